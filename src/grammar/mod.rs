@@ -1,0 +1,7 @@
+//! Words to meaning: JSGF rules from `grammars/`, numbers said aloud, and [`Said`].
+
+mod said;
+
+pub use said::{
+    Alteration, Change, HalfCycle, Manner, Parked, Part, Place, Reason, Said, Stage, Statement,
+};

@@ -1,0 +1,15 @@
+//! bothhands: a voice companion for inspecting and testing an electrical installation with a
+//! probe in each hand.
+//!
+//! The rooms, from sound to paper (see `DEVELOPERS.md` for the map):
+//!
+//! ```text
+//! audio -> speech -> grammar -> sequence -> store -> voice
+//! afterwards: store -> sequence (replay) -> report, review
+//! ```
+
+pub mod audio;
+pub mod grammar;
+pub mod quantity;
+pub mod speech;
+pub mod voice;

@@ -1,0 +1,212 @@
+use super::{Number, Pair};
+use serde::{Deserialize, Serialize};
+use std::fmt;
+
+/// How a shown number relates to the true value.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Relation {
+    /// The number shown is the value.
+    Exact,
+    /// The value is greater than the number: a lower bound (">999").
+    Over,
+    /// The value is less than the number: an upper bound ("<0.01").
+    Under,
+    /// The instrument shows "over range" and no number: a lower bound that only the instrument's
+    /// range can tell.
+    OverRange,
+}
+
+/// Units as they are said. Typed quantities for arithmetic are made from a [`Reading`] by the
+/// functions that need them; this is only what the person named.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+pub enum Unit {
+    #[serde(rename = "Ω")]
+    Ohm,
+    #[serde(rename = "mΩ")]
+    MilliOhm,
+    #[serde(rename = "kΩ")]
+    KiloOhm,
+    #[serde(rename = "MΩ")]
+    MegOhm,
+    #[serde(rename = "V")]
+    Volt,
+    #[serde(rename = "A")]
+    Amp,
+    #[serde(rename = "mA")]
+    MilliAmp,
+    #[serde(rename = "kA")]
+    KiloAmp,
+    #[serde(rename = "ms")]
+    MilliSecond,
+}
+
+impl Unit {
+    /// The symbol: Ω, MΩ, ms.
+    pub fn symbol(self) -> &'static str {
+        match self {
+            Self::Ohm => "Ω",
+            Self::MilliOhm => "mΩ",
+            Self::KiloOhm => "kΩ",
+            Self::MegOhm => "MΩ",
+            Self::Volt => "V",
+            Self::Amp => "A",
+            Self::MilliAmp => "mA",
+            Self::KiloAmp => "kA",
+            Self::MilliSecond => "ms",
+        }
+    }
+
+    /// As said aloud, in the plural.
+    pub fn spoken(self) -> &'static str {
+        match self {
+            Self::Ohm => "ohms",
+            Self::MilliOhm => "milliohms",
+            Self::KiloOhm => "kilohms",
+            Self::MegOhm => "megohms",
+            Self::Volt => "volts",
+            Self::Amp => "amps",
+            Self::MilliAmp => "milliamps",
+            Self::KiloAmp => "kiloamps",
+            Self::MilliSecond => "milliseconds",
+        }
+    }
+
+    /// The unit's size in the base unit of its kind (ohm, volt, amp, second).
+    pub fn scale(self) -> f64 {
+        match self {
+            Self::Ohm | Self::Volt | Self::Amp => 1.0,
+            Self::MilliOhm | Self::MilliAmp | Self::MilliSecond => 1e-3,
+            Self::KiloOhm | Self::KiloAmp => 1e3,
+            Self::MegOhm => 1e6,
+        }
+    }
+}
+
+/// The d.c. voltage of an insulation test.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+pub enum TestVoltage {
+    #[serde(rename = "250")]
+    V250,
+    #[serde(rename = "500")]
+    V500,
+    #[serde(rename = "1000")]
+    V1000,
+}
+
+impl TestVoltage {
+    /// Volts d.c.
+    pub fn volts(self) -> u16 {
+        match self {
+            Self::V250 => 250,
+            Self::V500 => 500,
+            Self::V1000 => 1000,
+        }
+    }
+}
+
+impl fmt::Display for TestVoltage {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} V", self.volts())
+    }
+}
+
+/// A reading as it was said. What was not said (pair, unit, voltage) is left open here; the step
+/// that asked for the reading fills it in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+pub struct Reading {
+    /// Between which conductors.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pair: Option<Pair>,
+    /// How the number relates to the value.
+    pub relation: Relation,
+    /// The number; none only for [`Relation::OverRange`].
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub number: Option<Number>,
+    /// The unit.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unit: Option<Unit>,
+    /// The insulation test voltage.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub at: Option<TestVoltage>,
+}
+
+impl Reading {
+    /// A bare exact number.
+    pub fn exact(number: Number) -> Self {
+        Self {
+            pair: None,
+            relation: Relation::Exact,
+            number: Some(number),
+            unit: None,
+            at: None,
+        }
+    }
+
+    /// "Over range": past what the instrument can show.
+    pub fn over_range() -> Self {
+        Self {
+            pair: None,
+            relation: Relation::OverRange,
+            number: None,
+            unit: None,
+            at: None,
+        }
+    }
+
+    /// The same with another relation.
+    pub fn with_relation(self, relation: Relation) -> Self {
+        Self { relation, ..self }
+    }
+
+    /// The same between `pair`.
+    pub fn between(self, pair: Pair) -> Self {
+        Self {
+            pair: Some(pair),
+            ..self
+        }
+    }
+
+    /// The same in `unit`.
+    pub fn in_unit(self, unit: Unit) -> Self {
+        Self {
+            unit: Some(unit),
+            ..self
+        }
+    }
+
+    /// The same, taken at `voltage`.
+    pub fn at(self, voltage: TestVoltage) -> Self {
+        Self {
+            at: Some(voltage),
+            ..self
+        }
+    }
+
+    /// The value as written on a schedule, without its unit: `0.34`, `>999`, `<0.01`, `over range`.
+    pub fn shown(&self) -> String {
+        let number = self.number.map(|n| n.to_string()).unwrap_or_default();
+        match self.relation {
+            Relation::Exact => number,
+            Relation::Over => format!(">{number}"),
+            Relation::Under => format!("<{number}"),
+            Relation::OverRange => "over range".to_owned(),
+        }
+    }
+}
+
+impl fmt::Display for Reading {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if let Some(pair) = self.pair {
+            write!(f, "{pair} ")?;
+        }
+        f.write_str(&self.shown())?;
+        if let (Some(unit), true) = (self.unit, self.number.is_some()) {
+            write!(f, " {}", unit.symbol())?;
+        }
+        if let Some(at) = self.at {
+            write!(f, " at {at}")?;
+        }
+        Ok(())
+    }
+}

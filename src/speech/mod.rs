@@ -1,0 +1,81 @@
+//! Recognisers behind one trait. `ear` is ours and the default; `vosk` is optional.
+
+use crate::grammar::Said;
+use serde::{Deserialize, Serialize};
+use std::time::Duration;
+
+/// What a recogniser made of one utterance.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Heard {
+    /// What to do with it.
+    pub outcome: Outcome,
+    /// The likeliest words the grammar allows; empty when there are none.
+    pub words: String,
+    /// The meaning of `words`.
+    pub said: Option<Said>,
+    /// The likeliest words with another meaning.
+    pub runner_up: Option<String>,
+    /// The runner-up's meaning.
+    pub runner_up_said: Option<Said>,
+    pub scores: Scores,
+    /// Each word with its time in seconds from the utterance's first sample.
+    pub times: Vec<WordTime>,
+    /// How long the recogniser worked.
+    #[serde(skip)]
+    pub took: Duration,
+}
+
+/// The three things a recogniser may conclude.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Outcome {
+    /// Heard well enough to be taken and read back.
+    Taken,
+    /// Could have been two things: ask again.
+    AskAgain,
+    /// Other talk or noise: not for us.
+    NotForUs,
+}
+
+/// Log-probability scores behind an outcome.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Scores {
+    /// (best grammar path - best free path) / phones of the free path. Zero is perfect, very
+    /// negative means it was none of our words.
+    pub fit: f32,
+    /// Best - best with another meaning. Small means it could have been two things.
+    pub margin: f32,
+    /// Phones in the free path.
+    pub phones: u32,
+}
+
+/// One word with its times in seconds from the utterance's first sample.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct WordTime {
+    pub word: String,
+    pub from: f32,
+    pub to: f32,
+}
+
+/// What the program expects to hear now.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Expectation {
+    /// Name of the public grammar rule for the present step; what can be said at any time is
+    /// always allowed beside it.
+    pub rule: String,
+    /// Meanings just refused with "negative" or "correction": left out of this decode.
+    pub excluded: Vec<Said>,
+}
+
+/// An engine that turns an utterance into [`Heard`].
+pub trait Recogniser: Send {
+    /// Recognises one utterance (mono, 16 kHz, -1 to 1).
+    ///
+    /// # Errors
+    /// When the expected rule does not exist or the engine itself fails; never for bad sound,
+    /// which is [`Outcome::NotForUs`].
+    fn recognise(&mut self, samples: &[f32], expected: &Expectation) -> anyhow::Result<Heard>;
+
+    /// The engine's name and its model's, for the log.
+    fn describe(&self) -> String;
+}
