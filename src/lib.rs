@@ -10,6 +10,7 @@
 
 pub mod audio;
 pub mod grammar;
+pub mod installation;
 pub mod quantity;
 pub mod speech;
 pub mod voice;

@@ -1,0 +1,23 @@
+/// A small graph of words: every path from the start to a final state is something the grammar
+/// allows. Without empty arcs; what the recogniser searches.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WordGraph {
+    /// The words that arcs name by index.
+    pub words: Vec<String>,
+    pub arcs: Vec<Arc>,
+    /// Number of states; the start state is 0.
+    pub states: u32,
+    /// Final states with the natural log of the weight of ending there.
+    pub finals: Vec<(u32, f32)>,
+}
+
+/// One word between two states.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Arc {
+    pub from: u32,
+    pub to: u32,
+    /// Index into [`WordGraph::words`].
+    pub word: u32,
+    /// Natural log of the arc's weight.
+    pub weight: f32,
+}

@@ -1,0 +1,331 @@
+use crate::quantity::Number;
+use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
+
+/// A job as written in its TOML file.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Job {
+    /// What the job is, in a few words.
+    pub title: String,
+    /// Initial verification or periodic inspection.
+    pub kind: JobKind,
+    /// Who tests.
+    pub tester: String,
+    /// Who supervises, when the tester is a learner.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub supervisor: Option<String>,
+    pub site: Site,
+    pub supply: Supply,
+    #[serde(default, rename = "instrument")]
+    pub instruments: Vec<Instrument>,
+    #[serde(rename = "board")]
+    pub boards: Vec<Board>,
+}
+
+/// What the inspection is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum JobKind {
+    InitialVerification,
+    PeriodicInspection,
+}
+
+/// Where the work is.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Site {
+    pub name: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub address: Option<String>,
+}
+
+/// The supply's characteristics.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Supply {
+    pub earthing: Earthing,
+    pub phases: Phases,
+    /// Nominal voltage to earth, U0, in volts.
+    #[serde(default = "default_u0")]
+    pub volts: f64,
+    /// Every source that could feed the installation.
+    #[serde(default = "mains_only")]
+    pub sources: Vec<Source>,
+    /// External earth fault loop impedance given by the distributor, Ω.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ze_ohms: Option<Number>,
+    /// Prospective fault current given by the distributor, kA.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub fault_current_ka: Option<Number>,
+    /// Main protective bonds: "water", "gas".
+    #[serde(default)]
+    pub bonds: Vec<String>,
+}
+
+fn default_u0() -> f64 {
+    230.0
+}
+
+fn mains_only() -> Vec<Source> {
+    vec![Source::Mains]
+}
+
+/// How the installation is earthed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Earthing {
+    #[serde(rename = "TN-S")]
+    TnS,
+    #[serde(rename = "TN-C-S")]
+    TnCS,
+    #[serde(rename = "TT")]
+    Tt,
+}
+
+/// Single-phase, or three-phase and neutral. Written 1 or 3.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(try_from = "u8", into = "u8")]
+pub enum Phases {
+    Single,
+    Three,
+}
+
+impl TryFrom<u8> for Phases {
+    type Error = String;
+
+    fn try_from(n: u8) -> Result<Self, Self::Error> {
+        match n {
+            1 => Ok(Self::Single),
+            3 => Ok(Self::Three),
+            _ => Err(format!("{n} phases: write 1 or 3")),
+        }
+    }
+}
+
+impl From<Phases> for u8 {
+    fn from(phases: Phases) -> Self {
+        match phases {
+            Phases::Single => 1,
+            Phases::Three => 3,
+        }
+    }
+}
+
+/// A source of supply that isolation must deal with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Source {
+    Mains,
+    Solar,
+    Battery,
+    Generator,
+    Ups,
+}
+
+/// A test instrument.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Instrument {
+    pub name: String,
+    pub serial: String,
+    pub calibration_due: Date,
+    pub used_for: Vec<InstrumentUse>,
+    /// The largest insulation resistance it shows, MΩ: past this it reads over range.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub insulation_range_megohms: Option<Number>,
+}
+
+/// What an instrument is used for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum InstrumentUse {
+    VoltageIndication,
+    Continuity,
+    Insulation,
+    Loop,
+    Rcd,
+    PhaseSequence,
+}
+
+/// A distribution board and its circuits.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Board {
+    pub number: u16,
+    pub name: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub location: Option<String>,
+    #[serde(default = "single")]
+    pub phases: Phases,
+    /// The board and distribution circuit it is fed from; the origin when absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub fed_from: Option<String>,
+    #[serde(default, rename = "circuit")]
+    pub circuits: Vec<Circuit>,
+}
+
+fn single() -> Phases {
+    Phases::Single
+}
+
+/// One circuit.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Circuit {
+    pub number: u16,
+    pub name: String,
+    pub kind: CircuitKind,
+    #[serde(default = "single")]
+    pub phases: Phases,
+    /// Nominal voltage of the circuit when it is not that of the supply.
+    #[serde(default)]
+    pub system: SystemVoltage,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub device: Option<Device>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rcd: Option<Rcd>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cable: Option<Cable>,
+    /// Whether equipment may be connected that nobody has listed: a 250 V test comes first.
+    #[serde(default = "yes")]
+    pub equipment_possible: bool,
+    /// Whether two-way or intermediate switching needs both positions tested.
+    #[serde(default)]
+    pub two_way: bool,
+    /// Points along the circuit, in order from the board.
+    #[serde(default, rename = "point")]
+    pub points: Vec<Accessory>,
+}
+
+fn yes() -> bool {
+    true
+}
+
+/// What sort of circuit it is; decides which tests are planned.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum CircuitKind {
+    Radial,
+    Ring,
+    Lighting,
+    /// Cooker, shower, heater: one fixed load.
+    SinglePoint,
+    Motor,
+    Distribution,
+}
+
+/// The circuit's voltage band, for the insulation limits of BS 7671 Table 64.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub enum SystemVoltage {
+    /// Up to and including 500 V.
+    #[default]
+    #[serde(rename = "LV")]
+    Low,
+    #[serde(rename = "SELV")]
+    Selv,
+    #[serde(rename = "PELV")]
+    Pelv,
+    #[serde(rename = "FELV")]
+    Felv,
+    /// Above 500 V.
+    #[serde(rename = "above 500 V")]
+    Above500,
+}
+
+/// A protective device against overcurrent.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Device {
+    pub kind: DeviceKind,
+    /// Rated current In, A.
+    pub amps: f64,
+    /// Rated breaking capacity, kA.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub breaking_ka: Option<f64>,
+}
+
+/// Kinds of overcurrent device, by their standard and type.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum DeviceKind {
+    #[serde(rename = "BS EN 60898 B")]
+    BreakerB,
+    #[serde(rename = "BS EN 60898 C")]
+    BreakerC,
+    #[serde(rename = "BS EN 60898 D")]
+    BreakerD,
+    #[serde(rename = "BS EN 61009 B")]
+    RcboB,
+    #[serde(rename = "BS EN 61009 C")]
+    RcboC,
+    #[serde(rename = "BS EN 61009 D")]
+    RcboD,
+    #[serde(rename = "BS 3036")]
+    Bs3036,
+    #[serde(rename = "BS 88-2")]
+    Bs88Part2,
+    #[serde(rename = "BS 88-3")]
+    Bs88Part3,
+    #[serde(rename = "BS 1362")]
+    Bs1362,
+}
+
+/// A residual current device.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Rcd {
+    /// Rated residual operating current, mA.
+    pub milliamps: f64,
+    #[serde(default)]
+    pub delay: RcdDelay,
+    /// Waveform type: AC, A, F or B.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub waveform: Option<String>,
+}
+
+/// General or time-delayed.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum RcdDelay {
+    #[default]
+    General,
+    S,
+}
+
+/// Cable of a circuit: copper.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Cable {
+    /// Cross-section of the live conductors, mm².
+    pub line_mm2: f64,
+    /// Cross-section of the protective conductor, mm².
+    pub cpc_mm2: f64,
+    /// Length from the board to the furthest point, or round the whole ring, m.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub metres: Option<f64>,
+    /// Conductor class of IEC 60228: 1, 2 or 5.
+    #[serde(default = "class_one")]
+    pub class: u8,
+}
+
+fn class_one() -> u8 {
+    1
+}
+
+/// A point on a circuit.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Accessory {
+    /// What it is called aloud, without its number: "socket", "door entry unit".
+    pub name: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub number: Option<u16>,
+    /// Permanently connected electronics in it, and what: "USB charging outlet".
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sensitive: Option<String>,
+    /// Whether the circuit goes on from here, so that conductors taken out must stay joined.
+    #[serde(default)]
+    pub feeds_on: bool,
+    /// On a ring: fed by a spur.
+    #[serde(default)]
+    pub spur: bool,
+}
