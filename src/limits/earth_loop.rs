@@ -134,9 +134,10 @@ pub fn running_zs(tables: &Tables, zs: Ohms, ze: Option<Ohms>, t: Celsius) -> Oh
 }
 
 /// The largest RA or Zs for which an RCD keeps the touch voltage at 50 V: RA·IΔn ≤ 50 V
-/// (411.5.3, Table 41.5).
+/// (411.5.3), rounded to whole ohms as Table 41.5 is.
 pub fn rcd_maximum(tables: &Tables, residual: MilliAmps) -> Ohms {
-    Volts::exact(tables.tt.touch_volts) / residual.to::<measure::Amp>()
+    let ohms = Volts::exact(tables.tt.touch_volts) / residual.to::<measure::Amp>();
+    Ohms::between(rounded(ohms.low(), 0), rounded(ohms.high(), 0))
 }
 
 /// Prospective fault current, U0 ÷ Z.

@@ -12,6 +12,7 @@ pub mod conductor;
 pub mod earth_loop;
 mod facts;
 pub mod insulation;
+pub mod judge;
 mod kinds;
 pub mod rcd;
 pub mod ring;

@@ -1,0 +1,3 @@
+//! One file per subcommand; wiring only.
+
+pub mod check;
