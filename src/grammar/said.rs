@@ -1,4 +1,4 @@
-use crate::quantity::{Conductors, Reading};
+use crate::quantity::{Conductors, Reading, TestVoltage};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -60,6 +60,8 @@ pub enum Said {
     Board(u16),
     /// "Go to insulation resistance".
     GoTo(Stage),
+    /// "Go to five hundred volts": the insulation tests at that voltage.
+    TestAt(TestVoltage),
     /// "Note": what follows is kept as sound.
     Note,
     /// "End of note".
@@ -164,6 +166,8 @@ pub enum Statement {
     Open,
     /// Leads joined.
     Shorted,
+    /// The instrument takes the leads' resistance off by itself.
+    Nulled,
     Discharged,
     NothingConnected,
     PolarityCorrect,
