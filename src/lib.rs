@@ -11,6 +11,7 @@
 pub mod audio;
 pub mod grammar;
 pub mod installation;
+pub mod limits;
 pub mod quantity;
 pub mod speech;
 pub mod voice;

@@ -1,0 +1,5 @@
+//! Limits.
+
+mod kinds;
+
+pub use kinds::{DeviceKind, Earthing, Phases, RcdDelay, Serves, SystemVoltage};
