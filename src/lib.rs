@@ -13,4 +13,5 @@ pub mod grammar;
 pub mod installation;
 pub mod quantity;
 pub mod speech;
+pub mod store;
 pub mod voice;
