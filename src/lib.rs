@@ -14,4 +14,5 @@ pub mod installation;
 pub mod limits;
 pub mod quantity;
 pub mod speech;
+pub mod store;
 pub mod voice;
