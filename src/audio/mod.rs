@@ -1,6 +1,9 @@
 //! Sound in: recordings and the microphone, brought to 16 kHz mono, with utterances cut out by
 //! voice activity.
 
+#[cfg(feature = "microphone")]
+pub mod microphone;
+
 /// Samples a second of all sound inside the program.
 pub const SAMPLE_RATE: u32 = 16_000;
 
