@@ -137,9 +137,7 @@ fn while_waiting(state: &State, said: &Said) -> Option<Reply> {
             | Said::Manner(_),
         ) => return None,
         (Mode::Finished, _) => Reply::refused(state, said, Bar::Finished),
-        (Mode::StandingBy | Mode::Paused, _) => {
-            Reply::refused(state, said, Bar::Waiting { mode })
-        }
+        (Mode::StandingBy | Mode::Paused, _) => Reply::refused(state, said, Bar::Waiting { mode }),
     };
     Some(reply)
 }

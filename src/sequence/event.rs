@@ -1,15 +1,13 @@
 use super::plan::StepId;
-use crate::grammar::{HalfCycle, Parked, Part, Place, Reason, Said, Stage, Statement};
+use crate::grammar::{HalfCycle, Parked, Part, Place, Reason, Said, Statement};
 use crate::installation::Job;
 use crate::limits::Verdict;
-use crate::quantity::{Conductors, Reading};
+use crate::quantity::Reading;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
 /// The number of an event in its log, from 0.
-#[derive(
-    Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize,
-)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct EventNo(pub u64);
 
@@ -34,7 +32,9 @@ pub enum Event {
         by: String,
     },
     /// The log was opened again.
-    Resumed { by: String },
+    Resumed {
+        by: String,
+    },
     /// A value was heard for a step.
     Reading {
         step: StepId,
@@ -55,11 +55,19 @@ pub enum Event {
         replaces: Option<EventNo>,
     },
     /// A questioned reading or proposal was affirmed.
-    Affirmed { of: EventNo },
+    Affirmed {
+        of: EventNo,
+    },
     /// Something said earlier was taken back: a reading, a statement or an alteration.
-    Withdrawn { of: EventNo, why: Withdrawal },
+    Withdrawn {
+        of: EventNo,
+        why: Withdrawal,
+    },
     /// A step was answered with a statement.
-    Stated { step: StepId, statement: Statement },
+    Stated {
+        step: StepId,
+        statement: Statement,
+    },
     /// Something was taken out, linked, or put into another position.
     TakenOut {
         board: u16,
@@ -73,17 +81,32 @@ pub enum Event {
         parked: Option<Parked>,
     },
     /// Entries of the out-list are back as they were.
-    PutBack { entries: Vec<EventNo> },
+    PutBack {
+        entries: Vec<EventNo>,
+    },
     /// "All back" was said and must be affirmed.
-    ProposedAllBack { entries: Vec<EventNo> },
+    ProposedAllBack {
+        entries: Vec<EventNo>,
+    },
     /// "Finish" was said with steps left undone, and must be affirmed.
-    ProposedFinish { left: u32 },
+    ProposedFinish {
+        left: u32,
+    },
     /// A step will not be done.
-    NotTested { step: StepId, reason: Reason },
+    NotTested {
+        step: StepId,
+        reason: Reason,
+    },
     /// A step is left out for a reason and the work goes on: a departure from the order.
-    Skipped { step: StepId, reason: Reason },
+    Skipped {
+        step: StepId,
+        reason: Reason,
+    },
     /// A bar was overridden by the person.
-    Overridden { bar: Bar, reason: Reason },
+    Overridden {
+        bar: Bar,
+        reason: Reason,
+    },
     /// The person moved to another circuit or stage.
     Moved {
         to: StepId,
@@ -91,16 +114,24 @@ pub enum Event {
         passed_over: u32,
     },
     /// Voltage was found where there should be none; isolation of the board starts again.
-    VoltageFound { board: u16, heard: String },
+    VoltageFound {
+        board: u16,
+        heard: String,
+    },
     /// Something asked for was refused.
-    Refused { said: Said, bar: Bar },
+    Refused {
+        said: Said,
+        bar: Bar,
+    },
     /// An utterance could have been two things; it was asked again.
     Unclear {
         words: String,
         runner_up: Option<String>,
     },
     /// Something was asked about the session itself.
-    Asked { said: Said },
+    Asked {
+        said: Said,
+    },
     NoteBegun,
     NoteEnded,
     /// Sound of a note, kept for typing later.
@@ -110,7 +141,10 @@ pub enum Event {
     Paused,
     Unpaused,
     /// The session was ended.
-    Finished { left_open: u32, left_undone: u32 },
+    Finished {
+        left_open: u32,
+        left_undone: u32,
+    },
 }
 
 impl Event {
@@ -235,13 +269,5 @@ pub fn describe_part(part: Part, place: Option<&Place>, both: bool, linked: bool
         (Some(place), true) => format!("{place}{link}"),
         (Some(place), false) => format!("{what}{link} at {place}"),
         (None, _) => format!("{what}{link}"),
-    }
-}
-
-/// The conductors of a part, when it is conductors.
-pub fn conductors_of(part: Part) -> Option<Conductors> {
-    match part {
-        Part::Conductors(c) => Some(c),
-        _ => None,
     }
 }

@@ -46,7 +46,10 @@ fn take_out(state: &State, said: &Said, alteration: &Alteration, linked: bool) -
     }) {
         return Reply {
             events: Vec::new(),
-            lines: vec![Line::answer(format!("{} is on the list already.", speak::capital(&listed.what())))],
+            lines: vec![Line::answer(format!(
+                "{} is on the list already.",
+                speak::capital(&listed.what())
+            ))],
         };
     }
     let mut lines = vec![Line::read_back(speak::taken_out(&entry))];

@@ -7,9 +7,7 @@ use std::fmt;
 
 /// The lasting name of a step, made from what it is: `b1/c3/insulation/500/L-N`. The same job
 /// file always gives the same names, so that a log can be replayed.
-#[derive(
-    Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize,
-)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct StepId(pub String);
 

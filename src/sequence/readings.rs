@@ -3,7 +3,7 @@
 use super::decide::Reply;
 use super::event::{Bar, Event};
 use super::plan::{Measure, Step};
-use super::speak::{self, Line};
+use super::speak;
 use super::state::{Progress, State};
 use crate::grammar::{HalfCycle, Place, Said};
 use crate::limits::Verdict;
@@ -55,9 +55,10 @@ pub fn decide(
         return reply;
     }
     let Some(target) = landing(state, current, reading, place, half) else {
-        let wanted = current
-            .measure()
-            .map_or_else(|| speak::prompt(state).brief, |m| speak::wanted(current, &m));
+        let wanted = current.measure().map_or_else(
+            || speak::prompt(state).brief,
+            |m| speak::wanted(current, &m),
+        );
         let bar = if current.measure().is_some() {
             Bar::WrongQuantity { wanted }
         } else {
@@ -125,7 +126,9 @@ fn landing<'a>(
                 && (reading.at.is_none() || reading.at == measure.at)
                 && (half.is_none() || half == measure.half)
                 && (place.is_none() || place == step.place.as_ref())
-                && reading.unit.is_none_or(|unit| same_kind(unit, measure.unit))
+                && reading
+                    .unit
+                    .is_none_or(|unit| same_kind(unit, measure.unit))
         })
     };
     if fits(current) {

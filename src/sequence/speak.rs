@@ -204,7 +204,10 @@ pub fn read_back(
         String::new()
     };
     match question {
-        Some(why) => Line::question(format!("{taken}{text}? {}. Affirm, or correct.", capital(why))),
+        Some(why) => Line::question(format!(
+            "{taken}{text}? {}. Affirm, or correct.",
+            capital(why)
+        )),
         None => {
             let remark = verdict
                 .and_then(Verdict::remark)
@@ -394,9 +397,7 @@ pub fn bar(state: &State, bar: &Bar) -> String {
             "No. You said it is energised. Go to isolation before any dead test.".to_owned()
         }
         Bar::QuestionOpen => "Affirm, negative or correction first.".to_owned(),
-        Bar::Waiting {
-            mode: Mode::Paused,
-        } => "Paused. Say resume first.".to_owned(),
+        Bar::Waiting { mode: Mode::Paused } => "Paused. Say resume first.".to_owned(),
         Bar::Waiting { .. } => "Standing by. Say carry on first.".to_owned(),
         Bar::Finished => "The session is finished. Nothing more is taken.".to_owned(),
         Bar::NoSuchPlace { what } => format!("There is nothing left to do at {what}."),
@@ -412,7 +413,9 @@ pub fn bar(state: &State, bar: &Bar) -> String {
                 .collect();
             format!("Which one: {}?", what.join(", or "))
         }
-        Bar::WhereIsIt => "Where? Say it with its place, such as neutral out at socket three.".to_owned(),
+        Bar::WhereIsIt => {
+            "Where? Say it with its place, such as neutral out at socket three.".to_owned()
+        }
         Bar::NothingToAnswer => "There is nothing to answer.".to_owned(),
         Bar::CannotBeSkipped => "No. That can't be left out.".to_owned(),
     }
@@ -525,7 +528,11 @@ pub fn how_long_is_left(state: &State) -> String {
     let open = u32::try_from(state.open_steps().count()).unwrap_or(u32::MAX);
     let steps = plural(open, "step is open", "steps are open");
     match state.time_left() {
-        Some(left) => format!("{}. About {} at your pace.", capital(&steps), duration(left)),
+        Some(left) => format!(
+            "{}. About {} at your pace.",
+            capital(&steps),
+            duration(left)
+        ),
         None => format!("{}. Too soon to tell how long.", capital(&steps)),
     }
 }

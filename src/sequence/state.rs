@@ -1,9 +1,9 @@
 use super::event::{Bar, Event, EventNo, Mode, describe_part};
-use super::plan::{Plan, Step, StepId};
+use super::plan::{Plan, Quantity, Step, StepId};
 use crate::grammar::{HalfCycle, Parked, Part, Place, Reason, Stage, Statement};
 use crate::installation::{Accessory, Board, Circuit, Job};
 use crate::limits::{Outcome, Verdict};
-use crate::quantity::{Conductors, Pair, Reading, TestVoltage};
+use crate::quantity::{Conductors, Number, Pair, Reading, TestVoltage, Unit};
 use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -15,10 +15,11 @@ use std::sync::Arc;
 pub const ABSENCE: SignedDuration = SignedDuration::from_mins(15);
 
 /// Everything a session knows: its events, applied in order. Nothing else changes it.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, Serialize)]
 pub struct State {
     #[serde(skip)]
     plan: Arc<Plan>,
+    #[serde(serialize_with = "job_itself")]
     job: Arc<Job>,
     opened: Timestamp,
     last_event_at: Timestamp,
@@ -34,6 +35,10 @@ pub struct State {
     overrides: Vec<Override>,
     answered: u32,
     working: SignedDuration,
+}
+
+fn job_itself<S: serde::Serializer>(job: &Arc<Job>, serializer: S) -> Result<S::Ok, S::Error> {
+    job.as_ref().serialize(serializer)
 }
 
 /// How a step came to be closed.
@@ -629,7 +634,11 @@ impl State {
             .unwrap_or(0);
         let group = |step: &Step| (step.board, step.circuit, step.is_live_test());
         let home = self.plan.steps.get(start).map(group);
-        let from = |n: usize| self.plan.steps[n..].iter().filter(|step| self.is_open(step));
+        let from = |n: usize| {
+            self.plan.steps[n..]
+                .iter()
+                .filter(|step| self.is_open(step))
+        };
         let candidate = if self.focus.is_some() {
             from(start)
                 .find(|step| Some(group(step)) == home)
@@ -653,9 +662,9 @@ impl State {
             Bar::NotProvedDead { .. } => open.find(|step| step.stage == Stage::Isolation),
             Bar::DeadTestsOpen { .. } => open.find(|step| step.is_dead_test()),
             Bar::StillOut { .. } => open.find(|step| step.stage == Stage::PutBack),
-            Bar::ElectronicsInCircuit { circuit, .. } => open.find(|step| {
-                step.circuit == Some(*circuit) && self.guard(step).is_ok()
-            }),
+            Bar::ElectronicsInCircuit { circuit, .. } => {
+                open.find(|step| step.circuit == Some(*circuit) && self.guard(step).is_ok())
+            }
             Bar::NotEnergised { .. } => {
                 let first = open.find(|step| !step.is_live_test())?;
                 self.guard(first)
@@ -685,9 +694,59 @@ impl State {
         step.procedure.guard(self, step)
     }
 
+    /// A reading with the resistance of the test leads taken off, when it was noted and not
+    /// nulled.
+    pub fn without_leads(&self, reading: &Reading) -> Reading {
+        let leads = self
+            .plan
+            .steps
+            .iter()
+            .find(|step| {
+                step.measure()
+                    .is_some_and(|m| m.quantity == Quantity::LeadsShorted && m.unit == Unit::Ohm)
+            })
+            .and_then(|step| self.result(&step.id))
+            .map(|kept| kept.reading)
+            .filter(|leads| leads.unit == reading.unit);
+        let number = match (reading.number, leads.and_then(|leads| leads.number)) {
+            (Some(number), Some(leads)) => Some(number.minus(leads).unwrap_or(Number::whole(0))),
+            (number, _) => number,
+        };
+        Reading { number, ..*reading }
+    }
+
+    /// The external earth fault loop impedance measured at the origin.
+    pub fn external_loop(&self) -> Option<Reading> {
+        self.counting(Quantity::ExternalLoop)
+            .last()
+            .map(|kept| kept.reading)
+    }
+
+    /// The highest R1+R2 read on a circuit.
+    pub fn highest_r1_r2(&self, board: u16, circuit: u16) -> Option<Reading> {
+        self.counting(Quantity::R1R2)
+            .filter(|kept| {
+                self.step(&kept.step)
+                    .is_some_and(|s| (s.board, s.circuit) == (board, Some(circuit)))
+            })
+            .map(|kept| kept.reading)
+            .max_by(|a, b| value_of(a).total_cmp(&value_of(b)))
+    }
+
+    /// Readings of one quantity that count, in the order of the plan.
+    pub fn counting(&self, quantity: Quantity) -> impl Iterator<Item = &Kept> {
+        self.plan
+            .steps
+            .iter()
+            .filter(move |step| step.measure().is_some_and(|m| m.quantity == quantity))
+            .filter_map(|step| self.result(&step.id))
+    }
+
     /// How long the open steps will take at the pace so far; nothing before ten answers.
     pub fn time_left(&self) -> Option<SignedDuration> {
-        let pace = self.working.checked_div(i32::try_from(self.answered).ok()?)?;
+        let pace = self
+            .working
+            .checked_div(i32::try_from(self.answered).ok()?)?;
         let open = i32::try_from(self.open_steps().count()).ok()?;
         (self.answered >= 10).then(|| pace.saturating_mul(open))
     }
@@ -714,6 +773,14 @@ impl Question {
     }
 }
 
+/// A reading's number in base units; infinite when it is over range.
+fn value_of(reading: &Reading) -> f64 {
+    let scale = reading.unit.map_or(1.0, Unit::scale);
+    reading
+        .number
+        .map_or(f64::INFINITY, |number| number.value() * scale)
+}
+
 /// The place of a point, as it is said.
 pub fn place_of(point: &Accessory) -> Place {
     Place {
@@ -728,7 +795,18 @@ fn takes_out(entry: &OutEntry, point: &Accessory) -> bool {
     let here = entry.place.as_ref() == Some(&place_of(point));
     let parts = match entry.part {
         Part::Accessory => true,
-        Part::Conductors(c) => !entry.linked && [Conductors::L, Conductors::N, Conductors::L1, Conductors::L2, Conductors::L3].iter().any(|live| c.contains(*live)),
+        Part::Conductors(c) => {
+            !entry.linked
+                && [
+                    Conductors::L,
+                    Conductors::N,
+                    Conductors::L1,
+                    Conductors::L2,
+                    Conductors::L3,
+                ]
+                .iter()
+                .any(|live| c.contains(*live))
+        }
         _ => false,
     };
     here && parts

@@ -36,7 +36,9 @@ impl Procedure for Continuity {
             LINK,
             "continuity-link",
             Ask::Event,
-            format!("{name}. Link line and earth at the board, and say linked with what and where."),
+            format!(
+                "{name}. Link line and earth at the board, and say linked with what and where."
+            ),
             format!("{name}. Line and earth linked at the board?"),
         )];
         for place in places(circuit) {
@@ -45,7 +47,10 @@ impl Procedure for Continuity {
                     &format!("{place}/{pair}"),
                     "continuity-point",
                     measure(Quantity::R1R2, Some(*pair), Unit::Ohm),
-                    format!("{}{line}. R one plus R two, line to earth there. Say the reading.", speak::capital(&place.to_string())),
+                    format!(
+                        "{}{line}. R one plus R two, line to earth there. Say the reading.",
+                        speak::capital(&place.to_string())
+                    ),
                     format!("{}{line}.", speak::capital(&place.to_string())),
                 );
                 steps.push(super::at(step, place.clone()));

@@ -57,9 +57,9 @@ impl Procedure for Energise {
             });
         }
         let covers_open = step.id.0.ends_with("/on")
-            && state.open_steps().any(|other| {
-                other.board == step.board && other.id.0.ends_with("/covers")
-            });
+            && state
+                .open_steps()
+                .any(|other| other.board == step.board && other.id.0.ends_with("/covers"));
         if covers_open {
             return Err(Bar::DeadTestsOpen { steps: 0 });
         }
@@ -68,9 +68,7 @@ impl Procedure for Energise {
 
     fn after_statement(&self, _state: &State, _step: &Step, statement: Statement) -> Vec<Line> {
         if statement == Statement::Energised {
-            vec![Line::warning(
-                "You say it is energised. Live from here on.",
-            )]
+            vec![Line::warning("You say it is energised. Live from here on.")]
         } else {
             Vec::new()
         }

@@ -26,7 +26,10 @@ impl Procedure for FaultCurrent {
                     &pair.to_string(),
                     "fault-current",
                     measure(Quantity::FaultCurrent, Some(pair), Unit::KiloAmp),
-                    format!("Prospective fault current at the board, {}, in kiloamps.", pair.spoken()),
+                    format!(
+                        "Prospective fault current at the board, {}, in kiloamps.",
+                        pair.spoken()
+                    ),
                     format!("Fault current, {}.", pair.spoken()),
                 )
             })

@@ -30,7 +30,10 @@ impl Procedure for Functional {
                 &format!("arc-fault/{}", circuit.number),
                 "functional-arc-fault",
                 &[Statement::Pass, Statement::Fail],
-                format!("Circuit {}, arc fault detection device: press its test. Say pass, or fail.", circuit.number),
+                format!(
+                    "Circuit {}, arc fault detection device: press its test. Say pass, or fail.",
+                    circuit.number
+                ),
                 format!("Circuit {}, arc fault test.", circuit.number),
             )
         }));

@@ -39,7 +39,10 @@ impl Procedure for Instruments {
                 "continuity/open",
                 "leads-open",
                 measure(Quantity::LeadsOpen, None, Unit::Ohm),
-                format!("{}Continuity range, leads apart. Say what it shows.", named(continuity)),
+                format!(
+                    "{}Continuity range, leads apart. Say what it shows.",
+                    named(continuity)
+                ),
                 "Continuity, leads apart.",
             ));
             steps.push(make.reading(
@@ -75,15 +78,13 @@ impl Procedure for Instruments {
 
     fn judge(&self, _state: &State, step: &Step, reading: &Reading) -> Judged {
         let question = match step.measure().map(|m| m.quantity) {
-            Some(Quantity::LeadsOpen) => (!matches!(
-                reading.relation,
-                Relation::Over | Relation::OverRange
-            ))
-            .then(|| "leads apart should read over range: check the leads and the range".to_owned()),
+            Some(Quantity::LeadsOpen) => {
+                (!matches!(reading.relation, Relation::Over | Relation::OverRange)).then(|| {
+                    "leads apart should read over range: check the leads and the range".to_owned()
+                })
+            }
             _ => {
-                let ohms = reading
-                    .number
-                    .map_or(f64::INFINITY, Number::value)
+                let ohms = reading.number.map_or(f64::INFINITY, Number::value)
                     * reading.unit.unwrap_or(Unit::Ohm).scale();
                 let low = ohms <= LEADS_AT_MOST && reading.relation != Relation::Over;
                 (!low).then(|| "leads joined should read about zero: check the leads".to_owned())

@@ -75,8 +75,14 @@ impl Procedure for Insulation {
                 &format!("{}/{pair}", voltage.volts()),
                 "insulation-full",
                 insulation(*pair, voltage),
-                format!("{start}{} at {voltage}. {settle}", crate::sequence::speak::capital(&pair.spoken())),
-                format!("{start}{}.", crate::sequence::speak::capital(&pair.spoken())),
+                format!(
+                    "{start}{} at {voltage}. {settle}",
+                    crate::sequence::speak::capital(&pair.spoken())
+                ),
+                format!(
+                    "{start}{}.",
+                    crate::sequence::speak::capital(&pair.spoken())
+                ),
             ));
         }
         if circuit.two_way {
@@ -85,7 +91,10 @@ impl Procedure for Insulation {
                 &format!("{}/{pair}/other-position", voltage.volts()),
                 "insulation-two-way",
                 insulation(pair, voltage),
-                format!("Change over the two-way switches. {} again, switches in the other position.", crate::sequence::speak::capital(&pair.spoken())),
+                format!(
+                    "Change over the two-way switches. {} again, switches in the other position.",
+                    crate::sequence::speak::capital(&pair.spoken())
+                ),
                 format!("Switches in the other position, {}.", pair.spoken()),
             ));
         }
@@ -129,7 +138,12 @@ impl Procedure for Insulation {
                     && !state.electronics_in(step.board, circuit).is_empty()
                     && !suspicion.is_some_and(|s| s.altered_since)
             }
-            AGAIN => !given_up(state, step) && !joined && !tested_joined && suspicion.is_some_and(|s| s.altered_since),
+            AGAIN => {
+                !given_up(state, step)
+                    && !joined
+                    && !tested_joined
+                    && suspicion.is_some_and(|s| s.altered_since)
+            }
             JOINED => joined && !tested_joined && !done,
             // Taken when the person says that the test was made at 250 V; never asked for.
             JOINED_LOW => false,
@@ -180,7 +194,12 @@ impl Procedure for Insulation {
             .and_then(|kept| kept.verdict.as_ref())
             .filter(|verdict| verdict.outcome != Outcome::Pass)
             .and_then(|verdict| verdict.remark())
-            .map(|remark| format!("{}. ", crate::sequence::speak::capital(remark.trim_end_matches('.'))))
+            .map(|remark| {
+                format!(
+                    "{}. ",
+                    crate::sequence::speak::capital(remark.trim_end_matches('.'))
+                )
+            })
             .unwrap_or_default();
         let brief = format!(
             "{finding}In circuit: {inside}. Find it and take it out, then say what is out and where; or link line and neutral and say linked."
@@ -222,8 +241,8 @@ fn full_voltage(system: SystemVoltage) -> TestVoltage {
 }
 
 fn tried_first(circuit: &Circuit, voltage: TestVoltage) -> bool {
-    let something = circuit.equipment_possible
-        || circuit.points.iter().any(|point| point.sensitive.is_some());
+    let something =
+        circuit.equipment_possible || circuit.points.iter().any(|point| point.sensitive.is_some());
     something && voltage > TestVoltage::V250 && circuit.phases == Phases::Single
 }
 

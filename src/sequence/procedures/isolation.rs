@@ -67,7 +67,11 @@ impl Procedure for Isolation {
                 format!("Prove dead, {}. Say dead, or say live.", pair.spoken()),
                 format!("{}.", speak::capital(&pair.spoken())),
             );
-            step.like = if *pair == pairs[0] { "prove-first-dead" } else { "prove-dead" };
+            step.like = if *pair == pairs[0] {
+                "prove-first-dead"
+            } else {
+                "prove-dead"
+            };
             step
         }));
         steps.push(make.statement(
@@ -109,9 +113,9 @@ impl Procedure for Isolation {
             (_, Statement::NotProved) => vec![Line::warning(
                 "The indicator is not proved. Nothing it showed counts. Get one that proves, and begin again.",
             )],
-            (true, Statement::Proved) => vec![Line::answer(
-                "Recorded as isolated and proved dead by you.",
-            )],
+            (true, Statement::Proved) => {
+                vec![Line::answer("Recorded as isolated and proved dead by you.")]
+            }
             _ => Vec::new(),
         }
     }

@@ -48,7 +48,7 @@ impl Procedure for LoopImpedance {
         else {
             return Judged::noted();
         };
-        let external = state.external_loop(step.board);
+        let external = state.external_loop();
         let r1_r2 = state.highest_r1_r2(step.board, circuit.number);
         Judged::by(limits::judge::loop_impedance(
             state.job(),

@@ -30,7 +30,9 @@ impl Procedure for PhaseSequence {
 
     fn after_statement(&self, _state: &State, _step: &Step, statement: Statement) -> Vec<Line> {
         if statement == Statement::SequenceReversed {
-            vec![Line::warning("Sequence reversed. It stands as an exception: motors may run backwards.")]
+            vec![Line::warning(
+                "Sequence reversed. It stands as an exception: motors may run backwards.",
+            )]
         } else {
             Vec::new()
         }

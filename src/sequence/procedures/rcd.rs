@@ -67,7 +67,9 @@ impl Procedure for RcdTimes {
             .and_then(|number| state.circuit(step.board, number))
             .and_then(|circuit| circuit.rcd.as_ref());
         match (rcd, step.measure().map(|m| m.quantity)) {
-            (Some(rcd), Some(Quantity::RcdHalf)) => Judged::by(limits::judge::rcd_half(rcd, reading)),
+            (Some(rcd), Some(Quantity::RcdHalf)) => {
+                Judged::by(limits::judge::rcd_half(rcd, reading))
+            }
             (Some(rcd), Some(_)) => Judged::by(limits::judge::rcd_time(rcd, reading)),
             _ => Judged::noted(),
         }
@@ -88,7 +90,9 @@ impl Procedure for RcdTimes {
             _ => false,
         };
         if wrong {
-            vec![Line::warning("It should not do that. It stands as an exception.")]
+            vec![Line::warning(
+                "It should not do that. It stands as an exception.",
+            )]
         } else {
             Vec::new()
         }

@@ -36,25 +36,44 @@ impl Procedure for Ring {
                 &format!("end-to-end/{symbol}"),
                 "ring-end-to-end",
                 measure(Quantity::RingEndToEnd, None, Unit::Ohm),
-                format!("{name}. Ring, both ends out of their terminals. {} end to end.", speak::capital(&spoken)),
+                format!(
+                    "{name}. Ring, both ends out of their terminals. {} end to end.",
+                    speak::capital(&spoken)
+                ),
                 format!("{} end to end.", speak::capital(&spoken)),
             ));
         }
         for (stage, quantity, pair, what) in [
-            ("crossed-neutral", Quantity::RingLineNeutral, Pair::LN, "line and neutral"),
-            ("crossed-earth", Quantity::RingLineEarth, Pair::LE, "line and earth"),
+            (
+                "crossed-neutral",
+                Quantity::RingLineNeutral,
+                Pair::LN,
+                "line and neutral",
+            ),
+            (
+                "crossed-earth",
+                Quantity::RingLineEarth,
+                Pair::LE,
+                "line and earth",
+            ),
         ] {
             for (n, point) in circuit.points.iter().enumerate() {
                 let place = place_of(point);
                 let spoken = speak::capital(&place.to_string());
                 let start = if n == 0 {
-                    format!("Cross-connect {what} at the board: the outgoing end of one to the returning end of the other. ")
+                    format!(
+                        "Cross-connect {what} at the board: the outgoing end of one to the returning end of the other. "
+                    )
                 } else {
                     String::new()
                 };
                 let step = make.reading(
                     &format!("{stage}/{place}"),
-                    if quantity == Quantity::RingLineNeutral { "ring-crossed-neutral" } else { "ring-crossed-earth" },
+                    if quantity == Quantity::RingLineNeutral {
+                        "ring-crossed-neutral"
+                    } else {
+                        "ring-crossed-earth"
+                    },
                     measure(quantity, Some(pair), Unit::Ohm),
                     format!("{start}{spoken}, {}.", pair.spoken()),
                     format!("{start}{spoken}."),
@@ -73,7 +92,10 @@ impl Procedure for Ring {
             return Judged::noted();
         };
         let ends = |symbol: &str| {
-            let id = format!("b{}/c{}/ring-continuity/end-to-end/{symbol}", step.board, circuit.number);
+            let id = format!(
+                "b{}/c{}/ring-continuity/end-to-end/{symbol}",
+                step.board, circuit.number
+            );
             state
                 .readings()
                 .filter(|kept| kept.step.0 == id)
@@ -87,16 +109,18 @@ impl Procedure for Ring {
             .iter()
             .find(|point| Some(place_of(point)) == step.place);
         let verdict = match step.measure() {
-            Some(Measure { quantity: Quantity::RingEndToEnd, .. }) => {
-                match step.id.0.rsplit('/').next() {
-                    Some("rn") => limits::judge::ring_rn(circuit, r1.as_ref(), &reading),
-                    Some("r2") => limits::judge::ring_r2(circuit, r1.as_ref(), &reading),
-                    _ => limits::judge::ring_r1(circuit, &reading),
-                }
-            }
-            Some(Measure { quantity: Quantity::RingLineNeutral, .. }) => {
-                limits::judge::ring_crossed(circuit, r1.as_ref(), rn.as_ref(), point, &reading)
-            }
+            Some(Measure {
+                quantity: Quantity::RingEndToEnd,
+                ..
+            }) => match step.id.0.rsplit('/').next() {
+                Some("rn") => limits::judge::ring_rn(circuit, r1.as_ref(), &reading),
+                Some("r2") => limits::judge::ring_r2(circuit, r1.as_ref(), &reading),
+                _ => limits::judge::ring_r1(circuit, &reading),
+            },
+            Some(Measure {
+                quantity: Quantity::RingLineNeutral,
+                ..
+            }) => limits::judge::ring_crossed(circuit, r1.as_ref(), rn.as_ref(), point, &reading),
             _ => limits::judge::ring_crossed(circuit, r1.as_ref(), r2.as_ref(), point, &reading),
         };
         Judged::by(verdict)
