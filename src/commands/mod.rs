@@ -1,0 +1,6 @@
+//! One file per subcommand; wiring only.
+
+pub mod conduct;
+pub mod demo;
+pub mod sources;
+pub mod test;
