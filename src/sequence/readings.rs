@@ -18,9 +18,9 @@ pub struct Judged {
 }
 
 impl Judged {
-    /// A verdict speaks for itself: what does not pass is asked about.
+    /// A verdict speaks for itself: what fails, can't be settled or is odd is asked about.
     pub fn by(verdict: Verdict) -> Self {
-        let question = (!verdict.passes() || verdict.is_surprising()).then(|| verdict.spoken());
+        let question = verdict.asks().then(|| speak::doubt(&verdict));
         Self {
             verdict: Some(verdict),
             question,
@@ -88,7 +88,6 @@ pub fn decide(
         &filled,
         landed_elsewhere,
         question.as_deref(),
-        judged.verdict.as_ref(),
     )];
     Reply {
         events: vec![Event::Reading {
