@@ -41,7 +41,13 @@ fn room() -> PathBuf {
 
 fn server(order: &str) -> Outcome {
     let script = std::env::var_os("SOUND_SERVER").ok_or("run by with-sound-server.sh")?;
-    assert!(Command::new("bash").arg(script).arg(order).status()?.success());
+    assert!(
+        Command::new("bash")
+            .arg(script)
+            .arg(order)
+            .status()?
+            .success()
+    );
     Ok(())
 }
 
@@ -58,7 +64,11 @@ fn bursts(rate: u32) -> Result<PathBuf, Box<dyn std::error::Error>> {
     for n in 0..rate * 2 {
         let t = f64::from(n) / f64::from(rate);
         let on = (0.2..0.2 + BURST).contains(&(t % 1.0));
-        let sample = if on { (t * 1000.0 * std::f64::consts::TAU).sin() * 0.3 } else { 0.0 };
+        let sample = if on {
+            (t * 1000.0 * std::f64::consts::TAU).sin() * 0.3
+        } else {
+            0.0
+        };
         wav.write_sample((sample * f64::from(i16::MAX)) as i16)?;
     }
     wav.finalize()?;
@@ -69,7 +79,10 @@ const BURST: f64 = 0.4;
 
 /// A person speaks: plays a file into the room.
 fn play(path: &Path) -> std::io::Result<Child> {
-    Command::new("paplay").args(["-d", "room"]).arg(path).spawn()
+    Command::new("paplay")
+        .args(["-d", "room"])
+        .arg(path)
+        .spawn()
 }
 
 #[derive(Default)]
@@ -114,20 +127,29 @@ fn loud(samples: &[f32], threshold: f32) -> Vec<(f64, f64)> {
         }
     }
     let seconds = |n: usize| n as f64 / f64::from(SAMPLE_RATE);
-    spans.into_iter().map(|(from, to)| (seconds(from), seconds(to))).collect()
+    spans
+        .into_iter()
+        .map(|(from, to)| (seconds(from), seconds(to)))
+        .collect()
 }
 
 fn assert_bursts(samples: &[f32]) {
     let spans = loud(samples, 0.05);
     assert_eq!(spans.len(), 2, "{spans:?}");
     for (from, to) in &spans {
-        assert!((to - from - BURST).abs() < 0.02, "a burst of {BURST} s: {spans:?}");
+        assert!(
+            (to - from - BURST).abs() < 0.02,
+            "a burst of {BURST} s: {spans:?}"
+        );
     }
     assert!((spans[1].0 - spans[0].0 - 1.0).abs() < 0.02, "{spans:?}");
     // 1 kHz crosses zero upwards a thousand times a second, if the rate is what it says.
     let middle = |at: f64| (at * f64::from(SAMPLE_RATE)) as usize;
     let burst = &samples[middle(spans[0].0 + 0.1)..middle(spans[0].0 + 0.3)];
-    let crossings = burst.windows(2).filter(|w| w[0] < 0.0 && w[1] >= 0.0).count();
+    let crossings = burst
+        .windows(2)
+        .filter(|w| w[0] < 0.0 && w[1] >= 0.0)
+        .count();
     assert!((198..=202).contains(&crossings), "{crossings}");
 }
 
@@ -153,10 +175,16 @@ fn the_sound_server_may_die_and_come_back() -> Outcome {
     let mut heard = Heard::default();
     listen(&mut microphone, 0.3, &mut heard);
     server("stop")?;
-    assert!(wait_for(&mut microphone, &mut heard, |n| matches!(n, Notice::Lost { .. })));
+    assert!(wait_for(&mut microphone, &mut heard, |n| matches!(
+        n,
+        Notice::Lost { .. }
+    )));
     println!("{:?}", heard.notices);
     server("start")?;
-    assert!(wait_for(&mut microphone, &mut heard, |n| matches!(n, Notice::Back { .. })));
+    assert!(wait_for(&mut microphone, &mut heard, |n| matches!(
+        n,
+        Notice::Back { .. }
+    )));
     println!("{:?}", heard.notices);
     heard.samples.clear();
     let mut person = play(&bursts(48_000)?)?;

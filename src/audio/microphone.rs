@@ -33,6 +33,8 @@ const WAITING_CHUNKS: usize = 250;
 const WAITING_SECONDS: usize = 2;
 /// A line that delivers nothing for this long is lost. Sound systems deliver every 10 to 100 ms.
 const STALL: Duration = Duration::from_millis(1500);
+/// A device just opened may take this long to wake up.
+const WAKING: Duration = Duration::from_secs(4);
 /// Exact digital zeros for this long mean a muted or missing microphone: a real one has noise.
 const ONLY_SILENCE: Duration = Duration::from_secs(10);
 /// First and longest pause before the device is tried again.
@@ -109,7 +111,9 @@ pub enum MicrophoneError {
     )]
     Busy { device: String },
     /// The sound system cannot be reached.
-    #[error("the machine's sound system cannot be reached ({reason}): is its sound server running?")]
+    #[error(
+        "the machine's sound system cannot be reached ({reason}): is its sound server running?"
+    )]
     NoSoundSystem { reason: String },
     /// Anything else.
     #[error("the microphone `{device}` cannot be used: {reason}")]
@@ -377,6 +381,7 @@ impl Keeper {
     /// closed the microphone.
     fn listen(&mut self, capture: &mut Capture) -> Option<String> {
         let mut heard = Instant::now();
+        let mut patience = WAKING;
         while !self.shared.closing.load(Ordering::Relaxed) {
             if let Some(reason) = capture.line.fault() {
                 return Some(reason);
@@ -385,12 +390,16 @@ impl Keeper {
             match capture.blocks.recv_timeout(Duration::from_millis(100)) {
                 Ok(block) => {
                     heard = Instant::now();
-                    capture.line.waiting.fetch_sub(block.len(), Ordering::Relaxed);
+                    patience = STALL;
+                    capture
+                        .line
+                        .waiting
+                        .fetch_sub(block.len(), Ordering::Relaxed);
                     if let Err(error) = self.pass_on(&mut capture.streaming, &block) {
                         return Some(error.to_string());
                     }
                 }
-                Err(RecvTimeoutError::Timeout) if heard.elapsed() > STALL => {
+                Err(RecvTimeoutError::Timeout) if heard.elapsed() > patience => {
                     return Some("no sound arrives".to_owned());
                 }
                 Err(RecvTimeoutError::Timeout) => self.events.flush(&self.shared),
@@ -483,9 +492,12 @@ impl Keeper {
             }
             if let Ok(capture) = Capture::open(self.wanted.as_deref()) {
                 // Some sound systems open a device that is not there: only sound proves it back.
-                match capture.blocks.recv_timeout(STALL) {
+                match capture.blocks.recv_timeout(WAKING) {
                     Ok(block) => {
-                        capture.line.waiting.fetch_sub(block.len(), Ordering::Relaxed);
+                        capture
+                            .line
+                            .waiting
+                            .fetch_sub(block.len(), Ordering::Relaxed);
                         return Some(capture);
                     }
                     Err(_) => close(capture, closing),
@@ -555,7 +567,9 @@ impl Outbox {
             }
             self.notices.pop_front();
         }
-        let due = self.told.is_none_or(|told| told.elapsed() > Self::BETWEEN_OVERRUNS);
+        let due = self
+            .told
+            .is_none_or(|told| told.elapsed() > Self::BETWEEN_OVERRUNS);
         if self.lost > 0 && due {
             let lost = Duration::from_millis(self.lost * 1000 / u64::from(SAMPLE_RATE));
             if self.send(Event::Notice(Notice::Overrun { lost }), shared) {
@@ -667,7 +681,11 @@ where
         .map(|frame| {
             let sum: f32 = frame.iter().map(|&sample| f32::from_sample_(sample)).sum();
             let mean = sum / frame.len() as f32;
-            if mean.is_finite() { mean.clamp(-1.0, 1.0) } else { 0.0 }
+            if mean.is_finite() {
+                mean.clamp(-1.0, 1.0)
+            } else {
+                0.0
+            }
         })
         .collect()
 }
@@ -698,7 +716,16 @@ fn choose(ranges: &[SupportedStreamConfigRange]) -> Option<(StreamConfig, Sample
             .iter()
             .position(|rate| (low..=high).contains(rate))
             .map_or_else(
-                || (RATES.len(), if high < SAMPLE_RATE { high } else { low.max(SAMPLE_RATE) }),
+                || {
+                    (
+                        RATES.len(),
+                        if high < SAMPLE_RATE {
+                            high
+                        } else {
+                            low.max(SAMPLE_RATE)
+                        },
+                    )
+                },
                 |at| (at, RATES.get(at).copied().unwrap_or(low)),
             )
     };
@@ -736,7 +763,10 @@ impl Capture {
     fn open(wanted: Option<&str>) -> Result<Self, MicrophoneError> {
         let (device, name) = pick(wanted)?;
         let unusable = |error: cpal::Error| explain(&error, &name, wanted.is_none());
-        let ranges: Vec<_> = device.supported_input_configs().map_err(unusable)?.collect();
+        let ranges: Vec<_> = device
+            .supported_input_configs()
+            .map_err(unusable)?
+            .collect();
         let Some((config, format)) = choose(&ranges) else {
             return Err(MicrophoneError::Unusable {
                 device: name,
@@ -773,7 +803,9 @@ impl Capture {
             buffer_size: BufferSize::Default,
             ..config
         };
-        let (stream, blocks) = start(config).or_else(|_| start(relaxed)).map_err(unusable)?;
+        let (stream, blocks) = start(config)
+            .or_else(|_| start(relaxed))
+            .map_err(unusable)?;
         Ok(Self {
             device: name,
             blocks,
@@ -795,7 +827,10 @@ fn pick(wanted: Option<&str>) -> Result<(cpal::Device, String), MicrophoneError>
         return Ok((device, name));
     };
     let mut all = found(true)?;
-    let shown: Vec<String> = devices(false)?.into_iter().map(|found| found.name).collect();
+    let shown: Vec<String> = devices(false)?
+        .into_iter()
+        .map(|found| found.name)
+        .collect();
     let lower = wanted.to_lowercase();
     let holds = |found: &Found| {
         found.name.to_lowercase().contains(&lower)
