@@ -47,6 +47,13 @@ def human_strings(folder, speakers):
     return out
 
 
+def encode(path, samples):
+    """Opus at about 14 kbit/s. Encoding is slow, so a file of the right length is left as it is."""
+    if os.path.exists(path) and abs(soundfile.info(path).frames - len(samples)) <= 8000:
+        return
+    soundfile.write(path, samples, 16000, format="OGG", subtype="OPUS", compression_level=0.97)
+
+
 def shards(folders):
     for folder in folders:
         for path in sorted(glob.glob(f"{folder}/*.npz")):
@@ -83,8 +90,7 @@ def main(sentence_dir, speech, set_dir, fsdd, encoder, out):
             label = phones(text)
             if len(label) < len(x) / 16000 * 50 * 0.8 / 1.25 and len(x) < 9 * 16000:     # room for CTC after speeding up
                 kept.append((x, label, voice))
-        soundfile.write(f"{out}/{name}.opus", np.concatenate([k[0] for k in kept]), 16000, format="OGG", subtype="OPUS",
-                        compression_level=0.97)
+        encode(f"{out}/{name}.opus", np.concatenate([k[0] for k in kept]))
         source = kept[0][2].split(":")[0].split("-")[0]
         index.append(dict(file=f"{name}.opus", source=source, n=[len(k[0]) for k in kept], labels=[k[1] for k in kept]))
     json.dump(index, open(f"{out}/index.json", "w"), separators=(",", ":"))

@@ -1,6 +1,5 @@
 //! One file per subcommand; wiring only.
 
 pub mod conduct;
-pub mod demo;
 pub mod sources;
 pub mod test;

@@ -259,3 +259,18 @@ impl Witness for ToTerminal {
         }
     }
 }
+
+fn voice(args: &Args) -> anyhow::Result<Box<dyn Voice>> {
+    Ok(match args.voice {
+        Some(VoiceKind::None) => Box::new(Silent),
+        Some(VoiceKind::Terminal) | None => Box::new(Terminal::stdout()),
+        Some(VoiceKind::System) => bail!("not yet"),
+    })
+}
+#[cfg(feature = "microphone")]
+fn microphone(_args: &Args) -> anyhow::Result<Box<dyn InputSource>> {
+    bail!("this build has no microphone; use --words - to type, or --sound FILE.wav")
+}
+fn recogniser(_grammar: &Grammar) -> anyhow::Result<Box<dyn Recogniser>> {
+    bail!("not yet")
+}

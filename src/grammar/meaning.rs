@@ -57,6 +57,7 @@ fn one(tag: &Tag, inside: &[Piece<'_>]) -> Option<Said> {
         Tag::Circuit => Said::Circuit(parts().small_number()?),
         Tag::Board => Said::Board(parts().small_number()?),
         Tag::GoTo(stage) => Said::GoTo(*stage),
+        Tag::TestAt(voltage) => Said::TestAt(*voltage),
         Tag::Manner(manner) => Said::Manner(*manner),
         _ => said(inside)?,
     })

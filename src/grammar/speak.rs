@@ -52,6 +52,12 @@ impl Said {
             Self::Circuit(n) => format!("circuit {}", place_number(*n)),
             Self::Board(n) => format!("board {}", place_number(*n)),
             Self::GoTo(stage) => format!("go to {}", stage.spoken()),
+            Self::TestAt(voltage) => match voltage {
+                TestVoltage::V250 => "go to two fifty volts",
+                TestVoltage::V500 => "go to five hundred volts",
+                TestVoltage::V1000 => "go to one thousand volts",
+            }
+            .to_owned(),
             Self::Note => "take a note".to_owned(),
             Self::EndOfNote => "end of note".to_owned(),
             Self::Manner(manner) => match manner {
@@ -233,6 +239,7 @@ fn statement(statement: Statement) -> &'static str {
         Statement::Energised => "energised",
         Statement::Open => "leads open",
         Statement::Shorted => "leads shorted",
+        Statement::Nulled => "leads nulled",
         Statement::Discharged => "discharged",
         Statement::NothingConnected => "nothing connected",
         Statement::PolarityCorrect => "polarity correct",

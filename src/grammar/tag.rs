@@ -31,6 +31,7 @@ use serde::de::DeserializeOwned;
 /// | `{not-tested}` `{skip}` `{override}` | the whole | those, with `{reason:...}` inside |
 /// | `{circuit}` `{board}` | the whole | those, with `{number}` inside |
 /// | `{go-to:insulation}` | "go to insulation" | [`Said::GoTo`] |
+/// | `{test-at:500}` | "go to five hundred volts" | [`Said::TestAt`] |
 /// | `{manner:slower}` | "slower" | [`Said::Manner`] |
 #[derive(Debug, Clone, PartialEq)]
 pub enum Tag {
@@ -59,6 +60,7 @@ pub enum Tag {
     Circuit,
     Board,
     GoTo(Stage),
+    TestAt(TestVoltage),
     Manner(Manner),
 }
 
@@ -95,6 +97,7 @@ impl Tag {
             ("state", value) => Self::State(named(value)?),
             ("said", value) => Self::Said(named(value)?),
             ("reason", value) => Self::Reason(named(value)?),
+            ("test-at", value) => Self::TestAt(named(value)?),
             ("go-to", value) => Self::GoTo(named(value)?),
             ("manner", value) => Self::Manner(named(value)?),
             _ => {

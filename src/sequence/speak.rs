@@ -292,7 +292,7 @@ pub fn taken_back(state: &State, of: EventNo) -> String {
 /// A statement said back.
 pub fn statement(step: &Step, statement: Statement) -> String {
     let said = statement_words(statement);
-    match step.measure().and_then(|m| m.pair) {
+    match step.pair {
         Some(pair) => format!("{}, {said}.", capital(&pair.spoken())),
         None => {
             let subject = step.subject();
