@@ -14,5 +14,7 @@ pub mod grammar;
 pub mod installation;
 pub mod limits;
 pub mod quantity;
+pub mod sequence;
 pub mod speech;
+pub mod store;
 pub mod voice;

@@ -1,14 +1,33 @@
-use clap::Parser;
+//! The program: reads its command line and hands over to a subcommand.
+
+use bothhands::commands;
+use clap::{Parser, Subcommand};
 use std::process::ExitCode;
 
-#[derive(Parser)]
-#[command(version, about)]
-enum Command {
-    Check(bothhands::commands::check::Args),
+/// A voice companion for inspecting and testing an electrical installation with a probe in each
+/// hand. Testing can kill: for competent persons, or learners under direct supervision. It
+/// records, compares and reminds; the person decides.
+#[derive(Debug, Parser)]
+#[command(version, propagate_version = true)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
 }
 
-fn main() -> anyhow::Result<ExitCode> {
-    match Command::parse() {
-        Command::Check(args) => bothhands::commands::check::run(args),
-    }
+#[derive(Debug, Subcommand)]
+enum Command {
+    Check(commands::check::Args),
+    Test(commands::test::Args),
+}
+
+fn main() -> ExitCode {
+    let cli = Cli::parse();
+    let done = match &cli.command {
+        Command::Check(args) => commands::check::run(args),
+        Command::Test(args) => commands::test::run(args),
+    };
+    done.unwrap_or_else(|error| {
+        eprintln!("bothhands: {error:#}");
+        ExitCode::from(2)
+    })
 }

@@ -58,7 +58,7 @@ struct CheckedCircuit<'j> {
 ///
 /// # Errors
 /// When standard output cannot be written.
-pub fn run(args: Args) -> anyhow::Result<ExitCode> {
+pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let loaded;
     let tables = match &args.tables {
         None => Tables::shipped(),
@@ -109,7 +109,7 @@ fn check<'j>(job: &'j Job, tables: &'j Tables) -> Checked<'j> {
         edition: &tables.edition,
         job: &job.title,
         caution: CAUTION,
-        odd: job.oddities(tables, jiff::Zoned::now().date()),
+        odd: job.oddities(tables, jiff::ZonedDateTime::now().date()),
         origin: job.expected_at_origin(tables),
         boards: job
             .boards

@@ -1,3 +1,6 @@
 //! One file per subcommand; wiring only.
 
 pub mod check;
+pub mod conduct;
+pub mod sources;
+pub mod test;

@@ -1,3 +1,4 @@
+use crate::grammar::Stage;
 pub use crate::limits::{DeviceKind, Earthing, Phases, RcdDelay, SystemVoltage};
 use crate::quantity::Number;
 use jiff::civil::Date;
@@ -16,6 +17,10 @@ pub struct Job {
     /// Who supervises, when the tester is a learner.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub supervisor: Option<String>,
+    /// The tests this job is limited to; all of them when absent. Isolation, putting back and
+    /// energising always belong to it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub tests: Option<Vec<Stage>>,
     pub site: Site,
     pub supply: Supply,
     #[serde(default, rename = "instrument")]
@@ -153,6 +158,9 @@ pub struct Circuit {
     /// Whether equipment may be connected that nobody has listed: a 250 V test comes first.
     #[serde(default = "yes")]
     pub equipment_possible: bool,
+    /// Whether an arc fault detection device is fitted.
+    #[serde(default)]
+    pub afdd: bool,
     /// Whether two-way or intermediate switching needs both positions tested.
     #[serde(default)]
     pub two_way: bool,
