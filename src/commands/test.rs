@@ -53,7 +53,10 @@ pub enum VoiceKind {
 /// When the job, the log or the sound can't be used; nothing is lost.
 pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let text = std::fs::read_to_string(&args.job).with_context(|| {
-        format!("{}: can't read the job file; check the path", args.job.display())
+        format!(
+            "{}: can't read the job file; check the path",
+            args.job.display()
+        )
     })?;
     let job = Job::parse(&text, &args.job.display().to_string())?;
     let db = args

@@ -92,10 +92,7 @@ impl Procedure for Insulation {
                     "{start}{} at {voltage}. {settle}",
                     speak::capital(&pair.spoken())
                 ),
-                format!(
-                    "{start}{}.",
-                    speak::capital(&pair.spoken())
-                ),
+                format!("{start}{}.", speak::capital(&pair.spoken())),
             ));
         }
         if circuit.two_way {
@@ -222,7 +219,9 @@ fn pattern(state: &State, step: &Step) -> Option<Pattern> {
         .filter(|other| {
             other.stage == Stage::Insulation
                 && (other.board, other.circuit) == (step.board, step.circuit)
-                && other.measure().is_some_and(|m| m.at == Some(TestVoltage::V250))
+                && other
+                    .measure()
+                    .is_some_and(|m| m.at == Some(TestVoltage::V250))
         })
         .filter_map(|other| state.result(&other.id))
         .filter_map(|kept| {
