@@ -5,17 +5,23 @@ use super::readings::Judged;
 use super::state::State;
 use crate::installation::{Circuit, InstrumentUse};
 use crate::limits::insulation;
-use crate::quantity::{Number, Reading};
+use crate::quantity::{MegOhms, Number, Reading, Truth};
 
 /// One insulation reading against Table 64.
 pub fn insulation(state: &State, step: &Step, reading: &Reading) -> Judged {
     let system = circuit(state, step).map(|c| c.system).unwrap_or_default();
-    Judged::by(insulation::verdict(
-        state.tables(),
-        reading,
-        system,
-        insulation_range(state),
-    ))
+    let range = insulation_range(state);
+    let verdict = insulation::verdict(state.tables(), reading, system, range);
+    let between_lives = reading.pair.is_some_and(|pair| !pair.to_earth());
+    let short = MegOhms::exact(state.tables().insulation_pattern.short_megohms);
+    let low = MegOhms::from_reading(reading, range)
+        .is_ok_and(|value| between_lives && value.is_at_most(short) == Truth::No);
+    let mut judged = Judged::by(verdict);
+    if low && judged.failed() {
+        judged.question =
+            Some("low, but not a dead short: something may be connected".to_owned());
+    }
+    judged
 }
 
 /// The largest value that the insulation tester shows, MΩ.

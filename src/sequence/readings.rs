@@ -6,7 +6,7 @@ use super::plan::{Measure, Step};
 use super::speak;
 use super::state::{Progress, State};
 use crate::grammar::{HalfCycle, Place, Said};
-use crate::limits::Verdict;
+use crate::limits::{Outcome, Verdict};
 use crate::quantity::{Reading, Unit};
 
 /// What a procedure thinks of a reading.
@@ -25,6 +25,13 @@ impl Judged {
             verdict: Some(verdict),
             question,
         }
+    }
+
+    /// Whether the reading is outside its limit.
+    pub fn failed(&self) -> bool {
+        self.verdict
+            .as_ref()
+            .is_some_and(|verdict| verdict.outcome == Outcome::Fail)
     }
 
     /// No limit applies.

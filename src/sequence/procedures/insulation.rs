@@ -204,9 +204,12 @@ impl Procedure for Insulation {
             Some(pattern) => format!("{} ", pattern.spoken()),
         };
         let brief = format!(
-            "{finding}In circuit: {inside}. Find it and take it out, then say what is out and where; or link line and neutral and say linked."
+            "Still in circuit: {inside}. Take it out, or link line and neutral."
         );
-        Some((brief.clone(), brief))
+        let full = format!(
+            "{finding}In circuit: {inside}. Take it out, then say what is out and where; or link line and neutral and say linked."
+        );
+        Some((full, brief))
     }
 }
 
