@@ -17,12 +17,16 @@ struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     Test(commands::test::Args),
+    Hear(commands::hear::Hear),
+    Score(commands::score::Score),
 }
 
 fn main() -> ExitCode {
     let cli = Cli::parse();
-    let done = match &cli.command {
-        Command::Test(args) => commands::test::run(args),
+    let done = match cli.command {
+        Command::Test(args) => commands::test::run(&args),
+        Command::Hear(args) => commands::hear::run(args),
+        Command::Score(args) => commands::score::run(args),
     };
     done.unwrap_or_else(|error| {
         eprintln!("bothhands: {error:#}");

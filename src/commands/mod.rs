@@ -1,5 +1,7 @@
 //! One file per subcommand; wiring only.
 
 pub mod conduct;
+pub mod hear;
+pub mod score;
 pub mod sources;
 pub mod test;
