@@ -2,7 +2,9 @@
 
 use super::net::Event;
 use super::number;
-use super::said::{Alteration, Change, HalfCycle, Parked, Part, Place, Reason, Said, Statement};
+use super::said::{
+    Alteration, Change, HalfCycle, Measure, Parked, Part, Place, Reason, Said, Statement,
+};
 use super::tag::Tag;
 use crate::quantity::{Number, Pair, Reading, Relation, TestVoltage, Unit};
 
@@ -71,6 +73,7 @@ struct Parts {
     unit: Option<Unit>,
     at: Option<TestVoltage>,
     half: Option<HalfCycle>,
+    measure: Option<Measure>,
     place: Option<Place>,
     part: Option<Part>,
     change: Option<Change>,
@@ -100,6 +103,7 @@ impl Parts {
                 Tag::Unit(unit) => self.unit = Some(*unit),
                 Tag::At(at) => self.at = Some(*at),
                 Tag::Half(half) => self.half = Some(*half),
+                Tag::Measure(measure) => self.measure = Some(*measure),
                 Tag::Part(part) => self.part = Some(*part),
                 Tag::Change(change) => self.change = Some(*change),
                 Tag::Both => self.both = true,
@@ -120,16 +124,24 @@ impl Parts {
         if self.number.is_none() && relation != Relation::OverRange {
             return None;
         }
-        Some(Said::Reading {
-            reading: Reading {
-                pair: self.pair,
-                relation,
-                number: self.number,
-                unit: self.unit,
-                at: self.at,
+        let reading = Reading {
+            pair: self.pair,
+            relation,
+            number: self.number,
+            unit: self.unit,
+            at: self.at,
+        };
+        Some(match self.measure {
+            Some(measure) => Said::Measured {
+                measure,
+                reading,
+                place: self.place,
             },
-            place: self.place,
-            half: self.half,
+            None => Said::Reading {
+                reading,
+                place: self.place,
+                half: self.half,
+            },
         })
     }
 

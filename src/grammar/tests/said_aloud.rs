@@ -155,6 +155,87 @@ fn readings_with_their_place_or_half_cycle() {
 }
 
 #[test]
+fn readings_with_the_name_of_what_was_measured() {
+    for (rule, words, measure, value) in [
+        ("ring", "r one zero point three one", Measure::R1, "0.31"),
+        (
+            "ring",
+            "r n end to end is point three one ohms",
+            Measure::Rn,
+            "0.31",
+        ),
+        ("ring", "r two nought point five two", Measure::R2, "0.52"),
+        (
+            "continuity",
+            "r one plus r two zero point three four",
+            Measure::R1R2,
+            "0.34",
+        ),
+        ("continuity", "R1+R2 0.34", Measure::R1R2, "0.34"),
+        ("loop", "z s nought point eight seven", Measure::Zs, "0.87"),
+        ("loop", "Ze 0.21", Measure::Ze, "0.21"),
+        (
+            "current",
+            "fault current one point two",
+            Measure::FaultCurrent,
+            "1.2",
+        ),
+    ] {
+        for rule in [rule, "anything"] {
+            let Said::Measured {
+                measure: found,
+                reading,
+                ..
+            } = said(rule, words)
+            else {
+                panic!("{rule}: {words}")
+            };
+            assert_eq!(
+                (found, reading.shown().as_str()),
+                (measure, value),
+                "{rule}: {words}"
+            );
+        }
+    }
+}
+
+#[test]
+fn all_lines_joined() {
+    for (words, pair) in [
+        ("all lines to earth over range", "L1+L2+L3-E"),
+        ("all lines and neutral to earth over range", "L1+L2+L3+N-E"),
+        (
+            "line one and line two and line three to neutral over range",
+            "L1+L2+L3-N",
+        ),
+    ] {
+        let meant = Reading::over_range().between(pair.parse().unwrap());
+        assert_eq!(said("insulation", words), read(meant), "{words}");
+    }
+}
+
+#[test]
+fn what_is_right_may_follow_a_refusal() {
+    let right = said("insulation", "two nine nine");
+    for words in ["correction two nine nine", "negative two nine nine"] {
+        assert_eq!(
+            said("insulation", words),
+            Said::Correction(Some(Box::new(right.clone())))
+        );
+    }
+    // In an RCD test that could be the half-cycle.
+    assert_eq!(GRAMMAR.understand("rcd", "negative two nine nine"), None);
+}
+
+#[test]
+fn the_half_cycle_by_its_angle() {
+    assert_eq!(
+        said("rcd", "twenty one at one eighty degrees"),
+        said("rcd", "negative half cycle twenty one")
+    );
+}
+
+#[test]
 fn a_voltage_while_proving_dead_needs_its_unit() {
     assert_eq!(GRAMMAR.understand("isolation", "two three eight"), None);
     assert_eq!(GRAMMAR.understand("isolation", "five"), None);
