@@ -192,8 +192,9 @@ impl Grammar {
         })
     }
 
-    /// What these words mean under the rule; nothing when the rule does not allow them. The words
-    /// may be typed: see [`super::typed::normalise`].
+    /// What these words mean under the rule; nothing when the rule does not allow them, or when they
+    /// contradict themselves ("socket three nought point two at socket four"). The words may be
+    /// typed: see [`super::typed::normalise`].
     pub fn understand(&self, rule: &str, words: &str) -> Option<Said> {
         let net = self.net(rule).ok()?;
         let words = typed::normalise(words);

@@ -140,6 +140,15 @@ fn readings_with_their_place_or_half_cycle() {
     ] {
         assert_eq!(said("loop", words), at_three, "{words}");
     }
+    let pair_and_place = "line to earth at socket three nought point eight seven";
+    let Said::Reading {
+        reading, place: at, ..
+    } = said("loop", pair_and_place)
+    else {
+        panic!("{pair_and_place}")
+    };
+    assert_eq!(reading, exact("0.87").between(Pair::LE));
+    assert_eq!(at, Some(place("socket", Some(3))));
     for words in [
         "negative half cycle twenty three",
         "twenty three negative half",
@@ -152,6 +161,19 @@ fn readings_with_their_place_or_half_cycle() {
         assert_eq!(said("rcd", words), meant, "{words}");
     }
     assert_eq!(said("rcd", "negative"), Said::Negative);
+}
+
+#[test]
+fn a_place_said_twice_must_be_the_same() {
+    let once = said("loop", "socket three nought point two");
+    let twice = "socket three nought point two at socket three";
+    assert_eq!(said("loop", twice), once);
+    for words in [
+        "socket three nought point two at socket four",
+        "correction socket three nought point two at socket four",
+    ] {
+        assert_eq!(GRAMMAR.understand("loop", words), None, "{words}");
+    }
 }
 
 #[test]

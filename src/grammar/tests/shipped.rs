@@ -37,11 +37,28 @@ fn every_word_of_every_rule_has_a_pronunciation() {
     }
 }
 
+/// Place, voltage and half-cycle may stand before or behind a value; in both, they must agree.
+fn says_a_part_twice(rule: &str, words: &str) -> bool {
+    let net = GRAMMAR.net(rule).unwrap();
+    let path = net.path(&words.split(' ').collect::<Vec<_>>()).unwrap();
+    let count = |is: fn(&Tag) -> bool| {
+        path.iter()
+            .filter(|event| matches!(event, net::Event::Open(tag) if is(tag)))
+            .count()
+    };
+    count(|tag| matches!(tag, Tag::Place)) > 1
+        || count(|tag| matches!(tag, Tag::At(_))) > 1
+        || count(|tag| matches!(tag, Tag::Half(_))) > 1
+}
+
 #[test]
 fn what_can_be_heard_can_be_understood() {
     for rule in step_rules() {
         for (words, meant) in sampled(&rule, 1, 1500) {
-            assert!(meant.is_some(), "{rule}: `{words}` has no meaning");
+            assert!(
+                meant.is_some() || says_a_part_twice(&rule, &words),
+                "{rule}: `{words}` has no meaning"
+            );
             assert_eq!(
                 GRAMMAR.understand(&rule, &words),
                 meant,
@@ -142,7 +159,7 @@ fn the_graph_allows_just_the_sentences_of_its_rule() {
             }
             let words = words.join(" ");
             assert!(
-                GRAMMAR.understand(&rule, &words).is_some(),
+                GRAMMAR.understand(&rule, &words).is_some() || says_a_part_twice(&rule, &words),
                 "{rule}: {words}"
             );
         }
@@ -153,7 +170,7 @@ fn the_graph_allows_just_the_sentences_of_its_rule() {
 fn meaning_said_in_its_plainest_words_stays_the_same() {
     for rule in step_rules() {
         for (words, meant) in sampled(&rule, 5, 1000) {
-            let meant = meant.unwrap();
+            let Some(meant) = meant else { continue };
             let plain = meant.words();
             assert_eq!(
                 GRAMMAR.understand(&rule, &plain),
