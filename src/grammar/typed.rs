@@ -23,8 +23,13 @@ const SHORT: &[(&str, &str)] = &[
     ("ka", "kiloamps"),
     ("ms", "milliseconds"),
     ("ol", "over range"),
+    ("ln", "line to neutral"),
+    ("le", "line to earth"),
+    ("ne", "neutral to earth"),
+    ("pfc", "p f c"),
     ("ze", "z e"),
     ("zs", "z s"),
+    ("rn", "r n"),
     ("cpc", "c p c"),
     ("rcd", "r c d"),
     ("what's", "what is"),
@@ -41,6 +46,10 @@ const CASED: &[(&str, &str)] = &[("MΩ", " megohms "), ("mΩ", " milliohms "), (
 static TOKEN: LazyLock<Regex> = LazyLock::new(|| {
     Regex::new(r"[0-9]*\.[0-9]+|[0-9]+|[\p{L}']+|[<>+]").expect("a constant pattern")
 });
+
+#[allow(clippy::expect_used)]
+static PLACE_TOKEN: LazyLock<Regex> =
+    LazyLock::new(|| Regex::new(r"[0-9]+|[\p{L}']+").expect("a constant pattern"));
 
 #[allow(clippy::expect_used)]
 static PAIR: LazyLock<Regex> = LazyLock::new(|| {
@@ -90,6 +99,19 @@ pub fn normalise(line: &str) -> String {
         "note" => "take a note".to_owned(),
         _ => line,
     }
+}
+
+/// A place's name as it is said: lower case, hyphens and other marks left out, figures in words.
+pub(super) fn place_name(name: &str) -> String {
+    let name = name.to_lowercase();
+    let words: Vec<String> = PLACE_TOKEN
+        .find_iter(&name)
+        .map(|token| match token.as_str() {
+            figures if figures.starts_with(|c: char| c.is_ascii_digit()) => spoken_number(figures),
+            word => word.to_owned(),
+        })
+        .collect();
+    words.join(" ")
 }
 
 fn spoken_number(token: &str) -> String {
@@ -177,6 +199,10 @@ mod tests {
             ("end-of-note", "end of note"),
             ("note", "take a note"),
             ("cpc out", "c p c out"),
+            ("R1+R2 0.34", "r one plus r two zero point three four"),
+            ("r1 + rn", "r one plus r n"),
+            ("Zs 0.87", "z s zero point eight seven"),
+            ("LN>999", "line to neutral over nine nine nine"),
             ("", ""),
         ] {
             assert_eq!(normalise(typed), said, "{typed}");

@@ -128,3 +128,60 @@ fn words_that_sound_alike_were_kept_apart() {
         }
     }
 }
+
+fn distance(one: &[String], other: &[String]) -> usize {
+    let mut row: Vec<usize> = (0..=other.len()).collect();
+    for (i, a) in one.iter().enumerate() {
+        let mut before = row[0];
+        row[0] = i + 1;
+        for (j, b) in other.iter().enumerate() {
+            let here = row[j + 1];
+            row[j + 1] = (before + usize::from(a != b)).min(here + 1).min(row[j] + 1);
+            before = here;
+        }
+    }
+    row[other.len()]
+}
+
+/// `cargo test --lib grammar::tests::clear::near -- --ignored --nocapture`
+#[test]
+#[ignore = "prints words that begin alike in one place and differ by one sound"]
+fn near() {
+    let lexicon = Lexicon::built_in().unwrap();
+    let mut found: std::collections::BTreeMap<(String, String), HashSet<String>> =
+        Default::default();
+    for rule in step_rules() {
+        let graph = GRAMMAR.graph(&rule).unwrap();
+        for one in &graph.arcs {
+            for other in graph
+                .arcs
+                .iter()
+                .filter(|o| o.from == one.from && o.word > one.word)
+            {
+                let [a, b] = [one, other].map(|arc| graph.words[arc.word as usize].as_str());
+                if GRAMMAR.meaning_class(a) == GRAMMAR.meaning_class(b) {
+                    continue;
+                }
+                let near = lexicon.pronunciations(a).iter().any(|x| {
+                    lexicon
+                        .pronunciations(b)
+                        .iter()
+                        .any(|y| distance(x, y) <= 1)
+                });
+                if near {
+                    found
+                        .entry((a.to_owned(), b.to_owned()))
+                        .or_default()
+                        .insert(rule.clone());
+                }
+            }
+        }
+    }
+    for ((a, b), rules) in found {
+        println!(
+            "near: {a} / {b}: {} rules, such as {}",
+            rules.len(),
+            rules.iter().next().unwrap()
+        );
+    }
+}
