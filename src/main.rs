@@ -16,6 +16,7 @@ struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Check(commands::check::Args),
     Test(commands::test::Args),
     Hear(commands::hear::Hear),
     Score(commands::score::Score),
@@ -27,6 +28,9 @@ fn main() -> ExitCode {
         Command::Test(args) => commands::test::run(&args),
         Command::Hear(args) => commands::hear::run(args),
         Command::Score(args) => commands::score::run(args),
+    let done = match &cli.command {
+        Command::Check(args) => commands::check::run(args),
+        Command::Test(args) => commands::test::run(args),
     };
     done.unwrap_or_else(|error| {
         eprintln!("bothhands: {error:#}");

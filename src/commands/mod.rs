@@ -1,5 +1,6 @@
 //! One file per subcommand; wiring only.
 
+pub mod check;
 pub mod conduct;
 pub mod hear;
 pub mod score;
