@@ -9,6 +9,7 @@
 //! ```
 
 pub mod audio;
+pub mod commands;
 pub mod grammar;
 pub mod installation;
 pub mod quantity;

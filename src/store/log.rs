@@ -141,20 +141,30 @@ impl Store {
     /// # Errors
     /// When the log cannot be read or what is kept there is not as it was written.
     pub fn evidence(&self, hash: &Digest256) -> Result<Option<Evidence>, StoreError> {
-        let found = self
-            .connection
+        let found = self.evidence_as_it_is(hash)?;
+        let wrong = match &found {
+            Some(evidence) if evidence.hash() != *hash => "the evidence",
+            Some(evidence) if !evidence.sound_fits() => "the sound of the evidence",
+            _ => return Ok(found),
+        };
+        Err(StoreError::Damaged {
+            path: self.path.clone(),
+            why: format!("{wrong} {hash} is not as it was written"),
+        })
+    }
+
+    /// The evidence that is kept under a hash, whether it fits or not.
+    pub(super) fn evidence_as_it_is(
+        &self,
+        hash: &Digest256,
+    ) -> Result<Option<Evidence>, StoreError> {
+        self.connection
             .prepare_cached(
-                "SELECT flac, rate, samples, start, words, heard FROM evidence WHERE hash = ?1",
+                "SELECT sound_hash, flac, rate, samples, start, words, heard
+                 FROM evidence WHERE hash = ?1",
             )
             .and_then(|mut query| query.query_row([hash.to_string()], to_evidence).optional())
-            .map_err(|why| StoreError::from_sqlite(&self.path, why))?;
-        match found {
-            Some(evidence) if evidence.hash() != *hash => Err(StoreError::Damaged {
-                path: self.path.clone(),
-                why: format!("the evidence {hash} is not as it was written"),
-            }),
-            found => Ok(found),
-        }
+            .map_err(|why| StoreError::from_sqlite(&self.path, why))
     }
 
     /// The text of the job file, as the first event has it.
@@ -274,6 +284,7 @@ fn to_record(row: &Row<'_>) -> rusqlite::Result<Record> {
 
 fn to_evidence(row: &Row<'_>) -> rusqlite::Result<Evidence> {
     Ok(Evidence {
+        sound_hash: parsed(row, "sound_hash")?,
         flac: row.get("flac")?,
         rate: row.get("rate")?,
         samples: row.get("samples")?,
@@ -413,7 +424,7 @@ pub(super) fn keep_evidence(
         )?
         .execute(named_params! {
             ":hash": hash.to_string(),
-            ":sound_hash": evidence.sound_hash().to_string(),
+            ":sound_hash": evidence.sound_hash.to_string(),
             ":rate": evidence.rate,
             ":samples": evidence.samples,
             ":start": evidence.start,
