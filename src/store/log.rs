@@ -25,6 +25,8 @@ pub struct Store {
     pub(super) device: String,
     pub(super) clock: Box<dyn Fn() -> Timestamp + Send>,
     pub(super) opening: Opening,
+    /// A write failed and what it left could not be cleared away yet.
+    pub(super) doubtful: bool,
     pub(super) writer: Option<WriterLock>,
     pub(super) copy: Option<ReadCopy>,
 }
@@ -74,7 +76,8 @@ impl Store {
     ///
     /// # Errors
     /// [`StoreError::NotKept`] with the reason: then nothing was kept, and the same call may be
-    /// made again.
+    /// made again. [`StoreError::Uncertain`] when the disk failed so badly that it may hold what
+    /// it could not confirm: whether it does is seen when the log is opened again.
     pub fn append(
         &mut self,
         events: &[NewEvent],
@@ -89,6 +92,10 @@ impl Store {
         if events.is_empty() {
             return Ok(Vec::new());
         }
+        if self.doubtful {
+            self.forget_what_failed()
+                .map_err(|why| StoreError::NotKept(Box::new(why)))?;
+        }
         let at = to_microseconds((self.clock)());
         match keep(&mut self.connection, &self.device, at, events, evidence) {
             Ok(records) => {
@@ -96,9 +103,12 @@ impl Store {
                 Ok(records)
             }
             Err(why) => {
-                let why = StoreError::from_sqlite(&self.path, why);
-                self.forget_what_failed();
-                Err(StoreError::NotKept(Box::new(why)))
+                let why = Box::new(StoreError::from_sqlite(&self.path, why));
+                self.doubtful = true;
+                Err(match self.forget_what_failed() {
+                    Ok(()) => StoreError::NotKept(why),
+                    Err(_) => StoreError::Uncertain(why),
+                })
             }
         }
     }
@@ -112,13 +122,25 @@ impl Store {
 
     /// A commit that failed while it was synced may have reached the disk: empties the
     /// write-ahead log, so that it cannot come back at the next start.
-    fn forget_what_failed(&self) {
-        let _ = self.checkpoint("TRUNCATE");
+    fn forget_what_failed(&mut self) -> Result<(), StoreError> {
+        match self.checkpoint("TRUNCATE") {
+            Ok(0) => {
+                self.doubtful = false;
+                Ok(())
+            }
+            // A reader is in the way. What failed stays where nobody reads it, and the next
+            // write goes over it.
+            Ok(_) => Ok(()),
+            Err(why) => Err(StoreError::from_sqlite(&self.path, why)),
+        }
     }
 
-    fn checkpoint(&self, how: &str) -> rusqlite::Result<()> {
+    /// Returns whether something was in the way: 0 or 1.
+    fn checkpoint(&self, how: &str) -> rusqlite::Result<i64> {
         self.connection
-            .query_row(&format!("PRAGMA wal_checkpoint({how})"), [], |_| Ok(()))
+            .query_row(&format!("PRAGMA wal_checkpoint({how})"), [], |row| {
+                row.get(0)
+            })
     }
 
     /// All events in order.

@@ -239,6 +239,7 @@ fn open_to_append(path: &Path, options: Options) -> Result<Store, StoreError> {
             unfinished,
             ..Opening::default()
         },
+        doubtful: false,
         writer: Some(taken.lock),
         copy: None,
     };
@@ -267,6 +268,7 @@ fn open_to_read(path: &Path, options: Options) -> Result<Store, StoreError> {
         device: options.device,
         clock: options.clock,
         opening: Opening::default(),
+        doubtful: false,
         writer: None,
         copy,
     };
