@@ -104,7 +104,7 @@ fn keep_and_kill(
     let mut other = other::start(&[path.to_str().unwrap(), &round.to_string()]);
     // Every other time the moment is chosen from when it has begun to keep.
     let mut heard = Vec::new();
-    if round % 2 == 0 {
+    if round.is_multiple_of(2) {
         heard.extend(other.hear());
     }
     let until = Instant::now() + delay;

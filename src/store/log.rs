@@ -8,7 +8,7 @@ use super::{
 };
 use jiff::Timestamp;
 use rusqlite::{
-    Connection, OptionalExtension, Row, Transaction, TransactionBehavior, named_params,
+    Connection, OptionalExtension, Row, Transaction, TransactionBehavior, ffi, named_params,
 };
 use std::{
     fmt,
@@ -25,7 +25,7 @@ pub struct Store {
     pub(super) device: String,
     pub(super) clock: Box<dyn Fn() -> Timestamp + Send>,
     pub(super) opening: Opening,
-    /// A write failed and what it left could not be cleared away yet.
+    /// A commit failed as it was synced and could not be cleared away yet.
     pub(super) doubtful: bool,
     pub(super) writer: Option<WriterLock>,
     pub(super) copy: Option<ReadCopy>,
@@ -103,12 +103,12 @@ impl Store {
                 Ok(records)
             }
             Err(why) => {
+                self.doubtful = failed_to_sync(&why);
                 let why = Box::new(StoreError::from_sqlite(&self.path, why));
-                self.doubtful = true;
-                Err(match self.forget_what_failed() {
-                    Ok(()) => StoreError::NotKept(why),
-                    Err(_) => StoreError::Uncertain(why),
-                })
+                if self.doubtful && self.forget_what_failed().is_err() {
+                    return Err(StoreError::Uncertain(why));
+                }
+                Err(StoreError::NotKept(why))
             }
         }
     }
@@ -261,6 +261,14 @@ impl Iterator for Records<'_> {
             }
         }
     }
+}
+
+/// Whether a commit may be on the disk although it failed. One that failed before it was synced
+/// cannot: its end was never written.
+fn failed_to_sync(why: &rusqlite::Error) -> bool {
+    why.sqlite_error().is_some_and(|error| {
+        [ffi::SQLITE_IOERR_FSYNC, ffi::SQLITE_IOERR_DIR_FSYNC].contains(&error.extended_code)
+    })
 }
 
 const COLUMNS: &str =
