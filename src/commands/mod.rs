@@ -1,0 +1,5 @@
+//! One file per subcommand; wiring only.
+
+pub mod conduct;
+pub mod sources;
+pub mod test;
