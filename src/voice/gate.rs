@@ -207,7 +207,11 @@ impl Gate {
         } else {
             self.over = (self.over - seconds).max(0.0);
             self.learnt += seconds;
-            let rise = if learnt { RISING * seconds } else { f32::INFINITY };
+            let rise = if learnt {
+                RISING * seconds
+            } else {
+                f32::INFINITY
+            };
             self.echo = Some(level.clamp(echo - FORGETTING * seconds, echo + rise));
         }
         if self.over >= LONG_ENOUGH {
