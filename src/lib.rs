@@ -9,10 +9,12 @@
 //! ```
 
 pub mod audio;
+pub mod commands;
 pub mod grammar;
 pub mod installation;
 pub mod limits;
 pub mod quantity;
+pub mod report;
 pub mod sequence;
 pub mod speech;
 pub mod store;

@@ -1,0 +1,4 @@
+//! One file per subcommand; wiring only.
+
+pub mod log;
+pub mod schedule;
