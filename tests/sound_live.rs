@@ -245,9 +245,7 @@ impl Drop for Bystander {
 }
 
 fn voice() -> anyhow::Result<System> {
-    println!(
-        "{:?}",
-    );
+    println!("{:?}",);
     System::open(Profile::default(), Duration::from_secs(10))
 }
 

@@ -95,7 +95,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         grammar: &grammar,
         recogniser: recogniser
             .as_mut()
-            .map(|engine| engine as &mut dyn Recogniser),
+            .map(|engine| engine.as_mut() as &mut dyn Recogniser),
         voice: voice.as_mut(),
         witness: &mut witness,
         stop: Arc::clone(&stop),
