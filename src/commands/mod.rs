@@ -3,9 +3,13 @@
 pub mod check;
 pub mod conduct;
 pub mod demo;
+pub mod devices;
+pub mod doctor;
 pub mod export;
 pub mod hear;
 pub mod import;
+#[cfg(feature = "microphone")]
+pub mod live;
 pub mod log;
 pub mod merge;
 pub mod schedule;
