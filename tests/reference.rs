@@ -71,6 +71,7 @@ fn graph() -> WordGraph {
 const WIDTH: Width = Width {
     hypotheses: 6,
     beam: 60.0,
+    nodes: usize::MAX,
 };
 
 fn words(graph: &WordGraph, hypothesis: &Hypothesis) -> String {

@@ -1,5 +1,5 @@
 use super::EarError;
-use super::search::FreePath;
+use super::search::{FreePath, Hypothesis};
 use crate::grammar::Said;
 use crate::quantity::Reading;
 use crate::speech::{Outcome, Scores};
@@ -52,9 +52,10 @@ impl Thresholds {
     }
 }
 
-/// (`best` - free path) / phones of the free path.
-pub fn fit(best: f32, free: FreePath) -> f32 {
-    (best - free.score) / free.phones.max(1) as f32
+/// (the sound's part of `best` - free path) / phones of the free path. The grammar's weights are
+/// left out: a rare short command would look like noise by them.
+pub fn fit(best: &Hypothesis, free: FreePath) -> f32 {
+    (best.score - best.weight - free.score) / free.phones.max(1) as f32
 }
 
 /// Whether two meanings are the same for the person: readings are compared by value, and by unit

@@ -98,8 +98,9 @@ pub struct Ear {
 const WIDTH: Width = Width {
     hypotheses: 6,
     beam: 60.0,
+    nodes: 4000,
 };
-const WIDER: [usize; 2] = [24, 96];
+const WIDER: [usize; 2] = [24, 72];
 
 /// Sound shorter than this, or longer than the model can take in, is none of our words.
 const SHORTEST: usize = 1600;
@@ -141,11 +142,12 @@ impl Ear {
     }
 
     /// The readings that the grammar allows and that were not refused, best first, looking wider
-    /// until there are two with different meanings.
+    /// until there are two with different meanings, unless it was not for us anyhow.
     fn readings(
         &self,
         graph: &PhoneGraph,
         probs: &LogProbs,
+        free: FreePath,
         expected: &Expectation,
     ) -> Vec<Candidate> {
         let mut found = Vec::new();
@@ -156,8 +158,11 @@ impl Ear {
             };
             let all = search(graph, probs, width);
             let exhausted = all.len() < hypotheses;
+            let hopeless = all
+                .first()
+                .is_none_or(|best| judge::fit(best, free) < self.thresholds.not_for_us.fit_below);
             found = self.distinct(graph, all, expected);
-            if exhausted || found.len() > 1 {
+            if exhausted || hopeless || found.len() > 1 {
                 break;
             }
         }
@@ -221,14 +226,14 @@ impl Recogniser for Ear {
         let probs = self.acoustics.log_probs(samples)?;
         let free = FreePath::of(&probs);
         heard.scores.phones = free.phones;
-        let mut candidates = self.readings(&graph, &probs, expected).into_iter();
+        let mut candidates = self.readings(&graph, &probs, free, expected).into_iter();
         if let (Some(best), true) = (candidates.next(), free.phones > 0) {
             let second = candidates.next();
             let next = match &second {
                 Some(second) => second.hypothesis.score,
                 None => best.hypothesis.score - self.width.beam,
             };
-            heard.scores.fit = judge::fit(best.hypothesis.score, free);
+            heard.scores.fit = judge::fit(&best.hypothesis, free);
             heard.scores.margin = best.hypothesis.score - next;
             heard.outcome = self.thresholds.outcome(heard.scores);
             heard.times = graph.times(&best.hypothesis);
