@@ -14,7 +14,9 @@ EXTRA = {
     "reconnected": "R IY K AH N EH K T IH D", "refitted": "R IY F IH T IH D", "earthing": "ER TH IH NG",
     "meg": "M EH G", "l": "EH L", "n": "EH N", "e": "IY", "r": "AA R", "milliseconds": "M IH L IH S EH K AH N D Z",
     "unplugged": "AH N P L AH G D", "retest": "R IY T EH S T", "zs": "Z EH D EH S", "ze": "Z EH D IY",
-    "noughts": "N AO T S", "isolator": "AY S AH L EY T ER", "extractor": "IH K S T R AE K T ER", "earthed": "ER TH T", "hob": "HH AA B", "crossover": "K R AO S OW V ER",
+    "noughts": "N AO T S", "nulled": "N AH L D", "kiloamp": "K IH L OW AE M P", "kilohm": "K IH L OW M",
+    "milliohm": "M IH L IY OW M", "milliamp": "M IH L IY AE M P", "megs": "M EH G Z", "energise": "EH N ER JH AY Z",
+    "energising": "EH N ER JH AY Z IH NG", "z": "Z EH D", "isolator": "AY S AH L EY T ER", "extractor": "IH K S T R AE K T ER", "earthed": "ER TH T", "hob": "HH AA B", "crossover": "K R AO S OW V ER",
 }
 
 PHONES = ["<b>", "AA", "AE", "AH", "AO", "AW", "AY", "B", "CH", "D", "DH", "EH", "ER", "EY", "F", "G", "HH",

@@ -9,7 +9,9 @@ import json
 import os
 import random
 import shutil
+import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import soundfile
@@ -47,6 +49,15 @@ def human_strings(folder, speakers):
     return out
 
 
+def encode(path, samples):
+    """Opus (opus-tools), 14 kbit/s for the neural voices and 11 for the rest. A file of the right length is left as it is."""
+    if os.path.exists(path) and abs(soundfile.info(path).frames - len(samples)) <= 8000:
+        return
+    rate = "14" if os.path.basename(path)[0] in "wps" else "11"
+    subprocess.run(["opusenc", "--quiet", "--raw", "--raw-rate", "16000", "--raw-chan", "1", "--bitrate", rate, "--speech",
+                    "--comp", "4", "-", path], input=samples.tobytes(), check=True)
+
+
 def shards(folders):
     for folder in folders:
         for path in sorted(glob.glob(f"{folder}/*.npz")):
@@ -72,7 +83,7 @@ def main(sentence_dir, speech, set_dir, fsdd, encoder, out):
     held = {s for part in ("test", "selection") for s in json.load(open(f"{sentence_dir}/{part}.json"))}
     folders = speech.split(",")
     _, trainable = holdout.fsdd_speakers(os.path.basename(f).split("_")[1] for f in glob.glob(f"{fsdd}/*.wav"))
-    index, dropped = [], 0
+    index, dropped, pool = [], 0, ThreadPoolExecutor(2)
     everything = list(shards(folders)) + [("fsdd", human_strings(fsdd, trainable))]
     for name, items in everything:
         kept = []
@@ -83,8 +94,7 @@ def main(sentence_dir, speech, set_dir, fsdd, encoder, out):
             label = phones(text)
             if len(label) < len(x) / 16000 * 50 * 0.8 / 1.25 and len(x) < 9 * 16000:     # room for CTC after speeding up
                 kept.append((x, label, voice))
-        soundfile.write(f"{out}/{name}.opus", np.concatenate([k[0] for k in kept]), 16000, format="OGG", subtype="OPUS",
-                        compression_level=0.97)
+        pool.submit(encode, f"{out}/{name}.opus", np.concatenate([k[0] for k in kept]))
         source = kept[0][2].split(":")[0].split("-")[0]
         index.append(dict(file=f"{name}.opus", source=source, n=[len(k[0]) for k in kept], labels=[k[1] for k in kept]))
     json.dump(index, open(f"{out}/index.json", "w"), separators=(",", ":"))
@@ -98,7 +108,8 @@ def main(sentence_dir, speech, set_dir, fsdd, encoder, out):
     for samples, text in neural_selection(folders):
         clips.append(np.concatenate([np.zeros(3200, np.int16), samples, np.zeros(3200, np.int16)]))
         entries.append(dict(voice="kok-selection", labels=phones(text)))
-    soundfile.write(f"{out}/selection.opus", np.concatenate(clips), 16000, format="OGG", subtype="OPUS", compression_level=0.9)
+    pool.submit(encode, f"{out}/selection.opus", np.concatenate(clips))
+    pool.shutdown()
     json.dump(dict(n=[len(c) for c in clips], entries=entries), open(f"{out}/selection.json", "w"), separators=(",", ":"))
     np.save(f"{out}/filters.npy", decoder.mel_filters())
     shutil.copy(encoder, f"{out}/encoder.npz")

@@ -33,6 +33,8 @@ const WAITING_CHUNKS: usize = 250;
 const WAITING_SECONDS: usize = 2;
 /// A line that delivers nothing for this long is lost. Sound systems deliver every 10 to 100 ms.
 const STALL: Duration = Duration::from_millis(1500);
+/// A device just opened may take this long to wake up.
+const WAKING: Duration = Duration::from_secs(4);
 /// Exact digital zeros for this long mean a muted or missing microphone: a real one has noise.
 const ONLY_SILENCE: Duration = Duration::from_secs(10);
 /// First and longest pause before the device is tried again.
@@ -379,6 +381,7 @@ impl Keeper {
     /// closed the microphone.
     fn listen(&mut self, capture: &mut Capture) -> Option<String> {
         let mut heard = Instant::now();
+        let mut patience = WAKING;
         while !self.shared.closing.load(Ordering::Relaxed) {
             if let Some(reason) = capture.line.fault() {
                 return Some(reason);
@@ -387,6 +390,7 @@ impl Keeper {
             match capture.blocks.recv_timeout(Duration::from_millis(100)) {
                 Ok(block) => {
                     heard = Instant::now();
+                    patience = STALL;
                     capture
                         .line
                         .waiting
@@ -395,7 +399,7 @@ impl Keeper {
                         return Some(error.to_string());
                     }
                 }
-                Err(RecvTimeoutError::Timeout) if heard.elapsed() > STALL => {
+                Err(RecvTimeoutError::Timeout) if heard.elapsed() > patience => {
                     return Some("no sound arrives".to_owned());
                 }
                 Err(RecvTimeoutError::Timeout) => self.events.flush(&self.shared),
@@ -488,7 +492,7 @@ impl Keeper {
             }
             if let Ok(capture) = Capture::open(self.wanted.as_deref()) {
                 // Some sound systems open a device that is not there: only sound proves it back.
-                match capture.blocks.recv_timeout(STALL) {
+                match capture.blocks.recv_timeout(WAKING) {
                     Ok(block) => {
                         capture
                             .line

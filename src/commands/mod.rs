@@ -1,4 +1,14 @@
 //! One file per subcommand; wiring only.
 
+pub mod check;
+pub mod conduct;
+pub mod export;
+pub mod hear;
+pub mod import;
 pub mod log;
+pub mod merge;
 pub mod schedule;
+pub mod score;
+pub mod sources;
+pub mod test;
+pub mod verify;

@@ -103,11 +103,43 @@ pub mod measure {
 /// assert_eq!(board.is_at_least(MegOhms::exact(1.0)), Truth::Yes);
 /// ```
 ///
-/// Quantities of different kinds do not mix:
+/// Units never mix. Each pair below differs only in a unit; the first compiles, the second must
+/// not (the error code is the compiler's "mismatched types" or "trait bound not satisfied").
 ///
-/// ```compile_fail
-/// use bothhands::quantity::{Amps, Ohms};
-/// let nonsense = Ohms::exact(1.0) + Amps::exact(1.0);
+/// ```
+/// use bothhands::quantity::Ohms;
+/// let _ = Ohms::exact(1.0) + Ohms::exact(1.0);
+/// ```
+/// ```compile_fail,E0308
+/// use bothhands::quantity::{MegOhms, Ohms};
+/// let _ = Ohms::exact(1.0) + MegOhms::exact(1.0);
+/// ```
+///
+/// ```
+/// use bothhands::quantity::{MilliOhms, Ohms, measure};
+/// let _: Ohms = MilliOhms::exact(1.0).to::<measure::Ohm>();
+/// ```
+/// ```compile_fail,E0271
+/// use bothhands::quantity::{MilliOhms, Ohms, measure};
+/// let _ = MilliOhms::exact(1.0).to::<measure::Amp>();
+/// ```
+///
+/// ```
+/// use bothhands::quantity::{Truth, Volts};
+/// assert_eq!(Volts::exact(40.0).is_at_most(Volts::exact(50.0)), Truth::Yes);
+/// ```
+/// ```compile_fail,E0308
+/// use bothhands::quantity::{Ohms, Volts};
+/// let _ = Ohms::exact(40.0).is_at_most(Volts::exact(50.0));
+/// ```
+///
+/// ```
+/// use bothhands::quantity::{Amps, Ohms, Volts};
+/// let _: Amps = Volts::exact(230.0) / Ohms::exact(1.0);
+/// ```
+/// ```compile_fail,E0277
+/// use bothhands::quantity::{MegOhms, Volts};
+/// let _ = Volts::exact(230.0) / MegOhms::exact(1.0);
 /// ```
 #[derive(Debug, Clone, Copy)]
 pub struct Bounded<M> {

@@ -294,7 +294,6 @@ fn answer(state: &State, entry: &Entry) -> Vec<Line> {
         Event::Reading {
             step,
             reading,
-            verdict,
             question,
             ..
         } => {
@@ -307,7 +306,6 @@ fn answer(state: &State, entry: &Entry) -> Vec<Line> {
                 reading,
                 elsewhere,
                 question.as_deref(),
-                verdict.as_ref(),
             )]
         }
         Event::Affirmed { of } => match state.question() {

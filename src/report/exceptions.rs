@@ -73,7 +73,8 @@ fn read(state: &State, step: &Step, kept: &Kept) -> Option<Exception> {
         return None;
     }
     let remark = verdict
-        .remark()
+        .remark
+        .as_deref()
         .map(|remark| format!(". {}", speak::capital(remark)))
         .unwrap_or_default();
     Some(Exception {

@@ -69,7 +69,14 @@ pub fn decide(state: &State, said: &Said) -> Reply {
             half,
         } => readings::decide(state, said, reading, place.as_ref(), *half),
         Said::Altered(alteration) => out_list::decide(state, said, alteration),
-        Said::Stated(statement) => stated(state, said, *statement),
+        Said::Stated(statement) => stated(state, said, *statement, &|_| true),
+        Said::StatedAt {
+            state: statement,
+            pair,
+            place,
+        } => stated(state, said, *statement, &|step| {
+            (pair.is_none() || step.pair == *pair) && (place.is_none() || step.place == *place)
+        }),
         Said::StandBy => Reply::event(Event::StoodBy, Line::answer("Standing by.")),
         Said::Pause => Reply::event(Event::Paused, Line::answer(speak::paused(state))),
         Said::Note => Reply::event(
@@ -201,7 +208,7 @@ fn to_question(state: &State, question: &Question, said: &Said) -> Option<Reply>
 fn affirm(state: &State) -> Reply {
     match state.current() {
         Some(step) if matches!(&step.ask, Ask::Statement(s) if s.first() == Some(&Statement::Done)) => {
-            stated(state, &Said::Affirm, Statement::Done)
+            stated(state, &Said::Affirm, Statement::Done, &|_| true)
         }
         _ => Reply::refused(state, &Said::Affirm, Bar::NothingToAnswer),
     }
@@ -238,7 +245,14 @@ fn corrected(state: &State, of: EventNo, right: &Said) -> Reply {
     .then(decide(&after, right))
 }
 
-fn stated(state: &State, said: &Said, statement: Statement) -> Reply {
+/// A statement answers the step asked for, or, when it names another pair or place, the step of
+/// the same stage that is about that.
+fn stated(
+    state: &State,
+    said: &Said,
+    statement: Statement,
+    is_meant: &dyn Fn(&Step) -> bool,
+) -> Reply {
     let Some(current) = state.current() else {
         return not_asked(state, said);
     };
@@ -251,7 +265,9 @@ fn stated(state: &State, said: &Said, statement: Statement) -> Reply {
             Line::warning(speak::voltage_found()),
         );
     }
-    if let Some(meant) = accepts(current, statement) {
+    if let Some(meant) = accepts(current, statement)
+        && is_meant(current)
+    {
         return match state.guard(current) {
             Ok(()) => take_statement(state, current, meant),
             Err(bar) => Reply::refused(state, said, bar),
@@ -261,15 +277,33 @@ fn stated(state: &State, said: &Said, statement: Statement) -> Reply {
         step.board == current.board
             && statement != Statement::Done
             && accepts(step, statement).is_some()
+            && is_meant(step)
             && (step.stage == Stage::Energise || step.stage == current.stage)
     });
     match elsewhere.map(|step| (step, state.guard(step))) {
         Some((_, Err(bar))) => Reply::refused(state, said, bar),
-        Some((step, Ok(()))) if step.stage == Stage::Energise && step.circuit.is_none() => {
+        // Dead between a pair, or polarity at a place, said before it was asked for.
+        Some((step, Ok(()))) if said_where(said) || step.stage == Stage::Energise => {
             take_statement(state, step, statement)
         }
+        _ if whole_circuit_fault(current, said) => take_statement(state, current, statement),
         _ => not_asked(state, said),
     }
+}
+
+fn said_where(said: &Said) -> bool {
+    matches!(said, Said::StatedAt { .. })
+}
+
+/// "Polarity reversed at socket three" answers the polarity of the whole circuit.
+fn whole_circuit_fault(step: &Step, said: &Said) -> bool {
+    matches!(
+        said,
+        Said::StatedAt {
+            state: Statement::PolarityReversed | Statement::Fail,
+            ..
+        }
+    ) && matches!(step.stage, Stage::Polarity | Stage::Functional)
 }
 
 /// The statement a step would take this one for.

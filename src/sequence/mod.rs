@@ -10,6 +10,7 @@
 mod decide;
 mod event;
 pub mod invariants;
+mod judging;
 mod out_list;
 mod plan;
 pub mod procedures;

@@ -28,6 +28,8 @@ pub struct Step {
     /// The circuit; none for what concerns the whole board.
     pub circuit: Option<u16>,
     pub place: Option<Place>,
+    /// The conductors it is between, whether it is measured or stated.
+    pub pair: Option<Pair>,
     pub ask: Ask,
     /// The grammar rule that its answers are heard with.
     pub rule: &'static str,
@@ -93,10 +95,7 @@ impl Step {
         if let Some(place) = &self.place {
             parts.push(place.to_string());
         }
-        if let Ask::Reading(Measure {
-            pair: Some(pair), ..
-        }) = self.ask
-        {
+        if let Some(pair) = self.pair {
             parts.push(pair.spoken());
         }
         parts.join(", ")

@@ -6,7 +6,7 @@ use super::plan::{Measure, Step};
 use super::speak;
 use super::state::{Progress, State};
 use crate::grammar::{HalfCycle, Place, Said};
-use crate::limits::Verdict;
+use crate::limits::{Outcome, Verdict};
 use crate::quantity::{Reading, Unit};
 
 /// What a procedure thinks of a reading.
@@ -18,13 +18,20 @@ pub struct Judged {
 }
 
 impl Judged {
-    /// A verdict speaks for itself: what does not pass is asked about.
+    /// A verdict speaks for itself: what fails, can't be settled or is odd is asked about.
     pub fn by(verdict: Verdict) -> Self {
-        let question = (!verdict.passes() || verdict.is_surprising()).then(|| verdict.spoken());
+        let question = verdict.asks().then(|| speak::doubt(&verdict));
         Self {
             verdict: Some(verdict),
             question,
         }
+    }
+
+    /// Whether the reading is outside its limit.
+    pub fn failed(&self) -> bool {
+        self.verdict
+            .as_ref()
+            .is_some_and(|verdict| verdict.outcome == Outcome::Fail)
     }
 
     /// No limit applies.
@@ -88,7 +95,6 @@ pub fn decide(
         &filled,
         landed_elsewhere,
         question.as_deref(),
-        judged.verdict.as_ref(),
     )];
     Reply {
         events: vec![Event::Reading {

@@ -5,7 +5,7 @@ use super::event::{Bar, Event, EventNo, Mode, describe_part};
 use super::plan::{Ask, Measure, Step};
 use super::state::{OutEntry, Question, State};
 use crate::grammar::{Parked, Reason, Stage, Statement};
-use crate::limits::Verdict;
+use crate::limits::{Finding, Outcome, Verdict};
 use crate::quantity::{Number, Reading, Relation, Unit};
 use jiff::SignedDuration;
 
@@ -187,7 +187,6 @@ pub fn read_back(
     reading: &Reading,
     landed_elsewhere: bool,
     question: Option<&str>,
-    verdict: Option<&Verdict>,
 ) -> Line {
     let mut what = Vec::new();
     if let Some(place) = &step.place {
@@ -208,14 +207,33 @@ pub fn read_back(
             "{taken}{text}? {}. Affirm, or correct.",
             capital(why)
         )),
-        None => {
-            let remark = verdict
-                .and_then(Verdict::remark)
-                .map(|remark| format!(" {}", capital(remark)))
-                .unwrap_or_default();
-            Line::read_back(format!("{taken}{text}.{remark}"))
-        }
+        None => Line::read_back(format!("{taken}{text}.")),
     }
+}
+
+/// Why a reading is asked about, in few words; the remark is spoken once it is affirmed.
+pub fn doubt(verdict: &Verdict) -> String {
+    let words = match (verdict.finding, verdict.outcome) {
+        (Some(Finding::SlippedDecimal), _) => "about ten times off: has the decimal point slipped",
+        (Some(Finding::HigherThanExpected), _) => "higher than length and size give",
+        (Some(Finding::LowerThanExpected), _) => "lower than length and size give",
+        (Some(Finding::Open), _) => "no continuity",
+        (Some(Finding::ShortCircuit), _) => "about nothing",
+        (Some(Finding::LowForNewWork), _) => "within the limit, but low for sound wiring",
+        (Some(Finding::ParallelPath), _) => "lower than the sum: a parallel path",
+        (Some(Finding::HigherThanSum), _) => "higher than the sum",
+        (Some(Finding::RestsOnRcd), _) => "outside the limit for the overcurrent device alone",
+        (Some(Finding::UnstableElectrode), _) => "high for an electrode, and may not be stable",
+        (Some(Finding::OtherTestVoltage), _) => "a higher test voltage than the table asks for",
+        (Some(Finding::WrongUnit), _) => "that is another unit",
+        (Some(Finding::RangeUnknown), _) => "over range, but past what",
+        (Some(Finding::RingFault), _) => "that is not how a sound ring reads",
+        (Some(Finding::Spur), _) => "it reads like a spur",
+        (_, Outcome::Fail) => "outside the limit",
+        (_, Outcome::CannotSay) => "the limit can't be settled by that",
+        (_, Outcome::Pass) => "within the limit, but unusual",
+    };
+    words.to_owned()
 }
 
 /// A question asked again.
@@ -249,8 +267,15 @@ pub fn affirmed(state: &State, question: &Question) -> Vec<Line> {
             let Some(kept) = state.reading(*no) else {
                 return Vec::new();
             };
-            let text = format!("Taken: {}.", value(&kept.reading));
-            vec![Line::read_back(text)]
+            let mut lines = vec![Line::read_back(format!("Taken: {}.", value(&kept.reading)))];
+            lines.extend(
+                kept.verdict
+                    .as_ref()
+                    .filter(|verdict| verdict.finding.is_some())
+                    .and_then(|verdict| verdict.remark.as_deref())
+                    .map(Line::answer),
+            );
+            lines
         }
         Question::AllBack(..) => vec![Line::read_back("All back. Nothing is out.")],
         Question::Finish(..) => Vec::new(),
@@ -268,7 +293,7 @@ pub fn taken_back(state: &State, of: EventNo) -> String {
 /// A statement said back.
 pub fn statement(step: &Step, statement: Statement) -> String {
     let said = statement_words(statement);
-    match step.measure().and_then(|m| m.pair) {
+    match step.pair {
         Some(pair) => format!("{}, {said}.", capital(&pair.spoken())),
         None => {
             let subject = step.subject();

@@ -2,7 +2,7 @@ use super::event::{Bar, Event, EventNo, Mode, describe_part};
 use super::plan::{Plan, Quantity, Step, StepId};
 use crate::grammar::{HalfCycle, Parked, Part, Place, Reason, Stage, Statement};
 use crate::installation::{Accessory, Board, Circuit, Job};
-use crate::limits::{Outcome, Verdict};
+use crate::limits::{Finding, Outcome, Tables, Verdict};
 use crate::quantity::{Conductors, Number, Pair, Reading, TestVoltage, Unit};
 use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -19,6 +19,8 @@ pub const ABSENCE: SignedDuration = SignedDuration::from_mins(15);
 pub struct State {
     #[serde(skip)]
     plan: Arc<Plan>,
+    #[serde(skip)]
+    tables: Arc<Tables>,
     #[serde(serialize_with = "job_itself")]
     job: Arc<Job>,
     opened: Timestamp,
@@ -149,6 +151,7 @@ impl State {
         };
         Ok(Self {
             plan: Arc::new(Plan::of(job)),
+            tables: Arc::new(Tables::shipped().clone()),
             job: Arc::new((**job).clone()),
             opened: at,
             last_event_at: at,
@@ -436,6 +439,20 @@ impl State {
         &self.job
     }
 
+    /// The limits that readings are compared with. Verdicts already kept stay as they were.
+    pub fn tables(&self) -> &Tables {
+        &self.tables
+    }
+
+    /// The same with other limits, from an edited copy of the tables.
+    #[must_use]
+    pub fn with_tables(self, tables: Tables) -> Self {
+        Self {
+            tables: Arc::new(tables),
+            ..self
+        }
+    }
+
     pub fn plan(&self) -> &Plan {
         &self.plan
     }
@@ -546,10 +563,9 @@ impl State {
                         && (step.board, step.circuit) == (board, Some(circuit))
                 })
         })?;
-        let sound = latest
-            .verdict
-            .as_ref()
-            .is_some_and(|v| v.outcome == Outcome::Pass);
+        let sound = latest.verdict.as_ref().is_some_and(|v| {
+            v.outcome == Outcome::Pass || v.finding == Some(Finding::RangeUnknown)
+        });
         (!sound).then(|| Suspicion {
             reading: latest.no,
             altered_since: self.out.iter().any(|entry| {

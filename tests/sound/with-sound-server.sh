@@ -31,9 +31,17 @@ start_server() {
     -L "module-null-sink sink_name=speaker rate=48000 channels=1" \
     </dev/null >/dev/null 2>&1 &
   echo $! >"$SOUND_SERVER_FOLDER/server.pid"
+  disown
   for _ in $(seq 100); do
     if pactl set-default-source room.monitor 2>/dev/null &&
       pactl set-default-sink speaker 2>/dev/null; then
+      # An idle null sink works in steps of two seconds, the first one included; somebody who
+      # wants 20 ms keeps it brisk. These end with the server.
+      for sink in room speaker; do
+        parec --latency-msec=20 -d "$sink.monitor" </dev/null >/dev/null 2>&1 8>&- &
+        disown
+      done
+      timeout 5 parec --latency-msec=20 -d room.monitor 8>&- 2>/dev/null | head -c 1 >/dev/null
       return 0
     fi
     sleep 0.05

@@ -1,8 +1,8 @@
 use super::{Maker, Procedure, measure};
 use crate::grammar::{Place, Stage};
 use crate::installation::{Board, Job};
-use crate::limits;
 use crate::quantity::{Reading, Unit};
+use crate::sequence::judging;
 use crate::sequence::plan::{Quantity, Step};
 use crate::sequence::readings::Judged;
 use crate::sequence::state::State;
@@ -43,10 +43,7 @@ impl Procedure for Bonding {
             .collect()
     }
 
-    fn judge(&self, state: &State, _step: &Step, reading: &Reading) -> Judged {
-        Judged::by(limits::judge::bond(
-            state.job(),
-            &state.without_leads(reading),
-        ))
+    fn judge(&self, state: &State, step: &Step, reading: &Reading) -> Judged {
+        judging::bond(state, step, reading)
     }
 }

@@ -1,8 +1,8 @@
 use super::{Maker, Procedure, measure};
 use crate::grammar::{Part, Place, Stage};
 use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, SystemVoltage};
-use crate::limits;
 use crate::quantity::{Conductors, Pair, Reading, Unit};
+use crate::sequence::judging;
 use crate::sequence::plan::{Ask, Quantity, Step};
 use crate::sequence::readings::Judged;
 use crate::sequence::speak;
@@ -88,14 +88,7 @@ impl Procedure for Continuity {
     }
 
     fn judge(&self, state: &State, step: &Step, reading: &Reading) -> Judged {
-        let reading = state.without_leads(reading);
-        match step
-            .circuit
-            .and_then(|number| state.circuit(step.board, number))
-        {
-            Some(circuit) => Judged::by(limits::judge::r1_r2(state.job(), circuit, &reading)),
-            None => Judged::noted(),
-        }
+        judging::continuity(state, step, reading)
     }
 }
 

@@ -1,8 +1,8 @@
 use super::{Maker, Procedure, measure};
 use crate::grammar::{Part, Stage};
 use crate::installation::{Board, Earthing, Job};
-use crate::limits;
 use crate::quantity::{Pair, Reading, Unit};
+use crate::sequence::judging;
 use crate::sequence::plan::{Ask, Quantity, Step};
 use crate::sequence::readings::Judged;
 use crate::sequence::state::State;
@@ -74,7 +74,7 @@ impl Procedure for ExternalLoop {
         }
     }
 
-    fn judge(&self, state: &State, _step: &Step, reading: &Reading) -> Judged {
-        Judged::by(limits::judge::external_loop(state.job(), reading))
+    fn judge(&self, state: &State, step: &Step, reading: &Reading) -> Judged {
+        judging::external_loop(state, step, reading)
     }
 }

@@ -1,8 +1,8 @@
 use super::{Maker, Procedure, measure};
 use crate::grammar::Stage;
 use crate::installation::{Board, Job};
-use crate::limits;
 use crate::quantity::{Pair, Reading, Unit};
+use crate::sequence::judging;
 use crate::sequence::plan::{Quantity, Step};
 use crate::sequence::readings::Judged;
 use crate::sequence::state::State;
@@ -37,9 +37,6 @@ impl Procedure for FaultCurrent {
     }
 
     fn judge(&self, state: &State, step: &Step, reading: &Reading) -> Judged {
-        match state.board(step.board) {
-            Some(board) => Judged::by(limits::judge::fault_current(state.job(), board, reading)),
-            None => Judged::noted(),
-        }
+        judging::fault_current(state, step, reading)
     }
 }

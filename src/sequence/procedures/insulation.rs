@@ -1,11 +1,13 @@
 use super::{Maker, Procedure};
 use crate::grammar::{Stage, Statement};
 use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, SystemVoltage};
-use crate::limits::{self, Outcome};
-use crate::quantity::{Conductors, Pair, Reading, TestVoltage, Unit};
+use crate::limits::{self, insulation::Pattern};
+use crate::quantity::{Conductors, MegOhms, Pair, Reading, TestVoltage, Unit};
 use crate::sequence::event::Bar;
+use crate::sequence::judging;
 use crate::sequence::plan::{Ask, Measure, Quantity, Step};
 use crate::sequence::readings::Judged;
+use crate::sequence::speak;
 use crate::sequence::state::{Progress, State};
 
 /// Insulation resistance, BS 7671 643.3 and Table 64: 250 V between line and neutral first when
@@ -16,6 +18,7 @@ pub struct Insulation;
 
 const TRIAL: &str = "trial";
 const AGAIN: &str = "trial-again";
+const TRIAL_EARTH: [(&str, Pair); 2] = [("trial-L-E", Pair::LE), ("trial-N-E", Pair::NE)];
 const CLEAR: &str = "clear";
 const JOINED: &str = "joined";
 const JOINED_LOW: &str = "joined-250";
@@ -40,6 +43,16 @@ impl Procedure for Insulation {
                 format!("{name}. Insulation, 250 volts first, line to neutral: something may be connected."),
                 format!("{name}. 250 volts, line to neutral."),
             ));
+            for (name, pair) in TRIAL_EARTH {
+                let spoken = speak::capital(&pair.spoken());
+                steps.push(make.reading(
+                    name,
+                    "insulation-trial-earth",
+                    insulation(pair, TestVoltage::V250),
+                    format!("That tells little by itself. {spoken}, still at 250 volts."),
+                    format!("{spoken}, 250 volts."),
+                ));
+            }
             steps.push(make.step(
                 CLEAR,
                 "insulation-clear",
@@ -77,11 +90,11 @@ impl Procedure for Insulation {
                 insulation(*pair, voltage),
                 format!(
                     "{start}{} at {voltage}. {settle}",
-                    crate::sequence::speak::capital(&pair.spoken())
+                    speak::capital(&pair.spoken())
                 ),
                 format!(
                     "{start}{}.",
-                    crate::sequence::speak::capital(&pair.spoken())
+                    speak::capital(&pair.spoken())
                 ),
             ));
         }
@@ -93,7 +106,7 @@ impl Procedure for Insulation {
                 insulation(pair, voltage),
                 format!(
                     "Change over the two-way switches. {} again, switches in the other position.",
-                    crate::sequence::speak::capital(&pair.spoken())
+                    speak::capital(&pair.spoken())
                 ),
                 format!("Switches in the other position, {}.", pair.spoken()),
             ));
@@ -131,8 +144,12 @@ impl Procedure for Insulation {
         });
         match name(step) {
             TRIAL => !done,
+            "trial-L-E" | "trial-N-E" => {
+                !done && !joined && suspicion.is_some_and(|s| !s.altered_since)
+            }
             CLEAR => {
-                !given_up(state, step)
+                full_tests_open(state, step)
+                    && !given_up(state, step)
                     && !joined
                     && !tested_joined
                     && !state.electronics_in(step.board, circuit).is_empty()
@@ -174,12 +191,7 @@ impl Procedure for Insulation {
     }
 
     fn judge(&self, state: &State, step: &Step, reading: &Reading) -> Judged {
-        let system = step
-            .circuit
-            .and_then(|number| state.circuit(step.board, number))
-            .map(|c| c.system)
-            .unwrap_or_default();
-        Judged::by(limits::judge::insulation(system, reading))
+        judging::insulation(state, step, reading)
     }
 
     fn prompt(&self, state: &State, step: &Step) -> Option<(String, String)> {
@@ -188,29 +200,64 @@ impl Procedure for Insulation {
             return None;
         }
         let inside = state.electronics_in(step.board, circuit).join(" and ");
-        let finding = state
-            .suspicion(step.board, circuit)
-            .and_then(|s| state.reading(s.reading))
-            .and_then(|kept| kept.verdict.as_ref())
-            .filter(|verdict| verdict.outcome != Outcome::Pass)
-            .and_then(|verdict| verdict.remark())
-            .map(|remark| {
-                format!(
-                    "{}. ",
-                    crate::sequence::speak::capital(remark.trim_end_matches('.'))
-                )
-            })
-            .unwrap_or_default();
+        let finding = match pattern(state, step) {
+            Some(Pattern::Sound) | None => String::new(),
+            Some(pattern) => format!("{} ", pattern.spoken()),
+        };
         let brief = format!(
-            "{finding}In circuit: {inside}. Find it and take it out, then say what is out and where; or link line and neutral and say linked."
+            "Still in circuit: {inside}. Take it out, or link line and neutral."
         );
-        Some((brief.clone(), brief))
+        let full = format!(
+            "{finding}In circuit: {inside}. Take it out, then say what is out and where; or link line and neutral and say linked."
+        );
+        Some((full, brief))
     }
+}
+
+/// What the readings at 250 V look like together.
+fn pattern(state: &State, step: &Step) -> Option<Pattern> {
+    let circuit = state.circuit(step.board, step.circuit?)?;
+    state.suspicion(step.board, circuit.number)?;
+    let range = judging::insulation_range(state);
+    let readings: Vec<_> = state
+        .plan()
+        .steps
+        .iter()
+        .filter(|other| {
+            other.stage == Stage::Insulation
+                && (other.board, other.circuit) == (step.board, step.circuit)
+                && other.measure().is_some_and(|m| m.at == Some(TestVoltage::V250))
+        })
+        .filter_map(|other| state.result(&other.id))
+        .filter_map(|kept| {
+            let value = MegOhms::from_reading(&kept.reading, range).ok()?;
+            Some((kept.reading.pair?, value))
+        })
+        .collect();
+    Some(limits::insulation::pattern(
+        state.tables(),
+        &readings,
+        circuit.system,
+    ))
 }
 
 /// The last part of the step's name.
 fn name(step: &Step) -> &str {
     step.id.0.rsplit('/').next().unwrap_or_default()
+}
+
+/// Whether a test of the circuit at the full voltage still waits: what is in circuit after the
+/// last of them has been put back, and bars nothing.
+fn full_tests_open(state: &State, step: &Step) -> bool {
+    state.plan().steps.iter().any(|other| {
+        (other.board, other.circuit) == (step.board, step.circuit)
+            && other.measure().is_some_and(|m| {
+                m.quantity == Quantity::Insulation
+                    && m.at.is_some_and(|at| at > TestVoltage::V250)
+                    && m.pair != Some(Pair::LN_E)
+            })
+            && state.progress(&other.id).is_none()
+    })
 }
 
 /// Whether the person has said why the circuit is left as it is.

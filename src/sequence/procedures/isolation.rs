@@ -60,19 +60,22 @@ impl Procedure for Isolation {
             Phases::Three => &Pair::THREE_PHASE,
         };
         steps.extend(pairs.iter().map(|pair| {
-            let mut step = make.statement(
-                &format!("dead/{pair}"),
-                "prove-dead",
-                &[Statement::Dead],
-                format!("Prove dead, {}. Say dead, or say live.", pair.spoken()),
-                format!("{}.", speak::capital(&pair.spoken())),
-            );
-            step.like = if *pair == pairs[0] {
+            let like = if *pair == pairs[0] {
                 "prove-first-dead"
             } else {
                 "prove-dead"
             };
-            step
+            let step = make.statement(
+                &format!("dead/{pair}"),
+                like,
+                &[Statement::Dead],
+                format!("Prove dead, {}. Say dead, or say live.", pair.spoken()),
+                format!("{}.", speak::capital(&pair.spoken())),
+            );
+            Step {
+                pair: Some(*pair),
+                ..step
+            }
         }));
         steps.push(make.statement(
             "prove-after",

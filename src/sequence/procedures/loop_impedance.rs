@@ -1,8 +1,8 @@
 use super::{Maker, Procedure, measure};
 use crate::grammar::Stage;
 use crate::installation::{Board, Circuit, Job, SystemVoltage};
-use crate::limits;
 use crate::quantity::{Pair, Reading, Unit};
+use crate::sequence::judging;
 use crate::sequence::plan::{Quantity, Step};
 use crate::sequence::readings::Judged;
 use crate::sequence::state::{State, place_of};
@@ -42,20 +42,6 @@ impl Procedure for LoopImpedance {
     }
 
     fn judge(&self, state: &State, step: &Step, reading: &Reading) -> Judged {
-        let Some(circuit) = step
-            .circuit
-            .and_then(|number| state.circuit(step.board, number))
-        else {
-            return Judged::noted();
-        };
-        let external = state.external_loop();
-        let r1_r2 = state.highest_r1_r2(step.board, circuit.number);
-        Judged::by(limits::judge::loop_impedance(
-            state.job(),
-            circuit,
-            external.as_ref(),
-            r1_r2.as_ref(),
-            reading,
-        ))
+        judging::loop_impedance(state, step, reading)
     }
 }

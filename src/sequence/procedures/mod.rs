@@ -179,6 +179,10 @@ impl Maker {
             board: self.board,
             circuit: self.circuit,
             place: None,
+            pair: match ask {
+                Ask::Reading(measure) => measure.pair,
+                _ => None,
+            },
             ask,
             rule: self.rule,
             full,

@@ -1,8 +1,8 @@
 use super::{Maker, Procedure};
 use crate::grammar::{HalfCycle, Stage, Statement};
 use crate::installation::{Board, Circuit, Job};
-use crate::limits;
 use crate::quantity::{Reading, Unit};
+use crate::sequence::judging;
 use crate::sequence::plan::{Measure, Quantity, Step};
 use crate::sequence::readings::Judged;
 use crate::sequence::speak::Line;
@@ -62,17 +62,7 @@ impl Procedure for RcdTimes {
     }
 
     fn judge(&self, state: &State, step: &Step, reading: &Reading) -> Judged {
-        let rcd = step
-            .circuit
-            .and_then(|number| state.circuit(step.board, number))
-            .and_then(|circuit| circuit.rcd.as_ref());
-        match (rcd, step.measure().map(|m| m.quantity)) {
-            (Some(rcd), Some(Quantity::RcdHalf)) => {
-                Judged::by(limits::judge::rcd_half(rcd, reading))
-            }
-            (Some(rcd), Some(_)) => Judged::by(limits::judge::rcd_time(rcd, reading)),
-            _ => Judged::noted(),
-        }
+        judging::rcd(state, step, reading)
     }
 
     fn instead_of_reading(&self, step: &Step) -> &'static [Statement] {

@@ -1,9 +1,9 @@
 use super::{Maker, Procedure, measure};
 use crate::grammar::Stage;
 use crate::installation::{Board, Circuit, CircuitKind, Job};
-use crate::limits;
 use crate::quantity::{Conductors, Pair, Reading, Unit};
-use crate::sequence::plan::{Measure, Quantity, Step};
+use crate::sequence::judging;
+use crate::sequence::plan::{Quantity, Step};
 use crate::sequence::readings::Judged;
 use crate::sequence::speak;
 use crate::sequence::state::{State, place_of};
@@ -85,44 +85,6 @@ impl Procedure for Ring {
     }
 
     fn judge(&self, state: &State, step: &Step, reading: &Reading) -> Judged {
-        let Some(circuit) = step
-            .circuit
-            .and_then(|number| state.circuit(step.board, number))
-        else {
-            return Judged::noted();
-        };
-        let ends = |symbol: &str| {
-            let id = format!(
-                "b{}/c{}/ring-continuity/end-to-end/{symbol}",
-                step.board, circuit.number
-            );
-            state
-                .readings()
-                .filter(|kept| kept.step.0 == id)
-                .find(|kept| state.result(&kept.step).is_some_and(|r| r.no == kept.no))
-                .map(|kept| state.without_leads(&kept.reading))
-        };
-        let (r1, rn, r2) = (ends("r1"), ends("rn"), ends("r2"));
-        let reading = state.without_leads(reading);
-        let point = circuit
-            .points
-            .iter()
-            .find(|point| Some(place_of(point)) == step.place);
-        let verdict = match step.measure() {
-            Some(Measure {
-                quantity: Quantity::RingEndToEnd,
-                ..
-            }) => match step.id.0.rsplit('/').next() {
-                Some("rn") => limits::judge::ring_rn(circuit, r1.as_ref(), &reading),
-                Some("r2") => limits::judge::ring_r2(circuit, r1.as_ref(), &reading),
-                _ => limits::judge::ring_r1(circuit, &reading),
-            },
-            Some(Measure {
-                quantity: Quantity::RingLineNeutral,
-                ..
-            }) => limits::judge::ring_crossed(circuit, r1.as_ref(), rn.as_ref(), point, &reading),
-            _ => limits::judge::ring_crossed(circuit, r1.as_ref(), r2.as_ref(), point, &reading),
-        };
-        Judged::by(verdict)
+        judging::ring(state, step, reading)
     }
 }

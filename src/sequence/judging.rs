@@ -1,0 +1,69 @@
+//! What the limits say of a session's readings: the one place where the sequence asks them.
+
+use super::plan::Step;
+use super::readings::Judged;
+use super::state::State;
+use crate::installation::{Circuit, InstrumentUse};
+use crate::limits::insulation;
+use crate::quantity::{MegOhms, Number, Reading, Truth};
+
+/// One insulation reading against Table 64.
+pub fn insulation(state: &State, step: &Step, reading: &Reading) -> Judged {
+    let system = circuit(state, step).map(|c| c.system).unwrap_or_default();
+    let range = insulation_range(state);
+    let verdict = insulation::verdict(state.tables(), reading, system, range);
+    let between_lives = reading.pair.is_some_and(|pair| !pair.to_earth());
+    let short = MegOhms::exact(state.tables().insulation_pattern.short_megohms);
+    let low = MegOhms::from_reading(reading, range)
+        .is_ok_and(|value| between_lives && value.is_at_most(short) == Truth::No);
+    let mut judged = Judged::by(verdict);
+    if low && judged.failed() {
+        judged.question =
+            Some("low, but not a dead short: something may be connected".to_owned());
+    }
+    judged
+}
+
+/// The largest value that the insulation tester shows, MΩ.
+pub fn insulation_range(state: &State) -> Option<f64> {
+    state
+        .job()
+        .instruments
+        .iter()
+        .filter(|i| i.used_for.contains(&InstrumentUse::Insulation))
+        .find_map(|i| i.insulation_range_megohms)
+        .map(Number::value)
+}
+
+fn circuit<'a>(state: &'a State, step: &Step) -> Option<&'a Circuit> {
+    step.circuit
+        .and_then(|number| state.circuit(step.board, number))
+}
+
+pub fn bond(_state: &State, _step: &Step, _reading: &Reading) -> Judged {
+    Judged::noted()
+}
+
+pub fn continuity(_state: &State, _step: &Step, _reading: &Reading) -> Judged {
+    Judged::noted()
+}
+
+pub fn ring(_state: &State, _step: &Step, _reading: &Reading) -> Judged {
+    Judged::noted()
+}
+
+pub fn external_loop(_state: &State, _step: &Step, _reading: &Reading) -> Judged {
+    Judged::noted()
+}
+
+pub fn fault_current(_state: &State, _step: &Step, _reading: &Reading) -> Judged {
+    Judged::noted()
+}
+
+pub fn loop_impedance(_state: &State, _step: &Step, _reading: &Reading) -> Judged {
+    Judged::noted()
+}
+
+pub fn rcd(_state: &State, _step: &Step, _reading: &Reading) -> Judged {
+    Judged::noted()
+}
