@@ -1,6 +1,7 @@
 """Words -> phones. One canonical (American dictionary) pronunciation a word, whatever the accent of the
 voice that says it: the model learns that a Londoner's "four" and a Glaswegian's are both F AO R."""
 import json
+import os
 import re
 from functools import lru_cache
 
@@ -26,7 +27,11 @@ PHONES = ["<b>", "AA", "AE", "AH", "AO", "AW", "AY", "B", "CH", "D", "DH", "EH",
 
 @lru_cache
 def words():
-    """The CMU pronouncing dictionary as packaged with pocketsphinx, first pronunciations, plus EXTRA."""
+    """The CMU pronouncing dictionary as packaged with pocketsphinx, first pronunciations, plus EXTRA.
+
+    On a machine without pocketsphinx, EAR_LEXICON names a file that dump() wrote."""
+    if "EAR_LEXICON" in os.environ:
+        return json.load(open(os.environ["EAR_LEXICON"]))
     import pocketsphinx
     table = {}
     with open(pocketsphinx.get_model_path("en-us/cmudict-en-us.dict")) as lines:

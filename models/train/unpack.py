@@ -35,7 +35,7 @@ def main(parcel, out):
     np.save(f"{out}/train.npy", np.concatenate(pieces))
     json.dump(dict(n=n, labels=labels, source=source), open(f"{out}/train.json", "w"))
     selection = json.load(open(find("selection.json")))
-    np.savez(f"{out}/selection.npz", x=decode(find("selection.opus")), n=selection["n"])
+    np.savez(f"{out}/selection.npz", x=decode(find(selection["file"])), n=selection["n"])
     json.dump(selection["entries"], open(f"{out}/selection.json", "w"))
     for name in ("filters.npy", "encoder.npz"):
         shutil.copy(find(name), out)

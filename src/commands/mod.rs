@@ -2,6 +2,7 @@
 
 pub mod check;
 pub mod conduct;
+pub mod demo;
 pub mod export;
 pub mod hear;
 pub mod import;

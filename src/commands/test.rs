@@ -5,6 +5,7 @@ use super::sources::{InputSource, Recordings, TypedLines};
 use crate::grammar::Grammar;
 use crate::installation::Job;
 use crate::sequence::{Event, Session, State, place_of};
+use crate::speech::ear::Ear;
 use crate::speech::{Heard, Outcome, Recogniser};
 use crate::store::{JOB_KIND, Mode, NewEvent, Options, Store};
 use crate::voice::{Silent, Terminal, Voice};
@@ -67,7 +68,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     if !opening.is_empty() {
         eprint!("{opening}");
     }
-    let grammar = grammar_for(&job)?;
+    let grammar = Arc::new(grammar_for(&job)?);
     let mut source = source(args)?;
     let mut recogniser = if args.words.is_some() {
         None
@@ -271,6 +272,6 @@ fn voice(args: &Args) -> anyhow::Result<Box<dyn Voice>> {
 fn microphone(_args: &Args) -> anyhow::Result<Box<dyn InputSource>> {
     bail!("this build has no microphone; use --words - to type, or --sound FILE.wav")
 }
-fn recogniser(_grammar: &Grammar) -> anyhow::Result<Box<dyn Recogniser>> {
-    bail!("not yet")
+fn recogniser(grammar: &Arc<Grammar>) -> anyhow::Result<Box<dyn Recogniser>> {
+    Ok(Box::new(Ear::new(Arc::clone(grammar), 1)?))
 }

@@ -152,6 +152,31 @@ pub fn said(said: &Said) -> String {
                 None => text,
             }
         }
+        Said::Measured {
+            measure,
+            reading,
+            place,
+        } => {
+            let text = format!(
+                "{} {}",
+                format!("{measure:?}").to_lowercase(),
+                value(reading)
+            );
+            match place {
+                Some(place) => format!("{text} at {place}"),
+                None => text,
+            }
+        }
+        Said::StatedAt { state, pair, place } => {
+            let mut text = stated(*state).to_owned();
+            if let Some(pair) = pair {
+                text = format!("{} {text}", pair.spoken());
+            }
+            match place {
+                Some(place) => format!("{text} at {place}"),
+                None => text,
+            }
+        }
         Said::Altered(alteration) => {
             let what = crate::sequence::describe_part(
                 alteration.part,

@@ -1,8 +1,8 @@
 use super::{Maker, Procedure};
 use crate::grammar::{Stage, Statement};
 use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, SystemVoltage};
-use crate::limits::{self, insulation::Pattern};
-use crate::quantity::{Conductors, MegOhms, Pair, Reading, TestVoltage, Unit};
+use crate::limits::insulation::Pattern;
+use crate::quantity::{Conductors, Pair, Reading, TestVoltage, Unit};
 use crate::sequence::event::Bar;
 use crate::sequence::judging;
 use crate::sequence::plan::{Ask, Measure, Quantity, Step};
@@ -200,7 +200,8 @@ impl Procedure for Insulation {
             return None;
         }
         let inside = state.electronics_in(step.board, circuit).join(" and ");
-        let finding = match pattern(state, step) {
+        let suspected = state.suspicion(step.board, circuit).is_some();
+        let finding = match judging::pattern(state, step).filter(|_| suspected) {
             Some(Pattern::Sound) | None => String::new(),
             Some(pattern) => format!("{} ", pattern.spoken()),
         };
@@ -212,33 +213,6 @@ impl Procedure for Insulation {
         );
         Some((full, brief))
     }
-}
-
-/// What the readings at 250 V look like together.
-fn pattern(state: &State, step: &Step) -> Option<Pattern> {
-    let circuit = state.circuit(step.board, step.circuit?)?;
-    state.suspicion(step.board, circuit.number)?;
-    let range = judging::insulation_range(state);
-    let readings: Vec<_> = state
-        .plan()
-        .steps
-        .iter()
-        .filter(|other| {
-            other.stage == Stage::Insulation
-                && (other.board, other.circuit) == (step.board, step.circuit)
-                && other.measure().is_some_and(|m| m.at == Some(TestVoltage::V250))
-        })
-        .filter_map(|other| state.result(&other.id))
-        .filter_map(|kept| {
-            let value = MegOhms::from_reading(&kept.reading, range).ok()?;
-            Some((kept.reading.pair?, value))
-        })
-        .collect();
-    Some(limits::insulation::pattern(
-        state.tables(),
-        &readings,
-        circuit.system,
-    ))
 }
 
 /// The last part of the step's name.
