@@ -420,7 +420,7 @@ fn arithmetic(row: &ReadingRow) -> Markup {
         (verdict.limit)
         @if !source.is_empty() { " " span.aside { "(" (source.join(", ")) ")" } }
         @if !verdict.arithmetic.is_empty() { br; span.sum { (verdict.arithmetic) } }
-        @if let Some(remark) = verdict.remark.as_deref() && !remark.is_empty() { br; em { (speak_capital(remark)) } }
+        @if let Some(remark) = &verdict.remark { br; em { (speak_capital(remark)) } }
     }
 }
 

@@ -4,7 +4,7 @@ use super::log::{Log, LogError};
 use super::words::{self, Times};
 use crate::grammar::{Parked, Stage, Statement};
 use crate::installation::{Board, Circuit, Job, Phases};
-use crate::limits::Verdict;
+use crate::limits::{Outcome, Verdict};
 use crate::quantity::{Conductors, Pair, TestVoltage};
 use crate::sequence::{
     Ask, CAUTIONS, Event, EventNo, Mode, OutEntry, Progress, Quantity, State, Step, speak,
@@ -747,7 +747,7 @@ fn remarks(
         let remark = kept
             .verdict
             .as_ref()
-            .filter(|verdict| verdict.asks())
+            .filter(|verdict| verdict.outcome != Outcome::Pass)
             .and_then(|verdict| verdict.remark.as_deref());
         if let Some(remark) = remark {
             remarks.push(format!("{}: {remark}", words::step(step)));

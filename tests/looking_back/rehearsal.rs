@@ -57,13 +57,14 @@ impl Rehearsal {
 
     /// Answers steps until the one whose name ends so is asked for.
     pub fn until(&mut self, end: &str) {
-        for _ in 0..2_000 {
+        for _ in 0..500 {
             if self.at().is_some_and(|id| id.ends_with(end)) {
                 return;
             }
             assert!(self.answer(), "never came to {end}");
         }
-        panic!("never came to {end}");
+        let last = self.events.len().saturating_sub(6);
+        panic!("never came to {end}: {:?}", &self.events[last..]);
     }
 
     /// Answers every step that is left, and finishes.

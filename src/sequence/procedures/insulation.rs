@@ -145,7 +145,8 @@ impl Procedure for Insulation {
                 !done && !joined && suspicion.is_some_and(|s| !s.altered_since)
             }
             CLEAR => {
-                !given_up(state, step)
+                full_tests_open(state, step)
+                    && !given_up(state, step)
                     && !joined
                     && !tested_joined
                     && !state.electronics_in(step.board, circuit).is_empty()
@@ -212,6 +213,20 @@ impl Procedure for Insulation {
 /// The last part of the step's name.
 fn name(step: &Step) -> &str {
     step.id.0.rsplit('/').next().unwrap_or_default()
+}
+
+/// Whether a test of the circuit at the full voltage still waits: what is in circuit after the
+/// last of them has been put back, and bars nothing.
+fn full_tests_open(state: &State, step: &Step) -> bool {
+    state.plan().steps.iter().any(|other| {
+        (other.board, other.circuit) == (step.board, step.circuit)
+            && other.measure().is_some_and(|m| {
+                m.quantity == Quantity::Insulation
+                    && m.at.is_some_and(|at| at > TestVoltage::V250)
+                    && m.pair != Some(Pair::LN_E)
+            })
+            && state.progress(&other.id).is_none()
+    })
 }
 
 /// Whether the person has said why the circuit is left as it is.
