@@ -245,7 +245,6 @@ impl Drop for Bystander {
 }
 
 fn voice() -> anyhow::Result<System> {
-    println!("{:?}",);
     System::open(Profile::default(), Duration::from_secs(10))
 }
 
@@ -299,6 +298,35 @@ fn the_voice_is_heard_and_knows_when_it_speaks() -> Outcome {
 
 #[test]
 #[ignore = "runs inside the room"]
+fn the_doctor_finds_all_that_is_needed() -> Outcome {
+    use clap::Parser;
+    #[derive(Parser)]
+    struct Doctor {
+        #[command(flatten)]
+        args: bothhands::commands::doctor::Args,
+    }
+    let folder = room();
+    let doctor = Doctor::parse_from(["doctor".as_ref(), "--folder".as_ref(), folder.as_os_str()]);
+    let code = bothhands::commands::doctor::run(&doctor.args)?;
+    assert_eq!(
+        format!("{code:?}"),
+        format!("{:?}", std::process::ExitCode::SUCCESS)
+    );
+    let devices = bothhands::audio::microphone::devices(false)?;
+    assert_eq!(
+        devices.iter().filter(|device| device.default).count(),
+        1,
+        "{devices:?}"
+    );
+    let error = Microphone::open(Some("headset of nobody"))
+        .err()
+        .ok_or("found it")?;
+    assert!(error.to_string().contains("there is: default"), "{error}");
+    Ok(())
+}
+
+#[test]
+#[ignore = "runs inside the room"]
 fn a_prompt_can_be_cut_short() -> Outcome {
     let mut voice = voice()?;
     let bystander = Bystander::new()?;
@@ -306,7 +334,7 @@ fn a_prompt_can_be_cut_short() -> Outcome {
         "Prove the voltage indicator on a known source, then prove dead between every pair. ";
     voice.say(Tone::Plain, &long.repeat(3))?;
     voice.say(Tone::Plain, "This is never said.")?;
-    std::thread::sleep(Duration::from_millis(1500));
+    std::thread::sleep(Duration::from_millis(1200));
     voice.stop();
     let stopped = Instant::now();
     assert!(until_quiet(&voice, 5));
