@@ -3,10 +3,8 @@
 //! `tests/reference/make.py`.
 
 use bothhands::audio;
-use bothhands::grammar::{Arc, WordGraph};
-use bothhands::speech::ear::{
-    Acoustics, BANDS, FreePath, Hypothesis, Lexicon, PhoneGraph, Width, search,
-};
+use bothhands::grammar::{Arc, Lexicon, WordGraph};
+use bothhands::speech::ear::{Acoustics, BANDS, FreePath, Hypothesis, PhoneGraph, Width, search};
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -73,6 +71,7 @@ fn graph() -> WordGraph {
 const WIDTH: Width = Width {
     hypotheses: 6,
     beam: 60.0,
+    nodes: usize::MAX,
 };
 
 fn words(graph: &WordGraph, hypothesis: &Hypothesis) -> String {
@@ -129,9 +128,9 @@ fn the_likeliest_phone_is_onnxruntimes_in_99_of_100_frames() {
 fn the_best_path_is_the_plain_viterbis() {
     let ear = Acoustics::shipped(1).unwrap();
     let lexicon = std::fs::read_to_string(folder().join("lexicon.txt")).unwrap();
-    let lexicon = Lexicon::new(&lexicon, &ear.phones).unwrap();
+    let lexicon = Lexicon::parse("lexicon.txt", &lexicon).unwrap();
     let grammar = graph();
-    let phones = PhoneGraph::new(&grammar, &lexicon, |word| Some(word)).unwrap();
+    let phones = PhoneGraph::new(&grammar, &lexicon, &ear.phones, |word| Some(word)).unwrap();
     each(|name, samples, reference| {
         let probs = ear.log_probs(samples).unwrap();
         let heard = search(&phones, &probs, WIDTH);

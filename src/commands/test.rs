@@ -5,6 +5,7 @@ use super::sources::{InputSource, Recordings, TypedLines};
 use crate::grammar::Grammar;
 use crate::installation::Job;
 use crate::sequence::{Event, Session, State, place_of};
+use crate::speech::ear::Ear;
 use crate::speech::{Heard, Outcome, Recogniser};
 use crate::store::{JOB_KIND, Mode, NewEvent, Options, Store};
 use crate::voice::{Silent, Terminal, Voice};
@@ -53,7 +54,10 @@ pub enum VoiceKind {
 /// When the job, the log or the sound can't be used; nothing is lost.
 pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let text = std::fs::read_to_string(&args.job).with_context(|| {
-        format!("{}: can't read the job file; check the path", args.job.display())
+        format!(
+            "{}: can't read the job file; check the path",
+            args.job.display()
+        )
     })?;
     let job = Job::parse(&text, &args.job.display().to_string())?;
     let db = args
@@ -67,7 +71,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     if !opening.is_empty() {
         eprint!("{opening}");
     }
-    let grammar = grammar_for(&job)?;
+    let grammar = Arc::new(grammar_for(&job)?);
     let mut source = source(args)?;
     let mut recogniser = if args.words.is_some() {
         None
@@ -87,6 +91,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     };
     let mut witness = ToTerminal {
         quiet: args.voice == Some(VoiceKind::None),
+        timed: false,
     };
     let mut conductor = Conductor {
         session,
@@ -243,8 +248,22 @@ pub fn stop_on_signal() -> anyhow::Result<Arc<AtomicBool>> {
 }
 
 /// Shows what was heard.
+#[derive(Debug, Clone, Copy, Default)]
 pub struct ToTerminal {
+    /// Shows nothing.
     pub quiet: bool,
+    /// Shows how long hearing took.
+    pub timed: bool,
+}
+
+impl ToTerminal {
+    /// With the time that hearing took.
+    pub fn timed() -> Self {
+        Self {
+            quiet: false,
+            timed: true,
+        }
+    }
 }
 
 impl Witness for ToTerminal {
@@ -252,10 +271,14 @@ impl Witness for ToTerminal {
         if self.quiet {
             return;
         }
+        let took = match heard {
+            Some(heard) if self.timed => format!("   [heard in {} ms]", heard.took.as_millis()),
+            _ => String::new(),
+        };
         match heard.map(|h| h.outcome) {
-            Some(Outcome::NotForUs) => println!("      (ignored)"),
-            Some(Outcome::AskAgain) => println!("you:  {words} (?)"),
-            Some(Outcome::Taken) | None => println!("you:  {words}"),
+            Some(Outcome::NotForUs) => println!("(ignored: not for us){took}"),
+            Some(Outcome::AskAgain) => println!("you:  {words} (?){took}"),
+            Some(Outcome::Taken) | None => println!("you:  {words}{took}"),
         }
     }
 }
@@ -271,6 +294,10 @@ fn voice(args: &Args) -> anyhow::Result<Box<dyn Voice>> {
 fn microphone(_args: &Args) -> anyhow::Result<Box<dyn InputSource>> {
     bail!("this build has no microphone; use --words - to type, or --sound FILE.wav")
 }
-fn recogniser(_grammar: &Grammar) -> anyhow::Result<Box<dyn Recogniser>> {
-    bail!("not yet")
+/// Our own engine, listening for the job's grammar on one thread.
+///
+/// # Errors
+/// When the model can't be loaded.
+pub fn recogniser(grammar: &Arc<Grammar>) -> anyhow::Result<Box<dyn Recogniser>> {
+    Ok(Box::new(Ear::new(Arc::clone(grammar), 1)?))
 }

@@ -79,6 +79,12 @@ pub enum StoreError {
     #[error("nothing was kept: {0}")]
     NotKept(#[source] Box<StoreError>),
 
+    /// The disk failed while it confirmed what was written.
+    #[error(
+        "the disk failed and it cannot be told whether this was kept: {0}. Close the log, look after the disk, and see at the next start whether it is there"
+    )]
+    Uncertain(#[source] Box<StoreError>),
+
     /// The log was opened for reading.
     #[error("{}: this log was opened for reading only", .0.display())]
     OpenedForReading(PathBuf),

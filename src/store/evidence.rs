@@ -9,7 +9,8 @@ use serde_json::Value;
 /// Sound is kept as FLAC (RFC 9639): 16 kHz, mono, 16 bit, lossless.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Evidence {
-    pub(super) flac: Vec<u8>,
+    pub(super) sound_hash: Digest256,
+    pub(super) flac: Option<Vec<u8>>,
     pub(super) rate: u32,
     pub(super) samples: u64,
     pub(super) start: u64,
@@ -42,8 +43,10 @@ impl Evidence {
         words: &str,
         heard: &impl Serialize,
     ) -> Result<Self, EvidenceError> {
+        let flac = encode(&utterance.samples)?;
         Ok(Self {
-            flac: encode(&utterance.samples)?,
+            sound_hash: digest_of(&flac),
+            flac: Some(flac),
             rate: SAMPLE_RATE,
             samples: utterance.samples.len() as u64,
             start: utterance.start,
@@ -52,9 +55,9 @@ impl Evidence {
         })
     }
 
-    /// The sound: a FLAC file.
-    pub fn flac(&self) -> &[u8] {
-        &self.flac
+    /// The sound: a FLAC file. None where it was left out of an export or lost.
+    pub fn flac(&self) -> Option<&[u8]> {
+        self.flac.as_deref()
     }
 
     /// Samples a second.
@@ -92,7 +95,14 @@ impl Evidence {
 
     /// SHA-256 of the FLAC file.
     pub fn sound_hash(&self) -> Digest256 {
-        digest_of(&self.flac)
+        self.sound_hash
+    }
+
+    /// Whether the sound is the one that was heard; also when there is none.
+    pub(super) fn sound_fits(&self) -> bool {
+        self.flac
+            .as_deref()
+            .is_none_or(|flac| digest_of(flac) == self.sound_hash)
     }
 
     /// What events name it by: SHA-256 over these fields in this order, each as a netstring, as
@@ -242,11 +252,9 @@ mod tests {
             }
             .hash(),
         );
-        let mut flac = evidence.flac.clone();
-        *flac.last_mut().unwrap() ^= 1;
         hashes.push(
             Evidence {
-                flac,
+                sound_hash: digest_of(b"another"),
                 ..evidence.clone()
             }
             .hash(),
@@ -255,5 +263,20 @@ mod tests {
         hashes.dedup();
         assert_eq!(hashes.len(), 7);
         assert_eq!(evidence.seconds(), 0.025);
+    }
+
+    #[test]
+    fn changed_sound_is_told_and_missing_sound_is_not_changed_sound() {
+        let utterance = Utterance {
+            samples: vec![0.25; 400],
+            start: 0,
+            speech_end: 300,
+        };
+        let mut evidence = Evidence::new(&utterance, "affirm", &Value::Null).unwrap();
+        assert!(evidence.sound_fits());
+        *evidence.flac.as_mut().unwrap().last_mut().unwrap() ^= 1;
+        assert!(!evidence.sound_fits());
+        evidence.flac = None;
+        assert!(evidence.sound_fits());
     }
 }

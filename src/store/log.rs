@@ -8,7 +8,7 @@ use super::{
 };
 use jiff::Timestamp;
 use rusqlite::{
-    Connection, OptionalExtension, Row, Transaction, TransactionBehavior, named_params,
+    Connection, OptionalExtension, Row, Transaction, TransactionBehavior, ffi, named_params,
 };
 use std::{
     fmt,
@@ -25,6 +25,8 @@ pub struct Store {
     pub(super) device: String,
     pub(super) clock: Box<dyn Fn() -> Timestamp + Send>,
     pub(super) opening: Opening,
+    /// A commit failed as it was synced and could not be cleared away yet.
+    pub(super) doubtful: bool,
     pub(super) writer: Option<WriterLock>,
     pub(super) copy: Option<ReadCopy>,
 }
@@ -74,7 +76,8 @@ impl Store {
     ///
     /// # Errors
     /// [`StoreError::NotKept`] with the reason: then nothing was kept, and the same call may be
-    /// made again.
+    /// made again. [`StoreError::Uncertain`] when the disk failed so badly that it may hold what
+    /// it could not confirm: whether it does is seen when the log is opened again.
     pub fn append(
         &mut self,
         events: &[NewEvent],
@@ -89,6 +92,10 @@ impl Store {
         if events.is_empty() {
             return Ok(Vec::new());
         }
+        if self.doubtful {
+            self.forget_what_failed()
+                .map_err(|why| StoreError::NotKept(Box::new(why)))?;
+        }
         let at = to_microseconds((self.clock)());
         match keep(&mut self.connection, &self.device, at, events, evidence) {
             Ok(records) => {
@@ -96,9 +103,12 @@ impl Store {
                 Ok(records)
             }
             Err(why) => {
-                let why = StoreError::from_sqlite(&self.path, why);
-                self.forget_what_failed();
-                Err(StoreError::NotKept(Box::new(why)))
+                self.doubtful = failed_to_sync(&why);
+                let why = Box::new(StoreError::from_sqlite(&self.path, why));
+                if self.doubtful && self.forget_what_failed().is_err() {
+                    return Err(StoreError::Uncertain(why));
+                }
+                Err(StoreError::NotKept(why))
             }
         }
     }
@@ -112,13 +122,25 @@ impl Store {
 
     /// A commit that failed while it was synced may have reached the disk: empties the
     /// write-ahead log, so that it cannot come back at the next start.
-    fn forget_what_failed(&self) {
-        let _ = self.checkpoint("TRUNCATE");
+    fn forget_what_failed(&mut self) -> Result<(), StoreError> {
+        match self.checkpoint("TRUNCATE") {
+            Ok(0) => {
+                self.doubtful = false;
+                Ok(())
+            }
+            // A reader is in the way. What failed stays where nobody reads it, and the next
+            // write goes over it.
+            Ok(_) => Ok(()),
+            Err(why) => Err(StoreError::from_sqlite(&self.path, why)),
+        }
     }
 
-    fn checkpoint(&self, how: &str) -> rusqlite::Result<()> {
+    /// Returns whether something was in the way: 0 or 1.
+    fn checkpoint(&self, how: &str) -> rusqlite::Result<i64> {
         self.connection
-            .query_row(&format!("PRAGMA wal_checkpoint({how})"), [], |_| Ok(()))
+            .query_row(&format!("PRAGMA wal_checkpoint({how})"), [], |row| {
+                row.get(0)
+            })
     }
 
     /// All events in order.
@@ -141,20 +163,30 @@ impl Store {
     /// # Errors
     /// When the log cannot be read or what is kept there is not as it was written.
     pub fn evidence(&self, hash: &Digest256) -> Result<Option<Evidence>, StoreError> {
-        let found = self
-            .connection
+        let found = self.evidence_as_it_is(hash)?;
+        let wrong = match &found {
+            Some(evidence) if evidence.hash() != *hash => "the evidence",
+            Some(evidence) if !evidence.sound_fits() => "the sound of the evidence",
+            _ => return Ok(found),
+        };
+        Err(StoreError::Damaged {
+            path: self.path.clone(),
+            why: format!("{wrong} {hash} is not as it was written"),
+        })
+    }
+
+    /// The evidence that is kept under a hash, whether it fits or not.
+    pub(super) fn evidence_as_it_is(
+        &self,
+        hash: &Digest256,
+    ) -> Result<Option<Evidence>, StoreError> {
+        self.connection
             .prepare_cached(
-                "SELECT flac, rate, samples, start, words, heard FROM evidence WHERE hash = ?1",
+                "SELECT sound_hash, flac, rate, samples, start, words, heard
+                 FROM evidence WHERE hash = ?1",
             )
             .and_then(|mut query| query.query_row([hash.to_string()], to_evidence).optional())
-            .map_err(|why| StoreError::from_sqlite(&self.path, why))?;
-        match found {
-            Some(evidence) if evidence.hash() != *hash => Err(StoreError::Damaged {
-                path: self.path.clone(),
-                why: format!("the evidence {hash} is not as it was written"),
-            }),
-            found => Ok(found),
-        }
+            .map_err(|why| StoreError::from_sqlite(&self.path, why))
     }
 
     /// The text of the job file, as the first event has it.
@@ -231,6 +263,14 @@ impl Iterator for Records<'_> {
     }
 }
 
+/// Whether a commit may be on the disk although it failed. One that failed before it was synced
+/// cannot: its end was never written.
+fn failed_to_sync(why: &rusqlite::Error) -> bool {
+    why.sqlite_error().is_some_and(|error| {
+        [ffi::SQLITE_IOERR_FSYNC, ffi::SQLITE_IOERR_DIR_FSYNC].contains(&error.extended_code)
+    })
+}
+
 const COLUMNS: &str =
     "seq, id, chain, position, device, at, version, kind, payload, evidence, prev_hash, hash";
 
@@ -274,6 +314,7 @@ fn to_record(row: &Row<'_>) -> rusqlite::Result<Record> {
 
 fn to_evidence(row: &Row<'_>) -> rusqlite::Result<Evidence> {
     Ok(Evidence {
+        sound_hash: parsed(row, "sound_hash")?,
         flac: row.get("flac")?,
         rate: row.get("rate")?,
         samples: row.get("samples")?,
@@ -413,7 +454,7 @@ pub(super) fn keep_evidence(
         )?
         .execute(named_params! {
             ":hash": hash.to_string(),
-            ":sound_hash": evidence.sound_hash().to_string(),
+            ":sound_hash": evidence.sound_hash.to_string(),
             ":rate": evidence.rate,
             ":samples": evidence.samples,
             ":start": evidence.start,

@@ -10,6 +10,9 @@ pub struct Width {
     pub hypotheses: usize,
     /// Hypotheses this much less likely than the best (natural log) are dropped.
     pub beam: f32,
+    /// Nodes followed from one frame to the next, the likeliest; in noise everything is within the
+    /// beam.
+    pub nodes: usize,
 }
 
 /// One way of hearing the utterance.
@@ -17,6 +20,8 @@ pub struct Width {
 pub struct Hypothesis {
     /// Log-probability of its best path, weights of the grammar included.
     pub score: f32,
+    /// The grammar's part of it.
+    pub weight: f32,
     pub words: Vec<HeardWord>,
 }
 
@@ -100,6 +105,17 @@ impl Layer {
     fn at(&self, place: u32) -> &[Token] {
         let from = place as usize * self.most;
         &self.tokens[from..from + usize::from(self.counts[place as usize])]
+    }
+
+    /// The best score of the place with the `n`th best.
+    fn nth_best(&self, n: usize) -> f32 {
+        if self.active.len() <= n || n == 0 {
+            return f32::NEG_INFINITY;
+        }
+        let best = |&place: &u32| self.tokens[place as usize * self.most].score;
+        let mut scores: Vec<f32> = self.active.iter().map(best).collect();
+        let (_, nth, _) = scores.select_nth_unstable_by(n - 1, |a, b| b.total_cmp(a));
+        *nth
     }
 
     /// Whether a token with this score and meaning would be kept.
@@ -243,7 +259,7 @@ pub fn search(graph: &PhoneGraph, probs: &LogProbs, width: Width) -> Vec<Hypothe
 
     for t in 0..probs.frames {
         let emission = probs.frame(t);
-        let least_before = best_before - width.beam;
+        let least_before = (best_before - width.beam).max(nodes.nth_best(width.nodes));
         let mut best = f32::NEG_INFINITY;
         let mut step =
             |from: &[Token], to: u32, cost: f32, entered: Option<u16>, not: Option<u8>| {
@@ -357,26 +373,34 @@ pub fn search(graph: &PhoneGraph, probs: &LogProbs, width: Width) -> Vec<Hypothe
             }
         }
     }
-    let spelt = |token: &Token| Hypothesis {
-        score: token.score,
-        words: words(graph, &histories, token.history),
-    };
+    let spelt = |token: &Token| spell(graph, &histories, *token);
     ends.at(0).iter().map(spelt).collect()
 }
 
-fn words(graph: &PhoneGraph, histories: &Histories, last: u32) -> Vec<HeardWord> {
+/// The words that led to a token in an end.
+fn spell(graph: &PhoneGraph, histories: &Histories, token: Token) -> Hypothesis {
     let mut words = Vec::new();
-    let mut at = last;
+    let mut weight = 0.0;
+    let mut at = token.history;
     while let Some(history) = histories.get(at) {
+        let spelling = graph.spellings[history.spelling as usize];
+        if words.is_empty() {
+            weight += graph.states[spelling.to as usize].end.unwrap_or(0.0);
+        }
+        weight += spelling.weight;
         words.push(HeardWord {
-            word: graph.spellings[history.spelling as usize].word,
+            word: spelling.word,
             first: history.first,
             last: history.last,
         });
         at = history.before;
     }
     words.reverse();
-    words
+    Hypothesis {
+        score: token.score,
+        weight,
+        words,
+    }
 }
 
 fn last_label(graph: &PhoneGraph, histories: &Histories, history: u32) -> Option<u8> {

@@ -1,0 +1,64 @@
+use crate::store::{Merged, Mode, Store, merge};
+use clap::Args;
+use std::{path::PathBuf, process::ExitCode};
+
+/// Put the logs of several devices for one job together in a new log; nothing is dropped
+#[derive(Debug, Args)]
+pub struct MergeArgs {
+    /// The logs
+    #[arg(value_name = "DB", num_args = 2.., required = true)]
+    sources: Vec<PathBuf>,
+    /// The log to make
+    #[arg(short, long, value_name = "FILE")]
+    output: PathBuf,
+    /// It is one job although the text of the job differs between the logs
+    #[arg(long)]
+    job_changed: bool,
+}
+
+/// Merges the logs and shows where they disagree.
+///
+/// # Errors
+/// When the jobs differ, a log is damaged, or the new log cannot be written.
+pub fn run(args: MergeArgs) -> anyhow::Result<ExitCode> {
+    let sources = args
+        .sources
+        .iter()
+        .map(|path| Store::open(path, Mode::Read))
+        .collect::<Result<Vec<_>, _>>()?;
+    let merged = merge(&sources, &args.output, args.job_changed)?;
+    print!("{}", report(&args, &merged));
+    Ok(ExitCode::SUCCESS)
+}
+
+fn report(args: &MergeArgs, merged: &Merged) -> String {
+    let mut lines: Vec<String> = args
+        .sources
+        .iter()
+        .zip(&merged.sources)
+        .map(|(path, events)| format!("{}: {events} events", path.display()))
+        .collect();
+    lines.push(format!(
+        "{}: {} events, {} of which stood in more than one log",
+        args.output.display(),
+        merged.events,
+        merged.shared
+    ));
+    lines.extend(merged.other_jobs.iter().map(|path| {
+        format!(
+            "conflict: the job text of {} is not that of {}; both are kept",
+            path.display(),
+            args.sources
+                .first()
+                .map_or_else(String::new, |first| first.display().to_string())
+        )
+    }));
+    lines.extend(
+        merged
+            .conflicts
+            .iter()
+            .map(|conflict| format!("conflict: {conflict}")),
+    );
+    lines.push(String::new());
+    lines.join("\n")
+}
