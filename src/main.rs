@@ -27,6 +27,8 @@ enum Command {
     Export(commands::export::ExportArgs),
     Import(commands::import::ImportArgs),
     Merge(commands::merge::MergeArgs),
+    Devices(commands::devices::Args),
+    Doctor(commands::doctor::Args),
 }
 
 fn main() -> ExitCode {
@@ -43,6 +45,8 @@ fn main() -> ExitCode {
         Command::Export(args) => commands::export::run(args),
         Command::Import(args) => commands::import::run(args),
         Command::Merge(args) => commands::merge::run(args),
+        Command::Devices(args) => commands::devices::run(&args),
+        Command::Doctor(args) => commands::doctor::run(&args),
     };
     done.unwrap_or_else(|error| {
         eprintln!("bothhands: {error:#}");

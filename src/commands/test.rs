@@ -8,7 +8,9 @@ use crate::sequence::{Event, Session, State, place_of};
 use crate::speech::ear::Ear;
 use crate::speech::{Heard, Outcome, Recogniser};
 use crate::store::{JOB_KIND, Mode, NewEvent, Options, Store};
-use crate::voice::{Silent, Terminal, Voice};
+#[cfg(feature = "system-voice")]
+use crate::voice::WithFallback;
+use crate::voice::{Profile, Rate, Silent, Terminal, Voice, Volume};
 use anyhow::{Context, bail};
 use jiff::Timestamp;
 use std::path::{Path, PathBuf};
@@ -35,6 +37,18 @@ pub struct Args {
     /// How prompts come: the system's speech service, the terminal, or not at all.
     #[arg(long, value_enum)]
     voice: Option<VoiceKind>,
+    /// A profile of the voice: rate, volume, voice and the room's tail (TOML).
+    #[arg(long, value_name = "FILE")]
+    profile: Option<PathBuf>,
+    /// How fast prompts are spoken: -100 (slowest) to 100 (fastest), 0 as usual.
+    #[arg(long, allow_negative_numbers = true)]
+    rate: Option<Rate>,
+    /// How loud prompts are spoken, 0 to 100.
+    #[arg(long)]
+    volume: Option<Volume>,
+    /// A voice of the speech service, by name or part of it.
+    #[arg(long, value_name = "NAME")]
+    voice_name: Option<String>,
     /// The microphone to use, by name; `bothhands devices` lists them.
     #[arg(long, value_name = "NAME")]
     device: Option<String>,
@@ -283,17 +297,60 @@ impl Witness for ToTerminal {
     }
 }
 
+/// The voice asked for; without a wish, the system's where the microphone is used and the
+/// terminal otherwise.
 fn voice(args: &Args) -> anyhow::Result<Box<dyn Voice>> {
-    Ok(match args.voice {
-        Some(VoiceKind::None) => Box::new(Silent),
-        Some(VoiceKind::Terminal) | None => Box::new(Terminal::stdout()),
-        Some(VoiceKind::System) => bail!("not yet"),
+    let live = args.words.is_none() && (args.sound.is_empty() || args.sound == ["mic"]);
+    let wanted = args.voice.unwrap_or(if live {
+        VoiceKind::System
+    } else {
+        VoiceKind::Terminal
+    });
+    Ok(match wanted {
+        VoiceKind::None => Box::new(Silent),
+        VoiceKind::Terminal => Box::new(Terminal::stdout()),
+        VoiceKind::System => system_voice(profile(args)?),
     })
 }
-#[cfg(feature = "microphone")]
-fn microphone(_args: &Args) -> anyhow::Result<Box<dyn InputSource>> {
-    bail!("this build has no microphone; use --words - to type, or --sound FILE.wav")
+
+#[cfg(feature = "system-voice")]
+fn system_voice(profile: Profile) -> Box<dyn Voice> {
+    Box::new(WithFallback::system(profile, Box::new(Terminal::stdout())))
 }
+
+#[cfg(not(feature = "system-voice"))]
+fn system_voice(_profile: Profile) -> Box<dyn Voice> {
+    eprintln!("This build has no spoken voice; prompts are shown instead.");
+    Box::new(Terminal::stdout())
+}
+
+/// The voice's profile: from its file when one is given, changed by the options.
+fn profile(args: &Args) -> anyhow::Result<Profile> {
+    let mut profile = match &args.profile {
+        None => Profile::default(),
+        Some(path) => {
+            let text = std::fs::read_to_string(path)
+                .with_context(|| format!("{}: can't read the profile", path.display()))?;
+            toml::from_str(&text).with_context(|| format!("{}", path.display()))?
+        }
+    };
+    if let Some(rate) = args.rate {
+        profile.rate = rate;
+    }
+    if let Some(volume) = args.volume {
+        profile.volume = volume;
+    }
+    if args.voice_name.is_some() {
+        profile.voice.clone_from(&args.voice_name);
+    }
+    Ok(profile)
+}
+
+#[cfg(feature = "microphone")]
+fn microphone(args: &Args) -> anyhow::Result<Box<dyn InputSource>> {
+    Ok(Box::new(super::live::Live::open(args.device.as_deref())?))
+}
+
 /// Our own engine, listening for the job's grammar on one thread.
 ///
 /// # Errors
