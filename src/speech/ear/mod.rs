@@ -18,8 +18,10 @@ pub use phones::{PhoneGraph, Phones};
 pub use search::{FreePath, HeardWord, Hypothesis, Width, search};
 
 use super::{Expectation, Heard, Outcome, Recogniser, Scores};
+use crate::audio::has_voice;
 use crate::grammar::{Grammar, Lexicon, Said};
 use std::collections::HashMap;
+use std::path::Path;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
@@ -54,16 +56,31 @@ pub struct Acoustics {
 }
 
 impl Acoustics {
-    /// Loads the model that ships with the program, to run on `threads` threads.
+    /// The model that ships with the program, to run on `threads` threads.
     ///
     /// # Errors
     /// When the files in `models/` do not fit each other.
     pub fn shipped(threads: usize) -> Result<Self, EarError> {
+        Self::with(Network::new(
+            include_bytes!("../../../models/ear.int8.onnx"),
+            threads,
+        )?)
+    }
+
+    /// Another model with the same input and the same phones.
+    ///
+    /// # Errors
+    /// When the file is no such model.
+    pub fn open(model: &Path, threads: usize) -> Result<Self, EarError> {
+        Self::with(Network::open(model, threads)?)
+    }
+
+    fn with(network: Network) -> Result<Self, EarError> {
         Ok(Self {
             mel: Mel::new(include_bytes!(
                 "../../../models/melfilters_80x201_f32le.bin"
             ))?,
-            network: Network::new(include_bytes!("../../../models/ear.int8.onnx"), threads)?,
+            network,
             phones: Phones::new(include_str!("../../../models/phones.json"))?,
         })
     }
@@ -95,7 +112,7 @@ pub struct Ear {
 }
 
 /// What the search keeps in each node, and how much wider it looks when that was not enough.
-const WIDTH: Width = Width {
+pub const WIDTH: Width = Width {
     hypotheses: 6,
     beam: 60.0,
     nodes: 4000,
@@ -112,14 +129,27 @@ impl Ear {
     /// # Errors
     /// When the files in `models/` do not fit each other.
     pub fn new(grammar: Arc<Grammar>, threads: usize) -> anyhow::Result<Self> {
+        Self::with(Acoustics::shipped(threads)?, grammar)
+    }
+
+    /// Any acoustic model, listening for `grammar`.
+    ///
+    /// # Errors
+    /// When the lexicon or the thresholds that ship are wrong.
+    pub fn with(acoustics: Acoustics, grammar: Arc<Grammar>) -> anyhow::Result<Self> {
         Ok(Self {
-            acoustics: Acoustics::shipped(threads)?,
+            acoustics,
             lexicon: Lexicon::built_in()?,
             grammar,
             graphs: HashMap::new(),
             thresholds: Thresholds::shipped()?,
             width: WIDTH,
         })
+    }
+
+    /// Searches more or less widely: for measurements.
+    pub fn set_width(&mut self, width: Width) {
+        self.width = width;
     }
 
     /// Builds the search graph of `rule` now, so that the first utterance need not wait for it.
@@ -219,7 +249,7 @@ impl Recogniser for Ear {
             times: Vec::new(),
             took: Duration::ZERO,
         };
-        if !(SHORTEST..=LONGEST).contains(&samples.len()) {
+        if !(SHORTEST..=LONGEST).contains(&samples.len()) || !has_voice(samples) {
             heard.took = started.elapsed();
             return Ok(heard);
         }
