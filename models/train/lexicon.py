@@ -8,13 +8,13 @@ from functools import lru_cache
 EXTRA = {
     "affirm": "AH F ER M", "nought": "N AO T", "niner": "N AY N ER", "fower": "F OW ER",
     "fife": "F AY F", "megohm": "M EH G OW M", "megohms": "M EH G OW M Z", "kilohms": "K IH L OW M Z",
-    "kiloamps": "K IH L OW AE M P S", "milliohms": "M IH L IY OW M Z", "milliamps": "M IH L IY AE M P S",
+    "kiloamps": "K IH L OW AE M P S", "milliohms": "M IH L IY OW M Z", "milliamps": "M IH L IY AE M P S", "amps": "AE M P S",
     "ohm": "OW M", "ohms": "OW M Z", "unlinked": "AH N L IH NG K T", "luminaire": "L UW M AH N EH R",
     "cpc": "S IY P IY S IY", "rcd": "AA R S IY D IY", "energised": "EH N ER JH AY Z D",
     "reconnected": "R IY K AH N EH K T IH D", "refitted": "R IY F IH T IH D", "earthing": "ER TH IH NG",
     "meg": "M EH G", "l": "EH L", "n": "EH N", "e": "IY", "r": "AA R", "milliseconds": "M IH L IH S EH K AH N D Z",
     "unplugged": "AH N P L AH G D", "retest": "R IY T EH S T", "zs": "Z EH D EH S", "ze": "Z EH D IY",
-    "noughts": "N AO T S", "earthed": "ER TH T", "hob": "HH AA B", "crossover": "K R AO S OW V ER",
+    "noughts": "N AO T S", "isolator": "AY S AH L EY T ER", "extractor": "IH K S T R AE K T ER", "earthed": "ER TH T", "hob": "HH AA B", "crossover": "K R AO S OW V ER",
 }
 
 PHONES = ["<b>", "AA", "AE", "AH", "AO", "AW", "AY", "B", "CH", "D", "DH", "EH", "ER", "EY", "F", "G", "HH",

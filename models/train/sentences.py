@@ -36,7 +36,7 @@ PAIRS = ["line to neutral", "line to earth", "neutral to earth", "line neutral",
          "line three to earth", "l one to l two", "l two to l three", "l one to l three", "l one to n",
          "l two to earth", "l to n", "l to e", "n to e", "earth to neutral", "neutral to line"]
 PLACES = ["socket", "socket", "socket", "switch", "lamp", "spur", "fan", "heater", "dimmer", "alarm", "timer", "outlet",
-          "luminaire", "light", "cooker", "hob", "shower", "pump", "boiler", "motor", "isolator", "point",
+          "luminaire", "light", "cooker", "hob", "shower", "pump", "boiler", "motor", "isolator", "drill",
           "shaver point", "thermostat", "smoke alarm", "immersion heater", "fused spur", "extractor fan"]
 NUMBERED = DIGITS + TEENS[:3] + ["four", "five", "six", "eight", "fifteen", "sixteen"]
 CONDUCTORS = ["neutral", "neutral", "line", "both neutrals", "both lines", "earth", "live", "lamp", "line and neutral",

@@ -1,6 +1,17 @@
 //! Sound in: recordings and the microphone, brought to 16 kHz mono, with utterances cut out by
 //! voice activity.
 
+pub mod flac;
+#[cfg(feature = "microphone")]
+pub mod microphone;
+mod read;
+mod resample;
+mod segment;
+
+pub use read::{SoundError, SoundProblem, Source, read, read_bytes, seconds};
+pub use resample::Resampler;
+pub use segment::{Cutting, Segmenter, utterances};
+
 /// Samples a second of all sound inside the program.
 pub const SAMPLE_RATE: u32 = 16_000;
 

@@ -1,6 +1,5 @@
 use crate::store::{Exported, Mode, Sounds, Store};
 use anyhow::{Context, bail};
-use clap::Args;
 use std::{
     ffi::OsString,
     fs::{self, File},
@@ -10,8 +9,8 @@ use std::{
 };
 
 /// Write a log as JSON Lines, to be kept, read by other programs, or imported elsewhere
-#[derive(Debug, Args)]
-pub struct ExportArgs {
+#[derive(Debug, clap::Args)]
+pub struct Args {
     /// The log
     #[arg(value_name = "DB")]
     db: PathBuf,
@@ -31,7 +30,7 @@ pub struct ExportArgs {
 ///
 /// # Errors
 /// When the log cannot be read or the lines not written.
-pub fn run(args: ExportArgs) -> anyhow::Result<ExitCode> {
+pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let store = Store::open(&args.db, Mode::Read)?;
     let sounds = match &args.sounds {
         Some(folder) => {

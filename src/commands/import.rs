@@ -1,6 +1,5 @@
 use crate::store::{Imported, import};
 use anyhow::Context;
-use clap::Args;
 use std::{
     fs::File,
     io::{self, BufRead, BufReader},
@@ -9,8 +8,8 @@ use std::{
 };
 
 /// Make a log of exported JSON Lines: the same events with the same hashes
-#[derive(Debug, Args)]
-pub struct ImportArgs {
+#[derive(Debug, clap::Args)]
+pub struct Args {
     /// The exported lines; - for standard input
     #[arg(value_name = "FILE")]
     file: PathBuf,
@@ -26,7 +25,7 @@ pub struct ImportArgs {
 ///
 /// # Errors
 /// When a line does not fit, when there is another log of that name, or it cannot be written.
-pub fn run(args: ImportArgs) -> anyhow::Result<ExitCode> {
+pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let mut lines: Box<dyn BufRead> = if args.file == Path::new("-") {
         Box::new(io::stdin().lock())
     } else {

@@ -1,10 +1,9 @@
 use crate::store::{Merged, Mode, Store, merge};
-use clap::Args;
 use std::{path::PathBuf, process::ExitCode};
 
 /// Put the logs of several devices for one job together in a new log; nothing is dropped
-#[derive(Debug, Args)]
-pub struct MergeArgs {
+#[derive(Debug, clap::Args)]
+pub struct Args {
     /// The logs
     #[arg(value_name = "DB", num_args = 2.., required = true)]
     sources: Vec<PathBuf>,
@@ -20,18 +19,18 @@ pub struct MergeArgs {
 ///
 /// # Errors
 /// When the jobs differ, a log is damaged, or the new log cannot be written.
-pub fn run(args: MergeArgs) -> anyhow::Result<ExitCode> {
+pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let sources = args
         .sources
         .iter()
         .map(|path| Store::open(path, Mode::Read))
         .collect::<Result<Vec<_>, _>>()?;
     let merged = merge(&sources, &args.output, args.job_changed)?;
-    print!("{}", report(&args, &merged));
+    print!("{}", report(args, &merged));
     Ok(ExitCode::SUCCESS)
 }
 
-fn report(args: &MergeArgs, merged: &Merged) -> String {
+fn report(args: &Args, merged: &Merged) -> String {
     let mut lines: Vec<String> = args
         .sources
         .iter()

@@ -1,10 +1,9 @@
 use crate::store::{Mode, Store, Verdict};
-use clap::Args;
 use std::{path::PathBuf, process::ExitCode};
 
 /// Check that a log is as it was written, and name the first event that does not fit
-#[derive(Debug, Args)]
-pub struct VerifyArgs {
+#[derive(Debug, clap::Args)]
+pub struct Args {
     /// The log
     #[arg(value_name = "DB")]
     db: PathBuf,
@@ -14,10 +13,10 @@ pub struct VerifyArgs {
 ///
 /// # Errors
 /// When the log cannot be read at all.
-pub fn run(args: VerifyArgs) -> anyhow::Result<ExitCode> {
+pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let store = Store::open(&args.db, Mode::Read)?;
     let verdict = store.verify()?;
-    print!("{}", report(&args, &verdict));
+    print!("{}", report(args, &verdict));
     Ok(if verdict.is_whole() {
         ExitCode::SUCCESS
     } else {
@@ -25,7 +24,7 @@ pub fn run(args: VerifyArgs) -> anyhow::Result<ExitCode> {
     })
 }
 
-fn report(args: &VerifyArgs, verdict: &Verdict) -> String {
+fn report(args: &Args, verdict: &Verdict) -> String {
     let mut lines = Vec::new();
     for chain in &verdict.chains {
         lines.push(format!(

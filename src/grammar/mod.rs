@@ -1,10 +1,34 @@
 //! Words to meaning: JSGF rules from `grammars/`, numbers said aloud, and [`Said`].
+//!
+//! ```text
+//! grammars/*.jsgf -> jsgf (rules, linked) -> net (one rule written out, with tags)
+//!     -> compact -> WordGraph      what the recogniser searches
+//!     -> path    -> meaning::Said  what the words mean
+//! ```
 
+mod class;
+mod compact;
+mod error;
 mod graph;
+pub mod jsgf;
+mod lexicon;
+mod meaning;
+mod net;
+pub mod number;
+mod rules;
 mod said;
+mod speak;
+mod tag;
+pub mod typed;
 
+#[cfg(test)]
+mod tests;
+
+pub use error::{At, GrammarError, Result};
 pub use graph::{Arc, WordGraph};
-
+pub use lexicon::{Lexicon, PHONES};
+pub use rules::Grammar;
 pub use said::{
     Alteration, Change, HalfCycle, Manner, Parked, Part, Place, Reason, Said, Stage, Statement,
 };
+pub use tag::Tag;

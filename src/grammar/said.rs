@@ -1,4 +1,4 @@
-use crate::quantity::{Conductors, Reading};
+use crate::quantity::{Conductors, Pair, Reading, TestVoltage};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -22,6 +22,15 @@ pub enum Said {
     Altered(Alteration),
     /// A plain statement that a step asks for: "locked off", "dead", "polarity correct".
     Stated(Statement),
+    /// A statement about one pair or one place: "line to neutral dead", "polarity correct at
+    /// socket three". At least one of the two is there; otherwise it is [`Said::Stated`].
+    StatedAt {
+        state: Statement,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pair: Option<Pair>,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        place: Option<Place>,
+    },
     /// "Affirm": yes, what was read back is right.
     Affirm,
     /// "Negative": no, that is not right.
@@ -60,6 +69,8 @@ pub enum Said {
     Board(u16),
     /// "Go to insulation resistance".
     GoTo(Stage),
+    /// "Go to five hundred volts": the insulation tests at that voltage.
+    TestAt(TestVoltage),
     /// "Note": what follows is kept as sound.
     Note,
     /// "End of note".
@@ -164,6 +175,8 @@ pub enum Statement {
     Open,
     /// Leads joined.
     Shorted,
+    /// The instrument takes the leads' resistance off by itself.
+    Nulled,
     Discharged,
     NothingConnected,
     PolarityCorrect,

@@ -1,5 +1,7 @@
 //! Recognisers behind one trait. `ear` is ours and the default; `vosk` is optional.
 
+pub mod ear;
+
 use crate::grammar::Said;
 use serde::{Deserialize, Serialize};
 use std::time::Duration;

@@ -1,0 +1,215 @@
+use super::{SAMPLE_RATE, Utterance};
+use std::collections::VecDeque;
+
+/// How a stream is cut into utterances.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Cutting {
+    /// Seconds without speech that end an utterance. Long enough for the pause inside
+    /// "two nine ... nine", short enough not to keep the person waiting.
+    pub pause: f64,
+    /// Seconds of room sound kept before the first and after the last speech.
+    pub margin: f64,
+    /// Seconds after which an utterance is cut although speech goes on: nothing that is meant for
+    /// the program is longer.
+    pub longest: f64,
+}
+
+impl Default for Cutting {
+    fn default() -> Self {
+        Self {
+            pause: 0.7,
+            margin: 0.35,
+            longest: 20.0,
+        }
+    }
+}
+
+/// Samples judged at once: 16 ms, as the voice detector wants them.
+const FRAME: usize = 256;
+/// The detector's score from which a frame is speech whatever its level.
+const SURE: f32 = 0.5;
+/// The score from which a frame is speech when it also stands out of the room's sound, and from
+/// which speech that has begun goes on.
+const LIKELY: f32 = 0.2;
+/// How far out of the room's sound: a power ratio, 10 dB.
+const STANDS_OUT: f32 = 10.0;
+/// Of the last [`ONSET_SPAN`] frames, how many must be speech for an utterance to begin. A knock
+/// is shorter; the shortest word ("eight", "dead") is several times longer.
+const ONSET: u32 = 4;
+const ONSET_SPAN: u32 = 8;
+
+/// Cuts a stream of 16 kHz mono sound into utterances by voice activity: a small trained detector
+/// (the `earshot` crate) helped by an energy gate whose floor follows the room.
+///
+/// Keeps at most [`Cutting::longest`] and a little more, however long the stream.
+pub struct Segmenter {
+    cutting: Cutting,
+    detector: Box<earshot::Detector>,
+    /// The sound from `kept_from` on that may still be needed.
+    kept: VecDeque<f32>,
+    kept_from: u64,
+    /// Samples judged so far, a multiple of [`FRAME`] until the end.
+    judged: u64,
+    floor: Option<f32>,
+    /// The last frames, newest in the lowest bit: one where there was speech.
+    recent: u32,
+    /// First and last speech of the utterance under way, in samples.
+    speech: Option<(u64, u64)>,
+    /// Nothing before this sample belongs to a later utterance.
+    given_to: u64,
+}
+
+impl Default for Segmenter {
+    fn default() -> Self {
+        Self::new(Cutting::default())
+    }
+}
+
+impl Segmenter {
+    /// A segmenter at the start of a stream.
+    pub fn new(cutting: Cutting) -> Self {
+        Self {
+            cutting,
+            detector: earshot::Detector::default_boxed(),
+            kept: VecDeque::new(),
+            kept_from: 0,
+            judged: 0,
+            floor: None,
+            recent: 0,
+            speech: None,
+            given_to: 0,
+        }
+    }
+
+    /// Takes the next samples and gives the utterances that have ended.
+    pub fn push(&mut self, samples: &[f32]) -> Vec<Utterance> {
+        let mut ended = Vec::new();
+        for &sample in samples {
+            // A sample that is not a number would poison the detector's memory for good.
+            let clean = if sample.is_finite() { sample } else { 0.0 };
+            self.kept.push_back(clean.clamp(-1.0, 1.0));
+            if self.kept_from + self.kept.len() as u64 == self.judged + FRAME as u64 {
+                ended.extend(self.judge());
+            }
+        }
+        ended
+    }
+
+    /// Ends the stream and gives the utterance under way, if any.
+    pub fn finish(&mut self) -> Option<Utterance> {
+        let missing = self.judged + FRAME as u64 - self.kept_from - self.kept.len() as u64;
+        let last = if missing < FRAME as u64 {
+            let end = self.kept_from + self.kept.len() as u64;
+            let judged = self.push(&vec![0.0; missing as usize]).pop();
+            self.kept.truncate((end - self.kept_from.min(end)) as usize);
+            judged
+        } else {
+            None
+        };
+        last.or_else(|| self.cut())
+    }
+
+    /// Whether somebody is speaking at this moment.
+    pub fn speaking(&self) -> bool {
+        self.speech.is_some()
+    }
+
+    /// Judges the newest frame.
+    fn judge(&mut self) -> Option<Utterance> {
+        let at = (self.judged - self.kept_from) as usize;
+        let frame: Vec<f32> = self.kept.range(at..).copied().collect();
+        let start = self.judged;
+        self.judged += FRAME as u64;
+        let score = self.detector.predict_f32(&frame);
+        let speech = self.is_speech(score, power(&frame));
+        self.recent = (self.recent << 1) | u32::from(speech);
+
+        match &mut self.speech {
+            Some((_, last)) if speech => *last = self.judged,
+            Some(_) => {}
+            None => {
+                let window = self.recent & ((1 << ONSET_SPAN) - 1);
+                if window.count_ones() >= ONSET {
+                    let back = u64::from(31 - window.leading_zeros()) * FRAME as u64;
+                    self.speech = Some((start.saturating_sub(back), self.judged));
+                }
+            }
+        }
+        let ended = match self.speech {
+            Some((first, last)) => {
+                let pause = self.judged - last >= samples(self.cutting.pause);
+                let long = self.judged - first >= samples(self.cutting.longest);
+                if pause || long { self.cut() } else { None }
+            }
+            None => None,
+        };
+        self.forget();
+        ended
+    }
+
+    fn is_speech(&mut self, score: f32, power: f32) -> bool {
+        let floor = self.floor.get_or_insert(power.max(1e-9));
+        let stands_out = power > *floor * STANDS_OUT;
+        // Down quickly, up by a factor of ten in about six seconds: a drill that goes on becomes
+        // part of the room, a spoken number does not.
+        *floor = if power < *floor {
+            0.9 * *floor + 0.1 * power
+        } else {
+            *floor * 1.006
+        }
+        .max(1e-9);
+        score >= SURE || (score >= LIKELY && (stands_out || self.speech.is_some()))
+    }
+
+    /// The utterance under way, which ends here.
+    fn cut(&mut self) -> Option<Utterance> {
+        let (first, last) = self.speech.take()?;
+        self.recent = 0;
+        let margin = samples(self.cutting.margin);
+        let available = self.kept_from + self.kept.len() as u64;
+        let from = first
+            .saturating_sub(margin)
+            .max(self.given_to)
+            .max(self.kept_from);
+        let to = (last + margin).min(available).max(from);
+        self.given_to = last.max(from).min(available);
+        let range = (from - self.kept_from) as usize..(to - self.kept_from) as usize;
+        Some(Utterance {
+            samples: self.kept.range(range).copied().collect(),
+            start: from,
+            speech_end: last.min(available),
+        })
+    }
+
+    /// Drops the sound that no utterance can need any more.
+    fn forget(&mut self) {
+        let onset = u64::from(ONSET_SPAN) * FRAME as u64;
+        let needed = match self.speech {
+            Some((first, _)) => first,
+            None => self.judged.saturating_sub(onset),
+        }
+        .saturating_sub(samples(self.cutting.margin));
+        let drop = needed.saturating_sub(self.kept_from);
+        self.kept.drain(..(drop as usize).min(self.kept.len()));
+        self.kept_from += drop;
+    }
+}
+
+fn samples(seconds: f64) -> u64 {
+    (seconds * f64::from(SAMPLE_RATE)) as u64
+}
+
+/// Mean power of a frame about its own mean.
+fn power(frame: &[f32]) -> f32 {
+    let n = frame.len().max(1) as f32;
+    let mean = frame.iter().sum::<f32>() / n;
+    frame.iter().map(|s| (s - mean) * (s - mean)).sum::<f32>() / n
+}
+
+/// The utterances of a whole recording.
+pub fn utterances(samples: &[f32], cutting: Cutting) -> Vec<Utterance> {
+    let mut segmenter = Segmenter::new(cutting);
+    let mut all = segmenter.push(samples);
+    all.extend(segmenter.finish());
+    all
+}

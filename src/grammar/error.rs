@@ -1,0 +1,76 @@
+use std::fmt;
+
+/// Where in a grammar file something stands; both count from one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct At {
+    pub line: u32,
+    pub column: u32,
+}
+
+impl fmt::Display for At {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}:{}", self.line, self.column)
+    }
+}
+
+/// What can be wrong with a grammar.
+#[derive(Debug, thiserror::Error)]
+pub enum GrammarError {
+    /// A grammar file says something that is not JSGF, or not something bothhands understands.
+    #[error("{file}:{at}: {message}")]
+    File {
+        file: String,
+        at: At,
+        message: String,
+    },
+    /// A rule was asked for that no grammar has.
+    #[error("there is no public grammar rule `{rule}`; the rules are: {known}")]
+    NoSuchRule { rule: String, known: String },
+    /// The rule is too large to search.
+    #[error(
+        "rule `{rule}` grows past {limit} {what}; use fewer repeats and references inside each other"
+    )]
+    TooLarge {
+        rule: String,
+        what: &'static str,
+        limit: usize,
+    },
+    /// No sentence at all matches the rule.
+    #[error("rule `{0}` matches no sentence at all; give it an alternative other than <VOID>")]
+    Empty(String),
+    /// The name of a place in the job has a word whose sound is not known.
+    #[error(
+        "cannot listen for `{name}`: it is not known how `{word}` is said. Use another name in the \
+         job file, or add a line `{word}<TAB>PHONES` to models/lexicon.txt"
+    )]
+    UnknownWord { name: String, word: String },
+    /// A place without a usable name.
+    #[error("`{0}` cannot be a place's name: use words of letters, such as `door entry unit`")]
+    BadName(String),
+    /// A line of the lexicon is wrong.
+    #[error("{file}:{line}: {message}")]
+    Lexicon {
+        file: String,
+        line: usize,
+        message: String,
+    },
+    /// A file or folder could not be read.
+    #[error("cannot read {path}: {source}")]
+    Read {
+        path: String,
+        source: std::io::Error,
+    },
+}
+
+impl GrammarError {
+    pub(super) fn file(file: &str, at: At, message: impl Into<String>) -> Self {
+        Self::File {
+            file: file.to_owned(),
+            at,
+            message: message.into(),
+        }
+    }
+}
+
+/// Results of this room.
+pub type Result<T, E = GrammarError> = std::result::Result<T, E>;

@@ -1,0 +1,80 @@
+//! The JSpeech Grammar Format 1.0 (W3C note of 5 June 2000): text to rules.
+//!
+//! All of the format is read: header, `grammar`, `import`, public and private rules, sequences,
+//! alternatives with `/weights/`, `[optional]` parts, groups, `*` and `+`, `{tags}`, quoted tokens,
+//! comments, `<NULL>` and `<VOID>`. Recursion is refused: a grammar without it always has a finite
+//! graph of words.
+//!
+//! ```
+//! use bothhands::grammar::jsgf;
+//! let file = jsgf::parse("lamp.jsgf", "#JSGF V1.0; grammar lamp; public <lamp> = lamp (out | back);")?;
+//! assert_eq!(file.name, "lamp");
+//! assert_eq!(file.rules[0].name, "lamp");
+//! # Ok::<(), bothhands::grammar::GrammarError>(())
+//! ```
+
+mod lex;
+mod link;
+mod parse;
+
+pub use link::{Linked, Node, link};
+pub use parse::parse;
+
+use super::error::At;
+
+/// One grammar file as it is written.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Source {
+    /// The file's name, for messages.
+    pub file: String,
+    /// The grammar's full name, package included.
+    pub name: String,
+    pub imports: Vec<Import>,
+    pub rules: Vec<Rule>,
+}
+
+/// `import <grammar.rule>;` or `import <grammar.*>;`
+#[derive(Debug, Clone, PartialEq)]
+pub struct Import {
+    pub grammar: String,
+    /// The rule, or all public rules of that grammar.
+    pub rule: Option<String>,
+    pub at: At,
+}
+
+/// `[public] <name> = expansion;`
+#[derive(Debug, Clone, PartialEq)]
+pub struct Rule {
+    pub name: String,
+    pub public: bool,
+    pub body: Expansion,
+    pub at: At,
+}
+
+/// The right side of a rule.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Expansion {
+    /// `<NULL>`: nothing needs to be said.
+    Null,
+    /// `<VOID>`: nothing that can be said.
+    Void,
+    Word(String),
+    Reference {
+        rule: String,
+        at: At,
+    },
+    Sequence(Vec<Expansion>),
+    /// Alternatives with their probabilities, which add up to one.
+    Alternatives(Vec<(f64, Expansion)>),
+    Optional(Box<Expansion>),
+    /// `*` (`at_least_once` false) or `+`.
+    Repeat {
+        body: Box<Expansion>,
+        at_least_once: bool,
+    },
+    Tagged {
+        body: Box<Expansion>,
+        tag: String,
+        at: At,
+    },
+}

@@ -1,0 +1,200 @@
+//! A path of words and tags to [`Said`].
+
+use super::net::Event;
+use super::number;
+use super::said::{Alteration, Change, HalfCycle, Parked, Part, Place, Reason, Said, Statement};
+use super::tag::Tag;
+use crate::quantity::{Number, Pair, Reading, Relation, TestVoltage, Unit};
+
+/// Words and tagged parts, in the order they were said.
+#[derive(Debug)]
+enum Piece<'a> {
+    Word(&'a str),
+    Tagged(&'a Tag, Vec<Piece<'a>>),
+}
+
+/// What the tags along a path mean together.
+pub(super) fn of(path: &[Event<'_>]) -> Option<Said> {
+    said(&pieces(path))
+}
+
+fn pieces<'a>(path: &[Event<'a>]) -> Vec<Piece<'a>> {
+    let mut open: Vec<(&Tag, Vec<Piece<'_>>)> = Vec::new();
+    let mut here = Vec::new();
+    for event in path {
+        match event {
+            Event::Word(word) => here.push(Piece::Word(word)),
+            Event::Open(tag) => open.push((tag, std::mem::take(&mut here))),
+            Event::Close => {
+                if let Some((tag, before)) = open.pop() {
+                    let inside = std::mem::replace(&mut here, before);
+                    here.push(Piece::Tagged(tag, inside));
+                }
+            }
+        }
+    }
+    here
+}
+
+fn said(pieces: &[Piece<'_>]) -> Option<Said> {
+    pieces.iter().find_map(|piece| match piece {
+        Piece::Word(_) => None,
+        Piece::Tagged(tag, inside) => one(tag, inside),
+    })
+}
+
+fn one(tag: &Tag, inside: &[Piece<'_>]) -> Option<Said> {
+    let parts = || Parts::of(inside);
+    Some(match tag {
+        Tag::Reading => parts().reading()?,
+        Tag::Altered => parts().alteration()?,
+        Tag::Stated => parts().statement()?,
+        Tag::Said(said) => said.clone(),
+        Tag::Correction => Said::Correction(said(inside).map(Box::new)),
+        Tag::NotTested => Said::NotTested(parts().reason?),
+        Tag::Skip => Said::Skip(parts().reason?),
+        Tag::Override => Said::Override(parts().reason?),
+        Tag::Circuit => Said::Circuit(parts().small_number()?),
+        Tag::Board => Said::Board(parts().small_number()?),
+        Tag::GoTo(stage) => Said::GoTo(*stage),
+        Tag::TestAt(voltage) => Said::TestAt(*voltage),
+        Tag::Manner(manner) => Said::Manner(*manner),
+        _ => said(inside)?,
+    })
+}
+
+/// The parts of a reading, an alteration or a statement.
+#[derive(Default)]
+struct Parts {
+    number: Option<Number>,
+    pair: Option<Pair>,
+    relation: Option<Relation>,
+    unit: Option<Unit>,
+    at: Option<TestVoltage>,
+    half: Option<HalfCycle>,
+    place: Option<Place>,
+    part: Option<Part>,
+    change: Option<Change>,
+    both: bool,
+    parked: Option<Parked>,
+    state: Option<Statement>,
+    reason: Option<Reason>,
+}
+
+impl Parts {
+    fn of(pieces: &[Piece<'_>]) -> Self {
+        let mut parts = Self::default();
+        parts.gather(pieces);
+        parts
+    }
+
+    fn gather(&mut self, pieces: &[Piece<'_>]) {
+        for piece in pieces {
+            let Piece::Tagged(tag, inside) = piece else {
+                continue;
+            };
+            match tag {
+                Tag::Number => self.number = number::from_words(&words(inside)),
+                Tag::Place => self.place = place(inside),
+                Tag::Pair(pair) => self.pair = Some(*pair),
+                Tag::Relation(relation) => self.relation = Some(*relation),
+                Tag::Unit(unit) => self.unit = Some(*unit),
+                Tag::At(at) => self.at = Some(*at),
+                Tag::Half(half) => self.half = Some(*half),
+                Tag::Part(part) => self.part = Some(*part),
+                Tag::Change(change) => self.change = Some(*change),
+                Tag::Both => self.both = true,
+                Tag::Parked(parked) => self.parked = Some(*parked),
+                Tag::State(state) => self.state = Some(*state),
+                Tag::Reason(reason) => self.reason = Some(reason.clone()),
+                _ => {}
+            }
+            // A place's number is its own, not the reading's.
+            if !matches!(tag, Tag::Place) {
+                self.gather(inside);
+            }
+        }
+    }
+
+    fn reading(self) -> Option<Said> {
+        let relation = self.relation.unwrap_or(Relation::Exact);
+        if self.number.is_none() && relation != Relation::OverRange {
+            return None;
+        }
+        Some(Said::Reading {
+            reading: Reading {
+                pair: self.pair,
+                relation,
+                number: self.number,
+                unit: self.unit,
+                at: self.at,
+            },
+            place: self.place,
+            half: self.half,
+        })
+    }
+
+    fn alteration(self) -> Option<Said> {
+        Some(Said::Altered(Alteration {
+            part: self.part?,
+            change: self.change?,
+            place: self.place,
+            both: self.both,
+            parked: self.parked,
+        }))
+    }
+
+    fn statement(self) -> Option<Said> {
+        let state = self.state?;
+        Some(if self.pair.is_none() && self.place.is_none() {
+            Said::Stated(state)
+        } else {
+            Said::StatedAt {
+                state,
+                pair: self.pair,
+                place: self.place,
+            }
+        })
+    }
+
+    fn small_number(self) -> Option<u16> {
+        small(self.number?)
+    }
+}
+
+fn small(number: Number) -> Option<u16> {
+    number.as_whole()?.try_into().ok()
+}
+
+fn words(pieces: &[Piece<'_>]) -> String {
+    let mut all = Vec::new();
+    gather_words(pieces, &mut all);
+    all.join(" ")
+}
+
+fn gather_words<'a>(pieces: &[Piece<'a>], all: &mut Vec<&'a str>) {
+    for piece in pieces {
+        match piece {
+            Piece::Word(word) => all.push(word),
+            Piece::Tagged(_, inside) => gather_words(inside, all),
+        }
+    }
+}
+
+fn place(inside: &[Piece<'_>]) -> Option<Place> {
+    let mut name = None;
+    let mut number = None;
+    for piece in inside {
+        match piece {
+            Piece::Tagged(Tag::Name, inside) => name = Some(words(inside)),
+            Piece::Tagged(Tag::Number, inside) => {
+                number = number::from_words(&words(inside)).and_then(small);
+            }
+            _ => {}
+        }
+    }
+    Some(Place {
+        name: name?,
+        number,
+    })
+}

@@ -1,0 +1,274 @@
+use super::error::{GrammarError, Result};
+use super::graph::WordGraph;
+use super::jsgf::{self, Linked, Node};
+use super::lexicon::Lexicon;
+use super::net::Net;
+use super::said::Said;
+use super::tag::Tag;
+use super::{class, compact, meaning, typed};
+use std::collections::HashMap;
+use std::path::Path;
+use std::sync::{Arc, Mutex, PoisonError};
+
+/// The grammar that holds one public rule for each step.
+const STEPS: &str = "steps";
+
+/// The rule that is filled with the job's own places.
+const NAMED: &str = "places.named";
+
+const FILES: [(&str, &str); 7] = [
+    ("numbers.jsgf", include_str!("../../grammars/numbers.jsgf")),
+    (
+        "readings.jsgf",
+        include_str!("../../grammars/readings.jsgf"),
+    ),
+    ("places.jsgf", include_str!("../../grammars/places.jsgf")),
+    (
+        "alterations.jsgf",
+        include_str!("../../grammars/alterations.jsgf"),
+    ),
+    (
+        "commands.jsgf",
+        include_str!("../../grammars/commands.jsgf"),
+    ),
+    (
+        "statements.jsgf",
+        include_str!("../../grammars/statements.jsgf"),
+    ),
+    ("steps.jsgf", include_str!("../../grammars/steps.jsgf")),
+];
+
+/// The rules of what can be said. The recogniser searches [`Grammar::graph`]; the same rules make
+/// words into meaning in [`Grammar::understand`], so what can be heard can be understood.
+///
+/// A rule is named as in `steps.jsgf` ("insulation"), or in full ("numbers.number").
+///
+/// ```
+/// use bothhands::grammar::{Grammar, Said};
+/// let grammar = Grammar::built_in()?;
+/// let said = grammar.understand("insulation", "line to neutral over nine ninety nine").unwrap();
+/// assert_eq!(said.words(), "line to neutral over nine nine nine");
+/// assert_eq!(grammar.understand("insulation", "L-N >999"), Some(said));
+/// assert_eq!(grammar.understand("insulation", "lovely weather"), None);
+/// # Ok::<(), bothhands::grammar::GrammarError>(())
+/// ```
+#[derive(Debug)]
+pub struct Grammar {
+    rules: Linked<Tag>,
+    nets: Mutex<HashMap<String, Arc<Net>>>,
+    graphs: Mutex<HashMap<String, Arc<WordGraph>>>,
+}
+
+impl Clone for Grammar {
+    fn clone(&self) -> Self {
+        Self::new(self.rules.clone())
+    }
+}
+
+impl Grammar {
+    fn new(rules: Linked<Tag>) -> Self {
+        Self {
+            rules,
+            nets: Mutex::default(),
+            graphs: Mutex::default(),
+        }
+    }
+
+    /// The rules that ship, from `grammars/`.
+    ///
+    /// # Errors
+    /// When a grammar file is wrong.
+    pub fn built_in() -> Result<Self> {
+        Self::from_texts(FILES)
+    }
+
+    /// The rules of every `.jsgf` file in a folder.
+    ///
+    /// # Errors
+    /// When the folder or a file cannot be read, or a file is wrong.
+    pub fn from_dir(dir: &Path) -> Result<Self> {
+        let unreadable = |path: &Path, source| GrammarError::Read {
+            path: path.display().to_string(),
+            source,
+        };
+        let mut files = Vec::new();
+        for entry in std::fs::read_dir(dir).map_err(|e| unreadable(dir, e))? {
+            let path = entry.map_err(|e| unreadable(dir, e))?.path();
+            if path.extension().is_some_and(|ext| ext == "jsgf") {
+                let text = std::fs::read_to_string(&path).map_err(|e| unreadable(&path, e))?;
+                files.push((path.display().to_string(), text));
+            }
+        }
+        files.sort();
+        Self::from_texts(files)
+    }
+
+    /// The rules of grammar files given as names (for messages) and texts.
+    ///
+    /// # Errors
+    /// When a file is wrong, with its name, line and column.
+    pub fn from_texts<N: AsRef<str>, T: AsRef<str>>(
+        files: impl IntoIterator<Item = (N, T)>,
+    ) -> Result<Self> {
+        let sources = files
+            .into_iter()
+            .map(|(name, text)| jsgf::parse(name.as_ref(), text.as_ref()))
+            .collect::<Result<Vec<_>>>()?;
+        Ok(Self::new(jsgf::link(&sources, Tag::read)?))
+    }
+
+    /// The same rules with these names of places besides the common kinds, as the job file has
+    /// them: "door entry unit". Capitals and hyphens do not matter.
+    ///
+    /// # Errors
+    /// When it is not known how a word of a name is said.
+    pub fn with_places<S: AsRef<str>>(&self, names: &[S]) -> Result<Self> {
+        let lexicon = Lexicon::built_in()?;
+        let mut all: Vec<Vec<String>> = Vec::new();
+        for name in names {
+            let name = name.as_ref();
+            let words: Vec<String> = place_words(name).split(' ').map(str::to_owned).collect();
+            if words.iter().any(String::is_empty) {
+                return Err(GrammarError::BadName(name.to_owned()));
+            }
+            if let Some(word) = words.iter().find(|word| !lexicon.knows(word)) {
+                return Err(GrammarError::UnknownWord {
+                    name: name.to_owned(),
+                    word: word.clone(),
+                });
+            }
+            if !all.contains(&words) {
+                all.push(words);
+            }
+        }
+        let mut rules = self.rules.clone();
+        let each = 1.0 / all.len().max(1) as f64;
+        let named = all
+            .into_iter()
+            .map(|words| {
+                (
+                    each,
+                    Node::Sequence(words.into_iter().map(Node::Word).collect()),
+                )
+            })
+            .collect();
+        match rules
+            .find(NAMED)
+            .and_then(|index| rules.bodies.get_mut(index))
+        {
+            Some(body) => *body = Node::Alternatives(named),
+            None => return Err(self.no_such(NAMED)),
+        }
+        Ok(Self::new(rules))
+    }
+
+    /// The names of the steps' rules.
+    pub fn rules(&self) -> impl Iterator<Item = &str> {
+        self.public()
+            .filter_map(|name| name.strip_prefix(STEPS)?.strip_prefix('.'))
+    }
+
+    /// The full names of all public rules, of the steps and of the files they are made from.
+    pub fn public(&self) -> impl Iterator<Item = &str> {
+        self.rules
+            .names
+            .iter()
+            .zip(&self.rules.public)
+            .filter_map(|(name, public)| public.then_some(name.as_str()))
+    }
+
+    /// The words that the rule allows, as a small graph; made once and kept.
+    ///
+    /// # Errors
+    /// When there is no such public rule, or it is too large or empty.
+    pub fn graph(&self, rule: &str) -> Result<Arc<WordGraph>> {
+        cached(&self.graphs, rule, || {
+            compact::graph(rule, &*self.net(rule)?)
+        })
+    }
+
+    /// What these words mean under the rule; nothing when the rule does not allow them. The words
+    /// may be typed: see [`super::typed::normalise`].
+    pub fn understand(&self, rule: &str, words: &str) -> Option<Said> {
+        let net = self.net(rule).ok()?;
+        let words = typed::normalise(words);
+        let words: Vec<&str> = words.split_whitespace().collect();
+        meaning::of(&net.path(&words)?)
+    }
+
+    /// The class of a word: words of one meaning share one, words that carry none ("to", "and",
+    /// "than") have none. Sentences of a rule with the same classes mean the same.
+    pub fn meaning_class<'a>(&self, word: &'a str) -> Option<&'a str> {
+        class::class(word)
+    }
+
+    /// A sentence of the rule chosen at random by the rules' weights.
+    ///
+    /// # Errors
+    /// When there is no such rule, or no sentence is found in a thousand tries.
+    pub fn sample(&self, rule: &str, rng: &mut fastrand::Rng) -> Result<String> {
+        let net = self.net(rule)?;
+        let words = |path: Vec<super::net::Event<'_>>| {
+            let words: Vec<&str> = path
+                .into_iter()
+                .filter_map(|event| match event {
+                    super::net::Event::Word(word) => Some(word),
+                    _ => None,
+                })
+                .collect();
+            words.join(" ")
+        };
+        (0..TRIES)
+            .find_map(|_| net.walk(rng, LONGEST_WALK))
+            .map(words)
+            .ok_or_else(|| GrammarError::Empty(rule.to_owned()))
+    }
+
+    pub(super) fn net(&self, rule: &str) -> Result<Arc<Net>> {
+        cached(&self.nets, rule, || {
+            let index = self
+                .rules
+                .find(&format!("{STEPS}.{rule}"))
+                .or_else(|| self.rules.find(rule))
+                .filter(|index| self.rules.public.get(*index) == Some(&true))
+                .ok_or_else(|| self.no_such(rule))?;
+            Net::new(&self.rules, index)
+        })
+    }
+
+    fn no_such(&self, rule: &str) -> GrammarError {
+        GrammarError::NoSuchRule {
+            rule: rule.to_owned(),
+            known: self.rules().collect::<Vec<_>>().join(", "),
+        }
+    }
+}
+
+const TRIES: usize = 1000;
+const LONGEST_WALK: usize = 10_000;
+
+/// A place's name as it is said: lower case, hyphens apart.
+pub(super) fn place_words(name: &str) -> String {
+    let words: Vec<String> = name
+        .to_lowercase()
+        .split(|c: char| c.is_whitespace() || c == '-')
+        .filter(|word| !word.is_empty())
+        .map(str::to_owned)
+        .collect();
+    words.join(" ")
+}
+
+fn cached<T>(
+    kept: &Mutex<HashMap<String, Arc<T>>>,
+    rule: &str,
+    make: impl FnOnce() -> Result<T>,
+) -> Result<Arc<T>> {
+    // A panic elsewhere leaves the map whole: entries are inserted in one step.
+    let mut kept = kept.lock().unwrap_or_else(PoisonError::into_inner);
+    if let Some(found) = kept.get(rule) {
+        return Ok(Arc::clone(found));
+    }
+    let made = Arc::new(make()?);
+    kept.insert(rule.to_owned(), Arc::clone(&made));
+    Ok(made)
+}

@@ -1,0 +1,148 @@
+use super::said::{Change, HalfCycle, Manner, Parked, Part, Reason, Said, Stage, Statement};
+use crate::quantity::{Conductors, Pair, Relation, TestVoltage, Unit};
+use serde::de::DeserializeOwned;
+
+/// The tags that a grammar may use, and so the whole vocabulary between `grammars/` and [`Said`].
+///
+/// A tag belongs to the words of the expansion it follows. Tags with a value are written
+/// `{key:value}`, the value being what the session's log shows for it.
+///
+/// | tag | around | makes |
+/// | --- | --- | --- |
+/// | `{reading}` | a whole reading | [`Said::Reading`] from the parts below |
+/// | `{number}` | the words of a number | the number, see [`super::number`] |
+/// | `{pair:L-N}` | "line to neutral" | the pair |
+/// | `{relation:over}` | "greater than" | `exact`, `over`, `under`, `over-range` |
+/// | `{unit:MΩ}` | "megohms" | the unit |
+/// | `{at:250}` | "at two fifty volts" | the test voltage |
+/// | `{half:positive}` | "positive half cycle" | the half-cycle |
+/// | `{place}` | "socket three" | the place; `{name}` and `{number}` stand inside |
+/// | `{name}` | "socket" | the place's name: these words |
+/// | `{altered}` | a whole alteration | [`Said::Altered`] from the parts below and `{place}` |
+/// | `{conductors:L+N}` | "line and neutral" | what was altered |
+/// | `{part:lamp}` | "lamp" | what was altered, when it is no conductor |
+/// | `{change:out}` | "out" | `out`, `back`, `linked`, `unlinked` |
+/// | `{both}` | "both" | both conductors of the kind |
+/// | `{parked:connector}` | "in a connector" | how it is parked |
+/// | `{stated}` | a whole statement | [`Said::Stated`], or [`Said::StatedAt`] with a pair or place |
+/// | `{state:locked-off}` | "locked off" | which statement |
+/// | `{said:affirm}` | "affirm" | any [`Said`] without parts |
+/// | `{correction}` | "correction ..." | [`Said::Correction`] of what is inside |
+/// | `{not-tested}` `{skip}` `{override}` | the whole | those, with `{reason:...}` inside |
+/// | `{circuit}` `{board}` | the whole | those, with `{number}` inside |
+/// | `{go-to:insulation}` | "go to insulation" | [`Said::GoTo`] |
+/// | `{test-at:500}` | "go to five hundred volts" | [`Said::TestAt`] |
+/// | `{manner:slower}` | "slower" | [`Said::Manner`] |
+#[derive(Debug, Clone, PartialEq)]
+pub enum Tag {
+    Reading,
+    Number,
+    Pair(Pair),
+    Relation(Relation),
+    Unit(Unit),
+    At(TestVoltage),
+    Half(HalfCycle),
+    Place,
+    Name,
+    Altered,
+    Part(Part),
+    Change(Change),
+    Both,
+    Parked(Parked),
+    Stated,
+    State(Statement),
+    Said(Said),
+    Correction,
+    NotTested,
+    Skip,
+    Override,
+    Reason(Reason),
+    Circuit,
+    Board,
+    GoTo(Stage),
+    TestAt(TestVoltage),
+    Manner(Manner),
+}
+
+impl Tag {
+    /// Reads a tag as it stands in a grammar file.
+    ///
+    /// # Errors
+    /// What is wrong with it, for a message that names the place.
+    pub fn read(text: &str) -> Result<Self, String> {
+        let (key, value) = text.split_once(':').unwrap_or((text, ""));
+        Ok(match (key.trim(), value.trim()) {
+            ("reading", "") => Self::Reading,
+            ("number", "") => Self::Number,
+            ("place", "") => Self::Place,
+            ("name", "") => Self::Name,
+            ("altered", "") => Self::Altered,
+            ("both", "") => Self::Both,
+            ("stated", "") => Self::Stated,
+            ("correction", "") => Self::Correction,
+            ("not-tested", "") => Self::NotTested,
+            ("skip", "") => Self::Skip,
+            ("override", "") => Self::Override,
+            ("circuit", "") => Self::Circuit,
+            ("board", "") => Self::Board,
+            ("pair", value) => Self::Pair(value.parse()?),
+            ("conductors", value) => Self::Part(Part::Conductors(value.parse::<Conductors>()?)),
+            ("relation", value) => Self::Relation(named(value)?),
+            ("unit", value) => Self::Unit(named(value)?),
+            ("at", value) => Self::At(named(value)?),
+            ("half", value) => Self::Half(named(value)?),
+            ("part", value) => Self::Part(named(value)?),
+            ("change", value) => Self::Change(named(value)?),
+            ("parked", value) => Self::Parked(named(value)?),
+            ("state", value) => Self::State(named(value)?),
+            ("said", value) => Self::Said(named(value)?),
+            ("reason", value) => Self::Reason(named(value)?),
+            ("test-at", value) => Self::TestAt(named(value)?),
+            ("go-to", value) => Self::GoTo(named(value)?),
+            ("manner", value) => Self::Manner(named(value)?),
+            _ => {
+                return Err("is not a tag of bothhands; the tags are listed in \
+                            src/grammar/tag.rs"
+                    .to_owned());
+            }
+        })
+    }
+}
+
+/// A value by the name it has in the log.
+fn named<T: DeserializeOwned>(name: &str) -> Result<T, String> {
+    serde_json::from_value(serde_json::Value::String(name.to_owned()))
+        .map_err(|error| error.to_string())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn values_are_named_as_in_the_log() {
+        assert_eq!(Tag::read("pair:L+N-E"), Ok(Tag::Pair(Pair::LN_E)));
+        assert_eq!(Tag::read("unit:MΩ"), Ok(Tag::Unit(Unit::MegOhm)));
+        assert_eq!(Tag::read("at:250"), Ok(Tag::At(TestVoltage::V250)));
+        assert_eq!(Tag::read("said:say-again"), Ok(Tag::Said(Said::SayAgain)));
+        assert_eq!(Tag::read("part:lock"), Ok(Tag::Part(Part::Lock)));
+        assert_eq!(
+            Tag::read("conductors:N"),
+            Ok(Tag::Part(Part::Conductors(Conductors::N)))
+        );
+    }
+
+    #[test]
+    fn an_unknown_tag_or_value_is_refused() {
+        for tag in [
+            "reading:1",
+            "pair:L-L",
+            "unit:furlong",
+            "said:hello",
+            "",
+            "colour:red",
+        ] {
+            assert!(Tag::read(tag).is_err(), "{tag}");
+        }
+    }
+}

@@ -1,0 +1,428 @@
+use super::*;
+use crate::quantity::{Conductors, Pair, Reading, Relation, TestVoltage, Unit};
+
+fn said(rule: &str, words: &str) -> Said {
+    GRAMMAR
+        .understand(rule, words)
+        .unwrap_or_else(|| panic!("{rule}: `{words}` is not understood"))
+}
+
+fn exact(value: &str) -> Reading {
+    Reading::exact(value.parse().unwrap())
+}
+
+fn read(reading: Reading) -> Said {
+    Said::Reading {
+        reading,
+        place: None,
+        half: None,
+    }
+}
+
+fn place(name: &str, number: Option<u16>) -> Place {
+    Place {
+        name: name.to_owned(),
+        number,
+    }
+}
+
+#[test]
+fn readings() {
+    let over = |value: &str| exact(value).with_relation(Relation::Over);
+    for (rule, words, meant) in [
+        ("insulation", "nine nine nine", exact("999")),
+        (
+            "insulation",
+            "line to neutral greater than two ninety nine",
+            over("299").between(Pair::LN),
+        ),
+        (
+            "insulation",
+            "live to earth is over triple nine megohms",
+            over("999").between(Pair::LE).in_unit(Unit::MegOhm),
+        ),
+        (
+            "insulation",
+            "earth to neutral over range",
+            Reading::over_range().between(Pair::NE),
+        ),
+        (
+            "insulation",
+            "line and neutral to earth off scale",
+            Reading::over_range().between(Pair::LN_E),
+        ),
+        (
+            "insulation",
+            "line neutral zero decimal two zero meg",
+            exact("0.20").between(Pair::LN).in_unit(Unit::MegOhm),
+        ),
+        (
+            "insulation",
+            "less than nought point oh one",
+            exact("0.01").with_relation(Relation::Under),
+        ),
+        (
+            "insulation",
+            "two nine nine at two fifty volts",
+            exact("299").at(TestVoltage::V250),
+        ),
+        (
+            "insulation",
+            "five hundred volts line to earth over nine nine nine",
+            over("999").between(Pair::LE).at(TestVoltage::V500),
+        ),
+        (
+            "insulation",
+            "L one L two more than nine nine nine",
+            over("999").between("L1-L2".parse().unwrap()),
+        ),
+        (
+            "insulation",
+            "line two to earth nine nine",
+            exact("99").between("L2-E".parse().unwrap()),
+        ),
+        (
+            "insulation",
+            "line to earth nine nine",
+            exact("99").between(Pair::LE),
+        ),
+        (
+            "continuity",
+            "point three four ohms",
+            exact("0.34").in_unit(Unit::Ohm),
+        ),
+        (
+            "continuity",
+            "thirty four milliohms",
+            exact("34").in_unit(Unit::MilliOhm),
+        ),
+        ("ring", "nought point nought five", exact("0.05")),
+        ("loop", "one point three seven", exact("1.37")),
+        (
+            "current",
+            "one point two kiloamps",
+            exact("1.2").in_unit(Unit::KiloAmp),
+        ),
+        (
+            "rcd",
+            "twenty three milliseconds",
+            exact("23").in_unit(Unit::MilliSecond),
+        ),
+        ("rcd", "over three hundred", over("300")),
+        (
+            "isolation",
+            "line to neutral two hundred and thirty eight volts",
+            exact("238").between(Pair::LN).in_unit(Unit::Volt),
+        ),
+        (
+            "polarity",
+            "neutral to earth nought volts",
+            exact("0").between(Pair::NE).in_unit(Unit::Volt),
+        ),
+    ] {
+        assert_eq!(said(rule, words), read(meant), "{words}");
+        assert_eq!(said("anything", words), read(meant), "anything: {words}");
+    }
+}
+
+#[test]
+fn readings_with_their_place_or_half_cycle() {
+    let at_three = Said::Reading {
+        reading: exact("0.87"),
+        place: Some(place("socket", Some(3))),
+        half: None,
+    };
+    for words in [
+        "zero point eight seven at socket three",
+        "socket three zero point eight seven",
+        "at socket three reads nought point eight seven",
+        "0.87 at socket 3",
+    ] {
+        assert_eq!(said("loop", words), at_three, "{words}");
+    }
+    for words in [
+        "negative half cycle twenty three",
+        "twenty three negative half",
+    ] {
+        let meant = Said::Reading {
+            reading: exact("23"),
+            place: None,
+            half: Some(HalfCycle::Negative),
+        };
+        assert_eq!(said("rcd", words), meant, "{words}");
+    }
+    assert_eq!(said("rcd", "negative"), Said::Negative);
+}
+
+#[test]
+fn a_voltage_while_proving_dead_needs_its_unit() {
+    assert_eq!(GRAMMAR.understand("isolation", "two three eight"), None);
+    assert_eq!(GRAMMAR.understand("isolation", "five"), None);
+    assert_eq!(said("isolation", "live"), Said::Stated(Statement::Live));
+}
+
+#[test]
+fn alterations() {
+    let neutral = Part::Conductors(Conductors::N);
+    let line_and_neutral = Part::Conductors(Conductors::L.with(Conductors::N));
+    let altered = |part, change, place, both, parked| {
+        Said::Altered(Alteration {
+            part,
+            change,
+            place,
+            both,
+            parked,
+        })
+    };
+    let socket = |n| Some(place("socket", Some(n)));
+    use Change::{Back, Linked, Out, Unlinked};
+    for (words, meant) in [
+        ("neutral out", altered(neutral, Out, None, false, None)),
+        (
+            "neutral out at socket three",
+            altered(neutral, Out, socket(3), false, None),
+        ),
+        (
+            "both neutrals out at socket six in a connector",
+            altered(neutral, Out, socket(6), true, Some(Parked::Connector)),
+        ),
+        (
+            "both neutrals out at socket six, in a connector",
+            altered(neutral, Out, socket(6), true, Some(Parked::Connector)),
+        ),
+        (
+            "neutral disconnected taped at light twelve",
+            altered(
+                neutral,
+                Out,
+                Some(place("light", Some(12))),
+                false,
+                Some(Parked::Taped),
+            ),
+        ),
+        (
+            "neutral back at socket three",
+            altered(neutral, Back, socket(3), false, None),
+        ),
+        (
+            "neutral out at door entry unit",
+            altered(
+                neutral,
+                Out,
+                Some(place("door entry unit", None)),
+                false,
+                None,
+            ),
+        ),
+        (
+            "line and neutral linked at socket three",
+            altered(line_and_neutral, Linked, socket(3), false, None),
+        ),
+        (
+            "line and neutral unlinked at socket three",
+            altered(line_and_neutral, Unlinked, socket(3), false, None),
+        ),
+        (
+            "line and neutral link removed",
+            altered(line_and_neutral, Unlinked, None, false, None),
+        ),
+        (
+            "line and neutral out at cooker",
+            altered(
+                line_and_neutral,
+                Out,
+                Some(place("cooker", None)),
+                false,
+                None,
+            ),
+        ),
+        (
+            "lamp out at light two",
+            altered(Part::Lamp, Out, Some(place("light", Some(2))), false, None),
+        ),
+        ("lamps back", altered(Part::Lamp, Back, None, false, None)),
+        (
+            "cover off at board two",
+            altered(Part::Cover, Out, Some(place("board", Some(2))), false, None),
+        ),
+        (
+            "cover back on",
+            altered(Part::Cover, Back, None, false, None),
+        ),
+        (
+            "earthing conductor disconnected",
+            altered(Part::EarthingConductor, Out, None, false, None),
+        ),
+        (
+            "earthing conductor off",
+            altered(Part::EarthingConductor, Out, None, false, None),
+        ),
+        (
+            "earthing conductor back on",
+            altered(Part::EarthingConductor, Back, None, false, None),
+        ),
+        ("lock removed", altered(Part::Lock, Out, None, false, None)),
+        ("lock fitted", altered(Part::Lock, Back, None, false, None)),
+        (
+            "socket three back",
+            altered(Part::Accessory, Back, socket(3), false, None),
+        ),
+        (
+            "thermostat out",
+            altered(
+                Part::Accessory,
+                Out,
+                Some(place("thermostat", None)),
+                false,
+                None,
+            ),
+        ),
+        ("fuse out", altered(Part::Fuse, Out, None, false, None)),
+        (
+            "switching changed at switch two",
+            altered(
+                Part::Switch,
+                Out,
+                Some(place("switch", Some(2))),
+                false,
+                None,
+            ),
+        ),
+        (
+            "all back",
+            altered(Part::Everything, Back, None, false, None),
+        ),
+    ] {
+        for rule in step_rules() {
+            assert_eq!(said(&rule, words), meant, "{rule}: {words}");
+        }
+    }
+}
+
+#[test]
+fn commands_at_any_time() {
+    for (words, meant) in [
+        ("affirm", Said::Affirm),
+        ("negative", Said::Negative),
+        ("correction", Said::Correction(None)),
+        ("disregard", Said::Disregard),
+        ("say again", Said::SayAgain),
+        ("stand by", Said::StandBy),
+        ("carry on", Said::CarryOn),
+        ("pause", Said::Pause),
+        ("resume", Said::Resume),
+        ("where are we", Said::WhereAreWe),
+        ("what is out", Said::WhatIsOut),
+        ("What's out?", Said::WhatIsOut),
+        ("how long is left", Said::HowLongIsLeft),
+        ("finish", Said::Finish),
+        ("not tested no access", Said::NotTested(Reason::NoAccess)),
+        (
+            "not tested reason equipment cannot be taken out",
+            Said::NotTested(Reason::EquipmentCannotBeTakenOut),
+        ),
+        ("skip reason in use", Said::Skip(Reason::InUse)),
+        (
+            "override reason on the recording",
+            Said::Override(Reason::OnTheRecording),
+        ),
+        ("circuit five", Said::Circuit(5)),
+        ("go to circuit twelve", Said::Circuit(12)),
+        ("circuit 24", Said::Circuit(24)),
+        ("board two", Said::Board(2)),
+        ("go to ring continuity", Said::GoTo(Stage::Ring)),
+        ("go to insulation", Said::GoTo(Stage::Insulation)),
+        ("take a note", Said::Note),
+        ("note", Said::Note),
+        ("end of note", Said::EndOfNote),
+        ("slower", Said::Manner(Manner::Slower)),
+        (
+            "correction neutral out at socket three",
+            Said::Correction(Some(Box::new(said(
+                "confirm",
+                "neutral out at socket three",
+            )))),
+        ),
+    ] {
+        for rule in step_rules() {
+            assert_eq!(said(&rule, words), meant, "{rule}: {words}");
+        }
+    }
+}
+
+#[test]
+fn a_correction_carries_the_right_reading() {
+    assert_eq!(
+        said("insulation", "correction line to earth two nine nine"),
+        Said::Correction(Some(Box::new(read(exact("299").between(Pair::LE)))))
+    );
+}
+
+#[test]
+fn statements() {
+    for (rule, words, state) in [
+        ("confirm", "done", Statement::Done),
+        ("confirm", "ready", Statement::Done),
+        ("isolation", "indicator proved", Statement::Proved),
+        ("isolation", "not proved", Statement::NotProved),
+        ("isolation", "isolated", Statement::Isolated),
+        ("isolation", "locked off", Statement::LockedOff),
+        ("isolation", "dead", Statement::Dead),
+        ("isolation", "discharged", Statement::Discharged),
+        ("instrument", "leads open", Statement::Open),
+        ("instrument", "shorted", Statement::Shorted),
+        (
+            "insulation",
+            "nothing connected",
+            Statement::NothingConnected,
+        ),
+        ("polarity", "polarity correct", Statement::PolarityCorrect),
+        (
+            "continuity",
+            "polarity reversed",
+            Statement::PolarityReversed,
+        ),
+        ("rcd", "tripped", Statement::Tripped),
+        ("rcd", "did not trip", Statement::NoTrip),
+        ("functional", "works", Statement::Pass),
+        ("functional", "failed", Statement::Fail),
+        (
+            "functional",
+            "phase sequence correct",
+            Statement::SequenceCorrect,
+        ),
+        ("loop", "energised", Statement::Energised),
+    ] {
+        assert_eq!(said(rule, words), Said::Stated(state), "{words}");
+        assert_eq!(said("anything", words), Said::Stated(state), "{words}");
+    }
+    assert_eq!(
+        said("isolation", "line to neutral dead"),
+        Said::StatedAt {
+            state: Statement::Dead,
+            pair: Some(Pair::LN),
+            place: None,
+        }
+    );
+    assert_eq!(
+        said("polarity", "polarity correct at socket three"),
+        Said::StatedAt {
+            state: Statement::PolarityCorrect,
+            pair: None,
+            place: Some(place("socket", Some(3))),
+        }
+    );
+}
+
+#[test]
+fn talk_is_not_understood() {
+    for words in [
+        "",
+        "lovely weather",
+        "pass me the screwdriver",
+        "nine nine bananas",
+        "lock off",
+    ] {
+        assert_eq!(GRAMMAR.understand("anything", words), None, "{words}");
+    }
+}

@@ -1,0 +1,199 @@
+//! Typed lines made into the words that would have been spoken.
+
+use super::number;
+use regex::Regex;
+use std::sync::LazyLock;
+
+/// Symbols and short forms, as whole tokens, and how they are said.
+const SHORT: &[(&str, &str)] = &[
+    (">", "over"),
+    ("<", "under"),
+    ("+", "plus"),
+    ("ω", "ohms"),
+    ("mω", "milliohms"),
+    ("kω", "kilohms"),
+    ("ohms", "ohms"),
+    ("kohm", "kilohms"),
+    ("kohms", "kilohms"),
+    ("mohm", "megohms"),
+    ("mohms", "megohms"),
+    ("v", "volts"),
+    ("a", "amps"),
+    ("ma", "milliamps"),
+    ("ka", "kiloamps"),
+    ("ms", "milliseconds"),
+    ("ol", "over range"),
+    ("ze", "z e"),
+    ("zs", "z s"),
+    ("cpc", "c p c"),
+    ("rcd", "r c d"),
+    ("what's", "what is"),
+    ("it's", "it is"),
+    ("can't", "cannot"),
+    ("didn't", "did not"),
+    ("doesn't", "does not"),
+];
+
+/// Units whose letter case tells milli from mega; looked at before the case is dropped.
+const CASED: &[(&str, &str)] = &[("MΩ", " megohms "), ("mΩ", " milliohms "), ("Ω", " ohms ")];
+
+#[allow(clippy::expect_used)] // Constant patterns: a wrong one fails every test of this file.
+static TOKEN: LazyLock<Regex> = LazyLock::new(|| {
+    Regex::new(r"[0-9]*\.[0-9]+|[0-9]+|[\p{L}']+|[<>+]").expect("a constant pattern")
+});
+
+#[allow(clippy::expect_used)]
+static PAIR: LazyLock<Regex> = LazyLock::new(|| {
+    Regex::new(
+        r"(?i)\b(?P<a>l[123]?|n|e|pe)(?:\s*\+\s*(?P<b>l[123]?|n))?\s*[-–/]\s*(?P<c>l[123]?|n|e|pe)(?:\s*\+\s*(?P<d>l[123]?|n))?\b",
+    )
+    .expect("a constant pattern")
+});
+
+/// A typed line as spoken words: lower case, without punctuation, numbers and symbols written out.
+///
+/// ```
+/// use bothhands::grammar::typed::normalise;
+/// assert_eq!(normalise("L-N >999 MΩ"), "line to neutral over nine nine nine megohms");
+/// assert_eq!(normalise("Socket 12 back."), "socket twelve back");
+/// assert_eq!(normalise("0.34"), "zero point three four");
+/// ```
+pub fn normalise(line: &str) -> String {
+    let mut line = line
+        .replace('\u{2126}', "Ω")
+        .replace(['\u{2019}', '\u{2018}'], "'");
+    line = PAIR.replace_all(&line, pair).into_owned();
+    for (symbol, words) in CASED {
+        line = line.replace(symbol, words);
+    }
+    let line = line.to_lowercase();
+    let mut words: Vec<String> = Vec::new();
+    let mut after_figures = false;
+    for token in TOKEN.find_iter(&line) {
+        let token = token.as_str().trim_matches('\'');
+        // "a" is amps after figures and the article elsewhere.
+        let short = SHORT
+            .iter()
+            .find(|(short, _)| *short == token && (after_figures || token != "a"));
+        after_figures = token.ends_with(|c: char| c.is_ascii_digit());
+        if let Some((_, said)) = short {
+            words.push((*said).to_owned());
+        } else if token.starts_with(|c: char| c.is_ascii_digit() || c == '.') {
+            words.push(spoken_number(token));
+        } else if !token.is_empty() {
+            words.push(token.to_owned());
+        }
+    }
+    let line = words.join(" ");
+    match line.as_str() {
+        // Typed, it cannot be misheard for "nought".
+        "note" => "take a note".to_owned(),
+        _ => line,
+    }
+}
+
+fn spoken_number(token: &str) -> String {
+    let token = if token.starts_with('.') {
+        format!("0{token}")
+    } else {
+        token.to_owned()
+    };
+    // Places and circuits are said as "twelve", values may be: one form serves both.
+    let small = (token.len() <= 2 && !token.starts_with('0'))
+        .then(|| token.parse().ok())
+        .flatten()
+        .and_then(number::short_cardinal);
+    small.unwrap_or_else(|| number::spell(&token, "point"))
+}
+
+/// "L1-N" as "line one to neutral", whichever way round it was written.
+fn pair(found: &regex::Captures<'_>) -> String {
+    let end = |one: &str, other: &str| {
+        let names: Vec<String> = [one, other]
+            .iter()
+            .filter_map(|name| found.name(name))
+            .map(|m| conductor(m.as_str()))
+            .collect();
+        names.join(" and ")
+    };
+    let (from, to) = (end("a", "b"), end("c", "d"));
+    // A numbered line is said first; see readings.jsgf.
+    let numbered = |end: &str| end.starts_with("line ") && !end.contains(" and ");
+    if numbered(&to) && !numbered(&from) {
+        return format!(" {to} to {from} ");
+    }
+    format!(" {from} to {to} ")
+}
+
+fn conductor(short: &str) -> String {
+    match short.to_lowercase().as_str() {
+        "l" => "line".to_owned(),
+        "n" => "neutral".to_owned(),
+        "e" | "pe" => "earth".to_owned(),
+        numbered => numbered
+            .bytes()
+            .last()
+            .map(|b| format!("line {}", number::digit_word(b.wrapping_sub(b'0'))))
+            .unwrap_or_default(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn typed_lines_are_said_in_words() {
+        for (typed, said) in [
+            ("Affirm!", "affirm"),
+            ("999", "nine nine nine"),
+            (">999", "over nine nine nine"),
+            ("> 999 MΩ", "over nine nine nine megohms"),
+            ("<0.01", "under zero point zero one"),
+            (".34", "zero point three four"),
+            ("0.34Ω", "zero point three four ohms"),
+            ("12 mΩ", "twelve milliohms"),
+            ("L-N 230V", "line to neutral two three zero volts"),
+            ("l1-l2 401 v", "line one to line two four zero one volts"),
+            ("N-L1 230 V", "line one to neutral two three zero volts"),
+            (
+                "L+N-E >999",
+                "line and neutral to earth over nine nine nine",
+            ),
+            ("N/E OL", "neutral to earth over range"),
+            ("299 at 250V", "two nine nine at two five zero volts"),
+            (
+                "23 ms, positive half-cycle",
+                "twenty three milliseconds positive half cycle",
+            ),
+            ("1.2 kA", "one point two kiloamps"),
+            ("5 A", "five amps"),
+            (
+                "neutral out at socket 3, in a connector",
+                "neutral out at socket three in a connector",
+            ),
+            ("What's out?", "what is out"),
+            ("end-of-note", "end of note"),
+            ("note", "take a note"),
+            ("cpc out", "c p c out"),
+            ("", ""),
+        ] {
+            assert_eq!(normalise(typed), said, "{typed}");
+        }
+    }
+
+    #[test]
+    fn spoken_words_stay_as_they_are() {
+        let words = "line to neutral greater than two ninety nine megohms at socket twelve";
+        assert_eq!(normalise(words), words);
+    }
+
+    proptest! {
+        #[test]
+        fn any_line_gives_plain_words(line in ".{0,80}") {
+            let once = normalise(&line);
+            prop_assert_eq!(once.to_lowercase(), once);
+        }
+    }
+}

@@ -1,0 +1,245 @@
+//! Words to phones, and a graph of words to a graph of phones.
+
+use super::EarError;
+use crate::grammar::WordGraph;
+use std::collections::HashMap;
+
+/// Names of the model's labels; the first is the CTC blank.
+#[derive(Debug, Clone)]
+pub struct Phones(Vec<String>);
+
+impl Phones {
+    /// From a JSON list of names.
+    ///
+    /// # Errors
+    /// When it is no list of 2 to 255 names.
+    pub fn new(json: &str) -> Result<Self, EarError> {
+        let names: Vec<String> =
+            serde_json::from_str(json).map_err(|e| EarError::Phones(e.to_string()))?;
+        if !(2..=255).contains(&names.len()) {
+            return Err(EarError::Phones(format!("{} names", names.len())));
+        }
+        Ok(Self(names))
+    }
+
+    /// How many labels there are, the blank included.
+    pub fn count(&self) -> usize {
+        self.0.len()
+    }
+
+    /// The label called `name`.
+    pub fn label(&self, name: &str) -> Option<u8> {
+        let found = self.0.iter().position(|n| n == name)?;
+        u8::try_from(found).ok().filter(|l| *l != 0)
+    }
+
+    /// The name of `label`.
+    pub fn name(&self, label: u8) -> &str {
+        self.0.get(usize::from(label)).map_or("?", String::as_str)
+    }
+}
+
+/// Pronunciations of each word.
+#[derive(Debug, Clone, Default)]
+pub struct Lexicon(HashMap<String, Vec<Vec<u8>>>);
+
+impl Lexicon {
+    /// From lines `word<TAB>PHONES`; several lines a word are variants; `#` begins a comment.
+    ///
+    /// # Errors
+    /// When a line has no phones or one that the model does not know.
+    pub fn new(text: &str, phones: &Phones) -> Result<Self, EarError> {
+        let mut words: HashMap<String, Vec<Vec<u8>>> = HashMap::new();
+        for (number, line) in text.lines().enumerate() {
+            let line = line.split('#').next().unwrap_or_default().trim();
+            if line.is_empty() {
+                continue;
+            }
+            let wrong = |what: &str| EarError::Lexicon(number + 1, what.to_owned());
+            let (word, said) = line
+                .split_once('\t')
+                .ok_or_else(|| wrong("has no tab between the word and its phones"))?;
+            let labels = said
+                .split_whitespace()
+                .map(|p| {
+                    phones
+                        .label(p)
+                        .ok_or_else(|| wrong(&format!("names `{p}`, which the model lacks")))
+                })
+                .collect::<Result<Vec<_>, _>>()?;
+            if labels.is_empty() {
+                return Err(wrong("has no phones"));
+            }
+            words
+                .entry(word.trim().to_owned())
+                .or_default()
+                .push(labels);
+        }
+        Ok(Self(words))
+    }
+
+    /// The pronunciations of `word`.
+    pub fn get(&self, word: &str) -> Option<&[Vec<u8>]> {
+        self.0.get(word).map(Vec::as_slice)
+    }
+}
+
+/// A graph of words spelt out in phones, ready to be searched.
+#[derive(Debug)]
+pub struct PhoneGraph {
+    pub(super) words: Vec<String>,
+    /// Hash of the class of each word; none for words that add nothing to the meaning.
+    pub(super) classes: Vec<Option<u64>>,
+    pub(super) nodes: Vec<Node>,
+    pub(super) spellings: Vec<Spelling>,
+    pub(super) states: Vec<State>,
+}
+
+/// One label that the search can stand in. The nodes of a spelling follow each other: phone,
+/// blank, phone, ... phone.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Node {
+    pub label: u8,
+    /// The spelling it belongs to, or the state when it is the blank between words.
+    pub owner: u32,
+    pub kind: Kind,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Kind {
+    /// A phone; `leap` when the blank after it may be left out because the next phone differs.
+    Phone { leap: bool },
+    /// The last phone of a word.
+    LastPhone,
+    /// The blank between two phones of a word.
+    Blank,
+    /// The blank in a state, between words.
+    Between,
+}
+
+/// One pronunciation of one word between two states.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Spelling {
+    pub to: u32,
+    pub word: u32,
+    pub weight: f32,
+    pub first: u32,
+    pub first_label: u8,
+    pub last_label: u8,
+}
+
+#[derive(Debug, Clone)]
+pub(super) struct State {
+    /// The spellings that leave it: a range of [`PhoneGraph::spellings`].
+    pub leaving: std::ops::Range<u32>,
+    pub blank: u32,
+    /// Log weight of ending here.
+    pub end: Option<f32>,
+}
+
+impl PhoneGraph {
+    /// Spells `graph` out. `class` gives the class of a word: words of one class are the same
+    /// said differently, words without one add nothing to the meaning.
+    ///
+    /// # Errors
+    /// When a word has no pronunciation, or the graph names a state or word that it lacks.
+    pub fn new<'a>(
+        graph: &'a WordGraph,
+        lexicon: &Lexicon,
+        class: impl Fn(&'a str) -> Option<&'a str>,
+    ) -> Result<Self, EarError> {
+        let missing: Vec<&str> = graph
+            .words
+            .iter()
+            .map(String::as_str)
+            .filter(|w| lexicon.get(w).is_none())
+            .collect();
+        if !missing.is_empty() {
+            return Err(EarError::NoPronunciation(missing.join(", ")));
+        }
+        let mut arcs = graph.arcs.clone();
+        arcs.sort_by_key(|arc| arc.from);
+        let broken = |arc: &crate::grammar::Arc| {
+            arc.from >= graph.states
+                || arc.to >= graph.states
+                || arc.word as usize >= graph.words.len()
+        };
+        if arcs.iter().any(broken) || graph.finals.iter().any(|f| f.0 >= graph.states) {
+            return Err(EarError::Graph);
+        }
+
+        let mut ends: HashMap<u32, f32> = HashMap::new();
+        for &(state, weight) in &graph.finals {
+            let end = ends.entry(state).or_insert(weight);
+            *end = end.max(weight);
+        }
+        let mut nodes = Vec::new();
+        let mut spellings = Vec::new();
+        let mut states = Vec::new();
+        let mut arcs = arcs.iter().peekable();
+        for state in 0..graph.states {
+            let blank = nodes.len() as u32;
+            nodes.push(Node {
+                label: 0,
+                owner: state,
+                kind: Kind::Between,
+            });
+            let from = spellings.len() as u32;
+            while let Some(arc) = arcs.next_if(|arc| arc.from == state) {
+                let word = &graph.words[arc.word as usize];
+                for phones in lexicon.get(word).unwrap_or_default() {
+                    let owner = spellings.len() as u32;
+                    spellings.push(Spelling {
+                        to: arc.to,
+                        word: arc.word,
+                        weight: arc.weight,
+                        first: nodes.len() as u32,
+                        first_label: phones[0],
+                        last_label: phones[phones.len() - 1],
+                    });
+                    for (i, &label) in phones.iter().enumerate() {
+                        let kind = match phones.get(i + 1) {
+                            Some(&next) => Kind::Phone {
+                                leap: next != label,
+                            },
+                            None => Kind::LastPhone,
+                        };
+                        nodes.push(Node { label, owner, kind });
+                        if kind != Kind::LastPhone {
+                            nodes.push(Node {
+                                label: 0,
+                                owner,
+                                kind: Kind::Blank,
+                            });
+                        }
+                    }
+                }
+            }
+            states.push(State {
+                leaving: from..spellings.len() as u32,
+                blank,
+                end: ends.get(&state).copied(),
+            });
+        }
+        let classes = graph.words.iter().map(|w| class(w).map(hash)).collect();
+        Ok(Self {
+            words: graph.words.clone(),
+            classes,
+            nodes,
+            spellings,
+            states,
+        })
+    }
+
+    /// Nodes that the search may stand in.
+    pub fn size(&self) -> usize {
+        self.nodes.len()
+    }
+}
+
+/// FNV-1a: the same on every machine and in every run.
+fn hash(text: &str) -> u64 {
+    text.bytes().fold(0xcbf2_9ce4_8422_2325, |h, b| {
+        (h ^ u64::from(b)).wrapping_mul(0x0100_0000_01b3)
+    })
+}
