@@ -1,5 +1,6 @@
 use crate::store::{Exported, Mode, Sounds, Store};
 use anyhow::{Context, bail};
+use clap::Args;
 use std::{
     ffi::OsString,
     fs::{self, File},
@@ -9,8 +10,8 @@ use std::{
 };
 
 /// Write a log as JSON Lines, to be kept, read by other programs, or imported elsewhere
-#[derive(Debug, clap::Args)]
-pub struct Args {
+#[derive(Debug, Args)]
+pub struct ExportArgs {
     /// The log
     #[arg(value_name = "DB")]
     db: PathBuf,
@@ -30,7 +31,7 @@ pub struct Args {
 ///
 /// # Errors
 /// When the log cannot be read or the lines not written.
-pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
+pub fn run(args: ExportArgs) -> anyhow::Result<ExitCode> {
     let store = Store::open(&args.db, Mode::Read)?;
     let sounds = match &args.sounds {
         Some(folder) => {

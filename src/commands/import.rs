@@ -1,5 +1,6 @@
 use crate::store::{Imported, import};
 use anyhow::Context;
+use clap::Args;
 use std::{
     fs::File,
     io::{self, BufRead, BufReader},
@@ -8,8 +9,8 @@ use std::{
 };
 
 /// Make a log of exported JSON Lines: the same events with the same hashes
-#[derive(Debug, clap::Args)]
-pub struct Args {
+#[derive(Debug, Args)]
+pub struct ImportArgs {
     /// The exported lines; - for standard input
     #[arg(value_name = "FILE")]
     file: PathBuf,
@@ -25,7 +26,7 @@ pub struct Args {
 ///
 /// # Errors
 /// When a line does not fit, when there is another log of that name, or it cannot be written.
-pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
+pub fn run(args: ImportArgs) -> anyhow::Result<ExitCode> {
     let mut lines: Box<dyn BufRead> = if args.file == Path::new("-") {
         Box::new(io::stdin().lock())
     } else {

@@ -1,9 +1,10 @@
 use crate::store::{Mode, Store, Verdict};
+use clap::Args;
 use std::{path::PathBuf, process::ExitCode};
 
 /// Check that a log is as it was written, and name the first event that does not fit
-#[derive(Debug, clap::Args)]
-pub struct Args {
+#[derive(Debug, Args)]
+pub struct VerifyArgs {
     /// The log
     #[arg(value_name = "DB")]
     db: PathBuf,
@@ -13,10 +14,10 @@ pub struct Args {
 ///
 /// # Errors
 /// When the log cannot be read at all.
-pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
+pub fn run(args: VerifyArgs) -> anyhow::Result<ExitCode> {
     let store = Store::open(&args.db, Mode::Read)?;
     let verdict = store.verify()?;
-    print!("{}", report(args, &verdict));
+    print!("{}", report(&args, &verdict));
     Ok(if verdict.is_whole() {
         ExitCode::SUCCESS
     } else {
@@ -24,7 +25,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     })
 }
 
-fn report(args: &Args, verdict: &Verdict) -> String {
+fn report(args: &VerifyArgs, verdict: &Verdict) -> String {
     let mut lines = Vec::new();
     for chain in &verdict.chains {
         lines.push(format!(
