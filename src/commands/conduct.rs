@@ -116,9 +116,7 @@ impl Conductor<'_> {
                     let rule = self.session.rule();
                     match self.grammar.understand(rule, &words) {
                         Some(said) => (said, None),
-                        None if self.session.state().mode() == Mode::Noting => {
-                            (Said::Note, None)
-                        }
+                        None if self.session.state().mode() == Mode::Noting => (Said::Note, None),
                         None => {
                             tally.not_understood += 1;
                             self.say(&[Line::answer(format!(
@@ -197,7 +195,9 @@ impl Conductor<'_> {
             }
             Err(why) => {
                 self.session = before;
-                self.say(&[Line::warning(format!("{why} Say it again when that is put right."))]);
+                self.say(&[Line::warning(format!(
+                    "{why} Say it again when that is put right."
+                ))]);
                 false
             }
         }

@@ -8,11 +8,18 @@
 //! Nothing here knows of jobs, sessions or sound. The person decides; local rules and the maker's
 //! instructions come first.
 
+pub mod conductor;
+pub mod earth_loop;
+mod facts;
 pub mod insulation;
+pub mod judge;
 mod kinds;
+pub mod rcd;
+pub mod ring;
 pub mod tables;
 mod verdict;
 
+pub use facts::{Facts, Overcurrent, Residual, Run};
 pub use kinds::{DeviceKind, Earthing, Phases, RcdDelay, Serves, SystemVoltage};
 pub use tables::{Tables, TablesError};
 pub use verdict::{Finding, Outcome, Verdict};

@@ -87,7 +87,7 @@ sections! {
     /// Main bonds.
     Bonding { ohms: f64 }
     /// Ring final circuits.
-    Ring { within_ohms: f64, least_ohms: f64 }
+    Ring { within_ohms: f64, least_ohms: f64, point_within_ohms: f64, cpc_within_factor: f64 }
     /// Insulation resistance limits.
     Insulation { extra_low: InsulationLimit, low: InsulationLimit, above_500: InsulationLimit }
     /// Where the patterns of insulation readings part.
@@ -333,6 +333,8 @@ impl Tables {
             ("bonding.ohms", self.bonding.ohms),
             ("ring.within_ohms", self.ring.within_ohms),
             ("ring.least_ohms", self.ring.least_ohms),
+            ("ring.point_within_ohms", self.ring.point_within_ohms),
+            ("ring.cpc_within_factor", self.ring.cpc_within_factor),
             (
                 "insulation.extra_low.megohms",
                 self.insulation.extra_low.megohms,
