@@ -259,7 +259,7 @@ fn tables_2008() -> Tables {
 mod calculator {
     pub fn value(text: &str) -> Option<f64> {
         let plain: String = text
-            .replace("mΩ/m", "")
+            .replace("mΩ/m", "×0.001")
             .replace("mm²", "")
             .replace("kA", "")
             .chars()
