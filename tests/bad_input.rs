@@ -46,7 +46,14 @@ impl Bench {
     fn typed(&self, words: &str) -> assert_cmd::assert::Assert {
         self.write("words.txt", words);
         self.bothhands()
-            .args(["test", "job.toml", "--db", "session.db", "--words", "words.txt"])
+            .args([
+                "test",
+                "job.toml",
+                "--db",
+                "session.db",
+                "--words",
+                "words.txt",
+            ])
             .assert()
     }
 
@@ -200,10 +207,7 @@ fn a_log_in_use_by_another_program_is_left_alone() {
 fn a_log_that_is_no_log_is_left_alone() {
     let bench = Bench::new();
     bench.write("session.db", "not a database, but somebody's notes");
-    bench
-        .typed(ISOLATED)
-        .code(2)
-        .stderr(contains("session.db"));
+    bench.typed(ISOLATED).code(2).stderr(contains("session.db"));
     assert_eq!(
         fs::read_to_string(bench.path("session.db")).unwrap(),
         "not a database, but somebody's notes"
@@ -217,7 +221,9 @@ fn a_log_from_a_newer_version_is_left_alone() {
     let path = bench.path("session.db");
     {
         let connection = rusqlite::Connection::open(&path).unwrap();
-        connection.pragma_update(None, "user_version", 4_000).unwrap();
+        connection
+            .pragma_update(None, "user_version", 4_000)
+            .unwrap();
     }
     bench
         .typed("over nine nine nine\n")
