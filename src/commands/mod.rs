@@ -14,6 +14,7 @@ pub mod log;
 pub mod merge;
 pub mod schedule;
 pub mod score;
+pub mod screen;
 pub mod sources;
 pub mod test;
 pub mod verify;
