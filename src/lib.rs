@@ -14,6 +14,7 @@ pub mod grammar;
 pub mod installation;
 pub mod limits;
 pub mod quantity;
+pub mod report;
 pub mod sequence;
 pub mod speech;
 pub mod store;

@@ -8,8 +8,10 @@ import re
 
 # How a person says what we write.
 SPELLED = [(" megohms ", " meg ohms "), (" megohm ", " meg ohm "), (" kilohms ", " kil ohms "),
-           (" kiloamps ", " kilo amps "), (" milliamps ", " milli amps "), (" milliohms ", " milli ohms "),
-           (" cpc ", " C. P. C. "), (" rcd ", " R. C. D. "), (" r n ", " R. N. "), (" l ", " L. "), (" n ", " N. "),
+           (" kiloamps ", " kilo amps "), (" milliamps ", " milli amps "), (" milliohms ", " milli ohms "), (" milliohm ", " milli ohm "),
+           (" kilohm ", " kil ohm "), (" kiloamp ", " kilo amp "), (" milliamp ", " milli amp "),
+           (" cpc ", " C. P. C. "), (" rcd ", " R. C. D. "), (" r n ", " R. N. "), (" l ", " L. "), (" c p c ", " C. P. C. "), (" r c d ", " R. C. D. "),
+           (" z ", " zed "), (" s ", " S. "), (" n ", " N. "),
            (" e ", " E. "), (" r ", " R. "), (" zs ", " zed S. "), (" ze ", " zed E. "), (" fower ", " foe-er ")]
 
 

@@ -27,7 +27,12 @@ COLUMNS = ["id", "voice", "group", "condition", "noise", "text", "heard", "right
 
 
 def samples_of(directory, part):
-    data = np.load(f"{directory}/{part}.npz")
+    """[(entry, int16 samples)]. The clips may travel as PART.opus with their lengths in PART.n.json."""
+    if os.path.exists(f"{directory}/{part}.opus"):
+        import soundfile
+        data = dict(x=soundfile.read(f"{directory}/{part}.opus", dtype="int16")[0], n=json.load(open(f"{directory}/{part}.n.json")))
+    else:
+        data = np.load(f"{directory}/{part}.npz")
     x, ends = data["x"], np.cumsum(np.r_[0, data["n"]])
     entries = json.load(open(f"{directory}/{part}.json"))
     return [(e, x[ends[i]:ends[i + 1]]) for i, e in enumerate(entries)]

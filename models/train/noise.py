@@ -12,7 +12,7 @@ from scipy.signal import butter, fftconvolve, lfilter
 
 RATE = 16000
 KINDS = ("pink", "babble", "drill", "hum", "plant")
-TALKERS = "/usr/share/pocketsphinx/test/data/librivox/*.wav"     # Debian package pocketsphinx-testdata, public domain
+TALKERS = os.environ.get("EAR_TALKERS", "/usr/share/pocketsphinx/test/data/librivox/*.wav")    # Debian package pocketsphinx-testdata, public domain
 
 
 def unit(x):

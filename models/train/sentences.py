@@ -15,6 +15,7 @@ import re
 import sys
 
 import holdout
+import jsgf_sample
 import lexicon
 
 DIGITS = "one two three four five six seven eight nine".split()
@@ -296,6 +297,7 @@ def main(out):
     train = {
         "trade": [s for s in (sampler.sentence() for _ in range(40000)) if lexicon.knows(s) and fresh(s)],
         "contrast": [s for s in (sampler.contrast() for _ in range(12000)) if lexicon.knows(s) and fresh(s)],
+        "grammar": [s for s in jsgf_sample.sample(30000, holdout.SENTENCE_TRAIN_SEED + 3) if lexicon.knows(s) and fresh(s)],
         "general": general,
         "salad": [salad.sentence() for _ in range(6000)],
     }

@@ -2,6 +2,8 @@
 
     nice -n 19 python speak_fast.py SENTENCES_DIR OUT_DIR KIND HOURS      KIND: espeak, flite-rms, flite-slt, piper
 
+KIND@LIST (espeak@grammar) draws from that one list only.
+
 Output: OUT_DIR/KIND_{n}.npz with x (all samples, int16, 16 kHz), n (lengths), t (texts), g (voice names).
 """
 import json
@@ -46,10 +48,13 @@ def speak(kind, sentence, rng):
 def main(sentences, out, kind, hours):
     os.makedirs(out, exist_ok=True)
     lists = json.load(open(f"{sentences}/train.json"))
-    rng = random.Random(zlib.crc32(kind.encode()))
+    kind, _, only = kind.partition("@")
+    mix = ((only, 1.0),) if only else MIX
+    label = f"{kind}-{only}" if only else kind
+    rng = random.Random(zlib.crc32(label.encode()))
     made, shard, buffer = 0.0, 0, []
     while made < hours * 3600:
-        sentence = rng.choice(lists[rng.choices([m[0] for m in MIX], [m[1] for m in MIX])[0]])
+        sentence = rng.choice(lists[rng.choices([m[0] for m in mix], [m[1] for m in mix])[0]])
         try:
             samples, name = speak(kind, sentence, rng)
         except Exception as error:
@@ -61,12 +66,12 @@ def main(sentences, out, kind, hours):
         buffer.append((voices.int16(samples), sentence, name))
         made += len(samples) / voices.RATE
         if len(buffer) == SHARD or made >= hours * 3600:
-            path = f"{out}/{kind}_{shard:03d}.npz"
+            path = f"{out}/{label}_{shard:03d}.npz"
             np.savez(path + ".part.npz", x=np.concatenate([b[0] for b in buffer]), n=[len(b[0]) for b in buffer],
                      t=[b[1] for b in buffer], g=[b[2] for b in buffer])
             os.rename(path + ".part.npz", path)
             shard, buffer = shard + 1, []
-    print(f"{kind}: {made / 3600:.2f} h", flush=True)
+    print(f"{label}: {made / 3600:.2f} h", flush=True)
 
 
 if __name__ == "__main__":

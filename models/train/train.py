@@ -188,7 +188,7 @@ def main():
             mel, frames = augment(x, n)
         target = torch.tensor([q for l in labels for q in l], device=device)
         lengths = torch.tensor([len(l) for l in labels], device=device)
-        with torch.autocast("cuda", dtype=torch.bfloat16, enabled=device == "cuda"):
+        with torch.autocast(device, dtype=torch.bfloat16):
             logp, frames = net(mel, frames, a.dropout)
         loss = F.ctc_loss(logp.transpose(0, 1), target, frames, lengths, zero_infinity=True)
         opt.zero_grad(set_to_none=True)

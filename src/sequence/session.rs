@@ -96,15 +96,9 @@ impl Session {
             after.apply(event, now);
         }
         let mut lines = reply.lines;
-        lines.extend(self.on_leaving(&before, &after));
-        let asked_again = matches!(said, Said::SayAgain);
-        if !reply.events.is_empty() && !asked_again && after.mode() == Mode::Running {
-            if before.question() != after.question() || after.question().is_none() {
-                let question_said = after.question().is_some();
-                if !question_said {
-                    lines.push(speak::prompt(&after).due());
-                }
-            }
+        lines.extend(on_leaving(&before, &after));
+        if wants_prompt(&reply.events, &after) {
+            lines.push(speak::prompt(&after).due());
         }
         self.state = after;
         Ok(Turn {
@@ -147,27 +141,39 @@ impl Session {
         (running && !out.is_empty())
             .then(|| Line::reminder(format!("Remember: out is {}.", out.join("; "))))
     }
+}
 
-    /// Reminders when a circuit or a stage is left with things out.
-    fn on_leaving(&self, before: &State, after: &State) -> Vec<Line> {
-        let (Some(old), Some(new)) = (before.current(), after.current()) else {
-            return Vec::new();
-        };
-        let left_circuit = (old.board, old.circuit) != (new.board, new.circuit);
-        let left_stage = old.stage != new.stage;
-        if !(left_circuit || left_stage) || new.stage == Stage::PutBack {
-            return Vec::new();
-        }
-        let out: Vec<_> = after
-            .open_entries()
-            .filter(|entry| left_circuit || entry.circuit == old.circuit)
-            .map(OutEntry::what)
-            .collect();
-        if out.is_empty() {
-            return Vec::new();
-        }
-        vec![Line::reminder(format!("Still out: {}.", out.join("; ")))]
+/// Reminders when a circuit or a stage is left with things out.
+fn on_leaving(before: &State, after: &State) -> Vec<Line> {
+    let (Some(old), Some(new)) = (before.current(), after.current()) else {
+        return Vec::new();
+    };
+    let left_circuit = (old.board, old.circuit) != (new.board, new.circuit);
+    let left_stage = old.stage != new.stage;
+    if !(left_circuit || left_stage) || new.stage == Stage::PutBack {
+        return Vec::new();
     }
+    let out: Vec<_> = after
+        .open_entries()
+        .filter(|entry| left_circuit || entry.circuit == old.circuit)
+        .map(OutEntry::what)
+        .collect();
+    if out.is_empty() {
+        return Vec::new();
+    }
+    vec![Line::reminder(format!("Still out: {}.", out.join("; ")))]
+}
+
+/// Whether the next prompt is due: something went forward, and nothing waits for an answer. After
+/// a refusal or a question about the session the old prompt still stands.
+fn wants_prompt(events: &[Event], after: &State) -> bool {
+    let forward = events.iter().any(|event| {
+        !matches!(
+            event,
+            Event::Refused { .. } | Event::Asked { .. } | Event::Overridden { .. }
+        )
+    });
+    forward && after.mode() == Mode::Running && after.question().is_none()
 }
 
 /// Instruments past their calibration date.

@@ -271,6 +271,7 @@ pub fn affirmed(state: &State, question: &Question) -> Vec<Line> {
             lines.extend(
                 kept.verdict
                     .as_ref()
+                    .filter(|verdict| verdict.finding.is_some())
                     .and_then(|verdict| verdict.remark.as_deref())
                     .map(Line::answer),
             );

@@ -738,9 +738,10 @@ impl State {
             .map(|kept| kept.reading)
     }
 
-    /// The highest R1+R2 read on a circuit.
+    /// The highest R1+R2 read on a circuit; on a ring, with line and cpc cross-connected.
     pub fn highest_r1_r2(&self, board: u16, circuit: u16) -> Option<Reading> {
         self.counting(Quantity::R1R2)
+            .chain(self.counting(Quantity::RingLineEarth))
             .filter(|kept| {
                 self.step(&kept.step)
                     .is_some_and(|s| (s.board, s.circuit) == (board, Some(circuit)))

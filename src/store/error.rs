@@ -79,6 +79,17 @@ pub enum StoreError {
     #[error("nothing was kept: {0}")]
     NotKept(#[source] Box<StoreError>),
 
+    /// The disk failed while it confirmed what was written.
+    #[error(
+        "the disk failed and it cannot be told whether this was kept: {0}. Close the log, look after the disk, and see at the next start whether it is there"
+    )]
+    Uncertain(#[source] Box<StoreError>),
+
+    /// A log that was put together from several is not gone on in: what would be said next could
+    /// answer to either.
+    #[error("{}: this log was put together from those of several devices, and is only for reading; go on in the log of one device", .0.display())]
+    Merged(PathBuf),
+
     /// The log was opened for reading.
     #[error("{}: this log was opened for reading only", .0.display())]
     OpenedForReading(PathBuf),

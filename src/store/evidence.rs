@@ -1,6 +1,5 @@
 use super::hex::{Digest256, digest, digest_of};
-use crate::audio::{SAMPLE_RATE, Utterance};
-use flacenc::{bitsink::ByteSink, component::BitRepr, error::Verify};
+use crate::audio::{SAMPLE_RATE, Utterance, flac};
 use serde::Serialize;
 use serde_json::Value;
 
@@ -9,7 +8,8 @@ use serde_json::Value;
 /// Sound is kept as FLAC (RFC 9639): 16 kHz, mono, 16 bit, lossless.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Evidence {
-    pub(super) flac: Vec<u8>,
+    pub(super) sound_hash: Digest256,
+    pub(super) flac: Option<Vec<u8>>,
     pub(super) rate: u32,
     pub(super) samples: u64,
     pub(super) start: u64,
@@ -42,8 +42,10 @@ impl Evidence {
         words: &str,
         heard: &impl Serialize,
     ) -> Result<Self, EvidenceError> {
+        let flac = encode(&utterance.samples)?;
         Ok(Self {
-            flac: encode(&utterance.samples)?,
+            sound_hash: digest_of(&flac),
+            flac: Some(flac),
             rate: SAMPLE_RATE,
             samples: utterance.samples.len() as u64,
             start: utterance.start,
@@ -52,9 +54,9 @@ impl Evidence {
         })
     }
 
-    /// The sound: a FLAC file.
-    pub fn flac(&self) -> &[u8] {
-        &self.flac
+    /// The sound: a FLAC file. None where it was left out of an export or lost.
+    pub fn flac(&self) -> Option<&[u8]> {
+        self.flac.as_deref()
     }
 
     /// Samples a second.
@@ -92,7 +94,14 @@ impl Evidence {
 
     /// SHA-256 of the FLAC file.
     pub fn sound_hash(&self) -> Digest256 {
-        digest_of(&self.flac)
+        self.sound_hash
+    }
+
+    /// Whether the sound is the one that was heard; also when there is none.
+    pub(super) fn sound_fits(&self) -> bool {
+        self.flac
+            .as_deref()
+            .is_none_or(|flac| digest_of(flac) == self.sound_hash)
     }
 
     /// What events name it by: SHA-256 over these fields in this order, each as a netstring, as
@@ -119,28 +128,7 @@ fn encode(samples: &[f32]) -> Result<Vec<u8>, EvidenceError> {
     if samples.len() < SHORTEST {
         return Err(EvidenceError::TooShort(samples.len()));
     }
-    let whole: Vec<i32> = samples.iter().map(|&sample| to_16_bit(sample)).collect();
-    let config = flacenc::config::Encoder::default()
-        .into_verified()
-        .map_err(|(_, why)| EvidenceError::Encode(why.to_string()))?;
-    let source = flacenc::source::MemSource::from_samples(&whole, 1, 16, SAMPLE_RATE as usize);
-    let mut stream = flacenc::encode_with_fixed_block_size(&config, source, config.block_size)
-        .map_err(|why| EvidenceError::Encode(why.to_string()))?;
-    // The encoder counts the last block, which RFC 9639 (section 8.2) leaves out of the smallest
-    // block's size; strict decoders refuse what it then says of a short last block.
-    stream
-        .stream_info_mut()
-        .set_block_sizes(config.block_size, config.block_size)
-        .map_err(|why| EvidenceError::Encode(why.to_string()))?;
-    let mut sink = ByteSink::new();
-    stream
-        .write(&mut sink)
-        .map_err(|why| EvidenceError::Encode(why.to_string()))?;
-    Ok(sink.as_slice().to_vec())
-}
-
-fn to_16_bit(sample: f32) -> i32 {
-    (sample * 32_768.0).round().clamp(-32_768.0, 32_767.0) as i32
+    flac::encode(samples).map_err(|why| EvidenceError::Encode(why.to_string()))
 }
 
 #[cfg(test)]
@@ -163,7 +151,7 @@ mod tests {
             samples in prop::collection::vec(-1.0f32..=1.0, SHORTEST..10_000)
         ) {
             let flac = encode(&samples).unwrap();
-            let kept: Vec<i32> = samples.iter().map(|&sample| to_16_bit(sample)).collect();
+            let kept: Vec<i32> = samples.iter().map(|&sample| i32::from(flac::to_16_bits(sample))).collect();
             prop_assert_eq!(decoded(&flac), kept);
         }
     }
@@ -242,11 +230,9 @@ mod tests {
             }
             .hash(),
         );
-        let mut flac = evidence.flac.clone();
-        *flac.last_mut().unwrap() ^= 1;
         hashes.push(
             Evidence {
-                flac,
+                sound_hash: digest_of(b"another"),
                 ..evidence.clone()
             }
             .hash(),
@@ -255,5 +241,20 @@ mod tests {
         hashes.dedup();
         assert_eq!(hashes.len(), 7);
         assert_eq!(evidence.seconds(), 0.025);
+    }
+
+    #[test]
+    fn changed_sound_is_told_and_missing_sound_is_not_changed_sound() {
+        let utterance = Utterance {
+            samples: vec![0.25; 400],
+            start: 0,
+            speech_end: 300,
+        };
+        let mut evidence = Evidence::new(&utterance, "affirm", &Value::Null).unwrap();
+        assert!(evidence.sound_fits());
+        *evidence.flac.as_mut().unwrap().last_mut().unwrap() ^= 1;
+        assert!(!evidence.sound_fits());
+        evidence.flac = None;
+        assert!(evidence.sound_fits());
     }
 }

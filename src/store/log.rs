@@ -8,9 +8,10 @@ use super::{
 };
 use jiff::Timestamp;
 use rusqlite::{
-    Connection, OptionalExtension, Row, Transaction, TransactionBehavior, named_params,
+    Connection, OptionalExtension, Row, Transaction, TransactionBehavior, ffi, named_params,
 };
 use std::{
+    collections::{HashMap, HashSet},
     fmt,
     path::{Path, PathBuf},
     str::FromStr,
@@ -25,6 +26,8 @@ pub struct Store {
     pub(super) device: String,
     pub(super) clock: Box<dyn Fn() -> Timestamp + Send>,
     pub(super) opening: Opening,
+    /// A commit failed as it was synced and could not be cleared away yet.
+    pub(super) doubtful: bool,
     pub(super) writer: Option<WriterLock>,
     pub(super) copy: Option<ReadCopy>,
 }
@@ -74,7 +77,8 @@ impl Store {
     ///
     /// # Errors
     /// [`StoreError::NotKept`] with the reason: then nothing was kept, and the same call may be
-    /// made again.
+    /// made again. [`StoreError::Uncertain`] when the disk failed so badly that it may hold what
+    /// it could not confirm: whether it does is seen when the log is opened again.
     pub fn append(
         &mut self,
         events: &[NewEvent],
@@ -89,6 +93,10 @@ impl Store {
         if events.is_empty() {
             return Ok(Vec::new());
         }
+        if self.doubtful {
+            self.forget_what_failed()
+                .map_err(|why| StoreError::NotKept(Box::new(why)))?;
+        }
         let at = to_microseconds((self.clock)());
         match keep(&mut self.connection, &self.device, at, events, evidence) {
             Ok(records) => {
@@ -96,9 +104,12 @@ impl Store {
                 Ok(records)
             }
             Err(why) => {
-                let why = StoreError::from_sqlite(&self.path, why);
-                self.forget_what_failed();
-                Err(StoreError::NotKept(Box::new(why)))
+                self.doubtful = failed_to_sync(&why);
+                let why = Box::new(StoreError::from_sqlite(&self.path, why));
+                if self.doubtful && self.forget_what_failed().is_err() {
+                    return Err(StoreError::Uncertain(why));
+                }
+                Err(StoreError::NotKept(why))
             }
         }
     }
@@ -112,13 +123,25 @@ impl Store {
 
     /// A commit that failed while it was synced may have reached the disk: empties the
     /// write-ahead log, so that it cannot come back at the next start.
-    fn forget_what_failed(&self) {
-        let _ = self.checkpoint("TRUNCATE");
+    fn forget_what_failed(&mut self) -> Result<(), StoreError> {
+        match self.checkpoint("TRUNCATE") {
+            Ok(0) => {
+                self.doubtful = false;
+                Ok(())
+            }
+            // A reader is in the way. What failed stays where nobody reads it, and the next
+            // write goes over it.
+            Ok(_) => Ok(()),
+            Err(why) => Err(StoreError::from_sqlite(&self.path, why)),
+        }
     }
 
-    fn checkpoint(&self, how: &str) -> rusqlite::Result<()> {
+    /// Returns whether something was in the way: 0 or 1.
+    fn checkpoint(&self, how: &str) -> rusqlite::Result<i64> {
         self.connection
-            .query_row(&format!("PRAGMA wal_checkpoint({how})"), [], |_| Ok(()))
+            .query_row(&format!("PRAGMA wal_checkpoint({how})"), [], |row| {
+                row.get(0)
+            })
     }
 
     /// All events in order.
@@ -141,20 +164,30 @@ impl Store {
     /// # Errors
     /// When the log cannot be read or what is kept there is not as it was written.
     pub fn evidence(&self, hash: &Digest256) -> Result<Option<Evidence>, StoreError> {
-        let found = self
-            .connection
+        let found = self.evidence_as_it_is(hash)?;
+        let wrong = match &found {
+            Some(evidence) if evidence.hash() != *hash => "the evidence",
+            Some(evidence) if !evidence.sound_fits() => "the sound of the evidence",
+            _ => return Ok(found),
+        };
+        Err(StoreError::Damaged {
+            path: self.path.clone(),
+            why: format!("{wrong} {hash} is not as it was written"),
+        })
+    }
+
+    /// The evidence that is kept under a hash, whether it fits or not.
+    pub(super) fn evidence_as_it_is(
+        &self,
+        hash: &Digest256,
+    ) -> Result<Option<Evidence>, StoreError> {
+        self.connection
             .prepare_cached(
-                "SELECT flac, rate, samples, start, words, heard FROM evidence WHERE hash = ?1",
+                "SELECT sound_hash, flac, rate, samples, start, words, heard
+                 FROM evidence WHERE hash = ?1",
             )
             .and_then(|mut query| query.query_row([hash.to_string()], to_evidence).optional())
-            .map_err(|why| StoreError::from_sqlite(&self.path, why))?;
-        match found {
-            Some(evidence) if evidence.hash() != *hash => Err(StoreError::Damaged {
-                path: self.path.clone(),
-                why: format!("the evidence {hash} is not as it was written"),
-            }),
-            found => Ok(found),
-        }
+            .map_err(|why| StoreError::from_sqlite(&self.path, why))
     }
 
     /// The text of the job file, as the first event has it.
@@ -171,6 +204,44 @@ impl Store {
             .optional()
             .map(Option::flatten)
             .map_err(|why| StoreError::from_sqlite(&self.path, why))
+    }
+
+    /// The logs that this one was put together from, each in its own order; a log that was not
+    /// merged is one thread. Events that stood in several sources stand in several threads.
+    ///
+    /// Payloads that name other events by number mean the number in their own thread.
+    ///
+    /// # Errors
+    /// When the log cannot be read.
+    pub fn threads(&self) -> Result<Vec<Vec<Record>>, StoreError> {
+        let records: Vec<Record> = self.records().collect::<Result<_, _>>()?;
+        let by_hash: HashMap<Digest256, &Record> =
+            records.iter().map(|record| (record.hash, record)).collect();
+        let followed: HashSet<Digest256> = records.iter().map(|record| record.prev_hash).collect();
+        let thread = |end: &Record| {
+            let back = |record: &&Record| by_hash.get(&record.prev_hash).copied();
+            let mut thread: Vec<Record> =
+                std::iter::successors(by_hash.get(&end.hash).copied(), back)
+                    .cloned()
+                    .collect();
+            thread.reverse();
+            thread
+        };
+        Ok(records
+            .iter()
+            .filter(|record| !followed.contains(&record.hash))
+            .map(thread)
+            .collect())
+    }
+
+    /// Whether the log was put together from several: see [`Store::threads`].
+    ///
+    /// # Errors
+    /// When the log cannot be read.
+    pub fn is_merged(&self) -> Result<bool, StoreError> {
+        Ok(self
+            .number("SELECT count(*) FROM event WHERE hash NOT IN (SELECT prev_hash FROM event)")?
+            > 1)
     }
 
     pub(super) fn number(&self, query: &str) -> Result<u64, StoreError> {
@@ -231,6 +302,14 @@ impl Iterator for Records<'_> {
     }
 }
 
+/// Whether a commit may be on the disk although it failed. One that failed before it was synced
+/// cannot: its end was never written.
+fn failed_to_sync(why: &rusqlite::Error) -> bool {
+    why.sqlite_error().is_some_and(|error| {
+        [ffi::SQLITE_IOERR_FSYNC, ffi::SQLITE_IOERR_DIR_FSYNC].contains(&error.extended_code)
+    })
+}
+
 const COLUMNS: &str =
     "seq, id, chain, position, device, at, version, kind, payload, evidence, prev_hash, hash";
 
@@ -274,6 +353,7 @@ fn to_record(row: &Row<'_>) -> rusqlite::Result<Record> {
 
 fn to_evidence(row: &Row<'_>) -> rusqlite::Result<Evidence> {
     Ok(Evidence {
+        sound_hash: parsed(row, "sound_hash")?,
         flac: row.get("flac")?,
         rate: row.get("rate")?,
         samples: row.get("samples")?,
@@ -353,13 +433,15 @@ fn keep(
     Ok(records)
 }
 
-/// Where the chain ends that this device has been writing in this very file.
+/// Where the log ends, if it was this device that wrote its last event in this very file: then
+/// its chain goes on. When somebody else wrote in between, another chain begins, so that the way
+/// back from the last event along the hashes passes every event of the log.
 fn own_end(tx: &Transaction<'_>, device: &str) -> rusqlite::Result<Option<End>> {
     tx.prepare_cached(
         "SELECT head.chain, head.position, head.hash
          FROM head JOIN event USING (hash) JOIN chain ON chain.id = head.chain
          WHERE chain.written_here AND event.device = ?1
-         ORDER BY event.seq DESC LIMIT 1",
+           AND event.seq = (SELECT max(seq) FROM event)",
     )?
     .query_row([device], |row| {
         Ok(End {
@@ -413,7 +495,7 @@ pub(super) fn keep_evidence(
         )?
         .execute(named_params! {
             ":hash": hash.to_string(),
-            ":sound_hash": evidence.sound_hash().to_string(),
+            ":sound_hash": evidence.sound_hash.to_string(),
             ":rate": evidence.rate,
             ":samples": evidence.samples,
             ":start": evidence.start,

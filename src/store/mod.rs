@@ -11,10 +11,10 @@
 //!   that they stand in two places until the next event is on its way.
 //! - Triggers refuse to change, replace or delete events and evidence, and to add an event
 //!   anywhere but at the end.
-//! - Each event carries the SHA-256 of the one before it in its chain. A chain is what one device
-//!   wrote in one file; a log taken over by another device holds two chains, the second of which
-//!   begins at an event of the first; a merged log holds those of all its sources. A list of the
-//!   last event of each chain shows when a log has lost its end.
+//! - Each event carries the SHA-256 of the one before it. What one device wrote in one file
+//!   without another in between is a chain; a log taken over by another device holds two, the
+//!   second of which begins at the last event of the first; a merged log holds those of all its
+//!   sources. A list of the last event of each chain shows when a log has lost its end.
 //! - One program at a time may add to a log: `NAME.lock` beside it says which. A lock file that
 //!   outlives its program tells the next start that the session before was cut short.
 //! - [`Store::verify`] checks all of it and names the first event that does not fit.
@@ -42,8 +42,10 @@
 mod error;
 mod evidence;
 mod hex;
+mod lines;
 mod lock;
 mod log;
+mod merge;
 mod open;
 mod record;
 mod schema;
@@ -53,8 +55,10 @@ mod wal;
 pub use error::StoreError;
 pub use evidence::{Evidence, EvidenceError};
 pub use hex::{ChainId, Digest256, EventId, Hex, NotHex};
+pub use lines::{ExportError, Exported, ImportError, Imported, LINES_VERSION, Sounds, import};
 pub use lock::Holder;
 pub use log::{Records, Store};
+pub use merge::{MergeError, Merged, merge};
 pub use open::{Mode, Opening, Options, this_device};
 pub use record::{JOB_KIND, NewEvent, Record};
 pub use verify::{ChainState, Conflict, Fault, Place, Remark, Verdict};

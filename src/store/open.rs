@@ -152,8 +152,8 @@ impl Store {
     ///
     /// # Errors
     /// When the file is missing, a folder, no log, damaged, from a newer version, not to be
-    /// written, in use by another program, or the disk is full: the message says what to do. The
-    /// file is left as it was.
+    /// written, in use by another program, or the disk is full, or events are to be added to a
+    /// merged log: the message says what to do. The file is left as it was.
     pub fn open(path: impl AsRef<Path>, mode: Mode) -> Result<Self, StoreError> {
         Self::open_with(path, Options::new(mode))
     }
@@ -223,9 +223,11 @@ fn open_to_append(path: &Path, options: Options) -> Result<Store, StoreError> {
         return Err(StoreError::Empty(path.to_owned()));
     }
     make_durable(&connection).map_err(failed)?;
-    connection
-        .pragma_update(None, "application_id", schema::APPLICATION_ID)
-        .map_err(failed)?;
+    if blank {
+        connection
+            .pragma_update(None, "application_id", schema::APPLICATION_ID)
+            .map_err(failed)?;
+    }
     schema::migrate(path, &mut connection)?;
 
     let mut store = Store {
@@ -239,24 +241,40 @@ fn open_to_append(path: &Path, options: Options) -> Result<Store, StoreError> {
             unfinished,
             ..Opening::default()
         },
+        doubtful: false,
         writer: Some(taken.lock),
         copy: None,
     };
     store.check_chains()?;
+    if store.is_merged()? {
+        return Err(StoreError::Merged(path.to_owned()));
+    }
     store.take_stock(Some(now))?;
     Ok(store)
 }
 
-/// Reads beside a writer where the system allows it. From a folder that cannot be written, SQLite
-/// reads a log that was closed in order; one that was cut short is copied first, since its last
-/// events are still in the file beside it.
+/// Reads beside a writer where the system allows it. A file that cannot be written and was closed
+/// in order is read as it stands, leaving nothing beside it; one that was cut short, in a folder
+/// that cannot be written, is copied first, since its last events are still in the file beside it.
 fn open_to_read(path: &Path, options: Options) -> Result<Store, StoreError> {
-    let plain = connect_to_read(path, path, options.patience);
+    let writable = fs::OpenOptions::new().append(true).open(path).is_ok();
+    let settled = !beside(path, "-wal").exists();
+    let plain = if settled && !writable && cfg!(unix) {
+        connect_to_read(
+            path,
+            &as_it_stands(path),
+            OpenFlags::SQLITE_OPEN_URI,
+            options.patience,
+        )
+    } else {
+        connect_to_read(path, path, OpenFlags::empty(), options.patience)
+    };
     let (connection, copy) = match plain {
         Ok(connection) => (connection, None),
         Err(StoreError::Io { .. } | StoreError::ReadOnly { .. }) => {
             let copy = ReadCopy::of(path)?;
-            let connection = connect_to_read(path, &copy.file, options.patience)?;
+            let connection =
+                connect_to_read(path, &copy.file, OpenFlags::empty(), options.patience)?;
             (connection, Some(copy))
         }
         Err(why) => return Err(why),
@@ -267,6 +285,7 @@ fn open_to_read(path: &Path, options: Options) -> Result<Store, StoreError> {
         device: options.device,
         clock: options.clock,
         opening: Opening::default(),
+        doubtful: false,
         writer: None,
         copy,
     };
@@ -274,9 +293,14 @@ fn open_to_read(path: &Path, options: Options) -> Result<Store, StoreError> {
     Ok(store)
 }
 
-fn connect_to_read(path: &Path, file: &Path, patience: Duration) -> Result<Connection, StoreError> {
+fn connect_to_read(
+    path: &Path,
+    file: &Path,
+    kind: OpenFlags,
+    patience: Duration,
+) -> Result<Connection, StoreError> {
     let failed = |why| StoreError::from_sqlite(path, why);
-    let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+    let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX | kind;
     let connection = Connection::open_with_flags(file, flags).map_err(failed)?;
     connection.busy_timeout(patience).map_err(failed)?;
     harden(&connection).map_err(failed)?;
@@ -287,6 +311,23 @@ fn connect_to_read(path: &Path, file: &Path, patience: Duration) -> Result<Conne
         return Err(StoreError::Empty(path.to_owned()));
     }
     Ok(connection)
+}
+
+/// The address by which SQLite reads a file without locks and without files beside it.
+fn as_it_stands(path: &Path) -> PathBuf {
+    let root = if path.is_absolute() { "//" } else { "" };
+    let name: String = path
+        .as_os_str()
+        .as_encoded_bytes()
+        .iter()
+        .map(|&byte| match byte {
+            b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'/' | b'-' | b'_' | b'.' => {
+                char::from(byte).to_string()
+            }
+            other => format!("%{other:02X}"),
+        })
+        .collect();
+    PathBuf::from(format!("file:{root}{name}?immutable=1"))
 }
 
 /// Trusts nothing in the file, and lets nobody rewrite its schema.

@@ -7,7 +7,7 @@ CREATE TABLE chain (
   written_here INTEGER NOT NULL CHECK (written_here IN (0, 1))
 ) STRICT, WITHOUT ROWID;
 
--- What was heard, with its sound as a FLAC file.
+-- What was heard, with its sound as a FLAC file; none where an export left it out.
 CREATE TABLE evidence (
   hash TEXT NOT NULL UNIQUE CHECK (length(hash) = 64),
   sound_hash TEXT NOT NULL CHECK (length(sound_hash) = 64),
@@ -16,7 +16,7 @@ CREATE TABLE evidence (
   start INTEGER NOT NULL CHECK (start >= 0),
   words TEXT NOT NULL,
   heard TEXT NOT NULL CHECK (json_valid(heard)),
-  flac BLOB NOT NULL
+  flac BLOB
 ) STRICT;
 
 CREATE TABLE event (

@@ -15,7 +15,8 @@ use std::{
 /// What checking a whole log found.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Verdict {
-    /// Events that fit, up to the first that does not.
+    /// Events that fit, up to the first that does not. Damage to the sound alone does not count
+    /// here: the events after it still stand.
     pub events: u64,
     /// Pieces of evidence that fit.
     pub evidence: u64,
@@ -23,7 +24,7 @@ pub struct Verdict {
     pub sound_bytes: u64,
     /// The chains, in order of their first event.
     pub chains: Vec<ChainState>,
-    /// What does not fit. The first is the first event that does not, where it is an event.
+    /// What does not fit: events first, in order, then the file as a whole.
     pub faults: Vec<Fault>,
     /// Things that are no damage but worth knowing.
     pub remarks: Vec<Remark>,
@@ -102,6 +103,8 @@ pub enum Remark {
     },
     /// Evidence that no event rests on.
     LooseEvidence { hash: Digest256 },
+    /// The sound behind this event was left out when the log was exported.
+    NoSound { seq: u64 },
 }
 
 impl fmt::Display for Remark {
@@ -113,6 +116,10 @@ impl fmt::Display for Remark {
                  the order of events is kept all the same"
             ),
             Self::LooseEvidence { hash } => write!(f, "no event rests on the evidence {hash}"),
+            Self::NoSound { seq } => write!(
+                f,
+                "the sound of event {seq} is not in this log; what was made of it is"
+            ),
         }
     }
 }
@@ -182,6 +189,17 @@ impl Store {
             .connection
             .unchecked_transaction()
             .map_err(|why| StoreError::from_sqlite(&self.path, why))?;
+        let verdict = self.examine_in_view(depth);
+        drop(view);
+        verdict
+    }
+
+    /// [`Store::verify`] inside a transaction of the caller's.
+    pub(super) fn verify_in_view(&self) -> Result<Verdict, StoreError> {
+        self.examine_in_view(Depth::Everything)
+    }
+
+    fn examine_in_view(&self, depth: Depth) -> Result<Verdict, StoreError> {
         let mut verdict = Verdict::default();
         let mut walk = Walk::default();
         if let Err(fault) = self.walk(&mut walk, depth, &mut verdict) {
@@ -198,7 +216,6 @@ impl Store {
             }
         }
         verdict.chains = walk.chains;
-        drop(view);
         Ok(verdict)
     }
 
@@ -217,8 +234,8 @@ impl Store {
             walk.step(&record, verdict)
                 .map_err(|why| at(&record, why))?;
             if let Some(hash) = record.evidence.filter(|hash| walk.evidence.insert(*hash)) {
-                self.check_evidence(&hash, depth, verdict)
-                    .map_err(|why| at(&record, why))?;
+                self.check_evidence(&hash, record.seq, depth, verdict)
+                    .unwrap_or_else(|why| verdict.faults.push(at(&record, why)));
             }
             verdict.events += 1;
         }
@@ -228,6 +245,7 @@ impl Store {
     fn check_evidence(
         &self,
         hash: &Digest256,
+        seq: u64,
         depth: Depth,
         verdict: &mut Verdict,
     ) -> Result<(), String> {
@@ -243,7 +261,10 @@ impl Store {
         match self.evidence(hash) {
             Ok(Some(evidence)) => {
                 verdict.evidence += 1;
-                verdict.sound_bytes += evidence.flac.len() as u64;
+                match evidence.flac() {
+                    Some(flac) => verdict.sound_bytes += flac.len() as u64,
+                    None => verdict.remarks.push(Remark::NoSound { seq }),
+                }
                 Ok(())
             }
             Ok(None) => Err(missing()),

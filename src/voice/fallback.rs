@@ -36,7 +36,7 @@ enum Spoken {
 }
 
 /// First and longest pause between tries.
-const PAUSES: (Duration, Duration) = (Duration::from_secs(10), Duration::from_secs(300));
+const PAUSES: (Duration, Duration) = (Duration::from_secs(5), Duration::from_secs(300));
 /// A voice that was given up may hold on to a thread and a connection, so there is an end to it.
 const TRIES: u32 = 10;
 
@@ -64,7 +64,8 @@ impl WithFallback {
     /// The machine's speech service, with `shown` to fall back to.
     #[cfg(feature = "system-voice")]
     pub fn system(profile: Profile, shown: Box<dyn Voice + Send>) -> Self {
-        const PATIENCE: Duration = Duration::from_secs(8);
+        // Listing a service's voices can take this long on a small machine.
+        const PATIENCE: Duration = Duration::from_secs(20);
         let open = |profile| {
             let system = super::System::open(profile, PATIENCE)?;
             Ok(Box::new(system) as Box<dyn Failing>)

@@ -20,8 +20,8 @@ use serde::{Deserialize, Serialize};
 pub struct Profile {
     pub rate: Rate,
     pub volume: Volume,
-    /// A voice of the speech service by name, or part of its name; its best British English one
-    /// when absent.
+    /// A voice of the speech service by name, or part of its name; when absent, the one the
+    /// machine is set to.
     pub voice: Option<String>,
     /// Milliseconds after the last word during which the room still rings and the microphone is
     /// disregarded.

@@ -13,7 +13,9 @@ use tts::{Tts, UtteranceId};
 /// Lines that may wait to be said.
 const QUEUE: usize = 32;
 /// Within this the service must begin a line it was given.
-const BEGIN: Duration = Duration::from_secs(5);
+const BEGIN: Duration = Duration::from_secs(4);
+/// Within this it must answer anything else.
+const MOMENTS: Duration = Duration::from_secs(2);
 
 /// The machine's speech service (speech-dispatcher on Linux).
 ///
@@ -263,7 +265,9 @@ impl Worker {
             #[cfg(feature = "microphone")]
             player: super::tones::Player::new(),
         };
-        worker.choose_voice(profile.voice.as_deref())?;
+        if let Some(name) = &profile.voice {
+            worker.choose_voice(name)?;
+        }
         let features = worker.tts.supported_features();
         ensure!(
             features.utterance_callbacks,
@@ -289,36 +293,25 @@ impl Worker {
         Ok(worker)
     }
 
-    fn choose_voice(&mut self, wanted: Option<&str>) -> anyhow::Result<()> {
+    /// Slow: a service may list thousands of voices, and the library asks for the list twice.
+    fn choose_voice(&mut self, wanted: &str) -> anyhow::Result<()> {
         let voices = self.tts.voices().unwrap_or_default();
-        let chosen = match wanted {
-            Some(wanted) => {
-                let lower = wanted.to_lowercase();
-                let named = voices
+        let lower = wanted.to_lowercase();
+        let voice = voices
+            .iter()
+            .find(|voice| voice.name() == wanted)
+            .or_else(|| {
+                voices
                     .iter()
-                    .find(|voice| voice.name() == wanted)
-                    .or_else(|| {
-                        voices
-                            .iter()
-                            .find(|v| v.name().to_lowercase().contains(&lower))
-                    });
-                Some(named.ok_or_else(|| {
-                    anyhow!(
-                        "the speech service has no voice called `{wanted}`; {}",
-                        some_of(&voices)
-                    )
-                })?)
-            }
-            None => voices
-                .iter()
-                .find(|voice| voice.language().as_str().eq_ignore_ascii_case("en-GB")),
-        };
-        if let Some(voice) = chosen {
-            self.tts
-                .set_voice(voice)
-                .context("the voice cannot be set")?;
-        }
-        Ok(())
+                    .find(|voice| voice.name().to_lowercase().contains(&lower))
+            })
+            .ok_or_else(|| {
+                anyhow!(
+                    "the speech service has no voice called `{wanted}`; {}",
+                    some_of(&voices)
+                )
+            })?;
+        self.tts.set_voice(voice).context("the voice cannot be set")
     }
 
     fn work(mut self) {
@@ -348,20 +341,16 @@ impl Worker {
                 return None;
             }
             if let Some(job) = state.waiting.pop_front() {
-                let (line, patience) = match &job {
-                    Job::Say(tone, text) => {
-                        let patience =
-                            BEGIN + Notes::WARNING.length() + longest(text, state.profile.rate);
-                        (Some((*tone, text.clone())), patience)
-                    }
-                    Job::Mark(_) => (None, BEGIN),
+                let line = match &job {
+                    Job::Say(tone, text) => Some((*tone, text.clone())),
+                    Job::Mark(_) => None,
                 };
                 state.begun.clear();
                 state.ended.clear();
                 state.current = Some(Current {
                     line,
                     stop: false,
-                    deadline: Instant::now() + patience,
+                    deadline: Instant::now() + BEGIN,
                 });
                 return Some(job);
             }
@@ -398,38 +387,52 @@ impl Worker {
                 .set_volume((profile.volume.get() * 2 - 100) as f32)?;
             self.volume = Some(profile.volume);
         }
-        let handed = Instant::now();
-        let id = self
-            .tts
-            .speak(said, false)?
-            .context("the service did not take the line")?;
-        let mut told_to_stop = false;
-        let mut state = self.shared.lock();
-        loop {
-            if state.ended.contains(&id) {
+        // A sound server that died and came back leaves the service stuck in one line, which it
+        // gets over when that line is cancelled: so each line is tried twice.
+        let longest = longest(&said, profile.rate);
+        for _ in 0..2 {
+            self.extend(longest + MOMENTS);
+            let id = self
+                .tts
+                .speak(said.as_str(), false)?
+                .context("it did not take a line")?;
+            if self.finishes(id, longest)? {
                 return Ok(());
             }
+        }
+        bail!("it did not finish a line; is there a loudspeaker?")
+    }
+
+    /// Waits until a line has been said or cut short. False when it takes longer than any voice
+    /// does; it is then cancelled.
+    fn finishes(&mut self, id: UtteranceId, longest: Duration) -> anyhow::Result<bool> {
+        let handed = Instant::now();
+        let mut told_to_stop = None;
+        let mut state = self.shared.lock();
+        loop {
+            // Without a current line the voice has been given up meanwhile.
             let Some(current) = &state.current else {
-                // Given up meanwhile.
-                return Ok(());
+                return Ok(true);
             };
-            let now = Instant::now();
-            let late =
-                now > current.deadline || (!state.begun.contains(&id) && now > handed + BEGIN);
-            let stop = current.stop && !told_to_stop;
-            if stop || late {
+            if state.ended.contains(&id) {
+                return Ok(true);
+            }
+            match told_to_stop {
+                None if current.stop => {
+                    drop(state);
+                    self.tts.stop()?;
+                    told_to_stop = Some(Instant::now());
+                    state = self.shared.lock();
+                }
+                // The end of a line cut short is told within moments, or not at all.
+                Some(told) if Instant::now() > told + MOMENTS => return Ok(true),
+                _ => {}
+            }
+            let unbegun = !state.begun.contains(&id) && handed.elapsed() > BEGIN;
+            if told_to_stop.is_none() && (unbegun || handed.elapsed() > longest) {
                 drop(state);
                 self.tts.stop()?;
-                if late {
-                    bail!("it did not finish a line; is there a loudspeaker?");
-                }
-                told_to_stop = true;
-                state = self.shared.lock();
-                // The end of a line that was cut short is told within moments, or not at all.
-                if let Some(current) = &mut state.current {
-                    current.deadline = Instant::now() + Duration::from_secs(2);
-                }
-                continue;
+                return Ok(false);
             }
             state = self
                 .shared
@@ -437,6 +440,14 @@ impl Worker {
                 .wait_timeout(state, Duration::from_millis(100))
                 .unwrap_or_else(PoisonError::into_inner)
                 .0;
+        }
+    }
+
+    /// Allows the service this much longer before the voice is given up from outside, should this
+    /// thread hang.
+    fn extend(&self, patience: Duration) {
+        if let Some(current) = &mut self.shared.lock().current {
+            current.deadline = Instant::now() + patience;
         }
     }
 
@@ -460,12 +471,11 @@ impl Worker {
     }
 }
 
-/// Longer than any voice takes for these words: at the usual rate one takes about 70 ms a letter,
-/// at the slowest about 160 ms.
-fn longest(text: &str, rate: Rate) -> Duration {
-    let letters = speakable(text).len() as u64;
+/// Longer than any voice takes for these words: at the usual rate one takes about 65 ms a letter,
+/// at the slowest about 140 ms.
+fn longest(said: &str, rate: Rate) -> Duration {
     let slow = if rate.get() < 0 { 2 } else { 1 };
-    Duration::from_secs(3) + Duration::from_millis(letters * 150 * slow)
+    Duration::from_millis(2500 + said.len() as u64 * 100 * slow)
 }
 
 fn some_of(voices: &[tts::Voice]) -> String {

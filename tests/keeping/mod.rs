@@ -12,6 +12,16 @@ pub fn folder() -> TempDir {
     tempfile::tempdir().expect("a folder for temporary files")
 }
 
+/// As [`folder`], in memory where the system has such a place: many tests write thousands of logs.
+pub fn folder_in_memory() -> TempDir {
+    tempfile::tempdir_in("/dev/shm").unwrap_or_else(|_| folder())
+}
+
+/// Whether harm is to be done at length: `BOTHHANDS_HARM=long`.
+pub fn long() -> bool {
+    std::env::var("BOTHHANDS_HARM").is_ok_and(|value| value == "long")
+}
+
 /// An event that can be told from others by its number.
 pub fn note(n: u64) -> NewEvent {
     let text = format!("reading number {n} of the boat store");

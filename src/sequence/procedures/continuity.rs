@@ -16,6 +16,7 @@ pub struct Continuity;
 
 const LINK: &str = "link";
 const UNLINK: &str = "unlink";
+const LONG_LEAD: &str = "R2";
 
 /// The conductors linked at the board for the test.
 const LINE_AND_EARTH: Conductors = Conductors::L.with(Conductors::E);
@@ -55,6 +56,14 @@ impl Procedure for Continuity {
                 );
                 steps.push(super::at(step, place.clone()));
             }
+            let by_long_lead = make.reading(
+                &format!("{place}/{LONG_LEAD}"),
+                "continuity-point",
+                measure(Quantity::R2, None, Unit::Ohm),
+                "",
+                "",
+            );
+            steps.push(super::at(by_long_lead, place.clone()));
         }
         steps.push(make.step(
             UNLINK,
@@ -77,19 +86,32 @@ impl Procedure for Continuity {
                 other.stage == Stage::Continuity
                     && (other.board, other.circuit) == (step.board, step.circuit)
                     && other.ask != Ask::Event
+                    && name(other) != LONG_LEAD
                     && waiting(other)
+                    && !read_by_long_lead(state, other)
             })
         };
         match name(step) {
             LINK => waiting(step) && !linked && points_open(),
             UNLINK => linked && !points_open(),
-            _ => waiting(step),
+            // Taken when the person names R2 as what was read; never asked for.
+            LONG_LEAD => false,
+            _ => waiting(step) && !read_by_long_lead(state, step),
         }
     }
 
     fn judge(&self, state: &State, step: &Step, reading: &Reading) -> Judged {
         judging::continuity(state, step, reading)
     }
+}
+
+/// Whether the point was read with a long lead instead: IET Guidance Note 3 method 2.
+fn read_by_long_lead(state: &State, step: &Step) -> bool {
+    state.counting(Quantity::R2).any(|kept| {
+        state.step(&kept.step).is_some_and(|other| {
+            (other.board, other.circuit) == (step.board, step.circuit) && other.place == step.place
+        })
+    })
 }
 
 fn name(step: &Step) -> &str {

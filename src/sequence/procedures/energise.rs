@@ -17,7 +17,7 @@ impl Procedure for Energise {
     }
 
     fn board_steps(&self, _job: &Job, board: &Board) -> Vec<Step> {
-        let make = Maker::board(&Energise, board, "isolation");
+        let make = Maker::board(&Energise, board, "confirm");
         vec![
             make.statement(
                 "covers",

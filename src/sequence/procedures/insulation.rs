@@ -1,8 +1,8 @@
 use super::{Maker, Procedure};
 use crate::grammar::{Stage, Statement};
 use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, SystemVoltage};
-use crate::limits::{self, insulation::Pattern};
-use crate::quantity::{Conductors, MegOhms, Pair, Reading, TestVoltage, Unit};
+use crate::limits::insulation::Pattern;
+use crate::quantity::{Conductors, Pair, Reading, TestVoltage, Unit};
 use crate::sequence::event::Bar;
 use crate::sequence::judging;
 use crate::sequence::plan::{Ask, Measure, Quantity, Step};
@@ -145,7 +145,8 @@ impl Procedure for Insulation {
                 !done && !joined && suspicion.is_some_and(|s| !s.altered_since)
             }
             CLEAR => {
-                !given_up(state, step)
+                full_tests_open(state, step)
+                    && !given_up(state, step)
                     && !joined
                     && !tested_joined
                     && !state.electronics_in(step.board, circuit).is_empty()
@@ -196,49 +197,36 @@ impl Procedure for Insulation {
             return None;
         }
         let inside = state.electronics_in(step.board, circuit).join(" and ");
-        let finding = match pattern(state, step) {
+        let suspected = state.suspicion(step.board, circuit).is_some();
+        let finding = match judging::pattern(state, step).filter(|_| suspected) {
             Some(Pattern::Sound) | None => String::new(),
             Some(pattern) => format!("{} ", pattern.spoken()),
         };
-        let brief = format!(
-            "{finding}In circuit: {inside}. Find it and take it out, then say what is out and where; or link line and neutral and say linked."
+        let brief = format!("Still in circuit: {inside}. Take it out, or link line and neutral.");
+        let full = format!(
+            "{finding}In circuit: {inside}. Take it out, then say what is out and where; or link line and neutral and say linked."
         );
-        Some((brief.clone(), brief))
+        Some((full, brief))
     }
-}
-
-/// What the readings at 250 V look like together.
-fn pattern(state: &State, step: &Step) -> Option<Pattern> {
-    let circuit = state.circuit(step.board, step.circuit?)?;
-    state.suspicion(step.board, circuit.number)?;
-    let range = judging::insulation_range(state);
-    let readings: Vec<_> = state
-        .plan()
-        .steps
-        .iter()
-        .filter(|other| {
-            other.stage == Stage::Insulation
-                && (other.board, other.circuit) == (step.board, step.circuit)
-                && other
-                    .measure()
-                    .is_some_and(|m| m.at == Some(TestVoltage::V250))
-        })
-        .filter_map(|other| state.result(&other.id))
-        .filter_map(|kept| {
-            let value = MegOhms::from_reading(&kept.reading, range).ok()?;
-            Some((kept.reading.pair?, value))
-        })
-        .collect();
-    Some(limits::insulation::pattern(
-        state.tables(),
-        &readings,
-        circuit.system,
-    ))
 }
 
 /// The last part of the step's name.
 fn name(step: &Step) -> &str {
     step.id.0.rsplit('/').next().unwrap_or_default()
+}
+
+/// Whether a test of the circuit at the full voltage still waits: what is in circuit after the
+/// last of them has been put back, and bars nothing.
+fn full_tests_open(state: &State, step: &Step) -> bool {
+    state.plan().steps.iter().any(|other| {
+        (other.board, other.circuit) == (step.board, step.circuit)
+            && other.measure().is_some_and(|m| {
+                m.quantity == Quantity::Insulation
+                    && m.at.is_some_and(|at| at > TestVoltage::V250)
+                    && m.pair != Some(Pair::LN_E)
+            })
+            && state.progress(&other.id).is_none()
+    })
 }
 
 /// Whether the person has said why the circuit is left as it is.

@@ -5,15 +5,25 @@
 //! samples -> Mel -> Network -> LogProbs -> search over PhoneGraph -> judged -> Heard
 //! ```
 
+mod judge;
 mod mel;
 mod network;
 mod phones;
 mod search;
 
+pub use judge::{AskAgain, NotForUs, Thresholds, same_meaning};
 pub use mel::{BANDS, Features, Mel};
 pub use network::{LogProbs, Network};
-pub use phones::{Lexicon, PhoneGraph, Phones};
+pub use phones::{PhoneGraph, Phones};
 pub use search::{FreePath, HeardWord, Hypothesis, Width, search};
+
+use super::{Expectation, Heard, Outcome, Recogniser, Scores};
+use crate::audio::has_voice;
+use crate::grammar::{Grammar, Lexicon, Said};
+use std::collections::HashMap;
+use std::path::Path;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
 
 /// Why the engine cannot work. None of these depends on what is said; they mean that the files in
 /// `models/` and `grammars/` do not fit each other.
@@ -25,8 +35,8 @@ pub enum EarError {
     Model(String),
     #[error("models/phones.json is not a list of phone names: {0}")]
     Phones(String),
-    #[error("models/lexicon.txt line {0} {1}")]
-    Lexicon(usize, String),
+    #[error("models/lexicon.txt uses the phone {0}, which the acoustic model lacks")]
+    NoSuchPhone(String),
     #[error("models/thresholds.toml: {0}")]
     Thresholds(String),
     #[error("no pronunciation in models/lexicon.txt for: {0}; add a line for each")]
@@ -46,16 +56,31 @@ pub struct Acoustics {
 }
 
 impl Acoustics {
-    /// Loads the model that ships with the program, to run on `threads` threads.
+    /// The model that ships with the program, to run on `threads` threads.
     ///
     /// # Errors
     /// When the files in `models/` do not fit each other.
     pub fn shipped(threads: usize) -> Result<Self, EarError> {
+        Self::with(Network::new(
+            include_bytes!("../../../models/ear.int8.onnx"),
+            threads,
+        )?)
+    }
+
+    /// Another model with the same input and the same phones.
+    ///
+    /// # Errors
+    /// When the file is no such model.
+    pub fn open(model: &Path, threads: usize) -> Result<Self, EarError> {
+        Self::with(Network::open(model, threads)?)
+    }
+
+    fn with(network: Network) -> Result<Self, EarError> {
         Ok(Self {
             mel: Mel::new(include_bytes!(
                 "../../../models/melfilters_80x201_f32le.bin"
             ))?,
-            network: Network::new(include_bytes!("../../../models/ear.int8.onnx"), threads)?,
+            network,
             phones: Phones::new(include_str!("../../../models/phones.json"))?,
         })
     }
@@ -74,3 +99,192 @@ impl Acoustics {
             .log_probs(&self.features(samples), self.phones.count())
     }
 }
+
+/// Our engine: the acoustic model, the grammar and the thresholds.
+pub struct Ear {
+    acoustics: Acoustics,
+    lexicon: Lexicon,
+    grammar: Arc<Grammar>,
+    /// The phone graph of each rule asked for so far: building one takes longer than hearing.
+    graphs: HashMap<String, Arc<PhoneGraph>>,
+    thresholds: Thresholds,
+    width: Width,
+}
+
+/// What the search keeps in each node, and how much wider it looks when that was not enough.
+pub const WIDTH: Width = Width {
+    hypotheses: 6,
+    beam: 60.0,
+    nodes: 4000,
+};
+const WIDER: [usize; 2] = [24, 72];
+
+/// Sound shorter than this, or longer than the model can take in, is none of our words.
+const SHORTEST: usize = 1600;
+const LONGEST: usize = 30 * crate::audio::SAMPLE_RATE as usize;
+
+impl Ear {
+    /// The shipped model listening for `grammar`, on `threads` threads.
+    ///
+    /// # Errors
+    /// When the files in `models/` do not fit each other.
+    pub fn new(grammar: Arc<Grammar>, threads: usize) -> anyhow::Result<Self> {
+        Self::with(Acoustics::shipped(threads)?, grammar)
+    }
+
+    /// Any acoustic model, listening for `grammar`.
+    ///
+    /// # Errors
+    /// When the lexicon or the thresholds that ship are wrong.
+    pub fn with(acoustics: Acoustics, grammar: Arc<Grammar>) -> anyhow::Result<Self> {
+        Ok(Self {
+            acoustics,
+            lexicon: Lexicon::built_in()?,
+            grammar,
+            graphs: HashMap::new(),
+            thresholds: Thresholds::shipped()?,
+            width: WIDTH,
+        })
+    }
+
+    /// Searches more or less widely: for measurements.
+    pub fn set_width(&mut self, width: Width) {
+        self.width = width;
+    }
+
+    /// Builds the search graph of `rule` now, so that the first utterance need not wait for it.
+    ///
+    /// # Errors
+    /// When the rule does not exist or a word of it has no pronunciation.
+    pub fn prepare(&mut self, rule: &str) -> anyhow::Result<Arc<PhoneGraph>> {
+        if let Some(graph) = self.graphs.get(rule) {
+            return Ok(graph.clone());
+        }
+        let words = self.grammar.graph(rule)?;
+        let graph = Arc::new(PhoneGraph::new(
+            &words,
+            &self.lexicon,
+            &self.acoustics.phones,
+            |word| self.grammar.meaning_class(word),
+        )?);
+        self.graphs.insert(rule.to_owned(), graph.clone());
+        Ok(graph)
+    }
+
+    /// The readings that the grammar allows and that were not refused, best first, looking wider
+    /// until there are two with different meanings, unless it was not for us anyhow.
+    fn readings(
+        &self,
+        graph: &PhoneGraph,
+        probs: &LogProbs,
+        free: FreePath,
+        expected: &Expectation,
+    ) -> Vec<Candidate> {
+        let mut found = Vec::new();
+        for hypotheses in std::iter::once(self.width.hypotheses).chain(WIDER) {
+            let width = Width {
+                hypotheses,
+                ..self.width
+            };
+            let all = search(graph, probs, width);
+            let exhausted = all.len() < hypotheses;
+            let hopeless = all
+                .first()
+                .is_none_or(|best| judge::fit(best, free) < self.thresholds.not_for_us.fit_below);
+            found = self.distinct(graph, all, expected);
+            if exhausted || hopeless || found.len() > 1 {
+                break;
+            }
+        }
+        found
+    }
+
+    /// One candidate a meaning, the refused ones left out.
+    fn distinct(
+        &self,
+        graph: &PhoneGraph,
+        all: Vec<Hypothesis>,
+        expected: &Expectation,
+    ) -> Vec<Candidate> {
+        let mut found: Vec<Candidate> = Vec::new();
+        for hypothesis in all {
+            let words = graph.text(&hypothesis);
+            let Some(said) = self.grammar.understand(&expected.rule, &words) else {
+                continue;
+            };
+            let known = found.iter().any(|c| same_meaning(&c.said, &said));
+            if !known && !judge::refused(&said, &expected.excluded) {
+                found.push(Candidate {
+                    hypothesis,
+                    words,
+                    said,
+                });
+            }
+        }
+        found
+    }
+}
+
+struct Candidate {
+    hypothesis: Hypothesis,
+    words: String,
+    said: Said,
+}
+
+impl Recogniser for Ear {
+    fn recognise(&mut self, samples: &[f32], expected: &Expectation) -> anyhow::Result<Heard> {
+        let started = Instant::now();
+        let graph = self.prepare(&expected.rule)?;
+        let mut heard = Heard {
+            outcome: Outcome::NotForUs,
+            words: String::new(),
+            said: None,
+            runner_up: None,
+            runner_up_said: None,
+            scores: Scores {
+                fit: NO_FIT,
+                margin: 0.0,
+                phones: 0,
+            },
+            times: Vec::new(),
+            took: Duration::ZERO,
+        };
+        if !(SHORTEST..=LONGEST).contains(&samples.len()) || !has_voice(samples) {
+            heard.took = started.elapsed();
+            return Ok(heard);
+        }
+        let probs = self.acoustics.log_probs(samples)?;
+        let free = FreePath::of(&probs);
+        heard.scores.phones = free.phones;
+        let mut candidates = self.readings(&graph, &probs, free, expected).into_iter();
+        if let (Some(best), true) = (candidates.next(), free.phones > 0) {
+            let second = candidates.next();
+            let next = match &second {
+                Some(second) => second.hypothesis.score,
+                None => best.hypothesis.score - self.width.beam,
+            };
+            heard.scores.fit = judge::fit(&best.hypothesis, free);
+            heard.scores.margin = best.hypothesis.score - next;
+            heard.outcome = self.thresholds.outcome(heard.scores);
+            heard.times = graph.times(&best.hypothesis);
+            heard.words = best.words;
+            heard.said = Some(best.said);
+            if let Some(second) = second {
+                heard.runner_up = Some(second.words);
+                heard.runner_up_said = Some(second.said);
+            }
+        }
+        heard.took = started.elapsed();
+        Ok(heard)
+    }
+
+    fn describe(&self) -> String {
+        format!(
+            "ear (models/ear.int8.onnx, {} phones)",
+            self.acoustics.phones.count() - 1
+        )
+    }
+}
+
+/// The fit of sound without any phone in it. A finite number, so that it can be kept as JSON.
+const NO_FIT: f32 = -100.0;

@@ -1,7 +1,9 @@
 //! Words to phones, and a graph of words to a graph of phones.
 
-use super::EarError;
-use crate::grammar::WordGraph;
+use super::search::{HeardWord, Hypothesis};
+use super::{EarError, FRAME_SECONDS};
+use crate::grammar::{Lexicon, WordGraph};
+use crate::speech::WordTime;
 use std::collections::HashMap;
 
 /// Names of the model's labels; the first is the CTC blank.
@@ -33,54 +35,18 @@ impl Phones {
         u8::try_from(found).ok().filter(|l| *l != 0)
     }
 
+    /// The labels of a pronunciation.
+    fn labels(&self, phones: &[String]) -> Result<Vec<u8>, EarError> {
+        let label = |p: &String| {
+            self.label(p)
+                .ok_or_else(|| EarError::NoSuchPhone(p.clone()))
+        };
+        phones.iter().map(label).collect()
+    }
+
     /// The name of `label`.
     pub fn name(&self, label: u8) -> &str {
         self.0.get(usize::from(label)).map_or("?", String::as_str)
-    }
-}
-
-/// Pronunciations of each word.
-#[derive(Debug, Clone, Default)]
-pub struct Lexicon(HashMap<String, Vec<Vec<u8>>>);
-
-impl Lexicon {
-    /// From lines `word<TAB>PHONES`; several lines a word are variants; `#` begins a comment.
-    ///
-    /// # Errors
-    /// When a line has no phones or one that the model does not know.
-    pub fn new(text: &str, phones: &Phones) -> Result<Self, EarError> {
-        let mut words: HashMap<String, Vec<Vec<u8>>> = HashMap::new();
-        for (number, line) in text.lines().enumerate() {
-            let line = line.split('#').next().unwrap_or_default().trim();
-            if line.is_empty() {
-                continue;
-            }
-            let wrong = |what: &str| EarError::Lexicon(number + 1, what.to_owned());
-            let (word, said) = line
-                .split_once('\t')
-                .ok_or_else(|| wrong("has no tab between the word and its phones"))?;
-            let labels = said
-                .split_whitespace()
-                .map(|p| {
-                    phones
-                        .label(p)
-                        .ok_or_else(|| wrong(&format!("names `{p}`, which the model lacks")))
-                })
-                .collect::<Result<Vec<_>, _>>()?;
-            if labels.is_empty() {
-                return Err(wrong("has no phones"));
-            }
-            words
-                .entry(word.trim().to_owned())
-                .or_default()
-                .push(labels);
-        }
-        Ok(Self(words))
-    }
-
-    /// The pronunciations of `word`.
-    pub fn get(&self, word: &str) -> Option<&[Vec<u8>]> {
-        self.0.get(word).map(Vec::as_slice)
     }
 }
 
@@ -143,20 +109,26 @@ impl PhoneGraph {
     ///
     /// # Errors
     /// When a word has no pronunciation, or the graph names a state or word that it lacks.
-    pub fn new<'a>(
-        graph: &'a WordGraph,
+    pub fn new(
+        graph: &WordGraph,
         lexicon: &Lexicon,
-        class: impl Fn(&'a str) -> Option<&'a str>,
+        phones: &Phones,
+        class: impl for<'w> Fn(&'w str) -> Option<&'w str>,
     ) -> Result<Self, EarError> {
         let missing: Vec<&str> = graph
             .words
             .iter()
             .map(String::as_str)
-            .filter(|w| lexicon.get(w).is_none())
+            .filter(|w| !lexicon.knows(w))
             .collect();
         if !missing.is_empty() {
             return Err(EarError::NoPronunciation(missing.join(", ")));
         }
+        let spelt = |word: &String| {
+            let variants = lexicon.pronunciations(word).iter();
+            variants.map(|v| phones.labels(v)).collect()
+        };
+        let spelt: Vec<Vec<Vec<u8>>> = graph.words.iter().map(spelt).collect::<Result<_, _>>()?;
         let mut arcs = graph.arcs.clone();
         arcs.sort_by_key(|arc| arc.from);
         let broken = |arc: &crate::grammar::Arc| {
@@ -186,8 +158,7 @@ impl PhoneGraph {
             });
             let from = spellings.len() as u32;
             while let Some(arc) = arcs.next_if(|arc| arc.from == state) {
-                let word = &graph.words[arc.word as usize];
-                for phones in lexicon.get(word).unwrap_or_default() {
+                for phones in &spelt[arc.word as usize] {
                     let owner = spellings.len() as u32;
                     spellings.push(Spelling {
                         to: arc.to,
@@ -229,6 +200,29 @@ impl PhoneGraph {
             spellings,
             states,
         })
+    }
+
+    /// The words of a hypothesis, with a space between.
+    pub fn text(&self, hypothesis: &Hypothesis) -> String {
+        let words: Vec<&str> = hypothesis.words.iter().map(|w| self.word(w)).collect();
+        words.join(" ")
+    }
+
+    /// The words of a hypothesis with their times in seconds.
+    pub fn times(&self, hypothesis: &Hypothesis) -> Vec<WordTime> {
+        let time = |frame: u16| f32::from(frame) * FRAME_SECONDS;
+        let timed = |w: &HeardWord| WordTime {
+            word: self.word(w).to_owned(),
+            from: time(w.first),
+            to: time(w.last + 1),
+        };
+        hypothesis.words.iter().map(timed).collect()
+    }
+
+    fn word(&self, heard: &HeardWord) -> &str {
+        self.words
+            .get(heard.word as usize)
+            .map_or("", String::as_str)
     }
 
     /// Nodes that the search may stand in.

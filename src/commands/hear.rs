@@ -1,0 +1,178 @@
+//! `bothhands hear`: what was heard in recordings.
+
+use crate::audio::{self, Cutting, SAMPLE_RATE, Segmenter, Utterance};
+use crate::grammar::{Grammar, Said};
+use crate::speech::ear::{Acoustics, Ear};
+use crate::speech::{Expectation, Heard, Outcome, Recogniser};
+use clap::Args;
+use serde::Serialize;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+use std::sync::Arc;
+
+/// Say what was heard in recordings: words, meaning, outcome, scores and times.
+#[derive(Debug, Args)]
+pub struct Hear {
+    /// WAV or FLAC files of any rate; `-` is a WAV on standard input.
+    #[arg(required = true, value_name = "FILE")]
+    files: Vec<PathBuf>,
+    /// The grammar rule to listen for, as in `grammars/steps.jsgf`.
+    #[arg(long, value_name = "NAME", default_value = DEFAULT_RULE)]
+    rule: String,
+    /// One JSON object a line for each utterance.
+    #[arg(long)]
+    json: bool,
+    /// Seconds of silence that end an utterance.
+    #[arg(long, value_name = "SECONDS", default_value_t = Cutting::default().pause)]
+    pause: f64,
+    /// Take each file as one utterance instead of cutting it at pauses.
+    #[arg(long)]
+    whole: bool,
+    /// Another acoustic model in place of the one that ships (see `models/README.md`).
+    #[arg(long, value_name = "FILE.onnx")]
+    model: Option<PathBuf>,
+}
+
+/// Everything that any step allows.
+pub const DEFAULT_RULE: &str = "anything";
+
+/// Runs the command. Exit status 2 when a file could not be used; the others are still heard.
+///
+/// # Errors
+/// When the rule does not exist or the engine cannot start.
+pub fn run(args: Hear) -> anyhow::Result<ExitCode> {
+    let mut ear = ear(args.model.as_deref(), Arc::new(Grammar::built_in()?))?;
+    ear.prepare(&args.rule)?;
+    let cutting = Cutting {
+        pause: args.pause.clamp(0.1, 10.0),
+        ..Cutting::default()
+    };
+    let mut status = ExitCode::SUCCESS;
+    for file in &args.files {
+        let mut sink = |utterance: Utterance| hear(&args, &mut ear, file, &utterance);
+        let done = if args.whole {
+            whole(file).map_or_else(|e| Err(e.into()), &mut sink)
+        } else {
+            cut(file, cutting, &mut sink)
+        };
+        if let Err(error) = done {
+            eprintln!("bothhands: {error:#}");
+            status = ExitCode::from(2);
+        }
+    }
+    Ok(status)
+}
+
+/// The engine with the model that ships, or with another, on one thread.
+pub(super) fn ear(model: Option<&Path>, grammar: Arc<Grammar>) -> anyhow::Result<Ear> {
+    match model {
+        Some(path) => Ear::with(Acoustics::open(path, 1)?, grammar),
+        None => Ear::new(grammar, 1),
+    }
+}
+
+/// The file as one utterance.
+fn whole(file: &Path) -> Result<Utterance, audio::SoundError> {
+    let samples = audio::read(file)?;
+    Ok(Utterance {
+        start: 0,
+        speech_end: samples.len() as u64,
+        samples,
+    })
+}
+
+/// Gives `sink` each utterance of the file as soon as it has ended.
+fn cut(
+    file: &Path,
+    cutting: Cutting,
+    sink: &mut impl FnMut(Utterance) -> anyhow::Result<()>,
+) -> anyhow::Result<()> {
+    let mut segmenter = Segmenter::new(cutting);
+    for block in audio::Source::open(file)? {
+        let block = match block {
+            Ok(block) => block,
+            Err(error) => {
+                // What was there is still heard: nothing spoken is lost.
+                if let Some(last) = segmenter.finish() {
+                    sink(last)?;
+                }
+                return Err(error.into());
+            }
+        };
+        for utterance in segmenter.push(&block) {
+            sink(utterance)?;
+        }
+    }
+    segmenter.finish().map_or(Ok(()), sink)
+}
+
+fn hear(args: &Hear, ear: &mut Ear, file: &Path, utterance: &Utterance) -> anyhow::Result<()> {
+    let expected = Expectation {
+        rule: args.rule.clone(),
+        excluded: Vec::new(),
+    };
+    let heard = ear.recognise(&utterance.samples, &expected)?;
+    let from = utterance.start as f64 / f64::from(SAMPLE_RATE);
+    let to = from + utterance.seconds();
+    if args.json {
+        let line = Line {
+            file: file.display().to_string(),
+            from_s: round(from),
+            to_s: round(to),
+            took_ms: round(heard.took.as_secs_f64() * 1e3),
+            heard: &heard,
+        };
+        println!("{}", serde_json::to_string(&line)?);
+    } else {
+        println!("{}", as_text(file, from, to, &heard));
+    }
+    Ok(())
+}
+
+/// What `--json` prints for an utterance; times in seconds from the file's beginning.
+#[derive(Serialize)]
+struct Line<'a> {
+    file: String,
+    from_s: f64,
+    to_s: f64,
+    took_ms: f64,
+    #[serde(flatten)]
+    heard: &'a Heard,
+}
+
+fn as_text(file: &Path, from: f64, to: f64, heard: &Heard) -> String {
+    let mut line = format!("{} {from:.2}-{to:.2} s: ", file.display());
+    match (&heard.outcome, &heard.said) {
+        (Outcome::NotForUs, _) | (_, None) => {
+            line.push_str("not for us");
+            if !heard.words.is_empty() {
+                line.push_str(&format!(", nearest \"{}\"", heard.words));
+            }
+        }
+        (Outcome::Taken, Some(said)) => {
+            line.push_str(&format!("\"{}\" = {}", heard.words, meaning(said)));
+        }
+        (Outcome::AskAgain, Some(said)) => line.push_str(&format!(
+            "ask again: \"{}\" = {}, or \"{}\"?",
+            heard.words,
+            meaning(said),
+            heard.runner_up.as_deref().unwrap_or("something else")
+        )),
+    }
+    line.push_str(&format!(
+        " (fit {:.2}, margin {:.1}, {:.0} ms)",
+        heard.scores.fit,
+        heard.scores.margin,
+        heard.took.as_secs_f64() * 1e3
+    ));
+    line
+}
+
+/// A meaning in a few characters.
+fn meaning(said: &Said) -> String {
+    said.words()
+}
+
+fn round(value: f64) -> f64 {
+    (value * 1000.0).round() / 1000.0
+}

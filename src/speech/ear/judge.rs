@@ -1,0 +1,161 @@
+use super::EarError;
+use super::search::{FreePath, Hypothesis};
+use crate::grammar::Said;
+use crate::quantity::Reading;
+use crate::speech::{Outcome, Scores};
+use serde::Deserialize;
+
+/// When to take a reading, to ask again or to leave it alone; stands in `models/thresholds.toml`.
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Thresholds {
+    pub not_for_us: NotForUs,
+    pub ask_again: AskAgain,
+}
+
+/// Bounds below which it was none of our words.
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct NotForUs {
+    pub fit_below: f32,
+}
+
+/// Bounds below which the reading is in doubt.
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct AskAgain {
+    pub fit_below: f32,
+    pub margin_below: f32,
+}
+
+impl Thresholds {
+    /// Those that ship with the program.
+    ///
+    /// # Errors
+    /// When `models/thresholds.toml` does not hold them.
+    pub fn shipped() -> Result<Self, EarError> {
+        toml::from_str(include_str!("../../../models/thresholds.toml"))
+            .map_err(|e| EarError::Thresholds(e.to_string()))
+    }
+
+    /// What to do with a reading that scored so.
+    pub fn outcome(&self, scores: Scores) -> Outcome {
+        let Scores { fit, margin, .. } = scores;
+        // A score that is not a number is never taken.
+        if fit.is_nan() || fit < self.not_for_us.fit_below {
+            Outcome::NotForUs
+        } else if fit >= self.ask_again.fit_below && margin >= self.ask_again.margin_below {
+            Outcome::Taken
+        } else {
+            Outcome::AskAgain
+        }
+    }
+}
+
+/// (the sound's part of `best` - free path) / phones of the free path. The grammar's weights are
+/// left out: a rare short command would look like noise by them.
+pub fn fit(best: &Hypothesis, free: FreePath) -> f32 {
+    (best.score - best.weight - free.score) / free.phones.max(1) as f32
+}
+
+/// Whether two meanings are the same for the person: readings are compared by value, and by unit
+/// only when both name one, because most readings are said without.
+pub fn same_meaning(a: &Said, b: &Said) -> bool {
+    match (a, b) {
+        (
+            Said::Reading {
+                reading: x,
+                place: p,
+                half: g,
+            },
+            Said::Reading {
+                reading: y,
+                place: q,
+                half: h,
+            },
+        ) => same_reading(x, y) && p == q && g == h,
+        (Said::Correction(Some(x)), Said::Correction(Some(y))) => same_meaning(x, y),
+        _ => a == b,
+    }
+}
+
+fn same_reading(a: &Reading, b: &Reading) -> bool {
+    let number = match (a.number, b.number) {
+        (Some(x), Some(y)) => x.same_value(y),
+        (x, y) => x == y,
+    };
+    let unit = a.unit.is_none() || b.unit.is_none() || a.unit == b.unit;
+    number && unit && a.relation == b.relation && a.pair == b.pair && a.at == b.at
+}
+
+/// Whether `said` is, or corrects to, a meaning that was just refused.
+pub fn refused(said: &Said, excluded: &[Said]) -> bool {
+    let meant = match said {
+        Said::Correction(Some(inner)) => inner,
+        other => other,
+    };
+    excluded.iter().any(|e| same_meaning(e, meant))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::{Pair, Unit};
+
+    fn reading(number: &str) -> Reading {
+        Reading::exact(number.parse().unwrap())
+    }
+
+    fn said(reading: Reading) -> Said {
+        Said::Reading {
+            reading,
+            place: None,
+            half: None,
+        }
+    }
+
+    #[test]
+    fn a_unit_left_unsaid_does_not_change_the_meaning() {
+        let bare = said(reading("0.34"));
+        assert!(same_meaning(
+            &bare,
+            &said(reading("0.34").in_unit(Unit::Ohm))
+        ));
+        assert!(same_meaning(&bare, &said(reading("0.340"))));
+        assert!(!same_meaning(
+            &said(reading("0.34").in_unit(Unit::MegOhm)),
+            &said(reading("0.34").in_unit(Unit::Ohm))
+        ));
+        assert!(!same_meaning(
+            &bare,
+            &said(reading("0.34").between(Pair::LN))
+        ));
+    }
+
+    #[test]
+    fn a_refused_value_is_refused_in_a_correction_too() {
+        let value = said(reading("999"));
+        let again = Said::Correction(Some(Box::new(value.clone())));
+        assert!(refused(&value, std::slice::from_ref(&value)));
+        assert!(refused(&again, std::slice::from_ref(&value)));
+        assert!(!refused(&Said::Affirm, &[value]));
+    }
+
+    #[test]
+    fn three_outcomes_in_order_of_doubt() {
+        let thresholds = Thresholds::shipped().unwrap();
+        let outcome = |fit, margin| {
+            thresholds.outcome(Scores {
+                fit,
+                margin,
+                phones: 9,
+            })
+        };
+        assert_eq!(outcome(-0.1, 30.0), Outcome::Taken);
+        assert_eq!(outcome(-0.1, 0.1), Outcome::AskAgain);
+        assert_eq!(outcome(-9.0, 30.0), Outcome::NotForUs);
+        assert_eq!(outcome(f32::NAN, 30.0), Outcome::NotForUs);
+        assert_ne!(outcome(-0.1, f32::NAN), Outcome::Taken);
+        assert!(thresholds.not_for_us.fit_below <= thresholds.ask_again.fit_below);
+    }
+}
