@@ -8,6 +8,7 @@ pub mod hear;
 pub mod import;
 pub mod log;
 pub mod merge;
+pub mod review;
 pub mod schedule;
 pub mod score;
 pub mod sources;
