@@ -16,27 +16,37 @@ struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Demo(commands::demo::Args),
     Check(commands::check::Args),
     Test(commands::test::Args),
     Hear(commands::hear::Hear),
     Score(commands::score::Score),
+    Schedule(commands::schedule::ScheduleArgs),
+    Log(commands::log::LogArgs),
     Verify(commands::verify::VerifyArgs),
     Export(commands::export::ExportArgs),
     Import(commands::import::ImportArgs),
     Merge(commands::merge::MergeArgs),
+    Devices(commands::devices::Args),
+    Doctor(commands::doctor::Args),
 }
 
 fn main() -> ExitCode {
     let cli = Cli::parse();
     let done = match cli.command {
+        Command::Demo(args) => commands::demo::run(&args),
         Command::Check(args) => commands::check::run(&args),
         Command::Test(args) => commands::test::run(&args),
         Command::Hear(args) => commands::hear::run(args),
         Command::Score(args) => commands::score::run(args),
+        Command::Schedule(args) => commands::schedule::run(args),
+        Command::Log(args) => commands::log::run(args),
         Command::Verify(args) => commands::verify::run(args),
         Command::Export(args) => commands::export::run(args),
         Command::Import(args) => commands::import::run(args),
         Command::Merge(args) => commands::merge::run(args),
+        Command::Devices(args) => commands::devices::run(&args),
+        Command::Doctor(args) => commands::doctor::run(&args),
     };
     done.unwrap_or_else(|error| {
         eprintln!("bothhands: {error:#}");

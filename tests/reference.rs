@@ -71,6 +71,7 @@ fn graph() -> WordGraph {
 const WIDTH: Width = Width {
     hypotheses: 6,
     beam: 60.0,
+    nodes: usize::MAX,
 };
 
 fn words(graph: &WordGraph, hypothesis: &Hypothesis) -> String {
@@ -139,4 +140,35 @@ fn the_best_path_is_the_plain_viterbis() {
         assert!((score - reference.score).abs() < 1.0, "{name}: {score}");
         assert!(heard.windows(2).all(|pair| pair[0].score >= pair[1].score));
     });
+}
+
+/// For comparison with other decoders of the same grammar on any list of recordings:
+/// `CLIPS=list.tsv MODEL=ear.onnx cargo test --release --test reference -- --ignored --nocapture`
+/// prints path, expected words, heard words, score of the best path, score of the free path.
+#[test]
+#[ignore = "needs a list of recordings"]
+fn a_list_of_recordings() {
+    let list = std::env::var("CLIPS").unwrap();
+    let ear = match std::env::var("MODEL") {
+        Ok(model) => Acoustics::open(Path::new(&model), 1).unwrap(),
+        Err(_) => Acoustics::shipped(1).unwrap(),
+    };
+    let lexicon = std::fs::read_to_string(folder().join("lexicon.txt")).unwrap();
+    let lexicon = Lexicon::parse("lexicon.txt", &lexicon).unwrap();
+    let grammar = graph();
+    let phones = PhoneGraph::new(&grammar, &lexicon, &ear.phones, |word| Some(word)).unwrap();
+    let base = Path::new(&list).parent().unwrap();
+    for line in std::fs::read_to_string(&list).unwrap().lines() {
+        let (path, expected) = line.split_once('\t').unwrap();
+        let samples = audio::read(&base.join(path)).unwrap();
+        let probs = ear.log_probs(&samples).unwrap();
+        let heard = search(&phones, &probs, WIDTH);
+        let (text, score) = heard
+            .first()
+            .map_or((String::new(), f32::NEG_INFINITY), |best| {
+                (words(&grammar, best), best.score)
+            });
+        let free = FreePath::of(&probs).score;
+        println!("ROW\t{path}\t{expected}\t{text}\t{score:.3}\t{free:.3}");
+    }
 }

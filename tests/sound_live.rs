@@ -5,17 +5,16 @@
 
 #![cfg(all(feature = "microphone", feature = "system-voice", target_os = "linux"))]
 
+mod sound;
+
 use bothhands::audio::SAMPLE_RATE;
 use bothhands::audio::microphone::{Event, Microphone, Notice};
 use bothhands::grammar::Manner;
 use bothhands::voice::{Failing, Gate, Mark, Profile, System, Tone, Voice};
-use std::io::Read;
+use sound::{Bystander, Outcome, load_module, play, room, server};
 use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
-use std::sync::{Arc, Mutex};
+use std::process::Command;
 use std::time::{Duration, Instant};
-
-type Outcome = Result<(), Box<dyn std::error::Error>>;
 
 #[test]
 fn the_sound_paths_work_against_a_real_sound_server() -> Outcome {
@@ -35,23 +34,6 @@ fn the_sound_paths_work_against_a_real_sound_server() -> Outcome {
     }
     println!("{out}\n{err}");
     assert!(output.status.success(), "see above");
-    Ok(())
-}
-
-/// The room that the script made.
-fn room() -> PathBuf {
-    PathBuf::from(std::env::var_os("SOUND_SERVER_FOLDER").expect("run by with-sound-server.sh"))
-}
-
-fn server(order: &str) -> Outcome {
-    let script = std::env::var_os("SOUND_SERVER").ok_or("run by with-sound-server.sh")?;
-    assert!(
-        Command::new("bash")
-            .arg(script)
-            .arg(order)
-            .status()?
-            .success()
-    );
     Ok(())
 }
 
@@ -80,14 +62,6 @@ fn bursts(rate: u32) -> Result<PathBuf, Box<dyn std::error::Error>> {
 }
 
 const BURST: f64 = 0.4;
-
-/// A person speaks: plays a file into the room.
-fn play(path: &Path) -> std::io::Result<Child> {
-    Command::new("paplay")
-        .args(["-d", "room"])
-        .arg(path)
-        .spawn()
-}
 
 #[derive(Default)]
 struct Heard {
@@ -163,7 +137,7 @@ fn a_clip_played_into_the_room_comes_out_at_16_khz_with_its_own_length() -> Outc
     let mut microphone = Microphone::open(None)?;
     let mut heard = Heard::default();
     listen(&mut microphone, 0.3, &mut heard);
-    let mut person = play(&bursts(44_100)?)?;
+    let mut person = play("room", &bursts(44_100)?)?;
     listen(&mut microphone, 3.0, &mut heard);
     person.wait()?;
     assert_bursts(&heard.samples);
@@ -172,82 +146,7 @@ fn a_clip_played_into_the_room_comes_out_at_16_khz_with_its_own_length() -> Outc
     Ok(())
 }
 
-/// Hears what leaves the loudspeaker, with the moment at which each piece arrived.
-struct Bystander {
-    recorder: Child,
-    heard: Arc<Mutex<Vec<(Instant, Vec<f32>)>>>,
-}
-
-impl Bystander {
-    fn new() -> Result<Self, Box<dyn std::error::Error>> {
-        let mut recorder = Command::new("parec")
-            .args([
-                "-d",
-                "speaker.monitor",
-                "--raw",
-                "--format=s16le",
-                "--channels=1",
-            ])
-            .args(["--rate=16000", "--latency-msec=20"])
-            .stdout(Stdio::piped())
-            .spawn()?;
-        let mut sound = recorder.stdout.take().ok_or("no recording")?;
-        let heard = Arc::new(Mutex::new(Vec::new()));
-        let keep = Arc::clone(&heard);
-        std::thread::spawn(move || {
-            let mut bytes = [0; 640];
-            while sound.read_exact(&mut bytes).is_ok() {
-                let samples = bytes
-                    .chunks_exact(2)
-                    .map(|b| f32::from(i16::from_le_bytes([b[0], b[1]])) / 32768.0)
-                    .collect();
-                keep.lock().unwrap().push((Instant::now(), samples));
-            }
-        });
-        let bystander = Self { recorder, heard };
-        let end = Instant::now() + Duration::from_secs(5);
-        while bystander.heard.lock().unwrap().is_empty() && Instant::now() < end {
-            std::thread::sleep(Duration::from_millis(10));
-        }
-        Ok(bystander)
-    }
-
-    /// The moments of the first and the last piece louder than a whisper.
-    fn sounded(&self) -> Option<(Instant, Instant)> {
-        let heard = self.heard.lock().unwrap();
-        let mut loud = heard
-            .iter()
-            .filter(|(_, samples)| samples.iter().any(|s| s.abs() > 0.01))
-            .map(|(at, _)| *at);
-        let first = loud.next()?;
-        Some((first, loud.last().unwrap_or(first)))
-    }
-
-    fn samples(&self) -> Vec<f32> {
-        self.heard
-            .lock()
-            .unwrap()
-            .iter()
-            .flat_map(|(_, s)| s.clone())
-            .collect()
-    }
-
-    fn forget(&self) {
-        self.heard.lock().unwrap().clear();
-    }
-}
-
-impl Drop for Bystander {
-    fn drop(&mut self) {
-        let _ = self.recorder.kill();
-        let _ = self.recorder.wait();
-    }
-}
-
 fn voice() -> anyhow::Result<System> {
-    println!(
-        "{:?}",
-    );
     System::open(Profile::default(), Duration::from_secs(10))
 }
 
@@ -276,7 +175,7 @@ fn share_of(hertz: f32, samples: &[f32]) -> f32 {
 #[ignore = "runs inside the room"]
 fn the_voice_is_heard_and_knows_when_it_speaks() -> Outcome {
     let mut voice = voice()?;
-    let bystander = Bystander::new()?;
+    let bystander = Bystander::at("speaker.monitor")?;
     assert!(!voice.speaking());
     let handed = Instant::now();
     voice.say(Tone::ReadBack, "Line to neutral, 0.35 ohms.")?;
@@ -301,14 +200,43 @@ fn the_voice_is_heard_and_knows_when_it_speaks() -> Outcome {
 
 #[test]
 #[ignore = "runs inside the room"]
+fn the_doctor_finds_all_that_is_needed() -> Outcome {
+    use clap::Parser;
+    #[derive(Parser)]
+    struct Doctor {
+        #[command(flatten)]
+        args: bothhands::commands::doctor::Args,
+    }
+    let folder = room();
+    let doctor = Doctor::parse_from(["doctor".as_ref(), "--folder".as_ref(), folder.as_os_str()]);
+    let code = bothhands::commands::doctor::run(&doctor.args)?;
+    assert_eq!(
+        format!("{code:?}"),
+        format!("{:?}", std::process::ExitCode::SUCCESS)
+    );
+    let devices = bothhands::audio::microphone::devices(false)?;
+    assert_eq!(
+        devices.iter().filter(|device| device.default).count(),
+        1,
+        "{devices:?}"
+    );
+    let error = Microphone::open(Some("headset of nobody"))
+        .err()
+        .ok_or("found it")?;
+    assert!(error.to_string().contains("there is: default"), "{error}");
+    Ok(())
+}
+
+#[test]
+#[ignore = "runs inside the room"]
 fn a_prompt_can_be_cut_short() -> Outcome {
     let mut voice = voice()?;
-    let bystander = Bystander::new()?;
+    let bystander = Bystander::at("speaker.monitor")?;
     let long =
         "Prove the voltage indicator on a known source, then prove dead between every pair. ";
     voice.say(Tone::Plain, &long.repeat(3))?;
     voice.say(Tone::Plain, "This is never said.")?;
-    std::thread::sleep(Duration::from_millis(1500));
+    std::thread::sleep(Duration::from_millis(1200));
     voice.stop();
     let stopped = Instant::now();
     assert!(until_quiet(&voice, 5));
@@ -333,7 +261,7 @@ fn a_prompt_can_be_cut_short() -> Outcome {
 #[ignore = "runs inside the room"]
 fn a_warning_begins_with_its_tone_and_quieter_is_quieter() -> Outcome {
     let mut voice = voice()?;
-    let bystander = Bystander::new()?;
+    let bystander = Bystander::at("speaker.monitor")?;
     let power =
         |samples: &[f32]| samples.iter().map(|s| s * s).sum::<f32>() / samples.len().max(1) as f32;
 
@@ -407,12 +335,12 @@ fn the_sound_server_may_die_and_come_back() -> Outcome {
     )));
     println!("{:?}", heard.notices);
     heard.samples.clear();
-    let mut person = play(&bursts(48_000)?)?;
+    let mut person = play("room", &bursts(48_000)?)?;
     listen(&mut microphone, 3.0, &mut heard);
     person.wait()?;
     assert_bursts(&heard.samples);
 
-    let bystander = Bystander::new()?;
+    let bystander = Bystander::at("speaker.monitor")?;
     let mut again = self::voice()?;
     again.say(Tone::Plain, "Live.")?;
     assert!(until_quiet(&again, 30));
@@ -425,20 +353,12 @@ fn the_sound_server_may_die_and_come_back() -> Outcome {
 #[ignore = "runs inside the room"]
 fn the_program_does_not_hear_itself_through_the_room() -> Outcome {
     // The loudspeaker stands in the same room: what it plays is in the microphone 6 dB lower.
-    let loaded = Command::new("pactl")
-        .args([
-            "load-module",
-            "module-loopback",
-            "source=speaker.monitor",
-            "sink=room",
-        ])
-        .args([
-            "latency_msec=30",
-            "source_dont_move=true",
-            "sink_dont_move=true",
-        ])
-        .output()?;
-    assert!(loaded.status.success());
+    load_module(&[
+        "module-loopback",
+        "source=speaker.monitor",
+        "sink=room",
+        "latency_msec=30",
+    ])?;
     let mut voice = voice()?;
     let mut microphone = Microphone::open(None)?;
     let mut gate = Gate::default();
@@ -477,10 +397,7 @@ fn the_program_does_not_hear_itself_through_the_room() -> Outcome {
     assert!(loudest(&passed) < 0.005, "and none of it was let through");
 
     passed.clear();
-    let mut person = Command::new("paplay")
-        .args(["-d", "room"])
-        .arg(bursts(16_000)?)
-        .spawn()?;
+    let mut person = play("room", &bursts(16_000)?)?;
     let end = Instant::now() + Duration::from_secs(3);
     let mut heard = Vec::new();
     while Instant::now() < end {

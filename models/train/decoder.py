@@ -2,6 +2,7 @@
 import ctypes
 import os
 import re
+import shutil
 import subprocess
 import tempfile
 
@@ -28,7 +29,8 @@ def library():
     source = os.path.join(HERE, "decode.c")
     if not os.path.exists(path) or os.path.getmtime(path) < os.path.getmtime(source):
         building = f"{path}.{os.getpid()}"
-        subprocess.run(["cc", "-O3", "-march=native", "-shared", "-fPIC", "-o", building, source], check=True)
+        compiler = next(c for c in ("cc", "gcc", "clang") if shutil.which(c))
+        subprocess.run([compiler, "-O3", "-march=native", "-shared", "-fPIC", "-o", building, source], check=True)
         os.rename(building, path)
     return ctypes.CDLL(path)
 

@@ -27,7 +27,7 @@ import holdout
 from accents import Accent, written
 
 SENTENCES_A_VOICE = 3
-SHARD = 30
+SHARD = 10
 MIX = (("trade", 0.30), ("grammar", 0.32), ("contrast", 0.28), ("general", 0.07), ("salad", 0.03))
 
 

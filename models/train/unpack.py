@@ -6,7 +6,9 @@ import glob
 import json
 import os
 import shutil
+import subprocess
 import sys
+import time
 from concurrent.futures import ProcessPoolExecutor
 
 import numpy as np
@@ -44,6 +46,10 @@ def main(parcel, out):
 
 def extend(data, folder, labels):
     """Add neural speech that was made on this machine meanwhile (speak_neural.py follow)."""
+    for _ in range(90):                                      # let the speakers finish their last shard
+        if subprocess.run(["pgrep", "-f", "speak_neural.py"], stdout=subprocess.DEVNULL).returncode:
+            break
+        time.sleep(1)
     label = json.load(open(labels))
     index = json.load(open(f"{data}/train.json"))
     pieces = [np.load(f"{data}/train.npy")]

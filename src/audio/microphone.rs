@@ -5,16 +5,11 @@
 //! when it was lost, and the program takes [`Event`]s. Between them lie queues of fixed size; what
 //! does not fit is dropped, counted and told.
 
-use super::SAMPLE_RATE;
+use super::{Resampler, SAMPLE_RATE};
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{
     BufferSize, Data, ErrorKind, FromSample, I24, SampleFormat, SizedSample, StreamConfig,
     SupportedBufferSize, SupportedStreamConfigRange, U24,
-};
-use rubato::audioadapter_buffers::direct::InterleavedSlice;
-use rubato::{
-    Async, Fft, FixedAsync, FixedSync, Resampler, SincInterpolationParameters,
-    SincInterpolationType, WindowFunction,
 };
 use std::collections::VecDeque;
 use std::fmt;
@@ -159,6 +154,25 @@ fn decibels(amplitude: f32) -> f32 {
     (20.0 * amplitude.max(1e-9).log10()).max(QUIETEST)
 }
 
+/// A meter of twenty steps over 60 dB, for a terminal: `[##########----------] -30 dB`.
+impl fmt::Display for Level {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        const STEPS: usize = 20;
+        let full = ((self.mean + 60.0) / 3.0).clamp(0.0, STEPS as f32) as usize;
+        write!(
+            f,
+            "[{}{}] {:.0} dB",
+            "#".repeat(full),
+            "-".repeat(STEPS - full),
+            self.mean
+        )?;
+        if self.clipped {
+            f.write_str(" too loud")?;
+        }
+        Ok(())
+    }
+}
+
 /// A device that records, as the sound system describes it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Found {
@@ -180,6 +194,7 @@ pub fn devices(all: bool) -> Result<Vec<Found>, MicrophoneError> {
 }
 
 fn found(all: bool) -> Result<Vec<(Found, cpal::Device)>, MicrophoneError> {
+    hush_sound_system();
     let host = cpal::default_host();
     let default = host
         .default_input_device()
@@ -395,8 +410,8 @@ impl Keeper {
                         .line
                         .waiting
                         .fetch_sub(block.len(), Ordering::Relaxed);
-                    if let Err(error) = self.pass_on(&mut capture.streaming, &block) {
-                        return Some(error.to_string());
+                    if let Err(error) = self.pass_on(&mut capture.resampler, &block) {
+                        return Some(error);
                     }
                 }
                 Err(RecvTimeoutError::Timeout) if heard.elapsed() > patience => {
@@ -411,8 +426,8 @@ impl Keeper {
         None
     }
 
-    fn pass_on(&mut self, streaming: &mut Streaming, block: &[f32]) -> anyhow::Result<()> {
-        let samples = streaming.push(block)?;
+    fn pass_on(&mut self, resampler: &mut Resampler, block: &[f32]) -> Result<(), String> {
+        let samples = resampler.push(block)?;
         for sample in samples {
             self.partial.push(sample);
             if self.partial.len() == CHUNK {
@@ -596,7 +611,7 @@ struct Capture {
     device: String,
     blocks: Receiver<Vec<f32>>,
     line: Arc<Line>,
-    streaming: Streaming,
+    resampler: Resampler,
     _stream: cpal::Stream,
 }
 
@@ -773,11 +788,11 @@ impl Capture {
                 reason: "it offers no format of samples that we know".to_owned(),
             });
         };
-        let rates_differ = |error: anyhow::Error| MicrophoneError::Unusable {
-            device: name.clone(),
-            reason: error.to_string(),
-        };
-        let streaming = Streaming::new(config.sample_rate).map_err(rates_differ)?;
+        let resampler =
+            Resampler::new(config.sample_rate).map_err(|reason| MicrophoneError::Unusable {
+                device: name.clone(),
+                reason,
+            })?;
         let line = Arc::new(Line {
             rate: config.sample_rate,
             waiting: AtomicUsize::new(0),
@@ -810,13 +825,14 @@ impl Capture {
             device: name,
             blocks,
             line,
-            streaming,
+            resampler,
             _stream: stream,
         })
     }
 }
 
 fn pick(wanted: Option<&str>) -> Result<(cpal::Device, String), MicrophoneError> {
+    hush_sound_system();
     let Some(wanted) = wanted else {
         let device = cpal::default_host()
             .default_input_device()
@@ -871,6 +887,14 @@ fn pick(wanted: Option<&str>) -> Result<(cpal::Device, String), MicrophoneError>
     Ok((device, found.name))
 }
 
+/// Keeps what ALSA would write over the terminal, in words for programmers, off it. What went
+/// wrong comes back as errors all the same.
+pub(crate) fn hush_sound_system() {
+    // Kept by the thread; each call starts an empty record.
+    #[cfg(target_os = "linux")]
+    let _ = alsa::Output::local_error_handler();
+}
+
 fn explain(error: &cpal::Error, device: &str, default: bool) -> MicrophoneError {
     let device = device.to_owned();
     match error.kind() {
@@ -905,68 +929,4 @@ fn cards_are_barred() -> bool {
             std::fs::File::open(card.path())
                 .is_err_and(|error| error.kind() == std::io::ErrorKind::PermissionDenied)
         })
-}
-
-/// Brings a stream of samples to 16 kHz, whatever sizes of block it comes in.
-struct Streaming {
-    resampler: Option<Box<dyn Resampler<f32>>>,
-    waiting: Vec<f32>,
-}
-
-impl Streaming {
-    fn new(rate: u32) -> anyhow::Result<Self> {
-        let resampler: Option<Box<dyn Resampler<f32>>> = if rate == SAMPLE_RATE {
-            None
-        } else {
-            let (from, to) = (rate as usize, SAMPLE_RATE as usize);
-            let block = from / 50;
-            // Rates without a common divisor would need an enormous transform.
-            let step = from / gcd(from, to);
-            if step <= 2 * block {
-                Some(Box::new(Fft::new(from, to, block, 1, FixedSync::Input)?))
-            } else {
-                let parameters = SincInterpolationParameters {
-                    sinc_len: 128,
-                    f_cutoff: None,
-                    oversampling_factor: 256,
-                    interpolation: SincInterpolationType::Linear,
-                    window: WindowFunction::BlackmanHarris2,
-                };
-                let ratio = to as f64 / from as f64;
-                Some(Box::new(Async::new_sinc(
-                    ratio,
-                    1.0,
-                    &parameters,
-                    block,
-                    1,
-                    FixedAsync::Input,
-                )?))
-            }
-        };
-        Ok(Self {
-            resampler,
-            waiting: Vec::new(),
-        })
-    }
-
-    fn push(&mut self, samples: &[f32]) -> anyhow::Result<Vec<f32>> {
-        let Some(resampler) = &mut self.resampler else {
-            return Ok(samples.to_vec());
-        };
-        self.waiting.extend_from_slice(samples);
-        let mut out = Vec::new();
-        loop {
-            let wanted = resampler.input_frames_next();
-            let Some(block) = self.waiting.get(..wanted) else {
-                return Ok(out);
-            };
-            let input = InterleavedSlice::new(block, 1, wanted)?;
-            out.extend(resampler.process(&input, None)?.take_data());
-            self.waiting.drain(..wanted);
-        }
-    }
-}
-
-fn gcd(a: usize, b: usize) -> usize {
-    if b == 0 { a } else { gcd(b, a % b) }
 }

@@ -10,7 +10,7 @@ mod segment;
 
 pub use read::{SoundError, SoundProblem, Source, read, read_bytes, seconds};
 pub use resample::Resampler;
-pub use segment::{Cutting, Segmenter, utterances};
+pub use segment::{Cutting, Segmenter, has_voice, utterances};
 
 /// Samples a second of all sound inside the program.
 pub const SAMPLE_RATE: u32 = 16_000;

@@ -26,17 +26,74 @@ impl Default for Cutting {
 
 /// Samples judged at once: 16 ms, as the voice detector wants them.
 const FRAME: usize = 256;
-/// The detector's score from which a frame is speech whatever its level.
-const SURE: f32 = 0.5;
-/// The score from which a frame is speech when it also stands out of the room's sound, and from
-/// which speech that has begun goes on.
-const LIKELY: f32 = 0.2;
-/// How far out of the room's sound: a power ratio, 10 dB.
-const STANDS_OUT: f32 = 10.0;
+/// The detector's score from which a frame is speech whatever its level. Steady noise, hum and
+/// motors get 0.5 to 0.85 from it, voices mostly over 0.9.
+const SURE: f32 = 0.85;
+/// The score from which a frame is speech when it also stands out of the room's sound.
+const LIKELY: f32 = 0.5;
+/// How far out of the room's sound: a power ratio, 6 dB.
+const STANDS_OUT: f32 = 4.0;
 /// Of the last [`ONSET_SPAN`] frames, how many must be speech for an utterance to begin. A knock
 /// is shorter; the shortest word ("eight", "dead") is several times longer.
 const ONSET: u32 = 4;
 const ONSET_SPAN: u32 = 8;
+
+/// Whether a voice is in `samples` at all, by the detector alone: what is without can be left
+/// alone before any word is looked for.
+pub fn has_voice(samples: &[f32]) -> bool {
+    let mut detector = earshot::Detector::default_boxed();
+    let mut recent = 0u32;
+    samples.chunks_exact(FRAME).any(|frame| {
+        let clean: Vec<f32> = frame.iter().map(|s| s.clamp(-1.0, 1.0)).collect();
+        recent = (recent << 1) | u32::from(detector.predict_f32(&clean) >= SURE);
+        begins(recent)
+    })
+}
+
+/// Whether the last frames (newest in the lowest bit: one where there was speech) begin an
+/// utterance.
+fn begins(recent: u32) -> bool {
+    (recent & ((1 << ONSET_SPAN) - 1)).count_ones() >= ONSET
+}
+
+/// The room's sound: the least power, a little smoothed, of the last seconds.
+#[derive(Default)]
+struct Floor {
+    smooth: f32,
+    /// The least of each past block, newest last.
+    past: VecDeque<f32>,
+    least: f32,
+    frames: u32,
+}
+
+impl Floor {
+    /// Frames in a block, and blocks that are remembered: 0.26 s and 4 s.
+    const BLOCK: u32 = 16;
+    const BLOCKS: usize = 16;
+
+    /// Takes the power of a frame; gives how far the sound now stands out of the room's, as a
+    /// power ratio.
+    fn stands_out(&mut self, power: f32) -> f32 {
+        let power = power.max(1e-10);
+        if self.frames == 0 && self.past.is_empty() {
+            self.smooth = power;
+            self.least = power;
+        }
+        self.smooth += 0.3 * (power - self.smooth);
+        self.least = self.least.min(self.smooth);
+        self.frames += 1;
+        let floor = self.past.iter().copied().fold(self.least, f32::min);
+        if self.frames == Self::BLOCK {
+            self.past.push_back(self.least);
+            if self.past.len() > Self::BLOCKS {
+                self.past.pop_front();
+            }
+            self.least = self.smooth;
+            self.frames = 0;
+        }
+        self.smooth / floor
+    }
+}
 
 /// Cuts a stream of 16 kHz mono sound into utterances by voice activity: a small trained detector
 /// (the `earshot` crate) helped by an energy gate whose floor follows the room.
@@ -50,7 +107,7 @@ pub struct Segmenter {
     kept_from: u64,
     /// Samples judged so far, a multiple of [`FRAME`] until the end.
     judged: u64,
-    floor: Option<f32>,
+    floor: Floor,
     /// The last frames, newest in the lowest bit: one where there was speech.
     recent: u32,
     /// First and last speech of the utterance under way, in samples.
@@ -74,7 +131,7 @@ impl Segmenter {
             kept: VecDeque::new(),
             kept_from: 0,
             judged: 0,
-            floor: None,
+            floor: Floor::default(),
             recent: 0,
             speech: None,
             given_to: 0,
@@ -121,15 +178,16 @@ impl Segmenter {
         let start = self.judged;
         self.judged += FRAME as u64;
         let score = self.detector.predict_f32(&frame);
-        let speech = self.is_speech(score, power(&frame));
+        let out = self.floor.stands_out(power(&frame));
+        let speech = score >= SURE || (score >= LIKELY && out >= STANDS_OUT);
         self.recent = (self.recent << 1) | u32::from(speech);
 
         match &mut self.speech {
             Some((_, last)) if speech => *last = self.judged,
             Some(_) => {}
             None => {
-                let window = self.recent & ((1 << ONSET_SPAN) - 1);
-                if window.count_ones() >= ONSET {
+                if begins(self.recent) {
+                    let window = self.recent & ((1 << ONSET_SPAN) - 1);
                     let back = u64::from(31 - window.leading_zeros()) * FRAME as u64;
                     self.speech = Some((start.saturating_sub(back), self.judged));
                 }
@@ -145,20 +203,6 @@ impl Segmenter {
         };
         self.forget();
         ended
-    }
-
-    fn is_speech(&mut self, score: f32, power: f32) -> bool {
-        let floor = self.floor.get_or_insert(power.max(1e-9));
-        let stands_out = power > *floor * STANDS_OUT;
-        // Down quickly, up by a factor of ten in about six seconds: a drill that goes on becomes
-        // part of the room, a spoken number does not.
-        *floor = if power < *floor {
-            0.9 * *floor + 0.1 * power
-        } else {
-            *floor * 1.006
-        }
-        .max(1e-9);
-        score >= SURE || (score >= LIKELY && (stands_out || self.speech.is_some()))
     }
 
     /// The utterance under way, which ends here.

@@ -2,10 +2,10 @@
 
 use crate::audio::{self, Cutting, SAMPLE_RATE, Segmenter, Utterance};
 use crate::grammar::{Grammar, Said};
-use crate::speech::ear::Ear;
+use crate::speech::ear::{Acoustics, Ear};
 use crate::speech::{Expectation, Heard, Outcome, Recogniser};
 use clap::Args;
-use serde_json::{Value, json};
+use serde::Serialize;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
@@ -28,6 +28,9 @@ pub struct Hear {
     /// Take each file as one utterance instead of cutting it at pauses.
     #[arg(long)]
     whole: bool,
+    /// Another acoustic model in place of the one that ships (see `models/README.md`).
+    #[arg(long, value_name = "FILE.onnx")]
+    model: Option<PathBuf>,
 }
 
 /// Everything that any step allows.
@@ -38,7 +41,7 @@ pub const DEFAULT_RULE: &str = "anything";
 /// # Errors
 /// When the rule does not exist or the engine cannot start.
 pub fn run(args: Hear) -> anyhow::Result<ExitCode> {
-    let mut ear = Ear::new(Arc::new(Grammar::built_in()?), 1)?;
+    let mut ear = ear(args.model.as_deref(), Arc::new(Grammar::built_in()?))?;
     ear.prepare(&args.rule)?;
     let cutting = Cutting {
         pause: args.pause.clamp(0.1, 10.0),
@@ -58,6 +61,14 @@ pub fn run(args: Hear) -> anyhow::Result<ExitCode> {
         }
     }
     Ok(status)
+}
+
+/// The engine with the model that ships, or with another, on one thread.
+pub(super) fn ear(model: Option<&Path>, grammar: Arc<Grammar>) -> anyhow::Result<Ear> {
+    match model {
+        Some(path) => Ear::with(Acoustics::open(path, 1)?, grammar),
+        None => Ear::new(grammar, 1),
+    }
 }
 
 /// The file as one utterance.
@@ -104,35 +115,40 @@ fn hear(args: &Hear, ear: &mut Ear, file: &Path, utterance: &Utterance) -> anyho
     let from = utterance.start as f64 / f64::from(SAMPLE_RATE);
     let to = from + utterance.seconds();
     if args.json {
-        println!("{}", as_json(file, from, to, &heard));
+        let line = Line {
+            file: file.display().to_string(),
+            from_s: round(from),
+            to_s: round(to),
+            took_ms: round(heard.took.as_secs_f64() * 1e3),
+            heard: &heard,
+        };
+        println!("{}", serde_json::to_string(&line)?);
     } else {
         println!("{}", as_text(file, from, to, &heard));
     }
     Ok(())
 }
 
-fn as_json(file: &Path, from: f64, to: f64, heard: &Heard) -> Value {
-    json!({
-        "file": file.display().to_string(),
-        "from_s": round(from),
-        "to_s": round(to),
-        "outcome": heard.outcome,
-        "words": heard.words,
-        "meaning": heard.said,
-        "runner_up": heard.runner_up,
-        "runner_up_meaning": heard.runner_up_said,
-        "fit": heard.scores.fit,
-        "margin": heard.scores.margin,
-        "phones": heard.scores.phones,
-        "times": heard.times,
-        "took_ms": round(heard.took.as_secs_f64() * 1e3),
-    })
+/// What `--json` prints for an utterance; times in seconds from the file's beginning.
+#[derive(Serialize)]
+struct Line<'a> {
+    file: String,
+    from_s: f64,
+    to_s: f64,
+    took_ms: f64,
+    #[serde(flatten)]
+    heard: &'a Heard,
 }
 
 fn as_text(file: &Path, from: f64, to: f64, heard: &Heard) -> String {
     let mut line = format!("{} {from:.2}-{to:.2} s: ", file.display());
     match (&heard.outcome, &heard.said) {
-        (Outcome::NotForUs, _) | (_, None) => line.push_str("not for us"),
+        (Outcome::NotForUs, _) | (_, None) => {
+            line.push_str("not for us");
+            if !heard.words.is_empty() {
+                line.push_str(&format!(", nearest \"{}\"", heard.words));
+            }
+        }
         (Outcome::Taken, Some(said)) => {
             line.push_str(&format!("\"{}\" = {}", heard.words, meaning(said)));
         }

@@ -61,15 +61,14 @@ pub fn run(args: ScheduleArgs) -> anyhow::Result<ExitCode> {
         html.get_or_insert(folder.join("schedule.html"));
         csv.get_or_insert(folder.join("schedule.csv"));
     }
-    let text: [(Option<PathBuf>, fn(&Schedule) -> String); 3] = [
-        (html, report::html),
-        (csv, report::csv),
-        (args.json, report::json),
-    ];
-    for (path, make) in text {
-        if let Some(path) = path {
-            write(&path, make(&schedule).as_bytes())?;
-        }
+    if let Some(path) = html {
+        write(&path, report::html(&schedule).as_bytes())?;
+    }
+    if let Some(path) = csv {
+        write(&path, report::csv(&schedule).as_bytes())?;
+    }
+    if let Some(path) = args.json {
+        write(&path, report::json(&schedule).as_bytes())?;
     }
     if let Some(path) = args.pdf {
         write(&path, &report::pdf(&schedule)?)?;

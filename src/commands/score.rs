@@ -3,7 +3,7 @@
 use super::hear::DEFAULT_RULE;
 use crate::audio::{self, Cutting};
 use crate::grammar::{Grammar, Said};
-use crate::speech::ear::{Ear, same_meaning};
+use crate::speech::ear::{WIDTH, Width, same_meaning};
 use crate::speech::{Expectation, Heard, Outcome, Recogniser};
 use anyhow::{Context, bail};
 use clap::Args;
@@ -33,6 +33,15 @@ pub struct Score {
     /// Hear what the voice activity cuts out of each recording instead of the whole of it.
     #[arg(long)]
     cut: bool,
+    /// Another acoustic model in place of the one that ships (see `models/README.md`).
+    #[arg(long, value_name = "FILE.onnx")]
+    model: Option<PathBuf>,
+    /// How much less likely than the best a hypothesis may be before it is dropped.
+    #[arg(long, hide = true)]
+    beam: Option<f32>,
+    /// How many nodes the search follows.
+    #[arg(long, hide = true)]
+    nodes: Option<usize>,
 }
 
 /// One line of a manifest.
@@ -101,6 +110,10 @@ pub struct Summary {
     pub cut_apart: usize,
     pub seconds: f64,
     pub start_up_ms: f64,
+    /// Processor time over length of sound, everything in this process counted; unlike the
+    /// real-time factor it does not grow when other programs want the processor. Nothing where the
+    /// system does not tell.
+    pub processor_factor: Option<f64>,
     /// Peak memory of the process; nothing where the system does not tell.
     pub peak_memory_mb: Option<f64>,
 }
@@ -112,7 +125,12 @@ pub struct Summary {
 pub fn run(args: Score) -> anyhow::Result<ExitCode> {
     let started = Instant::now();
     let grammar = Arc::new(Grammar::built_in()?);
-    let mut ear = Ear::new(grammar.clone(), 1)?;
+    let mut ear = super::hear::ear(args.model.as_deref(), grammar.clone())?;
+    ear.set_width(Width {
+        beam: args.beam.unwrap_or(WIDTH.beam),
+        nodes: args.nodes.unwrap_or(WIDTH.nodes),
+        ..WIDTH
+    });
     let graph = ear.prepare(&args.rule)?;
     let start_up = started.elapsed();
     let clips = read_manifest(&args.manifest, &grammar, &args.rule)?;
@@ -120,6 +138,7 @@ pub fn run(args: Score) -> anyhow::Result<ExitCode> {
     let mut summary = Summary::of(&rows);
     summary.start_up_ms = millis(start_up);
     summary.peak_memory_mb = peak_memory_mb();
+    summary.processor_factor = processor_seconds().map(|s| round(s / summary.seconds.max(1e-9), 4));
     if let Some(path) = &args.rows {
         std::fs::write(path, table(&rows))
             .with_context(|| format!("{}: cannot be written", path.display()))?;
@@ -261,6 +280,7 @@ impl Summary {
             cut_apart: count(&|r| with_words(r) && r.pieces > 1),
             seconds: round(seconds, 1),
             start_up_ms: 0.0,
+            processor_factor: None,
             peak_memory_mb: None,
         }
     }
@@ -313,6 +333,9 @@ impl std::fmt::Display for Summary {
             "{:.0} s of sound; start-up {:.0} ms",
             self.seconds, self.start_up_ms
         )?;
+        if let Some(factor) = self.processor_factor {
+            write!(f, "; processor time {factor:.3} of the sound's length")?;
+        }
         match self.peak_memory_mb {
             Some(mb) => writeln!(f, "; peak memory {mb:.0} MB"),
             None => writeln!(f),
@@ -371,4 +394,16 @@ fn peak_memory_mb() -> Option<f64> {
     let line = status.lines().find(|l| l.starts_with("VmHWM:"))?;
     let kb: f64 = line.split_whitespace().nth(1)?.parse().ok()?;
     Some(round(kb / 1024.0, 1))
+}
+
+/// Processor time of this process so far, where the system tells (Linux).
+fn processor_seconds() -> Option<f64> {
+    /// Clock ticks a second, which Linux fixes for user space.
+    const TICKS: f64 = 100.0;
+    let stat = std::fs::read_to_string("/proc/self/stat").ok()?;
+    // Fields are counted after the name, which may hold spaces and ends with the last bracket.
+    let (_, fields) = stat.rsplit_once(')')?;
+    let mut fields = fields.split_whitespace().skip(11);
+    let mut ticks = || fields.next()?.parse::<f64>().ok();
+    Some((ticks()? + ticks()?) / TICKS)
 }

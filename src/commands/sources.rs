@@ -49,7 +49,10 @@ impl TypedLines {
             Box::new(BufReader::new(std::io::stdin()))
         } else {
             let file = File::open(path).with_context(|| {
-                format!("{}: can't open the typed words; check the path", path.display())
+                format!(
+                    "{}: can't open the typed words; check the path",
+                    path.display()
+                )
             })?;
             Box::new(BufReader::new(file))
         };

@@ -1,6 +1,7 @@
 //! `bothhands test`: the main job.
 
 use super::conduct::{Conductor, SharedClock, Tally, Witness};
+use super::screen::{OnScreen, Screen};
 use super::sources::{InputSource, Recordings, TypedLines};
 use crate::grammar::Grammar;
 use crate::installation::Job;
@@ -8,7 +9,9 @@ use crate::sequence::{Event, Session, State, place_of};
 use crate::speech::ear::Ear;
 use crate::speech::{Heard, Outcome, Recogniser};
 use crate::store::{JOB_KIND, Mode, NewEvent, Options, Store};
-use crate::voice::{Silent, Terminal, Voice};
+#[cfg(feature = "system-voice")]
+use crate::voice::WithFallback;
+use crate::voice::{Profile, Rate, Silent, Terminal, Voice, Volume};
 use anyhow::{Context, bail};
 use jiff::Timestamp;
 use std::path::{Path, PathBuf};
@@ -35,6 +38,22 @@ pub struct Args {
     /// How prompts come: the system's speech service, the terminal, or not at all.
     #[arg(long, value_enum)]
     voice: Option<VoiceKind>,
+    /// Shows where the session is, what is asked, the last readings and what is out on the whole
+    /// terminal; plain lines without it.
+    #[arg(long)]
+    screen: bool,
+    /// A profile of the voice: rate, volume, voice and the room's tail (TOML).
+    #[arg(long, value_name = "FILE")]
+    profile: Option<PathBuf>,
+    /// How fast prompts are spoken: -100 (slowest) to 100 (fastest), 0 as usual.
+    #[arg(long, allow_negative_numbers = true)]
+    rate: Option<Rate>,
+    /// How loud prompts are spoken, 0 to 100.
+    #[arg(long)]
+    volume: Option<Volume>,
+    /// A voice of the speech service, by name or part of it.
+    #[arg(long, value_name = "NAME")]
+    voice_name: Option<String>,
     /// The microphone to use, by name; `bothhands devices` lists them.
     #[arg(long, value_name = "NAME")]
     device: Option<String>,
@@ -54,7 +73,10 @@ pub enum VoiceKind {
 /// When the job, the log or the sound can't be used; nothing is lost.
 pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let text = std::fs::read_to_string(&args.job).with_context(|| {
-        format!("{}: can't read the job file; check the path", args.job.display())
+        format!(
+            "{}: can't read the job file; check the path",
+            args.job.display()
+        )
     })?;
     let job = Job::parse(&text, &args.job.display().to_string())?;
     let db = args
@@ -76,6 +98,20 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         Some(recogniser(&grammar)?)
     };
     let mut voice = voice(args)?;
+    let screen = if args.screen {
+        let screen = Screen::open().context("this terminal has no screen; leave --screen out")?;
+        voice = Box::new(OnScreen {
+            screen: screen.clone(),
+            voice: if args.voice == Some(VoiceKind::System) || is_live(args) {
+                voice
+            } else {
+                Box::new(Silent)
+            },
+        });
+        Some(screen)
+    } else {
+        None
+    };
     let (session, first) = match state {
         None => {
             store.append(&[NewEvent::job(&text)?], None)?;
@@ -86,8 +122,12 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
             Session::resume(state, &by(), clock.tick())
         }
     };
-    let mut witness = ToTerminal {
-        quiet: args.voice == Some(VoiceKind::None),
+    let mut witness: Box<dyn Witness> = match &screen {
+        Some(screen) => Box::new(screen.clone()),
+        None => Box::new(ToTerminal {
+            quiet: args.voice == Some(VoiceKind::None),
+            timed: false,
+        }),
     };
     let mut conductor = Conductor {
         session,
@@ -98,11 +138,17 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
             .as_mut()
             .map(|engine| engine.as_mut() as &mut dyn Recogniser),
         voice: voice.as_mut(),
-        witness: &mut witness,
+        witness: witness.as_mut(),
         stop: Arc::clone(&stop),
+        live: is_live(args),
     };
-    conductor.open(&first)?;
-    let tally = conductor.run(source.as_mut())?;
+    let conducted = conductor
+        .open(&first)
+        .and_then(|()| conductor.run(source.as_mut()));
+    if let Some(screen) = screen {
+        screen.close();
+    }
+    let tally = conducted?;
     report(&tally, &conductor, &db, stop.load(Ordering::SeqCst));
     Ok(ExitCode::SUCCESS)
 }
@@ -244,8 +290,22 @@ pub fn stop_on_signal() -> anyhow::Result<Arc<AtomicBool>> {
 }
 
 /// Shows what was heard.
+#[derive(Debug, Clone, Copy, Default)]
 pub struct ToTerminal {
+    /// Shows nothing.
     pub quiet: bool,
+    /// Shows how long hearing took.
+    pub timed: bool,
+}
+
+impl ToTerminal {
+    /// With the time that hearing took.
+    pub fn timed() -> Self {
+        Self {
+            quiet: false,
+            timed: true,
+        }
+    }
 }
 
 impl Witness for ToTerminal {
@@ -253,25 +313,80 @@ impl Witness for ToTerminal {
         if self.quiet {
             return;
         }
+        let took = match heard {
+            Some(heard) if self.timed => format!("   [heard in {} ms]", heard.took.as_millis()),
+            _ => String::new(),
+        };
         match heard.map(|h| h.outcome) {
-            Some(Outcome::NotForUs) => println!("      (ignored)"),
-            Some(Outcome::AskAgain) => println!("you:  {words} (?)"),
-            Some(Outcome::Taken) | None => println!("you:  {words}"),
+            Some(Outcome::NotForUs) => println!("(ignored: not for us){took}"),
+            Some(Outcome::AskAgain) => println!("you:  {words} (?){took}"),
+            Some(Outcome::Taken) | None => println!("you:  {words}{took}"),
         }
     }
 }
 
+/// Whether a person is at the microphone.
+fn is_live(args: &Args) -> bool {
+    args.words.is_none() && (args.sound.is_empty() || args.sound == ["mic"])
+}
+
+/// The voice asked for; without a wish, the system's where the microphone is used and the
+/// terminal otherwise.
 fn voice(args: &Args) -> anyhow::Result<Box<dyn Voice>> {
-    Ok(match args.voice {
-        Some(VoiceKind::None) => Box::new(Silent),
-        Some(VoiceKind::Terminal) | None => Box::new(Terminal::stdout()),
-        Some(VoiceKind::System) => bail!("not yet"),
+    let wanted = args.voice.unwrap_or(if is_live(args) {
+        VoiceKind::System
+    } else {
+        VoiceKind::Terminal
+    });
+    Ok(match wanted {
+        VoiceKind::None => Box::new(Silent),
+        VoiceKind::Terminal => Box::new(Terminal::stdout()),
+        VoiceKind::System => system_voice(profile(args)?),
     })
 }
-#[cfg(feature = "microphone")]
-fn microphone(_args: &Args) -> anyhow::Result<Box<dyn InputSource>> {
-    bail!("this build has no microphone; use --words - to type, or --sound FILE.wav")
+
+#[cfg(feature = "system-voice")]
+fn system_voice(profile: Profile) -> Box<dyn Voice> {
+    Box::new(WithFallback::system(profile, Box::new(Terminal::stdout())))
 }
-fn recogniser(grammar: &Arc<Grammar>) -> anyhow::Result<Box<dyn Recogniser>> {
+
+#[cfg(not(feature = "system-voice"))]
+fn system_voice(_profile: Profile) -> Box<dyn Voice> {
+    eprintln!("This build has no spoken voice; prompts are shown instead.");
+    Box::new(Terminal::stdout())
+}
+
+/// The voice's profile: from its file when one is given, changed by the options.
+fn profile(args: &Args) -> anyhow::Result<Profile> {
+    let mut profile = match &args.profile {
+        None => Profile::default(),
+        Some(path) => {
+            let text = std::fs::read_to_string(path)
+                .with_context(|| format!("{}: can't read the profile", path.display()))?;
+            toml::from_str(&text).with_context(|| format!("{}", path.display()))?
+        }
+    };
+    if let Some(rate) = args.rate {
+        profile.rate = rate;
+    }
+    if let Some(volume) = args.volume {
+        profile.volume = volume;
+    }
+    if args.voice_name.is_some() {
+        profile.voice.clone_from(&args.voice_name);
+    }
+    Ok(profile)
+}
+
+#[cfg(feature = "microphone")]
+fn microphone(args: &Args) -> anyhow::Result<Box<dyn InputSource>> {
+    Ok(Box::new(super::live::Live::open(args.device.as_deref())?))
+}
+
+/// Our own engine, listening for the job's grammar on one thread.
+///
+/// # Errors
+/// When the model can't be loaded.
+pub fn recogniser(grammar: &Arc<Grammar>) -> anyhow::Result<Box<dyn Recogniser>> {
     Ok(Box::new(Ear::new(Arc::clone(grammar), 1)?))
 }

@@ -4,8 +4,8 @@ use super::{Board, Circuit, Job, Phases};
 use crate::limits::conductor::{self, Expected, Through};
 use crate::limits::rcd::{self, Multiple};
 use crate::limits::ring::{self, Ends, Stage};
-use crate::limits::{Earthing, Facts, SystemVoltage, Tables, earth_loop, judge};
-use crate::quantity::{Celsius, Ohms, TestVoltage, measure, tidy};
+use crate::limits::{Earthing, Facts, Outcome, SystemVoltage, Tables, Verdict, earth_loop, judge};
+use crate::quantity::{Celsius, Number, Ohms, Reading, TestVoltage, Volts, measure, tidy};
 use serde::Serialize;
 
 /// What one test should read.
@@ -68,7 +68,7 @@ impl Job {
         all.push(Expectation::new(test, reads, why, clause));
         if let Some(ze) = supply.ze_ohms {
             let z = Ohms::exact(ze.value());
-            let u0 = crate::quantity::Volts::exact(supply.volts);
+            let u0 = Volts::exact(supply.volts);
             let current = earth_loop::fault_current(u0, z);
             let mut why = format!("{u0} ÷ {z} = {current} line to earth");
             if supply.phases == Phases::Three {
@@ -78,7 +78,7 @@ impl Job {
                 ));
             }
             all.push(Expectation::new(
-                "prospective fault current",
+                "fault current",
                 format!("about {current}"),
                 why,
                 &tables.fault_current.clause,
@@ -108,6 +108,7 @@ impl Job {
         if !matches!(facts.system, SystemVoltage::Selv | SystemVoltage::Pelv) {
             loop_tests(tables, &facts, &mut all);
             breaking(tables, board, &facts, &mut all);
+            by_design(tables, &facts, &mut all);
             rcd_tests(tables, &facts, &mut all);
         }
         all
@@ -334,6 +335,45 @@ fn breaking(tables: &Tables, board: &Board, facts: &Facts, all: &mut Vec<Expecta
         format!("{} at board {}", device.kind, board.number),
         &tables.fault_current.clause,
     ));
+}
+
+/// What the expected values say of the protective conductor's size and the voltage drop.
+fn by_design(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {
+    let share = if facts.ring { 0.25 } else { 1.0 };
+    let shown = |ohms: Ohms| {
+        let text = hundredths(Ohms::exact(ohms.middle()));
+        text.parse::<Number>().ok().map(Reading::exact)
+    };
+    let r1_r2 = of(tables, facts, Through::LineAndCpc, share);
+    let overcurrent = facts.earthing != Earthing::Tt;
+    if let (true, Some(ze), Some(r1_r2)) = (overcurrent, facts.ze, r1_r2)
+        && let Some(zs) = shown(ze + r1_r2.value)
+        && let Some(verdict) = judge::cpc_size(tables, facts, &zs)
+    {
+        all.push(by_verdict("cpc against heat", verdict));
+    }
+    if let Some(r1_rn) = of(tables, facts, Through::LineAndNeutral, share)
+        && let Some(r1_rn) = shown(r1_rn.value)
+        && let Some(verdict) = judge::voltage_drop(tables, facts, &r1_rn, None)
+    {
+        all.push(by_verdict("voltage drop", verdict));
+    }
+}
+
+fn by_verdict(test: &str, verdict: Verdict) -> Expectation {
+    let holds = match verdict.outcome {
+        Outcome::Pass => "expected to hold",
+        Outcome::Fail | Outcome::CannotSay => "look again",
+    };
+    Expectation {
+        test: test.to_owned(),
+        reads: format!("{}: {holds}", verdict.limit),
+        why: match (verdict.outcome, verdict.remark) {
+            (Outcome::Pass, _) | (_, None) => verdict.arithmetic,
+            (_, Some(remark)) => format!("{}. {remark}", verdict.arithmetic),
+        },
+        clause: verdict.clause,
+    }
 }
 
 fn rcd_tests(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {

@@ -12,6 +12,9 @@
 //! R(x) = x(1-x)(ra + rb): about nothing at the board, growing toward the middle. A spur adds its own
 //! two conductors. Common practice (IET Guidance Note 3); the formulas follow from the network and
 //! are checked against nodal analysis in `tests/limits_ring.rs`.
+//!
+//! How often the diagnosis is right is measured there too, on random rings with random faults read
+//! to 0.01 Ω: `cargo test --test limits_ring -- --nocapture confusion` prints the table.
 
 use super::conductor;
 use super::facts::Run;

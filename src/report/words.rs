@@ -1,6 +1,6 @@
 //! Things of the house put into the words of a schedule.
 
-use crate::grammar::{HalfCycle, Said, Statement};
+use crate::grammar::{HalfCycle, Statement};
 use crate::installation::{CircuitKind, InstrumentUse, JobKind, Source};
 use crate::limits::Outcome;
 use crate::quantity::{Reading, Unit};
@@ -139,85 +139,6 @@ pub fn value(reading: &Reading) -> String {
 /// A number without noughts that say nothing: 32, 2.5.
 pub fn plain(number: f64) -> String {
     format!("{number}")
-}
-
-/// What was meant, for utterances of which no words were kept.
-pub fn said(said: &Said) -> String {
-    match said {
-        Said::Reading { reading, place, .. } => {
-            let mut text = reading.pair.map(|p| p.spoken() + " ").unwrap_or_default();
-            text.push_str(&value(reading));
-            match place {
-                Some(place) => format!("{text} at {place}"),
-                None => text,
-            }
-        }
-        Said::Measured {
-            measure,
-            reading,
-            place,
-        } => {
-            let text = format!(
-                "{} {}",
-                format!("{measure:?}").to_lowercase(),
-                value(reading)
-            );
-            match place {
-                Some(place) => format!("{text} at {place}"),
-                None => text,
-            }
-        }
-        Said::StatedAt { state, pair, place } => {
-            let mut text = stated(*state).to_owned();
-            if let Some(pair) = pair {
-                text = format!("{} {text}", pair.spoken());
-            }
-            match place {
-                Some(place) => format!("{text} at {place}"),
-                None => text,
-            }
-        }
-        Said::Altered(alteration) => {
-            let what = crate::sequence::describe_part(
-                alteration.part,
-                alteration.place.as_ref(),
-                alteration.both,
-                false,
-            );
-            let change = match alteration.change {
-                crate::grammar::Change::Out => "out",
-                crate::grammar::Change::Back => "back",
-                crate::grammar::Change::Linked => "linked",
-                crate::grammar::Change::Unlinked => "unlinked",
-            };
-            format!("{what} {change}")
-        }
-        Said::Stated(statement) => stated(*statement).to_owned(),
-        Said::Affirm => "affirm".to_owned(),
-        Said::Negative => "negative".to_owned(),
-        Said::Correction(None) => "correction".to_owned(),
-        Said::Correction(Some(right)) => format!("correction, {}", self::said(right)),
-        Said::Disregard => "disregard".to_owned(),
-        Said::SayAgain => "say again".to_owned(),
-        Said::StandBy => "stand by".to_owned(),
-        Said::CarryOn => "carry on".to_owned(),
-        Said::Pause => "pause".to_owned(),
-        Said::Resume => "resume".to_owned(),
-        Said::WhereAreWe => "where are we".to_owned(),
-        Said::WhatIsOut => "what is out".to_owned(),
-        Said::HowLongIsLeft => "how long is left".to_owned(),
-        Said::Finish => "finish".to_owned(),
-        Said::NotTested(reason) => format!("not tested, {}", speak::reason(reason)),
-        Said::Skip(reason) => format!("skip, {}", speak::reason(reason)),
-        Said::Override(reason) => format!("override, {}", speak::reason(reason)),
-        Said::Circuit(number) => format!("circuit {number}"),
-        Said::Board(number) => format!("board {number}"),
-        Said::GoTo(stage) => format!("go to {}", speak::stage(*stage)),
-        Said::TestAt(voltage) => format!("go to {} volts", voltage.volts()),
-        Said::Note => "note".to_owned(),
-        Said::EndOfNote => "end of note".to_owned(),
-        Said::Manner(manner) => format!("{manner:?}").to_lowercase(),
-    }
 }
 
 /// The word that the person said.

@@ -114,7 +114,11 @@ pub fn ring(state: &State, step: &Step, reading: &Reading) -> Judged {
             _ => Leg::Line,
         };
         let line = end("r1");
-        let beside = if leg == Leg::Line { None } else { line.as_ref() };
+        let beside = if leg == Leg::Line {
+            None
+        } else {
+            line.as_ref()
+        };
         return Judged::by(judge::ring_end(tables, &facts, leg, &reading, beside));
     }
     let (Some(line), Some(neutral), Some(cpc)) = (end("r1"), end("rn"), end("r2")) else {
@@ -232,7 +236,10 @@ pub fn fault_current(state: &State, step: &Step, reading: &Reading) -> Judged {
     let mut readings: Vec<(Pair, Reading)> = state
         .counting(Quantity::FaultCurrent)
         .filter(|kept| {
-            kept.step != step.id && state.step(&kept.step).is_some_and(|s| s.board == step.board)
+            kept.step != step.id
+                && state
+                    .step(&kept.step)
+                    .is_some_and(|s| s.board == step.board)
         })
         .filter_map(|kept| Some((kept.reading.pair?, kept.reading)))
         .collect();

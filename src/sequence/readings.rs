@@ -130,7 +130,8 @@ fn landing<'a>(
 ) -> Option<&'a Step> {
     let fits = |step: &Step| {
         step.measure().is_some_and(|measure| {
-            told.named.is_none_or(|name| is_called(name, step, &measure))
+            told.named
+                .is_none_or(|name| is_called(name, step, &measure))
                 && (reading.pair.is_none() || reading.pair == measure.pair)
                 && (reading.at.is_none() || reading.at == measure.at)
                 && (told.half.is_none() || told.half == measure.half)
@@ -161,17 +162,13 @@ fn landing<'a>(
 
 /// Whether a step's measure goes by this name.
 fn is_called(name: Named, step: &Step, measure: &Measure) -> bool {
-    let end_to_end = |symbol: &str| {
-        measure.quantity == Quantity::RingEndToEnd && step.id.0.ends_with(symbol)
-    };
+    let end_to_end =
+        |symbol: &str| measure.quantity == Quantity::RingEndToEnd && step.id.0.ends_with(symbol);
     match name {
         Named::R1 => end_to_end("/r1"),
         Named::Rn => end_to_end("/rn"),
         Named::R2 => end_to_end("/r2") || measure.quantity == Quantity::R2,
-        Named::R1R2 => matches!(
-            measure.quantity,
-            Quantity::R1R2 | Quantity::RingLineEarth
-        ),
+        Named::R1R2 => matches!(measure.quantity, Quantity::R1R2 | Quantity::RingLineEarth),
         Named::Ze => measure.quantity == Quantity::ExternalLoop,
         Named::Zs => measure.quantity == Quantity::LoopImpedance,
         Named::FaultCurrent => measure.quantity == Quantity::FaultCurrent,

@@ -9,6 +9,7 @@
 use crate::audio::SAMPLE_RATE;
 use crate::grammar::Said;
 use std::collections::VecDeque;
+use std::time::Duration;
 
 /// How much louder than the program's louder syllables a person must be, in dB.
 const CLEARLY: f32 = 9.0;
@@ -16,9 +17,22 @@ const CLEARLY: f32 = 9.0;
 const ABOVE_ROOM: f32 = 12.0;
 /// For how long, in seconds, before it counts: longer than a knock, shorter than a word.
 const LONG_ENOUGH: f32 = 0.24;
-/// The sound held back while the program speaks, so that a word that cuts in is heard from its
-/// beginning, in samples.
-const HELD: usize = SAMPLE_RATE as usize * 2 / 5;
+/// The sound held back while the program speaks, in samples: what a person says while the program
+/// falls silent is found in it.
+const HELD: usize = SAMPLE_RATE as usize * 7 / 10;
+/// How much of it is let go when somebody cuts in, so that the word is heard from its beginning.
+const CUT_IN: usize = SAMPLE_RATE as usize * 2 / 5;
+/// Sound held back is looked at in pieces of 10 ms.
+const PIECE: usize = SAMPLE_RATE as usize / 100;
+/// Pieces without sound that part one speaker from the next.
+const GAP: usize = 5;
+/// Sound may reach the gate this much later than it was made, in seconds.
+const DELAY: f32 = 0.08;
+/// By how much the end of a prompt may vary from one to the next, in seconds.
+const JITTER: f32 = 0.06;
+/// Prompts after which, and among the last of which, the shortest silence before the voice says
+/// that it has ended is relied upon.
+const PROMPTS: (usize, usize) = (3, 8);
 /// Seconds of the program's own sound that must have been measured before anyone can cut in.
 const LEARNT: f32 = 1.5;
 /// How quickly the measured level falls and, once learnt, rises, in dB a second of speaking. At
@@ -55,6 +69,11 @@ pub struct Gate {
     /// Seconds for which somebody has been clearly louder.
     over: f32,
     held: VecDeque<f32>,
+    /// The tail of the room, in seconds.
+    tail: f32,
+    /// Seconds between the last sound of each of the last prompts and the voice's word that it
+    /// has ended, tail included.
+    lags: VecDeque<f32>,
     state: State,
     /// Samples given out.
     given: u64,
@@ -77,7 +96,7 @@ enum State {
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Passed {
     /// For the recogniser. In the end exactly as many samples come out as went in, in order, but
-    /// up to 0.4 s later while the program speaks.
+    /// up to 0.7 s later while the program speaks.
     pub samples: Vec<f32>,
     /// Somebody has just begun to speak over the program: stop the voice.
     pub cut_in: bool,
@@ -85,6 +104,14 @@ pub struct Passed {
 
 impl Default for Gate {
     fn default() -> Self {
+        Self::new(Duration::from_millis(250))
+    }
+}
+
+impl Gate {
+    /// A gate for a voice that says it is speaking for `tail` longer than it is heard (see
+    /// [`super::Profile::tail_ms`]).
+    pub fn new(tail: Duration) -> Self {
         Self {
             power: 0.0,
             floor: None,
@@ -92,15 +119,15 @@ impl Default for Gate {
             learnt: 0.0,
             over: 0.0,
             held: VecDeque::with_capacity(HELD * 2),
+            tail: tail.as_secs_f32(),
+            lags: VecDeque::with_capacity(PROMPTS.1),
             state: State::Open,
             given: 0,
             spans: VecDeque::new(),
             hush: 0x9e37_79b9,
         }
     }
-}
 
-impl Gate {
     /// Takes the next samples of the microphone, 10 to 100 ms at a time, with whether the program
     /// speaks at this moment ([`super::Voice::speaking`], which includes the tail of the room).
     pub fn pass(&mut self, chunk: &[f32], speaking: bool) -> Passed {
@@ -147,21 +174,78 @@ impl Gate {
             }
             (State::Closed, false) => {
                 self.state = State::Open;
-                let held = self.held.len();
-                self.held.clear();
-                let mut samples = self.hush(held);
-                samples.extend_from_slice(chunk);
-                self.given += samples.len() as u64;
-                // Whoever is in the middle of a word now has lost its beginning to the gate.
-                if decibels(self.power) > self.room() + ABOVE_ROOM {
-                    self.mark(self.given - chunk.len() as u64, self.given);
-                }
-                Passed {
-                    samples,
-                    cut_in: false,
-                }
+                self.open(chunk)
             }
         }
+    }
+
+    /// The program has fallen silent: lets go what a person has said since.
+    ///
+    /// The voice tells that it has ended some time after its last sound; what began in that time,
+    /// after a gap, is a person's.
+    fn open(&mut self, chunk: &[f32]) -> Passed {
+        self.held.extend(chunk);
+        let held: Vec<f32> = self.held.drain(..).collect();
+        let loud: Vec<bool> = held
+            .chunks(PIECE)
+            .map(|piece| {
+                let power = piece.iter().map(|s| s * s).sum::<f32>() / piece.len() as f32;
+                decibels(power) > self.room() + ABOVE_ROOM
+            })
+            .collect();
+        let free = (self.free() * SAMPLE_RATE as f32) as usize;
+        let free_from = held.len().saturating_sub(free) / PIECE;
+        let quiet_before = |at: usize| {
+            let from = at.saturating_sub(GAP);
+            loud.get(from..at).is_some_and(|gap| !gap.contains(&true))
+        };
+        let begins = (free_from.max(GAP)..loud.len())
+            .find(|&at| loud.get(at) == Some(&true) && quiet_before(at));
+        let still = loud
+            .get(loud.len().saturating_sub(GAP)..)
+            .is_some_and(|last| last.contains(&true));
+
+        let from = match begins {
+            Some(at) => (at - GAP) * PIECE,
+            None => held.len() - chunk.len(),
+        };
+        let mut samples = self.hush(from);
+        samples.extend(held.get(from..).unwrap_or(&[]));
+        let start = self.given;
+        self.given += samples.len() as u64;
+        if begins.is_none() {
+            if still {
+                // Whoever is in the middle of a word now has lost its beginning to the gate.
+                self.mark(start + from as u64, self.given);
+            } else {
+                let silent = loud.iter().rev().take_while(|loud| !**loud).count();
+                self.learn_lag((silent * PIECE) as f32 / SAMPLE_RATE as f32);
+            }
+        }
+        Passed {
+            samples,
+            cut_in: false,
+        }
+    }
+
+    /// For how long the program has surely been silent when the voice says so, in seconds.
+    fn free(&self) -> f32 {
+        let told = self.tail - DELAY;
+        let learnt = self
+            .lags
+            .iter()
+            .copied()
+            .reduce(f32::min)
+            .filter(|_| self.lags.len() >= PROMPTS.0)
+            .map_or(0.0, |shortest| shortest - JITTER);
+        told.max(learnt).max(0.0)
+    }
+
+    fn learn_lag(&mut self, lag: f32) {
+        if self.lags.len() == PROMPTS.1 {
+            self.lags.pop_front();
+        }
+        self.lags.push_back(lag);
     }
 
     /// Whether the stretch from sample `from` to sample `to` of all that was passed may hold the
@@ -244,7 +328,9 @@ impl Gate {
     }
 
     fn let_go(&mut self, chunk: &[f32]) -> Passed {
-        let mut samples: Vec<f32> = self.held.drain(..).collect();
+        let early = self.held.len().saturating_sub(CUT_IN);
+        let mut samples = self.hush(early);
+        samples.extend(self.held.drain(..).skip(early));
         samples.extend_from_slice(chunk);
         self.given += samples.len() as u64;
         Passed {
@@ -450,6 +536,52 @@ mod tests {
         assert!(gate.spoken_over(opens, opens + 8000));
         run(&mut gate, &mut scene, 1.0, None, None);
         assert!(!gate.spoken_over(opens + 9000, opens + 16_000));
+    }
+
+    /// The program speaks for two seconds, then its voice takes `lag` to say that it has ended,
+    /// and a person answers `after` the last sound.
+    fn prompt(gate: &mut Gate, scene: &mut Scene, lag: f32, after: Option<f32>) -> Vec<f32> {
+        let mut out = Vec::new();
+        for n in 0..150 {
+            let t = n as f32 / 50.0 - 2.0;
+            let program = (t < 0.0).then_some(-15.0);
+            let person = after.filter(|&after| t >= after).map(|_| -20.0);
+            out.extend(gate.pass(&scene.chunk(program, person), t < lag).samples);
+        }
+        out
+    }
+
+    #[test]
+    fn a_quick_answer_is_heard_from_its_beginning_once_the_voice_is_known() {
+        const LAG: f32 = 0.56;
+        let (mut gate, mut scene) = (Gate::default(), scene());
+        run(&mut gate, &mut scene, 1.0, None, None);
+        for _ in 0..3 {
+            let out = prompt(&mut gate, &mut scene, LAG, None);
+            assert!(loudest(&out) < 0.01);
+        }
+        for after in [0.1, 0.2, 0.4, 0.7] {
+            let start = gate.given;
+            let out = prompt(&mut gate, &mut scene, LAG, Some(after));
+            let answer = 2.0 + after;
+            let first =
+                out.iter().position(|s| s.abs() > 0.02).unwrap() as f32 / SAMPLE_RATE as f32;
+            assert!((first - answer).abs() < 0.05, "{after}: {first}");
+            assert!(!gate.spoken_over(start, gate.given), "{after}");
+            run(&mut gate, &mut scene, 1.0, None, None);
+        }
+    }
+
+    #[test]
+    fn an_answer_that_overlaps_the_prompt_is_never_heard_in_part_without_a_word() {
+        let (mut gate, mut scene) = (Gate::default(), scene());
+        run(&mut gate, &mut scene, 1.0, None, None);
+        for _ in 0..3 {
+            prompt(&mut gate, &mut scene, 0.56, None);
+        }
+        let start = gate.given;
+        prompt(&mut gate, &mut scene, 0.56, Some(-0.3));
+        assert!(gate.spoken_over(start, gate.given));
     }
 
     #[test]

@@ -139,6 +139,7 @@ mod player {
     }
 
     fn play(notes: Notes, volume: f32) -> anyhow::Result<()> {
+        crate::audio::microphone::hush_sound_system();
         let device = cpal::default_host()
             .default_output_device()
             .ok_or_else(|| anyhow::anyhow!("no loudspeaker"))?;

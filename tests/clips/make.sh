@@ -149,7 +149,7 @@ to_ignore() { # MANIFEST
     local i=0 file out noise name seconds at
     for file in "$human"/librivox/*.wav "$human"/cards/00[1235].wav "$human"/something.raw "$human"/goforward.raw; do
         name=$(basename "${file%.*}")
-        out=clips/ignore/human-${name: -4}.wav
+        out=clips/ignore/human-${name##*-}.wav
         mkdir -p "$cache/clips/ignore"
         case $file in
         *.raw) sox -D -t raw -r 16000 -e signed -b 16 -c 1 "$file" "$cache/$out" ;;

@@ -109,6 +109,8 @@ fi
 folder=$(mktemp -d) || exit 1
 chmod 700 "$folder"
 export SOUND_SERVER_FOLDER=$folder SOUND_SERVER=$self
+# Cargo and rustup find their own folders by HOME unless told.
+export CARGO_HOME=${CARGO_HOME:-$HOME/.cargo} RUSTUP_HOME=${RUSTUP_HOME:-$HOME/.rustup}
 export XDG_RUNTIME_DIR=$folder HOME=$folder
 export XDG_CONFIG_HOME=$folder/config XDG_STATE_HOME=$folder/state XDG_CACHE_HOME=$folder/cache
 export PULSE_SERVER=unix:$folder/socket

@@ -72,12 +72,29 @@ impl<'a> SoundAlikes<'a> {
 
 #[test]
 fn no_two_sentences_sound_the_same_and_differ_in_meaning() {
+    sound_alikes(7, 300);
+}
+
+#[test]
+fn sentences_of_the_same_classes_mean_the_same() {
+    same_classes(8, 6000);
+}
+
+/// `cargo test --lib grammar::tests::clear::many -- --ignored`
+#[test]
+#[ignore = "the two tests above with many more sentences, for after a change to a grammar: minutes"]
+fn many() {
+    sound_alikes(77, 20_000);
+    same_classes(88, 100_000);
+}
+
+fn sound_alikes(seed: u64, count: usize) {
     let lexicon = Lexicon::built_in().unwrap();
     let mut clashes = Vec::new();
     for rule in step_rules() {
         let graph = GRAMMAR.graph(&rule).unwrap();
         let alikes = SoundAlikes::new(&graph, &lexicon);
-        for (words, meant) in sampled(&rule, 7, 1000) {
+        for (words, meant) in sampled(&rule, seed, count) {
             for other in alikes.of(&words) {
                 if GRAMMAR.understand(&rule, &other) != meant {
                     clashes.push(format!("{rule}: `{words}` and `{other}`"));
@@ -88,11 +105,10 @@ fn no_two_sentences_sound_the_same_and_differ_in_meaning() {
     assert!(clashes.is_empty(), "{}", clashes.join("\n"));
 }
 
-#[test]
-fn sentences_of_the_same_classes_mean_the_same() {
+fn same_classes(seed: u64, count: usize) {
     for rule in step_rules() {
         let mut known: HashMap<Vec<&str>, (&str, &Option<Said>)> = HashMap::new();
-        let sentences = sampled(&rule, 8, 6000);
+        let sentences = sampled(&rule, seed, count);
         for (words, meant) in &sentences {
             let classes: Vec<&str> = words
                 .split(' ')

@@ -302,6 +302,24 @@ fn a_rule_that_grows_without_end_is_refused() {
 }
 
 #[test]
+fn a_rule_of_the_deepest_groups_in_the_longest_chain_is_refused() {
+    let deep = |inner: &str| {
+        format!(
+            "{}{inner}{}",
+            "(".repeat(60),
+            ") {reading} {reading}".repeat(60)
+        )
+    };
+    let mut text = format!("#JSGF V1.0; grammar g; <r0> = {};", deep("a"));
+    for n in 1..60 {
+        text += &format!(" public <r{n}> = {};", deep(&format!("<r{}>", n - 1)));
+    }
+    let grammar = Grammar::from_texts([("g.jsgf", text)]).unwrap();
+    let error = grammar.graph("g.r59").unwrap_err().to_string();
+    assert!(error.contains("grows past 1000 levels"), "{error}");
+}
+
+#[test]
 fn weights_are_log_probabilities_of_whole_sentences() {
     let grammar = Grammar::from_texts([(
         "w.jsgf",

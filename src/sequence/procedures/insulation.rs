@@ -92,10 +92,7 @@ impl Procedure for Insulation {
                     "{start}{} at {voltage}. {settle}",
                     speak::capital(&pair.spoken())
                 ),
-                format!(
-                    "{start}{}.",
-                    speak::capital(&pair.spoken())
-                ),
+                format!("{start}{}.", speak::capital(&pair.spoken())),
             ));
         }
         if circuit.two_way {
@@ -205,9 +202,7 @@ impl Procedure for Insulation {
             Some(Pattern::Sound) | None => String::new(),
             Some(pattern) => format!("{} ", pattern.spoken()),
         };
-        let brief = format!(
-            "Still in circuit: {inside}. Take it out, or link line and neutral."
-        );
+        let brief = format!("Still in circuit: {inside}. Take it out, or link line and neutral.");
         let full = format!(
             "{finding}In circuit: {inside}. Take it out, then say what is out and where; or link line and neutral and say linked."
         );

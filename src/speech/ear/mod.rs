@@ -18,8 +18,10 @@ pub use phones::{PhoneGraph, Phones};
 pub use search::{FreePath, HeardWord, Hypothesis, Width, search};
 
 use super::{Expectation, Heard, Outcome, Recogniser, Scores};
+use crate::audio::has_voice;
 use crate::grammar::{Grammar, Lexicon, Said};
 use std::collections::HashMap;
+use std::path::Path;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
@@ -54,16 +56,31 @@ pub struct Acoustics {
 }
 
 impl Acoustics {
-    /// Loads the model that ships with the program, to run on `threads` threads.
+    /// The model that ships with the program, to run on `threads` threads.
     ///
     /// # Errors
     /// When the files in `models/` do not fit each other.
     pub fn shipped(threads: usize) -> Result<Self, EarError> {
+        Self::with(Network::new(
+            include_bytes!("../../../models/ear.int8.onnx"),
+            threads,
+        )?)
+    }
+
+    /// Another model with the same input and the same phones.
+    ///
+    /// # Errors
+    /// When the file is no such model.
+    pub fn open(model: &Path, threads: usize) -> Result<Self, EarError> {
+        Self::with(Network::open(model, threads)?)
+    }
+
+    fn with(network: Network) -> Result<Self, EarError> {
         Ok(Self {
             mel: Mel::new(include_bytes!(
                 "../../../models/melfilters_80x201_f32le.bin"
             ))?,
-            network: Network::new(include_bytes!("../../../models/ear.int8.onnx"), threads)?,
+            network,
             phones: Phones::new(include_str!("../../../models/phones.json"))?,
         })
     }
@@ -95,11 +112,12 @@ pub struct Ear {
 }
 
 /// What the search keeps in each node, and how much wider it looks when that was not enough.
-const WIDTH: Width = Width {
+pub const WIDTH: Width = Width {
     hypotheses: 6,
     beam: 60.0,
+    nodes: 4000,
 };
-const WIDER: [usize; 2] = [24, 96];
+const WIDER: [usize; 2] = [24, 72];
 
 /// Sound shorter than this, or longer than the model can take in, is none of our words.
 const SHORTEST: usize = 1600;
@@ -111,14 +129,27 @@ impl Ear {
     /// # Errors
     /// When the files in `models/` do not fit each other.
     pub fn new(grammar: Arc<Grammar>, threads: usize) -> anyhow::Result<Self> {
+        Self::with(Acoustics::shipped(threads)?, grammar)
+    }
+
+    /// Any acoustic model, listening for `grammar`.
+    ///
+    /// # Errors
+    /// When the lexicon or the thresholds that ship are wrong.
+    pub fn with(acoustics: Acoustics, grammar: Arc<Grammar>) -> anyhow::Result<Self> {
         Ok(Self {
-            acoustics: Acoustics::shipped(threads)?,
+            acoustics,
             lexicon: Lexicon::built_in()?,
             grammar,
             graphs: HashMap::new(),
             thresholds: Thresholds::shipped()?,
             width: WIDTH,
         })
+    }
+
+    /// Searches more or less widely: for measurements.
+    pub fn set_width(&mut self, width: Width) {
+        self.width = width;
     }
 
     /// Builds the search graph of `rule` now, so that the first utterance need not wait for it.
@@ -141,11 +172,12 @@ impl Ear {
     }
 
     /// The readings that the grammar allows and that were not refused, best first, looking wider
-    /// until there are two with different meanings.
+    /// until there are two with different meanings, unless it was not for us anyhow.
     fn readings(
         &self,
         graph: &PhoneGraph,
         probs: &LogProbs,
+        free: FreePath,
         expected: &Expectation,
     ) -> Vec<Candidate> {
         let mut found = Vec::new();
@@ -156,8 +188,11 @@ impl Ear {
             };
             let all = search(graph, probs, width);
             let exhausted = all.len() < hypotheses;
+            let hopeless = all
+                .first()
+                .is_none_or(|best| judge::fit(best, free) < self.thresholds.not_for_us.fit_below);
             found = self.distinct(graph, all, expected);
-            if exhausted || found.len() > 1 {
+            if exhausted || hopeless || found.len() > 1 {
                 break;
             }
         }
@@ -214,21 +249,21 @@ impl Recogniser for Ear {
             times: Vec::new(),
             took: Duration::ZERO,
         };
-        if !(SHORTEST..=LONGEST).contains(&samples.len()) {
+        if !(SHORTEST..=LONGEST).contains(&samples.len()) || !has_voice(samples) {
             heard.took = started.elapsed();
             return Ok(heard);
         }
         let probs = self.acoustics.log_probs(samples)?;
         let free = FreePath::of(&probs);
         heard.scores.phones = free.phones;
-        let mut candidates = self.readings(&graph, &probs, expected).into_iter();
+        let mut candidates = self.readings(&graph, &probs, free, expected).into_iter();
         if let (Some(best), true) = (candidates.next(), free.phones > 0) {
             let second = candidates.next();
             let next = match &second {
                 Some(second) => second.hypothesis.score,
                 None => best.hypothesis.score - self.width.beam,
             };
-            heard.scores.fit = judge::fit(best.hypothesis.score, free);
+            heard.scores.fit = judge::fit(&best.hypothesis, free);
             heard.scores.margin = best.hypothesis.score - next;
             heard.outcome = self.thresholds.outcome(heard.scores);
             heard.times = graph.times(&best.hypothesis);

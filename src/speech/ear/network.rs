@@ -3,6 +3,7 @@ use super::mel::{BANDS, Features};
 use rten::{Model, ModelOptions, RunOptions, ThreadPool};
 use rten_tensor::Tensor;
 use rten_tensor::prelude::*;
+use std::path::Path;
 use std::sync::Arc;
 
 /// The acoustic model: log-mel features to log-probabilities of phones, 50 times a second.
@@ -52,6 +53,23 @@ impl Network {
         let model = ModelOptions::with_all_ops()
             .load_static_slice(onnx)
             .map_err(|e| EarError::Model(e.to_string()))?;
+        Self::with(model, threads)
+    }
+
+    /// The same from a file.
+    ///
+    /// # Errors
+    /// When the file cannot be read or holds no such model.
+    pub fn open(path: &Path, threads: usize) -> Result<Self, EarError> {
+        let wrong = |e: String| EarError::Model(format!("{}: {e}", path.display()));
+        let bytes = std::fs::read(path).map_err(|e| wrong(e.to_string()))?;
+        let model = ModelOptions::with_all_ops()
+            .load(bytes)
+            .map_err(|e| wrong(e.to_string()))?;
+        Self::with(model, threads)
+    }
+
+    fn with(model: Model, threads: usize) -> Result<Self, EarError> {
         if model.input_ids().len() != 1 || model.output_ids().len() != 1 {
             return Err(EarError::Model(
                 "it must have one input and one output".into(),

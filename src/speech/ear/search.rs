@@ -10,6 +10,9 @@ pub struct Width {
     pub hypotheses: usize,
     /// Hypotheses this much less likely than the best (natural log) are dropped.
     pub beam: f32,
+    /// Nodes followed from one frame to the next, the likeliest; in noise everything is within the
+    /// beam.
+    pub nodes: usize,
 }
 
 /// One way of hearing the utterance.
@@ -17,6 +20,8 @@ pub struct Width {
 pub struct Hypothesis {
     /// Log-probability of its best path, weights of the grammar included.
     pub score: f32,
+    /// The grammar's part of it.
+    pub weight: f32,
     pub words: Vec<HeardWord>,
 }
 
@@ -73,33 +78,72 @@ const NO_TOKEN: Token = Token {
 };
 const NO_HISTORY: u32 = u32::MAX;
 
-/// The tokens of many places, at most so many each, best first, no two of one meaning.
+/// The tokens of the places where there are any: at most so many each, best first, no two of one
+/// meaning.
 struct Layer {
     most: usize,
-    tokens: Vec<Token>,
-    counts: Vec<u8>,
+    /// Where each place stands in `active`, or [`NO_SLOT`].
+    slots: Vec<u32>,
     active: Vec<u32>,
+    counts: Vec<u8>,
+    tokens: Vec<Token>,
 }
+
+const NO_SLOT: u32 = u32::MAX;
 
 impl Layer {
     fn new(places: usize, most: usize) -> Self {
         Self {
             most,
-            tokens: vec![NO_TOKEN; places * most],
-            counts: vec![0; places],
+            slots: vec![NO_SLOT; places],
             active: Vec::new(),
+            counts: Vec::new(),
+            tokens: Vec::new(),
         }
     }
 
     fn clear(&mut self) {
         for place in self.active.drain(..) {
-            self.counts[place as usize] = 0;
+            self.slots[place as usize] = NO_SLOT;
         }
+        self.counts.clear();
+        self.tokens.clear();
+    }
+
+    /// The places with tokens, and their tokens.
+    fn each(&self) -> impl Iterator<Item = (u32, &[Token])> {
+        let chunks = self.tokens.chunks_exact(self.most).zip(&self.counts);
+        let tokens = chunks.map(|(chunk, &count)| &chunk[..usize::from(count)]);
+        self.active.iter().copied().zip(tokens)
+    }
+
+    fn each_token(&mut self) -> impl Iterator<Item = &mut Token> {
+        let chunks = self.tokens.chunks_exact_mut(self.most).zip(&self.counts);
+        chunks.flat_map(|(chunk, &count)| chunk[..usize::from(count)].iter_mut())
     }
 
     fn at(&self, place: u32) -> &[Token] {
-        let from = place as usize * self.most;
-        &self.tokens[from..from + usize::from(self.counts[place as usize])]
+        match self.slots[place as usize] {
+            NO_SLOT => &[],
+            slot => {
+                let from = slot as usize * self.most;
+                &self.tokens[from..from + usize::from(self.counts[slot as usize])]
+            }
+        }
+    }
+
+    /// The best score of the place with the `n`th best.
+    fn nth_best(&self, n: usize) -> f32 {
+        if self.active.len() <= n || n == 0 {
+            return f32::NEG_INFINITY;
+        }
+        let mut scores: Vec<f32> = self
+            .tokens
+            .chunks_exact(self.most)
+            .map(|chunk| chunk[0].score)
+            .collect();
+        let (_, nth, _) = scores.select_nth_unstable_by(n - 1, |a, b| b.total_cmp(a));
+        *nth
     }
 
     /// Whether a token with this score and meaning would be kept.
@@ -112,33 +156,40 @@ impl Layer {
     }
 
     fn insert(&mut self, place: u32, token: Token) {
-        let count = usize::from(self.counts[place as usize]);
-        let from = place as usize * self.most;
-        let here = &mut self.tokens[from..from + self.most];
+        let slot = match self.slots[place as usize] {
+            NO_SLOT => {
+                let slot = self.active.len();
+                self.slots[place as usize] = slot as u32;
+                self.active.push(place);
+                self.counts.push(0);
+                self.tokens.resize(self.tokens.len() + self.most, NO_TOKEN);
+                slot
+            }
+            slot => slot as usize,
+        };
+        let count = usize::from(self.counts[slot]);
+        let here = &mut self.tokens[slot * self.most..][..self.most];
         if count == self.most && token.score <= here[count - 1].score {
             return;
         }
-        let mut slot = match here[..count]
+        let mut to = match here[..count]
             .iter()
             .position(|t| t.meaning == token.meaning)
         {
             Some(same) if here[same].score >= token.score => return,
             Some(same) => same,
             None => {
-                if count == 0 {
-                    self.active.push(place);
-                }
                 if count < self.most {
-                    self.counts[place as usize] += 1;
+                    self.counts[slot] += 1;
                 }
                 count.min(self.most - 1)
             }
         };
-        while slot > 0 && here[slot - 1].score < token.score {
-            here[slot] = here[slot - 1];
-            slot -= 1;
+        while to > 0 && here[to - 1].score < token.score {
+            here[to] = here[to - 1];
+            to -= 1;
         }
-        here[slot] = token;
+        here[to] = token;
     }
 }
 
@@ -184,13 +235,11 @@ impl Histories {
         }
         let mut needed = vec![false; self.all.len()];
         for layer in &layers {
-            for &place in &layer.active {
-                for token in layer.at(place) {
-                    let mut at = token.history;
-                    while let Some(seen) = needed.get_mut(at as usize).filter(|seen| !**seen) {
-                        *seen = true;
-                        at = self.all[at as usize].before;
-                    }
+            for token in layer.each().flat_map(|(_, tokens)| tokens) {
+                let mut at = token.history;
+                while let Some(seen) = needed.get_mut(at as usize).filter(|seen| !**seen) {
+                    *seen = true;
+                    at = self.all[at as usize].before;
                 }
             }
         }
@@ -207,14 +256,8 @@ impl Histories {
                 });
             }
         }
-        for layer in layers {
-            for &place in &layer.active {
-                let from = place as usize * layer.most;
-                let count = usize::from(layer.counts[place as usize]);
-                for token in &mut layer.tokens[from..from + count] {
-                    token.history = new_place(&moved, token.history);
-                }
-            }
+        for token in layers.into_iter().flat_map(Layer::each_token) {
+            token.history = new_place(&moved, token.history);
         }
         self.limit = Self::LIMIT.max(2 * kept.len());
         self.all = kept;
@@ -243,7 +286,7 @@ pub fn search(graph: &PhoneGraph, probs: &LogProbs, width: Width) -> Vec<Hypothe
 
     for t in 0..probs.frames {
         let emission = probs.frame(t);
-        let least_before = best_before - width.beam;
+        let least_before = (best_before - width.beam).max(nodes.nth_best(width.nodes));
         let mut best = f32::NEG_INFINITY;
         let mut step =
             |from: &[Token], to: u32, cost: f32, entered: Option<u16>, not: Option<u8>| {
@@ -273,8 +316,7 @@ pub fn search(graph: &PhoneGraph, probs: &LogProbs, width: Width) -> Vec<Hypothe
             };
 
         // Within words first: their scores then bound the entries into new words.
-        for &n in &nodes.active {
-            let from = nodes.at(n);
+        for (n, from) in nodes.each() {
             let node = graph.nodes[n as usize];
             step(from, n, emission[usize::from(node.label)], None, None);
             let onward = |to: u32| emission[usize::from(graph.nodes[to as usize].label)];
@@ -302,25 +344,25 @@ pub fn search(graph: &PhoneGraph, probs: &LogProbs, width: Width) -> Vec<Hypothe
                 step(from, blank, emission[0], None, None);
             }
         };
-        for &n in &nodes.active {
+        for (n, from) in nodes.each() {
             let node = graph.nodes[n as usize];
             if node.kind == Kind::Between {
-                enter(nodes.at(n), node.owner, true);
+                enter(from, node.owner, true);
             }
         }
-        for &s in &states.active {
-            enter(states.at(s), s, false);
+        for (s, from) in states.each() {
+            enter(from, s, false);
         }
 
         states.clear();
-        for &n in &next.active {
+        for (n, from) in next.each() {
             let node = graph.nodes[n as usize];
             if node.kind != Kind::LastPhone {
                 continue;
             }
             let spelling = graph.spellings[node.owner as usize];
             let class = graph.classes[spelling.word as usize];
-            for token in next.at(n) {
+            for token in from {
                 if token.score < best - width.beam {
                     break;
                 }
@@ -357,26 +399,34 @@ pub fn search(graph: &PhoneGraph, probs: &LogProbs, width: Width) -> Vec<Hypothe
             }
         }
     }
-    let spelt = |token: &Token| Hypothesis {
-        score: token.score,
-        words: words(graph, &histories, token.history),
-    };
+    let spelt = |token: &Token| spell(graph, &histories, *token);
     ends.at(0).iter().map(spelt).collect()
 }
 
-fn words(graph: &PhoneGraph, histories: &Histories, last: u32) -> Vec<HeardWord> {
+/// The words that led to a token in an end.
+fn spell(graph: &PhoneGraph, histories: &Histories, token: Token) -> Hypothesis {
     let mut words = Vec::new();
-    let mut at = last;
+    let mut weight = 0.0;
+    let mut at = token.history;
     while let Some(history) = histories.get(at) {
+        let spelling = graph.spellings[history.spelling as usize];
+        if words.is_empty() {
+            weight += graph.states[spelling.to as usize].end.unwrap_or(0.0);
+        }
+        weight += spelling.weight;
         words.push(HeardWord {
-            word: graph.spellings[history.spelling as usize].word,
+            word: spelling.word,
             first: history.first,
             last: history.last,
         });
         at = history.before;
     }
     words.reverse();
-    words
+    Hypothesis {
+        score: token.score,
+        weight,
+        words,
+    }
 }
 
 fn last_label(graph: &PhoneGraph, histories: &Histories, history: u32) -> Option<u8> {
