@@ -12,6 +12,7 @@ pub mod import;
 pub mod live;
 pub mod log;
 pub mod merge;
+pub mod review;
 pub mod schedule;
 pub mod score;
 pub mod screen;
