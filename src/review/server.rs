@@ -232,8 +232,9 @@ async fn sound(
         return (StatusCode::NOT_FOUND, "No such sound.\n").into_response();
     };
     let found = Store::open(&review.db, Mode::Read).and_then(|store| store.evidence(&hash));
-    match found {
-        Ok(Some(evidence)) => part_of(evidence.flac(), request.headers().get(header::RANGE)),
+    let flac = found.map(|kept| kept.and_then(|evidence| evidence.flac().map(<[u8]>::to_vec)));
+    match flac {
+        Ok(Some(flac)) => part_of(&flac, request.headers().get(header::RANGE)),
         Ok(None) => (StatusCode::NOT_FOUND, "No such sound.\n").into_response(),
         Err(why) => unreadable(&why.into()),
     }
