@@ -528,9 +528,22 @@ pub fn zs(tables: &Tables, facts: &Facts, reading: &Reading, beside: Beside<'_>)
     let verdict = if facts.earthing == Earthing::Tt && facts.rcd.is_some() {
         zs_by_rcd(tables, facts, value)
     } else {
-        zs_by_overcurrent(tables, facts, value, ze)
+        // A loop below Ze runs beside it, not through it: no part of Zs is known to be external.
+        let through = ze.filter(|ze| ze.is_at_most(value) != Truth::No);
+        zs_by_overcurrent(tables, facts, value, through)
     };
-    let verdict = unbounded_remark(value, verdict);
+    let mut verdict = unbounded_remark(value, verdict);
+    if let Some(ze) = ze
+        && ze.is_at_most(value) == Truth::No
+    {
+        verdict = verdict.found(
+            Finding::ParallelPath,
+            format!(
+                "Lower than Ze, {ze}: only parallel paths could do that. Is it the same supply, and \
+                 the decimal point right?"
+            ),
+        );
+    }
     match (ze, known(beside.r1_r2)) {
         (Some(ze), Some(r1_r2)) => beside_sum(tables, value, ze, r1_r2, verdict),
         _ => verdict,
@@ -626,7 +639,7 @@ fn zs_by_overcurrent(tables: &Tables, facts: &Facts, value: Ohms, ze: Option<Ohm
             tidy(factor)
         ),
         None => format!(
-            "hot, Ze not known, {} to {} × {}",
+            "hot, external part not known, {} to {} × {}",
             value.shown(),
             value.shown(),
             tidy(factor)
@@ -704,7 +717,8 @@ fn beside_sum(
         .loop_compared
         .within_ohms
         .max(sum.middle() * tables.loop_compared.within_factor);
-    if value.is_unbounded() || value.is_within(sum.widened(Ohms::exact(slack))) != Truth::No {
+    let apart = value.is_within(sum.widened(Ohms::exact(slack))) == Truth::No;
+    if value.is_unbounded() || !apart || ze.is_at_most(value) == Truth::No {
         return verdict;
     }
     let ratio = value.middle() / sum.middle();

@@ -638,7 +638,7 @@ impl Fault {
                 } else {
                     format!(
                         "{point} reads as on a spur{length}, which the job file does not say; a loose \
-                         joint there would read alike."
+                         joint there, or a ring bridged around it, would read alike."
                     )
                 }
             }

@@ -191,7 +191,10 @@ impl State {
         let no = self.next;
         let gap = at.duration_since(self.last_event_at);
         self.next = EventNo(no.0 + 1);
-        self.last_event_at = self.last_event_at.max(at);
+        // What is done at a desk does not show that anyone is at the board.
+        if !matches!(event, Event::CorrectedAtDesk { .. }) {
+            self.last_event_at = self.last_event_at.max(at);
+        }
         match event {
             Event::Opened { .. } | Event::Noted | Event::Unclear { .. } | Event::Asked { .. } => {}
             Event::Resumed { .. } => {
@@ -247,6 +250,12 @@ impl State {
                 other => self.question = other,
             },
             Event::Withdrawn { of, .. } => self.withdraw(*of),
+            Event::CorrectedAtDesk {
+                of,
+                reading,
+                verdict,
+                ..
+            } => self.correct_at_desk(no, at, *of, *reading, verdict.clone()),
             Event::Stated { step, statement } => {
                 self.close_interval(gap);
                 self.progress
@@ -374,6 +383,37 @@ impl State {
             && let Some(earlier) = self.readings.get_mut(&old)
         {
             earlier.standing = Standing::Replaced(no);
+        }
+    }
+
+    fn correct_at_desk(
+        &mut self,
+        no: EventNo,
+        at: Timestamp,
+        of: EventNo,
+        reading: Reading,
+        verdict: Option<Verdict>,
+    ) {
+        let Some(old) = self.readings.get_mut(&of) else {
+            return;
+        };
+        old.standing = Standing::Replaced(no);
+        let right = Kept {
+            no,
+            at,
+            reading,
+            verdict,
+            question: None,
+            standing: Standing::Counts,
+            ..old.clone()
+        };
+        self.progress.insert(right.step.clone(), Progress::Read(no));
+        self.readings.insert(no, right);
+        if self.question == Some(Question::Reading(of)) {
+            self.question = None;
+        }
+        if self.last_taken == Some(of) {
+            self.last_taken = None;
         }
     }
 
