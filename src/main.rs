@@ -1,18 +1,52 @@
-use bothhands::commands::{hear, score};
-use clap::Parser;
+//! The program: reads its command line and hands over to a subcommand.
+
+use bothhands::commands;
+use clap::{Parser, Subcommand};
 use std::process::ExitCode;
 
-/// A voice companion for inspecting and testing an electrical installation.
-#[derive(Parser)]
+/// A voice companion for inspecting and testing an electrical installation with a probe in each
+/// hand. Testing can kill: for competent persons, or learners under direct supervision. It
+/// records, compares and reminds; the person decides.
+#[derive(Debug, Parser)]
+#[command(version, propagate_version = true)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
 enum Command {
-    Hear(hear::Hear),
-    Score(score::Score),
+    Demo(commands::demo::Args),
+    Check(commands::check::Args),
+    Test(commands::test::Args),
+    Hear(commands::hear::Hear),
+    Score(commands::score::Score),
+    Schedule(commands::schedule::ScheduleArgs),
+    Log(commands::log::LogArgs),
+    Verify(commands::verify::VerifyArgs),
+    Export(commands::export::ExportArgs),
+    Import(commands::import::ImportArgs),
+    Merge(commands::merge::MergeArgs),
+    Devices(commands::devices::Args),
+    Doctor(commands::doctor::Args),
 }
 
 fn main() -> ExitCode {
-    let done = match Command::parse() {
-        Command::Hear(args) => hear::run(args),
-        Command::Score(args) => score::run(args),
+    let cli = Cli::parse();
+    let done = match cli.command {
+        Command::Demo(args) => commands::demo::run(&args),
+        Command::Check(args) => commands::check::run(&args),
+        Command::Test(args) => commands::test::run(&args),
+        Command::Hear(args) => commands::hear::run(args),
+        Command::Score(args) => commands::score::run(args),
+        Command::Schedule(args) => commands::schedule::run(args),
+        Command::Log(args) => commands::log::run(args),
+        Command::Verify(args) => commands::verify::run(args),
+        Command::Export(args) => commands::export::run(args),
+        Command::Import(args) => commands::import::run(args),
+        Command::Merge(args) => commands::merge::run(args),
+        Command::Devices(args) => commands::devices::run(&args),
+        Command::Doctor(args) => commands::doctor::run(&args),
     };
     done.unwrap_or_else(|error| {
         eprintln!("bothhands: {error:#}");

@@ -12,7 +12,7 @@ Everything else may be trained on.
 # A flite or festival voice is a real person's recordings, so all packagings of that person count as one.
 FLITE_TEST = {"awb", "awb_time", "kal", "kal16"}
 FLITE_TRAIN = {"rms", "slt"}
-FESTIVAL_SELECTION = {"kdl"}            # voice_kdl_diphone (kal_diphone is the test speaker kal)
+FESTIVAL_SELECTION = {"ked_diphone"}    # festvox-kdlpc16k; kal_diphone is the test speaker kal
 
 # The small neural voice ("hibari") has one speaker. Neither its British nor its American speech is
 # trained on, so it serves as an unseen speaker in both accents.
@@ -20,9 +20,9 @@ HIBARI_TEST = {"hib-gb", "hib-us"}
 
 # espeak-ng: an accent or a voice variant that is listed here is never combined with anything in training.
 ESPEAK_TEST_ACCENTS = {"en-gb-x-gbclan"}                    # Lancashire
-ESPEAK_TEST_VARIANTS = {"f3", "m4", "linda", "edward"}
-ESPEAK_SELECTION_VARIANTS = {"f5", "m7", "benjamin", "steph"}
-ESPEAK_UNNATURAL = ("robo", "whisper", "croak", "demonic", "unirobot", "tweaky", "mr ser", "anikarobot",
+ESPEAK_TEST_VARIANTS = {"f3", "m4", "linda", "edward", "edward2"}
+ESPEAK_SELECTION_VARIANTS = {"f5", "m7", "benjamin", "steph", "steph2", "steph3"}
+ESPEAK_UNNATURAL = ("robo", "whisper", "croak", "demonic", "unirobot", "tweaky", "anikarobot",
                     "klatt4", "klatt6")
 
 # The many-voice neural model: worker 0 speaks the selection set with voice mixtures from its own seed.

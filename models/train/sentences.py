@@ -15,6 +15,7 @@ import re
 import sys
 
 import holdout
+import jsgf_sample
 import lexicon
 
 DIGITS = "one two three four five six seven eight nine".split()
@@ -36,7 +37,7 @@ PAIRS = ["line to neutral", "line to earth", "neutral to earth", "line neutral",
          "line three to earth", "l one to l two", "l two to l three", "l one to l three", "l one to n",
          "l two to earth", "l to n", "l to e", "n to e", "earth to neutral", "neutral to line"]
 PLACES = ["socket", "socket", "socket", "switch", "lamp", "spur", "fan", "heater", "dimmer", "alarm", "timer", "outlet",
-          "luminaire", "light", "cooker", "hob", "shower", "pump", "boiler", "motor", "isolator", "point",
+          "luminaire", "light", "cooker", "hob", "shower", "pump", "boiler", "motor", "isolator", "drill",
           "shaver point", "thermostat", "smoke alarm", "immersion heater", "fused spur", "extractor fan"]
 NUMBERED = DIGITS + TEENS[:3] + ["four", "five", "six", "eight", "fifteen", "sixteen"]
 CONDUCTORS = ["neutral", "neutral", "line", "both neutrals", "both lines", "earth", "live", "lamp", "line and neutral",
@@ -296,6 +297,7 @@ def main(out):
     train = {
         "trade": [s for s in (sampler.sentence() for _ in range(40000)) if lexicon.knows(s) and fresh(s)],
         "contrast": [s for s in (sampler.contrast() for _ in range(12000)) if lexicon.knows(s) and fresh(s)],
+        "grammar": [s for s in jsgf_sample.sample(30000, holdout.SENTENCE_TRAIN_SEED + 3) if lexicon.knows(s) and fresh(s)],
         "general": general,
         "salad": [salad.sentence() for _ in range(6000)],
     }

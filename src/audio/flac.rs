@@ -17,7 +17,13 @@ pub fn encode(samples: &[f32]) -> anyhow::Result<Vec<u8>> {
         .into_verified()
         .map_err(|(_, e)| anyhow::anyhow!("FLAC settings refused: {e}"))?;
     let source = flacenc::source::MemSource::from_samples(&whole, 1, 16, SAMPLE_RATE as usize);
-    let stream = flacenc::encode_with_fixed_block_size(&config, source, config.block_size)
+    let mut stream = flacenc::encode_with_fixed_block_size(&config, source, config.block_size)
+        .map_err(|e| anyhow::anyhow!("sound could not be kept as FLAC: {e}"))?;
+    // The encoder counts the last block, which RFC 9639 (section 8.2) leaves out of the smallest
+    // block's size; strict decoders refuse what it then says of a short last block.
+    stream
+        .stream_info_mut()
+        .set_block_sizes(config.block_size, config.block_size)
         .map_err(|e| anyhow::anyhow!("sound could not be kept as FLAC: {e}"))?;
     let mut sink = flacenc::bitsink::ByteSink::new();
     stream

@@ -2,6 +2,8 @@
 //! voice activity.
 
 pub mod flac;
+#[cfg(feature = "microphone")]
+pub mod microphone;
 mod read;
 mod resample;
 mod segment;

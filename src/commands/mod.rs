@@ -1,4 +1,21 @@
 //! One file per subcommand; wiring only.
 
+pub mod check;
+pub mod conduct;
+pub mod demo;
+pub mod devices;
+pub mod doctor;
+pub mod export;
 pub mod hear;
+pub mod import;
+#[cfg(feature = "microphone")]
+pub mod live;
+pub mod log;
+pub mod merge;
+pub mod review;
+pub mod schedule;
 pub mod score;
+pub mod screen;
+pub mod sources;
+pub mod test;
+pub mod verify;

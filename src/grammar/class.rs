@@ -39,10 +39,10 @@ const SAME: &[&[&str]] = &[
     &["works", "satisfactory", "passed"],
 ];
 
-/// Words that change no meaning where the grammars use them.
+/// Words that change no meaning where the grammars use them. Not "at" nor "reads": "eighty at point
+/// six" is not "eighty point six", and "socket reads three point five" not "socket three point five".
 const NONE: &[&str] = &[
-    "to", "and", "than", "at", "is", "are", "reads", "the", "please", "it", "number", "cycle",
-    "still",
+    "to", "and", "than", "is", "are", "the", "please", "it", "number", "cycle", "still",
 ];
 
 /// The class of a word: words of one meaning share it, and a word of its own is its own class.

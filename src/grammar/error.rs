@@ -47,6 +47,12 @@ pub enum GrammarError {
     /// A place without a usable name.
     #[error("`{0}` cannot be a place's name: use words of letters, such as `door entry unit`")]
     BadName(String),
+    /// "Pump two" could be the place called so, or number two of the pumps.
+    #[error(
+        "`{0}` ends in a number: in the job file, give the name without it and the number as \
+         `number = ...`"
+    )]
+    NumberedName(String),
     /// A line of the lexicon is wrong.
     #[error("{file}:{line}: {message}")]
     Lexicon {

@@ -2,7 +2,9 @@
 
 use super::net::Event;
 use super::number;
-use super::said::{Alteration, Change, HalfCycle, Parked, Part, Place, Reason, Said, Statement};
+use super::said::{
+    Alteration, Change, HalfCycle, Measure, Parked, Part, Place, Reason, Said, Statement,
+};
 use super::tag::Tag;
 use crate::quantity::{Number, Pair, Reading, Relation, TestVoltage, Unit};
 
@@ -44,19 +46,23 @@ fn said(pieces: &[Piece<'_>]) -> Option<Said> {
 }
 
 fn one(tag: &Tag, inside: &[Piece<'_>]) -> Option<Said> {
-    let parts = || Parts::of(inside);
+    let parts = Parts::of(inside);
+    if parts.contradicted {
+        return None;
+    }
     Some(match tag {
-        Tag::Reading => parts().reading()?,
-        Tag::Altered => parts().alteration()?,
-        Tag::Stated => parts().statement()?,
+        Tag::Reading => parts.reading()?,
+        Tag::Altered => parts.alteration()?,
+        Tag::Stated => parts.statement()?,
         Tag::Said(said) => said.clone(),
         Tag::Correction => Said::Correction(said(inside).map(Box::new)),
-        Tag::NotTested => Said::NotTested(parts().reason?),
-        Tag::Skip => Said::Skip(parts().reason?),
-        Tag::Override => Said::Override(parts().reason?),
-        Tag::Circuit => Said::Circuit(parts().small_number()?),
-        Tag::Board => Said::Board(parts().small_number()?),
+        Tag::NotTested => Said::NotTested(parts.reason?),
+        Tag::Skip => Said::Skip(parts.reason?),
+        Tag::Override => Said::Override(parts.reason?),
+        Tag::Circuit => Said::Circuit(parts.small_number()?),
+        Tag::Board => Said::Board(parts.small_number()?),
         Tag::GoTo(stage) => Said::GoTo(*stage),
+        Tag::TestAt(voltage) => Said::TestAt(*voltage),
         Tag::Manner(manner) => Said::Manner(*manner),
         _ => said(inside)?,
     })
@@ -71,6 +77,7 @@ struct Parts {
     unit: Option<Unit>,
     at: Option<TestVoltage>,
     half: Option<HalfCycle>,
+    measure: Option<Measure>,
     place: Option<Place>,
     part: Option<Part>,
     change: Option<Change>,
@@ -78,6 +85,8 @@ struct Parts {
     parked: Option<Parked>,
     state: Option<Statement>,
     reason: Option<Reason>,
+    /// The same part was said twice, and differently.
+    contradicted: bool,
 }
 
 impl Parts {
@@ -92,22 +101,27 @@ impl Parts {
             let Piece::Tagged(tag, inside) = piece else {
                 continue;
             };
-            match tag {
-                Tag::Number => self.number = number::from_words(&words(inside)),
-                Tag::Place => self.place = place(inside),
-                Tag::Pair(pair) => self.pair = Some(*pair),
-                Tag::Relation(relation) => self.relation = Some(*relation),
-                Tag::Unit(unit) => self.unit = Some(*unit),
-                Tag::At(at) => self.at = Some(*at),
-                Tag::Half(half) => self.half = Some(*half),
-                Tag::Part(part) => self.part = Some(*part),
-                Tag::Change(change) => self.change = Some(*change),
-                Tag::Both => self.both = true,
-                Tag::Parked(parked) => self.parked = Some(*parked),
-                Tag::State(state) => self.state = Some(*state),
-                Tag::Reason(reason) => self.reason = Some(reason.clone()),
-                _ => {}
-            }
+            let fits = match tag {
+                Tag::Number => fill(&mut self.number, number::from_words(&words(inside))),
+                Tag::Place => fill(&mut self.place, place(inside)),
+                Tag::Pair(pair) => fill(&mut self.pair, Some(*pair)),
+                Tag::Relation(relation) => fill(&mut self.relation, Some(*relation)),
+                Tag::Unit(unit) => fill(&mut self.unit, Some(*unit)),
+                Tag::At(at) => fill(&mut self.at, Some(*at)),
+                Tag::Half(half) => fill(&mut self.half, Some(*half)),
+                Tag::Measure(measure) => fill(&mut self.measure, Some(*measure)),
+                Tag::Part(part) => fill(&mut self.part, Some(*part)),
+                Tag::Change(change) => fill(&mut self.change, Some(*change)),
+                Tag::Parked(parked) => fill(&mut self.parked, Some(*parked)),
+                Tag::State(state) => fill(&mut self.state, Some(*state)),
+                Tag::Reason(reason) => fill(&mut self.reason, Some(reason.clone())),
+                Tag::Both => {
+                    self.both = true;
+                    true
+                }
+                _ => true,
+            };
+            self.contradicted |= !fits;
             // A place's number is its own, not the reading's.
             if !matches!(tag, Tag::Place) {
                 self.gather(inside);
@@ -120,16 +134,24 @@ impl Parts {
         if self.number.is_none() && relation != Relation::OverRange {
             return None;
         }
-        Some(Said::Reading {
-            reading: Reading {
-                pair: self.pair,
-                relation,
-                number: self.number,
-                unit: self.unit,
-                at: self.at,
+        let reading = Reading {
+            pair: self.pair,
+            relation,
+            number: self.number,
+            unit: self.unit,
+            at: self.at,
+        };
+        Some(match self.measure {
+            Some(measure) => Said::Measured {
+                measure,
+                reading,
+                place: self.place,
             },
-            place: self.place,
-            half: self.half,
+            None => Said::Reading {
+                reading,
+                place: self.place,
+                half: self.half,
+            },
         })
     }
 
@@ -159,6 +181,13 @@ impl Parts {
     fn small_number(self) -> Option<u16> {
         small(self.number?)
     }
+}
+
+/// Puts a part in its place; whether it agrees with what was there.
+fn fill<T: PartialEq>(slot: &mut Option<T>, part: Option<T>) -> bool {
+    let fits = slot.is_none() || *slot == part;
+    *slot = part;
+    fits
 }
 
 fn small(number: Number) -> Option<u16> {

@@ -29,6 +29,7 @@ pub use graph::{Arc, WordGraph};
 pub use lexicon::{Lexicon, PHONES};
 pub use rules::Grammar;
 pub use said::{
-    Alteration, Change, HalfCycle, Manner, Parked, Part, Place, Reason, Said, Stage, Statement,
+    Alteration, Change, HalfCycle, Manner, Measure, Parked, Part, Place, Reason, Said, Stage,
+    Statement,
 };
 pub use tag::Tag;

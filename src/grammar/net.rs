@@ -9,6 +9,9 @@ use std::collections::{BTreeMap, HashMap, VecDeque};
 /// Parts that a rule may have, its references written out, before it is called too large.
 const MOST_PARTS: usize = 500_000;
 
+/// Expansions inside each other, counted through references: what the call stack surely holds.
+const DEEPEST: usize = 1000;
+
 /// What an edge of the net stands for.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Label {
@@ -55,6 +58,7 @@ impl Net {
             linked,
             rule,
             parts: Cell::new(0),
+            depth: Cell::new(0),
         };
         net.state();
         net.state();
@@ -211,20 +215,16 @@ struct Builder<'a> {
     linked: &'a Linked<Tag>,
     rule: usize,
     parts: Cell<usize>,
+    depth: Cell<usize>,
 }
 
 impl Builder<'_> {
     /// Writes `node` between two states. No edge of it enters `from` or leaves `to`.
     fn add(&self, net: &mut Net, node: &Node<Tag>, from: u32, to: u32, cost: f64) -> Result<()> {
         self.parts.set(self.parts.get() + 1);
-        if self.parts.get() > MOST_PARTS {
-            let name = self.linked.names.get(self.rule);
-            return Err(GrammarError::TooLarge {
-                rule: name.cloned().unwrap_or_default(),
-                what: "parts",
-                limit: MOST_PARTS,
-            });
-        }
+        self.depth.set(self.depth.get() + 1);
+        self.refuse_past(self.parts.get(), "parts", MOST_PARTS)?;
+        self.refuse_past(self.depth.get(), "levels", DEEPEST)?;
         let half = std::f64::consts::LN_2;
         match node {
             Node::Null => net.edge(from, to, Label::Empty, cost),
@@ -283,6 +283,20 @@ impl Builder<'_> {
                 net.edge(end, to, Label::Close, 0.0);
             }
         }
+        self.depth.set(self.depth.get() - 1);
         Ok(())
+    }
+
+    fn refuse_past(&self, count: usize, what: &'static str, limit: usize) -> Result<()> {
+        if count <= limit {
+            return Ok(());
+        }
+        let rule = self
+            .linked
+            .names
+            .get(self.rule)
+            .cloned()
+            .unwrap_or_default();
+        Err(GrammarError::TooLarge { rule, what, limit })
     }
 }

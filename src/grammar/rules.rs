@@ -5,7 +5,7 @@ use super::lexicon::Lexicon;
 use super::net::Net;
 use super::said::Said;
 use super::tag::Tag;
-use super::{class, compact, meaning, typed};
+use super::{class, compact, meaning, number, typed};
 use std::collections::HashMap;
 use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -118,18 +118,23 @@ impl Grammar {
     }
 
     /// The same rules with these names of places besides the common kinds, as the job file has
-    /// them: "door entry unit". Capitals and hyphens do not matter.
+    /// them: "door entry unit". Capitals and hyphens do not matter; figures become words.
     ///
     /// # Errors
-    /// When it is not known how a word of a name is said.
+    /// When it is not known how a word of a name is said, or a name ends in a number.
     pub fn with_places<S: AsRef<str>>(&self, names: &[S]) -> Result<Self> {
         let lexicon = Lexicon::built_in()?;
         let mut all: Vec<Vec<String>> = Vec::new();
         for name in names {
             let name = name.as_ref();
-            let words: Vec<String> = place_words(name).split(' ').map(str::to_owned).collect();
-            if words.iter().any(String::is_empty) {
-                return Err(GrammarError::BadName(name.to_owned()));
+            let spoken = typed::place_name(name);
+            let words: Vec<String> = spoken.split_whitespace().map(str::to_owned).collect();
+            match words.last() {
+                None => return Err(GrammarError::BadName(name.to_owned())),
+                Some(last) if number::from_words(last).is_some() => {
+                    return Err(GrammarError::NumberedName(name.to_owned()));
+                }
+                Some(_) => {}
             }
             if let Some(word) = words.iter().find(|word| !lexicon.knows(word)) {
                 return Err(GrammarError::UnknownWord {
@@ -187,8 +192,9 @@ impl Grammar {
         })
     }
 
-    /// What these words mean under the rule; nothing when the rule does not allow them. The words
-    /// may be typed: see [`super::typed::normalise`].
+    /// What these words mean under the rule; nothing when the rule does not allow them, or when they
+    /// contradict themselves ("socket three nought point two at socket four"). The words may be
+    /// typed: see [`super::typed::normalise`].
     pub fn understand(&self, rule: &str, words: &str) -> Option<Said> {
         let net = self.net(rule).ok()?;
         let words = typed::normalise(words);
@@ -246,17 +252,6 @@ impl Grammar {
 
 const TRIES: usize = 1000;
 const LONGEST_WALK: usize = 10_000;
-
-/// A place's name as it is said: lower case, hyphens apart.
-pub(super) fn place_words(name: &str) -> String {
-    let words: Vec<String> = name
-        .to_lowercase()
-        .split(|c: char| c.is_whitespace() || c == '-')
-        .filter(|word| !word.is_empty())
-        .map(str::to_owned)
-        .collect();
-    words.join(" ")
-}
 
 fn cached<T>(
     kept: &Mutex<HashMap<String, Arc<T>>>,

@@ -1,4 +1,4 @@
-use crate::quantity::{Conductors, Pair, Reading};
+use crate::quantity::{Conductors, Pair, Reading, TestVoltage};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -17,6 +17,14 @@ pub enum Said {
         /// Which half-cycle an RCD was tested on.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         half: Option<HalfCycle>,
+    },
+    /// A measured value said with the name of what was measured: "r one zero point three one".
+    /// Means the same as [`Said::Reading`] where that measurement was asked for.
+    Measured {
+        measure: Measure,
+        reading: Reading,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        place: Option<Place>,
     },
     /// Something taken out, put back, linked, unlinked, removed or refitted.
     Altered(Alteration),
@@ -69,6 +77,8 @@ pub enum Said {
     Board(u16),
     /// "Go to insulation resistance".
     GoTo(Stage),
+    /// "Go to five hundred volts": the insulation tests at that voltage.
+    TestAt(TestVoltage),
     /// "Note": what follows is kept as sound.
     Note,
     /// "End of note".
@@ -173,6 +183,8 @@ pub enum Statement {
     Open,
     /// Leads joined.
     Shorted,
+    /// The resistance of the leads is taken off by the instrument.
+    Nulled,
     Discharged,
     NothingConnected,
     PolarityCorrect,
@@ -203,6 +215,27 @@ pub enum Reason {
     Instructed,
     /// "Reason on the recording": the sound kept with this utterance tells.
     OnTheRecording,
+}
+
+/// Quantities of the trade that have a name of their own.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Measure {
+    /// Line conductor of a ring, end to end.
+    R1,
+    /// Neutral conductor of a ring, end to end.
+    Rn,
+    /// Protective conductor: of a ring end to end, or with a long lead.
+    R2,
+    /// R1 + R2: line and protective conductor together.
+    #[serde(rename = "r1-r2")]
+    R1R2,
+    /// External earth fault loop impedance.
+    Ze,
+    /// Earth fault loop impedance.
+    Zs,
+    /// Prospective fault current.
+    FaultCurrent,
 }
 
 /// Half-cycle of an RCD test.

@@ -1,9 +1,10 @@
 //! Meaning back to words: read-backs, prompts and tests.
 
-use super::number;
 use super::said::{
-    Alteration, Change, HalfCycle, Manner, Parked, Part, Place, Reason, Said, Stage, Statement,
+    Alteration, Change, HalfCycle, Manner, Measure, Parked, Part, Place, Reason, Said, Stage,
+    Statement,
 };
+use super::{number, typed};
 use crate::quantity::{Conductors, Number, Reading, Relation, TestVoltage};
 
 impl Said {
@@ -25,6 +26,15 @@ impl Said {
                 place,
                 half,
             } => self::reading(reading, place.as_ref(), *half),
+            Self::Measured {
+                measure,
+                reading,
+                place,
+            } => format!(
+                "{} {}",
+                measure.spoken(),
+                self::reading(reading, place.as_ref(), None)
+            ),
             Self::Altered(alteration) => self::alteration(alteration),
             Self::Stated(state) => statement(*state).to_owned(),
             Self::StatedAt { state, pair, place } => Words::new()
@@ -52,6 +62,12 @@ impl Said {
             Self::Circuit(n) => format!("circuit {}", place_number(*n)),
             Self::Board(n) => format!("board {}", place_number(*n)),
             Self::GoTo(stage) => format!("go to {}", stage.spoken()),
+            Self::TestAt(voltage) => match voltage {
+                TestVoltage::V250 => "go to two fifty volts",
+                TestVoltage::V500 => "go to five hundred volts",
+                TestVoltage::V1000 => "go to one thousand volts",
+            }
+            .to_owned(),
             Self::Note => "take a note".to_owned(),
             Self::EndOfNote => "end of note".to_owned(),
             Self::Manner(manner) => match manner {
@@ -66,11 +82,38 @@ impl Said {
 }
 
 impl Place {
+    /// Whether this is the place of that name, as the job file writes it: capitals, hyphens and
+    /// figures do not matter.
+    ///
+    /// ```
+    /// use bothhands::grammar::Place;
+    /// let place = Place { name: "bay two light".into(), number: Some(3) };
+    /// assert!(place.is_called("Bay-2 light"));
+    /// ```
+    pub fn is_called(&self, name: &str) -> bool {
+        typed::place_name(&self.name) == typed::place_name(name)
+    }
+
     /// As said aloud: "socket three".
     pub fn spoken(&self) -> String {
         match self.number {
             Some(n) => format!("{} {}", self.name, place_number(n)),
             None => self.name.clone(),
+        }
+    }
+}
+
+impl Measure {
+    /// As said aloud: "r one plus r two".
+    pub fn spoken(self) -> &'static str {
+        match self {
+            Self::R1 => "r one",
+            Self::Rn => "r n",
+            Self::R2 => "r two",
+            Self::R1R2 => "r one plus r two",
+            Self::Ze => "z e",
+            Self::Zs => "z s",
+            Self::FaultCurrent => "fault current",
         }
     }
 }
@@ -225,7 +268,7 @@ fn statement(statement: Statement) -> &'static str {
     match statement {
         Statement::Done => "done",
         Statement::Proved => "proved",
-        Statement::NotProved => "not proved",
+        Statement::NotProved => "indicator failed",
         Statement::Isolated => "isolated",
         Statement::LockedOff => "locked off",
         Statement::Dead => "dead",
@@ -233,12 +276,13 @@ fn statement(statement: Statement) -> &'static str {
         Statement::Energised => "energised",
         Statement::Open => "leads open",
         Statement::Shorted => "leads shorted",
+        Statement::Nulled => "leads nulled",
         Statement::Discharged => "discharged",
         Statement::NothingConnected => "nothing connected",
         Statement::PolarityCorrect => "polarity correct",
         Statement::PolarityReversed => "polarity reversed",
         Statement::Tripped => "tripped",
-        Statement::NoTrip => "no trip",
+        Statement::NoTrip => "did not trip",
         Statement::Pass => "works",
         Statement::Fail => "fail",
         Statement::SequenceCorrect => "phase sequence correct",

@@ -1,4 +1,6 @@
-use super::said::{Change, HalfCycle, Manner, Parked, Part, Reason, Said, Stage, Statement};
+use super::said::{
+    Change, HalfCycle, Manner, Measure, Parked, Part, Reason, Said, Stage, Statement,
+};
 use crate::quantity::{Conductors, Pair, Relation, TestVoltage, Unit};
 use serde::de::DeserializeOwned;
 
@@ -16,6 +18,7 @@ use serde::de::DeserializeOwned;
 /// | `{unit:MΩ}` | "megohms" | the unit |
 /// | `{at:250}` | "at two fifty volts" | the test voltage |
 /// | `{half:positive}` | "positive half cycle" | the half-cycle |
+/// | `{measure:r1-r2}` | "r one plus r two" | makes the reading [`Said::Measured`] |
 /// | `{place}` | "socket three" | the place; `{name}` and `{number}` stand inside |
 /// | `{name}` | "socket" | the place's name: these words |
 /// | `{altered}` | a whole alteration | [`Said::Altered`] from the parts below and `{place}` |
@@ -31,6 +34,7 @@ use serde::de::DeserializeOwned;
 /// | `{not-tested}` `{skip}` `{override}` | the whole | those, with `{reason:...}` inside |
 /// | `{circuit}` `{board}` | the whole | those, with `{number}` inside |
 /// | `{go-to:insulation}` | "go to insulation" | [`Said::GoTo`] |
+/// | `{test-at:500}` | "go to five hundred volts" | [`Said::TestAt`] |
 /// | `{manner:slower}` | "slower" | [`Said::Manner`] |
 #[derive(Debug, Clone, PartialEq)]
 pub enum Tag {
@@ -41,6 +45,7 @@ pub enum Tag {
     Unit(Unit),
     At(TestVoltage),
     Half(HalfCycle),
+    Measure(Measure),
     Place,
     Name,
     Altered,
@@ -59,6 +64,7 @@ pub enum Tag {
     Circuit,
     Board,
     GoTo(Stage),
+    TestAt(TestVoltage),
     Manner(Manner),
 }
 
@@ -89,12 +95,14 @@ impl Tag {
             ("unit", value) => Self::Unit(named(value)?),
             ("at", value) => Self::At(named(value)?),
             ("half", value) => Self::Half(named(value)?),
+            ("measure", value) => Self::Measure(named(value)?),
             ("part", value) => Self::Part(named(value)?),
             ("change", value) => Self::Change(named(value)?),
             ("parked", value) => Self::Parked(named(value)?),
             ("state", value) => Self::State(named(value)?),
             ("said", value) => Self::Said(named(value)?),
             ("reason", value) => Self::Reason(named(value)?),
+            ("test-at", value) => Self::TestAt(named(value)?),
             ("go-to", value) => Self::GoTo(named(value)?),
             ("manner", value) => Self::Manner(named(value)?),
             _ => {

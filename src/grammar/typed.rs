@@ -8,23 +8,29 @@ use std::sync::LazyLock;
 const SHORT: &[(&str, &str)] = &[
     (">", "over"),
     ("<", "under"),
+    (">=", "over"),
+    ("<=", "under"),
     ("+", "plus"),
+    ("&", "and"),
+    ("@", "at"),
     ("ω", "ohms"),
     ("mω", "milliohms"),
     ("kω", "kilohms"),
-    ("ohms", "ohms"),
     ("kohm", "kilohms"),
     ("kohms", "kilohms"),
-    ("mohm", "megohms"),
-    ("mohms", "megohms"),
     ("v", "volts"),
     ("a", "amps"),
     ("ma", "milliamps"),
     ("ka", "kiloamps"),
     ("ms", "milliseconds"),
     ("ol", "over range"),
+    ("ln", "line to neutral"),
+    ("le", "line to earth"),
+    ("ne", "neutral to earth"),
+    ("pfc", "p f c"),
     ("ze", "z e"),
     ("zs", "z s"),
+    ("rn", "r n"),
     ("cpc", "c p c"),
     ("rcd", "r c d"),
     ("what's", "what is"),
@@ -34,13 +40,41 @@ const SHORT: &[(&str, &str)] = &[
     ("doesn't", "does not"),
 ];
 
-/// Units whose letter case tells milli from mega; looked at before the case is dropped.
-const CASED: &[(&str, &str)] = &[("MΩ", " megohms "), ("mΩ", " milliohms "), ("Ω", " ohms ")];
+/// Units whose letter case tells milli from mega; looked at before the case is dropped. Without a
+/// capital or a symbol, "mohm" could be either and is not understood.
+const CASED: &[(&str, &str)] = &[
+    ("MΩ", " megohms "),
+    ("mΩ", " milliohms "),
+    ("Mohm", " megohms "),
+    ("MOhm", " megohms "),
+    ("mOhm", " milliohms "),
+    ("Ω", " ohms "),
+];
+
+/// Marks that are left out, unless they stand between figures: "1,5" and "2-3" are no numbers.
+const IGNORED: &str = ",.;:!?'\"()[]-–—_/=*";
 
 #[allow(clippy::expect_used)] // Constant patterns: a wrong one fails every test of this file.
 static TOKEN: LazyLock<Regex> = LazyLock::new(|| {
-    Regex::new(r"[0-9]*\.[0-9]+|[0-9]+|[\p{L}']+|[<>+]").expect("a constant pattern")
+    Regex::new(r"[0-9]*\.[0-9]+|[0-9]+|[\p{L}']+|[<>]=?|[^\s]").expect("a constant pattern")
 });
+
+/// "socket 25: 0.34", "Zs = 0.87"
+#[allow(clippy::expect_used)]
+static READS: LazyLock<Regex> = LazyLock::new(|| {
+    Regex::new(r"(?P<before>[\p{L}0-9])\s*(?::\s|=)\s*(?P<after>[<>]?\s*[0-9.])")
+        .expect("a constant pattern")
+});
+
+/// A mark other than the point between figures, or a sign before them.
+#[allow(clippy::expect_used)]
+static BETWEEN_FIGURES: LazyLock<Regex> = LazyLock::new(|| {
+    Regex::new(r"(?P<before>[0-9]|^|\s)[-–—,/:](?P<after>\.?[0-9])").expect("a constant pattern")
+});
+
+#[allow(clippy::expect_used)]
+static PLACE_TOKEN: LazyLock<Regex> =
+    LazyLock::new(|| Regex::new(r"[0-9]+|[\p{L}']+").expect("a constant pattern"));
 
 #[allow(clippy::expect_used)]
 static PAIR: LazyLock<Regex> = LazyLock::new(|| {
@@ -64,8 +98,11 @@ pub fn normalise(line: &str) -> String {
         .replace(['\u{2019}', '\u{2018}'], "'");
     line = PAIR.replace_all(&line, pair).into_owned();
     for (symbol, words) in CASED {
+        line = line.replace(&format!("{symbol}s"), words);
         line = line.replace(symbol, words);
     }
+    let line = READS.replace_all(&line, "$before reads $after");
+    let line = BETWEEN_FIGURES.replace_all(&line, "$before not-a-number $after");
     let line = line.to_lowercase();
     let mut words: Vec<String> = Vec::new();
     let mut after_figures = false;
@@ -80,16 +117,32 @@ pub fn normalise(line: &str) -> String {
             words.push((*said).to_owned());
         } else if token.starts_with(|c: char| c.is_ascii_digit() || c == '.') {
             words.push(spoken_number(token));
-        } else if !token.is_empty() {
+        } else if !token.is_empty() && !IGNORED.contains(token) {
             words.push(token.to_owned());
         }
     }
     let line = words.join(" ");
+    let line = line
+        .replace("correction reads", "correction")
+        .replace("negative reads", "negative");
     match line.as_str() {
         // Typed, it cannot be misheard for "nought".
         "note" => "take a note".to_owned(),
         _ => line,
     }
+}
+
+/// A place's name as it is said: lower case, hyphens and other marks left out, figures in words.
+pub(super) fn place_name(name: &str) -> String {
+    let name = name.to_lowercase();
+    let words: Vec<String> = PLACE_TOKEN
+        .find_iter(&name)
+        .map(|token| match token.as_str() {
+            figures if figures.starts_with(|c: char| c.is_ascii_digit()) => spoken_number(figures),
+            word => word.to_owned(),
+        })
+        .collect();
+    words.join(" ")
 }
 
 fn spoken_number(token: &str) -> String {
@@ -177,9 +230,38 @@ mod tests {
             ("end-of-note", "end of note"),
             ("note", "take a note"),
             ("cpc out", "c p c out"),
+            ("R1+R2 0.34", "r one plus r two zero point three four"),
+            ("r1 + rn", "r one plus r n"),
+            ("12 MOhms", "twelve megohms"),
+            ("5 mOhm", "five milliohms"),
+            (
+                "socket 25: 0.34",
+                "socket twenty five reads zero point three four",
+            ),
+            ("Zs = 0.87", "z s reads zero point eight seven"),
+            ("correction: 299", "correction two nine nine"),
+            ("neutral out @ socket 3", "neutral out at socket three"),
+            ("Zs 0.87", "z s zero point eight seven"),
+            ("LN>999", "line to neutral over nine nine nine"),
             ("", ""),
         ] {
             assert_eq!(normalise(typed), said, "{typed}");
+        }
+    }
+
+    #[test]
+    fn what_is_no_plain_number_is_not_made_into_one() {
+        for typed in [
+            "1,5", "2-3", "-5", "3/4", "1:5", "50%", "1.2.3", "1e3", "5 mohm", "$5",
+        ] {
+            let words = normalise(typed);
+            let number = words.split(' ').take_while(|w| *w != "megohms");
+            let number: Vec<&str> = number.collect();
+            assert_eq!(
+                number::from_words(&number.join(" ")),
+                None,
+                "{typed}: {words}"
+            );
         }
     }
 

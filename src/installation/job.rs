@@ -1,3 +1,5 @@
+use crate::grammar::Stage;
+pub use crate::limits::{DeviceKind, Earthing, Phases, RcdDelay, SystemVoltage};
 use crate::quantity::Number;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
@@ -15,6 +17,10 @@ pub struct Job {
     /// Who supervises, when the tester is a learner.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub supervisor: Option<String>,
+    /// The tests this job is limited to; all of them when absent. Isolation, putting back and
+    /// energising always belong to it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub tests: Option<Vec<Stage>>,
     pub site: Site,
     pub supply: Supply,
     #[serde(default, rename = "instrument")]
@@ -38,6 +44,9 @@ pub struct Site {
     pub name: String,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub address: Option<String>,
+    /// The temperature of the conductors during the tests, °C; 20 when not given.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ambient_celsius: Option<f64>,
 }
 
 /// The supply's characteristics.
@@ -71,46 +80,6 @@ fn mains_only() -> Vec<Source> {
     vec![Source::Mains]
 }
 
-/// How the installation is earthed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub enum Earthing {
-    #[serde(rename = "TN-S")]
-    TnS,
-    #[serde(rename = "TN-C-S")]
-    TnCS,
-    #[serde(rename = "TT")]
-    Tt,
-}
-
-/// Single-phase, or three-phase and neutral. Written 1 or 3.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(try_from = "u8", into = "u8")]
-pub enum Phases {
-    Single,
-    Three,
-}
-
-impl TryFrom<u8> for Phases {
-    type Error = String;
-
-    fn try_from(n: u8) -> Result<Self, Self::Error> {
-        match n {
-            1 => Ok(Self::Single),
-            3 => Ok(Self::Three),
-            _ => Err(format!("{n} phases: write 1 or 3")),
-        }
-    }
-}
-
-impl From<Phases> for u8 {
-    fn from(phases: Phases) -> Self {
-        match phases {
-            Phases::Single => 1,
-            Phases::Three => 3,
-        }
-    }
-}
-
 /// A source of supply that isolation must deal with.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -128,11 +97,29 @@ pub enum Source {
 pub struct Instrument {
     pub name: String,
     pub serial: String,
+    /// A TOML date, or the same as text.
+    #[serde(deserialize_with = "date")]
     pub calibration_due: Date,
     pub used_for: Vec<InstrumentUse>,
     /// The largest insulation resistance it shows, MΩ: past this it reads over range.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub insulation_range_megohms: Option<Number>,
+}
+
+/// A date as TOML has it, or as text, which is how the log keeps it.
+fn date<'de, D: serde::Deserializer<'de>>(deserializer: D) -> Result<Date, D::Error> {
+    #[derive(Deserialize)]
+    #[serde(untagged)]
+    enum Written {
+        Toml(toml::value::Datetime),
+        Text(String),
+    }
+    let text = match Written::deserialize(deserializer)? {
+        Written::Toml(date) => date.to_string(),
+        Written::Text(text) => text,
+    };
+    text.parse()
+        .map_err(|_| serde::de::Error::custom("expected a date such as 2027-03-31"))
 }
 
 /// What an instrument is used for.
@@ -189,6 +176,9 @@ pub struct Circuit {
     /// Whether equipment may be connected that nobody has listed: a 250 V test comes first.
     #[serde(default = "yes")]
     pub equipment_possible: bool,
+    /// Whether an arc fault detection device is fitted.
+    #[serde(default)]
+    pub afdd: bool,
     /// Whether two-way or intermediate switching needs both positions tested.
     #[serde(default)]
     pub two_way: bool,
@@ -214,24 +204,6 @@ pub enum CircuitKind {
     Distribution,
 }
 
-/// The circuit's voltage band, for the insulation limits of BS 7671 Table 64.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
-pub enum SystemVoltage {
-    /// Up to and including 500 V.
-    #[default]
-    #[serde(rename = "LV")]
-    Low,
-    #[serde(rename = "SELV")]
-    Selv,
-    #[serde(rename = "PELV")]
-    Pelv,
-    #[serde(rename = "FELV")]
-    Felv,
-    /// Above 500 V.
-    #[serde(rename = "above 500 V")]
-    Above500,
-}
-
 /// A protective device against overcurrent.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -242,31 +214,6 @@ pub struct Device {
     /// Rated breaking capacity, kA.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub breaking_ka: Option<f64>,
-}
-
-/// Kinds of overcurrent device, by their standard and type.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub enum DeviceKind {
-    #[serde(rename = "BS EN 60898 B")]
-    BreakerB,
-    #[serde(rename = "BS EN 60898 C")]
-    BreakerC,
-    #[serde(rename = "BS EN 60898 D")]
-    BreakerD,
-    #[serde(rename = "BS EN 61009 B")]
-    RcboB,
-    #[serde(rename = "BS EN 61009 C")]
-    RcboC,
-    #[serde(rename = "BS EN 61009 D")]
-    RcboD,
-    #[serde(rename = "BS 3036")]
-    Bs3036,
-    #[serde(rename = "BS 88-2")]
-    Bs88Part2,
-    #[serde(rename = "BS 88-3")]
-    Bs88Part3,
-    #[serde(rename = "BS 1362")]
-    Bs1362,
 }
 
 /// A residual current device.
@@ -280,15 +227,6 @@ pub struct Rcd {
     /// Waveform type: AC, A, F or B.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub waveform: Option<String>,
-}
-
-/// General or time-delayed.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum RcdDelay {
-    #[default]
-    General,
-    S,
 }
 
 /// Cable of a circuit: copper.

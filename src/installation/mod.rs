@@ -1,8 +1,16 @@
 //! The job file: site, supply, instruments, boards, circuits and their accessories.
 
+mod expected;
+mod facts;
+mod file;
 mod job;
+mod oddities;
+mod problem;
+mod rules;
 
+pub use expected::Expectation;
 pub use job::{
     Accessory, Board, Cable, Circuit, CircuitKind, Device, DeviceKind, Earthing, Instrument,
     InstrumentUse, Job, JobKind, Phases, Rcd, RcdDelay, Site, Source, Supply, SystemVoltage,
 };
+pub use problem::{JobError, Problem};

@@ -64,6 +64,16 @@ impl Number {
             .then_some(self.digits / scale)
     }
 
+    /// This less another, exactly; nothing when the other is greater.
+    pub fn minus(self, other: Self) -> Option<Self> {
+        let places = self.places.max(other.places);
+        let scaled = |n: Self| {
+            n.digits
+                .checked_mul(10u64.checked_pow(u32::from(places - n.places))?)
+        };
+        Self::new(scaled(self)?.checked_sub(scaled(other)?)?, places)
+    }
+
     /// Whether both have the same value, whatever digits they show.
     pub fn same_value(self, other: Self) -> bool {
         let scaled = |n: Self| {
@@ -148,6 +158,14 @@ mod tests {
         for text in ["", ".", "1.", "-1", "1e3", "1,5", "9999999999999"] {
             assert!(text.parse::<Number>().is_err(), "{text}");
         }
+    }
+
+    #[test]
+    fn subtraction_is_exact_and_never_negative() {
+        let number = |t: &str| t.parse::<Number>().unwrap();
+        assert_eq!(number("0.34").minus(number("0.1")), Some(number("0.24")));
+        assert_eq!(number("1").minus(number("0.05")), Some(number("0.95")));
+        assert_eq!(number("0.1").minus(number("0.11")), None);
     }
 
     #[test]

@@ -1,5 +1,26 @@
 //! Prompts out: to the system's speech service, to the terminal, or to nothing.
 
+mod fallback;
+pub mod gate;
+mod profile;
+mod silent;
+mod speakable;
+#[cfg(feature = "system-voice")]
+mod system;
+mod terminal;
+mod tones;
+
+pub use fallback::{Failing, Opener, WithFallback};
+pub use gate::{Gate, Passed};
+pub use profile::{OutOfRange, Profile, Rate, Volume};
+pub use silent::Silent;
+pub use speakable::speakable;
+#[cfg(feature = "system-voice")]
+pub use system::System;
+pub use terminal::Terminal;
+
+use crate::grammar::Manner;
+
 /// How a line is to sound.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Tone {
@@ -15,6 +36,15 @@ pub enum Tone {
     Warning,
 }
 
+/// A short tone that tells whether the program listens.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Mark {
+    /// Two rising notes: speak now.
+    Listening,
+    /// Two falling notes: nothing is taken until the next [`Mark::Listening`].
+    NotListening,
+}
+
 /// Says lines aloud, or shows them.
 pub trait Voice {
     /// Says `text`; returns when it has been said or handed over.
@@ -24,5 +54,53 @@ pub trait Voice {
     fn say(&mut self, tone: Tone, text: &str) -> anyhow::Result<()>;
 
     /// Whether it is speaking at this moment, so that the microphone can be told to disregard it.
+    /// Stays true until the room has gone quiet after the last word.
     fn speaking(&self) -> bool;
+
+    /// Cuts short what is being said and drops what waits to be said.
+    fn stop(&mut self) {}
+
+    /// Sounds a mark, where there is sound.
+    fn mark(&mut self, _mark: Mark) {}
+
+    /// Speaks differently from now on, and tells how, in words to say or show; `None` when this
+    /// voice has no such thing.
+    fn adjust(&mut self, _manner: Manner) -> Option<String> {
+        None
+    }
+
+    /// How loud the microphone is, in dB below full scale; for a voice with something to show it on.
+    fn level(&mut self, _decibels: f32) {}
+
+    /// What happened to the voice since last asked, in sentences to show. Ask a few times a
+    /// second: this is also when a voice that has failed is replaced.
+    fn notices(&mut self) -> Vec<String> {
+        Vec::new()
+    }
+}
+
+impl<V: Voice + ?Sized> Voice for Box<V> {
+    fn say(&mut self, tone: Tone, text: &str) -> anyhow::Result<()> {
+        (**self).say(tone, text)
+    }
+
+    fn speaking(&self) -> bool {
+        (**self).speaking()
+    }
+
+    fn stop(&mut self) {
+        (**self).stop();
+    }
+
+    fn mark(&mut self, mark: Mark) {
+        (**self).mark(mark);
+    }
+
+    fn adjust(&mut self, manner: Manner) -> Option<String> {
+        (**self).adjust(manner)
+    }
+
+    fn notices(&mut self) -> Vec<String> {
+        (**self).notices()
+    }
 }

@@ -2,8 +2,11 @@ use super::lex::{Lexer, Token};
 use super::{Expansion, Import, Rule, Source};
 use crate::grammar::error::{At, GrammarError, Result};
 
-/// Groups inside groups, and marks behind one another, that a file may use.
+/// Groups inside each other that a rule may have.
 const DEEPEST: usize = 64;
+
+/// Marks and tags that may follow one another.
+const MOST_MARKS: usize = 8;
 
 /// Reads one grammar file; `file` is its name for messages.
 ///
@@ -202,7 +205,7 @@ impl Parser<'_> {
     }
 
     fn postfix(&mut self, mut body: Expansion) -> Result<Expansion> {
-        for _ in 0..DEEPEST {
+        for _ in 0..MOST_MARKS {
             let at = self.at;
             body = match &self.token {
                 Token::Tag(tag) => Expansion::Tagged {
@@ -218,7 +221,7 @@ impl Parser<'_> {
             };
             self.advance()?;
         }
-        let message = format!("more than {DEEPEST} marks and tags behind one another");
+        let message = format!("more than {MOST_MARKS} marks and tags behind one another");
         Err(self.lexer.wrong(self.at, message))
     }
 

@@ -72,12 +72,29 @@ impl<'a> SoundAlikes<'a> {
 
 #[test]
 fn no_two_sentences_sound_the_same_and_differ_in_meaning() {
+    sound_alikes(7, 300);
+}
+
+#[test]
+fn sentences_of_the_same_classes_mean_the_same() {
+    same_classes(8, 6000);
+}
+
+/// `cargo test --lib grammar::tests::clear::many -- --ignored`
+#[test]
+#[ignore = "the two tests above with many more sentences, for after a change to a grammar: minutes"]
+fn many() {
+    sound_alikes(77, 20_000);
+    same_classes(88, 100_000);
+}
+
+fn sound_alikes(seed: u64, count: usize) {
     let lexicon = Lexicon::built_in().unwrap();
     let mut clashes = Vec::new();
     for rule in step_rules() {
         let graph = GRAMMAR.graph(&rule).unwrap();
         let alikes = SoundAlikes::new(&graph, &lexicon);
-        for (words, meant) in sampled(&rule, 7, 1000) {
+        for (words, meant) in sampled(&rule, seed, count) {
             for other in alikes.of(&words) {
                 if GRAMMAR.understand(&rule, &other) != meant {
                     clashes.push(format!("{rule}: `{words}` and `{other}`"));
@@ -88,11 +105,10 @@ fn no_two_sentences_sound_the_same_and_differ_in_meaning() {
     assert!(clashes.is_empty(), "{}", clashes.join("\n"));
 }
 
-#[test]
-fn sentences_of_the_same_classes_mean_the_same() {
+fn same_classes(seed: u64, count: usize) {
     for rule in step_rules() {
         let mut known: HashMap<Vec<&str>, (&str, &Option<Said>)> = HashMap::new();
-        let sentences = sampled(&rule, 8, 6000);
+        let sentences = sampled(&rule, seed, count);
         for (words, meant) in &sentences {
             let classes: Vec<&str> = words
                 .split(' ')
@@ -126,5 +142,62 @@ fn words_that_sound_alike_were_kept_apart() {
             });
             assert_ne!(both, [true, true], "{rule} has both `{one}` and `{other}`");
         }
+    }
+}
+
+fn distance(one: &[String], other: &[String]) -> usize {
+    let mut row: Vec<usize> = (0..=other.len()).collect();
+    for (i, a) in one.iter().enumerate() {
+        let mut before = row[0];
+        row[0] = i + 1;
+        for (j, b) in other.iter().enumerate() {
+            let here = row[j + 1];
+            row[j + 1] = (before + usize::from(a != b)).min(here + 1).min(row[j] + 1);
+            before = here;
+        }
+    }
+    row[other.len()]
+}
+
+/// `cargo test --lib grammar::tests::clear::near -- --ignored --nocapture`
+#[test]
+#[ignore = "prints words that begin alike in one place and differ by one sound"]
+fn near() {
+    let lexicon = Lexicon::built_in().unwrap();
+    let mut found: std::collections::BTreeMap<(String, String), HashSet<String>> =
+        Default::default();
+    for rule in step_rules() {
+        let graph = GRAMMAR.graph(&rule).unwrap();
+        for one in &graph.arcs {
+            for other in graph
+                .arcs
+                .iter()
+                .filter(|o| o.from == one.from && o.word > one.word)
+            {
+                let [a, b] = [one, other].map(|arc| graph.words[arc.word as usize].as_str());
+                if GRAMMAR.meaning_class(a) == GRAMMAR.meaning_class(b) {
+                    continue;
+                }
+                let near = lexicon.pronunciations(a).iter().any(|x| {
+                    lexicon
+                        .pronunciations(b)
+                        .iter()
+                        .any(|y| distance(x, y) <= 1)
+                });
+                if near {
+                    found
+                        .entry((a.to_owned(), b.to_owned()))
+                        .or_default()
+                        .insert(rule.clone());
+                }
+            }
+        }
+    }
+    for ((a, b), rules) in found {
+        println!(
+            "near: {a} / {b}: {} rules, such as {}",
+            rules.len(),
+            rules.iter().next().unwrap()
+        );
     }
 }

@@ -140,6 +140,15 @@ fn readings_with_their_place_or_half_cycle() {
     ] {
         assert_eq!(said("loop", words), at_three, "{words}");
     }
+    let pair_and_place = "line to earth at socket three nought point eight seven";
+    let Said::Reading {
+        reading, place: at, ..
+    } = said("loop", pair_and_place)
+    else {
+        panic!("{pair_and_place}")
+    };
+    assert_eq!(reading, exact("0.87").between(Pair::LE));
+    assert_eq!(at, Some(place("socket", Some(3))));
     for words in [
         "negative half cycle twenty three",
         "twenty three negative half",
@@ -152,6 +161,100 @@ fn readings_with_their_place_or_half_cycle() {
         assert_eq!(said("rcd", words), meant, "{words}");
     }
     assert_eq!(said("rcd", "negative"), Said::Negative);
+}
+
+#[test]
+fn a_place_said_twice_must_be_the_same() {
+    let once = said("loop", "socket three nought point two");
+    let twice = "socket three nought point two at socket three";
+    assert_eq!(said("loop", twice), once);
+    for words in [
+        "socket three nought point two at socket four",
+        "correction socket three nought point two at socket four",
+    ] {
+        assert_eq!(GRAMMAR.understand("loop", words), None, "{words}");
+    }
+}
+
+#[test]
+fn readings_with_the_name_of_what_was_measured() {
+    for (rule, words, measure, value) in [
+        ("ring", "r one zero point three one", Measure::R1, "0.31"),
+        (
+            "ring",
+            "r n end to end is point three one ohms",
+            Measure::Rn,
+            "0.31",
+        ),
+        ("ring", "r two nought point five two", Measure::R2, "0.52"),
+        (
+            "continuity",
+            "r one plus r two zero point three four",
+            Measure::R1R2,
+            "0.34",
+        ),
+        ("continuity", "R1+R2 0.34", Measure::R1R2, "0.34"),
+        ("loop", "z s nought point eight seven", Measure::Zs, "0.87"),
+        ("loop", "Ze 0.21", Measure::Ze, "0.21"),
+        (
+            "current",
+            "fault current one point two",
+            Measure::FaultCurrent,
+            "1.2",
+        ),
+    ] {
+        for rule in [rule, "anything"] {
+            let Said::Measured {
+                measure: found,
+                reading,
+                ..
+            } = said(rule, words)
+            else {
+                panic!("{rule}: {words}")
+            };
+            assert_eq!(
+                (found, reading.shown().as_str()),
+                (measure, value),
+                "{rule}: {words}"
+            );
+        }
+    }
+}
+
+#[test]
+fn all_lines_joined() {
+    for (words, pair) in [
+        ("all lines to earth over range", "L1+L2+L3-E"),
+        ("all lines and neutral to earth over range", "L1+L2+L3+N-E"),
+        (
+            "line one and line two and line three to neutral over range",
+            "L1+L2+L3-N",
+        ),
+    ] {
+        let meant = Reading::over_range().between(pair.parse().unwrap());
+        assert_eq!(said("insulation", words), read(meant), "{words}");
+    }
+}
+
+#[test]
+fn what_is_right_may_follow_a_refusal() {
+    let right = said("insulation", "two nine nine");
+    for words in ["correction two nine nine", "negative two nine nine"] {
+        assert_eq!(
+            said("insulation", words),
+            Said::Correction(Some(Box::new(right.clone())))
+        );
+    }
+    // In an RCD test that could be the half-cycle.
+    assert_eq!(GRAMMAR.understand("rcd", "negative two nine nine"), None);
+}
+
+#[test]
+fn the_half_cycle_by_its_angle() {
+    assert_eq!(
+        said("rcd", "twenty one at one eighty degrees"),
+        said("rcd", "negative half cycle twenty one")
+    );
 }
 
 #[test]

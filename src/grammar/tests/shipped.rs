@@ -1,4 +1,6 @@
 use super::*;
+use crate::quantity::Number;
+use proptest::prelude::*;
 use std::collections::HashSet;
 
 /// Small enough for the recogniser to search many times faster than speech.
@@ -35,11 +37,28 @@ fn every_word_of_every_rule_has_a_pronunciation() {
     }
 }
 
+/// Place, voltage and half-cycle may stand before or behind a value; in both, they must agree.
+fn says_a_part_twice(rule: &str, words: &str) -> bool {
+    let net = GRAMMAR.net(rule).unwrap();
+    let path = net.path(&words.split(' ').collect::<Vec<_>>()).unwrap();
+    let count = |is: fn(&Tag) -> bool| {
+        path.iter()
+            .filter(|event| matches!(event, net::Event::Open(tag) if is(tag)))
+            .count()
+    };
+    count(|tag| matches!(tag, Tag::Place)) > 1
+        || count(|tag| matches!(tag, Tag::At(_))) > 1
+        || count(|tag| matches!(tag, Tag::Half(_))) > 1
+}
+
 #[test]
 fn what_can_be_heard_can_be_understood() {
     for rule in step_rules() {
         for (words, meant) in sampled(&rule, 1, 1500) {
-            assert!(meant.is_some(), "{rule}: `{words}` has no meaning");
+            assert!(
+                meant.is_some() || says_a_part_twice(&rule, &words),
+                "{rule}: `{words}` has no meaning"
+            );
             assert_eq!(
                 GRAMMAR.understand(&rule, &words),
                 meant,
@@ -140,7 +159,7 @@ fn the_graph_allows_just_the_sentences_of_its_rule() {
             }
             let words = words.join(" ");
             assert!(
-                GRAMMAR.understand(&rule, &words).is_some(),
+                GRAMMAR.understand(&rule, &words).is_some() || says_a_part_twice(&rule, &words),
                 "{rule}: {words}"
             );
         }
@@ -151,13 +170,41 @@ fn the_graph_allows_just_the_sentences_of_its_rule() {
 fn meaning_said_in_its_plainest_words_stays_the_same() {
     for rule in step_rules() {
         for (words, meant) in sampled(&rule, 5, 1000) {
-            let meant = meant.unwrap();
+            let Some(meant) = meant else { continue };
             let plain = meant.words();
             assert_eq!(
                 GRAMMAR.understand(&rule, &plain),
                 Some(meant),
                 "{rule}: `{words}` as `{plain}`"
             );
+        }
+    }
+}
+
+#[test]
+fn what_any_step_takes_is_taken_by_the_rule_for_anything() {
+    for rule in step_rules() {
+        for (words, meant) in sampled(&rule, 10, 1000) {
+            assert_eq!(
+                GRAMMAR.understand("anything", &words),
+                meant,
+                "{rule}: `{words}`"
+            );
+        }
+    }
+}
+
+#[test]
+fn what_may_be_said_at_any_time_may_be_said_in_every_step() {
+    for rule in ["commands.command", "alterations.alteration"] {
+        for (words, meant) in sampled(rule, 11, 500) {
+            for step in step_rules() {
+                assert_eq!(
+                    GRAMMAR.understand(&step, &words),
+                    meant,
+                    "{step}: `{words}`"
+                );
+            }
         }
     }
 }
@@ -193,7 +240,14 @@ fn a_place_whose_sound_is_unknown_is_named_with_the_way_out() {
         error.contains("`qwxyz`") && error.contains("models/lexicon.txt"),
         "{error}"
     );
-    assert!(Grammar::built_in().unwrap().with_places(&[" "]).is_err());
+    for (name, message) in [(" ", "use words of letters"), ("pump 2", "`number = ...`")] {
+        let error = Grammar::built_in()
+            .unwrap()
+            .with_places(&[name])
+            .unwrap_err()
+            .to_string();
+        assert!(error.contains(message), "{error}");
+    }
 }
 
 #[test]
@@ -248,6 +302,24 @@ fn a_rule_that_grows_without_end_is_refused() {
 }
 
 #[test]
+fn a_rule_of_the_deepest_groups_in_the_longest_chain_is_refused() {
+    let deep = |inner: &str| {
+        format!(
+            "{}{inner}{}",
+            "(".repeat(60),
+            ") {reading} {reading}".repeat(60)
+        )
+    };
+    let mut text = format!("#JSGF V1.0; grammar g; <r0> = {};", deep("a"));
+    for n in 1..60 {
+        text += &format!(" public <r{n}> = {};", deep(&format!("<r{}>", n - 1)));
+    }
+    let grammar = Grammar::from_texts([("g.jsgf", text)]).unwrap();
+    let error = grammar.graph("g.r59").unwrap_err().to_string();
+    assert!(error.contains("grows past 1000 levels"), "{error}");
+}
+
+#[test]
 fn weights_are_log_probabilities_of_whole_sentences() {
     let grammar = Grammar::from_texts([(
         "w.jsgf",
@@ -268,6 +340,33 @@ fn weights_are_log_probabilities_of_whole_sentences() {
     };
     assert!((total("b") - 0.75f32.ln()).abs() < 1e-3);
     assert!((total("c") - 0.25f32.ln()).abs() < 1e-3);
+}
+
+proptest! {
+    /// Any file is refused with a message, or gives rules that can be searched.
+    #[test]
+    fn a_random_grammar_is_refused_or_works(
+        parts in proptest::collection::vec(
+            proptest::sample::select(vec![
+                "<a>", "<b>", "<NULL>", "<VOID>", "x", "y", "|", "(", ")", "[", "]", "*", "+",
+                "{reading}", "{number}", "{place}", "{pair:L-N}", "/1/", "/0/", ";\npublic <b> =",
+            ]),
+            0..24,
+        ),
+        said in proptest::collection::vec(proptest::sample::select(vec!["x", "y", "one"]), 0..6),
+    ) {
+        let text = format!("#JSGF V1.0;\ngrammar g;\npublic <a> = {};", parts.join(" "));
+        if let Ok(grammar) = Grammar::from_texts([("g.jsgf", text)]) {
+            let said = said.join(" ");
+            for rule in ["g.a", "g.b"] {
+                let understood = grammar.understand(rule, &said);
+                let _ = grammar.sample(rule, &mut fastrand::Rng::with_seed(1));
+                if let (Ok(graph), Some(_)) = (grammar.graph(rule), understood) {
+                    prop_assert!(accepts(&graph, &said) || said.is_empty());
+                }
+            }
+        }
+    }
 }
 
 /// `cargo test --lib grammar::tests::shipped::sizes -- --ignored --nocapture`
@@ -298,5 +397,3 @@ fn sizes() {
         start.elapsed() / sentences.len() as u32
     );
 }
-
-use crate::quantity::Number;

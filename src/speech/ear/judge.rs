@@ -41,8 +41,8 @@ impl Thresholds {
     /// What to do with a reading that scored so.
     pub fn outcome(&self, scores: Scores) -> Outcome {
         let Scores { fit, margin, .. } = scores;
-        // Written so that a score that is not a number is never taken.
-        if !(fit >= self.not_for_us.fit_below) {
+        // A score that is not a number is never taken.
+        if fit.is_nan() || fit < self.not_for_us.fit_below {
             Outcome::NotForUs
         } else if fit >= self.ask_again.fit_below && margin >= self.ask_again.margin_below {
             Outcome::Taken
@@ -136,8 +136,8 @@ mod tests {
     fn a_refused_value_is_refused_in_a_correction_too() {
         let value = said(reading("999"));
         let again = Said::Correction(Some(Box::new(value.clone())));
-        assert!(refused(&value, &[value.clone()]));
-        assert!(refused(&again, &[value.clone()]));
+        assert!(refused(&value, std::slice::from_ref(&value)));
+        assert!(refused(&again, std::slice::from_ref(&value)));
         assert!(!refused(&Said::Affirm, &[value]));
     }
 

@@ -1,0 +1,213 @@
+"""Everything that happens to speech between a mouth and a recogniser, on the GPU, a batch at a time.
+
+Each effect has a name; `Augment(without={...})` leaves effects out, which is how their worth is measured.
+"""
+import math
+import random
+
+import torch
+import torch.nn.functional as F
+
+RATE = 16000
+EFFECTS = ("rate", "tempo", "warp", "join", "reverb", "noise", "machine", "channel", "mask")
+
+
+class Augment:
+    def __init__(self, device, filters, without=()):
+        self.device, self.without = device, set(without)
+        self.window = torch.hann_window(400, device=device)
+        self.filters = filters.to(device)
+        # The mel filters applied to a spectrum whose frequencies are scaled: a longer or shorter throat.
+        self.scales = torch.linspace(0.85, 1.18, 23)
+        banks = []
+        for scale in self.scales:
+            source = torch.arange(201) / scale
+            low = source.floor().long()
+            part = source - low
+            move = torch.zeros(201, 201)
+            inside = low < 200
+            rows = torch.arange(201)[inside]
+            move[rows, low[inside]] += 1 - part[inside]
+            move[rows, low[inside] + 1] += part[inside]
+            banks.append(filters.cpu() @ move)
+        self.banks = torch.stack(banks).to(device)
+
+    def has(self, effect):
+        return effect not in self.without
+
+    def uniform(self, *shape):
+        return torch.rand(*shape, device=self.device)
+
+    # ------------------------------------------------------------------------------------ noises
+    def coloured(self, batch, length):
+        spectrum = torch.fft.rfft(torch.randn(batch, length, device=self.device))
+        f = torch.arange(spectrum.shape[1], device=self.device).clamp(min=1).float()
+        x = torch.fft.irfft(spectrum * f[None] ** (-self.uniform(batch, 1) * 1.2), length)
+        return x / x.std(1, keepdim=True)
+
+    def talkers(self, speech, count):
+        total = 0
+        for _ in range(count):
+            order = torch.randperm(len(speech), device=self.device)
+            shift = random.randint(0, speech.shape[1] - 1)
+            total = total + torch.roll(speech[order], shift, 1) * self.uniform(len(speech), 1).clamp(min=0.3)
+        return total / total.std(1, keepdim=True).clamp(min=1e-4)
+
+    def mains(self, batch, time):
+        f = torch.where(self.uniform(batch, 1) < 0.85, 50.0, 60.0)
+        x = sum(torch.sin(2 * math.pi * f * k * time + random.random() * 6) * self.uniform(batch, 1) / k ** 0.7
+                for k in (1, 2, 3, 4, 5, 7, 9, 11))
+        return x / x.std(1, keepdim=True).clamp(min=1e-4)
+
+    def knocks(self, batch, time, length):
+        x = torch.zeros(batch, length, device=self.device)
+        for _ in range(3):
+            since = time - self.uniform(batch, 1) * length / RATE
+            decay = torch.exp(-since.clamp(min=0) / (self.uniform(batch, 1) * 0.1 + 0.008))
+            x = x + torch.where(since >= 0, decay, torch.zeros_like(decay)) * (self.uniform(batch, 1) < 0.6)
+        x = x * self.coloured(batch, length)
+        return x / x.abs().amax(1, keepdim=True).clamp(min=1e-4)
+
+    def machine(self, batch, time, length):
+        """Rotating machinery: noise that swells with the turns, and a saw-tooth whine that drifts."""
+        turns = self.uniform(batch, 1) * 60 + 8
+        depth = self.uniform(batch, 1) * 3
+        rough = self.coloured(batch, length) * torch.exp(depth * torch.sin(2 * math.pi * turns * time))
+        drift = 1 + 0.05 * torch.sin(2 * math.pi * (self.uniform(batch, 1) * 2 + 0.1) * time + self.uniform(batch, 1) * 6)
+        phase = (self.uniform(batch, 1) * 500 + 70) * torch.cumsum(drift, 1) / RATE
+        whine = 2 * (phase % 1) - 1
+        x = rough / rough.std(1, keepdim=True).clamp(min=1e-4) + whine * self.uniform(batch, 1) * 2
+        return x / x.std(1, keepdim=True).clamp(min=1e-4)
+
+    # ------------------------------------------------------------------------------------- stages
+    def place(self, speech, n):
+        """Change the rate (pitch, formants and tempo together), and put room before and after the words."""
+        batch = len(speech)
+        rate = self.uniform(batch, 1) * 0.37 + 0.83 if self.has("rate") else torch.ones(batch, 1, device=self.device)
+        out = (n / rate[:, 0]).long()
+        lead = torch.randint(800, 9600, (batch,), device=self.device)
+        tail = torch.randint(1600, 9600, (batch,), device=self.device)
+        total = out + lead + tail
+        length = int(total.max())
+        length += -length % 8000
+        at = (torch.arange(length, device=self.device)[None] - lead[:, None]) * rate
+        inside = (at >= 0) & (at < n[:, None] - 1)
+        low = at.clamp(0, speech.shape[1] - 2).floor()
+        part = at.clamp(0, speech.shape[1] - 2) - low
+        low = low.long()
+        y = torch.gather(speech, 1, low) * (1 - part) + torch.gather(speech, 1, low + 1) * part
+        return y * inside, total, length
+
+    def reverberate(self, y, length):
+        batch, n = len(y), 9600
+        t = torch.arange(n, device=self.device)[None] / RATE
+        t60 = self.uniform(batch, 1) * 0.8 + 0.08
+        response = torch.randn(batch, n, device=self.device) * torch.exp(-6.9 * t / t60)
+        response = response / response.pow(2).sum(1, keepdim=True).sqrt() * 10 ** (-(self.uniform(batch, 1) * 14 - 2) / 20)
+        response[:, 0] = 1
+        plain = torch.zeros(n, device=self.device)
+        plain[0] = 1
+        response = torch.where(self.uniform(batch, 1) < 0.5, response, plain[None])
+        size = 1 << (length + n).bit_length()
+        return torch.fft.irfft(torch.fft.rfft(y, size) * torch.fft.rfft(response, size), size)[:, :length]
+
+    def add_noise(self, y, dry, rms, length):
+        batch = len(y)
+        time = torch.arange(length, device=self.device)[None] / RATE
+        hum = self.mains(batch, time)
+        likely = torch.tensor([0.75, 0.5, 0.12], device=self.device)
+        mix = self.uniform(batch, 3) ** 2 * (self.uniform(batch, 3) < likely)
+        babble_only = self.uniform(batch, 1) < 0.2
+        mix = torch.where(babble_only, torch.tensor([0.15, 1.0, 0.0], device=self.device)[None], mix)
+        noise = (mix[:, :1] * self.coloured(batch, length) + mix[:, 1:2] * self.talkers(dry, random.choice([2, 3, 4, 6, 8]))
+                 + mix[:, 2:] * hum)
+        if self.has("machine"):
+            loud = self.uniform(batch, 1) < 0.22
+            noise = torch.where(loud, self.machine(batch, time, length) + 0.2 * noise, noise)
+        noise = noise / noise.std(1, keepdim=True).clamp(min=1e-4)
+        snr = self.uniform(batch, 1) * 32 - 2
+        y = y + torch.where(self.uniform(batch, 1) < 0.85, rms * 10 ** (-snr / 20), rms * 1e-3) * noise
+        y = y + (self.uniform(batch, 1) < 0.12) * self.talkers(dry, 1) * rms * 10 ** (-(self.uniform(batch, 1) * 20 + 5) / 20)
+        y = y + (self.uniform(batch, 1) < 0.15) * hum * rms * 10 ** ((self.uniform(batch, 1) * 26 - 20) / 20)
+        knocks = self.knocks(batch, time, length)
+        return y + (self.uniform(batch, 1) < 0.15) * knocks * rms * 10 ** ((self.uniform(batch, 1) * 30 - 12) / 20)
+
+    def channel(self, y, length):
+        """Telephone and headset bands, spectral tilt, clipping, 8-bit companding, lost packets, level."""
+        batch = len(y)
+        spectrum = torch.fft.rfft(y)
+        f = torch.linspace(0, 8000, spectrum.shape[1], device=self.device)[None]
+        draw = self.uniform(batch, 1)
+        telephone, narrow = draw < 0.18, draw < 0.40
+        open_ = torch.full((batch, 1), 9000.0, device=self.device)
+        upper = torch.where(telephone, 3300 + self.uniform(batch, 1) * 500,
+                            torch.where(narrow, self.uniform(batch, 1) * 3500 + 3400, open_))
+        lower = torch.where(telephone, 200 + self.uniform(batch, 1) * 150,
+                            torch.where(self.uniform(batch, 1) < 0.3, self.uniform(batch, 1) * 250, open_ * 0 - 500))
+        tilt = torch.randn(batch, 1, device=self.device) * 2.5 * torch.log2(f.clamp(min=60) / 1000)
+        width = torch.where(telephone, 30.0, 100.0)
+        y = torch.fft.irfft(spectrum * torch.sigmoid((upper - f) / width) * torch.sigmoid((f - lower) / 20) * 10 ** (tilt / 20), length)
+        y = y / y.abs().amax(1, keepdim=True).clamp(min=1e-4)
+        over = 10 ** (self.uniform(batch, 1) * 22 / 20)
+        y = torch.where(self.uniform(batch, 1) < 0.12, (y * over).clamp(-1, 1), y)
+        small = torch.sign(y) * torch.log1p(255 * y.abs()) / math.log(256)
+        small = torch.round(small * 127) / 127
+        small = torch.sign(small) * (256 ** small.abs() - 1) / 255
+        y = torch.where(self.uniform(batch, 1) < 0.1, small, y)
+        if random.random() < 0.3:
+            start = torch.randint(0, length, (batch, 1), device=self.device)
+            gap = torch.randint(80, 500, (batch, 1), device=self.device)
+            at = torch.arange(length, device=self.device)[None]
+            y = y * ~((at >= start) & (at < start + gap) & (self.uniform(batch, 1) < 0.4))
+        return y * 10 ** (-(self.uniform(batch, 1) * 32) / 20)
+
+    def log_mel(self, x, n, training=False):
+        """The features of the README, for a batch; n are the true lengths in samples."""
+        power = torch.stft(x, 400, 160, window=self.window, return_complex=True)[..., :-1].abs() ** 2
+        if training and self.has("warp"):
+            pick = torch.randint(0, len(self.scales), (len(x),), device=self.device)
+            pick = torch.where(self.uniform(len(x)) < 0.25, torch.full_like(pick, 10), pick)
+            mel = self.banks[pick] @ power
+            mel = torch.maximum(mel, mel.amax((1, 2), keepdim=True) * 1e-9 * self.uniform(len(x), 1, 1))
+        else:
+            mel = self.filters @ power
+        mel = mel.clamp(min=1e-10).log10()
+        frames = (n // 160).clamp(max=mel.shape[-1])
+        inside = torch.arange(mel.shape[-1], device=self.device)[None] < frames[:, None]
+        top = mel.masked_fill(~inside[:, None], -99).amax((1, 2), keepdim=True)
+        return (torch.maximum(mel, top - 8) + 4) / 4, frames
+
+    def stretch(self, mel, frames):
+        """Change the tempo alone, an utterance at a time."""
+        factor = self.uniform(len(mel)) * 0.34 + 0.84
+        factor = torch.where(self.uniform(len(mel)) < 0.35, torch.ones_like(factor), factor)
+        out = (frames / factor).long()
+        at = (torch.arange(int(out.max()), device=self.device)[None] * factor[:, None]).clamp(max=mel.shape[2] - 2)
+        low = at.floor()
+        part = (at - low)[:, None]
+        low = low.long()[:, None].expand(-1, mel.shape[1], -1)
+        return torch.gather(mel, 2, low) * (1 - part) + torch.gather(mel, 2, low + 1) * part, out
+
+    def __call__(self, speech, n):
+        """Samples [batch, length] and lengths -> features and their lengths, ready to train on."""
+        y, total, length = self.place(speech, n)
+        rms = (y.pow(2).sum(1) / n).sqrt().clamp(min=1e-5)[:, None]
+        dry = y
+        if self.has("reverb"):
+            y = self.reverberate(y, length)
+        if self.has("noise"):
+            y = self.add_noise(y, dry, rms, length)
+        if self.has("channel"):
+            y = self.channel(y, length)
+        mel, frames = self.log_mel(y, total, training=True)
+        if self.has("tempo"):
+            mel, frames = self.stretch(mel, frames)
+        if self.has("mask"):
+            for _ in range(2):
+                width = random.randint(0, 16)
+                at = random.randint(0, 80 - width)
+                mel[:, at:at + width] = mel.mean()
+                width = random.randint(0, 20)
+                at = random.randint(0, max(1, mel.shape[2] - width))
+                mel[:, :, at:at + width] = mel.mean()
+        return mel, frames

@@ -1,0 +1,216 @@
+"""Fine-tune the encoder into a phone recogniser: CTC, heavy augmentation, averaged weights.
+
+    python train.py NAME --data DIR --start encoder.npz --seconds 400 [options]
+
+DIR holds what pack.py and unpack.py leave: train.npy (all samples), train.json (lengths, labels, source),
+selection.npz/json. The checkpoint is chosen on the selection set, which is fixed and not reported.
+Writes DIR/../out/NAME.npz (fp32), NAME.json (score by step).
+"""
+import argparse
+import copy
+import json
+import math
+import os
+import random
+import time
+
+import numpy as np
+import torch
+import torch.nn as nn
+import torch.nn.functional as F
+
+from augment import Augment
+from network import Encoder
+
+SELECTION_NOISE = (None, 10, 4)          # dB; None is clean
+
+
+class Speech:
+    """All training samples in GPU memory, and the order in which to draw them."""
+
+    def __init__(self, directory, device, use, weights, rng):
+        index = json.load(open(f"{directory}/train.json"))
+        self.keep = [i for i, s in enumerate(index["source"]) if s in use]
+        lengths = np.array(index["n"])
+        starts = np.cumsum(np.r_[0, lengths[:-1]])
+        flat = np.load(f"{directory}/train.npy", mmap_mode="r")
+        self.flat = torch.from_numpy(np.array(flat)).to(device)
+        self.n, self.start = lengths, torch.tensor(starts, device=device)
+        self.labels, self.device, self.rng = index["labels"], device, rng
+        repeats = [weights.get(index["source"][i], 1) for i in self.keep]
+        order = np.repeat(self.keep, repeats)
+        self.order = order[np.argsort(self.n[order], kind="stable")]
+        short = order[self.n[order] < 2.2 * 16000]
+        self.short = short[np.argsort(self.n[short], kind="stable")]
+        self.hours = sum(lengths[i] for i in self.keep) / 57.6e6
+
+    def draw(self, size, join):
+        """A batch of similar length: samples, lengths, labels. Some are two utterances with a pause between."""
+        at = int(self.rng.integers(0, max(1, len(self.order) - size)))
+        near = self.order[max(0, at - 600):at + size + 600]
+        ids = self.rng.choice(near, size, replace=False)
+        second = np.full(size, -1)
+        if join:
+            for i in np.nonzero((self.n[ids] < 2.2 * 16000) & (self.rng.random(size) < 0.2))[0]:
+                second[i] = self.rng.choice(self.short)
+        has = second >= 0
+        n1 = self.n[ids]
+        n2 = np.where(has, self.n[second], 0)
+        gap = np.where(has, self.rng.integers(0, 11200, size) - 3200, 0)      # the two may touch: each has 0.1 s of room
+        gap = np.where(has, np.maximum(gap, -3000), 0)
+        total = n1 + np.where(has, gap, 0) + n2
+        t = lambda a: torch.tensor(np.asarray(a), device=self.device)[:, None]
+        at = torch.arange(int(total.max()), device=self.device)[None]
+        o1, o2 = self.start[torch.tensor(ids, device=self.device)][:, None], self.start[torch.tensor(np.maximum(second, 0), device=self.device)][:, None]
+        last = len(self.flat) - 1
+        one = self.flat[(o1 + at).clamp(max=last)].float() * (at < t(n1))
+        shifted = at - t(n1 + gap)
+        two = self.flat[(o2 + shifted).clamp(0, last)].float() * ((shifted >= 0) & (shifted < t(n2)) & t(has))
+        labels = [self.labels[i] + (self.labels[j] if j >= 0 else []) for i, j in zip(ids, second)]
+        return (one + two) / 32768, t(total)[:, 0], labels
+
+
+class Selection:
+    """Phone error rate and whole-utterance exactness on the selection clips, clean and in fixed noise."""
+
+    def __init__(self, directory, device, augment):
+        data = np.load(f"{directory}/selection.npz")
+        x, ends = data["x"], np.cumsum(np.r_[0, data["n"]])
+        index = json.load(open(f"{directory}/selection.json"))
+        self.items = [(x[ends[i]:ends[i + 1]], e["labels"], e["voice"]) for i, e in enumerate(index)]
+        self.items.sort(key=lambda i: len(i[0]))
+        self.device, self.augment = device, augment
+
+    @torch.no_grad()
+    def score(self, net, snr):
+        generator = torch.Generator(device=self.device)
+        generator.manual_seed(5)
+        errors = total = exact = 0
+        for i in range(0, len(self.items), 128):
+            batch = self.items[i:i + 128]
+            length = max(len(x) for x, *_ in batch)
+            length += -length % 320
+            x = torch.zeros(len(batch), length, device=self.device)
+            n = torch.tensor([len(b[0]) for b in batch], device=self.device)
+            for j, (samples, *_) in enumerate(batch):
+                x[j, :len(samples)] = torch.from_numpy(np.ascontiguousarray(samples)).to(self.device).float() / 32768
+            if snr is not None:
+                level = (x.pow(2).sum(1, keepdim=True) / n[:, None]).sqrt().clamp(min=1e-4)
+                white = torch.randn(x.shape, device=self.device, generator=generator)
+                babble = sum(torch.roll(x, (k, k * 7919), (0, 1)) / level for k in (1, 2, 3)) / 1.7
+                x = x + (white + babble) * level * 10 ** (-snr / 20) / 1.4
+            mel, frames = self.augment.log_mel(x, n)
+            logp, frames = net(mel, frames)
+            best, frames = logp.argmax(-1).cpu().numpy(), frames.cpu().numpy()
+            for j, (_, label, _) in enumerate(batch):
+                path = best[j][:frames[j]]
+                heard = [int(k) for q, k in enumerate(path) if k and (q == 0 or path[q - 1] != k)]
+                d = distance(label, heard)
+                errors, total, exact = errors + d, total + len(label), exact + (d == 0)
+        return 100 * errors / total, 100 * exact / len(self.items)
+
+
+def distance(a, b):
+    row = list(range(len(b) + 1))
+    for i in range(1, len(a) + 1):
+        before, row[0] = row[:], i
+        for j in range(1, len(b) + 1):
+            row[j] = min(before[j] + 1, row[j - 1] + 1, before[j - 1] + (a[i - 1] != b[j - 1]))
+    return row[-1]
+
+
+def main():
+    p = argparse.ArgumentParser()
+    p.add_argument("name")
+    p.add_argument("--data", required=True)
+    p.add_argument("--out", required=True)
+    p.add_argument("--start", required=True)
+    p.add_argument("--seconds", type=float, required=True)
+    p.add_argument("--without", default="", help="augmentations to leave out, comma separated")
+    p.add_argument("--sources", default="kok,es,fl,pip", help="kinds of speech to train on")
+    p.add_argument("--rate", type=float, default=2.5e-4)
+    p.add_argument("--batch", type=int, default=128)
+    p.add_argument("--average", type=float, default=0.9993)
+    p.add_argument("--dropout", type=float, default=0.06)
+    p.add_argument("--neural", type=int, default=3, help="how often the many-voice neural speech is drawn")
+    p.add_argument("--human", type=int, default=1)
+    p.add_argument("--seed", type=int, default=1)
+    p.add_argument("--device", default="cuda")
+    p.add_argument("--steps", type=int, default=10 ** 9)
+    a = p.parse_args()
+    torch.manual_seed(a.seed)
+    random.seed(a.seed)
+    rng = np.random.default_rng(a.seed)
+    device = a.device
+    if device == "cuda":
+        torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
+    began = time.time()
+    filters = torch.from_numpy(np.load(f"{a.data}/filters.npy"))
+    without = set(filter(None, a.without.split(",")))
+    augment = Augment(device, filters, without)
+    speech = Speech(a.data, device, set(a.sources.split(",")), {"kok": a.neural, "fsdd": a.human}, rng)
+    selection = Selection(a.data, device, augment)
+    torch.manual_seed(0)                                     # the same first head for all runs, so that they can be averaged
+    net = Encoder().to(device)
+    fresh = net.load(dict(np.load(a.start)))
+    torch.manual_seed(a.seed)
+    print(f"{a.name}: {speech.hours:.2f} h, {len(speech.keep)} utterances, new: {fresh}, without {sorted(without)}", flush=True)
+    mean = copy.deepcopy(net).eval()
+    mean_p, net_p = list(mean.parameters()), list(net.parameters())
+    head = list(net.head.parameters())
+    body = [q for n, q in net.named_parameters() if not n.startswith("head")]
+    head_rate = 3 if fresh else 1
+    opt = torch.optim.AdamW([dict(params=body, lr=a.rate), dict(params=head, lr=head_rate * a.rate)], weight_decay=0.01, betas=(0.9, 0.98))
+    base = [g["lr"] for g in opt.param_groups]
+    began_training, step, losses, log, best = time.time(), 0, [], [], (1e9, None, 0)
+    next_check = 0.5
+    net.train()
+
+    def check():
+        nonlocal best
+        scores = [selection.score(mean, snr) for snr in SELECTION_NOISE]
+        total = sum(s[0] for s in scores)
+        log.append(dict(step=step, seconds=round(time.time() - began_training), loss=float(np.mean(losses[-20:])) if losses else None,
+                        per=[round(s[0], 2) for s in scores], exact=[round(s[1], 1) for s in scores], total=round(total, 3)))
+        if total < best[0]:
+            best = (total, mean.arrays(), step)
+        print(a.name, log[-1], flush=True)
+
+    while True:
+        done = max((time.time() - began_training) / a.seconds, step / a.steps)
+        if done >= 1:
+            break
+        factor = min(1, step / 400) * (0.5 * (1 + math.cos(math.pi * done)) * 0.99 + 0.01)
+        for g, b in zip(opt.param_groups, base):
+            g["lr"] = b * factor
+        with torch.no_grad():
+            x, n, labels = speech.draw(a.batch, augment.has("join"))
+            mel, frames = augment(x, n)
+        target = torch.tensor([q for l in labels for q in l], device=device)
+        lengths = torch.tensor([len(l) for l in labels], device=device)
+        with torch.autocast(device, dtype=torch.bfloat16):
+            logp, frames = net(mel, frames, a.dropout)
+        loss = F.ctc_loss(logp.transpose(0, 1), target, frames, lengths, zero_infinity=True)
+        opt.zero_grad(set_to_none=True)
+        loss.backward()
+        nn.utils.clip_grad_norm_(net.parameters(), 1.0)
+        opt.step()
+        step += 1
+        keep = min(a.average, (1 + step) / (10 + step))
+        with torch.no_grad():
+            torch._foreach_mul_(mean_p, keep)
+            torch._foreach_add_(mean_p, net_p, alpha=1 - keep)
+        if step % 20 == 0:
+            losses.append(loss.item())
+        if done > next_check:
+            check()
+            next_check += 0.1
+    check()
+    np.savez(f"{a.out}/{a.name}.npz", **best[1])
+    json.dump(dict(name=a.name, arguments=vars(a), hours=speech.hours, steps=step, best_step=best[2], best=best[0], log=log,
+                   seconds=round(time.time() - began)), open(f"{a.out}/{a.name}.json", "w"), indent=1)
+    print(f"{a.name}: {step} steps, best {best[0]:.3f} at {best[2]}", flush=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,287 @@
+//! Conducts a session: hears, decides, keeps, and only then speaks.
+
+use super::sources::{Input, InputSource};
+use crate::grammar::{Grammar, Said};
+use crate::sequence::{Event, Line, LineKind, Mode, Session, State, Turn};
+use crate::speech::{Expectation, Heard, Outcome, Recogniser};
+use crate::store::{Evidence, NewEvent, Store, StoreError};
+use crate::voice::{Mark, Tone, Voice};
+use jiff::Timestamp;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, AtomicI64, Ordering};
+use std::time::{Duration, Instant};
+
+/// A clock that the store and the session read alike, to the microsecond: a replayed log then
+/// gives the very state that the session had.
+#[derive(Debug, Clone, Default)]
+pub struct SharedClock(Arc<AtomicI64>);
+
+impl SharedClock {
+    /// Moves to the machine's time and returns it.
+    pub fn tick(&self) -> Timestamp {
+        let now = Timestamp::now().as_microsecond();
+        self.0.store(now, Ordering::SeqCst);
+        self.now()
+    }
+
+    /// The time of the last tick.
+    pub fn now(&self) -> Timestamp {
+        Timestamp::from_microsecond(self.0.load(Ordering::SeqCst)).unwrap_or(Timestamp::UNIX_EPOCH)
+    }
+}
+
+/// How long silence lasts before a reminder of what is out.
+pub const REMIND_AFTER: Duration = Duration::from_secs(60);
+
+/// Everything a session needs around it.
+pub struct Conductor<'a> {
+    pub session: Session,
+    pub store: &'a mut Store,
+    pub clock: SharedClock,
+    pub grammar: &'a Grammar,
+    pub recogniser: Option<&'a mut dyn Recogniser>,
+    pub voice: &'a mut dyn Voice,
+    /// Told what was heard and ignored, for the person's eyes.
+    pub witness: &'a mut dyn Witness,
+    pub stop: Arc<AtomicBool>,
+    /// Whether a person is at a microphone, for whom tones mark when to speak.
+    pub live: bool,
+}
+
+/// Sees what goes on besides what is spoken.
+pub trait Witness {
+    /// An utterance was recognised, or typed when `heard` is nothing.
+    fn heard(&mut self, words: &str, heard: Option<&Heard>);
+
+    /// The session went on, or is where it begins.
+    fn went_on(&mut self, _state: &State) {}
+}
+
+/// Sees nothing.
+pub struct NoWitness;
+
+impl Witness for NoWitness {
+    fn heard(&mut self, _words: &str, _heard: Option<&Heard>) {}
+}
+
+/// What a conducted session came to.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Tally {
+    pub taken: u32,
+    pub asked_again: u32,
+    pub ignored: u32,
+    /// Typed lines that the grammar does not know.
+    pub not_understood: u32,
+    /// Time spent recognising.
+    pub hearing: Duration,
+    /// Length of all that was heard.
+    pub sound: Duration,
+}
+
+impl Conductor<'_> {
+    /// Keeps and says the first turn of a session.
+    ///
+    /// # Errors
+    /// When it can't be kept.
+    pub fn open(&mut self, turn: &Turn) -> anyhow::Result<()> {
+        self.keep(&turn.events, None)?;
+        self.witness.went_on(self.session.state());
+        self.say(&turn.lines);
+        self.mark();
+        Ok(())
+    }
+
+    /// Takes utterances until the source ends, the session finishes, or it is told to stop.
+    ///
+    /// # Errors
+    /// When the source or the recogniser fails. What was read back by then is kept.
+    pub fn run(&mut self, source: &mut dyn InputSource) -> anyhow::Result<Tally> {
+        let mut tally = Tally::default();
+        let mut excluded: Vec<Said> = Vec::new();
+        let mut last_taken: Option<Said> = None;
+        let mut silent_since = Instant::now();
+        while !self.stop.load(Ordering::SeqCst) && self.session.state().mode() != Mode::Finished {
+            let Some(input) = source.next(self.voice)? else {
+                break;
+            };
+            let (said, evidence) = match input {
+                Input::Notice(text) => {
+                    self.say(&[Line::warning(text)]);
+                    continue;
+                }
+                Input::Idle(_) => {
+                    if silent_since.elapsed() >= REMIND_AFTER
+                        && let Some(line) = self.session.idle()
+                    {
+                        self.say(&[line]);
+                        silent_since = Instant::now();
+                    }
+                    continue;
+                }
+                Input::Words(words) => {
+                    self.witness.heard(&words, None);
+                    let rule = self.session.rule();
+                    match self.grammar.understand(rule, &words) {
+                        Some(said) => (said, None),
+                        None if self.session.state().mode() == Mode::Noting => (Said::Note, None),
+                        None => {
+                            tally.not_understood += 1;
+                            self.say(&[Line::answer(format!(
+                                "I don't know \"{words}\" here. Say again?"
+                            ))]);
+                            continue;
+                        }
+                    }
+                }
+                Input::Sound(utterance) => {
+                    let Some(recogniser) = self.recogniser.as_deref_mut() else {
+                        continue;
+                    };
+                    let expected = Expectation {
+                        rule: self.session.rule().to_owned(),
+                        excluded: excluded.clone(),
+                    };
+                    let heard = recogniser.recognise(&utterance.samples, &expected)?;
+                    tally.hearing += heard.took;
+                    tally.sound += Duration::from_secs_f64(utterance.seconds());
+                    self.witness.heard(&heard.words, Some(&heard));
+                    let noting = self.session.state().mode() == Mode::Noting;
+                    let evidence = Evidence::new(&utterance, &heard.words, &heard)?;
+                    match (heard.outcome, heard.said) {
+                        (Outcome::Taken, Some(said)) => (said, Some(evidence)),
+                        (Outcome::AskAgain, _) if !noting => {
+                            tally.asked_again += 1;
+                            silent_since = Instant::now();
+                            let before = self.session.clone();
+                            let turn = self.session.unclear(
+                                &heard.words,
+                                heard.runner_up.as_deref(),
+                                self.clock.tick(),
+                            );
+                            self.keep_and_say(before, &turn, Some(&evidence));
+                            continue;
+                        }
+                        _ if noting => (Said::Note, Some(evidence)),
+                        _ => {
+                            tally.ignored += 1;
+                            continue;
+                        }
+                    }
+                }
+            };
+            silent_since = Instant::now();
+            tally.taken += 1;
+            let before = self.session.clone();
+            match self.session.turn(&said, self.clock.tick()) {
+                Ok(turn) => {
+                    if self.keep_and_say(before, &turn, evidence.as_ref()) {
+                        excluded = refused(&turn, last_taken.as_ref());
+                        last_taken = Some(said.clone());
+                    }
+                    if let Said::Manner(manner) = said
+                        && let Some(text) = self.voice.adjust(manner)
+                    {
+                        self.say(&[Line::answer(text)]);
+                    }
+                }
+                Err(broken) => self.say(&[Line::warning(format!(
+                    "Not taken: that would be {broken}. Please report this."
+                ))]),
+            }
+        }
+        Ok(tally)
+    }
+
+    /// Keeps a turn's events, then says its lines. When they can't be kept the session goes back
+    /// to where it was, and nothing is read back.
+    fn keep_and_say(&mut self, before: Session, turn: &Turn, evidence: Option<&Evidence>) -> bool {
+        match self.keep(&turn.events, evidence) {
+            Ok(()) => {
+                self.witness.went_on(self.session.state());
+                self.say(&turn.lines);
+                self.mark();
+                true
+            }
+            Err(why) => {
+                self.session = before;
+                self.say(&[Line::warning(format!(
+                    "{why} Say it again when that is put right."
+                ))]);
+                false
+            }
+        }
+    }
+
+    fn keep(&mut self, events: &[Event], evidence: Option<&Evidence>) -> Result<(), StoreError> {
+        keep(self.store, events, evidence)
+    }
+
+    /// A short tone after the words tells whether what is said next will be taken.
+    fn mark(&mut self) {
+        if !self.live {
+            return;
+        }
+        self.voice.mark(match self.session.state().mode() {
+            Mode::Running | Mode::Noting => Mark::Listening,
+            Mode::StandingBy | Mode::Paused | Mode::Finished => Mark::NotListening,
+        });
+    }
+
+    fn say(&mut self, lines: &[Line]) {
+        for line in lines {
+            if self.voice.say(tone(line.kind), &line.text).is_err() {
+                eprintln!("{}", line.text);
+            }
+        }
+    }
+}
+
+/// Appends events to a log.
+///
+/// # Errors
+/// When they could not be kept: then none was.
+pub fn keep(
+    store: &mut Store,
+    events: &[Event],
+    evidence: Option<&Evidence>,
+) -> Result<(), StoreError> {
+    let new: Vec<NewEvent> = events
+        .iter()
+        .filter_map(|event| {
+            NewEvent::new(
+                event.kind(),
+                u32::from(crate::sequence::EVENT_VERSION),
+                event,
+            )
+            .ok()
+        })
+        .collect();
+    store.append(&new, evidence).map(|_| ())
+}
+
+fn tone(kind: LineKind) -> Tone {
+    match kind {
+        LineKind::Prompt | LineKind::Answer => Tone::Plain,
+        LineKind::ReadBack => Tone::ReadBack,
+        LineKind::Question => Tone::Question,
+        LineKind::Reminder => Tone::Reminder,
+        LineKind::Warning => Tone::Warning,
+    }
+}
+
+/// Meanings to leave out of the next decode: what was just taken back.
+fn refused(turn: &Turn, last: Option<&Said>) -> Vec<Said> {
+    let withdrew = turn
+        .events
+        .iter()
+        .any(|event| matches!(event, Event::Withdrawn { .. }));
+    let read = turn
+        .events
+        .iter()
+        .any(|event| matches!(event, Event::Reading { .. }));
+    if withdrew && !read {
+        last.cloned().into_iter().collect()
+    } else {
+        Vec::new()
+    }
+}

@@ -1,0 +1,138 @@
+//! `bothhands demo`: the main job on recorded speech, through the real recogniser.
+
+use super::conduct::{Conductor, SharedClock, Tally};
+use super::sources::Clips;
+use super::test::{ToTerminal, by, grammar_for, open_log, recogniser, stop_on_signal};
+use crate::installation::Job;
+use crate::report::{self, Log, Schedule, Times};
+use crate::sequence::Session;
+use crate::speech::Recogniser;
+use crate::store::NewEvent;
+use crate::voice::Terminal;
+use anyhow::{Context, bail};
+use include_dir::{Dir, include_dir};
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+use std::sync::Arc;
+use std::time::Instant;
+
+static RECORDINGS: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/demo/recordings");
+const JOB: &str = include_str!("../../demo/boathouse.toml");
+
+/// Shows the main job on recorded speech: a circuit with electronics wired in, tested for
+/// insulation.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// Where the log, the schedule and the dialogue are written.
+    #[arg(long, value_name = "DIR", default_value = "demo-out")]
+    out: PathBuf,
+}
+
+/// Runs it.
+///
+/// # Errors
+/// When the folder can't be written, or something in it is not from an earlier demo.
+pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
+    let out = &args.out;
+    std::fs::create_dir_all(out)
+        .with_context(|| format!("{}: this folder can't be made", out.display()))?;
+    let db = out.join("session.db");
+    let job = Job::parse(JOB, "demo/boathouse.toml")?;
+    clear_earlier_demo(&db, &job)?;
+    println!(
+        "The demo: {}. Recorded voices, a burst of noise and some talk go through the recogniser;\n\
+         lines beginning \"you:\" are what it heard, the others what the program says.\n",
+        job.title
+    );
+    let clock = SharedClock::default();
+    let (mut store, _) = open_log(&db, &clock)?;
+    let started = Instant::now();
+    let grammar = Arc::new(grammar_for(&job)?);
+    let mut engine = recogniser(&grammar)?;
+    let start_up = started.elapsed();
+    store.append(&[NewEvent::job(JOB)?], None)?;
+    let (session, first) = Session::begin(job, &by(), clock.tick())?;
+    let mut voice = Terminal::stdout();
+    let mut witness = ToTerminal::timed();
+    let mut conductor = Conductor {
+        session,
+        store: &mut store,
+        clock,
+        grammar: &grammar,
+        recogniser: Some(engine.as_mut() as &mut dyn Recogniser),
+        voice: &mut voice,
+        witness: &mut witness,
+        stop: stop_on_signal()?,
+        live: false,
+    };
+    conductor.open(&first)?;
+    let mut clips: Vec<_> = RECORDINGS
+        .files()
+        .map(|file| (file.path().display().to_string(), file.contents().to_vec()))
+        .collect();
+    clips.sort();
+    let tally = conductor.run(&mut Clips::new(clips))?;
+    let finished = conductor.session.state().mode() == crate::sequence::Mode::Finished;
+    let log = Log::read(&store)?;
+    let schedule = Schedule::of(&log, &Times::here())?;
+    let exchanges = report::dialogue(&log)?;
+    println!();
+    for (name, text) in [
+        ("schedule.html", report::html(&schedule)),
+        ("schedule.csv", report::csv(&schedule)),
+        ("log.jsonl", report::dialogue_jsonl(&exchanges)),
+    ] {
+        let path = out.join(name);
+        std::fs::write(&path, text)
+            .with_context(|| format!("{}: can't be written", path.display()))?;
+        println!("wrote {}", path.display());
+    }
+    println!("the log is {}", db.display());
+    print_tally(&tally, start_up.as_secs_f64());
+    if !finished {
+        bail!("the demo did not come to its end; please report this");
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+fn print_tally(tally: &Tally, start_up: f64) {
+    let hearing = tally.hearing.as_secs_f64();
+    let sound = tally.sound.as_secs_f64();
+    println!(
+        "\n{} utterances taken, {} asked again, {} ignored. Start-up {start_up:.2} s; hearing took \
+         {hearing:.1} s for {sound:.0} s of sound, {:.2} of real time.",
+        tally.taken,
+        tally.asked_again,
+        tally.ignored,
+        hearing / sound.max(0.1)
+    );
+}
+
+/// A demo begins a new log; only one that an earlier demo left may be replaced.
+fn clear_earlier_demo(db: &Path, job: &Job) -> anyhow::Result<()> {
+    if !db.exists() {
+        return Ok(());
+    }
+    let ours = {
+        let (_, state) = open_log(db, &SharedClock::default())
+            .with_context(|| format!("{} is in the way; choose another --out", db.display()))?;
+        state.is_none_or(|state| state.job().title == job.title)
+    };
+    if !ours {
+        bail!(
+            "{} holds the log of another job; choose another --out",
+            db.display()
+        );
+    }
+    for ending in ["", "-wal", "-shm", ".lock"] {
+        let mut path = db.as_os_str().to_owned();
+        path.push(ending);
+        match std::fs::remove_file(&path) {
+            Err(why) if why.kind() != std::io::ErrorKind::NotFound => {
+                bail!("{}: can't be replaced: {why}", db.display())
+            }
+            _ => {}
+        }
+    }
+    Ok(())
+}

@@ -1,0 +1,114 @@
+use crate::store::{Exported, Mode, Sounds, Store};
+use anyhow::{Context, bail};
+use clap::Args;
+use std::{
+    ffi::OsString,
+    fs::{self, File},
+    io::{self, BufWriter, Write},
+    path::{Path, PathBuf},
+    process::ExitCode,
+};
+
+/// Write a log as JSON Lines, to be kept, read by other programs, or imported elsewhere
+#[derive(Debug, Args)]
+pub struct ExportArgs {
+    /// The log
+    #[arg(value_name = "DB")]
+    db: PathBuf,
+    /// Where to write; standard output when left out
+    #[arg(short, long, value_name = "FILE")]
+    output: Option<PathBuf>,
+    /// Put the sound in this folder as FLAC files instead of into the lines
+    #[arg(long, value_name = "DIR", conflicts_with = "no_sounds")]
+    sounds: Option<PathBuf>,
+    /// Leave the sound out
+    #[arg(long)]
+    no_sounds: bool,
+}
+
+/// Exports the log. Exit status 0 when all of it was written, 2 when it is damaged and only what
+/// is whole was.
+///
+/// # Errors
+/// When the log cannot be read or the lines not written.
+pub fn run(args: ExportArgs) -> anyhow::Result<ExitCode> {
+    let store = Store::open(&args.db, Mode::Read)?;
+    let sounds = match &args.sounds {
+        Some(folder) => {
+            fs::create_dir_all(folder)
+                .with_context(|| format!("{}: this folder cannot be made", folder.display()))?;
+            Sounds::Folder(folder.clone())
+        }
+        None if args.no_sounds => Sounds::LeftOut,
+        None => Sounds::Inside,
+    };
+    let exported = match &args.output {
+        Some(path) => to_file(&store, path, &sounds)?,
+        None => match store.export(&mut BufWriter::new(io::stdout().lock()), &sounds) {
+            Err(crate::store::ExportError::Write(why))
+                if why.kind() == io::ErrorKind::BrokenPipe =>
+            {
+                return Ok(ExitCode::SUCCESS);
+            }
+            exported => exported?,
+        },
+    };
+    eprint!("{}", report(&args.db, &exported));
+    Ok(if exported.verdict.is_whole() {
+        ExitCode::SUCCESS
+    } else {
+        ExitCode::from(2)
+    })
+}
+
+/// Writes beside the file and moves it into place when it is whole.
+fn to_file(store: &Store, path: &Path, sounds: &Sounds) -> anyhow::Result<Exported> {
+    if path.exists() {
+        bail!(
+            "{}: there is a file here already; choose another name",
+            path.display()
+        );
+    }
+    let mut part = OsString::from(path);
+    part.push(".part");
+    let part = PathBuf::from(part);
+    let written = write_part(store, &part, sounds);
+    if written.is_err() {
+        let _ = fs::remove_file(&part);
+    } else {
+        fs::rename(&part, path)
+            .with_context(|| format!("{}: this cannot be written", path.display()))?;
+    }
+    written
+}
+
+fn write_part(store: &Store, part: &Path, sounds: &Sounds) -> anyhow::Result<Exported> {
+    let file = File::create(part)
+        .with_context(|| format!("{}: this cannot be written", part.display()))?;
+    let mut out = BufWriter::new(file);
+    let exported = store.export(&mut out, sounds)?;
+    out.flush()?;
+    out.get_ref().sync_all()?;
+    Ok(exported)
+}
+
+fn report(db: &Path, exported: &Exported) -> String {
+    let db = db.display();
+    let mut text = format!(
+        "{db}: {} events and {} pieces of evidence exported\n",
+        exported.events, exported.evidence
+    );
+    if let Some(fault) = exported.verdict.faults.first() {
+        text += &format!(
+            "{db}: this log is damaged at {fault}\n\
+             All that is whole before that was exported. Keep the file as it is.\n"
+        );
+    }
+    if exported.sounds_lost > 0 {
+        text += &format!(
+            "The sound of {} was damaged and left out.\n",
+            exported.sounds_lost
+        );
+    }
+    text
+}

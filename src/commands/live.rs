@@ -1,0 +1,97 @@
+//! A person at the microphone: what they say, cut into utterances, without the program's own
+//! voice.
+
+use super::sources::{Input, InputSource};
+use crate::audio::microphone::{Event, Level, Microphone, Notice};
+use crate::audio::{Cutting, Segmenter};
+use crate::voice::{Gate, Voice};
+use std::collections::VecDeque;
+use std::time::{Duration, Instant};
+
+/// How often the session is given a turn although nothing was said.
+const IDLE: Duration = Duration::from_millis(500);
+
+/// A live microphone as a session's source.
+pub struct Live {
+    microphone: Microphone,
+    gate: Gate,
+    segmenter: Segmenter,
+    /// Samples given to segmenters before the present one.
+    before: u64,
+    given: u64,
+    ready: VecDeque<Input>,
+}
+
+impl Live {
+    /// Opens the microphone called `device`, or the default one.
+    ///
+    /// # Errors
+    /// When there is none; the message says what to do.
+    pub fn open(device: Option<&str>) -> anyhow::Result<Self> {
+        Ok(Self {
+            microphone: Microphone::open(device)?,
+            gate: Gate::default(),
+            segmenter: Segmenter::new(Cutting::default()),
+            before: 0,
+            given: 0,
+            ready: VecDeque::new(),
+        })
+    }
+
+    /// How loud it is, for a meter.
+    pub fn level(&self) -> Level {
+        self.microphone.level()
+    }
+
+    fn hear(&mut self, chunk: &[f32], voice: &mut dyn Voice) {
+        let passed = self.gate.pass(chunk, voice.speaking());
+        if passed.cut_in {
+            voice.stop();
+        }
+        self.given += passed.samples.len() as u64;
+        for mut utterance in self.segmenter.push(&passed.samples) {
+            utterance.start += self.before;
+            utterance.speech_end += self.before;
+            let end = utterance.start + utterance.samples.len() as u64;
+            self.ready
+                .push_back(if self.gate.spoken_over(utterance.start, end) {
+                    Input::Notice("I was speaking. Say that again.".to_owned())
+                } else {
+                    Input::Sound(utterance)
+                });
+        }
+    }
+
+    fn notice(&mut self, notice: &Notice) {
+        // Words that the loss cut off must not be joined to what comes after it.
+        if let Notice::Lost { .. } | Notice::Overrun { .. } = notice {
+            self.segmenter = Segmenter::new(Cutting::default());
+            self.before = self.given;
+        }
+        self.ready.push_back(Input::Notice(notice.to_string()));
+    }
+}
+
+impl InputSource for Live {
+    fn next(&mut self, voice: &mut dyn Voice) -> anyhow::Result<Option<Input>> {
+        let begun = Instant::now();
+        loop {
+            if let Some(input) = self.ready.pop_front() {
+                return Ok(Some(input));
+            }
+            self.ready
+                .extend(voice.notices().into_iter().map(Input::Notice));
+            if begun.elapsed() >= IDLE && self.ready.is_empty() {
+                return Ok(Some(Input::Idle(begun.elapsed())));
+            }
+            match self.microphone.next(Duration::from_millis(100)) {
+                Some(Event::Sound(chunk)) => {
+                    self.hear(&chunk, voice);
+                    voice.level(self.level().mean);
+                }
+                Some(Event::Notice(notice)) => self.notice(&notice),
+                None => {}
+            }
+        }
+    }
+}

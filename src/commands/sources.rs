@@ -1,0 +1,162 @@
+//! Where a session's utterances come from: typed lines, recordings, standard input, a microphone.
+
+use crate::audio::{self, Cutting, Segmenter, Utterance};
+use crate::voice::Voice;
+use anyhow::Context;
+use std::collections::VecDeque;
+use std::fs::File;
+use std::io::{BufRead, BufReader};
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+/// One thing that came in.
+#[derive(Debug)]
+pub enum Input {
+    /// A stretch of speech.
+    Sound(Utterance),
+    /// A typed line, taken as if it had been heard.
+    Words(String),
+    /// Nothing was said for this long.
+    Idle(Duration),
+    /// Something happened to the source that the person must know.
+    Notice(String),
+}
+
+/// Gives a session its utterances one by one.
+pub trait InputSource {
+    /// The next one; nothing at the end. May wait; the voice tells a microphone when the program
+    /// itself is speaking.
+    ///
+    /// # Errors
+    /// When the source can't be read; the message says what to do.
+    fn next(&mut self, voice: &mut dyn Voice) -> anyhow::Result<Option<Input>>;
+}
+
+/// Typed lines: one utterance a line; empty lines and lines that begin with `#` are left out.
+pub struct TypedLines {
+    name: String,
+    lines: std::io::Lines<Box<dyn BufRead>>,
+    read: usize,
+}
+
+impl TypedLines {
+    /// Lines of a file, or of standard input for `-`.
+    ///
+    /// # Errors
+    /// When the file can't be opened.
+    pub fn open(path: &Path) -> anyhow::Result<Self> {
+        let reader: Box<dyn BufRead> = if path == Path::new("-") {
+            Box::new(BufReader::new(std::io::stdin()))
+        } else {
+            let file = File::open(path).with_context(|| {
+                format!(
+                    "{}: can't open the typed words; check the path",
+                    path.display()
+                )
+            })?;
+            Box::new(BufReader::new(file))
+        };
+        Ok(Self {
+            name: path.display().to_string(),
+            lines: reader.lines(),
+            read: 0,
+        })
+    }
+}
+
+impl InputSource for TypedLines {
+    fn next(&mut self, _voice: &mut dyn Voice) -> anyhow::Result<Option<Input>> {
+        loop {
+            self.read += 1;
+            let Some(line) = self.lines.next() else {
+                return Ok(None);
+            };
+            let line = line.with_context(|| {
+                format!(
+                    "{}, line {}: not readable text; save it as UTF-8",
+                    self.name, self.read
+                )
+            })?;
+            let line = line.trim();
+            if !line.is_empty() && !line.starts_with('#') {
+                return Ok(Some(Input::Words(line.to_owned())));
+            }
+        }
+    }
+}
+
+/// Recordings, played one after the other and cut into utterances by voice activity.
+pub struct Recordings {
+    files: VecDeque<PathBuf>,
+    waiting: VecDeque<Utterance>,
+    played: u64,
+}
+
+impl Recordings {
+    /// These files, in this order; `-` is a WAV on standard input.
+    pub fn new(files: impl IntoIterator<Item = PathBuf>) -> Self {
+        Self {
+            files: files.into_iter().collect(),
+            waiting: VecDeque::new(),
+            played: 0,
+        }
+    }
+
+    fn cut(&mut self, samples: &[f32]) {
+        let mut segmenter = Segmenter::new(Cutting::default());
+        let mut found = segmenter.push(samples);
+        found.extend(segmenter.finish());
+        for utterance in &mut found {
+            utterance.start += self.played;
+            utterance.speech_end += self.played;
+        }
+        self.waiting.extend(found);
+        self.played += samples.len() as u64;
+    }
+}
+
+impl InputSource for Recordings {
+    fn next(&mut self, _voice: &mut dyn Voice) -> anyhow::Result<Option<Input>> {
+        loop {
+            if let Some(utterance) = self.waiting.pop_front() {
+                return Ok(Some(Input::Sound(utterance)));
+            }
+            let Some(file) = self.files.pop_front() else {
+                return Ok(None);
+            };
+            let samples = audio::read(&file)?;
+            self.cut(&samples);
+        }
+    }
+}
+
+/// Recordings held in memory, each one utterance source of its own.
+pub struct Clips {
+    clips: VecDeque<(String, Vec<u8>)>,
+    recordings: Recordings,
+}
+
+impl Clips {
+    /// Named WAV or FLAC files.
+    pub fn new(clips: impl IntoIterator<Item = (String, Vec<u8>)>) -> Self {
+        Self {
+            clips: clips.into_iter().collect(),
+            recordings: Recordings::new([]),
+        }
+    }
+}
+
+impl InputSource for Clips {
+    fn next(&mut self, _voice: &mut dyn Voice) -> anyhow::Result<Option<Input>> {
+        loop {
+            if let Some(utterance) = self.recordings.waiting.pop_front() {
+                return Ok(Some(Input::Sound(utterance)));
+            }
+            let Some((name, bytes)) = self.clips.pop_front() else {
+                return Ok(None);
+            };
+            let samples = audio::read_bytes(&name, bytes)?;
+            self.recordings.cut(&samples);
+        }
+    }
+}

@@ -1,0 +1,392 @@
+//! `bothhands test`: the main job.
+
+use super::conduct::{Conductor, SharedClock, Tally, Witness};
+use super::screen::{OnScreen, Screen};
+use super::sources::{InputSource, Recordings, TypedLines};
+use crate::grammar::Grammar;
+use crate::installation::Job;
+use crate::sequence::{Event, Session, State, place_of};
+use crate::speech::ear::Ear;
+use crate::speech::{Heard, Outcome, Recogniser};
+use crate::store::{JOB_KIND, Mode, NewEvent, Options, Store};
+#[cfg(feature = "system-voice")]
+use crate::voice::WithFallback;
+use crate::voice::{Profile, Rate, Silent, Terminal, Voice, Volume};
+use anyhow::{Context, bail};
+use jiff::Timestamp;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+/// Leads a job by voice, or by typing, and keeps its log.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// The job file.
+    job: PathBuf,
+    /// The log; beside the job file with the ending .db when not given. An existing log is taken
+    /// up where it ends.
+    #[arg(long, value_name = "FILE")]
+    db: Option<PathBuf>,
+    /// Where sound comes from: `mic`, recordings (WAV or FLAC) one after another, or `-` for a
+    /// WAV on standard input.
+    #[arg(long, value_name = "mic|FILE|-", num_args = 1..)]
+    sound: Vec<String>,
+    /// Typed lines taken as if they had been heard: a file, or `-` for the keyboard.
+    #[arg(long, value_name = "FILE|-", conflicts_with = "sound")]
+    words: Option<PathBuf>,
+    /// How prompts come: the system's speech service, the terminal, or not at all.
+    #[arg(long, value_enum)]
+    voice: Option<VoiceKind>,
+    /// Shows where the session is, what is asked, the last readings and what is out on the whole
+    /// terminal; plain lines without it.
+    #[arg(long)]
+    screen: bool,
+    /// A profile of the voice: rate, volume, voice and the room's tail (TOML).
+    #[arg(long, value_name = "FILE")]
+    profile: Option<PathBuf>,
+    /// How fast prompts are spoken: -100 (slowest) to 100 (fastest), 0 as usual.
+    #[arg(long, allow_negative_numbers = true)]
+    rate: Option<Rate>,
+    /// How loud prompts are spoken, 0 to 100.
+    #[arg(long)]
+    volume: Option<Volume>,
+    /// A voice of the speech service, by name or part of it.
+    #[arg(long, value_name = "NAME")]
+    voice_name: Option<String>,
+    /// The microphone to use, by name; `bothhands devices` lists them.
+    #[arg(long, value_name = "NAME")]
+    device: Option<String>,
+}
+
+/// How prompts come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub enum VoiceKind {
+    System,
+    Terminal,
+    None,
+}
+
+/// Runs it.
+///
+/// # Errors
+/// When the job, the log or the sound can't be used; nothing is lost.
+pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
+    let text = std::fs::read_to_string(&args.job).with_context(|| {
+        format!(
+            "{}: can't read the job file; check the path",
+            args.job.display()
+        )
+    })?;
+    let job = Job::parse(&text, &args.job.display().to_string())?;
+    let db = args
+        .db
+        .clone()
+        .unwrap_or_else(|| args.job.with_extension("db"));
+    let stop = stop_on_signal()?;
+    let clock = SharedClock::default();
+    let (mut store, state) = open_log(&db, &clock)?;
+    let opening = store.opening().to_string();
+    if !opening.is_empty() {
+        eprint!("{opening}");
+    }
+    let grammar = Arc::new(grammar_for(&job)?);
+    let mut source = source(args)?;
+    let mut recogniser = if args.words.is_some() {
+        None
+    } else {
+        Some(recogniser(&grammar)?)
+    };
+    let mut voice = voice(args)?;
+    let screen = if args.screen {
+        let screen = Screen::open().context("this terminal has no screen; leave --screen out")?;
+        voice = Box::new(OnScreen {
+            screen: screen.clone(),
+            voice: if args.voice == Some(VoiceKind::System) || is_live(args) {
+                voice
+            } else {
+                Box::new(Silent)
+            },
+        });
+        Some(screen)
+    } else {
+        None
+    };
+    let (session, first) = match state {
+        None => {
+            store.append(&[NewEvent::job(&text)?], None)?;
+            Session::begin(job, &by(), clock.tick())?
+        }
+        Some(state) => {
+            same_job(&db, &job, &state)?;
+            Session::resume(state, &by(), clock.tick())
+        }
+    };
+    let mut witness: Box<dyn Witness> = match &screen {
+        Some(screen) => Box::new(screen.clone()),
+        None => Box::new(ToTerminal {
+            quiet: args.voice == Some(VoiceKind::None),
+            timed: false,
+        }),
+    };
+    let mut conductor = Conductor {
+        session,
+        store: &mut store,
+        clock,
+        grammar: &grammar,
+        recogniser: recogniser
+            .as_mut()
+            .map(|engine| engine.as_mut() as &mut dyn Recogniser),
+        voice: voice.as_mut(),
+        witness: witness.as_mut(),
+        stop: Arc::clone(&stop),
+        live: is_live(args),
+    };
+    let conducted = conductor
+        .open(&first)
+        .and_then(|()| conductor.run(source.as_mut()));
+    if let Some(screen) = screen {
+        screen.close();
+    }
+    let tally = conducted?;
+    report(&tally, &conductor, &db, stop.load(Ordering::SeqCst));
+    Ok(ExitCode::SUCCESS)
+}
+
+fn report(tally: &Tally, conductor: &Conductor<'_>, db: &Path, stopped: bool) {
+    let finished = conductor.session.state().mode() == crate::sequence::Mode::Finished;
+    let how = match (finished, stopped) {
+        (true, _) => "Finished",
+        (false, true) => "Stopped",
+        (false, false) => "Nothing more to hear",
+    };
+    eprintln!(
+        "{how}. {} taken, {} asked again, {} ignored, {} not understood. The log is {}.",
+        tally.taken,
+        tally.asked_again,
+        tally.ignored,
+        tally.not_understood,
+        db.display()
+    );
+    if !finished {
+        eprintln!("The same command takes it up again where it is.");
+    }
+}
+
+/// This program and its version, for the log.
+pub fn by() -> String {
+    format!("bothhands {}", env!("CARGO_PKG_VERSION"))
+}
+
+/// Opens or creates a log and replays what it holds.
+///
+/// # Errors
+/// When it can't be opened for writing or replayed.
+pub fn open_log(db: &Path, clock: &SharedClock) -> anyhow::Result<(Store, Option<State>)> {
+    let ticking = clock.clone();
+    clock.tick();
+    let options = Options::new(Mode::AppendOrCreate).clock(move || ticking.now());
+    let store = Store::open_with(db, options)?;
+    let events = events(&store)?;
+    if events.is_empty() {
+        return Ok((store, None));
+    }
+    let state = State::replay(events.iter().map(|(event, at)| (event, *at)))
+        .with_context(|| format!("{}: the log can't be taken up", db.display()))?;
+    Ok((store, Some(state)))
+}
+
+/// The session's events in a log, with their times.
+///
+/// # Errors
+/// When the log can't be read or holds an event that this version does not know.
+pub fn events(store: &Store) -> anyhow::Result<Vec<(Event, Timestamp)>> {
+    let mut events = Vec::new();
+    for record in store.records() {
+        let record = record?;
+        if record.kind == JOB_KIND {
+            continue;
+        }
+        let event = record.payload::<Event>().with_context(|| {
+            format!(
+                "{}: event {} ({}) is not one this version knows; use the version that wrote it",
+                store.path().display(),
+                record.seq,
+                record.kind
+            )
+        })?;
+        events.push((event, record.at));
+    }
+    Ok(events)
+}
+
+fn same_job(db: &Path, job: &Job, state: &State) -> anyhow::Result<()> {
+    if job != state.job() {
+        bail!(
+            "{} holds the log of \"{}\" with another job file. Use the job file as it was, or begin a new log with --db.",
+            db.display(),
+            state.job().title
+        );
+    }
+    Ok(())
+}
+
+/// The grammar with the job's own places.
+///
+/// # Errors
+/// When a name in the job has a word without a pronunciation.
+pub fn grammar_for(job: &Job) -> anyhow::Result<Grammar> {
+    let mut places: Vec<String> = job
+        .boards
+        .iter()
+        .flat_map(|board| &board.circuits)
+        .flat_map(|circuit| &circuit.points)
+        .map(|point| place_of(point).name)
+        .collect();
+    places.sort();
+    places.dedup();
+    Ok(Grammar::built_in()?.with_places(&places)?)
+}
+
+fn source(args: &Args) -> anyhow::Result<Box<dyn InputSource>> {
+    if let Some(words) = &args.words {
+        return Ok(Box::new(TypedLines::open(words)?));
+    }
+    if args.sound.is_empty() || args.sound == ["mic"] {
+        return microphone(args);
+    }
+    if args.sound.iter().any(|name| name == "mic") {
+        bail!("give either mic or recordings after --sound, not both");
+    }
+    let files: Vec<PathBuf> = args.sound.iter().map(PathBuf::from).collect();
+    for file in &files {
+        if file != Path::new("-") && !file.exists() {
+            bail!("{}: no such recording; check the path", file.display());
+        }
+    }
+    Ok(Box::new(Recordings::new(files)))
+}
+
+#[cfg(not(feature = "microphone"))]
+fn microphone(_args: &Args) -> anyhow::Result<Box<dyn InputSource>> {
+    bail!("this build has no microphone; use --words - to type, or --sound FILE.wav")
+}
+
+/// Stops at the end of the utterance in hand when the program is told to stop.
+///
+/// # Errors
+/// When the machine does not let it watch for the signal.
+pub fn stop_on_signal() -> anyhow::Result<Arc<AtomicBool>> {
+    let stop = Arc::new(AtomicBool::new(false));
+    let told = Arc::clone(&stop);
+    ctrlc::set_handler(move || {
+        if told.swap(true, Ordering::SeqCst) {
+            // Asked twice: everything read back is on the disk already.
+            std::process::exit(130);
+        }
+    })
+    .context("can't watch for Ctrl-C")?;
+    Ok(stop)
+}
+
+/// Shows what was heard.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct ToTerminal {
+    /// Shows nothing.
+    pub quiet: bool,
+    /// Shows how long hearing took.
+    pub timed: bool,
+}
+
+impl ToTerminal {
+    /// With the time that hearing took.
+    pub fn timed() -> Self {
+        Self {
+            quiet: false,
+            timed: true,
+        }
+    }
+}
+
+impl Witness for ToTerminal {
+    fn heard(&mut self, words: &str, heard: Option<&Heard>) {
+        if self.quiet {
+            return;
+        }
+        let took = match heard {
+            Some(heard) if self.timed => format!("   [heard in {} ms]", heard.took.as_millis()),
+            _ => String::new(),
+        };
+        match heard.map(|h| h.outcome) {
+            Some(Outcome::NotForUs) => println!("(ignored: not for us){took}"),
+            Some(Outcome::AskAgain) => println!("you:  {words} (?){took}"),
+            Some(Outcome::Taken) | None => println!("you:  {words}{took}"),
+        }
+    }
+}
+
+/// Whether a person is at the microphone.
+fn is_live(args: &Args) -> bool {
+    args.words.is_none() && (args.sound.is_empty() || args.sound == ["mic"])
+}
+
+/// The voice asked for; without a wish, the system's where the microphone is used and the
+/// terminal otherwise.
+fn voice(args: &Args) -> anyhow::Result<Box<dyn Voice>> {
+    let wanted = args.voice.unwrap_or(if is_live(args) {
+        VoiceKind::System
+    } else {
+        VoiceKind::Terminal
+    });
+    Ok(match wanted {
+        VoiceKind::None => Box::new(Silent),
+        VoiceKind::Terminal => Box::new(Terminal::stdout()),
+        VoiceKind::System => system_voice(profile(args)?),
+    })
+}
+
+#[cfg(feature = "system-voice")]
+fn system_voice(profile: Profile) -> Box<dyn Voice> {
+    Box::new(WithFallback::system(profile, Box::new(Terminal::stdout())))
+}
+
+#[cfg(not(feature = "system-voice"))]
+fn system_voice(_profile: Profile) -> Box<dyn Voice> {
+    eprintln!("This build has no spoken voice; prompts are shown instead.");
+    Box::new(Terminal::stdout())
+}
+
+/// The voice's profile: from its file when one is given, changed by the options.
+fn profile(args: &Args) -> anyhow::Result<Profile> {
+    let mut profile = match &args.profile {
+        None => Profile::default(),
+        Some(path) => {
+            let text = std::fs::read_to_string(path)
+                .with_context(|| format!("{}: can't read the profile", path.display()))?;
+            toml::from_str(&text).with_context(|| format!("{}", path.display()))?
+        }
+    };
+    if let Some(rate) = args.rate {
+        profile.rate = rate;
+    }
+    if let Some(volume) = args.volume {
+        profile.volume = volume;
+    }
+    if args.voice_name.is_some() {
+        profile.voice.clone_from(&args.voice_name);
+    }
+    Ok(profile)
+}
+
+#[cfg(feature = "microphone")]
+fn microphone(args: &Args) -> anyhow::Result<Box<dyn InputSource>> {
+    Ok(Box::new(super::live::Live::open(args.device.as_deref())?))
+}
+
+/// Our own engine, listening for the job's grammar on one thread.
+///
+/// # Errors
+/// When the model can't be loaded.
+pub fn recogniser(grammar: &Arc<Grammar>) -> anyhow::Result<Box<dyn Recogniser>> {
+    Ok(Box::new(Ear::new(Arc::clone(grammar), 1)?))
+}

@@ -1,0 +1,429 @@
+//! What each test of a circuit should read, and why, before anything is measured.
+
+use super::{Board, Circuit, Job, Phases};
+use crate::limits::conductor::{self, Expected, Through};
+use crate::limits::rcd::{self, Multiple};
+use crate::limits::ring::{self, Ends, Stage};
+use crate::limits::{Earthing, Facts, Outcome, SystemVoltage, Tables, Verdict, earth_loop, judge};
+use crate::quantity::{Celsius, Number, Ohms, Reading, TestVoltage, Volts, measure, tidy};
+use serde::Serialize;
+
+/// What one test should read.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Expectation {
+    /// The test: "R1+R2", "insulation resistance".
+    pub test: String,
+    /// What it should read: "about 0.45 Ω (0.28 to 0.61)", "at most 1.37 Ω".
+    pub reads: String,
+    /// The sum, or the reason.
+    pub why: String,
+    /// Regulation, table or standard.
+    pub clause: String,
+}
+
+impl Expectation {
+    fn new(test: &str, reads: impl Into<String>, why: impl Into<String>, clause: &str) -> Self {
+        Self {
+            test: test.to_owned(),
+            reads: reads.into(),
+            why: why.into(),
+            clause: clause.to_owned(),
+        }
+    }
+}
+
+impl Job {
+    /// What the tests at the origin should read.
+    pub fn expected_at_origin(&self, tables: &Tables) -> Vec<Expectation> {
+        let supply = &self.supply;
+        let mut all = Vec::new();
+        let usual = earth_loop::usual_ze(tables, supply.earthing);
+        let declared = supply.ze_ohms.map(|n| format!("declared {n} Ω; "));
+        let (test, reads, why, clause) = match supply.earthing {
+            Earthing::Tt => (
+                "RA",
+                format!(
+                    "at most {} V ÷ IΔn, better below {} Ω",
+                    tidy(tables.tt.touch_volts),
+                    tidy(tables.tt.stable_ohms)
+                ),
+                "the electrode with the RCD keeps the touch voltage down; above that it may not be \
+                 stable"
+                    .to_owned(),
+                &tables.tt.clause,
+            ),
+            earthing => (
+                "Ze",
+                format!(
+                    "{}usually at most {usual}",
+                    declared.unwrap_or_default()
+                ),
+                format!(
+                    "{}, means of earthing disconnected for the test and put back at once",
+                    earthing.name()
+                ),
+                &tables.external.clause,
+            ),
+        };
+        all.push(Expectation::new(test, reads, why, clause));
+        if let Some(ze) = supply.ze_ohms {
+            let z = Ohms::exact(ze.value());
+            let u0 = Volts::exact(supply.volts);
+            let current = earth_loop::fault_current(u0, z);
+            let mut why = format!("{u0} ÷ {z} = {current} line to earth");
+            if supply.phases == Phases::Three {
+                why.push_str(&format!(
+                    "; three-phase at least {} × line to neutral when not measured",
+                    tidy(tables.fault_current.three_phase_factor)
+                ));
+            }
+            all.push(Expectation::new(
+                "fault current",
+                format!("about {current}"),
+                why,
+                &tables.fault_current.clause,
+            ));
+        }
+        if let Some(declared) = supply.fault_current_ka {
+            all.push(Expectation::new(
+                "fault current",
+                format!("declared {declared} kA"),
+                "the largest that the distributor gives; the measured one is usually less",
+                &tables.fault_current.clause,
+            ));
+        }
+        for bond in &supply.bonds {
+            all.push(Expectation::new(
+                &format!("bond, {bond}"),
+                format!("about {} Ω or less", tidy(tables.bonding.ohms)),
+                "a short main bond; 10 mm² copper reads 0.05 Ω at 27 m",
+                &tables.bonding.clause,
+            ));
+        }
+        all
+    }
+
+    /// What each test of a circuit should read, in the order of testing.
+    pub fn expected(&self, tables: &Tables, board: &Board, circuit: &Circuit) -> Vec<Expectation> {
+        let facts = self.facts(board, circuit);
+        let mut all = Vec::new();
+        if facts.ring {
+            ring_tests(tables, &facts, &mut all);
+        } else {
+            radial_tests(tables, &facts, &mut all);
+        }
+        insulation(tables, &facts, circuit, &mut all);
+        if !matches!(facts.system, SystemVoltage::Selv | SystemVoltage::Pelv) {
+            loop_tests(tables, &facts, &mut all);
+            breaking(tables, board, &facts, &mut all);
+            by_design(tables, &facts, &mut all);
+            rcd_tests(tables, &facts, &mut all);
+        }
+        all
+    }
+}
+
+fn test_temperature(tables: &Tables, facts: &Facts) -> Celsius {
+    facts
+        .temperature
+        .unwrap_or(Celsius::exact(tables.temperature.test_celsius))
+}
+
+/// To the hundredth of an ohm that an instrument shows.
+fn hundredths(ohms: Ohms) -> String {
+    if (ohms.low() * 100.0).round() == (ohms.high() * 100.0).round() {
+        format!("{:.2}", ohms.low())
+    } else {
+        format!("{:.2} to {:.2}", ohms.low(), ohms.high())
+    }
+}
+
+fn about(expected: &Expected) -> String {
+    format!(
+        "about {} Ω ({})",
+        hundredths(expected.value),
+        hundredths(expected.tolerated)
+    )
+}
+
+fn of(tables: &Tables, facts: &Facts, through: Through, share: f64) -> Option<Expected> {
+    let run = facts.cable.as_ref()?;
+    let t = test_temperature(tables, facts);
+    conductor::expected(tables, run, through, t, share)
+}
+
+/// Why a value by length and size cannot be given.
+fn no_value(facts: &Facts) -> &'static str {
+    match &facts.cable {
+        Some(run) if run.length.is_some() => {
+            "the tables have no resistance for this size and class"
+        }
+        _ => "write the cable and its metres in the job file to have a value",
+    }
+}
+
+fn radial_tests(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {
+    let clause = &tables.conductors.clause;
+    for (test, through) in [("R1+R2", Through::LineAndCpc), ("R2", Through::Cpc)] {
+        match of(tables, facts, through, 1.0) {
+            Some(e) => all.push(Expectation::new(test, about(&e), e.arithmetic, clause)),
+            None => all.push(Expectation::new(
+                test,
+                "continuous",
+                no_value(facts),
+                clause,
+            )),
+        }
+    }
+    if let Some(limit) = judge::r1_r2_limit(tables, facts) {
+        all.push(Expectation::new(
+            "R1+R2, limit",
+            format!("at most {:.2} Ω", limit.ohms.low()),
+            limit.arithmetic,
+            &limit.clause,
+        ));
+    }
+}
+
+fn ring_tests(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {
+    let clause = &tables.ring.clause;
+    let line = of(tables, facts, Through::Line, 1.0);
+    let cpc = of(tables, facts, Through::Cpc, 1.0);
+    let (Some(line), Some(cpc)) = (line, cpc) else {
+        all.push(Expectation::new(
+            "r1, rn, r2",
+            format!(
+                "r1 and rn within {} Ω, r2 in the ratio of the sizes",
+                tidy(tables.ring.within_ohms)
+            ),
+            no_value(facts),
+            clause,
+        ));
+        return;
+    };
+    let ends = Ends {
+        line: line.value,
+        neutral: line.value,
+        cpc: cpc.value,
+    };
+    all.push(Expectation::new(
+        "r1, rn",
+        format!(
+            "{}, within {} Ω of each other",
+            about(&line),
+            tidy(tables.ring.within_ohms)
+        ),
+        line.arithmetic,
+        &tables.conductors.clause,
+    ));
+    all.push(Expectation::new(
+        "r2",
+        about(&cpc),
+        cpc.arithmetic,
+        &tables.conductors.clause,
+    ));
+    all.push(Expectation::new(
+        "L to N, crossed",
+        format!("{} Ω at every point", hundredths(ring::r1_rn(&ends))),
+        format!(
+            "({} + {}) ÷ 4; more only on a spur",
+            ends.line.shown(),
+            ends.neutral.shown()
+        ),
+        clause,
+    ));
+    all.push(Expectation::new(
+        "L to E, crossed",
+        format!(
+            "{} Ω round the ring",
+            hundredths(ring::round_the_ring(&ends, Stage::LineCpc))
+        ),
+        format!(
+            "from {0} × {1} ÷ ({0} + {1}) at the board to R1+R2 = ({0} + {1}) ÷ 4 half way",
+            ends.line.shown(),
+            ends.cpc.shown()
+        ),
+        clause,
+    ));
+}
+
+fn insulation(tables: &Tables, facts: &Facts, circuit: &Circuit, all: &mut Vec<Expectation>) {
+    let row = tables.insulation_limit(facts.system);
+    let clause = &tables.insulation.clause;
+    let sensitive: Vec<_> = circuit
+        .points
+        .iter()
+        .filter(|p| p.sensitive.is_some())
+        .map(|p| match p.number {
+            Some(n) => format!("{} {n}", p.name),
+            None => p.name.clone(),
+        })
+        .collect();
+    let wanted = tables.insulation_test_voltage(facts.system);
+    let mut why = "every pair; new wiring usually reads in the hundreds of MΩ".to_owned();
+    if wanted > TestVoltage::V250 && (circuit.equipment_possible || !sensitive.is_empty()) {
+        why.push_str("; start line to neutral at 250 V, equipment may be connected (643.3.3)");
+    }
+    if !sensitive.is_empty() {
+        why.push_str(&format!("; electronics in {}", sensitive.join(", ")));
+    }
+    if facts.insulation_range.is_none() {
+        why.push_str("; say over range as \"greater than\" the largest value shown");
+    }
+    all.push(Expectation::new(
+        "insulation",
+        format!(
+            "at least {} MΩ at {} V d.c.",
+            tidy(row.megohms),
+            row.test_volts
+        ),
+        why,
+        clause,
+    ));
+}
+
+fn loop_tests(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {
+    if facts.earthing == Earthing::Tt
+        && let Some(rcd) = facts.rcd
+    {
+        let limit = earth_loop::rcd_maximum(tables, rcd.milliamps);
+        all.push(Expectation::new(
+            "Zs",
+            format!("at most {limit}"),
+            format!(
+                "{} V ÷ {} = {limit}; above {} Ω the electrode may not be stable",
+                tidy(tables.tt.touch_volts),
+                rcd.milliamps.to::<measure::Amp>(),
+                tidy(tables.tt.stable_ohms)
+            ),
+            &tables.tt.clause,
+        ));
+        return;
+    }
+    let time = earth_loop::disconnection_time(tables, facts);
+    let Some(limit) = judge::zs_limit(tables, facts) else {
+        let why = match facts.device {
+            None => "write the circuit's device in the job file to have a limit".to_owned(),
+            Some(d) => {
+                let time = time.map(|(s, _)| format!(" in {} s", tidy(s)));
+                let time = time.unwrap_or_default();
+                format!("the tables have no value for {} {}{time}", d.kind, d.amps)
+            }
+        };
+        let clause = &tables.earth_loop.clause;
+        all.push(Expectation::new("Zs", "no limit here", why, clause));
+        return;
+    };
+    let seconds = time
+        .map(|(s, clause)| format!(" within {} s, {clause}", tidy(s)))
+        .unwrap_or_default();
+    all.push(Expectation::new(
+        "Zs, hot",
+        format!("at most {}{seconds}", limit.ohms),
+        limit.arithmetic.clone(),
+        &limit.clause,
+    ));
+    let factor = tables.loop_cold.factor;
+    all.push(Expectation::new(
+        "Zs, measured cold",
+        format!("at most {:.2} Ω", limit.ohms.low() * factor),
+        format!("{} × {}", tidy(factor), limit.ohms),
+        &tables.loop_cold.clause,
+    ));
+    let share = if facts.ring { 0.25 } else { 1.0 };
+    if let (Some(ze), Some(r1_r2)) = (facts.ze, of(tables, facts, Through::LineAndCpc, share)) {
+        let sum = ze + r1_r2.value;
+        let hot = earth_loop::running_zs(tables, sum, Some(ze), test_temperature(tables, facts));
+        all.push(Expectation::new(
+            "Zs, expected",
+            format!("about {} Ω, or less by parallel paths", hundredths(sum)),
+            format!(
+                "Ze {} + (R1+R2) {}; {} Ω hot",
+                ze.shown(),
+                r1_r2.value.shown(),
+                hundredths(hot)
+            ),
+            &tables.loop_compared.clause,
+        ));
+    }
+}
+
+fn breaking(tables: &Tables, board: &Board, facts: &Facts, all: &mut Vec<Expectation>) {
+    let Some(device) = facts.device else { return };
+    let reads = match device.breaking {
+        Some(capacity) => format!("at most {capacity}"),
+        None => "at most the breaking capacity marked on the device".to_owned(),
+    };
+    all.push(Expectation::new(
+        "fault current",
+        reads,
+        format!("{} at board {}", device.kind, board.number),
+        &tables.fault_current.clause,
+    ));
+}
+
+/// What the expected values say of the protective conductor's size and the voltage drop.
+fn by_design(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {
+    let share = if facts.ring { 0.25 } else { 1.0 };
+    let shown = |ohms: Ohms| {
+        let text = hundredths(Ohms::exact(ohms.middle()));
+        text.parse::<Number>().ok().map(Reading::exact)
+    };
+    let r1_r2 = of(tables, facts, Through::LineAndCpc, share);
+    let overcurrent = facts.earthing != Earthing::Tt;
+    if let (true, Some(ze), Some(r1_r2)) = (overcurrent, facts.ze, r1_r2)
+        && let Some(zs) = shown(ze + r1_r2.value)
+        && let Some(verdict) = judge::cpc_size(tables, facts, &zs)
+    {
+        all.push(by_verdict("cpc against heat", verdict));
+    }
+    if let Some(r1_rn) = of(tables, facts, Through::LineAndNeutral, share)
+        && let Some(r1_rn) = shown(r1_rn.value)
+        && let Some(verdict) = judge::voltage_drop(tables, facts, &r1_rn, None)
+    {
+        all.push(by_verdict("voltage drop", verdict));
+    }
+}
+
+fn by_verdict(test: &str, verdict: Verdict) -> Expectation {
+    let holds = match verdict.outcome {
+        Outcome::Pass => "expected to hold",
+        Outcome::Fail | Outcome::CannotSay => "look again",
+    };
+    Expectation {
+        test: test.to_owned(),
+        reads: format!("{}: {holds}", verdict.limit),
+        why: match (verdict.outcome, verdict.remark) {
+            (Outcome::Pass, _) | (_, None) => verdict.arithmetic,
+            (_, Some(remark)) => format!("{}. {remark}", verdict.arithmetic),
+        },
+        clause: verdict.clause,
+    }
+}
+
+fn rcd_tests(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {
+    let Some(rcd) = facts.rcd else { return };
+    let clause = &tables.rcd.clause;
+    for (name, multiple) in [
+        ("RCD, half", Multiple::Half),
+        ("RCD, once", Multiple::Once),
+        ("RCD, five times", Multiple::Five),
+    ] {
+        let current = rcd.milliamps.times(multiple.factor());
+        let reads = match rcd::break_time(tables, rcd.delay, multiple) {
+            None => "no trip".to_owned(),
+            Some(t) if t.low() > 0.0 => {
+                format!("{} to {} ms", tidy(t.low()), tidy(t.high()))
+            }
+            Some(t) => format!("at most {} ms", tidy(t.high())),
+        };
+        let why = match multiple {
+            Multiple::Once => {
+                format!("{current} a.c. whatever the type, both half-cycles, the slower recorded")
+            }
+            Multiple::Half => format!("{current}"),
+            _ => format!("{current}; by the device standard, where it is wanted"),
+        };
+        all.push(Expectation::new(name, reads, why, clause));
+    }
+}

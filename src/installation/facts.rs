@@ -1,0 +1,88 @@
+use super::{Board, Circuit, CircuitKind, InstrumentUse, Job};
+use crate::limits::{Facts, Overcurrent, Residual, Run, Serves};
+use crate::quantity::{Amps, Celsius, KiloAmps, Metres, MilliAmps, Ohms, SquareMillimetres, Volts};
+
+impl Job {
+    /// What the limits need to know of a circuit, before anything is measured.
+    ///
+    /// The declared Ze counts for boards at the origin only; on a board further on the loop as
+    /// far as the board has to be measured.
+    pub fn facts(&self, board: &Board, circuit: &Circuit) -> Facts {
+        let at_origin = board.fed_from.is_none();
+        let insulation = self
+            .instruments
+            .iter()
+            .find(|i| i.used_for.contains(&InstrumentUse::Insulation));
+        Facts {
+            earthing: self.supply.earthing,
+            u0: Volts::exact(self.supply.volts),
+            phases: circuit.phases,
+            supply_phases: self.supply.phases,
+            serves: circuit.kind.serves(),
+            ring: circuit.kind == CircuitKind::Ring,
+            system: circuit.system,
+            device: circuit.device.as_ref().map(|d| Overcurrent {
+                kind: d.kind,
+                amps: Amps::exact(d.amps),
+                breaking: d.breaking_ka.map(KiloAmps::exact),
+            }),
+            rcd: circuit.rcd.as_ref().map(|r| Residual {
+                milliamps: MilliAmps::exact(r.milliamps),
+                delay: r.delay,
+            }),
+            cable: circuit.cable.as_ref().map(|c| Run {
+                line: SquareMillimetres::exact(c.line_mm2),
+                cpc: SquareMillimetres::exact(c.cpc_mm2),
+                length: c.metres.map(Metres::exact),
+                class: c.class,
+            }),
+            ze: self
+                .supply
+                .ze_ohms
+                .filter(|_| at_origin)
+                .map(|n| Ohms::exact(n.value())),
+            temperature: self.site.ambient_celsius.map(Celsius::exact),
+            insulation_range: insulation
+                .and_then(|i| i.insulation_range_megohms)
+                .map(|n| n.value()),
+        }
+    }
+}
+
+impl CircuitKind {
+    /// What it serves, as the disconnection times and the voltage drop ask. A ring or a radial is
+    /// taken to have socket-outlets; cookers, heaters and motors are fixed equipment.
+    pub fn serves(self) -> Serves {
+        match self {
+            Self::Ring | Self::Radial => Serves::Sockets,
+            Self::Lighting => Serves::Lighting,
+            Self::SinglePoint | Self::Motor => Serves::FixedEquipment,
+            Self::Distribution => Serves::Distribution,
+        }
+    }
+
+    /// As said aloud.
+    pub fn spoken(self) -> &'static str {
+        match self {
+            Self::Radial => "radial",
+            Self::Ring => "ring",
+            Self::Lighting => "lighting",
+            Self::SinglePoint => "single point",
+            Self::Motor => "motor",
+            Self::Distribution => "distribution",
+        }
+    }
+}
+
+impl Board {
+    /// The smallest rated breaking capacity among its devices, kA; nothing when one with a device
+    /// does not say, since that one might be the smallest.
+    pub fn least_breaking(&self) -> Option<KiloAmps> {
+        let mut least: Option<f64> = None;
+        for device in self.circuits.iter().filter_map(|c| c.device.as_ref()) {
+            let ka = device.breaking_ka?;
+            least = Some(least.map_or(ka, |l| l.min(ka)));
+        }
+        least.map(KiloAmps::exact)
+    }
+}

@@ -1,0 +1,220 @@
+//! Resistance of copper conductors by size, length and temperature (IEC 60228), and how far a
+//! reading is from it.
+
+use super::facts::Run;
+use super::tables::Tables;
+use super::verdict::Finding;
+use crate::quantity::{Celsius, Metres, MilliOhms, Ohms, SquareMillimetres, Truth, measure, tidy};
+
+/// Resistance of one metre at 20 °C. Nothing for a class or size that the table does not have.
+pub fn per_metre(tables: &Tables, size: SquareMillimetres, class: u8) -> Option<MilliOhms> {
+    let rows = match class {
+        1 => &tables.conductors.class_1,
+        2 => &tables.conductors.class_2,
+        5 => &tables.conductors.class_5,
+        _ => return None,
+    };
+    let size = size.value()?;
+    // Ω/km and mΩ/m are the same number.
+    rows.iter()
+        .find(|(mm2, _)| *mm2 == size)
+        .map(|(_, milliohms)| MilliOhms::exact(*milliohms))
+}
+
+/// How many times its resistance at 20 °C a copper conductor has at `t`: 1 + 0.004 (t - 20).
+/// Not below a small positive number, whatever the temperature.
+pub fn temperature_factor(tables: &Tables, t: Celsius) -> (f64, f64) {
+    let of = |t: f64| {
+        let above = t - tables.temperature.reference_celsius;
+        (1.0 + tables.temperature.coefficient * above).max(0.01)
+    };
+    (of(t.low()), of(t.high()))
+}
+
+/// A resistance at 20 °C, as it is at `t`.
+pub fn warmed(tables: &Tables, at_20: Ohms, t: Celsius) -> Ohms {
+    let (low, high) = temperature_factor(tables, t);
+    Ohms::between(at_20.times(low).low(), at_20.times(high).high())
+}
+
+/// A resistance measured at `t`, as it would be at 20 °C (IEC 60228).
+pub fn cooled(tables: &Tables, at_t: Ohms, t: Celsius) -> Ohms {
+    let (low, high) = temperature_factor(tables, t);
+    Ohms::between(at_t.times(1.0 / high).low(), at_t.times(1.0 / low).high())
+}
+
+/// Resistance of a conductor of `length` at `t`.
+pub fn resistance(
+    tables: &Tables,
+    size: SquareMillimetres,
+    class: u8,
+    length: Metres,
+    t: Celsius,
+) -> Option<Ohms> {
+    let each: Ohms = per_metre(tables, size, class)?.to::<measure::Ohm>();
+    let whole = Ohms::between(
+        each.times(length.low()).low(),
+        each.times(length.high()).high(),
+    );
+    Some(warmed(tables, whole, t))
+}
+
+/// Which conductors of a run a reading goes through.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Through {
+    /// Line and cpc: R1+R2.
+    LineAndCpc,
+    /// Line and neutral: R1+Rn.
+    LineAndNeutral,
+    /// The line, or the neutral, alone: R1, r1, rn.
+    Line,
+    /// The cpc alone: R2, r2.
+    Cpc,
+}
+
+impl Through {
+    /// The symbol of the reading: R1+R2.
+    pub fn symbol(self) -> &'static str {
+        match self {
+            Self::LineAndCpc => "R1+R2",
+            Self::LineAndNeutral => "R1+Rn",
+            Self::Line => "R1",
+            Self::Cpc => "R2",
+        }
+    }
+
+    fn sizes(self, run: &Run) -> Vec<SquareMillimetres> {
+        match self {
+            Self::LineAndCpc => vec![run.line, run.cpc],
+            Self::LineAndNeutral => vec![run.line, run.line],
+            Self::Line => vec![run.line],
+            Self::Cpc => vec![run.cpc],
+        }
+    }
+}
+
+/// What a continuity reading should be by length and size.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Expected {
+    /// By the table.
+    pub value: Ohms,
+    /// Not worth a remark within these.
+    pub tolerated: Ohms,
+    /// The sum in one line.
+    pub arithmetic: String,
+    /// What the value is of: "23 m of 2.5 over 1.5".
+    pub of: String,
+}
+
+/// Expected and tolerated reading through a run at temperature `t`; nothing when its length, size
+/// or class is not known. `share` is 1 for a radial, 1/4 for a ring read cross-connected.
+pub fn expected(
+    tables: &Tables,
+    run: &Run,
+    through: Through,
+    t: Celsius,
+    share: f64,
+) -> Option<Expected> {
+    let length = run.length?;
+    let sizes = through.sizes(run);
+    let mut each = Vec::new();
+    for size in &sizes {
+        each.push(per_metre(tables, *size, run.class)?);
+    }
+    let whole: Ohms = sizes
+        .iter()
+        .map(|size| resistance(tables, *size, run.class, length, t))
+        .sum::<Option<Ohms>>()?;
+    let value = whole.times(share);
+    let band = &tables.expected;
+    let tolerated = Ohms::between(
+        (value.low() * band.low_factor - band.allowance_ohms).max(0.0),
+        value.high() * band.high_factor + band.allowance_ohms,
+    );
+    let per_metre = match each.as_slice() {
+        [one] => one.shown(),
+        many => {
+            let all: Vec<_> = many.iter().map(|m| m.shown()).collect();
+            format!("({})", all.join(" + "))
+        }
+    };
+    let (factor, _) = temperature_factor(tables, t);
+    let warm = if factor == 1.0 {
+        String::new()
+    } else {
+        format!(" × {} for {t}", tidy(factor))
+    };
+    let share = if share == 1.0 {
+        String::new()
+    } else {
+        format!(" ÷ {}", tidy(1.0 / share))
+    };
+    let names: Vec<_> = match through {
+        Through::LineAndCpc => vec![run.line.shown(), run.cpc.shown()],
+        Through::LineAndNeutral | Through::Line => vec![run.line.shown()],
+        Through::Cpc => vec![run.cpc.shown()],
+    };
+    Some(Expected {
+        value,
+        tolerated,
+        arithmetic: format!("{length} × {per_metre} mΩ/m{warm}{share} = {value}"),
+        of: format!("{length} of {}", names.join(" over ")),
+    })
+}
+
+/// What to say of a reading that is far from what it should be; nothing when it is near, or may
+/// be.
+///
+/// ```
+/// use bothhands::limits::{Tables, Finding, conductor::{self, Through}, Run};
+/// use bothhands::quantity::{Celsius, Metres, Ohms, SquareMillimetres};
+/// let run = Run {
+///     line: SquareMillimetres::exact(2.5),
+///     cpc: SquareMillimetres::exact(1.5),
+///     length: Some(Metres::exact(23.0)),
+///     class: 1,
+/// };
+/// let tables = Tables::shipped();
+/// let expected =
+///     conductor::expected(tables, &run, Through::LineAndCpc, Celsius::exact(20.0), 1.0).unwrap();
+/// assert_eq!(expected.value.to_string(), "0.4487 Ω");
+/// let (finding, words) = conductor::compare(tables, Ohms::exact(4.5), &expected).unwrap();
+/// assert_eq!(finding, Finding::SlippedDecimal);
+/// assert!(words.starts_with("About ten times what 23 m of 2.5 over 1.5 should read"));
+/// ```
+pub fn compare(tables: &Tables, reading: Ohms, expected: &Expected) -> Option<(Finding, String)> {
+    if reading.is_within(expected.tolerated) != Truth::No {
+        return None;
+    }
+    let of = &expected.of;
+    let value = expected.value;
+    let band = &tables.expected;
+    let settled = !reading.is_unbounded();
+    let ratio = reading.middle() / value.middle();
+    let slip = |r: f64| settled && r >= band.slip_from && r <= band.slip_to;
+    let should = format!("{of} should read, {value}");
+    Some(if slip(ratio) {
+        let words = format!(
+            "About ten times what {should}: has a decimal point slipped, or is a joint loose?"
+        );
+        (Finding::SlippedDecimal, words)
+    } else if slip(1.0 / ratio) {
+        let words = format!(
+            "About a tenth of what {should}: has a decimal point slipped, or are the probes on the \
+             same conductor?"
+        );
+        (Finding::SlippedDecimal, words)
+    } else if reading.low() > expected.tolerated.high() {
+        let words = format!(
+            "Higher than {should}: a loose joint, a longer route, a smaller conductor, or leads not \
+             nulled?"
+        );
+        (Finding::HigherThanExpected, words)
+    } else {
+        let words = format!(
+            "Lower than {should}: a shorter route, a larger conductor, a parallel path, or not at \
+             the furthest point?"
+        );
+        (Finding::LowerThanExpected, words)
+    })
+}

@@ -1,0 +1,68 @@
+use super::kinds::{DeviceKind, Earthing, Phases, RcdDelay, Serves, SystemVoltage};
+use crate::quantity::{Amps, Celsius, KiloAmps, Metres, MilliAmps, Ohms, SquareMillimetres, Volts};
+
+/// What is known of a circuit before it is tested: everything that the limits ask about it.
+///
+/// Made from a job file with `Job::facts`; here so that the limits need not know of jobs.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Facts {
+    /// How the installation is earthed.
+    pub earthing: Earthing,
+    /// Nominal voltage to earth, U0.
+    pub u0: Volts,
+    /// Phases of the circuit.
+    pub phases: Phases,
+    /// Phases of the supply.
+    pub supply_phases: Phases,
+    /// What the circuit serves.
+    pub serves: Serves,
+    /// Whether it is a ring final circuit.
+    pub ring: bool,
+    /// The voltage band.
+    pub system: SystemVoltage,
+    /// The overcurrent device.
+    pub device: Option<Overcurrent>,
+    /// The residual current device.
+    pub rcd: Option<Residual>,
+    /// The cable.
+    pub cable: Option<Run>,
+    /// External earth fault loop impedance, declared or measured.
+    pub ze: Option<Ohms>,
+    /// Temperature of the conductors during the test; the table's default when nothing.
+    pub temperature: Option<Celsius>,
+    /// The largest insulation resistance that the instrument shows, MΩ.
+    pub insulation_range: Option<f64>,
+}
+
+/// An overcurrent device.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Overcurrent {
+    /// Its standard and type.
+    pub kind: DeviceKind,
+    /// Rated current In.
+    pub amps: Amps,
+    /// Rated breaking capacity.
+    pub breaking: Option<KiloAmps>,
+}
+
+/// A residual current device.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Residual {
+    /// Rated residual operating current IΔn.
+    pub milliamps: MilliAmps,
+    /// General or time-delayed.
+    pub delay: RcdDelay,
+}
+
+/// A run of copper cable.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Run {
+    /// Cross-section of each live conductor.
+    pub line: SquareMillimetres,
+    /// Cross-section of the protective conductor.
+    pub cpc: SquareMillimetres,
+    /// Length to the furthest point, or right round a ring.
+    pub length: Option<Metres>,
+    /// Conductor class of IEC 60228.
+    pub class: u8,
+}

@@ -1,0 +1,172 @@
+//! The words of the trade that decide which limit applies.
+
+use serde::{Deserialize, Serialize};
+use std::fmt;
+
+/// How the installation is earthed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Earthing {
+    #[serde(rename = "TN-S")]
+    TnS,
+    #[serde(rename = "TN-C-S")]
+    TnCS,
+    #[serde(rename = "TT")]
+    Tt,
+}
+
+impl Earthing {
+    /// TN-S, TN-C-S or TT.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::TnS => "TN-S",
+            Self::TnCS => "TN-C-S",
+            Self::Tt => "TT",
+        }
+    }
+}
+
+/// Single-phase, or three-phase and neutral. Written 1 or 3.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(try_from = "u8", into = "u8")]
+pub enum Phases {
+    Single,
+    Three,
+}
+
+impl TryFrom<u8> for Phases {
+    type Error = String;
+
+    fn try_from(n: u8) -> Result<Self, Self::Error> {
+        match n {
+            1 => Ok(Self::Single),
+            3 => Ok(Self::Three),
+            _ => Err(format!("{n} phases: write 1 or 3")),
+        }
+    }
+}
+
+impl From<Phases> for u8 {
+    fn from(phases: Phases) -> Self {
+        match phases {
+            Phases::Single => 1,
+            Phases::Three => 3,
+        }
+    }
+}
+
+/// The circuit's voltage band, for the insulation limits of BS 7671 Table 64.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub enum SystemVoltage {
+    /// Up to and including 500 V.
+    #[default]
+    #[serde(rename = "LV")]
+    Low,
+    #[serde(rename = "SELV")]
+    Selv,
+    #[serde(rename = "PELV")]
+    Pelv,
+    #[serde(rename = "FELV")]
+    Felv,
+    /// Above 500 V.
+    #[serde(rename = "above 500 V")]
+    Above500,
+}
+
+/// Kinds of overcurrent device, by their standard and type.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+pub enum DeviceKind {
+    #[serde(rename = "BS EN 60898 B")]
+    BreakerB,
+    #[serde(rename = "BS EN 60898 C")]
+    BreakerC,
+    #[serde(rename = "BS EN 60898 D")]
+    BreakerD,
+    #[serde(rename = "BS EN 61009 B")]
+    RcboB,
+    #[serde(rename = "BS EN 61009 C")]
+    RcboC,
+    #[serde(rename = "BS EN 61009 D")]
+    RcboD,
+    #[serde(rename = "BS 3036")]
+    Bs3036,
+    #[serde(rename = "BS 88-2")]
+    Bs88Part2,
+    #[serde(rename = "BS 88-3")]
+    Bs88Part3,
+    #[serde(rename = "BS 1362")]
+    Bs1362,
+}
+
+impl DeviceKind {
+    /// Every kind.
+    pub const ALL: [Self; 10] = [
+        Self::BreakerB,
+        Self::BreakerC,
+        Self::BreakerD,
+        Self::RcboB,
+        Self::RcboC,
+        Self::RcboD,
+        Self::Bs3036,
+        Self::Bs88Part2,
+        Self::Bs88Part3,
+        Self::Bs1362,
+    ];
+
+    /// As written in the job file and on a schedule: "BS EN 60898 B".
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::BreakerB => "BS EN 60898 B",
+            Self::BreakerC => "BS EN 60898 C",
+            Self::BreakerD => "BS EN 60898 D",
+            Self::RcboB => "BS EN 61009 B",
+            Self::RcboC => "BS EN 61009 C",
+            Self::RcboD => "BS EN 61009 D",
+            Self::Bs3036 => "BS 3036",
+            Self::Bs88Part2 => "BS 88-2",
+            Self::Bs88Part3 => "BS 88-3",
+            Self::Bs1362 => "BS 1362",
+        }
+    }
+
+    /// Whether it is a fuse.
+    pub fn is_fuse(self) -> bool {
+        matches!(
+            self,
+            Self::Bs3036 | Self::Bs88Part2 | Self::Bs88Part3 | Self::Bs1362
+        )
+    }
+
+    /// Whether it is a circuit-breaker with a residual current function.
+    pub fn is_rcbo(self) -> bool {
+        matches!(self, Self::RcboB | Self::RcboC | Self::RcboD)
+    }
+}
+
+impl fmt::Display for DeviceKind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.name())
+    }
+}
+
+/// General or time-delayed.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum RcdDelay {
+    #[default]
+    General,
+    S,
+}
+
+/// What a circuit serves, as far as disconnection times and voltage drop ask.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Serves {
+    /// A final circuit with socket-outlets.
+    Sockets,
+    /// A final circuit with fixed equipment only.
+    FixedEquipment,
+    /// A lighting circuit.
+    Lighting,
+    /// A distribution circuit.
+    Distribution,
+}

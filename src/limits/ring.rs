@@ -1,0 +1,669 @@
+//! Ring final circuits: what end-to-end and cross-connected readings should be, and what it looks
+//! like when they are not.
+//!
+//! At fraction x of the way round, with the ends crossed (line of one leg joined to neutral of the
+//! other), the two ways back are P1 = x·ra + (1-x)·rb and P2 = (1-x)·ra + x·rb, in parallel:
+//!
+//! ```text
+//! R(x) = P1·P2 / (ra + rb)
+//! ```
+//!
+//! flat where ra = rb, with its maximum (ra + rb)/4 half way. With the ends joined the wrong way,
+//! R(x) = x(1-x)(ra + rb): about nothing at the board, growing toward the middle. A spur adds its own
+//! two conductors. Common practice (IET Guidance Note 3); the formulas follow from the network and
+//! are checked against nodal analysis in `tests/limits_ring.rs`.
+//!
+//! How often the diagnosis is right is measured there too, on random rings with random faults read
+//! to 0.01 Ω: `cargo test --test limits_ring -- --nocapture confusion` prints the table.
+
+use super::conductor;
+use super::facts::Run;
+use super::tables::Tables;
+use crate::quantity::{Metres, Ohms, Truth, measure};
+use serde::Serialize;
+
+/// End-to-end resistance of each conductor of the ring, measured at the board.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Ends {
+    /// r1.
+    pub line: Ohms,
+    /// rn.
+    pub neutral: Ohms,
+    /// r2.
+    pub cpc: Ohms,
+}
+
+/// One conductor of the ring.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Leg {
+    /// The line conductor.
+    Line,
+    /// The neutral conductor.
+    Neutral,
+    /// The circuit protective conductor.
+    Cpc,
+}
+
+impl Leg {
+    /// As said aloud.
+    pub fn spoken(self) -> &'static str {
+        match self {
+            Self::Line => "line",
+            Self::Neutral => "neutral",
+            Self::Cpc => "protective conductor",
+        }
+    }
+}
+
+/// Which two conductors are cross-connected at the board.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Stage {
+    /// Line and neutral.
+    LineNeutral,
+    /// Line and protective conductor.
+    LineCpc,
+}
+
+impl Stage {
+    /// As said aloud.
+    pub fn spoken(self) -> &'static str {
+        match self {
+            Self::LineNeutral => "line and neutral",
+            Self::LineCpc => "line and protective conductor",
+        }
+    }
+
+    /// End-to-end resistance of the two conductors of the stage.
+    fn pair(self, ends: &Ends) -> (Ohms, Ohms) {
+        match self {
+            Self::LineNeutral => (ends.line, ends.neutral),
+            Self::LineCpc => (ends.line, ends.cpc),
+        }
+    }
+}
+
+/// The readings at one point, cross-connected.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PointReading {
+    /// What the point is called: "socket 3".
+    pub name: String,
+    /// Whether the job file says that it is on a spur.
+    pub spur: bool,
+    /// Line to neutral, those two cross-connected.
+    pub line_neutral: Option<Ohms>,
+    /// Line to protective conductor, those two cross-connected.
+    pub line_cpc: Option<Ohms>,
+}
+
+/// R(x) with the ends crossed, Ω; `x` from 0 to 1 round the ring.
+pub fn crossed(ra: f64, rb: f64, x: f64) -> f64 {
+    let (p1, p2) = (x * ra + (1.0 - x) * rb, (1.0 - x) * ra + x * rb);
+    if ra + rb == 0.0 {
+        0.0
+    } else {
+        p1 * p2 / (ra + rb)
+    }
+}
+
+/// R(x) with the ends joined the wrong way, Ω.
+pub fn uncrossed(ra: f64, rb: f64, x: f64) -> f64 {
+    x * (1.0 - x) * (ra + rb)
+}
+
+/// Every value that a point of a sound ring can read in a stage: from ra·rb/(ra+rb) at the board to
+/// (ra+rb)/4 half way.
+pub fn round_the_ring(ends: &Ends, stage: Stage) -> Ohms {
+    let (ra, rb) = stage.pair(ends);
+    if ra.is_unbounded() || rb.is_unbounded() {
+        return Ohms::at_least(0.0);
+    }
+    Ohms::between(
+        crossed(ra.low(), rb.low(), 0.0),
+        crossed(ra.high(), rb.high(), 0.5),
+    )
+}
+
+/// (r1+r2)/4: what the highest reading, to be recorded as R1+R2, should be without spurs.
+pub fn r1_r2(ends: &Ends) -> Ohms {
+    (ends.line + ends.cpc).times(0.25)
+}
+
+/// (r1+rn)/4: what every point of the ring should read, line to neutral.
+pub fn r1_rn(ends: &Ends) -> Ohms {
+    (ends.line + ends.neutral).times(0.25)
+}
+
+/// What the readings look like. Each is for the person to check, never certain.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(rename_all = "kebab-case", tag = "fault")]
+pub enum Fault {
+    /// No continuity end to end.
+    OpenLeg {
+        /// The conductors concerned.
+        legs: Vec<Leg>,
+    },
+    /// About nothing end to end: both probes on one end, or not a ring.
+    NoLoop {
+        /// The conductor concerned.
+        leg: Leg,
+    },
+    /// Line and neutral differ end to end.
+    UnequalLegs {
+        /// The conductor that reads more.
+        higher: Leg,
+    },
+    /// r2 is not r1 times the ratio of the sizes.
+    CpcRatio {
+        /// Whether it reads more than it should; less hints at a parallel path.
+        higher: bool,
+    },
+    /// Every point open in a stage: the ends are not joined, or not those.
+    EndsNotJoined {
+        /// The stage.
+        stage: Stage,
+    },
+    /// The readings grow from the board toward the middle: joined the wrong way.
+    EndsNotCrossed {
+        /// The stage.
+        stage: Stage,
+    },
+    /// Several neighbouring points read high, most in the middle: the ring is bridged there.
+    Interconnection {
+        /// The points that read high.
+        points: Vec<String>,
+    },
+    /// A point reads high in both stages: on a spur.
+    Spur {
+        /// The point.
+        point: String,
+        /// Whether the job file says so.
+        declared: bool,
+        /// How long the spur likely is.
+        length: Option<Metres>,
+    },
+    /// A point reads high in one stage only: one conductor's joint there.
+    HighJoint {
+        /// The point.
+        point: String,
+        /// The conductor.
+        leg: Leg,
+    },
+    /// Open line to earth, sound line to neutral.
+    LineNeutralReversed {
+        /// The point.
+        point: String,
+    },
+    /// Open line to neutral, sound line to earth.
+    LineCpcReversed {
+        /// The point.
+        point: String,
+    },
+    /// Open in both stages.
+    NeutralCpcReversed {
+        /// The point.
+        point: String,
+    },
+    /// A point reads less than any point of this ring can.
+    TooLow {
+        /// The point.
+        point: String,
+        /// The stage.
+        stage: Stage,
+    },
+}
+
+/// What the readings of a ring say.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Diagnosis {
+    /// Everything that looks wrong; empty for a ring that reads as it should. A spur that the job
+    /// file declares is listed too.
+    pub faults: Vec<Fault>,
+    /// The highest line to cpc reading that settles a value: R1+R2 of the circuit.
+    pub r1_r2: Option<Ohms>,
+    /// The numbers, one sum a line, to be recomputed by hand.
+    pub numbers: Vec<String>,
+    /// Whether every leg and both stages at every point have been read.
+    pub complete: bool,
+}
+
+impl Diagnosis {
+    /// Whether nothing looks wrong: no fault but declared spurs.
+    pub fn looks_sound(&self) -> bool {
+        self.faults
+            .iter()
+            .all(|f| matches!(f, Fault::Spur { declared: true, .. }))
+    }
+}
+
+/// Reads the pattern of a ring's readings. `points` in their order from the board; `run` gives the
+/// sizes and the length round the ring, where known.
+pub fn diagnose(
+    tables: &Tables,
+    run: Option<&Run>,
+    ends: &Ends,
+    points: &[PointReading],
+) -> Diagnosis {
+    let mut found = Diagnosis {
+        faults: Vec::new(),
+        r1_r2: None,
+        numbers: Vec::new(),
+        complete: points
+            .iter()
+            .all(|p| p.line_neutral.is_some() && p.line_cpc.is_some())
+            && !points.is_empty(),
+    };
+    legs(tables, run, ends, &mut found);
+    let no_ring = |f: &Fault| matches!(f, Fault::OpenLeg { .. } | Fault::NoLoop { .. });
+    if found.faults.iter().any(no_ring) {
+        return found;
+    }
+    let round = Round {
+        tables,
+        run,
+        ends,
+        points,
+    };
+    round.stages(&mut found);
+    round.points(&mut found);
+    found
+}
+
+fn legs(tables: &Tables, run: Option<&Run>, ends: &Ends, found: &mut Diagnosis) {
+    let all = [
+        (Leg::Line, "r1", ends.line),
+        (Leg::Neutral, "rn", ends.neutral),
+        (Leg::Cpc, "r2", ends.cpc),
+    ];
+    let open: Vec<_> = all
+        .iter()
+        .filter(|(_, _, r)| r.is_unbounded())
+        .map(|(leg, _, _)| *leg)
+        .collect();
+    for (_, symbol, r) in all {
+        found.numbers.push(format!("{symbol} = {r} end to end"));
+    }
+    if !open.is_empty() {
+        found.faults.push(Fault::OpenLeg { legs: open });
+        return;
+    }
+    let least = Ohms::exact(tables.ring.least_ohms);
+    for (leg, _, r) in all {
+        if r.is_at_most(least) == Truth::Yes {
+            found.faults.push(Fault::NoLoop { leg });
+        }
+    }
+    let within = Ohms::exact(tables.ring.within_ohms);
+    let (line, neutral) = (ends.line, ends.neutral);
+    for (higher, a, b) in [(Leg::Line, line, neutral), (Leg::Neutral, neutral, line)] {
+        if a.is_at_most(b + within) == Truth::No {
+            found.faults.push(Fault::UnequalLegs { higher });
+        }
+    }
+    let Some(run) = run else { return };
+    let Some(expected) = expected_cpc(tables, run, ends) else {
+        return;
+    };
+    found.numbers.push(format!(
+        "r2 should be near r1 × {} ÷ {} = {expected}",
+        run.line.shown(),
+        run.cpc.shown()
+    ));
+    // A reading error in r1 comes back multiplied by the ratio.
+    let (_, ratio) = expected.ratio(line.hull(neutral));
+    let slack =
+        within.times(ratio.clamp(1.0, 10.0)) + expected.times(tables.ring.cpc_within_factor);
+    match ends.cpc.is_within(expected.widened(slack)) {
+        Truth::No => found.faults.push(Fault::CpcRatio {
+            higher: ends.cpc.low() > expected.high(),
+        }),
+        Truth::Yes | Truth::CannotSay => {}
+    }
+}
+
+/// r1 (or rn) times the ratio of the sizes, and of the tabulated resistances, which differ a little.
+fn expected_cpc(tables: &Tables, run: &Run, ends: &Ends) -> Option<Ohms> {
+    let by_size = run.line.value()? / run.cpc.value()?;
+    let line = conductor::per_metre(tables, run.line, run.class)?.value()?;
+    let cpc = conductor::per_metre(tables, run.cpc, run.class)?.value()?;
+    let by_table = cpc / line;
+    let least = Ohms::between(ends.line.low(), ends.neutral.low()).low();
+    let most = Ohms::between(ends.line.high(), ends.neutral.high()).high();
+    Some(Ohms::between(
+        least * by_size.min(by_table),
+        most * by_size.max(by_table),
+    ))
+}
+
+struct Round<'r> {
+    tables: &'r Tables,
+    run: Option<&'r Run>,
+    ends: &'r Ends,
+    points: &'r [PointReading],
+}
+
+impl Round<'_> {
+    fn tolerance(&self) -> Ohms {
+        Ohms::exact(self.tables.ring.point_within_ohms)
+    }
+
+    fn reading(&self, point: &PointReading, stage: Stage) -> Option<Ohms> {
+        match stage {
+            Stage::LineNeutral => point.line_neutral,
+            Stage::LineCpc => point.line_cpc,
+        }
+    }
+
+    /// How much more than a sound ring a point reads, at the least and at the most, since its
+    /// place on the ring is not known; nothing when it was not read or is open.
+    fn excess(&self, point: &PointReading, stage: Stage) -> Option<(f64, f64)> {
+        let reading = self.reading(point, stage)?;
+        if reading.is_unbounded() {
+            return None;
+        }
+        let ring = round_the_ring(self.ends, stage);
+        Some((
+            reading.middle() - ring.high(),
+            reading.middle() - ring.low(),
+        ))
+    }
+
+    /// Faults of a whole stage: not joined, or not crossed; and the numbers.
+    fn stages(&self, found: &mut Diagnosis) {
+        let symbols = [(Stage::LineNeutral, "rn"), (Stage::LineCpc, "r2")];
+        for (stage, other) in symbols {
+            let ring = round_the_ring(self.ends, stage);
+            let (ra, rb) = stage.pair(self.ends);
+            found.numbers.push(format!(
+                "{}, crossed: (r1 + {other}) ÷ 4 = ({} + {}) ÷ 4 = {}; round the ring {ring}",
+                stage.spoken(),
+                ra.shown(),
+                rb.shown(),
+                (ra + rb).times(0.25),
+            ));
+            let read: Vec<_> = self
+                .points
+                .iter()
+                .filter_map(|p| Some((p, self.reading(p, stage)?)))
+                .collect();
+            if !read.is_empty() && read.iter().all(|(_, r)| r.is_unbounded()) {
+                if read.len() > 1 {
+                    found.faults.push(Fault::EndsNotJoined { stage });
+                }
+                continue;
+            }
+            let floor = Ohms::exact((ring.low() - self.tolerance().high()).max(0.0));
+            let low: Vec<_> = read
+                .iter()
+                .enumerate()
+                .filter(|(_, (_, r))| r.is_at_least(floor) == Truth::No)
+                .collect();
+            let at_an_end = |i: usize| i == 0 || i + 1 == read.len();
+            // Only points near the board fall far below; towards the middle the two ways of
+            // joining read alike.
+            let crossed_wrong = low.len() > 1 || low.iter().any(|(i, _)| at_an_end(*i));
+            if crossed_wrong {
+                found.faults.push(Fault::EndsNotCrossed { stage });
+            } else {
+                for (_, (point, _)) in low {
+                    let point = point.name.clone();
+                    found.faults.push(Fault::TooLow { point, stage });
+                }
+            }
+            if stage == Stage::LineCpc {
+                found.r1_r2 = read
+                    .iter()
+                    .map(|(_, r)| *r)
+                    .filter(|r| !r.is_unbounded())
+                    .max_by(|a, b| a.middle().total_cmp(&b.middle()));
+            }
+        }
+    }
+
+    /// Faults of single points, or of several neighbours.
+    fn points(&self, found: &mut Diagnosis) {
+        let whole_stage = |stage: Stage| {
+            found.faults.iter().any(|f| {
+                matches!(f, Fault::EndsNotJoined { stage: s } | Fault::EndsNotCrossed { stage: s } if *s == stage)
+            })
+        };
+        let (ln_off, le_off) = (whole_stage(Stage::LineNeutral), whole_stage(Stage::LineCpc));
+        let mut faults = Vec::new();
+        let mut high: Vec<(usize, f64)> = Vec::new();
+        let threshold = self.tables.ring.point_within_ohms;
+        for (i, point) in self.points.iter().enumerate() {
+            let name = || point.name.clone();
+            let open = |r: Option<Ohms>, off: bool| r.filter(|_| !off).map(|r| r.is_unbounded());
+            let ln_open = open(point.line_neutral, ln_off);
+            let le_open = open(point.line_cpc, le_off);
+            match (ln_open, le_open) {
+                (Some(true), Some(true)) => {
+                    faults.push(Fault::NeutralCpcReversed { point: name() });
+                    continue;
+                }
+                (Some(true), _) => {
+                    faults.push(Fault::LineCpcReversed { point: name() });
+                    continue;
+                }
+                (_, Some(true)) => {
+                    faults.push(Fault::LineNeutralReversed { point: name() });
+                    continue;
+                }
+                _ => {}
+            }
+            let ln = self.excess(point, Stage::LineNeutral).filter(|_| !ln_off);
+            let le = self.excess(point, Stage::LineCpc).filter(|_| !le_off);
+            match (ln, le) {
+                (Some(ln), Some(le)) if ln.0.max(le.0) > threshold => {
+                    // A spur shows in both stages, a joint of one conductor in one.
+                    if ln.1 < le.0 * ONE_SIDED && ln.1 < threshold {
+                        let leg = Leg::Cpc;
+                        faults.push(Fault::HighJoint { point: name(), leg });
+                    } else if le.1 < ln.0 * ONE_SIDED && le.1 < threshold {
+                        let leg = Leg::Neutral;
+                        faults.push(Fault::HighJoint { point: name(), leg });
+                    } else {
+                        high.push((i, ln.0));
+                    }
+                }
+                (Some((one, _)), None) | (None, Some((one, _))) if one > threshold => {
+                    high.push((i, one));
+                }
+                _ => {}
+            }
+        }
+        self.spurs_and_bridges(&high, &mut faults);
+        found.faults.append(&mut faults);
+    }
+
+    /// Neighbours that read high, with the highest not last, are inside a bridged part of the ring;
+    /// points that grow outward, or stand alone, are on spurs.
+    fn spurs_and_bridges(&self, high: &[(usize, f64)], faults: &mut Vec<Fault>) {
+        let mut groups: Vec<Vec<(usize, f64)>> = Vec::new();
+        for &(i, excess) in high {
+            match groups.last_mut() {
+                Some(group)
+                    if group.last().is_some_and(|(last, _)| last + 1 == i)
+                        && !self.declared(i)
+                        && group.iter().all(|(j, _)| !self.declared(*j)) =>
+                {
+                    group.push((i, excess));
+                }
+                _ => groups.push(vec![(i, excess)]),
+            }
+        }
+        for group in groups {
+            if self.bridged(&group) {
+                let points = group.iter().filter_map(|(i, _)| self.name(*i)).collect();
+                faults.push(Fault::Interconnection { points });
+                continue;
+            }
+            for (i, _) in group {
+                let Some(point) = self.points.get(i) else {
+                    continue;
+                };
+                faults.push(Fault::Spur {
+                    point: point.name.clone(),
+                    declared: point.spur,
+                    length: self.spur_length(point),
+                });
+            }
+        }
+    }
+
+    fn declared(&self, i: usize) -> bool {
+        self.points.get(i).is_some_and(|p| p.spur)
+    }
+
+    fn name(&self, i: usize) -> Option<String> {
+        self.points.get(i).map(|p| p.name.clone())
+    }
+
+    fn bridged(&self, group: &[(usize, f64)]) -> bool {
+        if group.iter().any(|(i, _)| self.declared(*i)) {
+            return false;
+        }
+        let most = group.iter().map(|(_, e)| *e).fold(0.0, f64::max);
+        let short = self.shortfall().is_some_and(|s| s > SHORTFALL * most);
+        let grows = group
+            .windows(2)
+            .all(|w| w[1].1 > w[0].1 + self.tables.ring.point_within_ohms / 2.0);
+        match group {
+            [_] => short,
+            _ => !grows || short,
+        }
+    }
+
+    /// How much less the line reads end to end than its length gives; a bridge takes at least
+    /// twice the highest excess off.
+    fn shortfall(&self) -> Option<f64> {
+        let run = self.run?;
+        let t = crate::quantity::Celsius::exact(self.tables.temperature.test_celsius);
+        let whole = conductor::resistance(self.tables, run.line, run.class, run.length?, t)?;
+        let read = self.ends.line.hull(self.ends.neutral).middle();
+        let short = whole.middle() - read;
+        (short > whole.middle() * ESTIMATE).then_some(short)
+    }
+
+    /// Length of the spur from how much more than the ring the point reads, in both stages.
+    fn spur_length(&self, point: &PointReading) -> Option<Metres> {
+        let run = self.run?;
+        let line: Ohms =
+            conductor::per_metre(self.tables, run.line, run.class)?.to::<measure::Ohm>();
+        let cpc: Ohms = conductor::per_metre(self.tables, run.cpc, run.class)?.to::<measure::Ohm>();
+        let by = |reading: Option<Ohms>, stage: Stage, each: Ohms| {
+            let reading = reading.filter(|r| !r.is_unbounded())?;
+            let spur = reading.less(round_the_ring(self.ends, stage));
+            let (low, high) = spur.ratio(each);
+            Some(Metres::between(low, high))
+        };
+        let ln = by(point.line_neutral, Stage::LineNeutral, line + line);
+        let le = by(point.line_cpc, Stage::LineCpc, line + cpc);
+        match (ln, le) {
+            (Some(a), Some(b)) => Some(a.hull(b)),
+            (a, b) => a.or(b),
+        }
+    }
+}
+
+/// An excess in one stage below this share of the other's belongs to one conductor.
+const ONE_SIDED: f64 = 0.3;
+/// A bridge takes at least twice the highest excess off the end-to-end reading; some of it is lost
+/// in the estimate of the length.
+const SHORTFALL: f64 = 1.6;
+/// How far an estimated length may be out.
+const ESTIMATE: f64 = 0.12;
+
+impl Fault {
+    /// What to say aloud, cautiously, with what to do next.
+    pub fn spoken(&self) -> String {
+        match self {
+            Self::OpenLeg { legs } => {
+                let names: Vec<_> = legs.iter().map(|l| l.spoken()).collect();
+                let hint = match legs.as_slice() {
+                    [_] => "look for a broken or loose conductor at a point, or the wrong leg",
+                    [_, _] => {
+                        "open in both, or the two are interchanged somewhere round the ring: measure \
+                         one end of the one to the other end of the other"
+                    }
+                    _ => "look for a cut cable, or legs of two different circuits",
+                };
+                format!("No continuity end to end in {}: {hint}.", names.join(" and "))
+            }
+            Self::NoLoop { leg } => format!(
+                "The {} reads about nothing end to end: are both probes on the same end, or do the \
+                 ends still touch?",
+                leg.spoken()
+            ),
+            Self::UnequalLegs { higher } => format!(
+                "Line and neutral differ end to end; the {} reads more: look for a loose joint in it, \
+                 or a different route.",
+                higher.spoken()
+            ),
+            Self::CpcRatio { higher: true } => {
+                "The protective conductor reads more than its size gives: look for a loose joint in \
+                 it, or a smaller conductor."
+                    .to_owned()
+            }
+            Self::CpcRatio { higher: false } => {
+                "The protective conductor reads less than its size gives: a parallel path through \
+                 metalwork, or a larger conductor."
+                    .to_owned()
+            }
+            Self::EndsNotJoined { stage } => format!(
+                "Every point is open: {} do not seem to be cross-connected at the board.",
+                stage.spoken()
+            ),
+            Self::EndsNotCrossed { stage } => format!(
+                "The readings grow from the board toward the middle: the ends of {} look joined leg to \
+                 leg, not crossed. Change over one pair at the board and read again.",
+                stage.spoken()
+            ),
+            Self::Interconnection { points } => format!(
+                "{} read high, as inside a ring that is bridged across: look for an interconnection \
+                 there, or for spurs side by side.",
+                points.join(", ")
+            ),
+            Self::Spur {
+                point,
+                declared,
+                length,
+            } => {
+                let length = length
+                    .map(|l| format!(", of about {} metres", l.middle().round().max(1.0)))
+                    .unwrap_or_default();
+                if *declared {
+                    format!("{point} reads as on a spur{length}, as the job file says.")
+                } else {
+                    format!(
+                        "{point} reads as on a spur{length}, which the job file does not say; a loose \
+                         joint there, or a ring bridged around it, would read alike."
+                    )
+                }
+            }
+            Self::HighJoint { point, leg } => format!(
+                "{point} reads high in one stage only: look for a loose {} there.",
+                leg.spoken()
+            ),
+            Self::LineNeutralReversed { point } => format!(
+                "{point} is open line to earth and sound line to neutral: line and neutral look \
+                 reversed there, or the protective conductor is not connected. Measure neutral to \
+                 earth: about the same value as its neighbours means reversed."
+            ),
+            Self::LineCpcReversed { point } => format!(
+                "{point} is open line to neutral and sound line to earth: line and protective \
+                 conductor look reversed there, or the neutral is not connected."
+            ),
+            Self::NeutralCpcReversed { point } => format!(
+                "{point} is open both ways: neutral and protective conductor look reversed there, or \
+                 the line is not connected."
+            ),
+            Self::TooLow { point, stage } => format!(
+                "{point} reads less between {} than any point of this ring can: read it again, and \
+                 look for something connected across.",
+                stage.spoken()
+            ),
+        }
+    }
+}

@@ -1,0 +1,514 @@
+//! The one data table of limits, and the way to use an edited copy of it.
+
+use super::kinds::{DeviceKind, Earthing, RcdDelay, Serves, SystemVoltage};
+use crate::quantity::TestVoltage;
+use serde::Deserialize;
+use std::path::{Path, PathBuf};
+use std::sync::LazyLock;
+
+const SHIPPED: &str = include_str!("tables.toml");
+
+static SHIPPED_TABLES: LazyLock<Tables> = LazyLock::new(|| {
+    Tables::parse(SHIPPED, "the shipped tables").expect("a test reads the shipped tables")
+});
+
+/// How well a value is founded.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Mark {
+    /// From the named standard or guide.
+    Published,
+    /// What the trade does; no single source.
+    CommonPractice,
+    /// Written from memory: confirm against a bought copy.
+    Memory,
+    /// A choice of this program, used only for remarks.
+    Ours,
+}
+
+/// Every limit, with its clause; see the comments in `tables.toml` for units.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+#[expect(
+    missing_docs,
+    reason = "the fields are documented where they are filled, in tables.toml"
+)]
+pub struct Tables {
+    /// The edition that stands in every verdict.
+    pub edition: String,
+    pub conductors: Conductors,
+    pub temperature: Temperature,
+    pub expected: Expected,
+    pub continuity: Continuity,
+    pub bonding: Bonding,
+    pub ring: Ring,
+    pub insulation: Insulation,
+    pub insulation_pattern: InsulationPattern,
+    #[serde(rename = "loop")]
+    pub earth_loop: EarthLoop,
+    pub loop_cold: LoopCold,
+    pub loop_compared: LoopCompared,
+    #[serde(rename = "breaker")]
+    pub breakers: Vec<Breaker>,
+    #[serde(rename = "fuse")]
+    pub fuses: Vec<Fuse>,
+    pub disconnection: Disconnection,
+    pub tt: Tt,
+    pub external: External,
+    pub fault_current: FaultCurrent,
+    pub adiabatic: Adiabatic,
+    pub voltage_drop: VoltageDrop,
+    pub rcd: RcdTimes,
+}
+
+macro_rules! sections {
+    ($($(#[$doc:meta])* $name:ident { $($field:ident: $type:ty),* $(,)? })*) => {$(
+        $(#[$doc])*
+        #[derive(Debug, Clone, PartialEq, Deserialize)]
+        #[serde(deny_unknown_fields)]
+        #[expect(missing_docs, reason = "the fields are documented in tables.toml")]
+        pub struct $name {
+            pub clause: String,
+            pub mark: Mark,
+            $(pub $field: $type,)*
+        }
+    )*};
+}
+
+sections! {
+    /// Conductor resistance by size.
+    Conductors { class_1: Vec<(f64, f64)>, class_2: Vec<(f64, f64)>, class_5: Vec<(f64, f64)> }
+    /// How resistance grows with temperature.
+    Temperature { coefficient: f64, reference_celsius: f64, running_celsius: f64, test_celsius: f64 }
+    /// How far a reading may stray before a remark.
+    Expected { low_factor: f64, high_factor: f64, allowance_ohms: f64, slip_from: f64, slip_to: f64 }
+    /// The continuity range of instruments.
+    Continuity { range_ohms: f64 }
+    /// Main bonds.
+    Bonding { ohms: f64 }
+    /// Ring final circuits.
+    Ring { within_ohms: f64, least_ohms: f64, point_within_ohms: f64, cpc_within_factor: f64 }
+    /// Insulation resistance limits.
+    Insulation { extra_low: InsulationLimit, low: InsulationLimit, above_500: InsulationLimit }
+    /// Where the patterns of insulation readings part.
+    InsulationPattern { short_megohms: f64, look_megohms: f64 }
+    /// Earth fault loop of circuit-breakers.
+    EarthLoop { cmin: f64, places: u8 }
+    /// Measured cold, compared hot, by rule of thumb.
+    LoopCold { factor: f64 }
+    /// Measured Zs beside Ze + (R1+R2).
+    LoopCompared { within_ohms: f64, within_factor: f64 }
+    /// Maximum disconnection times.
+    Disconnection { sockets_amps: f64, fixed_amps: f64, times: Vec<BandTimes>, others: OtherTimes }
+    /// TT systems protected by an RCD.
+    Tt { touch_volts: f64, stable_ohms: f64 }
+    /// Usual external impedances.
+    External { tn_s_ohms: f64, tn_c_s_ohms: f64, tt_electrode_ohms: f64 }
+    /// Prospective fault current.
+    FaultCurrent { three_phase_factor: f64 }
+    /// Protective conductor size against heat.
+    Adiabatic { k_core: f64, k_separate: f64, breaker_seconds: f64 }
+    /// Voltage drop.
+    VoltageDrop { lighting_percent: f64, other_percent: f64 }
+    /// Residual current devices.
+    RcdTimes { additional_milliamps: f64, general: BreakTimes, type_s: BreakTimes }
+}
+
+/// A row of BS 7671 Table 64.
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct InsulationLimit {
+    /// D.c. test voltage.
+    pub test_volts: u16,
+    /// Least insulation resistance, MΩ.
+    pub megohms: f64,
+}
+
+/// Instantaneous tripping of circuit-breakers.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Breaker {
+    /// The kinds it holds for.
+    pub kinds: Vec<DeviceKind>,
+    /// Ia as a multiple of In.
+    pub multiple: f64,
+}
+
+/// Maximum Zs of fuses of one kind for one disconnection time.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Fuse {
+    /// The kind of fuse.
+    pub kind: DeviceKind,
+    /// The disconnection time, s.
+    pub seconds: f64,
+    /// Where the values stand.
+    pub clause: String,
+    /// How well they are founded.
+    pub mark: Mark,
+    /// Rated current A, maximum Zs Ω.
+    pub zs: Vec<(f64, f64)>,
+}
+
+/// A band of BS 7671 Table 41.1, a.c.
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct BandTimes {
+    /// Above this U0, V.
+    pub over: f64,
+    /// Up to and including this U0, V.
+    pub to: f64,
+    /// Seconds in a TN system.
+    pub tn: f64,
+    /// Seconds in a TT system.
+    pub tt: f64,
+}
+
+/// Disconnection times of distribution circuits and circuits above the rated currents.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct OtherTimes {
+    /// Seconds in a TN system.
+    pub tn: f64,
+    /// Seconds in a TT system.
+    pub tt: f64,
+    /// Regulation for TN.
+    pub tn_clause: String,
+    /// Regulation for TT.
+    pub tt_clause: String,
+}
+
+/// Break times of a residual current device, ms.
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+#[expect(
+    missing_docs,
+    reason = "the names say it: at once, twice, five times IΔn"
+)]
+pub struct BreakTimes {
+    pub once: f64,
+    pub twice: f64,
+    pub five: f64,
+    #[serde(default)]
+    pub once_least: f64,
+    #[serde(default)]
+    pub twice_least: f64,
+    #[serde(default)]
+    pub five_least: f64,
+}
+
+/// Why a table of limits cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum TablesError {
+    /// The file could not be read.
+    #[error("{}: cannot be read ({error}): check the path after --tables", path.display())]
+    Unreadable {
+        /// The path as given.
+        path: PathBuf,
+        /// What went wrong.
+        error: std::io::Error,
+    },
+    /// The text is not a table of limits.
+    #[error(
+        "{name}: {error}\nStart from a copy of the shipped tables.toml and change only values."
+    )]
+    Unfit {
+        /// The file's name.
+        name: String,
+        /// What is wrong and on which line.
+        error: Box<toml::de::Error>,
+    },
+    /// A value makes no sense.
+    #[error("{name}: {what}")]
+    Impossible {
+        /// The file's name.
+        name: String,
+        /// Which value, and what it should be.
+        what: String,
+    },
+}
+
+impl Tables {
+    /// The tables that come with the program.
+    pub fn shipped() -> &'static Self {
+        &SHIPPED_TABLES
+    }
+
+    /// The text of the shipped tables, to make an edited copy from.
+    pub fn shipped_text() -> &'static str {
+        SHIPPED
+    }
+
+    /// An edited copy of the tables.
+    ///
+    /// # Errors
+    /// [`TablesError`], naming file and line.
+    pub fn load(path: &Path) -> Result<Self, TablesError> {
+        let text = std::fs::read_to_string(path).map_err(|error| TablesError::Unreadable {
+            path: path.to_owned(),
+            error,
+        })?;
+        Self::parse(&text, &path.display().to_string())
+    }
+
+    /// Tables from their text; `name` is how messages call it.
+    ///
+    /// # Errors
+    /// [`TablesError`], naming file and line.
+    pub fn parse(text: &str, name: &str) -> Result<Self, TablesError> {
+        let tables: Self = toml::from_str(text).map_err(|error| TablesError::Unfit {
+            name: name.to_owned(),
+            error: Box::new(error),
+        })?;
+        match tables.impossible() {
+            None => Ok(tables),
+            Some(what) => Err(TablesError::Impossible {
+                name: name.to_owned(),
+                what,
+            }),
+        }
+    }
+
+    /// The first value that cannot be: the formulas rely on what is asked here.
+    fn impossible(&self) -> Option<String> {
+        if self.edition.trim().is_empty() {
+            return Some("edition is empty: name the edition that the values are from".to_owned());
+        }
+        let c = &self.conductors;
+        let sizes = [
+            ("class_1", &c.class_1),
+            ("class_2", &c.class_2),
+            ("class_5", &c.class_5),
+        ];
+        for (class, rows) in sizes {
+            let falls = rows.windows(2).all(|w| w[0].0 < w[1].0 && w[0].1 > w[1].1);
+            if !falls || rows.iter().any(|r| !(positive(r.0) && positive(r.1))) {
+                return Some(format!(
+                    "conductors.{class}: sizes must grow and resistances fall, all above nothing"
+                ));
+            }
+        }
+        for fuse in &self.fuses {
+            let falls = fuse
+                .zs
+                .windows(2)
+                .all(|w| w[0].0 < w[1].0 && w[0].1 > w[1].1);
+            if !falls || !positive(fuse.seconds) || fuse.zs.iter().any(|r| !positive(r.1)) {
+                return Some(format!(
+                    "fuse {}: rated currents must grow and Zs fall, all above nothing",
+                    fuse.kind
+                ));
+            }
+        }
+        for kind in DeviceKind::ALL {
+            if !kind.is_fuse() && self.breaker_multiple(kind).is_none() {
+                return Some(format!("no [[breaker]] for {kind}: add its multiple of In"));
+            }
+        }
+        for row in [
+            &self.insulation.extra_low,
+            &self.insulation.low,
+            &self.insulation.above_500,
+        ] {
+            if test_voltage(row.test_volts).is_none() {
+                return Some(format!(
+                    "insulation: a {} V test is not among 250, 500 and 1000",
+                    row.test_volts
+                ));
+            }
+        }
+        if self.breakers.iter().any(|b| !positive(b.multiple)) {
+            return Some("breaker: multiple must be more than nothing".to_owned());
+        }
+        let t = &self.temperature;
+        let above_nothing = [
+            ("temperature.coefficient", t.coefficient),
+            ("temperature.running_celsius", t.running_celsius),
+            ("expected.low_factor", self.expected.low_factor),
+            ("expected.high_factor", self.expected.high_factor),
+            ("expected.allowance_ohms", self.expected.allowance_ohms),
+            ("expected.slip_from", self.expected.slip_from),
+            ("expected.slip_to", self.expected.slip_to),
+            ("continuity.range_ohms", self.continuity.range_ohms),
+            ("bonding.ohms", self.bonding.ohms),
+            ("ring.within_ohms", self.ring.within_ohms),
+            ("ring.least_ohms", self.ring.least_ohms),
+            ("ring.point_within_ohms", self.ring.point_within_ohms),
+            ("ring.cpc_within_factor", self.ring.cpc_within_factor),
+            (
+                "insulation.extra_low.megohms",
+                self.insulation.extra_low.megohms,
+            ),
+            ("insulation.low.megohms", self.insulation.low.megohms),
+            (
+                "insulation.above_500.megohms",
+                self.insulation.above_500.megohms,
+            ),
+            (
+                "insulation_pattern.short_megohms",
+                self.insulation_pattern.short_megohms,
+            ),
+            (
+                "insulation_pattern.look_megohms",
+                self.insulation_pattern.look_megohms,
+            ),
+            ("loop.cmin", self.earth_loop.cmin),
+            ("loop_cold.factor", self.loop_cold.factor),
+            ("loop_compared.within_ohms", self.loop_compared.within_ohms),
+            (
+                "loop_compared.within_factor",
+                self.loop_compared.within_factor,
+            ),
+            (
+                "disconnection.sockets_amps",
+                self.disconnection.sockets_amps,
+            ),
+            ("disconnection.fixed_amps", self.disconnection.fixed_amps),
+            ("disconnection.others.tn", self.disconnection.others.tn),
+            ("disconnection.others.tt", self.disconnection.others.tt),
+            ("tt.touch_volts", self.tt.touch_volts),
+            ("tt.stable_ohms", self.tt.stable_ohms),
+            ("external.tn_s_ohms", self.external.tn_s_ohms),
+            ("external.tn_c_s_ohms", self.external.tn_c_s_ohms),
+            (
+                "external.tt_electrode_ohms",
+                self.external.tt_electrode_ohms,
+            ),
+            (
+                "fault_current.three_phase_factor",
+                self.fault_current.three_phase_factor,
+            ),
+            ("adiabatic.k_core", self.adiabatic.k_core),
+            ("adiabatic.k_separate", self.adiabatic.k_separate),
+            ("adiabatic.breaker_seconds", self.adiabatic.breaker_seconds),
+            (
+                "voltage_drop.lighting_percent",
+                self.voltage_drop.lighting_percent,
+            ),
+            (
+                "voltage_drop.other_percent",
+                self.voltage_drop.other_percent,
+            ),
+            ("rcd.additional_milliamps", self.rcd.additional_milliamps),
+            ("rcd.general.once", self.rcd.general.once),
+            ("rcd.general.twice", self.rcd.general.twice),
+            ("rcd.general.five", self.rcd.general.five),
+            ("rcd.type_s.once", self.rcd.type_s.once),
+            ("rcd.type_s.twice", self.rcd.type_s.twice),
+            ("rcd.type_s.five", self.rcd.type_s.five),
+        ];
+        let wrong = above_nothing.into_iter().find(|(_, v)| !positive(*v));
+        wrong.map(|(what, value)| format!("{what} is {value}: it must be more than nothing"))
+    }
+
+    /// The row of Table 64 for a circuit.
+    pub fn insulation_limit(&self, system: SystemVoltage) -> InsulationLimit {
+        match system {
+            SystemVoltage::Selv | SystemVoltage::Pelv => self.insulation.extra_low,
+            SystemVoltage::Low | SystemVoltage::Felv => self.insulation.low,
+            SystemVoltage::Above500 => self.insulation.above_500,
+        }
+    }
+
+    /// The d.c. voltage of the insulation test of a circuit.
+    pub fn insulation_test_voltage(&self, system: SystemVoltage) -> TestVoltage {
+        // `parse` refuses tables with another test voltage.
+        test_voltage(self.insulation_limit(system).test_volts).unwrap_or(TestVoltage::V500)
+    }
+
+    /// Ia of a circuit-breaker as a multiple of its rated current; nothing for a fuse.
+    pub fn breaker_multiple(&self, kind: DeviceKind) -> Option<f64> {
+        self.breakers
+            .iter()
+            .find(|b| b.kinds.contains(&kind))
+            .map(|b| b.multiple)
+    }
+
+    /// The longest time, in seconds, that a fault may last on a circuit of rated current `amps`,
+    /// and the regulation that says so. Nothing for a voltage outside the table.
+    ///
+    /// Final circuits up to 63 A with socket-outlets and up to 32 A with fixed equipment only
+    /// take the times of Table 41.1 (411.3.2.2); distribution circuits and the others take those
+    /// of 411.3.2.3 (TN) and 411.3.2.4 (TT).
+    pub fn disconnection_time(
+        &self,
+        earthing: Earthing,
+        u0: f64,
+        serves: Serves,
+        amps: f64,
+    ) -> Option<(f64, &str)> {
+        let table = &self.disconnection;
+        let final_circuit = match serves {
+            Serves::Sockets => amps <= table.sockets_amps,
+            Serves::FixedEquipment | Serves::Lighting => amps <= table.fixed_amps,
+            Serves::Distribution => false,
+        };
+        let tt = earthing == Earthing::Tt;
+        let others = &table.others;
+        Some(match (final_circuit, tt) {
+            (false, false) => (others.tn, &others.tn_clause),
+            (false, true) => (others.tt, &others.tt_clause),
+            (true, _) => {
+                let band = table.times.iter().find(|b| u0 > b.over && u0 <= b.to)?;
+                (if tt { band.tt } else { band.tn }, &table.clause)
+            }
+        })
+    }
+
+    /// Break times of a residual current device, ms.
+    pub fn break_times(&self, delay: RcdDelay) -> BreakTimes {
+        match delay {
+            RcdDelay::General => self.rcd.general,
+            RcdDelay::S => self.rcd.type_s,
+        }
+    }
+}
+
+fn positive(value: f64) -> bool {
+    value > 0.0 && value.is_finite()
+}
+
+fn test_voltage(volts: u16) -> Option<TestVoltage> {
+    [TestVoltage::V250, TestVoltage::V500, TestVoltage::V1000]
+        .into_iter()
+        .find(|v| v.volts() == volts)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_shipped_tables_are_read() {
+        assert_eq!(Tables::shipped().edition, "BS 7671:2018+A2:2022");
+    }
+
+    #[test]
+    fn an_edited_copy_brings_its_own_edition_and_values() {
+        let text = SHIPPED
+            .replace("BS 7671:2018+A2:2022", "BS 7671:2008")
+            .replace("cmin = 0.95", "cmin = 1.0");
+        let tables = Tables::parse(&text, "mine.toml").unwrap();
+        assert_eq!(
+            (tables.edition.as_str(), tables.earth_loop.cmin),
+            ("BS 7671:2008", 1.0)
+        );
+    }
+
+    #[test]
+    fn a_value_that_cannot_be_is_refused_by_name() {
+        let text = SHIPPED.replace("cmin = 0.95", "cmin = 0.0");
+        let error = Tables::parse(&text, "mine.toml").unwrap_err().to_string();
+        assert_eq!(
+            error,
+            "mine.toml: loop.cmin is 0: it must be more than nothing"
+        );
+    }
+
+    #[test]
+    fn a_misspelt_key_is_refused_with_its_line() {
+        let text = SHIPPED.replace("cmin = 0.95", "cmim = 0.95");
+        let error = Tables::parse(&text, "mine.toml").unwrap_err().to_string();
+        assert!(error.contains("line ") && error.contains("cmim"), "{error}");
+    }
+}

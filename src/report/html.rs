@@ -1,0 +1,398 @@
+use super::cells::{Cell, ReadingRow};
+use super::columns::{Shown, columns, groups};
+use super::schedule::{BoardSchedule, OutRow, Schedule};
+use super::words::{self, plain};
+use crate::limits::Verdict;
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+const STYLE: &str = include_str!("schedule.css");
+
+/// The schedule as one HTML file that needs nothing else: for the screen, a phone and paper.
+pub fn html(schedule: &Schedule) -> String {
+    let page = html! {
+        (DOCTYPE)
+        html lang="en-GB" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'";
+                title { "Schedule of test results: " (schedule.title) }
+                style { (PreEscaped(STYLE)) }
+            }
+            body {
+                (first_page(schedule))
+                main {
+                    @for board in &schedule.boards { (board_page(board, schedule)) }
+                    (out_history(schedule))
+                }
+                footer {
+                    p { (schedule.record_of) }
+                    p {
+                        "Made from " (schedule.events) " events by " (schedule.program)
+                        ". Times in " (schedule.time_zone) "."
+                    }
+                }
+            }
+        }
+    };
+    page.into_string()
+}
+
+fn first_page(schedule: &Schedule) -> Markup {
+    html! {
+        header {
+            p.kind { (schedule.kind) }
+            h1 { "Schedule of test results" }
+            p.job { (schedule.title) }
+            p.record { (schedule.record_of) }
+            @if !schedule.finished {
+                p.unfinished { "The session is not finished: what follows is how far it has come." }
+            }
+        }
+        section.first {
+            div.facts { (who(schedule)) (supply(schedule)) }
+            (instruments(schedule))
+            (summary(schedule))
+            aside.cautions aria-labelledby="cautions" {
+                h2 #cautions { "Cautions" }
+                ul { @for caution in schedule.cautions { li { (caution) } } }
+            }
+        }
+    }
+}
+
+fn who(schedule: &Schedule) -> Markup {
+    let times = schedule.times();
+    let fact = |name: &str, value: Markup| html! { div { dt { (name) } dd { (value) } } };
+    html! {
+        dl {
+            (fact("Site", html! {
+                (schedule.site)
+                @if let Some(address) = &schedule.address { br; (address) }
+            }))
+            (fact("Tested by", html! { (schedule.tester) }))
+            @if let Some(supervisor) = &schedule.supervisor {
+                (fact("Supervised by", html! { (supervisor) }))
+            }
+            (fact("Begun", html! { (times.minute(schedule.begun)) }))
+            (fact(if schedule.finished { "Finished" } else { "Last entry" }, html! {
+                (times.minute(schedule.last_event))
+                @if schedule.resumed > 0 {
+                    ", taken up again " (schedule.resumed) (if schedule.resumed == 1 { " time" } else { " times" })
+                }
+            }))
+            @if let Some(celsius) = schedule.celsius {
+                (fact("Conductors at", html! { (plain(celsius)) " °C" }))
+            }
+            @if !schedule.editions.is_empty() {
+                (fact("Limits from", html! {
+                    @for (n, edition) in schedule.editions.iter().enumerate() {
+                        @if n > 0 { "; " } (edition)
+                    }
+                }))
+            }
+        }
+    }
+}
+
+fn supply(schedule: &Schedule) -> Markup {
+    let supply = &schedule.supply;
+    let fact = |name: &str, value: String| html! { div { dt { (name) } dd { (value) } } };
+    let phases = if supply.phases == 3 {
+        "three-phase and neutral"
+    } else {
+        "single-phase"
+    };
+    html! {
+        dl {
+            (fact("Earthing", supply.earthing.to_owned()))
+            (fact("Supply", format!("{phases}, U₀ {} V a.c.", plain(supply.volts))))
+            (fact("Sources", supply.sources.join(", ")))
+            @if let Some(ze) = &supply.ze_given {
+                (fact("Zₑ given", format!("{ze} Ω")))
+            }
+            @if let Some(current) = &supply.fault_current_given {
+                (fact("Fault current given", format!("{current} kA")))
+            }
+        }
+    }
+}
+
+fn instruments(schedule: &Schedule) -> Markup {
+    html! {
+        section aria-labelledby="instruments" {
+            h2 #instruments { "Instruments" }
+            @if schedule.instruments.is_empty() {
+                p.none { "None are listed in the job." }
+            } @else {
+                table.list {
+                    thead { tr {
+                        th scope="col" { "Instrument" } th scope="col" { "Serial number" }
+                        th scope="col" { "Used for" } th scope="col" { "Calibration due" }
+                    } }
+                    tbody { @for one in &schedule.instruments { tr {
+                        td data-label="Instrument" { (one.name) }
+                        td data-label="Serial number" { (one.serial) }
+                        td data-label="Used for" { (one.used_for.join(", ")) }
+                        td data-label="Calibration due" {
+                            (one.calibration_due)
+                            @if one.overdue { " " strong.overdue { "✗ overdue when the session began" } }
+                        }
+                    } } }
+                }
+            }
+        }
+    }
+}
+
+fn summary(schedule: &Schedule) -> Markup {
+    let times = schedule.times();
+    let list = |id: &str, title: &str, none: &str, items: Vec<Markup>| {
+        html! {
+            section aria-labelledby=(id) {
+                h2 id=(id) { (title) " " span.count { (items.len()) } }
+                @if items.is_empty() { p.none { (none) } } @else {
+                    ul { @for item in items { li { (item) } } }
+                }
+            }
+        }
+    };
+    let exceptions = schedule.exceptions.iter().map(|one| {
+        html! {
+            (speak_capital(&one.what)) " "
+            span.aside { (one.outcome) ", event " (one.event) ", " (times.clock(one.at)) }
+            @if let Some(later) = &one.later { " " span.later { "✓ " (later) } }
+        }
+    });
+    let limitations = schedule.limitations.iter().map(|one| {
+        html! {
+            span.mark { (one.mark) } " board " (one.board)
+            @if let Some(circuit) = one.circuit { ", circuit " (circuit) }
+            ", not tested: " (one.what.join("; ")) ". "
+            span.aside { "Reason: " (one.reason) }
+        }
+    });
+    let departures = schedule.departures.iter().map(|one| {
+        html! { (speak_capital(&one.what)) " " span.aside { "event " (one.event) ", " (times.clock(one.at)) } }
+    });
+    let overrides = schedule.overrides.iter().map(|one| {
+        html! {
+            "Went on with " strong { (one.out.join("; ")) } " still out. "
+            span.aside { "Reason: " (one.reason) ", event " (one.event) ", " (times.clock(one.at)) }
+        }
+    });
+    let open = schedule.open_items.iter().map(|one| {
+        html! { @if one.still_out { strong { (speak_capital(&one.what)) } } @else { (speak_capital(&one.what)) } }
+    });
+    html! {
+        (list("open", "Open items", "Nothing is open.", open.collect()))
+        (list("exceptions", "Exceptions", "No reading was outside its limit and nothing was said to be wrong.", exceptions.collect()))
+        (list("limitations", "Limitations", "Everything planned was tested.", limitations.collect()))
+        (list("departures", "Departures from the order", "The order was kept.", departures.collect()))
+        (list("overrides", "Overrides", "None.", overrides.collect()))
+    }
+}
+
+fn speak_capital(text: &str) -> String {
+    crate::sequence::speak::capital(text)
+}
+
+fn board_page(board: &BoardSchedule, schedule: &Schedule) -> Markup {
+    let id = format!("board-{}", board.number);
+    html! {
+        section.board aria-labelledby=(id) {
+            h2 id=(id) { "Board " (board.number) ": " (board.name) }
+            p.where {
+                @if let Some(location) = &board.location { (speak_capital(location)) ". " }
+                @match &board.fed_from { Some(from) => { "Fed from " (from) ". " } None => { "At the origin. " } }
+                @if board.phases == 3 { "Three-phase." } @else { "Single-phase." }
+            }
+            @if !board.checks.is_empty() {
+                ul.checks { @for check in &board.checks {
+                    li { (speak_capital(&check.what)) ": " strong { (check.said) } }
+                } }
+            }
+            @if board.circuits.is_empty() { p.none { "No circuits are listed." } }
+            @else { (circuits(board)) }
+            (readings_of(board, schedule))
+        }
+    }
+}
+
+fn circuits(board: &BoardSchedule) -> Markup {
+    let columns = columns(board);
+    html! {
+        div.wide tabindex="0" role="region" aria-label={ "Circuits of board " (board.number) } {
+            table.circuits {
+                thead {
+                    tr { @for (group, count) in groups(&columns) {
+                        th scope="colgroup" colspan=(count) { (group) }
+                    } }
+                    tr.heads { @for column in &columns { th scope="col" { (column.head) } } }
+                }
+                tbody { @for circuit in &board.circuits { tr {
+                    @for column in &columns {
+                        td data-label=(column.label()) { (in_cell(&(column.cell)(circuit))) }
+                    }
+                } } }
+            }
+        }
+    }
+}
+
+fn in_cell(shown: &Shown<'_>) -> Markup {
+    match shown {
+        Shown::Nothing => html! { span.no { "–" } },
+        Shown::Text(text) => html! { span { (text) } },
+        Shown::Result(cell) => result(cell),
+    }
+}
+
+/// A cell with its sign, so that colour is never the only one.
+fn result(cell: &Cell) -> Markup {
+    let outcome = cell.outcome().map(words::outcome);
+    let title = cell.verdict().map(ToTitle::title).unwrap_or_default();
+    match cell {
+        Cell::NotPlanned => html! { span.no { "–" } },
+        Cell::NotDone | Cell::NotTested { .. } | Cell::Skipped { .. } => {
+            html! { span.gap { (cell.text()) } }
+        }
+        Cell::Reading { .. } | Cell::Said { .. } => html! {
+            span.value title=[(!title.is_empty()).then_some(title)] { (cell.text()) }
+            @if let Some((sign, words)) = outcome {
+                " " span class={ "sign " (class(sign)) } role="img" aria-label=(words) { (sign) }
+            }
+        },
+    }
+}
+
+fn class(sign: &str) -> &'static str {
+    match sign {
+        "✓" => "within",
+        "✗" => "outside",
+        _ => "unsettled",
+    }
+}
+
+trait ToTitle {
+    fn title(&self) -> String;
+}
+
+impl ToTitle for Verdict {
+    fn title(&self) -> String {
+        [&self.limit, &self.clause, &self.arithmetic]
+            .into_iter()
+            .filter(|part| !part.is_empty())
+            .map(String::as_str)
+            .collect::<Vec<_>>()
+            .join("; ")
+    }
+}
+
+fn readings_of(board: &BoardSchedule, schedule: &Schedule) -> Markup {
+    let own = (!board.readings.is_empty()).then_some(("The board".to_owned(), &board.readings));
+    let circuits = board
+        .circuits
+        .iter()
+        .filter(|c| !c.readings.is_empty())
+        .map(|c| {
+            (
+                format!("Circuit {}, {}", c.number, c.description),
+                &c.readings,
+            )
+        });
+    let groups: Vec<(String, &Vec<ReadingRow>)> = own.into_iter().chain(circuits).collect();
+    let times = schedule.times();
+    html! {
+        @if !groups.is_empty() {
+            h3 { "Every reading of board " (board.number) ", with its limit and arithmetic" }
+            div.wide tabindex="0" role="region" aria-label={ "Readings of board " (board.number) } {
+            table.list.readings {
+                thead { tr {
+                    th scope="col" { "Time" } th scope="col" { "Event" } th scope="col" { "What" }
+                    th scope="col" { "Value" } th scope="col" { "Against its limit" }
+                    th scope="col" { "Limit, clause and arithmetic" }
+                } }
+                @for (title, rows) in groups {
+                    tbody {
+                        tr.group { th scope="rowgroup" colspan="6" { (title) } }
+                        @for row in rows { tr {
+                            td data-label="Time" { (times.clock(row.at)) }
+                            td data-label="Event" { (row.event) }
+                            td data-label="What" { (row.what) }
+                            td.number data-label="Value" { (row.value()) @if row.affirmed { " " span.aside { "affirmed" } } }
+                            td data-label="Against its limit" { (against(row)) }
+                            td data-label="Limit and arithmetic" { (arithmetic(row)) }
+                        } }
+                    }
+                }
+            }
+            }
+        }
+    }
+}
+
+fn against(row: &ReadingRow) -> Markup {
+    match &row.verdict {
+        Some(verdict) => {
+            let (sign, words) = words::outcome(verdict.outcome);
+            html! { span class={ "sign " (class(sign)) } aria-hidden="true" { (sign) } " " (words) }
+        }
+        None => html! { span.no { "no limit" } },
+    }
+}
+
+fn arithmetic(row: &ReadingRow) -> Markup {
+    let Some(verdict) = &row.verdict else {
+        return html! {};
+    };
+    let source: Vec<&str> = [&verdict.clause, &verdict.edition]
+        .into_iter()
+        .map(String::as_str)
+        .filter(|text| !text.is_empty())
+        .collect();
+    html! {
+        (verdict.limit)
+        @if !source.is_empty() { " " span.aside { "(" (source.join(", ")) ")" } }
+        @if !verdict.arithmetic.is_empty() { br; span.sum { (verdict.arithmetic) } }
+        @if let Some(remark) = &verdict.remark { br; em { (speak_capital(remark)) } }
+    }
+}
+
+fn out_history(schedule: &Schedule) -> Markup {
+    let times = schedule.times();
+    let back = |row: &OutRow| match row.back_at {
+        Some(at) => html! { (times.clock(at)) },
+        None if row.withdrawn => html! { "said by mistake, taken back" },
+        None => html! { strong { "✗ still out" } },
+    };
+    html! {
+        section.out aria-labelledby="out" {
+            h2 #out { "What was taken out, and put back" }
+            @if schedule.out_list.is_empty() { p.none { "Nothing was taken out, linked or switched over." } }
+            @else {
+                table.list {
+                    thead { tr {
+                        th scope="col" { "What and where" } th scope="col" { "Circuit" }
+                        th scope="col" { "Out at" } th scope="col" { "Back at" }
+                        th scope="col" { "Out for" }
+                    } }
+                    tbody { @for row in &schedule.out_list { tr {
+                        td data-label="What and where" {
+                            (speak_capital(&row.what))
+                            @if let Some(parked) = row.parked { ", " (parked) }
+                            @if row.overridden { " " span.aside { "went on with it out" } }
+                        }
+                        td data-label="Circuit" {
+                            "board " (row.board)
+                            @if let Some(circuit) = row.circuit { ", circuit " (circuit) }
+                        }
+                        td data-label="Out at" { (times.clock(row.out_at)) }
+                        td data-label="Back at" { (back(row)) }
+                        td data-label="Out for" { @if row.withdrawn { "–" } @else { (row.length()) } }
+                    } } }
+                }
+            }
+        }
+    }
+}

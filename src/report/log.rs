@@ -1,0 +1,173 @@
+use crate::sequence::{EVENT_VERSION, Event, EventNo, ReplayError, State};
+use crate::store::{Digest256, Evidence, JOB_KIND, Record, Store, StoreError};
+use jiff::Timestamp;
+use serde::Serialize;
+
+/// One event of a log, with what the store knows of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Entry {
+    /// Its number in the session, from 0.
+    pub no: EventNo,
+    /// When it was kept.
+    pub at: Timestamp,
+    /// The device that kept it.
+    pub device: String,
+    pub event: Event,
+    /// The sound it rests on.
+    pub evidence: Option<Digest256>,
+    /// What was made of that sound; nothing when it was typed.
+    pub heard: Option<Heard>,
+}
+
+/// What the recogniser made of an utterance.
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct Heard {
+    /// The likeliest words; empty when there were none.
+    pub words: String,
+    /// The likeliest words with another meaning.
+    pub runner_up: Option<String>,
+    /// How well the words fit the sound: zero is perfect, very negative none of our words.
+    pub fit: Option<f64>,
+    /// How far the runner-up was behind: small means that it could have been either.
+    pub margin: Option<f64>,
+    /// Length of the sound, s.
+    pub seconds: f64,
+}
+
+impl Heard {
+    fn of(evidence: &Evidence) -> Self {
+        let told = evidence.heard().unwrap_or_default();
+        // Scores stand in `scores`; older logs had them beside the words.
+        let score = |name: &str| {
+            told.get("scores")
+                .and_then(|scores| scores.get(name))
+                .or_else(|| told.get(name))
+                .and_then(serde_json::Value::as_f64)
+        };
+        Self {
+            words: evidence.words().to_owned(),
+            runner_up: told
+                .get("runner_up")
+                .and_then(serde_json::Value::as_str)
+                .map(str::to_owned),
+            fit: score("fit"),
+            margin: score("margin"),
+            seconds: evidence.seconds(),
+        }
+    }
+}
+
+/// All events of a log in order.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Log {
+    pub entries: Vec<Entry>,
+}
+
+/// Why a log can't be reported on.
+#[derive(Debug, thiserror::Error)]
+pub enum LogError {
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    #[error(
+        "event {seq} ({kind}) was written by a newer version of bothhands (events of version {version}; this one reads up to {EVENT_VERSION}): report on it with that version"
+    )]
+    Newer {
+        seq: u64,
+        kind: String,
+        version: u32,
+    },
+    #[error(
+        "event {seq} ({kind}) is not as this version writes it: {why}. Run `bothhands verify` on the log"
+    )]
+    Unreadable { seq: u64, kind: String, why: String },
+    #[error("there is nothing to report on yet: {0}")]
+    Replay(#[from] ReplayError),
+}
+
+impl Log {
+    /// Reads the whole log, with the words that were heard and without their sound.
+    ///
+    /// # Errors
+    /// When the log can't be read, or holds an event that this version does not know.
+    pub fn read(store: &Store) -> Result<Self, LogError> {
+        let mut log = Self::default();
+        for record in store.records() {
+            let record = record?;
+            let Some(event) = event_of(&record)? else {
+                continue;
+            };
+            let evidence = record
+                .evidence
+                .map(|hash| store.evidence(&hash))
+                .transpose()?
+                .flatten();
+            log.push(Entry {
+                no: EventNo(0),
+                at: record.at,
+                device: record.device,
+                event,
+                evidence: record.evidence,
+                heard: evidence.as_ref().map(Heard::of),
+            });
+        }
+        Ok(log)
+    }
+
+    /// A log of events that are not kept anywhere, for tests and for a session in progress.
+    pub fn of(events: impl IntoIterator<Item = (Event, Timestamp)>) -> Self {
+        let mut log = Self::default();
+        for (event, at) in events {
+            log.push(Entry {
+                no: EventNo(0),
+                at,
+                device: String::new(),
+                event,
+                evidence: None,
+                heard: None,
+            });
+        }
+        log
+    }
+
+    /// Adds an entry at the end and gives it its number.
+    pub fn push(&mut self, entry: Entry) {
+        let no = EventNo(self.entries.len() as u64);
+        self.entries.push(Entry { no, ..entry });
+    }
+
+    /// The state after all of it.
+    ///
+    /// # Errors
+    /// When it is empty or does not begin with the job.
+    pub fn state(&self) -> Result<State, ReplayError> {
+        State::replay(self.entries.iter().map(|entry| (&entry.event, entry.at)))
+    }
+
+    /// The entry with this number.
+    pub fn entry(&self, no: EventNo) -> Option<&Entry> {
+        self.entries.get(usize::try_from(no.0).ok()?)
+    }
+}
+
+/// The event in a record; nothing when the record is the job file's text, which is no event of
+/// the session.
+fn event_of(record: &Record) -> Result<Option<Event>, LogError> {
+    if record.kind == JOB_KIND {
+        return Ok(None);
+    }
+    if record.version > EVENT_VERSION.into() {
+        return Err(LogError::Newer {
+            seq: record.seq,
+            kind: record.kind.clone(),
+            version: record.version,
+        });
+    }
+    record
+        .payload()
+        .map(Some)
+        .map_err(|why| LogError::Unreadable {
+            seq: record.seq,
+            kind: record.kind.clone(),
+            why: why.to_string(),
+        })
+}

@@ -1,0 +1,36 @@
+//! Paper from a log: the schedule of test results as HTML, PDF, CSV and JSON, and the session as
+//! a readable dialogue. Everything is made from the events alone: the same log gives the same
+//! pages on any machine.
+//!
+//! ```text
+//! Store -> Log -> Schedule -> html, csv, json, pdf
+//!              -> Exchanges -> dialogue_text, dialogue_jsonl
+//! ```
+
+mod cells;
+mod columns;
+mod csv;
+mod dialogue;
+mod exceptions;
+mod html;
+mod json;
+mod log;
+mod page;
+mod pdf;
+mod schedule;
+pub mod words;
+
+pub use cells::{Cell, ReadingRow};
+pub use csv::csv;
+pub use dialogue::{Exchange, ProgramLine, Wanted, dialogue, dialogue_jsonl, dialogue_text};
+pub use exceptions::Exception;
+pub use html::html;
+pub use json::json;
+pub use pdf::{PdfError, pdf};
+pub use log::{Entry, Heard, Log, LogError};
+pub use schedule::{
+    BoardSchedule, Check, CircuitRow, Departure, InstrumentRow, Limitation, OpenItem, OutRow,
+    OverrideRow, RECORD_OF, Schedule, SupplyFacts,
+};
+pub(crate) use schedule::zs_maximum;
+pub use words::Times;

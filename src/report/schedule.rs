@@ -1,0 +1,777 @@
+use super::cells::{Cell, ReadingRow, Worst, cell, reading_row};
+use super::exceptions::{Exception, exceptions};
+use super::log::{Log, LogError};
+use super::words::{self, Times};
+use crate::grammar::{Parked, Stage, Statement};
+use crate::installation::{Board, Circuit, Job, Phases};
+use crate::limits::{Earthing, Outcome, earth_loop, judge};
+use crate::quantity::{Conductors, Ohms, Pair, TestVoltage};
+use crate::sequence::{
+    Ask, CAUTIONS, Event, EventNo, Mode, OutEntry, Progress, Quantity, State, Step, speak,
+};
+use jiff::{SignedDuration, Timestamp, civil::Date};
+use serde::Serialize;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// What the document is; stands on every page.
+pub const RECORD_OF: &str = "Record of what was said and measured; not a certificate.";
+
+/// The schedule of test results of one session, as pure data: everything the pages show, and
+/// nothing that they don't.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Schedule {
+    pub record_of: &'static str,
+    pub cautions: &'static [&'static str],
+    pub title: String,
+    pub kind: &'static str,
+    pub tester: String,
+    pub supervisor: Option<String>,
+    pub site: String,
+    pub address: Option<String>,
+    /// Temperature of the conductors during the tests, °C.
+    pub celsius: Option<f64>,
+    /// When the log was begun and when its last event was kept.
+    pub begun: Timestamp,
+    pub last_event: Timestamp,
+    /// How many times it was taken up again.
+    pub resumed: usize,
+    pub finished: bool,
+    pub events: u64,
+    /// Program and version that began the log.
+    pub program: String,
+    /// Editions of the limits used.
+    pub editions: BTreeSet<String>,
+    /// Name of the time zone in which the times are shown.
+    pub time_zone: String,
+    pub supply: SupplyFacts,
+    pub instruments: Vec<InstrumentRow>,
+    pub limitations: Vec<Limitation>,
+    pub departures: Vec<Departure>,
+    pub overrides: Vec<OverrideRow>,
+    pub open_items: Vec<OpenItem>,
+    pub exceptions: Vec<Exception>,
+    pub boards: Vec<BoardSchedule>,
+    pub out_list: Vec<OutRow>,
+    #[serde(skip)]
+    pub times: TimesOfSchedule,
+}
+
+/// The zone the times of a schedule are shown in; left out of comparisons.
+#[derive(Debug, Clone)]
+pub struct TimesOfSchedule(pub Times);
+
+impl PartialEq for TimesOfSchedule {
+    fn eq(&self, _: &Self) -> bool {
+        true
+    }
+}
+
+/// The supply's characteristics, as given and as measured.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SupplyFacts {
+    pub earthing: &'static str,
+    pub phases: u8,
+    /// Nominal voltage to earth, U0, V.
+    pub volts: f64,
+    pub sources: Vec<&'static str>,
+    /// Given by the distributor, Ω.
+    pub ze_given: Option<String>,
+    /// Given by the distributor, kA.
+    pub fault_current_given: Option<String>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct InstrumentRow {
+    pub name: String,
+    pub serial: String,
+    pub used_for: Vec<&'static str>,
+    pub calibration_due: Date,
+    /// Whether it was due before the session began.
+    pub overdue: bool,
+}
+
+/// Something that was not tested, and why.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Limitation {
+    /// L1, L2, ...: what cells of the tables refer to.
+    pub mark: String,
+    pub board: u16,
+    pub circuit: Option<u16>,
+    pub what: Vec<String>,
+    pub reason: String,
+    /// When it was said; nothing when it follows from how the circuit was tested.
+    pub at: Option<Timestamp>,
+}
+
+/// A departure from the order of the steps.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Departure {
+    pub event: EventNo,
+    pub at: Timestamp,
+    pub what: String,
+}
+
+/// Going on although something barred the way.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct OverrideRow {
+    pub event: EventNo,
+    pub at: Timestamp,
+    pub reason: &'static str,
+    /// What was still out then.
+    pub out: Vec<String>,
+}
+
+/// Something still to be done.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct OpenItem {
+    pub what: String,
+    /// Whether it is on the out-list: it weighs more than a step not done.
+    pub still_out: bool,
+}
+
+/// One board with its circuits.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct BoardSchedule {
+    pub number: u16,
+    pub name: String,
+    pub location: Option<String>,
+    pub fed_from: Option<String>,
+    pub phases: u8,
+    /// What was said of isolation, polarity of the supply, phase sequence, functional checks.
+    pub checks: Vec<Check>,
+    /// Readings of the board itself: instrument checks, bonds, Ze, fault current.
+    pub readings: Vec<ReadingRow>,
+    pub circuits: Vec<CircuitRow>,
+}
+
+/// A check answered by a statement.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Check {
+    pub what: String,
+    pub said: String,
+    pub at: Option<Timestamp>,
+}
+
+/// One line of the schedule.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct CircuitRow {
+    pub number: u16,
+    pub description: String,
+    pub kind: &'static str,
+    pub phases: u8,
+    /// Points on the circuit, as listed in the job.
+    pub points: usize,
+    /// mm²
+    pub live_mm2: Option<f64>,
+    /// mm²
+    pub cpc_mm2: Option<f64>,
+    pub device: Option<&'static str>,
+    /// In, A
+    pub rating_amps: Option<f64>,
+    /// kA
+    pub breaking_ka: Option<f64>,
+    /// IΔn, mA
+    pub rcd_ma: Option<f64>,
+    pub rcd_type: Option<String>,
+    pub r1_r2: Cell,
+    pub r2: Cell,
+    pub ring_r1: Cell,
+    pub ring_rn: Cell,
+    pub ring_r2: Cell,
+    /// Insulation test voltage, V d.c.
+    pub test_volts: Option<u16>,
+    pub insulation_ll: Cell,
+    pub insulation_ln: Cell,
+    pub insulation_le: Cell,
+    pub insulation_ne: Cell,
+    /// Live conductors joined, to earth.
+    pub insulation_joined: Cell,
+    pub polarity: Cell,
+    pub zs: Cell,
+    /// The largest Zs that the device allows, at the conductors' working temperature, Ω; the
+    /// verdict says how a cold reading stands against it.
+    pub zs_limit: Option<String>,
+    pub rcd_half: Cell,
+    /// The slower of the two half-cycles.
+    pub rcd_rated: Cell,
+    pub rcd_five: Cell,
+    pub rcd_button: Cell,
+    pub remarks: Vec<String>,
+    /// Every reading that counts, with its verdict.
+    pub readings: Vec<ReadingRow>,
+}
+
+/// One entry of the out-list.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct OutRow {
+    pub event: EventNo,
+    pub what: String,
+    pub board: u16,
+    pub circuit: Option<u16>,
+    pub parked: Option<&'static str>,
+    pub out_at: Timestamp,
+    pub back_at: Option<Timestamp>,
+    /// How long it was out; to the last event when it is not back.
+    pub seconds: i64,
+    /// Said by mistake and taken back.
+    pub withdrawn: bool,
+    pub overridden: bool,
+}
+
+impl OutRow {
+    /// Whether it has still to be put back.
+    pub fn is_open(&self) -> bool {
+        self.back_at.is_none() && !self.withdrawn
+    }
+
+    /// How long it was out.
+    pub fn length(&self) -> String {
+        words::length(SignedDuration::from_secs(self.seconds))
+    }
+}
+
+impl Schedule {
+    /// The schedule of a log, with times shown in the zone given.
+    ///
+    /// # Errors
+    /// When the log is empty or does not begin with the job.
+    pub fn of(log: &Log, times: &Times) -> Result<Self, LogError> {
+        let state = log.state()?;
+        let job = state.job();
+        let steps = by_circuit(&state);
+        let limitations = limitations(&state);
+        let boards: Vec<BoardSchedule> = job
+            .boards
+            .iter()
+            .map(|board| board_schedule(&state, board, &steps, &limitations))
+            .collect();
+        let readings = boards.iter().flat_map(|b| {
+            b.readings
+                .iter()
+                .chain(b.circuits.iter().flat_map(|c| &c.readings))
+        });
+        let editions = readings
+            .filter_map(|row| row.verdict.as_ref())
+            .map(|verdict| verdict.edition.clone())
+            .filter(|edition| !edition.is_empty())
+            .collect();
+        Ok(Self {
+            record_of: RECORD_OF,
+            cautions: CAUTIONS,
+            title: job.title.clone(),
+            kind: words::job_kind(job.kind),
+            tester: job.tester.clone(),
+            supervisor: job.supervisor.clone(),
+            site: job.site.name.clone(),
+            address: job.site.address.clone(),
+            celsius: job.site.ambient_celsius,
+            begun: state.opened(),
+            last_event: state.last_event_at(),
+            resumed: resumed(log),
+            finished: state.mode() == Mode::Finished,
+            events: state.next_event().0,
+            program: program(log),
+            editions,
+            time_zone: times.zone_name(),
+            supply: supply(job),
+            instruments: instruments(&state, times),
+            departures: departures(log, &state),
+            overrides: overrides(&state),
+            open_items: open_items(&state),
+            exceptions: exceptions(log, &state),
+            limitations,
+            boards,
+            out_list: state
+                .out_list()
+                .iter()
+                .map(|entry| out_row(entry, state.last_event_at()))
+                .collect(),
+            times: TimesOfSchedule(times.clone()),
+        })
+    }
+
+    /// How the times are shown.
+    pub fn times(&self) -> &Times {
+        &self.times.0
+    }
+}
+
+/// The steps of each board and circuit.
+type Steps<'a> = BTreeMap<(u16, Option<u16>), Vec<&'a Step>>;
+
+fn by_circuit(state: &State) -> Steps<'_> {
+    let mut steps = Steps::new();
+    for step in &state.plan().steps {
+        steps
+            .entry((step.board, step.circuit))
+            .or_default()
+            .push(step);
+    }
+    steps
+}
+
+fn resumed(log: &Log) -> usize {
+    let resumed = |event: &Event| matches!(event, Event::Resumed { .. });
+    log.entries.iter().filter(|e| resumed(&e.event)).count()
+}
+
+fn program(log: &Log) -> String {
+    match log.entries.first().map(|entry| &entry.event) {
+        Some(Event::Opened { by, .. }) => by.clone(),
+        _ => String::new(),
+    }
+}
+
+fn supply(job: &Job) -> SupplyFacts {
+    let supply = &job.supply;
+    SupplyFacts {
+        earthing: supply.earthing.name(),
+        phases: supply.phases.into(),
+        volts: supply.volts,
+        sources: supply.sources.iter().map(|s| words::source(*s)).collect(),
+        ze_given: supply.ze_ohms.map(|n| n.to_string()),
+        fault_current_given: supply.fault_current_ka.map(|n| n.to_string()),
+    }
+}
+
+fn instruments(state: &State, times: &Times) -> Vec<InstrumentRow> {
+    let begun = state
+        .opened()
+        .to_zoned_datetime(times.zone().clone())
+        .date();
+    state
+        .job()
+        .instruments
+        .iter()
+        .map(|i| InstrumentRow {
+            name: i.name.clone(),
+            serial: i.serial.clone(),
+            used_for: i
+                .used_for
+                .iter()
+                .map(|u| words::instrument_use(*u))
+                .collect(),
+            calibration_due: i.calibration_due,
+            overdue: i.calibration_due < begun,
+        })
+        .collect()
+}
+
+/// What was not tested, steps of one circuit, stage and reason together.
+fn limitations(state: &State) -> Vec<Limitation> {
+    let mut found: Vec<(Stage, Limitation)> = Vec::new();
+    for step in &state.plan().steps {
+        let (reason, at) = match state.progress(&step.id) {
+            Some(Progress::NotTested(no, reason)) => (speak::reason(reason).to_owned(), Some(*no)),
+            None if tested_joined_instead(state, step) => (
+                "live conductors joined and tested to earth instead".to_owned(),
+                None,
+            ),
+            _ => continue,
+        };
+        let what = words::step(step);
+        let same = found.iter_mut().rev().find(|(stage, one)| {
+            *stage == step.stage
+                && (one.board, one.circuit) == (step.board, step.circuit)
+                && one.reason == reason
+        });
+        if let Some((_, one)) = same {
+            one.what.push(what);
+            continue;
+        }
+        found.push((
+            step.stage,
+            Limitation {
+                mark: format!("L{}", found.len() + 1),
+                board: step.board,
+                circuit: step.circuit,
+                what: vec![what],
+                reason,
+                at: at.and_then(|no| at_of(state, no)),
+            },
+        ));
+    }
+    found
+        .into_iter()
+        .map(|(_, limitation)| limitation)
+        .collect()
+}
+
+/// When an event that closed a step happened is known for readings only; the state keeps no more.
+fn at_of(state: &State, no: EventNo) -> Option<Timestamp> {
+    state.reading(no).map(|kept| kept.at)
+}
+
+/// An insulation test between single pairs that was left out because line and neutral were joined
+/// and tested to earth.
+pub(super) fn tested_joined_instead(state: &State, step: &Step) -> bool {
+    let Some(circuit) = step.circuit else {
+        return false;
+    };
+    let full = step.measure().is_some_and(|m| {
+        m.quantity == Quantity::Insulation
+            && m.pair != Some(Pair::LN_E)
+            && m.at.is_some_and(|at| at > TestVoltage::V250)
+    });
+    full && !state.is_open(step)
+        && state.plan().steps.iter().any(|other| {
+            (other.board, other.circuit) == (step.board, Some(circuit))
+                && other.measure().is_some_and(|m| m.pair == Some(Pair::LN_E))
+                && state.result(&other.id).is_some()
+        })
+}
+
+fn departures(log: &Log, state: &State) -> Vec<Departure> {
+    let withdrawn: BTreeSet<EventNo> = log
+        .entries
+        .iter()
+        .filter_map(|entry| match entry.event {
+            Event::Withdrawn { of, .. } => Some(of),
+            _ => None,
+        })
+        .collect();
+    log.entries
+        .iter()
+        .filter(|entry| !withdrawn.contains(&entry.no))
+        .filter_map(|entry| {
+            let what = match &entry.event {
+                Event::Skipped { step, reason } => {
+                    let step = state.step(step)?;
+                    format!(
+                        "left out: {}{}, {}",
+                        where_is(step),
+                        words::step(step),
+                        speak::reason(reason)
+                    )
+                }
+                Event::Moved { to, passed_over } if *passed_over > 0 => {
+                    let step = state.step(to)?;
+                    let steps = if *passed_over == 1 { "step" } else { "steps" };
+                    format!(
+                        "moved to {}{} with {passed_over} earlier {steps} open",
+                        where_is(step),
+                        speak::stage(step.stage)
+                    )
+                }
+                _ => return None,
+            };
+            Some(Departure {
+                event: entry.no,
+                at: entry.at,
+                what,
+            })
+        })
+        .collect()
+}
+
+/// "circuit 3, " or "board 1, ".
+pub(super) fn where_is(step: &Step) -> String {
+    match step.circuit {
+        Some(circuit) => format!("board {}, circuit {circuit}, ", step.board),
+        None => format!("board {}, ", step.board),
+    }
+}
+
+fn overrides(state: &State) -> Vec<OverrideRow> {
+    state
+        .overrides()
+        .iter()
+        .map(|one| OverrideRow {
+            event: one.no,
+            at: one.at,
+            reason: speak::reason(&one.reason),
+            out: state
+                .out_list()
+                .iter()
+                .filter(|entry| one.entries.contains(&entry.no))
+                .map(OutEntry::what)
+                .collect(),
+        })
+        .collect()
+}
+
+fn open_items(state: &State) -> Vec<OpenItem> {
+    let mut items: Vec<OpenItem> = state
+        .open_entries()
+        .map(|entry| OpenItem {
+            what: format!("still out: {}", entry.what()),
+            still_out: true,
+        })
+        .collect();
+    if let Some(question) = state.question() {
+        items.push(OpenItem {
+            what: format!("not answered: {}", speak::question(state, question)),
+            still_out: false,
+        });
+    }
+    let mut open: Vec<(String, u32)> = Vec::new();
+    for step in state.open_steps().filter(|step| step.ask != Ask::Event) {
+        let what = format!("{}{}", where_is(step), speak::stage(step.stage));
+        match open.last_mut() {
+            Some((last, count)) if *last == what => *count += 1,
+            _ => open.push((what, 1)),
+        }
+    }
+    items.extend(open.into_iter().map(|(what, count)| {
+        let steps = if count == 1 { "step" } else { "steps" };
+        OpenItem {
+            what: format!("not done: {what}, {count} {steps}"),
+            still_out: false,
+        }
+    }));
+    if state.mode() != Mode::Finished {
+        items.push(OpenItem {
+            what: "the session is not finished".to_owned(),
+            still_out: false,
+        });
+    }
+    items
+}
+
+fn out_row(entry: &OutEntry, last: Timestamp) -> OutRow {
+    let back_at = entry.back.map(|(_, at)| at);
+    OutRow {
+        event: entry.no,
+        what: entry.what(),
+        board: entry.board,
+        circuit: entry.circuit,
+        parked: entry.parked.map(|parked| match parked {
+            Parked::Connector => "in a connector",
+            Parked::Taped => "taped",
+        }),
+        out_at: entry.at,
+        back_at,
+        seconds: back_at.unwrap_or(last).duration_since(entry.at).as_secs(),
+        withdrawn: entry.withdrawn,
+        overridden: entry.overridden,
+    }
+}
+
+fn board_schedule(
+    state: &State,
+    board: &Board,
+    steps: &Steps<'_>,
+    limitations: &[Limitation],
+) -> BoardSchedule {
+    let own: &[&Step] = steps
+        .get(&(board.number, None))
+        .map(Vec::as_slice)
+        .unwrap_or_default();
+    BoardSchedule {
+        number: board.number,
+        name: board.name.clone(),
+        location: board.location.clone(),
+        fed_from: board.fed_from.clone(),
+        phases: board.phases.into(),
+        checks: checks(state, own),
+        readings: readings(state, own),
+        circuits: board
+            .circuits
+            .iter()
+            .map(|circuit| {
+                let own: &[&Step] = steps
+                    .get(&(board.number, Some(circuit.number)))
+                    .map(Vec::as_slice)
+                    .unwrap_or_default();
+                circuit_row(state, board, circuit, own, limitations)
+            })
+            .collect(),
+    }
+}
+
+/// Checks of a board that are answered by a statement. Isolation comes as one line.
+fn checks(state: &State, steps: &[&Step]) -> Vec<Check> {
+    let mut checks = Vec::new();
+    let isolation: Vec<&&Step> = steps
+        .iter()
+        .filter(|step| step.stage == Stage::Isolation)
+        .collect();
+    if let Some(first) = isolation.first() {
+        let open = isolation.iter().filter(|step| state.is_open(step)).count();
+        let energised = state.energised(first.board);
+        let said = match (open, energised) {
+            (_, true) => "the person said: isolated and proved dead, later energised".to_owned(),
+            (0, false) => "the person said: isolated and proved dead".to_owned(),
+            (open, false) => format!("{open} steps of isolation open"),
+        };
+        checks.push(Check {
+            what: "isolation".to_owned(),
+            said,
+            at: None,
+        });
+    }
+    let others = steps.iter().filter(|step| {
+        matches!(
+            step.stage,
+            Stage::SupplyPolarity | Stage::PhaseSequence | Stage::Functional | Stage::Handover
+        )
+    });
+    for step in others {
+        let said = match state.progress(&step.id) {
+            Some(Progress::Stated(_, statement)) => words::stated(*statement).to_owned(),
+            Some(Progress::NotTested(_, reason)) => {
+                format!("not tested: {}", speak::reason(reason))
+            }
+            Some(Progress::Skipped(_, reason)) => format!("left out: {}", speak::reason(reason)),
+            Some(Progress::Read(_)) | None => "not done".to_owned(),
+        };
+        let circuit = if step.like == "functional-arc-fault" {
+            format!(", arc fault detection, circuit {}", words::last(step))
+        } else {
+            String::new()
+        };
+        checks.push(Check {
+            what: format!("{}{circuit}", speak::stage(step.stage)),
+            said,
+            at: None,
+        });
+    }
+    checks
+}
+
+fn readings(state: &State, steps: &[&Step]) -> Vec<ReadingRow> {
+    steps
+        .iter()
+        .filter_map(|step| Some(reading_row(step, state.result(&step.id)?)))
+        .collect()
+}
+
+fn circuit_row(
+    state: &State,
+    board: &Board,
+    circuit: &Circuit,
+    steps: &[&Step],
+    limitations: &[Limitation],
+) -> CircuitRow {
+    let of = |wanted: &dyn Fn(&Step) -> bool, worst| {
+        cell(
+            state,
+            steps.iter().copied().filter(|step| wanted(step)),
+            worst,
+            limitations,
+        )
+    };
+    let quantity =
+        |wanted: Quantity| move |step: &Step| step.measure().is_some_and(|m| m.quantity == wanted);
+    let end = |symbol: &'static str| {
+        move |step: &Step| quantity(Quantity::RingEndToEnd)(step) && words::last(step) == symbol
+    };
+    let full = steps
+        .iter()
+        .filter_map(|step| step.measure())
+        .filter(|m| m.quantity == Quantity::Insulation)
+        .filter_map(|m| m.at)
+        .max();
+    let insulation = |wanted: &dyn Fn(Pair) -> bool| {
+        let step_is = |step: &Step| {
+            step.measure().is_some_and(|m| {
+                m.quantity == Quantity::Insulation && m.at == full && m.pair.is_some_and(wanted)
+            })
+        };
+        of(&step_is, Worst::Lowest)
+    };
+    let live = |c: Conductors| !c.contains(Conductors::E) && !c.contains(Conductors::N);
+    let joined = of(
+        &|step| step.measure().is_some_and(|m| m.pair == Some(Pair::LN_E)),
+        Worst::Lowest,
+    );
+    let zs = of(&quantity(Quantity::LoopImpedance), Worst::Highest);
+    CircuitRow {
+        number: circuit.number,
+        description: circuit.name.clone(),
+        kind: words::circuit_kind(circuit.kind),
+        phases: circuit.phases.into(),
+        points: circuit.points.len(),
+        live_mm2: circuit.cable.as_ref().map(|c| c.line_mm2),
+        cpc_mm2: circuit.cable.as_ref().map(|c| c.cpc_mm2),
+        device: circuit.device.as_ref().map(|d| d.kind.name()),
+        rating_amps: circuit.device.as_ref().map(|d| d.amps),
+        breaking_ka: circuit.device.as_ref().and_then(|d| d.breaking_ka),
+        rcd_ma: circuit.rcd.as_ref().map(|r| r.milliamps),
+        rcd_type: circuit.rcd.as_ref().and_then(|r| r.waveform.clone()),
+        r1_r2: of(
+            &|step| quantity(Quantity::R1R2)(step) || quantity(Quantity::RingLineEarth)(step),
+            Worst::Highest,
+        ),
+        r2: of(&quantity(Quantity::R2), Worst::Highest),
+        ring_r1: of(&end("r1"), Worst::Highest),
+        ring_rn: of(&end("rn"), Worst::Highest),
+        ring_r2: of(&end("r2"), Worst::Highest),
+        test_volts: full.map(TestVoltage::volts),
+        insulation_ll: insulation(&|pair| live(pair.from()) && live(pair.to())),
+        insulation_ln: insulation(&|pair| live(pair.from()) && pair.to() == Conductors::N),
+        insulation_le: insulation(&|pair| live(pair.from()) && pair.to_earth()),
+        insulation_ne: insulation(&|pair| pair == Pair::NE),
+        insulation_joined: joined.when_done(),
+        polarity: of(&|step| step.stage == Stage::Polarity, Worst::Highest),
+        zs_limit: zs_maximum(state, board, circuit).map(Ohms::shown),
+        zs,
+        rcd_half: of(&quantity(Quantity::RcdHalf), Worst::Lowest),
+        rcd_rated: of(&quantity(Quantity::RcdTime), Worst::Highest),
+        rcd_five: of(&quantity(Quantity::RcdFiveTimes), Worst::Highest),
+        rcd_button: of(&|step| step.like == "rcd-button", Worst::Highest),
+        remarks: remarks(state, board, circuit, steps, limitations),
+        readings: readings(state, steps),
+    }
+}
+
+/// The largest Zs of a circuit: by its overcurrent device, or by its RCD on a TT system.
+pub(crate) fn zs_maximum(state: &State, board: &Board, circuit: &Circuit) -> Option<Ohms> {
+    let tables = state.tables();
+    let facts = state.job().facts(board, circuit);
+    match (facts.earthing, facts.rcd) {
+        (Earthing::Tt, Some(rcd)) => Some(earth_loop::rcd_maximum(tables, rcd.milliamps)),
+        _ => judge::zs_limit(tables, &facts).map(|limit| limit.ohms),
+    }
+}
+
+fn remarks(
+    state: &State,
+    board: &Board,
+    circuit: &Circuit,
+    steps: &[&Step],
+    limitations: &[Limitation],
+) -> Vec<String> {
+    let mut remarks: Vec<String> = Vec::new();
+    for entry in state.open_on(board.number, circuit.number) {
+        remarks.push(format!("still out: {}", entry.what()));
+    }
+    let marks: Vec<&str> = limitations
+        .iter()
+        .filter(|one| (one.board, one.circuit) == (board.number, Some(circuit.number)))
+        .map(|one| one.mark.as_str())
+        .collect();
+    if !marks.is_empty() {
+        remarks.push(format!("see {}", marks.join(", ")));
+    }
+    for step in steps {
+        let Some(kept) = state.result(&step.id) else {
+            continue;
+        };
+        let remark = kept
+            .verdict
+            .as_ref()
+            .filter(|verdict| verdict.outcome != Outcome::Pass)
+            .and_then(|verdict| verdict.remark.as_deref());
+        if let Some(remark) = remark {
+            remarks.push(format!("{}: {remark}", words::step(step)));
+        }
+    }
+    if circuit.phases == Phases::Three {
+        remarks.push("three-phase: the lowest of each group of pairs is shown".to_owned());
+    }
+    remarks
+}
+
+/// Statements that stand as an exception, whatever step they answer.
+pub(super) fn is_wrong(step: &Step, statement: Statement) -> bool {
+    match statement {
+        Statement::PolarityReversed
+        | Statement::SequenceReversed
+        | Statement::Fail
+        | Statement::NotProved => true,
+        Statement::Tripped => step.like == "rcd-half",
+        Statement::NoTrip => step.like != "rcd-half",
+        _ => false,
+    }
+}

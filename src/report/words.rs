@@ -1,0 +1,212 @@
+//! Things of the house put into the words of a schedule.
+
+use crate::grammar::{HalfCycle, Statement};
+use crate::installation::{CircuitKind, InstrumentUse, JobKind, Source};
+use crate::limits::Outcome;
+use crate::quantity::{Reading, Unit};
+use crate::sequence::{Quantity, Step, speak};
+use jiff::{SignedDuration, Timestamp, tz::TimeZone};
+
+/// A sign and words for an outcome: never colour alone, and never "safe".
+pub fn outcome(outcome: Outcome) -> (&'static str, &'static str) {
+    match outcome {
+        Outcome::Pass => ("✓", "within the limit"),
+        Outcome::Fail => ("✗", "outside the limit"),
+        Outcome::CannotSay => ("?", "cannot say"),
+    }
+}
+
+pub fn job_kind(kind: JobKind) -> &'static str {
+    match kind {
+        JobKind::InitialVerification => "Initial verification",
+        JobKind::PeriodicInspection => "Periodic inspection",
+    }
+}
+
+pub fn circuit_kind(kind: CircuitKind) -> &'static str {
+    match kind {
+        CircuitKind::Radial => "radial",
+        CircuitKind::Ring => "ring final",
+        CircuitKind::Lighting => "lighting",
+        CircuitKind::SinglePoint => "single point",
+        CircuitKind::Motor => "motor",
+        CircuitKind::Distribution => "distribution",
+    }
+}
+
+pub fn source(source: Source) -> &'static str {
+    match source {
+        Source::Mains => "mains",
+        Source::Solar => "solar",
+        Source::Battery => "battery",
+        Source::Generator => "generator",
+        Source::Ups => "uninterruptible supply",
+    }
+}
+
+pub fn instrument_use(used: InstrumentUse) -> &'static str {
+    match used {
+        InstrumentUse::VoltageIndication => "voltage indication",
+        InstrumentUse::Continuity => "continuity",
+        InstrumentUse::Insulation => "insulation resistance",
+        InstrumentUse::Loop => "loop impedance",
+        InstrumentUse::Rcd => "RCD",
+        InstrumentUse::PhaseSequence => "phase sequence",
+    }
+}
+
+/// The symbol or name of a quantity, as on a schedule.
+pub fn quantity(quantity: Quantity) -> &'static str {
+    match quantity {
+        Quantity::LeadsOpen => "leads apart",
+        Quantity::LeadsShorted => "leads joined",
+        Quantity::Bond => "bonding conductor",
+        Quantity::R1R2 => "R1+R2",
+        Quantity::R2 => "R2",
+        Quantity::RingEndToEnd => "ring, end to end",
+        Quantity::RingLineNeutral => "ring, line and neutral crossed",
+        Quantity::RingLineEarth => "ring, line and cpc crossed",
+        Quantity::Insulation => "insulation resistance",
+        Quantity::ExternalLoop => "external loop impedance Ze",
+        Quantity::FaultCurrent => "prospective fault current",
+        Quantity::LoopImpedance => "loop impedance Zs",
+        Quantity::RcdHalf => "RCD at half IΔn",
+        Quantity::RcdTime => "RCD at IΔn",
+        Quantity::RcdFiveTimes => "RCD at 5 IΔn",
+    }
+}
+
+/// What a step is, in the words of a schedule: "insulation resistance L-N at 500 V".
+pub fn step(step: &Step) -> String {
+    let Some(measure) = step.measure() else {
+        return match step.like {
+            "polarity" => "polarity".to_owned(),
+            "rcd-button" => "RCD test button".to_owned(),
+            _ => speak::stage(step.stage).to_owned(),
+        };
+    };
+    let mut text = quantity(measure.quantity).to_owned();
+    if measure.quantity == Quantity::RingEndToEnd {
+        text = format!("ring {}", last(step));
+    } else if matches!(
+        measure.quantity,
+        Quantity::LeadsOpen | Quantity::LeadsShorted
+    ) {
+        let range = if measure.unit == Unit::MegOhm {
+            "insulation range"
+        } else {
+            "continuity range"
+        };
+        text = format!("{range}, {text}");
+    } else if let Some(pair) = measure.pair {
+        text = format!("{text} {pair}");
+    }
+    if let Some(at) = measure.at {
+        text = format!("{text} at {at}");
+    }
+    if let Some(half) = measure.half {
+        text = format!("{text}, {}", half_cycle(half));
+    }
+    if let Some(place) = &step.place {
+        text = format!("{text}, {place}");
+    }
+    if step.id.0.ends_with("other-position") {
+        text.push_str(", switches in the other position");
+    }
+    text
+}
+
+/// The last part of a step's name.
+pub fn last(step: &Step) -> &str {
+    step.id.0.rsplit('/').next().unwrap_or_default()
+}
+
+pub fn half_cycle(half: HalfCycle) -> &'static str {
+    match half {
+        HalfCycle::Positive => "positive half-cycle",
+        HalfCycle::Negative => "negative half-cycle",
+    }
+}
+
+/// A value with its unit, as written: ">999 MΩ", "over range", "0.34 Ω".
+pub fn value(reading: &Reading) -> String {
+    match (reading.number, reading.unit) {
+        (Some(_), Some(unit)) => format!("{} {}", reading.shown(), unit.symbol()),
+        _ => reading.shown(),
+    }
+}
+
+/// A number without noughts that say nothing: 32, 2.5.
+pub fn plain(number: f64) -> String {
+    format!("{number}")
+}
+
+/// The word that the person said.
+pub fn stated(statement: Statement) -> &'static str {
+    match statement {
+        Statement::Dead => "dead",
+        other => speak::statement_words(other),
+    }
+}
+
+/// How times are shown: in which zone.
+#[derive(Debug, Clone)]
+pub struct Times(TimeZone);
+
+impl Times {
+    /// In this zone.
+    pub fn of(zone: TimeZone) -> Self {
+        Self(zone)
+    }
+
+    /// In UTC, as the log keeps them.
+    pub fn utc() -> Self {
+        Self(TimeZone::UTC)
+    }
+
+    /// In the zone this machine is set to.
+    pub fn here() -> Self {
+        Self(TimeZone::system())
+    }
+
+    /// 2026-11-25
+    pub fn date(&self, at: Timestamp) -> String {
+        at.to_zoned_datetime(self.0.clone())
+            .strftime("%Y-%m-%d")
+            .to_string()
+    }
+
+    /// 09:30:05
+    pub fn clock(&self, at: Timestamp) -> String {
+        at.to_zoned_datetime(self.0.clone())
+            .strftime("%H:%M:%S")
+            .to_string()
+    }
+
+    /// 2026-11-25 09:30
+    pub fn minute(&self, at: Timestamp) -> String {
+        at.to_zoned_datetime(self.0.clone())
+            .strftime("%Y-%m-%d %H:%M")
+            .to_string()
+    }
+
+    /// The zone.
+    pub fn zone(&self) -> &TimeZone {
+        &self.0
+    }
+
+    /// The zone's name: UTC, Europe/London.
+    pub fn zone_name(&self) -> String {
+        self.0.iana_name().unwrap_or("local time").to_owned()
+    }
+}
+
+/// A length of time: "48 s", "4 min 05 s", "2 h 03 min".
+pub fn length(time: SignedDuration) -> String {
+    let seconds = time.as_secs().max(0);
+    match seconds {
+        0..60 => format!("{seconds} s"),
+        60..3600 => format!("{} min {:02} s", seconds / 60, seconds % 60),
+        _ => format!("{} h {:02} min", seconds / 3600, seconds % 3600 / 60),
+    }
+}

@@ -1,0 +1,284 @@
+use super::plan::StepId;
+use crate::grammar::{HalfCycle, Parked, Part, Place, Reason, Said, Statement};
+use crate::installation::Job;
+use crate::limits::Verdict;
+use crate::quantity::Reading;
+use serde::{Deserialize, Serialize};
+use std::fmt;
+
+/// The number of an event in its log, from 0.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct EventNo(pub u64);
+
+impl fmt::Display for EventNo {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}", self.0)
+    }
+}
+
+/// The version of [`Event`] that this program writes. A log may hold older ones.
+pub const EVENT_VERSION: u16 = 1;
+
+/// Something that happened in a session. A session's state is nothing but its events applied in
+/// order; events are never changed, a later one names the one it replaces.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "event", rename_all = "kebab-case")]
+pub enum Event {
+    /// The log was begun for this job.
+    Opened {
+        job: Box<Job>,
+        /// Program name and version that began it.
+        by: String,
+    },
+    /// The log was opened again.
+    Resumed {
+        by: String,
+    },
+    /// A value was heard for a step.
+    Reading {
+        step: StepId,
+        /// With pair, unit and test voltage filled in from the step where they were not said.
+        reading: Reading,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        place: Option<Place>,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        half: Option<HalfCycle>,
+        /// What the limits say of it.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        verdict: Option<Verdict>,
+        /// Why it needs "affirm" before it counts; nothing when it counts at once.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        question: Option<String>,
+        /// The reading it replaces.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        replaces: Option<EventNo>,
+    },
+    /// A questioned reading or proposal was affirmed.
+    Affirmed {
+        of: EventNo,
+    },
+    /// Something said earlier was taken back: a reading, a statement or an alteration.
+    Withdrawn {
+        of: EventNo,
+        why: Withdrawal,
+    },
+    /// A reading was put right at the desk afterwards, by keyboard. It takes the place of the old
+    /// one whether or not the session is finished, and says nothing of where the person is.
+    CorrectedAtDesk {
+        /// The reading it replaces.
+        of: EventNo,
+        reading: Reading,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        verdict: Option<Verdict>,
+        reason: String,
+    },
+    /// A step was answered with a statement.
+    Stated {
+        step: StepId,
+        statement: Statement,
+    },
+    /// Something was taken out, linked, or put into another position.
+    TakenOut {
+        board: u16,
+        circuit: Option<u16>,
+        part: Part,
+        linked: bool,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        place: Option<Place>,
+        both: bool,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        parked: Option<Parked>,
+    },
+    /// Entries of the out-list are back as they were.
+    PutBack {
+        entries: Vec<EventNo>,
+    },
+    /// "All back" was said and must be affirmed.
+    ProposedAllBack {
+        entries: Vec<EventNo>,
+    },
+    /// "Finish" was said with steps left undone, and must be affirmed.
+    ProposedFinish {
+        left: u32,
+    },
+    /// A step will not be done.
+    NotTested {
+        step: StepId,
+        reason: Reason,
+    },
+    /// A step is left out for a reason and the work goes on: a departure from the order.
+    Skipped {
+        step: StepId,
+        reason: Reason,
+    },
+    /// A bar was overridden by the person.
+    Overridden {
+        bar: Bar,
+        reason: Reason,
+    },
+    /// The person moved to another circuit or stage.
+    Moved {
+        to: StepId,
+        /// Steps passed over that are still open: a departure from the order when not zero.
+        passed_over: u32,
+    },
+    /// Voltage was found where there should be none; isolation of the board starts again.
+    VoltageFound {
+        board: u16,
+        heard: String,
+    },
+    /// Something asked for was refused.
+    Refused {
+        said: Said,
+        bar: Bar,
+    },
+    /// An utterance could have been two things; it was asked again.
+    Unclear {
+        words: String,
+        runner_up: Option<String>,
+    },
+    /// Something was asked about the session itself.
+    Asked {
+        said: Said,
+    },
+    NoteBegun,
+    NoteEnded,
+    /// Sound of a note, kept for typing later.
+    Noted,
+    StoodBy,
+    CarriedOn,
+    Paused,
+    Unpaused,
+    /// The session was ended.
+    Finished {
+        left_open: u32,
+        left_undone: u32,
+    },
+}
+
+impl Event {
+    /// The name of its kind, as stored.
+    pub fn kind(&self) -> &'static str {
+        match self {
+            Self::Opened { .. } => "opened",
+            Self::Resumed { .. } => "resumed",
+            Self::Reading { .. } => "reading",
+            Self::Affirmed { .. } => "affirmed",
+            Self::Withdrawn { .. } => "withdrawn",
+            Self::CorrectedAtDesk { .. } => "corrected-at-desk",
+            Self::Stated { .. } => "stated",
+            Self::TakenOut { .. } => "taken-out",
+            Self::PutBack { .. } => "put-back",
+            Self::ProposedAllBack { .. } => "proposed-all-back",
+            Self::ProposedFinish { .. } => "proposed-finish",
+            Self::NotTested { .. } => "not-tested",
+            Self::Skipped { .. } => "skipped",
+            Self::Overridden { .. } => "overridden",
+            Self::Moved { .. } => "moved",
+            Self::VoltageFound { .. } => "voltage-found",
+            Self::Refused { .. } => "refused",
+            Self::Unclear { .. } => "unclear",
+            Self::Asked { .. } => "asked",
+            Self::NoteBegun => "note-begun",
+            Self::NoteEnded => "note-ended",
+            Self::Noted => "noted",
+            Self::StoodBy => "stood-by",
+            Self::CarriedOn => "carried-on",
+            Self::Paused => "paused",
+            Self::Unpaused => "unpaused",
+            Self::Finished { .. } => "finished",
+        }
+    }
+}
+
+/// How something said came to be taken back.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Withdrawal {
+    Negative,
+    Correction,
+    Disregard,
+}
+
+/// Why something asked for is refused. What is barred by the out-list may be overridden with a
+/// spoken reason; the others may not.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "bar", rename_all = "kebab-case")]
+pub enum Bar {
+    /// The board has not been isolated and proved dead.
+    NotProvedDead { board: u16 },
+    /// Electronics are known or suspected in the circuit.
+    ElectronicsInCircuit { circuit: u16, what: String },
+    /// Things are still out.
+    StillOut { entries: u32 },
+    /// Dead tests are still open before energising.
+    DeadTestsOpen { steps: u32 },
+    /// The board is not energised.
+    NotEnergised { board: u16 },
+    /// The board is energised: no dead test on it.
+    Energised { board: u16 },
+    /// A question waits for "affirm", "negative" or "correction".
+    QuestionOpen,
+    /// The session stands by, is paused, or records a note.
+    Waiting { mode: Mode },
+    /// The session is finished.
+    Finished,
+    /// There is no such circuit, board or stage in the job, or nothing left to do there.
+    NoSuchPlace { what: String },
+    /// The value cannot be a value of what was asked.
+    WrongQuantity { wanted: String },
+    /// No step now takes such an answer.
+    NotAskedNow { wanted: String },
+    /// Nothing like that is on the out-list.
+    NotOut,
+    /// Several entries of the out-list could be meant.
+    WhichOne { entries: Vec<EventNo> },
+    /// An alteration needs its place.
+    WhereIsIt,
+    /// There is nothing to affirm, take back or override.
+    NothingToAnswer,
+    /// The step can't be left out: everything after it depends on it.
+    CannotBeSkipped,
+}
+
+impl Bar {
+    /// Whether the person may override it with a spoken reason.
+    pub fn may_be_overridden(&self) -> bool {
+        matches!(self, Self::StillOut { .. })
+    }
+}
+
+/// Whether the session is taking readings or waiting.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Mode {
+    #[default]
+    Running,
+    StandingBy,
+    Paused,
+    Noting,
+    Finished,
+}
+
+/// What was altered, in words: "neutral at socket 3".
+pub fn describe_part(part: Part, place: Option<&Place>, both: bool, linked: bool) -> String {
+    let what = match part {
+        Part::Conductors(c) if both => format!("both {}s", c.spoken()),
+        Part::Conductors(c) => c.spoken(),
+        Part::EarthingConductor => "earthing conductor".to_owned(),
+        Part::Accessory => String::new(),
+        Part::Lamp => "lamp".to_owned(),
+        Part::Cover => "cover".to_owned(),
+        Part::Lock => "lock".to_owned(),
+        Part::Fuse => "fuse".to_owned(),
+        Part::Switch => "switch position".to_owned(),
+        Part::Everything => "everything".to_owned(),
+    };
+    let link = if linked { " linked" } else { "" };
+    match (place, what.is_empty()) {
+        (Some(place), true) => format!("{place}{link}"),
+        (Some(place), false) => format!("{what}{link} at {place}"),
+        (None, _) => format!("{what}{link}"),
+    }
+}

@@ -1,0 +1,295 @@
+//! What the limits say of a session's readings: the one place where the sequence asks them.
+//!
+//! Continuity readings are compared with the resistance of the test leads taken off, when it was
+//! noted and not nulled; the log and the schedule keep what was said.
+
+use super::plan::{Quantity, Step};
+use super::readings::Judged;
+use super::state::{State, place_of};
+use crate::installation::{Accessory, Circuit};
+use crate::limits::judge::{self, Beside, Multiple, Place};
+use crate::limits::ring::{Leg, PointReading, Stage as Crossed};
+use crate::limits::{Facts, insulation as insulation_limits};
+use crate::quantity::{MegOhms, Ohms, Pair, Reading, Truth};
+
+/// One insulation reading against Table 64.
+pub fn insulation(state: &State, step: &Step, reading: &Reading) -> Judged {
+    let Some((_, facts)) = circuit(state, step) else {
+        return Judged::noted();
+    };
+    let verdict = judge::insulation(state.tables(), &facts, reading);
+    let between_lives = reading.pair.is_some_and(|pair| !pair.to_earth());
+    let short = MegOhms::exact(state.tables().insulation_pattern.short_megohms);
+    let low = MegOhms::from_reading(reading, facts.insulation_range)
+        .is_ok_and(|value| between_lives && value.is_at_most(short) == Truth::No);
+    let mut judged = Judged::by(verdict);
+    if low && judged.failed() {
+        judged.question = Some("low, but not a dead short: something may be connected".to_owned());
+    }
+    judged
+}
+
+/// What the readings of a circuit at 250 V look like together.
+pub fn pattern(state: &State, step: &Step) -> Option<insulation_limits::Pattern> {
+    let (circuit, facts) = circuit(state, step)?;
+    let readings: Vec<_> = state
+        .counting(Quantity::Insulation)
+        .filter(|kept| {
+            state.step(&kept.step).is_some_and(|other| {
+                (other.board, other.circuit) == (step.board, step.circuit)
+                    && other.measure().map(|m| m.at) == step_trial(state, step)
+            })
+        })
+        .filter_map(|kept| {
+            let value = MegOhms::from_reading(&kept.reading, facts.insulation_range).ok()?;
+            Some((kept.reading.pair?, value))
+        })
+        .collect();
+    Some(insulation_limits::pattern(
+        state.tables(),
+        &readings,
+        circuit.system,
+    ))
+}
+
+/// The test voltage of the circuit's first insulation step.
+fn step_trial(state: &State, step: &Step) -> Option<Option<crate::quantity::TestVoltage>> {
+    state
+        .plan()
+        .steps
+        .iter()
+        .find(|other| {
+            (other.board, other.circuit) == (step.board, step.circuit)
+                && other
+                    .measure()
+                    .is_some_and(|m| m.quantity == Quantity::Insulation)
+        })
+        .and_then(Step::measure)
+        .map(|m| m.at)
+}
+
+/// A main bond.
+pub fn bond(state: &State, _step: &Step, reading: &Reading) -> Judged {
+    Judged::by(judge::bonding(
+        state.tables(),
+        &state.without_leads(reading),
+    ))
+}
+
+/// R1+R2, or R2 with a long lead, at a point of a radial circuit.
+pub fn continuity(state: &State, step: &Step, reading: &Reading) -> Judged {
+    let Some((circuit, facts)) = circuit(state, step) else {
+        return Judged::noted();
+    };
+    let last = circuit.points.last().map(place_of);
+    let place = if last.is_none() || last == step.place {
+        Place::Furthest
+    } else {
+        Place::OnTheWay
+    };
+    let reading = state.without_leads(reading);
+    let by_long_lead = step.measure().map(|m| m.quantity) == Some(Quantity::R2);
+    let judge = if by_long_lead {
+        judge::r2
+    } else {
+        judge::r1_r2
+    };
+    Judged::by(judge(state.tables(), &facts, place, &reading))
+}
+
+/// A reading of a ring: end to end, or cross-connected at a point. The last one is judged with
+/// the pattern of all.
+pub fn ring(state: &State, step: &Step, reading: &Reading) -> Judged {
+    let Some((circuit, facts)) = circuit(state, step) else {
+        return Judged::noted();
+    };
+    let tables = state.tables();
+    let reading = state.without_leads(reading);
+    let end = |symbol: &str| ring_end(state, step, symbol);
+    let quantity = step.measure().map(|m| m.quantity);
+    if quantity == Some(Quantity::RingEndToEnd) {
+        let leg = match step.id.0.rsplit('/').next() {
+            Some("rn") => Leg::Neutral,
+            Some("r2") => Leg::Cpc,
+            _ => Leg::Line,
+        };
+        let line = end("r1");
+        let beside = if leg == Leg::Line {
+            None
+        } else {
+            line.as_ref()
+        };
+        return Judged::by(judge::ring_end(tables, &facts, leg, &reading, beside));
+    }
+    let (Some(line), Some(neutral), Some(cpc)) = (end("r1"), end("rn"), end("r2")) else {
+        return Judged::noted();
+    };
+    let Some(ends) = judge::ring_ends(tables, &line, &neutral, &cpc) else {
+        return Judged::noted();
+    };
+    let crossed = if quantity == Some(Quantity::RingLineNeutral) {
+        Crossed::LineNeutral
+    } else {
+        Crossed::LineCpc
+    };
+    let point = circuit
+        .points
+        .iter()
+        .find(|point| Some(place_of(point)) == step.place);
+    let one = judge::ring_point(
+        tables,
+        &facts,
+        crossed,
+        &ends,
+        &reading,
+        point.is_some_and(|p| p.spur),
+    );
+    let points: Vec<PointReading> = circuit
+        .points
+        .iter()
+        .map(|p| point_reading(state, step, p, Some((step, &reading))))
+        .collect();
+    let all_in = points
+        .iter()
+        .all(|p| p.line_neutral.is_some() && p.line_cpc.is_some());
+    if all_in && !one.asks() {
+        Judged::by(judge::ring(tables, &facts, &ends, &points))
+    } else {
+        Judged::by(one)
+    }
+}
+
+/// The end-to-end reading of one conductor of the ring that a step belongs to.
+fn ring_end(state: &State, step: &Step, symbol: &str) -> Option<Reading> {
+    let wanted = format!("/end-to-end/{symbol}");
+    state
+        .counting(Quantity::RingEndToEnd)
+        .find(|kept| on_circuit_of(state, &kept.step, step) && kept.step.0.ends_with(&wanted))
+        .map(|kept| state.without_leads(&kept.reading))
+}
+
+fn on_circuit_of(state: &State, id: &super::plan::StepId, step: &Step) -> bool {
+    state
+        .step(id)
+        .is_some_and(|other| (other.board, other.circuit) == (step.board, step.circuit))
+}
+
+/// Both cross-connected readings at a point, the one just said among them.
+fn point_reading(
+    state: &State,
+    step: &Step,
+    point: &Accessory,
+    now: Option<(&Step, &Reading)>,
+) -> PointReading {
+    let place = place_of(point);
+    let ohms = |reading: &Reading| {
+        Ohms::from_reading(reading, Some(state.tables().continuity.range_ohms)).ok()
+    };
+    let value = |quantity: Quantity| {
+        if let Some((said_at, reading)) = now
+            && said_at.place.as_ref() == Some(&place)
+            && said_at.measure().map(|m| m.quantity) == Some(quantity)
+        {
+            return ohms(reading);
+        }
+        state
+            .counting(quantity)
+            .find(|kept| {
+                on_circuit_of(state, &kept.step, step)
+                    && state.step(&kept.step).and_then(|s| s.place.as_ref()) == Some(&place)
+            })
+            .and_then(|kept| ohms(&state.without_leads(&kept.reading)))
+    };
+    PointReading {
+        name: place.to_string(),
+        spur: point.spur,
+        line_neutral: value(Quantity::RingLineNeutral),
+        line_cpc: value(Quantity::RingLineEarth),
+    }
+}
+
+/// The external loop, or the electrode on a TT system.
+pub fn external_loop(state: &State, step: &Step, reading: &Reading) -> Judged {
+    let Some(board) = state.board(step.board) else {
+        return Judged::noted();
+    };
+    let sensitive = |c: &&Circuit| c.rcd.as_ref().map_or(0.0, |rcd| rcd.milliamps);
+    let worst = board
+        .circuits
+        .iter()
+        .max_by(|a, b| sensitive(a).total_cmp(&sensitive(b)));
+    match worst {
+        Some(circuit) => Judged::by(judge::ze(
+            state.tables(),
+            &state.job().facts(board, circuit),
+            reading,
+        )),
+        None => Judged::noted(),
+    }
+}
+
+/// Prospective fault current at a board, the larger of what was read counting.
+pub fn fault_current(state: &State, step: &Step, reading: &Reading) -> Judged {
+    let Some(board) = state.board(step.board) else {
+        return Judged::noted();
+    };
+    let mut readings: Vec<(Pair, Reading)> = state
+        .counting(Quantity::FaultCurrent)
+        .filter(|kept| {
+            kept.step != step.id
+                && state
+                    .step(&kept.step)
+                    .is_some_and(|s| s.board == step.board)
+        })
+        .filter_map(|kept| Some((kept.reading.pair?, kept.reading)))
+        .collect();
+    readings.extend(reading.pair.map(|pair| (pair, *reading)));
+    Judged::by(judge::fault_current(
+        state.tables(),
+        state.job().supply.phases,
+        board.least_breaking(),
+        &readings,
+    ))
+}
+
+/// Zs of a circuit, beside Ze and R1+R2 as they were read.
+pub fn loop_impedance(state: &State, step: &Step, reading: &Reading) -> Judged {
+    let Some((circuit, facts)) = circuit(state, step) else {
+        return Judged::noted();
+    };
+    let external = state
+        .board(step.board)
+        .filter(|board| board.fed_from.is_none())
+        .and_then(|_| state.external_loop());
+    let r1_r2 = state
+        .highest_r1_r2(step.board, circuit.number)
+        .map(|r| state.without_leads(&r));
+    Judged::by(judge::zs(
+        state.tables(),
+        &facts,
+        reading,
+        Beside {
+            ze: external.as_ref(),
+            r1_r2: r1_r2.as_ref(),
+        },
+    ))
+}
+
+/// An RCD's time, or no trip at half its rated current.
+pub fn rcd(state: &State, step: &Step, reading: &Reading) -> Judged {
+    let Some((_, facts)) = circuit(state, step) else {
+        return Judged::noted();
+    };
+    let multiple = match step.measure().map(|m| m.quantity) {
+        Some(Quantity::RcdHalf) => Multiple::Half,
+        Some(Quantity::RcdFiveTimes) => Multiple::Five,
+        _ => Multiple::Once,
+    };
+    judge::rcd(state.tables(), &facts, multiple, reading).map_or_else(Judged::noted, Judged::by)
+}
+
+fn circuit<'a>(state: &'a State, step: &Step) -> Option<(&'a Circuit, Facts)> {
+    let board = state.board(step.board)?;
+    let circuit = state.circuit(step.board, step.circuit?)?;
+    Some((circuit, state.job().facts(board, circuit)))
+}

@@ -1,0 +1,186 @@
+use super::procedures::{self, Procedure};
+use crate::grammar::{HalfCycle, Place, Stage, Statement};
+use crate::installation::Job;
+use crate::quantity::{Pair, TestVoltage, Unit};
+use serde::{Deserialize, Serialize};
+use std::fmt;
+
+/// The lasting name of a step, made from what it is: `b1/c3/insulation/500/L-N`. The same job
+/// file always gives the same names, so that a log can be replayed.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct StepId(pub String);
+
+impl fmt::Display for StepId {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+/// One thing to be done or measured.
+#[derive(Debug, Clone)]
+pub struct Step {
+    pub id: StepId,
+    /// The procedure it belongs to, which knows its guards and judges its readings.
+    pub procedure: &'static dyn Procedure,
+    pub stage: Stage,
+    pub board: u16,
+    /// The circuit; none for what concerns the whole board.
+    pub circuit: Option<u16>,
+    pub place: Option<Place>,
+    /// The conductors it is between, whether it is measured or stated.
+    pub pair: Option<Pair>,
+    pub ask: Ask,
+    /// The grammar rule that its answers are heard with.
+    pub rule: &'static str,
+    /// The prompt the first time.
+    pub full: String,
+    /// The prompt when steps like it have been done before.
+    pub brief: String,
+    /// Steps with the same word are alike: the full prompt is given for the first only.
+    pub like: &'static str,
+}
+
+/// What answers a step.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Ask {
+    /// One of these statements; [`Statement::Done`] always stands for the first.
+    Statement(Vec<Statement>),
+    /// A value.
+    Reading(Measure),
+    /// Nothing is said to the step itself: it is closed by what happens elsewhere, such as the
+    /// out-list becoming empty.
+    Event,
+}
+
+/// What a reading must be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Measure {
+    pub quantity: Quantity,
+    pub pair: Option<Pair>,
+    pub at: Option<TestVoltage>,
+    pub half: Option<HalfCycle>,
+    /// The unit when none is said.
+    pub unit: Unit,
+}
+
+/// The quantities of a schedule of test results.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Quantity {
+    LeadsOpen,
+    LeadsShorted,
+    Bond,
+    R1R2,
+    R2,
+    RingEndToEnd,
+    RingLineNeutral,
+    RingLineEarth,
+    Insulation,
+    ExternalLoop,
+    FaultCurrent,
+    LoopImpedance,
+    RcdHalf,
+    RcdTime,
+    RcdFiveTimes,
+}
+
+impl Step {
+    /// The place where the reading is taken, or the pair, in words; for prompts and reports.
+    pub fn subject(&self) -> String {
+        let mut parts = Vec::new();
+        if let Some(circuit) = self.circuit {
+            parts.push(format!("circuit {circuit}"));
+        }
+        if let Some(place) = &self.place {
+            parts.push(place.to_string());
+        }
+        if let Some(pair) = self.pair {
+            parts.push(pair.spoken());
+        }
+        parts.join(", ")
+    }
+
+    /// The measure, when the step asks for a reading.
+    pub fn measure(&self) -> Option<Measure> {
+        match self.ask {
+            Ask::Reading(measure) => Some(measure),
+            _ => None,
+        }
+    }
+
+    /// Whether it is done on a dead installation, after isolation.
+    pub fn is_dead_test(&self) -> bool {
+        matches!(
+            self.stage,
+            Stage::Continuity | Stage::Ring | Stage::Insulation | Stage::Polarity
+        )
+    }
+
+    /// Whether it is done with the supply on.
+    pub fn is_live_test(&self) -> bool {
+        matches!(
+            self.stage,
+            Stage::SupplyPolarity
+                | Stage::ExternalLoop
+                | Stage::FaultCurrent
+                | Stage::LoopImpedance
+                | Stage::Rcd
+                | Stage::PhaseSequence
+                | Stage::Functional
+        )
+    }
+}
+
+/// The ordered steps of a job.
+#[derive(Debug, Clone, Default)]
+pub struct Plan {
+    pub steps: Vec<Step>,
+}
+
+impl Plan {
+    /// Plans a job: board by board, isolation to energising; within a board the circuits one by
+    /// one through the dead tests in the order of BS 7671 643.2 to 643.6; then the live tests.
+    pub fn of(job: &Job) -> Self {
+        let mut steps = Vec::new();
+        for board in &job.boards {
+            let before = steps.len();
+            for procedure in procedures::BEFORE_CIRCUITS {
+                steps.extend(procedure.board_steps(job, board));
+            }
+            for circuit in &board.circuits {
+                for procedure in procedures::DEAD_ON_CIRCUIT {
+                    steps.extend(procedure.circuit_steps(job, board, circuit));
+                }
+            }
+            for procedure in procedures::BETWEEN {
+                steps.extend(procedure.board_steps(job, board));
+            }
+            for circuit in &board.circuits {
+                for procedure in procedures::LIVE_ON_CIRCUIT {
+                    steps.extend(procedure.circuit_steps(job, board, circuit));
+                }
+            }
+            for procedure in procedures::AFTER_CIRCUITS {
+                steps.extend(procedure.board_steps(job, board));
+            }
+            if let Some(wanted) = &job.tests {
+                let kept = steps.split_off(before);
+                steps.extend(kept.into_iter().filter(|step| {
+                    wanted.contains(&step.stage) || !(step.is_dead_test() || step.is_live_test())
+                }));
+            }
+        }
+        Self { steps }
+    }
+
+    /// The step with this name.
+    pub fn step(&self, id: &StepId) -> Option<&Step> {
+        self.steps.iter().find(|step| step.id == *id)
+    }
+
+    /// Where the step stands in the order.
+    pub fn position(&self, id: &StepId) -> Option<usize> {
+        self.steps.iter().position(|step| step.id == *id)
+    }
+}

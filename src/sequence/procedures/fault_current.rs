@@ -1,0 +1,42 @@
+use super::{Maker, Procedure, measure};
+use crate::grammar::Stage;
+use crate::installation::{Board, Job};
+use crate::quantity::{Pair, Reading, Unit};
+use crate::sequence::judging;
+use crate::sequence::plan::{Quantity, Step};
+use crate::sequence::readings::Judged;
+use crate::sequence::state::State;
+
+/// Prospective fault current at the board, line to neutral and line to earth; the larger counts.
+/// BS 7671 643.7.3.201.
+#[derive(Debug)]
+pub struct FaultCurrent;
+
+impl Procedure for FaultCurrent {
+    fn stage(&self) -> Stage {
+        Stage::FaultCurrent
+    }
+
+    fn board_steps(&self, _job: &Job, board: &Board) -> Vec<Step> {
+        let make = Maker::board(&FaultCurrent, board, "current");
+        [Pair::LN, Pair::LE]
+            .into_iter()
+            .map(|pair| {
+                make.reading(
+                    &pair.to_string(),
+                    "fault-current",
+                    measure(Quantity::FaultCurrent, Some(pair), Unit::KiloAmp),
+                    format!(
+                        "Prospective fault current at the board, {}, in kiloamps.",
+                        pair.spoken()
+                    ),
+                    format!("Fault current, {}.", pair.spoken()),
+                )
+            })
+            .collect()
+    }
+
+    fn judge(&self, state: &State, step: &Step, reading: &Reading) -> Judged {
+        judging::fault_current(state, step, reading)
+    }
+}

@@ -1,0 +1,493 @@
+use super::{
+    error::StoreError,
+    hex::{ChainId, Digest256, EventId},
+    log::{Store, to_head},
+    record::{Record, id_of},
+    schema,
+};
+use jiff::Timestamp;
+use rusqlite::Connection;
+use std::{
+    collections::{BTreeMap, BTreeSet, HashMap, HashSet},
+    fmt,
+};
+
+/// What checking a whole log found.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Verdict {
+    /// Events that fit, up to the first that does not. Damage to the sound alone does not count
+    /// here: the events after it still stand.
+    pub events: u64,
+    /// Pieces of evidence that fit.
+    pub evidence: u64,
+    /// Bytes of sound in them.
+    pub sound_bytes: u64,
+    /// The chains, in order of their first event.
+    pub chains: Vec<ChainState>,
+    /// What does not fit: events first, in order, then the file as a whole.
+    pub faults: Vec<Fault>,
+    /// Things that are no damage but worth knowing.
+    pub remarks: Vec<Remark>,
+    /// Places where two events follow the same one: two copies of one log both went on.
+    pub conflicts: Vec<Conflict>,
+}
+
+impl Verdict {
+    /// Whether everything is as it was written.
+    pub fn is_whole(&self) -> bool {
+        self.faults.is_empty()
+    }
+}
+
+/// One chain of a log.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ChainState {
+    /// Its name.
+    pub chain: ChainId,
+    /// The device that wrote it.
+    pub device: String,
+    /// How many events it has.
+    pub events: u64,
+    /// When its first event was written.
+    pub first: Timestamp,
+    /// When its last event was written.
+    pub last: Timestamp,
+}
+
+/// Something that is not as it was written.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Fault {
+    /// Where.
+    pub place: Place,
+    /// What does not fit.
+    pub why: String,
+}
+
+/// Where a fault is.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Place {
+    /// At this event.
+    Event {
+        seq: u64,
+        id: EventId,
+        kind: String,
+        at: Timestamp,
+    },
+    /// After this event, where the next cannot be read or is missing; 0 is the beginning.
+    After(u64),
+    /// Not at any one event.
+    File,
+}
+
+impl fmt::Display for Fault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match &self.place {
+            Place::Event { seq, id, kind, at } => {
+                write!(f, "event {seq} ({kind}, {at:.0}, id {id}): {}", self.why)
+            }
+            Place::After(0) => write!(f, "the first event: {}", self.why),
+            Place::After(seq) => write!(f, "the event after event {seq}: {}", self.why),
+            Place::File => write!(f, "the file: {}", self.why),
+        }
+    }
+}
+
+/// Something worth knowing that is no damage.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Remark {
+    /// The device's clock was set back between this event and the one before it in its chain.
+    ClockWentBack {
+        seq: u64,
+        before: Timestamp,
+        at: Timestamp,
+    },
+    /// Evidence that no event rests on.
+    LooseEvidence { hash: Digest256 },
+    /// The sound behind this event was left out when the log was exported.
+    NoSound { seq: u64 },
+}
+
+impl fmt::Display for Remark {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::ClockWentBack { seq, before, at } => write!(
+                f,
+                "the clock went back before event {seq}: from {before:.0} to {at:.0}; \
+                 the order of events is kept all the same"
+            ),
+            Self::LooseEvidence { hash } => write!(f, "no event rests on the evidence {hash}"),
+            Self::NoSound { seq } => write!(
+                f,
+                "the sound of event {seq} is not in this log; what was made of it is"
+            ),
+        }
+    }
+}
+
+/// Two events that follow the same one in the same chain.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Conflict {
+    /// The event that both follow; 0 when both are the first of their chain.
+    pub after: u64,
+    /// The one that stands first in this log.
+    pub one: u64,
+    /// The other.
+    pub other: u64,
+}
+
+impl fmt::Display for Conflict {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(
+            f,
+            "events {} and {} both follow event {}: two copies of this log went on separately; \
+             both are kept",
+            self.one, self.other, self.after
+        )
+    }
+}
+
+/// How much is checked.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Depth {
+    /// The events and that their evidence is there.
+    Events,
+    /// The sound too, and every page of the file.
+    Everything,
+}
+
+impl Store {
+    /// Checks everything: every page of the file, the tables and triggers, every event against
+    /// its hash and the one before it, every piece of evidence against its own, and that no chain
+    /// has lost its end.
+    ///
+    /// # Errors
+    /// When the log cannot be read at all. Damage inside it is in the verdict.
+    pub fn verify(&self) -> Result<Verdict, StoreError> {
+        self.examine(Depth::Everything)
+    }
+
+    /// Refuses a log to which nothing may be added.
+    pub(super) fn check_chains(&self) -> Result<(), StoreError> {
+        let thorough = self.opening.cut_short.is_some();
+        let verdict = self.examine(if thorough {
+            Depth::Everything
+        } else {
+            Depth::Events
+        })?;
+        match verdict.faults.first() {
+            None => Ok(()),
+            Some(fault) => Err(StoreError::Damaged {
+                path: self.path.clone(),
+                why: fault.to_string(),
+            }),
+        }
+    }
+
+    fn examine(&self, depth: Depth) -> Result<Verdict, StoreError> {
+        // One view of the log throughout, whoever adds to it meanwhile.
+        let view = self
+            .connection
+            .unchecked_transaction()
+            .map_err(|why| StoreError::from_sqlite(&self.path, why))?;
+        let verdict = self.examine_in_view(depth);
+        drop(view);
+        verdict
+    }
+
+    /// [`Store::verify`] inside a transaction of the caller's.
+    pub(super) fn verify_in_view(&self) -> Result<Verdict, StoreError> {
+        self.examine_in_view(Depth::Everything)
+    }
+
+    fn examine_in_view(&self, depth: Depth) -> Result<Verdict, StoreError> {
+        let mut verdict = Verdict::default();
+        let mut walk = Walk::default();
+        if let Err(fault) = self.walk(&mut walk, depth, &mut verdict) {
+            verdict.faults.push(fault);
+        } else if let Err(why) = compare_heads(&self.connection, &walk, &mut verdict) {
+            verdict.faults.push(in_file(why));
+        }
+        check_tables(&self.connection, &mut verdict)?;
+        if depth == Depth::Everything {
+            check_pages(&self.connection, &mut verdict);
+            if verdict.is_whole() {
+                find_loose_evidence(&self.connection, &mut verdict)
+                    .unwrap_or_else(|why| verdict.faults.push(in_file(why)));
+            }
+        }
+        verdict.chains = walk.chains;
+        Ok(verdict)
+    }
+
+    fn walk(&self, walk: &mut Walk, depth: Depth, verdict: &mut Verdict) -> Result<(), Fault> {
+        for record in self.records() {
+            let record = record.map_err(|why| Fault {
+                place: Place::After(verdict.events),
+                why: format!("it cannot be read: {}", inner(&why)),
+            })?;
+            if record.seq != verdict.events + 1 {
+                return Err(Fault {
+                    place: Place::After(verdict.events),
+                    why: format!("it is missing; the next one is event {}", record.seq),
+                });
+            }
+            walk.step(&record, verdict)
+                .map_err(|why| at(&record, why))?;
+            if let Some(hash) = record.evidence.filter(|hash| walk.evidence.insert(*hash)) {
+                self.check_evidence(&hash, record.seq, depth, verdict)
+                    .unwrap_or_else(|why| verdict.faults.push(at(&record, why)));
+            }
+            verdict.events += 1;
+        }
+        Ok(())
+    }
+
+    fn check_evidence(
+        &self,
+        hash: &Digest256,
+        seq: u64,
+        depth: Depth,
+        verdict: &mut Verdict,
+    ) -> Result<(), String> {
+        let missing = || format!("the evidence {hash} that it rests on is missing");
+        if depth == Depth::Events {
+            let there = self
+                .connection
+                .prepare_cached("SELECT 1 FROM evidence WHERE hash = ?1")
+                .and_then(|mut query| query.exists([hash.to_string()]))
+                .map_err(|why| format!("its evidence cannot be read: {why}"))?;
+            return if there { Ok(()) } else { Err(missing()) };
+        }
+        match self.evidence(hash) {
+            Ok(Some(evidence)) => {
+                verdict.evidence += 1;
+                match evidence.flac() {
+                    Some(flac) => verdict.sound_bytes += flac.len() as u64,
+                    None => verdict.remarks.push(Remark::NoSound { seq }),
+                }
+                Ok(())
+            }
+            Ok(None) => Err(missing()),
+            Err(StoreError::Damaged { why, .. }) => Err(why),
+            Err(why) => Err(format!("its evidence cannot be read: {}", inner(&why))),
+        }
+    }
+}
+
+/// What walking along the events remembers of those passed.
+#[derive(Default)]
+struct Walk {
+    passed: HashMap<Digest256, Passed>,
+    followed: HashMap<(ChainId, Digest256), u64>,
+    tips: BTreeSet<Digest256>,
+    evidence: HashSet<Digest256>,
+    chains: Vec<ChainState>,
+    chain_index: BTreeMap<ChainId, usize>,
+}
+
+struct Passed {
+    seq: u64,
+    chain: ChainId,
+    position: u64,
+    at: Timestamp,
+}
+
+impl Walk {
+    fn step(&mut self, record: &Record, verdict: &mut Verdict) -> Result<(), String> {
+        if record.hash != record.computed_hash() {
+            return Err("it is not as it was written: its hash does not fit".to_owned());
+        }
+        if record.id != id_of(record.hash) {
+            return Err("its id does not fit its hash".to_owned());
+        }
+        let before = self.passed.get(&record.prev_hash);
+        let follows = match before {
+            _ if record.position == 1 => before.is_some() || record.prev_hash == Digest256::ZERO,
+            Some(before) => before.chain == record.chain && before.position + 1 == record.position,
+            None => false,
+        };
+        if !follows {
+            return Err(format!(
+                "the event it follows ({}) is missing or out of place",
+                id_of(record.prev_hash)
+            ));
+        }
+        if let Some(before) = before
+            && record.at < before.at
+        {
+            verdict.remarks.push(Remark::ClockWentBack {
+                seq: record.seq,
+                before: before.at,
+                at: record.at,
+            });
+        }
+        if let Some(&one) = self.followed.get(&(record.chain, record.prev_hash)) {
+            verdict.conflicts.push(Conflict {
+                after: before.map_or(0, |before| before.seq),
+                one,
+                other: record.seq,
+            });
+        }
+        self.remember(record);
+        Ok(())
+    }
+
+    fn remember(&mut self, record: &Record) {
+        self.followed
+            .entry((record.chain, record.prev_hash))
+            .or_insert(record.seq);
+        if record.position > 1 {
+            self.tips.remove(&record.prev_hash);
+        }
+        self.tips.insert(record.hash);
+        self.passed.insert(
+            record.hash,
+            Passed {
+                seq: record.seq,
+                chain: record.chain,
+                position: record.position,
+                at: record.at,
+            },
+        );
+        let index = *self.chain_index.entry(record.chain).or_insert_with(|| {
+            self.chains.push(ChainState {
+                chain: record.chain,
+                device: record.device.clone(),
+                events: 0,
+                first: record.at,
+                last: record.at,
+            });
+            self.chains.len() - 1
+        });
+        if let Some(chain) = self.chains.get_mut(index) {
+            chain.events += 1;
+            chain.last = record.at;
+        }
+    }
+}
+
+/// The last events that the log says it has, against those it does have.
+fn compare_heads(
+    connection: &Connection,
+    walk: &Walk,
+    verdict: &mut Verdict,
+) -> rusqlite::Result<()> {
+    let heads: BTreeSet<Digest256> = connection
+        .prepare("SELECT hash FROM head")?
+        .query_map([], to_head)?
+        .collect::<Result<_, _>>()?;
+    if let Some(lost) = heads.difference(&walk.tips).next() {
+        verdict.faults.push(Fault {
+            place: Place::After(verdict.events),
+            why: format!(
+                "it is missing: the log has lost its end, up to the event {}",
+                id_of(*lost)
+            ),
+        });
+    } else if let Some(extra) = walk.tips.difference(&heads).next() {
+        verdict.faults.push(Fault {
+            place: Place::File,
+            why: format!("the list of last events lacks the event {}", id_of(*extra)),
+        });
+    }
+    Ok(())
+}
+
+fn check_tables(connection: &Connection, verdict: &mut Verdict) -> Result<(), StoreError> {
+    let expected = schema::expected()?;
+    match schema::described(connection) {
+        Ok(found) if found == expected => {}
+        Ok(found) => {
+            let odd = expected
+                .iter()
+                .zip(&found)
+                .find(|(expected, found)| expected != found)
+                .map_or("one is missing or too many", |((name, _), _)| name.as_str());
+            verdict.faults.push(Fault {
+                place: Place::File,
+                why: format!("its tables and triggers are not those of a log: {odd}"),
+            });
+        }
+        Err(why) => verdict.faults.push(in_file(why)),
+    }
+    Ok(())
+}
+
+/// SQLite's own checks of every page, index and reference.
+fn check_pages(connection: &Connection, verdict: &mut Verdict) {
+    let complaints = connection
+        .prepare("PRAGMA integrity_check(20)")
+        .and_then(|mut query| {
+            query
+                .query_map([], |row| row.get::<_, String>(0))?
+                .collect::<Result<Vec<_>, _>>()
+        });
+    match complaints {
+        Ok(complaints) => verdict.faults.extend(
+            complaints
+                .into_iter()
+                .filter(|complaint| complaint != "ok")
+                .map(in_file),
+        ),
+        Err(why) => verdict.faults.push(in_file(why)),
+    }
+    let loose = connection
+        .prepare("SELECT \"table\", \"parent\" FROM pragma_foreign_key_check")
+        .and_then(|mut query| {
+            query
+                .query_map([], |row| {
+                    let (table, parent): (String, String) = (row.get(0)?, row.get(1)?);
+                    Ok(format!(
+                        "a row of {table} refers to a missing row of {parent}"
+                    ))
+                })?
+                .collect::<Result<Vec<_>, _>>()
+        });
+    match loose {
+        Ok(loose) => verdict.faults.extend(loose.into_iter().map(in_file)),
+        Err(why) => verdict.faults.push(in_file(why)),
+    }
+}
+
+fn find_loose_evidence(connection: &Connection, verdict: &mut Verdict) -> rusqlite::Result<()> {
+    let loose: Vec<Digest256> = connection
+        .prepare(
+            "SELECT hash FROM evidence
+             WHERE hash NOT IN (SELECT evidence FROM event WHERE evidence IS NOT NULL)
+             ORDER BY rowid",
+        )?
+        .query_map([], to_head)?
+        .collect::<Result<_, _>>()?;
+    verdict
+        .remarks
+        .extend(loose.into_iter().map(|hash| Remark::LooseEvidence { hash }));
+    Ok(())
+}
+
+fn at(record: &Record, why: String) -> Fault {
+    Fault {
+        place: Place::Event {
+            seq: record.seq,
+            id: record.id,
+            kind: record.kind.clone(),
+            at: record.at,
+        },
+        why,
+    }
+}
+
+fn in_file(why: impl fmt::Display) -> Fault {
+    Fault {
+        place: Place::File,
+        why: why.to_string(),
+    }
+}
+
+/// The reason inside an error, without the path and advice around it.
+fn inner(why: &StoreError) -> String {
+    match why {
+        StoreError::Damaged { why, .. } | StoreError::Io { why, .. } => why.clone(),
+        StoreError::Database { source, .. } => source.to_string(),
+        other => other.to_string(),
+    }
+}

@@ -1,0 +1,90 @@
+use super::{Mark, Tone, Voice};
+use std::io::{self, Write};
+
+/// Shows lines instead of saying them, each with a word that tells what it is, so that colour is
+/// never the only sign.
+pub struct Terminal {
+    out: Box<dyn Write + Send>,
+}
+
+impl Terminal {
+    /// Lines on standard output.
+    pub fn stdout() -> Self {
+        Self::to(io::stdout())
+    }
+
+    /// Lines on anything that can be written to.
+    pub fn to(out: impl Write + Send + 'static) -> Self {
+        Self { out: Box::new(out) }
+    }
+}
+
+impl Voice for Terminal {
+    fn say(&mut self, tone: Tone, text: &str) -> anyhow::Result<()> {
+        let sign = match tone {
+            Tone::Plain => "",
+            Tone::ReadBack => "read back: ",
+            Tone::Question => "question: ",
+            Tone::Reminder => "reminder: ",
+            Tone::Warning => "WARNING: ",
+        };
+        writeln!(self.out, "{sign}{text}")?;
+        self.out.flush()?;
+        Ok(())
+    }
+
+    fn speaking(&self) -> bool {
+        false
+    }
+
+    fn mark(&mut self, mark: Mark) {
+        let line = match mark {
+            Mark::Listening => "(listening)",
+            Mark::NotListening => "(not listening)",
+        };
+        // A mark that cannot be shown is no reason to stop; the next line will tell.
+        let _ = writeln!(self.out, "{line}").and_then(|()| self.out.flush());
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::sync::{Arc, Mutex};
+
+    #[derive(Clone, Default)]
+    struct Page(Arc<Mutex<Vec<u8>>>);
+
+    impl Write for Page {
+        fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+            self.0.lock().unwrap().extend_from_slice(bytes);
+            Ok(bytes.len())
+        }
+
+        fn flush(&mut self) -> io::Result<()> {
+            Ok(())
+        }
+    }
+
+    #[test]
+    fn every_line_tells_what_it_is_without_colour() -> anyhow::Result<()> {
+        let page = Page::default();
+        let mut terminal = Terminal::to(page.clone());
+        terminal.say(Tone::Plain, "Line to neutral, insulation at 500 volts")?;
+        terminal.say(Tone::ReadBack, "over 999 megohms")?;
+        terminal.say(Tone::Question, "0.05 megohms: is that right?")?;
+        terminal.say(Tone::Reminder, "Neutral out at socket 3")?;
+        terminal.say(Tone::Warning, "Something is still out")?;
+        let shown = String::from_utf8(page.0.lock().unwrap().clone())?;
+        assert_eq!(
+            shown,
+            "Line to neutral, insulation at 500 volts\n\
+             read back: over 999 megohms\n\
+             question: 0.05 megohms: is that right?\n\
+             reminder: Neutral out at socket 3\n\
+             WARNING: Something is still out\n"
+        );
+        assert!(!terminal.speaking());
+        Ok(())
+    }
+}

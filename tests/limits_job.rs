@@ -1,0 +1,149 @@
+//! Reading the job file: what is right is taken, what is wrong is named with its line, all at once.
+
+use bothhands::installation::{Job, JobError};
+use std::path::Path;
+
+fn problems(text: &str) -> String {
+    match Job::parse(text, "job.toml") {
+        Ok(_) => String::new(),
+        Err(error) => error.to_string(),
+    }
+}
+
+/// A small right job with `circuit` as the body of its one circuit.
+fn with_circuit(circuit: &str) -> String {
+    format!(
+        "title = 'Boathouse'\nkind = 'initial-verification'\ntester = 'A. Learner'\n\
+         [site]\nname = 'Boathouse'\n[supply]\nearthing = 'TT'\nphases = 1\n\
+         [[board]]\nnumber = 1\nname = 'Board'\n[[board.circuit]]\nnumber = 1\nname = 'Lights'\n{circuit}\n"
+    )
+}
+
+#[test]
+fn the_boathouse_is_read() {
+    let job = Job::load(Path::new("tests/jobs/boathouse.toml")).unwrap();
+    assert_eq!(job.boards[0].circuits.len(), 6);
+    assert_eq!(job.boards[0].circuits[0].points.len(), 3);
+}
+
+#[test]
+fn a_job_is_written_and_read_back_the_same() {
+    let job = Job::load(Path::new("tests/jobs/boathouse.toml")).unwrap();
+    let text = toml::to_string(&job).unwrap();
+    assert_eq!(Job::parse(&text, "again").unwrap(), job);
+}
+
+#[test]
+fn everything_wrong_is_told_at_once_with_its_line() {
+    let error = Job::load(Path::new("tests/jobs/everything_wrong.toml")).unwrap_err();
+    insta::assert_snapshot!(error.to_string());
+}
+
+#[test]
+fn a_missing_file_says_to_check_the_path() {
+    let JobError { problems, .. } = Job::load(Path::new("tests/jobs/none.toml")).unwrap_err();
+    assert!(problems[0].text.contains("check the path"));
+}
+
+#[test]
+fn broken_toml_names_every_line_that_is_broken() {
+    let text = problems("title = \nkind = \"ring\ntester = 'x'\n");
+    assert!(
+        text.contains("job.toml:1:") && text.contains("job.toml:2:"),
+        "{text}"
+    );
+}
+
+#[test]
+fn a_protective_conductor_larger_than_the_line_is_odd_but_allowed() {
+    let text = with_circuit("kind = 'radial'\ncable = { line_mm2 = 2.5, cpc_mm2 = 4.0 }");
+    assert_eq!(problems(&text), "");
+}
+
+#[test]
+fn values_that_no_circuit_has_are_refused() {
+    for (circuit, expected) in [
+        (
+            "kind = 'radial'\ndevice = { kind = 'BS EN 60898 B', amps = 0 }\ncable = { line_mm2 = 2.5, cpc_mm2 = 1.5 }",
+            "job.toml:16: a 0 A device to BS EN 60898 B does not exist",
+        ),
+        (
+            "kind = 'radial'\ndevice = { kind = 'BS 1362', amps = 20 }",
+            "up to 13 A",
+        ),
+        (
+            "kind = 'radial'\ndevice = { kind = 'BS EN 60898 B', amps = nan }",
+            "does not exist",
+        ),
+        (
+            "kind = 'radial'\ndevice = { kind = 'BS EN 60898 B', amps = 6, breaking_ka = 0 }",
+            "breaking capacity",
+        ),
+        (
+            "kind = 'radial'\nrcd = { milliamps = 0 }",
+            "0 mA is no rated residual current",
+        ),
+        (
+            "kind = 'radial'\nrcd = { milliamps = 30, waveform = 'X' }",
+            "AC, A, F or B",
+        ),
+        (
+            "kind = 'radial'\ncable = { line_mm2 = -1, cpc_mm2 = 1 }",
+            "write line_mm2 as in 2.5",
+        ),
+        (
+            "kind = 'radial'\ncable = { line_mm2 = 1, cpc_mm2 = inf }",
+            "write cpc_mm2 as in 2.5",
+        ),
+        (
+            "kind = 'radial'\ncable = { line_mm2 = 1, cpc_mm2 = 1, metres = 0 }",
+            "metres must be more than 0",
+        ),
+        (
+            "kind = 'radial'\ncable = { line_mm2 = 1, cpc_mm2 = 1, class = 4 }",
+            "class 4 is not a class",
+        ),
+        (
+            "kind = 'radial'\nphases = 3",
+            "three-phase circuit on a single-phase board",
+        ),
+        ("kind = 'radial'\nphases = 2", "2 phases: write 1 or 3"),
+        (
+            "kind = 'radiall'",
+            "kind: `radiall` is not known here: write radial, ring",
+        ),
+        ("", "a circuit needs `kind`"),
+    ] {
+        let told = problems(&with_circuit(circuit));
+        assert!(
+            told.contains(expected),
+            "{circuit}\n  told: {told}\n  not: {expected}"
+        );
+    }
+}
+
+mod any_text {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn no_text_whatever_brings_the_reader_down(text in "\\PC*") {
+            let _ = Job::parse(&text, "any");
+        }
+
+        #[test]
+        fn nor_does_the_boathouse_with_a_piece_cut_out(from in 0..2000usize, many in 1..200usize) {
+            let whole = std::fs::read_to_string("tests/jobs/boathouse.toml").unwrap();
+            let cut: String = whole
+                .chars()
+                .enumerate()
+                .filter(|(i, _)| *i < from || *i >= from + many)
+                .map(|(_, c)| c)
+                .collect();
+            if let Err(error) = Job::parse(&cut, "cut") {
+                prop_assert!(!error.problems.is_empty());
+            }
+        }
+    }
+}

@@ -1,0 +1,265 @@
+//! Sessions made without sound: what is said goes straight to [`Session::turn`], and the steps
+//! are answered by themselves where the test says nothing else.
+
+#![allow(dead_code, reason = "each test file uses some of it")]
+
+use bothhands::audio::{SAMPLE_RATE, Utterance};
+use bothhands::grammar::{Alteration, Change, Part, Place, Said, Statement};
+use bothhands::installation::Job;
+use bothhands::quantity::{Conductors, Reading, Relation, Unit};
+use bothhands::report::Log;
+use bothhands::store::{Evidence, NewEvent, Options, Store};
+use bothhands::sequence::{Ask, Event, Line, Mode, Quantity, Session, Step, place_of};
+use jiff::{SignedDuration, Timestamp};
+use std::path::Path;
+use std::sync::{Arc, Mutex};
+
+pub struct Rehearsal {
+    pub session: Session,
+    pub events: Vec<(Event, Timestamp)>,
+    pub now: Timestamp,
+    pub pace: SignedDuration,
+}
+
+impl Rehearsal {
+    pub fn of(job: Job) -> Self {
+        let now: Timestamp = "2026-11-25T09:30:00Z".parse().unwrap();
+        let (session, turn) = Session::begin(job, "bothhands 0.1.0", now).unwrap();
+        Self {
+            session,
+            events: turn.events.into_iter().map(|e| (e, now)).collect(),
+            now,
+            pace: SignedDuration::from_secs(11),
+        }
+    }
+
+    pub fn boathouse() -> Self {
+        Self::of(Job::load(Path::new("tests/jobs/boathouse.toml")).unwrap())
+    }
+
+    pub fn say(&mut self, said: Said) -> Vec<Line> {
+        self.now += self.pace;
+        let turn = self.session.turn(&said, self.now).unwrap();
+        self.events
+            .extend(turn.events.into_iter().map(|e| (e, self.now)));
+        turn.lines
+    }
+
+    pub fn unclear(&mut self, words: &str, other: &str) {
+        self.now += self.pace;
+        let turn = self.session.unclear(words, Some(other), self.now);
+        self.events
+            .extend(turn.events.into_iter().map(|e| (e, self.now)));
+    }
+
+    /// Keeps the session as a log at `path`, each utterance with a tone for its sound.
+    pub fn keep(&self, path: &Path, with_sound: bool) {
+        let now = Arc::new(Mutex::new(self.events[0].1));
+        let clock = Arc::clone(&now);
+        let options = Options::new(bothhands::store::Mode::AppendOrCreate)
+            .device("laptop")
+            .clock(move || *clock.lock().unwrap());
+        let mut store = Store::open_with(path, options).unwrap();
+        let job = include_str!("../jobs/boathouse.toml");
+        store.append(&[NewEvent::job(job).unwrap()], None).unwrap();
+        for (n, (event, at)) in self.events.iter().enumerate() {
+            *now.lock().unwrap() = *at;
+            let evidence = (with_sound && n > 0).then(|| tone(n, event));
+            let kept = NewEvent::new(event.kind(), 1, event).unwrap();
+            store.append(&[kept], evidence.as_ref()).unwrap();
+        }
+    }
+
+    pub fn log(&self) -> Log {
+        Log::of(self.events.clone())
+    }
+
+    pub fn at(&self) -> Option<String> {
+        self.session.state().current().map(|step| step.id.0.clone())
+    }
+
+    /// Answers steps until the one whose name ends so is asked for.
+    pub fn until(&mut self, end: &str) {
+        for _ in 0..500 {
+            if self.at().is_some_and(|id| id.ends_with(end)) {
+                return;
+            }
+            assert!(self.answer(), "never came to {end}");
+        }
+        let last = self.events.len().saturating_sub(6);
+        panic!("never came to {end}: {:?}", &self.events[last..]);
+    }
+
+    /// Answers every step that is left, and finishes.
+    pub fn to_the_end(&mut self) {
+        for _ in 0..20_000 {
+            if !self.answer() {
+                break;
+            }
+        }
+        self.say(Said::Finish);
+        if self.session.state().question().is_some() {
+            self.say(Said::Affirm);
+        }
+        assert_eq!(self.session.state().mode(), Mode::Finished);
+    }
+
+    /// Answers what is asked now as it should be; nothing when nothing is asked.
+    pub fn answer(&mut self) -> bool {
+        if self.session.state().question().is_some() {
+            self.say(Said::Affirm);
+            return true;
+        }
+        let Some(step) = self.session.state().current().cloned() else {
+            return false;
+        };
+        let before = self.events.len();
+        let said = match &step.ask {
+            Ask::Statement(wanted) => Said::Stated(wanted[0]),
+            Ask::Reading(measure) if measure.quantity == Quantity::RcdHalf => {
+                Said::Stated(Statement::NoTrip)
+            }
+            Ask::Reading(_) => self.usual(&step),
+            Ask::Event => self.happens(&step),
+        };
+        self.say(said.clone());
+        let came = &self.events[before..];
+        let refused = came
+            .iter()
+            .any(|(event, _)| matches!(event, Event::Refused { .. }));
+        assert!(
+            !came.is_empty() && !refused,
+            "{} was not answered by {said:?}: {came:?}",
+            step.id
+        );
+        true
+    }
+
+    /// A reading such as sound wiring gives.
+    fn usual(&self, step: &Step) -> Said {
+        let measure = step.measure().unwrap();
+        let circuit = step.circuit.unwrap_or(0);
+        let text = match measure.quantity {
+            Quantity::LeadsOpen => return reading(Reading::over_range()),
+            Quantity::Insulation => {
+                return reading(Reading {
+                    relation: Relation::Over,
+                    ..exact("999")
+                });
+            }
+            Quantity::LeadsShorted => "0.02",
+            Quantity::Bond => "0.03",
+            Quantity::R1R2 | Quantity::R2 => ["0.31", "0.48", "0.27", "0.78", "0.21", "0.9"]
+                .get(usize::from(circuit.saturating_sub(1)))
+                .unwrap_or(&"0.35"),
+            Quantity::RingEndToEnd => match step.id.0.rsplit('/').next() {
+                Some("r2") => "0.67",
+                _ => "0.40",
+            },
+            Quantity::RingLineNeutral => "0.20",
+            Quantity::RingLineEarth => "0.26",
+            Quantity::ExternalLoop => "0.21",
+            Quantity::FaultCurrent => "1.1",
+            Quantity::LoopImpedance => "0.52",
+            Quantity::RcdTime => "21",
+            Quantity::RcdHalf | Quantity::RcdFiveTimes => "12",
+        };
+        reading(exact(text))
+    }
+
+    /// What lets a step go on that waits for something to be done.
+    fn happens(&self, step: &Step) -> Said {
+        let line_and_earth = Part::Conductors(Conductors::L.with(Conductors::E));
+        match step.like {
+            "continuity-link" => altered(line_and_earth, Change::Linked, Some(board())),
+            "continuity-unlink" => altered(line_and_earth, Change::Unlinked, Some(board())),
+            "earthing-off" => altered(Part::EarthingConductor, Change::Out, None),
+            "earthing-back" => altered(Part::EarthingConductor, Change::Back, None),
+            "put-back" => altered(Part::Everything, Change::Back, None),
+            "insulation-clear" => {
+                let state = self.session.state();
+                let circuit = state.circuit(step.board, step.circuit.unwrap()).unwrap();
+                let out = |place: &Place| {
+                    state
+                        .open_entries()
+                        .any(|e| e.place.as_ref() == Some(place))
+                };
+                let place = circuit
+                    .points
+                    .iter()
+                    .filter(|point| point.sensitive.is_some())
+                    .map(place_of)
+                    .find(|place| !out(place))
+                    .unwrap_or_else(|| place_of(&circuit.points[0]));
+                altered(Part::Conductors(Conductors::N), Change::Out, Some(place))
+            }
+            other => panic!("nobody knows what to do for {other}"),
+        }
+    }
+}
+
+pub fn exact(number: &str) -> Reading {
+    Reading::exact(number.parse().unwrap())
+}
+
+pub fn reading(reading: Reading) -> Said {
+    Said::Reading {
+        reading,
+        place: None,
+        half: None,
+    }
+}
+
+pub fn value(number: &str) -> Said {
+    reading(exact(number))
+}
+
+pub fn megohms(number: &str) -> Said {
+    reading(exact(number).in_unit(Unit::MegOhm))
+}
+
+pub fn altered(part: Part, change: Change, place: Option<Place>) -> Said {
+    Said::Altered(Alteration {
+        part,
+        change,
+        place,
+        both: false,
+        parked: None,
+    })
+}
+
+pub fn board() -> Place {
+    Place {
+        name: "board".to_owned(),
+        number: None,
+    }
+}
+
+pub fn socket(number: u16) -> Place {
+    Place {
+        name: "socket".to_owned(),
+        number: Some(number),
+    }
+}
+
+/// A quarter of a second of a tone, told apart by its pitch.
+fn tone(n: usize, event: &Event) -> Evidence {
+    let pitch = 200.0 + (n % 40) as f32 * 10.0;
+    let samples = (0..SAMPLE_RATE / 4)
+        .map(|i| 0.3 * (i as f32 * pitch * std::f32::consts::TAU / SAMPLE_RATE as f32).sin())
+        .collect();
+    let utterance = Utterance {
+        samples,
+        start: n as u64 * u64::from(SAMPLE_RATE),
+        speech_end: n as u64 * u64::from(SAMPLE_RATE),
+    };
+    let heard = serde_json::json!({
+        "runner_up": "two nine five",
+        "scores": { "fit": -0.21, "margin": 3.4, "phones": 12 },
+    });
+    let words = match event {
+        Event::Reading { reading, .. } => bothhands::sequence::speak::value(reading),
+        other => other.kind().replace('-', " "),
+    };
+    Evidence::new(&utterance, &words, &heard).unwrap()
+}
