@@ -36,7 +36,7 @@ def percent(rows, key="right"):
     return f"{100 * np.mean([r[key] for r in rows]):.1f}" if rows else "-"
 
 
-# Talk clips that, as it turns out, say words of the program: a spelled "8323", the fives of a card game, "one moment please".
+# Talk clips that say words of the program: prompts that spell a name, a card game, "one moment please". See RESULTS.md.
 IN_VOCABULARY = ("talk-spy-", "talk-00", "talk-one-moment")
 
 

@@ -38,14 +38,14 @@ const STANDS_OUT: f32 = 4.0;
 const ONSET: u32 = 4;
 const ONSET_SPAN: u32 = 8;
 
-/// Whether a voice is in `samples` at all, by the detector alone: what is without can be left
-/// alone before any word is looked for.
+/// Whether a voice is in `samples` at all, by the detector alone and when in doubt yes, since the
+/// shortest words barely move it: what is without can be left alone before any word is looked for.
 pub fn has_voice(samples: &[f32]) -> bool {
     let mut detector = earshot::Detector::default_boxed();
     let mut recent = 0u32;
     samples.chunks_exact(FRAME).any(|frame| {
         let clean: Vec<f32> = frame.iter().map(|s| s.clamp(-1.0, 1.0)).collect();
-        recent = (recent << 1) | u32::from(detector.predict_f32(&clean) >= SURE);
+        recent = (recent << 1) | u32::from(detector.predict_f32(&clean) >= LIKELY);
         begins(recent)
     })
 }
