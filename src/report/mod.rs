@@ -8,12 +8,15 @@
 //! ```
 
 mod cells;
+mod columns;
 mod csv;
 mod dialogue;
 mod exceptions;
 mod html;
 mod json;
 mod log;
+mod page;
+mod pdf;
 mod schedule;
 pub mod words;
 
@@ -23,9 +26,11 @@ pub use dialogue::{Exchange, ProgramLine, Wanted, dialogue, dialogue_jsonl, dial
 pub use exceptions::Exception;
 pub use html::html;
 pub use json::json;
-pub use log::{Entry, Log, LogError};
+pub use pdf::{PdfError, pdf};
+pub use log::{Entry, Heard, Log, LogError};
 pub use schedule::{
     BoardSchedule, Check, CircuitRow, Departure, InstrumentRow, Limitation, OpenItem, OutRow,
     OverrideRow, RECORD_OF, Schedule, SupplyFacts,
 };
+pub(crate) use schedule::zs_maximum;
 pub use words::Times;
