@@ -392,7 +392,18 @@ mod loops {
         assert_eq!(at("0.66"), None);
         assert_eq!(at("0.40"), Some(Finding::ParallelPath));
         assert_eq!(at("0.95"), Some(Finding::HigherThanSum));
-        assert_eq!(at("0.06"), Some(Finding::SlippedDecimal));
+        assert_eq!(at("6.6"), Some(Finding::SlippedDecimal));
+    }
+
+    #[test]
+    fn a_loop_below_ze_runs_beside_it_and_says_so() {
+        let verdict = zs(&radial(), "0.12");
+        assert_eq!(said(&verdict), (Outcome::Pass, Some(Finding::ParallelPath)));
+        assert!(
+            verdict
+                .arithmetic
+                .contains("hot, external part not known, 0.12 to 0.12 × 1.2")
+        );
     }
 
     #[test]

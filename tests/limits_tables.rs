@@ -340,7 +340,7 @@ fn recompute(line: &str) -> usize {
         // Words such as "Zs" or "hot" before the sum, and temperatures inside it, are no numbers.
         let left = left
             .replace("for 15 °C", "")
-            .replace("R1+R2", "")
+            .replace("(R1+R2) ", "")
             .replace("√", " √")
             .trim_start_matches(|c: char| !c.is_ascii_digit() && c != '(' && c != '√')
             .to_owned();

@@ -177,7 +177,8 @@ fn shown(job: &Job, checked: &Checked<'_>) -> String {
 
 fn odd(out: &mut String, indent: &str, odd: &[String]) {
     for one in odd {
-        paragraph(out, indent, &format!("Look: {one}."));
+        let stop = if one.ends_with('?') { "" } else { "." };
+        paragraph(out, indent, &format!("Look: {one}{stop}"));
     }
 }
 

@@ -84,6 +84,14 @@ impl Job {
                 &tables.fault_current.clause,
             ));
         }
+        if let Some(declared) = supply.fault_current_ka {
+            all.push(Expectation::new(
+                "fault current",
+                format!("declared {declared} kA"),
+                "the largest that the distributor gives; the measured one is usually less",
+                &tables.fault_current.clause,
+            ));
+        }
         for bond in &supply.bonds {
             all.push(Expectation::new(
                 &format!("bond, {bond}"),
@@ -144,14 +152,27 @@ fn of(tables: &Tables, facts: &Facts, through: Through, share: f64) -> Option<Ex
     conductor::expected(tables, run, through, t, share)
 }
 
-const NO_LENGTH: &str = "write the cable's metres in the job file to have a value";
+/// Why a value by length and size cannot be given.
+fn no_value(facts: &Facts) -> &'static str {
+    match &facts.cable {
+        Some(run) if run.length.is_some() => {
+            "the tables have no resistance for this size and class"
+        }
+        _ => "write the cable and its metres in the job file to have a value",
+    }
+}
 
 fn radial_tests(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {
     let clause = &tables.conductors.clause;
     for (test, through) in [("R1+R2", Through::LineAndCpc), ("R2", Through::Cpc)] {
         match of(tables, facts, through, 1.0) {
             Some(e) => all.push(Expectation::new(test, about(&e), e.arithmetic, clause)),
-            None => all.push(Expectation::new(test, "continuous", NO_LENGTH, clause)),
+            None => all.push(Expectation::new(
+                test,
+                "continuous",
+                no_value(facts),
+                clause,
+            )),
         }
     }
     if let Some(limit) = judge::r1_r2_limit(tables, facts) {
@@ -175,7 +196,7 @@ fn ring_tests(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {
                 "r1 and rn within {} Ω, r2 in the ratio of the sizes",
                 tidy(tables.ring.within_ohms)
             ),
-            NO_LENGTH,
+            no_value(facts),
             clause,
         ));
         return;
@@ -283,7 +304,11 @@ fn loop_tests(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {
     let Some(limit) = judge::zs_limit(tables, facts) else {
         let why = match facts.device {
             None => "write the circuit's device in the job file to have a limit".to_owned(),
-            Some(d) => format!("the tables have no value for {} {}", d.kind, d.amps),
+            Some(d) => {
+                let time = time.map(|(s, _)| format!(" in {} s", tidy(s)));
+                let time = time.unwrap_or_default();
+                format!("the tables have no value for {} {}{time}", d.kind, d.amps)
+            }
         };
         let clause = &tables.earth_loop.clause;
         all.push(Expectation::new("Zs", "no limit here", why, clause));

@@ -80,11 +80,10 @@ impl Procedure for Continuity {
             return false;
         };
         let linked = linked(state, step.board, circuit);
-        let waiting = |step: &Step| state.progress(&step.id).is_none();
+        let waiting = |step: &Step| state.waits(step);
         let points_open = || {
-            state.plan().steps.iter().any(|other| {
+            state.plan().on(step.board, step.circuit).any(|other| {
                 other.stage == Stage::Continuity
-                    && (other.board, other.circuit) == (step.board, step.circuit)
                     && other.ask != Ask::Event
                     && name(other) != LONG_LEAD
                     && waiting(other)
@@ -107,10 +106,12 @@ impl Procedure for Continuity {
 
 /// Whether the point was read with a long lead instead: IET Guidance Note 3 method 2.
 fn read_by_long_lead(state: &State, step: &Step) -> bool {
-    state.counting(Quantity::R2).any(|kept| {
-        state.step(&kept.step).is_some_and(|other| {
-            (other.board, other.circuit) == (step.board, step.circuit) && other.place == step.place
-        })
+    state.plan().on(step.board, step.circuit).any(|other| {
+        other.place == step.place
+            && other
+                .measure()
+                .is_some_and(|m| m.quantity == Quantity::R2)
+            && state.result(&other.id).is_some()
     })
 }
 

@@ -59,12 +59,11 @@ impl Procedure for ExternalLoop {
         let off = state
             .open_entries()
             .any(|entry| entry.part == Part::EarthingConductor);
-        let done = state.progress(&step.id).is_some();
-        let value_done = state.plan().steps.iter().any(|other| {
-            other.board == step.board
-                && other.like == "external-loop"
-                && state.progress(&other.id).is_some()
-        });
+        let done = !state.waits(step);
+        let value_done = state
+            .plan()
+            .on(step.board, None)
+            .any(|other| other.like == "external-loop" && state.done(other).is_some());
         if step.id.0.ends_with(OFF) {
             !done && !off && !value_done
         } else if step.id.0.ends_with(BACK) {
