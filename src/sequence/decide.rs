@@ -166,6 +166,8 @@ fn while_waiting(state: &State, said: &Said) -> Option<Reply> {
             | Said::Manner(_),
         ) => return None,
         (Mode::Finished, _) => Reply::refused(state, said, Bar::Finished),
+        // Voltage found is never put off.
+        (_, Said::Stated(Statement::Live)) => return None,
         (Mode::StandingBy | Mode::Paused, _) => Reply::refused(state, said, Bar::Waiting { mode }),
     };
     Some(reply)
@@ -251,7 +253,13 @@ fn affirm(state: &State) -> Reply {
 /// The bar that an override would lift: the one just met, or the one before the step asked for.
 fn overridable(state: &State) -> Option<Bar> {
     let met = state.last_bar().cloned();
-    let ahead = || state.guard(state.current()?).err();
+    let ahead = || {
+        let step = state.current()?;
+        match step.stage {
+            Stage::PutBack => state.nothing_out().err(),
+            _ => state.guard(step).err(),
+        }
+    };
     met.filter(Bar::may_be_overridden)
         .or_else(|| ahead().filter(Bar::may_be_overridden))
 }
@@ -500,28 +508,22 @@ fn go_to_voltage(state: &State, said: &Said, voltage: TestVoltage) -> Reply {
 
 fn go_to(state: &State, said: &Said, what: &str, wanted: impl Fn(&Step) -> bool) -> Reply {
     let open: Vec<&Step> = state.open_steps().filter(|step| wanted(step)).collect();
-    let Some(first) = open.first() else {
-        if let Some(done) = to_do_again(state, wanted) {
-            return match state.guard(done) {
-                Ok(()) => moved(state, done),
-                Err(bar) => Reply::refused(state, said, bar),
-            };
-        }
-        return Reply::refused(
-            state,
-            said,
-            Bar::NoSuchPlace {
-                what: what.to_owned(),
-            },
-        );
-    };
-    match open.iter().find(|step| state.guard(step).is_ok()) {
-        Some(step) => moved(state, step),
-        None => match state.guard(first) {
-            Err(bar) => Reply::refused(state, said, bar),
-            Ok(()) => moved(state, first),
-        },
+    if let Some(step) = open.iter().find(|step| state.guard(step).is_ok()) {
+        return moved(state, step);
     }
+    // What is done may be done again: where a fault was put right, before energising.
+    let may = |step: &&Step| matches!(state.guard(step), Ok(()) | Err(Bar::FirstComes { .. }));
+    if let Some(done) = to_do_again(state, wanted).filter(may) {
+        return moved(state, done);
+    }
+    let bar = match open.first() {
+        Some(step) => state.guard(step).err(),
+        None => None,
+    };
+    let nothing_there = Bar::NoSuchPlace {
+        what: what.to_owned(),
+    };
+    Reply::refused(state, said, bar.unwrap_or(nothing_there))
 }
 
 /// A step that was done, to be done again: one that is outside its limit before any other.
@@ -541,7 +543,7 @@ fn to_do_again(state: &State, wanted: impl Fn(&Step) -> bool) -> Option<&Step> {
 fn moved(state: &State, step: &Step) -> Reply {
     let passed_over = state
         .open_steps()
-        .filter(|open| open.board == step.board && open.order < step.order)
+        .filter(|open| open.order < step.order)
         .count();
     let passed_over = u32::try_from(passed_over).unwrap_or(u32::MAX);
     Reply::event(

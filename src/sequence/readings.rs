@@ -151,10 +151,19 @@ fn landing<'a>(
             && (step.board, step.circuit) == (current.board, current.circuit)
             && fits(step)
     };
-    let same_voltage =
-        |step: &&Step| step.measure().map(|m| m.at) == current.measure().map(|m| m.at);
+    let voltage = |step: &Step| step.measure().and_then(|m| m.at);
+    let same_voltage = |step: &&Step| voltage(step) == voltage(current);
     let steps = || state.plan().steps.iter().filter(near);
     let open = || steps().filter(|step| state.is_open(step));
+    // What is read with no place said is read at the place asked for.
+    if let Some(here) = steps().find(|step| {
+        told.place.is_none()
+            && step.place == current.place
+            && step.place.is_some()
+            && same_voltage(step)
+    }) {
+        return Some(here);
+    }
     // A reading taken at one voltage never lands among those of another.
     open()
         .find(same_voltage)

@@ -137,10 +137,13 @@ impl Session {
         }
         turn.events.extend(reply.events);
         turn.lines.extend(self.not_twice(&turn.events, reply.lines));
-        turn.lines.extend(on_leaving(&self.state, &after));
+        let leaving = on_leaving(&self.state, &after);
         let stood = self.state.current().map(|step| step.order);
         self.state = after;
-        turn.lines.extend(self.on_entering(stood));
+        match self.on_entering(stood) {
+            Some(line) => turn.lines.push(line),
+            None => turn.lines.extend(leaving),
+        }
         if wants_prompt(&turn.events, &self.state) {
             turn.lines.push(self.due());
         }
@@ -252,7 +255,7 @@ fn wants_prompt(events: &[Event], after: &State) -> bool {
     let forward = events.iter().any(|event| {
         !matches!(
             event,
-            Event::Refused { .. } | Event::Asked { .. } | Event::Overridden { .. }
+            Event::Refused { .. } | Event::Asked { .. } | Event::CameBack { .. }
         )
     });
     forward && after.mode() == Mode::Running && after.question().is_none()

@@ -196,11 +196,10 @@ pub fn read_back(
         what.push(pair.spoken());
     }
     what.push(value(reading));
-    let text = capital(&what.join(", "));
-    let taken = if landed_elsewhere {
-        format!("Taken for {}: ", step.subject())
+    let (taken, text) = if landed_elsewhere {
+        (format!("Taken for {}: ", step.subject()), value(reading))
     } else {
-        String::new()
+        (String::new(), capital(&what.join(", ")))
     };
     match question {
         Some(why) => Line::question(format!(

@@ -939,13 +939,20 @@ impl State {
             .or_else(|| self.plan.steps.iter().find(wanted))
     }
 
+    /// The step that was done and was asked for again.
+    pub fn asked_again(&self) -> Option<&Step> {
+        self.step(self.again.as_ref()?)
+    }
+
     /// The open step that lifts a bar.
     fn lifting(&self, barred: &Step, bar: &Bar) -> Option<&Step> {
         let on_board = |step: &&Step| step.board == barred.board;
         let mut open = self.open_steps().filter(on_board);
         match bar {
             Bar::NotProvedDead { .. } => open.find(|step| step.stage == Stage::Isolation),
-            Bar::FirstComes { .. } => open.find(|step| step.stage == barred.stage),
+            Bar::FirstComes { .. } => {
+                open.find(|step| (step.stage, step.circuit) == (barred.stage, barred.circuit))
+            }
             Bar::DeadTestsOpen { .. } => open.find(|step| step.is_dead_test()),
             Bar::StillOut { .. } | Bar::MustGoBack { .. } => open
                 .find(|step| step.stage == Stage::PutBack || step.like == "earthing-back"),

@@ -205,6 +205,10 @@ fn done(state: &State, step: &Step) -> Said {
         "continuity-unlink" => (line_and_earth, Change::Unlinked, None),
         "earthing-off" => (Part::EarthingConductor, Change::Out, None),
         "earthing-back" => (Part::EarthingConductor, Change::Back, None),
+        "insulation-unlink" => {
+            let link = state.open_entries().find(|e| e.linked && e.circuit == step.circuit);
+            (link.unwrap().part, Change::Unlinked, None)
+        }
         "put-back" => (Part::Everything, Change::Back, None),
         "insulation-clear" => {
             let circuit = step

@@ -80,7 +80,7 @@ impl Procedure for Energise {
                 format!(
                     "Outside the limit: {failed}. Put it right and test again: say the circuit. Or say override and a reason."
                 ),
-                format!("Outside the limit: {failed}."),
+                format!("Outside the limit: {failed}. Test it again, or override with a reason."),
             )
         })
     }

@@ -193,7 +193,7 @@ impl Procedure for Insulation {
             !given_up(state, step) && !state.electronics_in(step.board, circuit).is_empty()
         };
         if !circuit_by_circuit(state, step.board) {
-            return name(step) == CLEAR && clear();
+            return name(step) == CLEAR && clear() && waits_for_all_together(state, step.board);
         }
         let suspicion = state.suspicion(step.board, circuit);
         let joined = lives_linked(state, step.board, circuit);
