@@ -7,7 +7,7 @@ use bothhands::grammar::{Change, Part, Reason, Said};
 use bothhands::quantity::Conductors;
 use bothhands::report::{self, Cell, Schedule, Times};
 use bothhands::store::{Mode, Sounds, Store, import};
-use rehearsal::{Rehearsal, altered, megohms, socket, value};
+use rehearsal::{Rehearsal, altered, megohms, socket};
 use std::fs::File;
 use std::io::BufReader;
 use std::path::Path;

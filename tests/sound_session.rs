@@ -11,7 +11,7 @@ use bothhands::commands;
 use bothhands::grammar::Said;
 use bothhands::installation::Job;
 use bothhands::sequence::Event;
-use bothhands::speech::{Expectation, Recogniser};
+use bothhands::speech::Expectation;
 use bothhands::store::{JOB_KIND, Mode, Store};
 use sound::{Bystander, Outcome, load_module, play, room};
 use std::fs::File;

@@ -43,7 +43,7 @@ mod tests {
     proptest! {
         /// Whatever a schedule shows can be typed in again and is the same.
         #[test]
-        fn what_is_shown_can_be_typed(digits in 0u64..100_000, places in 0u8..4, how in 0..3) {
+        fn what_is_shown_can_be_typed(digits in 0u64..100_000, places in 0u8..4, how in 0usize..3) {
             let relation = [Relation::Exact, Relation::Over, Relation::Under][how];
             let reading = Reading::exact(Number::new(digits, places).unwrap()).with_relation(relation);
             prop_assert_eq!(parse_value(&reading.shown()), Ok(reading));
