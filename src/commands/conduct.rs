@@ -54,6 +54,9 @@ pub trait Witness {
     /// An utterance was recognised, or typed when `heard` is nothing.
     fn heard(&mut self, words: &str, heard: Option<&Heard>);
 
+    /// A recording held no voice.
+    fn no_voice(&mut self, _name: &str) {}
+
     /// The session went on, or is where it begins.
     fn went_on(&mut self, _state: &State) {}
 }
@@ -109,6 +112,11 @@ impl Conductor<'_> {
             let (said, evidence) = match input {
                 Input::Notice(text) => {
                     self.say(&[Line::warning(text)]);
+                    continue;
+                }
+                Input::NoVoice(name) => {
+                    tally.ignored += 1;
+                    self.witness.no_voice(&name);
                     continue;
                 }
                 Input::Idle(_) => {

@@ -312,6 +312,12 @@ impl ToTerminal {
 }
 
 impl Witness for ToTerminal {
+    fn no_voice(&mut self, name: &str) {
+        if !self.quiet {
+            println!("(ignored: no voice in {name})");
+        }
+    }
+
     fn heard(&mut self, words: &str, heard: Option<&Heard>) {
         if self.quiet {
             return;

@@ -2,7 +2,9 @@ use crate::quantity::{Number, Reading, Relation};
 
 /// Why what was typed is no value.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("\u{201c}{0}\u{201d} is no value: write it as shown, such as 0.34, >999, <0.01 or over range")]
+#[error(
+    "\u{201c}{0}\u{201d} is no value: write it as shown, such as 0.34, >999, <0.01 or over range"
+)]
 pub struct NotAValue(pub String);
 
 /// Reads a value as it is written on a schedule: `0.34`, `>999`, `<0.01`, `over range`.

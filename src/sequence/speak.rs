@@ -3,7 +3,7 @@
 
 use super::event::{Bar, Event, EventNo, Mode, describe_part};
 use super::plan::{Ask, Measure, Step};
-use super::state::{OutEntry, Question, State};
+use super::state::{OutEntry, Question, Standing, State};
 use crate::grammar::{Parked, Reason, Stage, Statement};
 use crate::limits::{Finding, Outcome, Verdict};
 use crate::quantity::{Number, Reading, Relation, Unit};
@@ -196,11 +196,10 @@ pub fn read_back(
         what.push(pair.spoken());
     }
     what.push(value(reading));
-    let text = capital(&what.join(", "));
-    let taken = if landed_elsewhere {
-        format!("Taken for {}: ", step.subject())
+    let (taken, text) = if landed_elsewhere {
+        (format!("Taken for {}: ", step.subject()), value(reading))
     } else {
-        String::new()
+        (String::new(), capital(&what.join(", ")))
     };
     match question {
         Some(why) => Line::question(format!(
@@ -236,6 +235,26 @@ pub fn doubt(verdict: &Verdict) -> String {
     words.to_owned()
 }
 
+/// Dead tests of a board outside their limits, in words.
+pub fn failed(state: &State, board: u16) -> String {
+    let all: Vec<_> = state
+        .failed_dead(board)
+        .map(|step| {
+            let what = if step.place.is_none() && step.pair.is_none() {
+                format!(", {}", stage(step.stage))
+            } else {
+                String::new()
+            };
+            format!("{}{what}", step.subject())
+        })
+        .collect();
+    let shown = all.iter().take(3).cloned().collect::<Vec<_>>().join("; ");
+    match all.len() {
+        0..=3 => shown,
+        more => format!("{shown}; and {} more", more - 3),
+    }
+}
+
 /// A question asked again.
 pub fn question(state: &State, question: &Question) -> String {
     match question {
@@ -256,8 +275,46 @@ pub fn question(state: &State, question: &Question) -> String {
                 .collect();
             format!("All back: {}? Affirm, or negative.", what.join("; "))
         }
+        Question::NeverOut(_, entry) => never_out(state, *entry),
         Question::Finish(_, left) => finish_early(*left),
     }
+}
+
+/// Whether something just put on the out-list never was out.
+pub fn never_out(state: &State, entry: EventNo) -> String {
+    format!(
+        "Was {} never {}? Affirm to take it off the list; negative keeps it.",
+        entry_words(state, entry),
+        if is_linked(state, entry) { "joined" } else { "out" }
+    )
+}
+
+/// After "negative" to a question.
+pub fn not_so(state: &State, asked: &Question) -> String {
+    match asked {
+        Question::Reading(no) => taken_back(state, *no),
+        Question::NeverOut(_, entry) => {
+            format!("{} stays on the list.", capital(&entry_words(state, *entry)))
+        }
+        Question::AllBack(..) => format!("Not all back. {}", what_is_out(state)),
+        Question::Finish(..) => "Not finished.".to_owned(),
+    }
+}
+
+fn entry_words(state: &State, no: EventNo) -> String {
+    state
+        .out_list()
+        .iter()
+        .find(|entry| entry.no == no)
+        .map(OutEntry::what)
+        .unwrap_or_default()
+}
+
+fn is_linked(state: &State, no: EventNo) -> bool {
+    state
+        .out_list()
+        .iter()
+        .any(|entry| entry.no == no && entry.linked)
 }
 
 /// After "affirm".
@@ -277,17 +334,89 @@ pub fn affirmed(state: &State, question: &Question) -> Vec<Line> {
             );
             lines
         }
-        Question::AllBack(..) => vec![Line::read_back("All back. Nothing is out.")],
+        Question::AllBack(_, entries) => {
+            let rest: Vec<_> = state
+                .open_entries()
+                .filter(|entry| !entries.contains(&entry.no))
+                .map(OutEntry::what)
+                .collect();
+            if rest.is_empty() {
+                vec![Line::read_back("All back. Nothing is out.")]
+            } else {
+                vec![
+                    Line::read_back("Back."),
+                    Line::reminder(format!("Still out: {}.", rest.join("; "))),
+                ]
+            }
+        }
+        Question::NeverOut(_, entry) => vec![Line::read_back(format!(
+            "{} is off the list.",
+            capital(&entry_words(state, *entry))
+        ))],
         Question::Finish(..) => Vec::new(),
     }
 }
 
 /// After something was taken back.
 pub fn taken_back(state: &State, of: EventNo) -> String {
-    match state.reading(of) {
-        Some(kept) => format!("Not {}. Dropped.", value(&kept.reading)),
-        None => "Dropped.".to_owned(),
+    if let Some(kept) = state.reading(of) {
+        let before = state
+            .readings()
+            .find(|old| old.standing == Standing::Replaced(of))
+            .map(|old| format!(" {} stands.", capital(&value(&old.reading))));
+        return format!(
+            "Not {}. Dropped.{}",
+            value(&kept.reading),
+            before.unwrap_or_default()
+        );
     }
+    let put_back: Vec<_> = state
+        .out_list()
+        .iter()
+        .filter(|entry| entry.back.is_some_and(|(by, _)| by == of))
+        .map(OutEntry::what)
+        .collect();
+    if !put_back.is_empty() {
+        return format!("Not back, then. Still out: {}.", put_back.join("; "));
+    }
+    let energised = state.plan().steps.iter().any(|step| {
+        state
+            .done(step)
+            .is_some_and(|progress| progress.no() == of && progress.is_energised())
+    });
+    if energised {
+        return "Dropped. It may be live all the same: prove it dead again.".to_owned();
+    }
+    "Dropped.".to_owned()
+}
+
+/// Before what is right is taken instead of what was said.
+pub fn corrected(state: &State, of: EventNo) -> String {
+    match state.out_list().iter().find(|entry| entry.no == of) {
+        Some(entry) => format!("Correction: not {}.", entry.what()),
+        None => "Correction.".to_owned(),
+    }
+}
+
+/// When a lock comes off too early.
+pub fn lock_removed() -> String {
+    "The lock is off: the board no longer counts as isolated. Begin isolation again.".to_owned()
+}
+
+/// When an instrument is past its calibration date.
+pub fn calibration_overdue(instrument: &str, serial: &str, due: jiff::civil::Date) -> String {
+    format!(
+        "{}, serial {serial}: calibration was due {due}. It is recorded.",
+        capital(instrument)
+    )
+}
+
+/// After a long silence.
+pub fn came_back(away: SignedDuration) -> String {
+    format!(
+        "{} without a word. Whoever leaves proves dead again.",
+        capital(&duration(away))
+    )
 }
 
 /// A statement said back.
@@ -411,6 +540,28 @@ pub fn bar(state: &State, bar: &Bar) -> String {
                 what.join("; ")
             )
         }
+        Bar::MustGoBack { .. } => {
+            let what: Vec<_> = state
+                .open_entries()
+                .filter(|entry| entry.must_go_back())
+                .map(|entry| {
+                    if entry.linked {
+                        entry.what()
+                    } else {
+                        format!("{} off", entry.what())
+                    }
+                })
+                .collect();
+            format!(
+                "No. {}. That goes back first, and no reason goes past it.",
+                capital(&what.join("; "))
+            )
+        }
+        Bar::DeadTestsFailed { board, .. } => format!(
+            "No. Outside the limit: {}. Put it right and test again, or say override and a reason.",
+            failed(state, *board)
+        ),
+        Bar::FirstComes { what } => format!("No. First: {what}"),
         Bar::DeadTestsOpen { steps } => format!(
             "No. {} first, or say not tested and a reason.",
             plural(*steps, "dead test is open", "dead tests are open")
@@ -455,18 +606,19 @@ pub fn voltage_found() -> String {
 /// After an override.
 pub fn overridden(state: &State, why: &Reason) -> String {
     let what: Vec<_> = state.open_entries().map(OutEntry::what).collect();
-    format!(
-        "Overridden: {}. Still out: {}. It stands in the report.",
-        reason(why),
-        what.join("; ")
-    )
+    let out = if what.is_empty() {
+        String::new()
+    } else {
+        format!(" Still out: {}.", what.join("; "))
+    };
+    format!("Overridden: {}.{out} It stands in the report.", reason(why))
 }
 
 /// After a step was left out.
 pub fn left_out(step: &Step, event: &Event) -> String {
     let (how, why) = match event {
         Event::NotTested { reason, .. } => ("Not tested", reason),
-        Event::Skipped { reason, .. } => ("Left out", reason),
+        Event::Skipped { reason, .. } => ("For later", reason),
         _ => return String::new(),
     };
     let subject = step.subject();
