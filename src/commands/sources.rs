@@ -14,6 +14,8 @@ use std::time::Duration;
 pub enum Input {
     /// A stretch of speech.
     Sound(Utterance),
+    /// A stretch of speech mixed with the program's own voice, or cut off by it.
+    SpokenOver(Utterance),
     /// A typed line, taken as if it had been heard.
     Words(String),
     /// A recording without a voice in it, by name.

@@ -155,6 +155,22 @@ impl Voice for System {
         self.shared.changed.notify_all();
     }
 
+    fn cut_short(&mut self) {
+        let must_be_heard = |tone: Tone| matches!(tone, Tone::Warning | Tone::Reminder);
+        let mut state = self.shared.lock();
+        state
+            .waiting
+            .retain(|job| matches!(job, Job::Say(tone, _) if must_be_heard(*tone)));
+        if let Some(current) = &mut state.current {
+            current.stop |= current
+                .line
+                .as_ref()
+                .is_none_or(|(tone, _)| !must_be_heard(*tone));
+        }
+        drop(state);
+        self.shared.changed.notify_all();
+    }
+
     fn mark(&mut self, mark: Mark) {
         // A mark that cannot sound is no reason to stop: the next line will tell.
         let _ = self.push(Job::Mark(mark));
