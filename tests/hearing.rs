@@ -1,10 +1,15 @@
 //! `hear` and `score` as a person runs them.
 
 use assert_cmd::Command;
+use bothhands::audio;
+use bothhands::grammar::Grammar;
+use bothhands::speech::ear::{Ear, same_meaning};
+use bothhands::speech::{Expectation, Outcome, Recogniser};
 use predicates::prelude::*;
 use predicates::str::contains;
 use serde_json::Value;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 fn bothhands() -> Command {
     Command::cargo_bin("bothhands").unwrap()
@@ -72,9 +77,8 @@ fn hear_names_the_rules_there_are_when_one_does_not_exist() {
 
 #[test]
 fn score_counts_what_became_of_each_recording() {
-    let folder = folder(
-        "# what is said\nreading.flac\tline to earth over two nine nine\n\ndigits.flac\t\n",
-    );
+    let folder =
+        folder("# what is said\nreading.flac\tline to earth over two nine nine\n\ndigits.flac\t\n");
     let rows = folder.path().join("rows.tsv");
     let out = bothhands()
         .args(["score", "--json", "--rows"])
@@ -100,7 +104,12 @@ fn score_counts_what_became_of_each_recording() {
     }
     let rows = std::fs::read_to_string(rows).unwrap();
     assert_eq!(rows.lines().count(), 3);
-    assert!(rows.lines().next().unwrap().starts_with("path\texpected\tverdict"));
+    assert!(
+        rows.lines()
+            .next()
+            .unwrap()
+            .starts_with("path\texpected\tverdict")
+    );
 }
 
 #[test]
@@ -128,4 +137,72 @@ fn score_names_a_recording_or_a_list_that_is_not_there() {
         .assert()
         .code(2)
         .stderr(contains("no-such-list.tsv"));
+}
+
+fn ear() -> Ear {
+    Ear::new(Arc::new(Grammar::built_in().unwrap()), 1).unwrap()
+}
+
+fn listening_for(rule: &str) -> Expectation {
+    Expectation {
+        rule: rule.to_owned(),
+        excluded: Vec::new(),
+    }
+}
+
+#[test]
+fn a_meaning_that_was_refused_is_not_heard_again() {
+    let mut ear = ear();
+    let samples = audio::read(&recording("reading.flac")).unwrap();
+    let mut expected = listening_for("insulation");
+    let mut meanings = Vec::new();
+    for _ in 0..3 {
+        let heard = ear.recognise(&samples, &expected).unwrap();
+        let said = heard.said.unwrap();
+        assert!(!meanings.iter().any(|m| same_meaning(m, &said)), "{said:?}");
+        assert_ne!(heard.runner_up_said.as_ref(), Some(&said));
+        meanings.push(said.clone());
+        expected.excluded.push(said);
+    }
+}
+
+#[test]
+fn sound_that_holds_no_words_is_not_for_us_and_no_error() {
+    let mut ear = ear();
+    let expected = listening_for("anything");
+    let tone = |n: usize| (n as f32 * 0.3).sin() * 0.5;
+    let mut damaged = audio::read(&recording("reading.flac")).unwrap();
+    damaged.push(f32::NAN);
+    for (what, samples) in [
+        ("nothing", Vec::new()),
+        ("one sample", vec![0.1]),
+        ("silence", vec![0.0; 48_000]),
+        ("a tone", (0..48_000).map(tone).collect()),
+        ("forty seconds", vec![0.01; 640_000]),
+        ("samples that are no numbers", damaged),
+    ] {
+        let heard = ear.recognise(&samples, &expected).unwrap();
+        assert_eq!(heard.outcome, Outcome::NotForUs, "{what}");
+        assert!(heard.said.is_none(), "{what}");
+        assert!(heard.scores.fit.is_finite(), "{what}");
+    }
+}
+
+#[test]
+fn a_rule_that_does_not_exist_is_an_error() {
+    let samples = vec![0.0; 16_000];
+    assert!(
+        ear()
+            .recognise(&samples, &listening_for("no-such-rule"))
+            .is_err()
+    );
+}
+
+#[test]
+fn every_rule_of_every_step_can_be_listened_for() {
+    let grammar = Grammar::built_in().unwrap();
+    let mut ear = ear();
+    for rule in grammar.rules() {
+        assert!(ear.prepare(rule).unwrap().size() > 0, "{rule}");
+    }
 }
