@@ -249,7 +249,10 @@ impl Recogniser for Ear {
             times: Vec::new(),
             took: Duration::ZERO,
         };
-        if !(SHORTEST..=LONGEST).contains(&samples.len()) || !has_voice(samples) {
+        let usable = (SHORTEST..=LONGEST).contains(&samples.len())
+            && samples.iter().all(|s| s.is_finite())
+            && has_voice(samples);
+        if !usable {
             heard.took = started.elapsed();
             return Ok(heard);
         }

@@ -1,0 +1,208 @@
+//! `hear` and `score` as a person runs them.
+
+use assert_cmd::Command;
+use bothhands::audio;
+use bothhands::grammar::Grammar;
+use bothhands::speech::ear::{Ear, same_meaning};
+use bothhands::speech::{Expectation, Outcome, Recogniser};
+use predicates::prelude::*;
+use predicates::str::contains;
+use serde_json::Value;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+fn bothhands() -> Command {
+    Command::cargo_bin("bothhands").unwrap()
+}
+
+fn recording(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("tests/reference")
+        .join(name)
+}
+
+/// A folder with one recording that is a reading and one of five digits, which no rule allows, and
+/// a manifest of the given lines beside them.
+fn folder(manifest: &str) -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    for name in ["reading.flac", "digits.flac"] {
+        std::fs::copy(recording(name), folder.path().join(name)).unwrap();
+    }
+    std::fs::write(folder.path().join("list.tsv"), manifest).unwrap();
+    folder
+}
+
+#[test]
+fn hear_tells_words_meaning_and_times() {
+    let out = bothhands()
+        .args(["hear", "--rule", "insulation", "--json"])
+        .arg(recording("reading.flac"))
+        .output()
+        .unwrap();
+    assert!(out.status.success());
+    let line: Value = serde_json::from_slice(&out.stdout).unwrap();
+    assert_eq!(line["outcome"], "taken");
+    assert_eq!(line["words"], "line to earth over two ninety nine megohms");
+    let said = &line["said"]["reading"]["reading"];
+    assert_eq!(said["pair"], "L-E");
+    assert_eq!(said["relation"], "over");
+    assert_eq!(said["number"], "299");
+    let times = line["times"].as_array().unwrap();
+    assert_eq!(times.len(), 8);
+    let at = |i: usize, key: &str| times[i][key].as_f64().unwrap();
+    assert!((1..8).all(|i| at(i - 1, "to") <= at(i, "from") + 1e-6));
+    assert!(at(7, "to") <= line["to_s"].as_f64().unwrap());
+}
+
+#[test]
+fn hear_still_hears_the_rest_when_one_file_is_missing() {
+    bothhands()
+        .args(["hear", "no-such.wav"])
+        .arg(recording("reading.flac"))
+        .assert()
+        .code(2)
+        .stderr(contains("no-such.wav").and(contains("check the path")))
+        .stdout(contains("line to earth over two ninety nine megohms"));
+}
+
+#[test]
+fn hear_names_the_rules_there_are_when_one_does_not_exist() {
+    bothhands()
+        .args(["hear", "--rule", "no-such-rule"])
+        .arg(recording("reading.flac"))
+        .assert()
+        .code(2)
+        .stderr(contains("no-such-rule").and(contains("insulation")));
+}
+
+#[test]
+fn score_counts_what_became_of_each_recording() {
+    let folder =
+        folder("# what is said\nreading.flac\tline to earth over two nine nine\n\ndigits.flac\t\n");
+    let rows = folder.path().join("rows.tsv");
+    let out = bothhands()
+        .args(["score", "--json", "--rows"])
+        .arg(&rows)
+        .arg(folder.path().join("list.tsv"))
+        .output()
+        .unwrap();
+    assert!(out.status.success());
+    let result: Value = serde_json::from_slice(&out.stdout).unwrap();
+    for (key, count) in [
+        ("clips", 2),
+        // Said as "two ninety nine megohms": the meaning counts, and the unit may be left out.
+        ("exact", 1),
+        ("asked_again", 0),
+        ("wrong_taken", 0),
+        ("ignored", 1),
+        ("falsely_taken", 0),
+    ] {
+        assert_eq!(result[key], count, "{key} in {result}");
+    }
+    for key in ["latency_ms_p50", "latency_ms_p95", "real_time_factor"] {
+        assert!(result[key].as_f64().unwrap() > 0.0, "{key}");
+    }
+    let rows = std::fs::read_to_string(rows).unwrap();
+    assert_eq!(rows.lines().count(), 3);
+    assert!(
+        rows.lines()
+            .next()
+            .unwrap()
+            .starts_with("path\texpected\tverdict")
+    );
+}
+
+#[test]
+fn score_names_the_line_whose_words_no_rule_allows() {
+    let folder = folder("reading.flac\tlovely weather today\n");
+    bothhands()
+        .arg("score")
+        .arg(folder.path().join("list.tsv"))
+        .assert()
+        .code(2)
+        .stderr(contains("list.tsv line 1").and(contains("lovely weather today")));
+}
+
+#[test]
+fn score_names_a_recording_or_a_list_that_is_not_there() {
+    let folder = folder("gone.wav\taffirm\n");
+    bothhands()
+        .arg("score")
+        .arg(folder.path().join("list.tsv"))
+        .assert()
+        .code(2)
+        .stderr(contains("gone.wav").and(contains("check the path")));
+    bothhands()
+        .args(["score", "no-such-list.tsv"])
+        .assert()
+        .code(2)
+        .stderr(contains("no-such-list.tsv"));
+}
+
+fn ear() -> Ear {
+    Ear::new(Arc::new(Grammar::built_in().unwrap()), 1).unwrap()
+}
+
+fn listening_for(rule: &str) -> Expectation {
+    Expectation {
+        rule: rule.to_owned(),
+        excluded: Vec::new(),
+    }
+}
+
+#[test]
+fn a_meaning_that_was_refused_is_not_heard_again() {
+    let mut ear = ear();
+    let samples = audio::read(&recording("reading.flac")).unwrap();
+    let mut expected = listening_for("insulation");
+    let mut meanings = Vec::new();
+    for _ in 0..3 {
+        let heard = ear.recognise(&samples, &expected).unwrap();
+        let said = heard.said.unwrap();
+        assert!(!meanings.iter().any(|m| same_meaning(m, &said)), "{said:?}");
+        assert_ne!(heard.runner_up_said.as_ref(), Some(&said));
+        meanings.push(said.clone());
+        expected.excluded.push(said);
+    }
+}
+
+#[test]
+fn sound_that_holds_no_words_is_not_for_us_and_no_error() {
+    let mut ear = ear();
+    let expected = listening_for("anything");
+    let tone = |n: usize| (n as f32 * 0.3).sin() * 0.5;
+    let mut damaged = audio::read(&recording("reading.flac")).unwrap();
+    damaged.push(f32::NAN);
+    for (what, samples) in [
+        ("nothing", Vec::new()),
+        ("one sample", vec![0.1]),
+        ("silence", vec![0.0; 48_000]),
+        ("a tone", (0..48_000).map(tone).collect()),
+        ("forty seconds", vec![0.01; 640_000]),
+        ("samples that are no numbers", damaged),
+    ] {
+        let heard = ear.recognise(&samples, &expected).unwrap();
+        assert_eq!(heard.outcome, Outcome::NotForUs, "{what}");
+        assert!(heard.said.is_none(), "{what}");
+        assert!(heard.scores.fit.is_finite(), "{what}");
+    }
+}
+
+#[test]
+fn a_rule_that_does_not_exist_is_an_error() {
+    let samples = vec![0.0; 16_000];
+    assert!(
+        ear()
+            .recognise(&samples, &listening_for("no-such-rule"))
+            .is_err()
+    );
+}
+
+#[test]
+fn every_rule_of_every_step_can_be_listened_for() {
+    let grammar = Grammar::built_in().unwrap();
+    let mut ear = ear();
+    for rule in grammar.rules() {
+        assert!(ear.prepare(rule).unwrap().size() > 0, "{rule}");
+    }
+}
