@@ -15,6 +15,7 @@ pub mod installation;
 pub mod limits;
 pub mod quantity;
 pub mod report;
+pub mod review;
 pub mod sequence;
 pub mod speech;
 pub mod store;

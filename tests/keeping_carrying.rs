@@ -326,6 +326,37 @@ fn another_device_that_went_on_in_a_copy_is_no_conflict() {
 }
 
 #[test]
+fn a_merged_log_gives_back_the_logs_it_was_put_together_from_and_is_not_gone_on_in() {
+    let dir = folder();
+    let (a, b) = (dir.path().join("a.db"), dir.path().join("b.db"));
+    write(&a, "laptop", 0, &[NewEvent::job(JOB).unwrap(), note(1)]);
+    fs::copy(&a, &b).unwrap();
+    write(&b, "board", 1, &[note(2)]);
+    write(&a, "laptop", 2, &[note(3)]);
+    write(&b, "laptop", 3, &[note(4)]);
+    let to = dir.path().join("both.db");
+    let sources = [&a, &b].map(|path| Store::open(path, Mode::Read).unwrap());
+    merge(&sources, &to, false).unwrap();
+    let ids = |records: &[Record]| records.iter().map(|record| record.id).collect::<Vec<_>>();
+    let store = Store::open(&to, Mode::Read).unwrap();
+    let mut threads: Vec<_> = store
+        .threads()
+        .unwrap()
+        .iter()
+        .map(|thread| ids(thread))
+        .collect();
+    threads.sort();
+    let mut expected = [ids(&records(&a)), ids(&records(&b))];
+    expected.sort();
+    assert_eq!(threads, expected);
+    assert!(store.is_merged().unwrap());
+    let refused = Store::open(&to, Mode::AppendOrCreate)
+        .unwrap_err()
+        .to_string();
+    assert!(refused.contains("only for reading"), "{refused}");
+}
+
+#[test]
 fn logs_of_different_jobs_are_merged_only_when_told_so() {
     let dir = folder();
     let (a, b) = (dir.path().join("a.db"), dir.path().join("b.db"));

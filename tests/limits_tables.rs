@@ -259,7 +259,7 @@ fn tables_2008() -> Tables {
 mod calculator {
     pub fn value(text: &str) -> Option<f64> {
         let plain: String = text
-            .replace("mΩ/m", "")
+            .replace("mΩ/m", "×0.001")
             .replace("mm²", "")
             .replace("kA", "")
             .chars()
@@ -340,7 +340,7 @@ fn recompute(line: &str) -> usize {
         // Words such as "Zs" or "hot" before the sum, and temperatures inside it, are no numbers.
         let left = left
             .replace("for 15 °C", "")
-            .replace("R1+R2", "")
+            .replace("(R1+R2) ", "")
             .replace("√", " √")
             .trim_start_matches(|c: char| !c.is_ascii_digit() && c != '(' && c != '√')
             .to_owned();

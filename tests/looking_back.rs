@@ -6,7 +6,11 @@ mod rehearsal;
 use bothhands::grammar::{Change, Part, Reason, Said};
 use bothhands::quantity::Conductors;
 use bothhands::report::{self, Cell, Schedule, Times};
+use bothhands::store::{Mode, Sounds, Store, import};
 use rehearsal::{Rehearsal, altered, megohms, socket, value};
+use std::fs::File;
+use std::io::BufReader;
+use std::path::Path;
 
 fn schedule(rehearsal: &Rehearsal) -> Schedule {
     Schedule::of(&rehearsal.log(), &Times::utc()).unwrap()
@@ -45,6 +49,7 @@ fn a_session_that_went_well_has_a_row_for_every_circuit() {
     assert_eq!(circuits[0].insulation_le.text(), ">999");
     assert_eq!(circuits[0].ring_r2.text(), "0.67");
     assert_eq!(circuits[0].polarity.text(), "polarity correct");
+    assert_eq!(circuits[0].zs_limit.as_deref(), Some("1.37"));
     assert_eq!(circuits[1].ring_r1, Cell::NotPlanned);
     assert!(schedule.open_items.is_empty(), "{:?}", schedule.open_items);
     assert!(schedule.out_list.iter().all(|row| !row.is_open()));
@@ -138,6 +143,136 @@ fn only_questions_shows_questions_and_their_answers() {
     );
 }
 
+/// Poppler's pdftotext, a program of its own, reads back what stands in the log.
+#[test]
+fn the_pdf_says_what_the_log_says() {
+    if std::process::Command::new("pdftotext")
+        .arg("-v")
+        .output()
+        .is_err()
+    {
+        eprintln!("left out: pdftotext (Debian's poppler-utils) is not installed");
+        return;
+    }
+    let mut r = eventful();
+    r.to_the_end();
+    let schedule = schedule(&r);
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("schedule.pdf");
+    std::fs::write(&path, report::pdf(&schedule).unwrap()).unwrap();
+    let out = std::process::Command::new("pdftotext")
+        .args(["-layout".as_ref(), path.as_os_str(), "-".as_ref()])
+        .output()
+        .unwrap();
+    let text = String::from_utf8(out.stdout).unwrap();
+    let plain: String = text.split_whitespace().collect();
+    let has = |wanted: &str| {
+        let wanted: String = wanted.split_whitespace().collect();
+        assert!(plain.contains(&wanted), "{wanted} is not in\n{text}");
+    };
+    has(report::RECORD_OF);
+    for caution in schedule.cautions {
+        has(&caution[..60]);
+    }
+    for instrument in &schedule.instruments {
+        has(&instrument.serial);
+    }
+    for kept in r.session.state().readings() {
+        if kept.standing == bothhands::sequence::Standing::Counts {
+            has(&report::words::value(&kept.reading));
+        }
+    }
+    assert!(!text.to_lowercase().contains("safe"));
+}
+
+#[test]
+fn the_same_log_gives_the_same_pdf() {
+    let schedule = schedule(&eventful());
+    assert_eq!(
+        report::pdf(&schedule).unwrap(),
+        report::pdf(&schedule).unwrap()
+    );
+}
+
+/// A log as the first version wrote it, exported as JSON Lines. It must stay readable for good:
+/// never write it anew.
+#[test]
+fn a_log_of_the_first_version_stays_readable() {
+    let folder = tempfile::tempdir().unwrap();
+    let db = folder.path().join("session.db");
+    let golden = Path::new("tests/golden/session-v1.jsonl");
+    let mut lines = BufReader::new(File::open(golden).unwrap());
+    import(&mut lines, golden, None, &db).unwrap();
+    let store = Store::open(&db, Mode::Read).unwrap();
+    let log = report::Log::read(&store).unwrap();
+    let schedule = Schedule::of(&log, &Times::utc()).unwrap();
+    insta::assert_snapshot!(
+        "golden_session_v1",
+        report::csv(&schedule).replace("\r\n", "\n")
+    );
+    let dialogue = report::dialogue(&log).unwrap();
+    let events: usize = dialogue.iter().map(|exchange| exchange.kinds.len()).sum();
+    assert_eq!(events, log.entries.len());
+    assert!(
+        dialogue[1..]
+            .iter()
+            .all(|exchange| exchange.understood.is_some())
+    );
+}
+
+/// `cargo test --release --test looking_back -- --ignored growth --nocapture`
+#[test]
+#[ignore = "measures: 200 circuits, 5,000 events"]
+fn growth() {
+    for circuits in [50, 100, 200] {
+        let text = include_str!("jobs/boathouse.toml");
+        let mut job = bothhands::installation::Job::parse(text, "boathouse.toml").unwrap();
+        let few = job.boards[0].circuits.clone();
+        job.boards[0].circuits = (0..circuits)
+            .map(|n| bothhands::installation::Circuit {
+                number: n + 1,
+                ..few[usize::from(n) % few.len()].clone()
+            })
+            .collect();
+        let mut r = Rehearsal::of(job);
+        let began = std::time::Instant::now();
+        r.to_the_end();
+        let events = r.events.len();
+        let lived = began.elapsed();
+        let log = r.log();
+        let began = std::time::Instant::now();
+        let schedule = schedule(&r);
+        let made = began.elapsed();
+        let began = std::time::Instant::now();
+        let html = report::html(&schedule).len();
+        let csv = report::csv(&schedule).len();
+        let pages = began.elapsed();
+        let began = std::time::Instant::now();
+        let pdf = report::pdf(&schedule).unwrap().len();
+        let printed = began.elapsed();
+        let began = std::time::Instant::now();
+        let dialogue = report::dialogue(&log).unwrap();
+        let text = report::dialogue_text(&dialogue, &Times::utc()).len();
+        let told = began.elapsed();
+        println!(
+            "{circuits} circuits, {events} events: session {lived:.1?}; schedule {made:.0?}; html {html} B and csv {csv} B in {pages:.0?}; pdf {pdf} B in {printed:.0?}; dialogue {text} B in {told:.0?}"
+        );
+    }
+}
+
+#[test]
+#[ignore = "writes the golden file once, when a version of the log is born"]
+fn write_golden() {
+    let mut r = eventful();
+    r.to_the_end();
+    let folder = tempfile::tempdir().unwrap();
+    let db = folder.path().join("session.db");
+    r.keep(&db, false);
+    let store = Store::open(&db, Mode::Read).unwrap();
+    let mut file = File::create_new("tests/golden/session-v1.jsonl").unwrap();
+    store.export(&mut file, &Sounds::Inside).unwrap();
+}
+
 #[test]
 #[ignore = "writes pages to look at: OUT=dir cargo test --test looking_back -- --ignored pages"]
 fn pages_to_look_at() {
@@ -151,6 +286,10 @@ fn pages_to_look_at() {
     std::fs::write(out.join("finished.html"), report::html(&finished)).unwrap();
     std::fs::write(out.join("finished.csv"), report::csv(&finished)).unwrap();
     std::fs::write(out.join("finished.json"), report::json(&finished)).unwrap();
+    std::fs::write(out.join("finished.pdf"), report::pdf(&finished).unwrap()).unwrap();
+    let db = out.join("session.db");
+    let _ = std::fs::remove_file(&db);
+    eventful.keep(&db, true);
     let dialogue = report::dialogue(&eventful.log()).unwrap();
     std::fs::write(
         out.join("log.txt"),

@@ -38,14 +38,14 @@ const STANDS_OUT: f32 = 4.0;
 const ONSET: u32 = 4;
 const ONSET_SPAN: u32 = 8;
 
-/// Whether a voice is in `samples` at all, by the detector alone: what is without can be left
-/// alone before any word is looked for.
+/// Whether a voice is in `samples` at all, by the detector alone and when in doubt yes, since the
+/// shortest words barely move it: what is without can be left alone before any word is looked for.
 pub fn has_voice(samples: &[f32]) -> bool {
     let mut detector = earshot::Detector::default_boxed();
     let mut recent = 0u32;
     samples.chunks_exact(FRAME).any(|frame| {
         let clean: Vec<f32> = frame.iter().map(|s| s.clamp(-1.0, 1.0)).collect();
-        recent = (recent << 1) | u32::from(detector.predict_f32(&clean) >= SURE);
+        recent = (recent << 1) | u32::from(detector.predict_f32(&clean) >= LIKELY);
         begins(recent)
     })
 }
@@ -256,4 +256,134 @@ pub fn utterances(samples: &[f32], cutting: Cutting) -> Vec<Utterance> {
     let mut all = segmenter.push(samples);
     all.extend(segmenter.finish());
     all
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::audio;
+    use std::path::Path;
+
+    /// "Line to earth over two ninety nine megohms" with 0.1 s of quiet on both sides.
+    fn spoken() -> Vec<f32> {
+        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/reference/reading.flac");
+        audio::read(&path).unwrap()[5600..52_800].to_vec()
+    }
+
+    /// Noise that is the same every time (xorshift), as loud as `level`.
+    fn noise(seconds: f64, level: f32) -> Vec<f32> {
+        let mut state = 0x2545_f491u32;
+        (0..samples(seconds))
+            .map(|_| {
+                state ^= state << 13;
+                state ^= state >> 17;
+                state ^= state << 5;
+                level * (state as f32 / u32::MAX as f32 - 0.5)
+            })
+            .collect()
+    }
+
+    fn together(parts: &[&[f32]]) -> Vec<f32> {
+        let mut all = parts.concat();
+        for (sample, room) in all.iter_mut().zip(noise(60.0, 0.002)) {
+            *sample += room;
+        }
+        all
+    }
+
+    #[test]
+    fn one_sentence_is_one_utterance_with_room_on_both_sides() {
+        let sound = together(&[&[0.0; 16_000], &spoken(), &[0.0; 32_000]]);
+        let found = utterances(&sound, Cutting::default());
+        assert_eq!(found.len(), 1);
+        let (from, to) = (
+            found[0].start,
+            found[0].start + found[0].samples.len() as u64,
+        );
+        let (begins, ends) = (16_000 + 1600, 16_000 + spoken().len() as u64 - 1600);
+        assert!(from + 3200 <= begins && begins <= from + 11_200, "{from}");
+        assert!(ends + 1600 <= to && to <= ends + 11_200, "{to} for {ends}");
+    }
+
+    #[test]
+    fn two_sentences_apart_are_two_and_close_together_one() {
+        for (quiet, expected) in [(0.0, 1), (1.5, 2)] {
+            let gap = vec![0.0; samples(quiet) as usize];
+            let sound = together(&[&spoken(), &gap, &spoken(), &[0.0; 16_000]]);
+            let found = utterances(&sound, Cutting::default());
+            assert_eq!(found.len(), expected, "{quiet} s");
+        }
+    }
+
+    #[test]
+    fn the_size_of_the_pieces_does_not_matter() {
+        let sound = together(&[&spoken(), &[0.0; 24_000], &spoken(), &[0.0; 4000]]);
+        let whole = utterances(&sound, Cutting::default());
+        for size in [1, 160, 1000, 7777] {
+            let mut segmenter = Segmenter::default();
+            let mut found = Vec::new();
+            for piece in sound.chunks(size) {
+                found.extend(segmenter.push(piece));
+            }
+            found.extend(segmenter.finish());
+            assert_eq!(found, whole, "pieces of {size}");
+        }
+    }
+
+    #[test]
+    fn a_stream_that_ends_in_speech_still_gives_it() {
+        let sound = spoken();
+        let sound = &sound[..sound.len() - 5000];
+        let found = utterances(sound, Cutting::default());
+        assert_eq!(found.len(), 1);
+        assert!(found[0].start + found[0].samples.len() as u64 <= sound.len() as u64);
+    }
+
+    #[test]
+    fn steady_noise_is_no_utterance_and_is_not_kept() {
+        let mut segmenter = Segmenter::default();
+        let second = noise(1.0, 0.1);
+        let mut found = 0;
+        let mut most = 0;
+        for _ in 0..120 {
+            found += segmenter.push(&second).len();
+            most = most.max(segmenter.kept.len());
+        }
+        assert_eq!(found, 0);
+        assert!(most < SAMPLE_RATE as usize, "{most} samples kept");
+    }
+
+    #[test]
+    fn speech_without_end_is_cut_and_does_not_pile_up() {
+        let mut segmenter = Segmenter::default();
+        let talk = &spoken();
+        let mut found = Vec::new();
+        let mut most = 0;
+        for _ in 0..30 {
+            found.extend(segmenter.push(talk));
+            most = most.max(segmenter.kept.len());
+        }
+        assert!(found.len() >= 3);
+        let longest = Cutting::default().longest + 2.0;
+        assert!(found.iter().all(|u| u.seconds() <= longest));
+        assert!(most as u64 <= samples(longest) + talk.len() as u64);
+    }
+
+    #[test]
+    fn samples_that_are_no_numbers_do_no_harm() {
+        let mut sound = together(&[&spoken(), &[0.0; 32_000]]);
+        sound[100] = f32::NAN;
+        sound[200] = f32::INFINITY;
+        let found = utterances(&sound, Cutting::default());
+        assert_eq!(found.len(), 1);
+        assert!(found[0].samples.iter().all(|s| s.is_finite()));
+    }
+
+    #[test]
+    fn nothing_gives_nothing() {
+        assert_eq!(utterances(&[], Cutting::default()), []);
+        assert_eq!(utterances(&[0.0; 40_000], Cutting::default()), []);
+        assert!(!has_voice(&[0.0; 40_000]));
+        assert!(has_voice(&spoken()));
+    }
 }

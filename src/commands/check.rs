@@ -177,7 +177,8 @@ fn shown(job: &Job, checked: &Checked<'_>) -> String {
 
 fn odd(out: &mut String, indent: &str, odd: &[String]) {
     for one in odd {
-        paragraph(out, indent, &format!("Look: {one}."));
+        let stop = if one.ends_with('?') { "" } else { "." };
+        paragraph(out, indent, &format!("Look: {one}{stop}"));
     }
 }
 
@@ -190,7 +191,7 @@ fn expectations(out: &mut String, all: &[Expectation]) {
             .initial_indent(&first)
             .subsequent_indent(&hanging)
             .break_words(false);
-        let _ = writeln!(out, "{}", textwrap::fill(&one.reads, options));
+        let _ = writeln!(out, "{}", wrapped(&one.reads, options));
         let why = format!("{} [{}]", one.why, one.clause);
         paragraph(out, &format!("{hanging}  "), &why);
     }
@@ -201,5 +202,24 @@ fn paragraph(out: &mut String, indent: &str, text: &str) {
         .initial_indent(indent)
         .subsequent_indent(indent)
         .break_words(false);
-    let _ = writeln!(out, "{}", textwrap::fill(text, options));
+    let _ = writeln!(out, "{}", wrapped(text, options));
+}
+
+/// Wrapped so that a number stays with its unit.
+fn wrapped(text: &str, options: textwrap::Options<'_>) -> String {
+    const TIED: [(&str, &str); 7] = [
+        (" Ω", "\u{a0}Ω"),
+        (" MΩ", "\u{a0}MΩ"),
+        (" mΩ", "\u{a0}mΩ"),
+        (" V", "\u{a0}V"),
+        (" A", "\u{a0}A"),
+        (" mA", "\u{a0}mA"),
+        (" ms", "\u{a0}ms"),
+    ];
+    let tied = TIED
+        .into_iter()
+        .fold(text.to_owned(), |text, (loose, tied)| {
+            text.replace(loose, tied)
+        });
+    textwrap::fill(&tied, options).replace('\u{a0}', " ")
 }

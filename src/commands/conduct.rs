@@ -2,10 +2,10 @@
 
 use super::sources::{Input, InputSource};
 use crate::grammar::{Grammar, Said};
-use crate::sequence::{Event, Line, LineKind, Mode, Session, Turn};
+use crate::sequence::{Event, Line, LineKind, Mode, Session, State, Turn};
 use crate::speech::{Expectation, Heard, Outcome, Recogniser};
 use crate::store::{Evidence, NewEvent, Store, StoreError};
-use crate::voice::{Tone, Voice};
+use crate::voice::{Mark, Tone, Voice};
 use jiff::Timestamp;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicI64, Ordering};
@@ -44,12 +44,20 @@ pub struct Conductor<'a> {
     /// Told what was heard and ignored, for the person's eyes.
     pub witness: &'a mut dyn Witness,
     pub stop: Arc<AtomicBool>,
+    /// Whether a person is at a microphone, for whom tones mark when to speak.
+    pub live: bool,
 }
 
 /// Sees what goes on besides what is spoken.
 pub trait Witness {
     /// An utterance was recognised, or typed when `heard` is nothing.
     fn heard(&mut self, words: &str, heard: Option<&Heard>);
+
+    /// A recording held no voice.
+    fn no_voice(&mut self, _name: &str) {}
+
+    /// The session went on, or is where it begins.
+    fn went_on(&mut self, _state: &State) {}
 }
 
 /// Sees nothing.
@@ -80,7 +88,9 @@ impl Conductor<'_> {
     /// When it can't be kept.
     pub fn open(&mut self, turn: &Turn) -> anyhow::Result<()> {
         self.keep(&turn.events, None)?;
+        self.witness.went_on(self.session.state());
         self.say(&turn.lines);
+        self.mark();
         Ok(())
     }
 
@@ -100,6 +110,11 @@ impl Conductor<'_> {
             let (said, evidence) = match input {
                 Input::Notice(text) => {
                     self.say(&[Line::warning(text)]);
+                    continue;
+                }
+                Input::NoVoice(name) => {
+                    tally.ignored += 1;
+                    self.witness.no_voice(&name);
                     continue;
                 }
                 Input::Idle(_) => {
@@ -190,7 +205,9 @@ impl Conductor<'_> {
     fn keep_and_say(&mut self, before: Session, turn: &Turn, evidence: Option<&Evidence>) -> bool {
         match self.keep(&turn.events, evidence) {
             Ok(()) => {
+                self.witness.went_on(self.session.state());
                 self.say(&turn.lines);
+                self.mark();
                 true
             }
             Err(why) => {
@@ -205,6 +222,17 @@ impl Conductor<'_> {
 
     fn keep(&mut self, events: &[Event], evidence: Option<&Evidence>) -> Result<(), StoreError> {
         keep(self.store, events, evidence)
+    }
+
+    /// A short tone after the words tells whether what is said next will be taken.
+    fn mark(&mut self) {
+        if !self.live {
+            return;
+        }
+        self.voice.mark(match self.session.state().mode() {
+            Mode::Running | Mode::Noting => Mark::Listening,
+            Mode::StandingBy | Mode::Paused | Mode::Finished => Mark::NotListening,
+        });
     }
 
     fn say(&mut self, lines: &[Line]) {

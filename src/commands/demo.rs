@@ -63,6 +63,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         voice: &mut voice,
         witness: &mut witness,
         stop: stop_on_signal()?,
+        live: false,
     };
     conductor.open(&first)?;
     let mut clips: Vec<_> = RECORDINGS

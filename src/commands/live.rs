@@ -85,7 +85,10 @@ impl InputSource for Live {
                 return Ok(Some(Input::Idle(begun.elapsed())));
             }
             match self.microphone.next(Duration::from_millis(100)) {
-                Some(Event::Sound(chunk)) => self.hear(&chunk, voice),
+                Some(Event::Sound(chunk)) => {
+                    self.hear(&chunk, voice);
+                    voice.level(self.level().mean);
+                }
                 Some(Event::Notice(notice)) => self.notice(&notice),
                 None => {}
             }

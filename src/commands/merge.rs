@@ -1,6 +1,12 @@
-use crate::store::{Merged, Mode, Store, merge};
+use crate::sequence::{Event, Standing, State};
+use crate::store::{EventId, JOB_KIND, Merged, Mode, Record, Store, merge};
+use anyhow::Context;
 use clap::Args;
-use std::{path::PathBuf, process::ExitCode};
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    path::PathBuf,
+    process::ExitCode,
+};
 
 /// Put the logs of several devices for one job together in a new log; nothing is dropped
 #[derive(Debug, Args)]
@@ -28,7 +34,93 @@ pub fn run(args: MergeArgs) -> anyhow::Result<ExitCode> {
         .collect::<Result<Vec<_>, _>>()?;
     let merged = merge(&sources, &args.output, args.job_changed)?;
     print!("{}", report(&args, &merged));
+    match disagreements(&Store::open(&args.output, Mode::Read)?) {
+        Ok(found) => found
+            .iter()
+            .for_each(|conflict| println!("conflict: {conflict}")),
+        Err(why) => println!("The readings could not be compared: {why:#}"),
+    }
     Ok(ExitCode::SUCCESS)
+}
+
+/// Readings that count in one log and differ from those that count in another for the same step
+/// at the same place. All of them are kept.
+fn disagreements(store: &Store) -> anyhow::Result<Vec<String>> {
+    let mut steps: BTreeMap<String, Vec<Counting>> = BTreeMap::new();
+    for (thread, of_thread) in store.threads()?.iter().enumerate() {
+        let (records, events) = session_of(of_thread)?;
+        let state = State::replay(
+            events
+                .iter()
+                .zip(&records)
+                .map(|(event, record)| (event, record.at)),
+        )?;
+        for kept in state
+            .readings()
+            .filter(|kept| kept.standing == Standing::Counts)
+        {
+            let record = usize::try_from(kept.no.0)
+                .ok()
+                .and_then(|no| records.get(no));
+            let record = record.context("a reading names an event that is not there")?;
+            let place = serde_json::to_string(&(&kept.step, &kept.place, &kept.half))?;
+            steps.entry(place).or_default().push(Counting {
+                thread,
+                id: record.id,
+                step: kept.step.to_string(),
+                device: record.device.clone(),
+                value: kept.reading.to_string(),
+            });
+        }
+    }
+    Ok(steps
+        .into_values()
+        .filter_map(|counting| disagreement(&counting))
+        .collect())
+}
+
+/// A reading that counts in one log.
+struct Counting {
+    thread: usize,
+    id: EventId,
+    step: String,
+    device: String,
+    value: String,
+}
+
+fn disagreement(counting: &[Counting]) -> Option<String> {
+    let mut values: BTreeMap<usize, BTreeSet<&str>> = BTreeMap::new();
+    for side in counting {
+        values.entry(side.thread).or_default().insert(&side.value);
+    }
+    let mut values = values.into_values();
+    let first = values.next()?;
+    values.any(|other| other != first).then(|| {
+        let sides: BTreeSet<String> = counting
+            .iter()
+            .map(|side| format!("{} on {} (event {})", side.value, side.device, side.id))
+            .collect();
+        let sides: Vec<String> = sides.into_iter().collect();
+        let step = counting.first().map_or("", |side| &side.step);
+        format!("{step}: {}; all are kept", sides.join(", "))
+    })
+}
+
+/// The events of a session, without the job's text, beside their records.
+fn session_of(thread: &[Record]) -> anyhow::Result<(Vec<&Record>, Vec<Event>)> {
+    let records: Vec<&Record> = thread
+        .iter()
+        .filter(|record| record.kind != JOB_KIND)
+        .collect();
+    let events = records
+        .iter()
+        .map(|record| {
+            record
+                .payload()
+                .with_context(|| format!("event {} is not one this version knows", record.id))
+        })
+        .collect::<anyhow::Result<_>>()?;
+    Ok((records, events))
 }
 
 fn report(args: &MergeArgs, merged: &Merged) -> String {

@@ -16,7 +16,7 @@ pub struct ScheduleArgs {
     /// The log of the session
     #[arg(value_name = "DB")]
     db: PathBuf,
-    /// Put schedule.html, schedule.csv, schedule.json and schedule.pdf in this folder
+    /// Put schedule.html and schedule.csv in this folder
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
     /// Write the HTML page here
@@ -25,6 +25,9 @@ pub struct ScheduleArgs {
     /// Write the circuits as CSV here
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
+    /// Write the PDF here
+    #[arg(long, value_name = "FILE")]
+    pdf: Option<PathBuf>,
     /// Write everything as JSON here
     #[arg(long, value_name = "FILE")]
     json: Option<PathBuf>,
@@ -42,7 +45,7 @@ pub fn run(args: ScheduleArgs) -> anyhow::Result<ExitCode> {
     let times = times(args.time_zone.as_deref())?;
     let store = Store::open(&args.db, Mode::Read)?;
     let schedule = read(&store, &args.db, &times)?;
-    let named = [&args.html, &args.csv, &args.json]
+    let named = [&args.html, &args.csv, &args.json, &args.pdf]
         .iter()
         .any(|file| file.is_some());
     let (mut html, mut csv) = (args.html, args.csv);
@@ -66,6 +69,9 @@ pub fn run(args: ScheduleArgs) -> anyhow::Result<ExitCode> {
     }
     if let Some(path) = args.json {
         write(&path, report::json(&schedule).as_bytes())?;
+    }
+    if let Some(path) = args.pdf {
+        write(&path, &report::pdf(&schedule)?)?;
     }
     for item in schedule.open_items.iter().filter(|item| item.still_out) {
         eprintln!("Note: {}", item.what);

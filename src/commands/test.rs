@@ -1,6 +1,7 @@
 //! `bothhands test`: the main job.
 
 use super::conduct::{Conductor, SharedClock, Tally, Witness};
+use super::screen::{OnScreen, Screen};
 use super::sources::{InputSource, Recordings, TypedLines};
 use crate::grammar::Grammar;
 use crate::installation::Job;
@@ -37,6 +38,10 @@ pub struct Args {
     /// How prompts come: the system's speech service, the terminal, or not at all.
     #[arg(long, value_enum)]
     voice: Option<VoiceKind>,
+    /// Shows where the session is, what is asked, the last readings and what is out on the whole
+    /// terminal; plain lines without it.
+    #[arg(long)]
+    screen: bool,
     /// A profile of the voice: rate, volume, voice and the room's tail (TOML).
     #[arg(long, value_name = "FILE")]
     profile: Option<PathBuf>,
@@ -93,6 +98,20 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         Some(recogniser(&grammar)?)
     };
     let mut voice = voice(args)?;
+    let screen = if args.screen {
+        let screen = Screen::open().context("this terminal has no screen; leave --screen out")?;
+        voice = Box::new(OnScreen {
+            screen: screen.clone(),
+            voice: if args.voice == Some(VoiceKind::System) || is_live(args) {
+                voice
+            } else {
+                Box::new(Silent)
+            },
+        });
+        Some(screen)
+    } else {
+        None
+    };
     let (session, first) = match state {
         None => {
             store.append(&[NewEvent::job(&text)?], None)?;
@@ -103,9 +122,12 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
             Session::resume(state, &by(), clock.tick())
         }
     };
-    let mut witness = ToTerminal {
-        quiet: args.voice == Some(VoiceKind::None),
-        timed: false,
+    let mut witness: Box<dyn Witness> = match &screen {
+        Some(screen) => Box::new(screen.clone()),
+        None => Box::new(ToTerminal {
+            quiet: args.voice == Some(VoiceKind::None),
+            timed: false,
+        }),
     };
     let mut conductor = Conductor {
         session,
@@ -116,11 +138,17 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
             .as_mut()
             .map(|engine| engine.as_mut() as &mut dyn Recogniser),
         voice: voice.as_mut(),
-        witness: &mut witness,
+        witness: witness.as_mut(),
         stop: Arc::clone(&stop),
+        live: is_live(args),
     };
-    conductor.open(&first)?;
-    let tally = conductor.run(source.as_mut())?;
+    let conducted = conductor
+        .open(&first)
+        .and_then(|()| conductor.run(source.as_mut()));
+    if let Some(screen) = screen {
+        screen.close();
+    }
+    let tally = conducted?;
     report(&tally, &conductor, &db, stop.load(Ordering::SeqCst));
     Ok(ExitCode::SUCCESS)
 }
@@ -281,6 +309,12 @@ impl ToTerminal {
 }
 
 impl Witness for ToTerminal {
+    fn no_voice(&mut self, name: &str) {
+        if !self.quiet {
+            println!("(ignored: no voice in {name})");
+        }
+    }
+
     fn heard(&mut self, words: &str, heard: Option<&Heard>) {
         if self.quiet {
             return;
@@ -297,11 +331,15 @@ impl Witness for ToTerminal {
     }
 }
 
+/// Whether a person is at the microphone.
+fn is_live(args: &Args) -> bool {
+    args.words.is_none() && (args.sound.is_empty() || args.sound == ["mic"])
+}
+
 /// The voice asked for; without a wish, the system's where the microphone is used and the
 /// terminal otherwise.
 fn voice(args: &Args) -> anyhow::Result<Box<dyn Voice>> {
-    let live = args.words.is_none() && (args.sound.is_empty() || args.sound == ["mic"]);
-    let wanted = args.voice.unwrap_or(if live {
+    let wanted = args.voice.unwrap_or(if is_live(args) {
         VoiceKind::System
     } else {
         VoiceKind::Terminal

@@ -4,8 +4,8 @@ use super::{Board, Circuit, Job, Phases};
 use crate::limits::conductor::{self, Expected, Through};
 use crate::limits::rcd::{self, Multiple};
 use crate::limits::ring::{self, Ends, Stage};
-use crate::limits::{Earthing, Facts, SystemVoltage, Tables, earth_loop, judge};
-use crate::quantity::{Celsius, Ohms, TestVoltage, measure, tidy};
+use crate::limits::{Earthing, Facts, Outcome, SystemVoltage, Tables, Verdict, earth_loop, judge};
+use crate::quantity::{Celsius, Number, Ohms, Reading, TestVoltage, Volts, measure, tidy};
 use serde::Serialize;
 
 /// What one test should read.
@@ -68,7 +68,7 @@ impl Job {
         all.push(Expectation::new(test, reads, why, clause));
         if let Some(ze) = supply.ze_ohms {
             let z = Ohms::exact(ze.value());
-            let u0 = crate::quantity::Volts::exact(supply.volts);
+            let u0 = Volts::exact(supply.volts);
             let current = earth_loop::fault_current(u0, z);
             let mut why = format!("{u0} ÷ {z} = {current} line to earth");
             if supply.phases == Phases::Three {
@@ -78,9 +78,17 @@ impl Job {
                 ));
             }
             all.push(Expectation::new(
-                "prospective fault current",
+                "fault current",
                 format!("about {current}"),
                 why,
+                &tables.fault_current.clause,
+            ));
+        }
+        if let Some(declared) = supply.fault_current_ka {
+            all.push(Expectation::new(
+                "fault current",
+                format!("declared {declared} kA"),
+                "the largest that the distributor gives; the measured one is usually less",
                 &tables.fault_current.clause,
             ));
         }
@@ -108,6 +116,7 @@ impl Job {
         if !matches!(facts.system, SystemVoltage::Selv | SystemVoltage::Pelv) {
             loop_tests(tables, &facts, &mut all);
             breaking(tables, board, &facts, &mut all);
+            by_design(tables, &facts, &mut all);
             rcd_tests(tables, &facts, &mut all);
         }
         all
@@ -143,14 +152,27 @@ fn of(tables: &Tables, facts: &Facts, through: Through, share: f64) -> Option<Ex
     conductor::expected(tables, run, through, t, share)
 }
 
-const NO_LENGTH: &str = "write the cable's metres in the job file to have a value";
+/// Why a value by length and size cannot be given.
+fn no_value(facts: &Facts) -> &'static str {
+    match &facts.cable {
+        Some(run) if run.length.is_some() => {
+            "the tables have no resistance for this size and class"
+        }
+        _ => "write the cable and its metres in the job file to have a value",
+    }
+}
 
 fn radial_tests(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {
     let clause = &tables.conductors.clause;
     for (test, through) in [("R1+R2", Through::LineAndCpc), ("R2", Through::Cpc)] {
         match of(tables, facts, through, 1.0) {
             Some(e) => all.push(Expectation::new(test, about(&e), e.arithmetic, clause)),
-            None => all.push(Expectation::new(test, "continuous", NO_LENGTH, clause)),
+            None => all.push(Expectation::new(
+                test,
+                "continuous",
+                no_value(facts),
+                clause,
+            )),
         }
     }
     if let Some(limit) = judge::r1_r2_limit(tables, facts) {
@@ -174,7 +196,7 @@ fn ring_tests(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {
                 "r1 and rn within {} Ω, r2 in the ratio of the sizes",
                 tidy(tables.ring.within_ohms)
             ),
-            NO_LENGTH,
+            no_value(facts),
             clause,
         ));
         return;
@@ -282,7 +304,11 @@ fn loop_tests(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {
     let Some(limit) = judge::zs_limit(tables, facts) else {
         let why = match facts.device {
             None => "write the circuit's device in the job file to have a limit".to_owned(),
-            Some(d) => format!("the tables have no value for {} {}", d.kind, d.amps),
+            Some(d) => {
+                let time = time.map(|(s, _)| format!(" in {} s", tidy(s)));
+                let time = time.unwrap_or_default();
+                format!("the tables have no value for {} {}{time}", d.kind, d.amps)
+            }
         };
         let clause = &tables.earth_loop.clause;
         all.push(Expectation::new("Zs", "no limit here", why, clause));
@@ -334,6 +360,45 @@ fn breaking(tables: &Tables, board: &Board, facts: &Facts, all: &mut Vec<Expecta
         format!("{} at board {}", device.kind, board.number),
         &tables.fault_current.clause,
     ));
+}
+
+/// What the expected values say of the protective conductor's size and the voltage drop.
+fn by_design(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {
+    let share = if facts.ring { 0.25 } else { 1.0 };
+    let shown = |ohms: Ohms| {
+        let text = hundredths(Ohms::exact(ohms.middle()));
+        text.parse::<Number>().ok().map(Reading::exact)
+    };
+    let r1_r2 = of(tables, facts, Through::LineAndCpc, share);
+    let overcurrent = facts.earthing != Earthing::Tt;
+    if let (true, Some(ze), Some(r1_r2)) = (overcurrent, facts.ze, r1_r2)
+        && let Some(zs) = shown(ze + r1_r2.value)
+        && let Some(verdict) = judge::cpc_size(tables, facts, &zs)
+    {
+        all.push(by_verdict("cpc against heat", verdict));
+    }
+    if let Some(r1_rn) = of(tables, facts, Through::LineAndNeutral, share)
+        && let Some(r1_rn) = shown(r1_rn.value)
+        && let Some(verdict) = judge::voltage_drop(tables, facts, &r1_rn, None)
+    {
+        all.push(by_verdict("voltage drop", verdict));
+    }
+}
+
+fn by_verdict(test: &str, verdict: Verdict) -> Expectation {
+    let holds = match verdict.outcome {
+        Outcome::Pass => "expected to hold",
+        Outcome::Fail | Outcome::CannotSay => "look again",
+    };
+    Expectation {
+        test: test.to_owned(),
+        reads: format!("{}: {holds}", verdict.limit),
+        why: match (verdict.outcome, verdict.remark) {
+            (Outcome::Pass, _) | (_, None) => verdict.arithmetic,
+            (_, Some(remark)) => format!("{}. {remark}", verdict.arithmetic),
+        },
+        clause: verdict.clause,
+    }
 }
 
 fn rcd_tests(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {

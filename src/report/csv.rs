@@ -29,7 +29,7 @@ const COLUMNS: [&str; 38] = [
     "insulation L+N-E Mohm",
     "polarity",
     "Zs ohm",
-    "Zs limit",
+    "Zs maximum ohm",
     "RCD half rated",
     "RCD rated ms",
     "RCD five times ms",

@@ -1,4 +1,4 @@
-use super::log::{Entry, Log, LogError};
+use super::log::{Entry, Heard, Log, LogError};
 use super::words::{self, Times};
 use crate::grammar::Said;
 use crate::sequence::{
@@ -19,9 +19,12 @@ pub struct Exchange {
     pub kinds: Vec<&'static str>,
     pub board: Option<u16>,
     pub circuit: Option<u16>,
-    /// The words that were heard; nothing when they were typed or nothing was said.
+    /// What was heard; nothing when it was typed or nothing was said.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub words: Option<String>,
+    pub heard: Option<Heard>,
+    /// Hash of the sound.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub sound: Option<String>,
     /// What was understood.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub understood: Option<String>,
@@ -86,42 +89,47 @@ pub fn dialogue(log: &Log) -> Result<Vec<Exchange>, LogError> {
         let mut lines = answer(&state, entry);
         let question_before = state.question().is_some();
         let (board, circuit) = place(&state, &entry.event).unwrap_or(here);
-        let mut after = state.clone();
-        after.apply(&entry.event, entry.at);
-        lines.extend(after_words(&after, entry));
-        let out_after: Vec<EventNo> = after.open_entries().map(|e| e.no).collect();
+        let understood = understood(&state, &entry.event);
+        state.apply(&entry.event, entry.at);
+        lines.extend(after_words(&state, entry));
+        let out_after: Vec<EventNo> = state.open_entries().map(|e| e.no).collect();
         let exchange = Exchange {
             event: entry.no,
             at: entry.at,
             kinds: vec![entry.event.kind()],
             board,
             circuit,
-            words: entry.words.clone(),
-            understood: understood(&state, &entry.event),
+            heard: entry.heard.clone(),
+            sound: entry.evidence.map(|hash| hash.to_string()),
+            understood,
             runner_up: match &entry.event {
                 Event::Unclear { runner_up, .. } => runner_up.clone(),
                 _ => None,
             },
             corrects: corrects(&entry.event),
             question: question_before
-                || after.question().is_some()
+                || state.question().is_some()
                 || matches!(entry.event, Event::Unclear { .. }),
             refused: matches!(entry.event, Event::Refused { .. }),
             program: lines.iter().map(program_line).collect(),
             out: (out_before != out_after)
-                .then(|| after.open_entries().map(OutEntry::what).collect()),
+                .then(|| state.open_entries().map(OutEntry::what).collect()),
         };
         match exchanges.last_mut() {
             Some(last) if before_that.is_some_and(|b| goes_on(b, entry)) => last.join(exchange),
             _ => exchanges.push(exchange),
         }
         before_that = Some(entry);
-        state = after;
     }
     Ok(exchanges)
 }
 
 impl Exchange {
+    /// Whether it was done at the desk afterwards.
+    pub fn at_desk(&self) -> bool {
+        self.kinds == ["corrected-at-desk"]
+    }
+
     /// Adds what came of the same utterance.
     fn join(&mut self, next: Self) {
         self.kinds.extend(next.kinds);
@@ -165,7 +173,8 @@ fn begun(first: &Entry, state: &State) -> Exchange {
         kinds: vec![first.event.kind()],
         board: None,
         circuit: None,
-        words: None,
+        heard: None,
+        sound: None,
         understood: None,
         runner_up: None,
         corrects: Vec::new(),
@@ -190,14 +199,16 @@ fn place(state: &State, event: &Event) -> Option<(Option<u16>, Option<u16>)> {
             let entry = state.out_list().iter().find(|e| entries.contains(&e.no))?;
             Some((Some(entry.board), entry.circuit))
         }
-        Event::Affirmed { of } | Event::Withdrawn { of, .. } => of_step(&state.reading(*of)?.step),
+        Event::Affirmed { of }
+        | Event::Withdrawn { of, .. }
+        | Event::CorrectedAtDesk { of, .. } => of_step(&state.reading(*of)?.step),
         _ => None,
     }
 }
 
 fn corrects(event: &Event) -> Vec<EventNo> {
     match event {
-        Event::Withdrawn { of, .. } => vec![*of],
+        Event::Withdrawn { of, .. } | Event::CorrectedAtDesk { of, .. } => vec![*of],
         Event::Reading {
             replaces: Some(old),
             ..
@@ -232,6 +243,12 @@ pub(crate) fn understood(state: &State, event: &Event) -> Option<String> {
             }
             text
         }
+        Event::CorrectedAtDesk {
+            reading, reason, ..
+        } => format!(
+            "put right at the desk: {}; reason: {reason}",
+            words::value(reading)
+        ),
         Event::Affirmed { .. } => "affirm".to_owned(),
         Event::Withdrawn { why, .. } => match why {
             Withdrawal::Negative => "negative",
@@ -383,7 +400,10 @@ fn answer(state: &State, entry: &Entry) -> Vec<Line> {
         Event::Paused => vec![Line::answer(speak::paused(state))],
         Event::Unpaused => vec![Line::answer(speak::recap(state))],
         Event::Finished { .. } => vec![Line::answer(speak::finished())],
-        Event::Opened { .. } | Event::Resumed { .. } | Event::Noted => Vec::new(),
+        Event::Opened { .. }
+        | Event::Resumed { .. }
+        | Event::Noted
+        | Event::CorrectedAtDesk { .. } => Vec::new(),
     }
 }
 
@@ -396,7 +416,11 @@ fn after_words(after: &State, entry: &Entry) -> Vec<Line> {
     }
     let silent = matches!(
         entry.event,
-        Event::Asked { .. } | Event::Unclear { .. } | Event::Noted | Event::VoltageFound { .. }
+        Event::Asked { .. }
+            | Event::Unclear { .. }
+            | Event::Noted
+            | Event::VoltageFound { .. }
+            | Event::CorrectedAtDesk { .. }
     );
     if !silent && after.question().is_none() && after.mode() == Mode::Running {
         lines.push(speak::prompt(after).due());
@@ -440,14 +464,16 @@ pub fn dialogue_text(exchanges: &[Exchange], times: &Times) -> String {
 fn write_exchange(text: &mut String, exchange: &Exchange, times: &Times) {
     let clock = times.clock(exchange.at);
     let number = format!("#{}", exchange.event);
-    let you = match (&exchange.words, &exchange.understood) {
-        (Some(words), _) => Some(format!("\u{201c}{words}\u{201d}")),
+    let heard = exchange.heard.as_ref().filter(|h| !h.words.is_empty());
+    let you = match (heard, &exchange.understood) {
+        (Some(heard), _) => Some(format!("\u{201c}{}\u{201d}", heard.words)),
         (None, Some(understood)) => Some(understood.clone()),
         (None, None) => None,
     };
     let mut head = format!("{clock}  {number:<6}");
     if let Some(you) = you {
-        let _ = writeln!(text, "{head}you      {you}");
+        let who = if exchange.at_desk() { "desk" } else { "you" };
+        let _ = writeln!(text, "{head}{who:<9}{you}");
         head = " ".repeat(head.chars().count());
     }
     for old in &exchange.corrects {

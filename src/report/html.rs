@@ -1,5 +1,6 @@
 use super::cells::{Cell, ReadingRow};
-use super::schedule::{BoardSchedule, CircuitRow, OutRow, Schedule};
+use super::columns::{Shown, columns, groups};
+use super::schedule::{BoardSchedule, OutRow, Schedule};
 use super::words::{self, plain};
 use crate::limits::Verdict;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -218,86 +219,20 @@ fn board_page(board: &BoardSchedule, schedule: &Schedule) -> Markup {
     }
 }
 
-/// One column of the circuit table: its heading, and what stands in it.
-struct Column {
-    group: &'static str,
-    head: &'static str,
-    cell: fn(&CircuitRow) -> Markup,
-    /// Whether any circuit has something for it; the column is left out otherwise.
-    used: fn(&CircuitRow) -> bool,
-}
-
-fn always(_: &CircuitRow) -> bool {
-    true
-}
-
-fn optional<T: std::fmt::Display>(value: Option<T>) -> Markup {
-    match value {
-        Some(value) => html! { (value.to_string()) },
-        None => html! { span.no aria-label="not applicable" { "–" } },
-    }
-}
-
-fn planned(cell: &Cell) -> bool {
-    *cell != Cell::NotPlanned
-}
-
-#[rustfmt::skip]
-const COLUMNS: &[Column] = &[
-    Column { group: "Circuit", head: "No.", used: always, cell: |c| html! { (c.number) } },
-    Column { group: "Circuit", head: "Description", used: always, cell: |c| html! { span.name { (c.description) } " " span.aside { (c.kind) } } },
-    Column { group: "Conductors mm²", head: "live", used: always, cell: |c| optional(c.live_mm2) },
-    Column { group: "Conductors mm²", head: "cpc", used: always, cell: |c| optional(c.cpc_mm2) },
-    Column { group: "Overcurrent device", head: "kind", used: always, cell: |c| optional(c.device) },
-    Column { group: "Overcurrent device", head: "Iₙ A", used: always, cell: |c| optional(c.rating_amps) },
-    Column { group: "Overcurrent device", head: "kA", used: |c| c.breaking_ka.is_some(), cell: |c| optional(c.breaking_ka) },
-    Column { group: "RCD", head: "IΔₙ mA", used: |c| c.rcd_ma.is_some(), cell: |c| optional(c.rcd_ma) },
-    Column { group: "RCD", head: "type", used: |c| c.rcd_type.is_some(), cell: |c| optional(c.rcd_type.as_deref()) },
-    Column { group: "Continuity Ω", head: "R₁+R₂", used: always, cell: |c| shown(&c.r1_r2) },
-    Column { group: "Continuity Ω", head: "R₂", used: |c| planned(&c.r2), cell: |c| shown(&c.r2) },
-    Column { group: "Ring Ω", head: "r₁", used: |c| planned(&c.ring_r1), cell: |c| shown(&c.ring_r1) },
-    Column { group: "Ring Ω", head: "rₙ", used: |c| planned(&c.ring_rn), cell: |c| shown(&c.ring_rn) },
-    Column { group: "Ring Ω", head: "r₂", used: |c| planned(&c.ring_r2), cell: |c| shown(&c.ring_r2) },
-    Column { group: "Insulation MΩ", head: "test V", used: always, cell: |c| optional(c.test_volts) },
-    Column { group: "Insulation MΩ", head: "L–L", used: |c| planned(&c.insulation_ll), cell: |c| shown(&c.insulation_ll) },
-    Column { group: "Insulation MΩ", head: "L–N", used: always, cell: |c| shown(&c.insulation_ln) },
-    Column { group: "Insulation MΩ", head: "L–E", used: always, cell: |c| shown(&c.insulation_le) },
-    Column { group: "Insulation MΩ", head: "N–E", used: always, cell: |c| shown(&c.insulation_ne) },
-    Column { group: "Insulation MΩ", head: "L+N–E", used: |c| planned(&c.insulation_joined), cell: |c| shown(&c.insulation_joined) },
-    Column { group: "Polarity", head: "", used: always, cell: |c| shown(&c.polarity) },
-    Column { group: "Zₛ Ω", head: "measured", used: always, cell: |c| shown(&c.zs) },
-    Column { group: "Zₛ Ω", head: "limit", used: |c| c.zs_limit.is_some(), cell: |c| optional(c.zs_limit.as_deref()) },
-    Column { group: "RCD test", head: "½ IΔₙ", used: |c| planned(&c.rcd_half), cell: |c| shown(&c.rcd_half) },
-    Column { group: "RCD test", head: "IΔₙ ms", used: |c| planned(&c.rcd_rated), cell: |c| shown(&c.rcd_rated) },
-    Column { group: "RCD test", head: "5 IΔₙ ms", used: |c| planned(&c.rcd_five), cell: |c| shown(&c.rcd_five) },
-    Column { group: "RCD test", head: "button", used: |c| planned(&c.rcd_button), cell: |c| shown(&c.rcd_button) },
-    Column { group: "Remarks", head: "", used: |c| !c.remarks.is_empty(), cell: |c| html! { (c.remarks.join("; ")) } },
-];
-
 fn circuits(board: &BoardSchedule) -> Markup {
-    let columns: Vec<&Column> = COLUMNS
-        .iter()
-        .filter(|column| board.circuits.iter().any(|c| (column.used)(c)))
-        .collect();
-    let mut groups: Vec<(&str, usize)> = Vec::new();
-    for column in &columns {
-        match groups.last_mut() {
-            Some((group, count)) if *group == column.group => *count += 1,
-            _ => groups.push((column.group, 1)),
-        }
-    }
+    let columns = columns(board);
     html! {
         div.wide tabindex="0" role="region" aria-label={ "Circuits of board " (board.number) } {
             table.circuits {
                 thead {
-                    tr { @for (group, count) in &groups {
+                    tr { @for (group, count) in groups(&columns) {
                         th scope="colgroup" colspan=(count) { (group) }
                     } }
                     tr.heads { @for column in &columns { th scope="col" { (column.head) } } }
                 }
                 tbody { @for circuit in &board.circuits { tr {
                     @for column in &columns {
-                        td data-label=(label(column)) { (( column.cell)(circuit)) }
+                        td data-label=(column.label()) { (in_cell(&(column.cell)(circuit))) }
                     }
                 } } }
             }
@@ -305,20 +240,20 @@ fn circuits(board: &BoardSchedule) -> Markup {
     }
 }
 
-fn label(column: &Column) -> String {
-    match (column.group, column.head) {
-        ("Circuit", head) => head.to_owned(),
-        (group, "") => group.to_owned(),
-        (group, head) => format!("{group}: {head}"),
+fn in_cell(shown: &Shown<'_>) -> Markup {
+    match shown {
+        Shown::Nothing => html! { span.no { "–" } },
+        Shown::Text(text) => html! { span { (text) } },
+        Shown::Result(cell) => result(cell),
     }
 }
 
 /// A cell with its sign, so that colour is never the only one.
-fn shown(cell: &Cell) -> Markup {
+fn result(cell: &Cell) -> Markup {
     let outcome = cell.outcome().map(words::outcome);
     let title = cell.verdict().map(ToTitle::title).unwrap_or_default();
     match cell {
-        Cell::NotPlanned => html! { span.no aria-label="not applicable" { "–" } },
+        Cell::NotPlanned => html! { span.no { "–" } },
         Cell::NotDone | Cell::NotTested { .. } | Cell::Skipped { .. } => {
             html! { span.gap { (cell.text()) } }
         }

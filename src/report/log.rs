@@ -1,6 +1,7 @@
 use crate::sequence::{EVENT_VERSION, Event, EventNo, ReplayError, State};
-use crate::store::{Digest256, JOB_KIND, Record, Store, StoreError};
+use crate::store::{Digest256, Evidence, JOB_KIND, Record, Store, StoreError};
 use jiff::Timestamp;
+use serde::Serialize;
 
 /// One event of a log, with what the store knows of it.
 #[derive(Debug, Clone, PartialEq)]
@@ -14,8 +15,46 @@ pub struct Entry {
     pub event: Event,
     /// The sound it rests on.
     pub evidence: Option<Digest256>,
-    /// The words made of that sound; nothing when it was typed.
-    pub words: Option<String>,
+    /// What was made of that sound; nothing when it was typed.
+    pub heard: Option<Heard>,
+}
+
+/// What the recogniser made of an utterance.
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct Heard {
+    /// The likeliest words; empty when there were none.
+    pub words: String,
+    /// The likeliest words with another meaning.
+    pub runner_up: Option<String>,
+    /// How well the words fit the sound: zero is perfect, very negative none of our words.
+    pub fit: Option<f64>,
+    /// How far the runner-up was behind: small means that it could have been either.
+    pub margin: Option<f64>,
+    /// Length of the sound, s.
+    pub seconds: f64,
+}
+
+impl Heard {
+    fn of(evidence: &Evidence) -> Self {
+        let told = evidence.heard().unwrap_or_default();
+        // Scores stand in `scores`; older logs had them beside the words.
+        let score = |name: &str| {
+            told.get("scores")
+                .and_then(|scores| scores.get(name))
+                .or_else(|| told.get(name))
+                .and_then(serde_json::Value::as_f64)
+        };
+        Self {
+            words: evidence.words().to_owned(),
+            runner_up: told
+                .get("runner_up")
+                .and_then(serde_json::Value::as_str)
+                .map(str::to_owned),
+            fit: score("fit"),
+            margin: score("margin"),
+            seconds: evidence.seconds(),
+        }
+    }
 }
 
 /// All events of a log in order.
@@ -68,9 +107,7 @@ impl Log {
                 device: record.device,
                 event,
                 evidence: record.evidence,
-                words: evidence
-                    .map(|evidence| evidence.words().to_owned())
-                    .filter(|words| !words.is_empty()),
+                heard: evidence.as_ref().map(Heard::of),
             });
         }
         Ok(log)
@@ -86,7 +123,7 @@ impl Log {
                 device: String::new(),
                 event,
                 evidence: None,
-                words: None,
+                heard: None,
             });
         }
         log

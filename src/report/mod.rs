@@ -8,12 +8,16 @@
 //! ```
 
 mod cells;
+mod columns;
 mod csv;
 mod dialogue;
 mod exceptions;
 mod html;
 mod json;
 mod log;
+mod page;
+mod pdf;
+mod print;
 mod schedule;
 pub mod words;
 
@@ -23,7 +27,10 @@ pub use dialogue::{Exchange, ProgramLine, Wanted, dialogue, dialogue_jsonl, dial
 pub use exceptions::Exception;
 pub use html::html;
 pub use json::json;
-pub use log::{Entry, Log, LogError};
+pub use log::{Entry, Heard, Log, LogError};
+pub use pdf::pdf;
+pub use print::PdfError;
+pub(crate) use schedule::zs_maximum;
 pub use schedule::{
     BoardSchedule, Check, CircuitRow, Departure, InstrumentRow, Limitation, OpenItem, OutRow,
     OverrideRow, RECORD_OF, Schedule, SupplyFacts,

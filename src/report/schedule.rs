@@ -4,8 +4,8 @@ use super::log::{Log, LogError};
 use super::words::{self, Times};
 use crate::grammar::{Parked, Stage, Statement};
 use crate::installation::{Board, Circuit, Job, Phases};
-use crate::limits::{Outcome, Verdict};
-use crate::quantity::{Conductors, Pair, TestVoltage};
+use crate::limits::{Earthing, Outcome, earth_loop, judge};
+use crate::quantity::{Conductors, Ohms, Pair, TestVoltage};
 use crate::sequence::{
     Ask, CAUTIONS, Event, EventNo, Mode, OutEntry, Progress, Quantity, State, Step, speak,
 };
@@ -188,7 +188,8 @@ pub struct CircuitRow {
     pub insulation_joined: Cell,
     pub polarity: Cell,
     pub zs: Cell,
-    /// The limit that the measured Zs was compared with.
+    /// The largest Zs that the device allows, at the conductors' working temperature, Ω; the
+    /// verdict says how a cold reading stands against it.
     pub zs_limit: Option<String>,
     pub rcd_half: Cell,
     /// The slower of the two half-cycles.
@@ -703,7 +704,7 @@ fn circuit_row(
         insulation_ne: insulation(&|pair| pair == Pair::NE),
         insulation_joined: joined.when_done(),
         polarity: of(&|step| step.stage == Stage::Polarity, Worst::Highest),
-        zs_limit: zs_limit(&zs),
+        zs_limit: zs_maximum(state, board, circuit).map(Ohms::shown),
         zs,
         rcd_half: of(&quantity(Quantity::RcdHalf), Worst::Lowest),
         rcd_rated: of(&quantity(Quantity::RcdTime), Worst::Highest),
@@ -714,11 +715,14 @@ fn circuit_row(
     }
 }
 
-/// The limit a measured Zs was compared with, in its verdict's words.
-fn zs_limit(zs: &Cell) -> Option<String> {
-    zs.verdict()
-        .map(|verdict: &Verdict| verdict.limit.clone())
-        .filter(|limit| !limit.is_empty())
+/// The largest Zs of a circuit: by its overcurrent device, or by its RCD on a TT system.
+pub(crate) fn zs_maximum(state: &State, board: &Board, circuit: &Circuit) -> Option<Ohms> {
+    let tables = state.tables();
+    let facts = state.job().facts(board, circuit);
+    match (facts.earthing, facts.rcd) {
+        (Earthing::Tt, Some(rcd)) => Some(earth_loop::rcd_maximum(tables, rcd.milliamps)),
+        _ => judge::zs_limit(tables, &facts).map(|limit| limit.ohms),
+    }
 }
 
 fn remarks(

@@ -526,7 +526,7 @@ fn go_to(state: &State, said: &Said, what: &str, wanted: impl Fn(&Step) -> bool)
 }
 
 /// A step that was done, to be done again: one that is outside its limit before any other.
-fn to_do_again<'a>(state: &'a State, wanted: impl Fn(&Step) -> bool) -> Option<&'a Step> {
+fn to_do_again(state: &State, wanted: impl Fn(&Step) -> bool) -> Option<&Step> {
     let tested = |step: &&Step| {
         (step.is_dead_test() || step.is_live_test())
             && step.ask != Ask::Event

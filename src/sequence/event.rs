@@ -73,6 +73,16 @@ pub enum Event {
         of: EventNo,
         why: Withdrawal,
     },
+    /// A reading was put right at the desk afterwards, by keyboard. It takes the place of the old
+    /// one whether or not the session is finished, and says nothing of where the person is.
+    CorrectedAtDesk {
+        /// The reading it replaces.
+        of: EventNo,
+        reading: Reading,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        verdict: Option<Verdict>,
+        reason: String,
+    },
     /// A step was answered with a statement.
     Stated {
         step: StepId,
@@ -177,6 +187,7 @@ impl Event {
             Self::Reading { .. } => "reading",
             Self::Affirmed { .. } => "affirmed",
             Self::Withdrawn { .. } => "withdrawn",
+            Self::CorrectedAtDesk { .. } => "corrected-at-desk",
             Self::Stated { .. } => "stated",
             Self::TakenOut { .. } => "taken-out",
             Self::PutBack { .. } => "put-back",

@@ -8,6 +8,7 @@
 //! ```
 
 mod decide;
+mod desk;
 mod event;
 pub mod invariants;
 mod judging;
@@ -20,6 +21,7 @@ pub mod speak;
 mod state;
 
 pub use decide::{Reply, decide};
+pub use desk::{DeskRefusal, correct_at_desk};
 pub use event::{Bar, EVENT_VERSION, Event, EventNo, Mode, Withdrawal, describe_part};
 pub use plan::{Ask, Measure, Plan, Quantity, Step, StepId};
 pub use readings::Judged;

@@ -259,6 +259,10 @@ impl State {
         let no = self.next;
         let gap = at.duration_since(self.last_event_at);
         self.next = EventNo(no.0 + 1);
+        // What is done at a desk does not show that anyone is at the board.
+        if !matches!(event, Event::CorrectedAtDesk { .. }) {
+            self.last_event_at = self.last_event_at.max(at);
+        }
         self.now_asked = OnceLock::new();
         match event {
             Event::Opened { .. }
@@ -318,6 +322,12 @@ impl State {
                 other => self.question = other,
             },
             Event::Withdrawn { of, .. } => self.withdraw(*of),
+            Event::CorrectedAtDesk {
+                of,
+                reading,
+                verdict,
+                ..
+            } => self.correct_at_desk(no, at, *of, *reading, verdict.clone()),
             Event::Stated { step, statement } => {
                 self.close_interval(gap);
                 self.progress
@@ -461,6 +471,38 @@ impl State {
             && old != no
         {
             self.stand(old, Standing::Replaced(no));
+        }
+    }
+
+    fn correct_at_desk(
+        &mut self,
+        no: EventNo,
+        at: Timestamp,
+        of: EventNo,
+        reading: Reading,
+        verdict: Option<Verdict>,
+    ) {
+        let Some(old) = self.readings.get_mut(&of) else {
+            return;
+        };
+        let old = Arc::make_mut(old);
+        old.standing = Standing::Replaced(no);
+        let right = Kept {
+            no,
+            at,
+            reading,
+            verdict,
+            question: None,
+            standing: Standing::Counts,
+            ..old.clone()
+        };
+        self.progress.set(&right.step, Some(Progress::Read(no)));
+        self.readings.insert(no, Arc::new(right));
+        if self.question == Some(Question::Reading(of)) {
+            self.question = None;
+        }
+        if self.last_taken == Some(of) {
+            self.last_taken = None;
         }
     }
 

@@ -85,6 +85,11 @@ pub enum StoreError {
     )]
     Uncertain(#[source] Box<StoreError>),
 
+    /// A log that was put together from several is not gone on in: what would be said next could
+    /// answer to either.
+    #[error("{}: this log was put together from those of several devices, and is only for reading; go on in the log of one device", .0.display())]
+    Merged(PathBuf),
+
     /// The log was opened for reading.
     #[error("{}: this log was opened for reading only", .0.display())]
     OpenedForReading(PathBuf),

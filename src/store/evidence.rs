@@ -1,6 +1,5 @@
 use super::hex::{Digest256, digest, digest_of};
-use crate::audio::{SAMPLE_RATE, Utterance};
-use flacenc::{bitsink::ByteSink, component::BitRepr, error::Verify};
+use crate::audio::{SAMPLE_RATE, Utterance, flac};
 use serde::Serialize;
 use serde_json::Value;
 
@@ -129,28 +128,7 @@ fn encode(samples: &[f32]) -> Result<Vec<u8>, EvidenceError> {
     if samples.len() < SHORTEST {
         return Err(EvidenceError::TooShort(samples.len()));
     }
-    let whole: Vec<i32> = samples.iter().map(|&sample| to_16_bit(sample)).collect();
-    let config = flacenc::config::Encoder::default()
-        .into_verified()
-        .map_err(|(_, why)| EvidenceError::Encode(why.to_string()))?;
-    let source = flacenc::source::MemSource::from_samples(&whole, 1, 16, SAMPLE_RATE as usize);
-    let mut stream = flacenc::encode_with_fixed_block_size(&config, source, config.block_size)
-        .map_err(|why| EvidenceError::Encode(why.to_string()))?;
-    // The encoder counts the last block, which RFC 9639 (section 8.2) leaves out of the smallest
-    // block's size; strict decoders refuse what it then says of a short last block.
-    stream
-        .stream_info_mut()
-        .set_block_sizes(config.block_size, config.block_size)
-        .map_err(|why| EvidenceError::Encode(why.to_string()))?;
-    let mut sink = ByteSink::new();
-    stream
-        .write(&mut sink)
-        .map_err(|why| EvidenceError::Encode(why.to_string()))?;
-    Ok(sink.as_slice().to_vec())
-}
-
-fn to_16_bit(sample: f32) -> i32 {
-    (sample * 32_768.0).round().clamp(-32_768.0, 32_767.0) as i32
+    flac::encode(samples).map_err(|why| EvidenceError::Encode(why.to_string()))
 }
 
 #[cfg(test)]
@@ -173,7 +151,7 @@ mod tests {
             samples in prop::collection::vec(-1.0f32..=1.0, SHORTEST..10_000)
         ) {
             let flac = encode(&samples).unwrap();
-            let kept: Vec<i32> = samples.iter().map(|&sample| to_16_bit(sample)).collect();
+            let kept: Vec<i32> = samples.iter().map(|&sample| i32::from(flac::to_16_bits(sample))).collect();
             prop_assert_eq!(decoded(&flac), kept);
         }
     }

@@ -11,6 +11,7 @@ use rusqlite::{
     Connection, OptionalExtension, Row, Transaction, TransactionBehavior, ffi, named_params,
 };
 use std::{
+    collections::{HashMap, HashSet},
     fmt,
     path::{Path, PathBuf},
     str::FromStr,
@@ -205,6 +206,44 @@ impl Store {
             .map_err(|why| StoreError::from_sqlite(&self.path, why))
     }
 
+    /// The logs that this one was put together from, each in its own order; a log that was not
+    /// merged is one thread. Events that stood in several sources stand in several threads.
+    ///
+    /// Payloads that name other events by number mean the number in their own thread.
+    ///
+    /// # Errors
+    /// When the log cannot be read.
+    pub fn threads(&self) -> Result<Vec<Vec<Record>>, StoreError> {
+        let records: Vec<Record> = self.records().collect::<Result<_, _>>()?;
+        let by_hash: HashMap<Digest256, &Record> =
+            records.iter().map(|record| (record.hash, record)).collect();
+        let followed: HashSet<Digest256> = records.iter().map(|record| record.prev_hash).collect();
+        let thread = |end: &Record| {
+            let back = |record: &&Record| by_hash.get(&record.prev_hash).copied();
+            let mut thread: Vec<Record> =
+                std::iter::successors(by_hash.get(&end.hash).copied(), back)
+                    .cloned()
+                    .collect();
+            thread.reverse();
+            thread
+        };
+        Ok(records
+            .iter()
+            .filter(|record| !followed.contains(&record.hash))
+            .map(thread)
+            .collect())
+    }
+
+    /// Whether the log was put together from several: see [`Store::threads`].
+    ///
+    /// # Errors
+    /// When the log cannot be read.
+    pub fn is_merged(&self) -> Result<bool, StoreError> {
+        Ok(self
+            .number("SELECT count(*) FROM event WHERE hash NOT IN (SELECT prev_hash FROM event)")?
+            > 1)
+    }
+
     pub(super) fn number(&self, query: &str) -> Result<u64, StoreError> {
         self.connection
             .query_row(query, [], |row| row.get(0))
@@ -394,13 +433,15 @@ fn keep(
     Ok(records)
 }
 
-/// Where the chain ends that this device has been writing in this very file.
+/// Where the log ends, if it was this device that wrote its last event in this very file: then
+/// its chain goes on. When somebody else wrote in between, another chain begins, so that the way
+/// back from the last event along the hashes passes every event of the log.
 fn own_end(tx: &Transaction<'_>, device: &str) -> rusqlite::Result<Option<End>> {
     tx.prepare_cached(
         "SELECT head.chain, head.position, head.hash
          FROM head JOIN event USING (hash) JOIN chain ON chain.id = head.chain
          WHERE chain.written_here AND event.device = ?1
-         ORDER BY event.seq DESC LIMIT 1",
+           AND event.seq = (SELECT max(seq) FROM event)",
     )?
     .query_row([device], |row| {
         Ok(End {

@@ -11,10 +11,10 @@
 //!   that they stand in two places until the next event is on its way.
 //! - Triggers refuse to change, replace or delete events and evidence, and to add an event
 //!   anywhere but at the end.
-//! - Each event carries the SHA-256 of the one before it in its chain. A chain is what one device
-//!   wrote in one file; a log taken over by another device holds two chains, the second of which
-//!   begins at an event of the first; a merged log holds those of all its sources. A list of the
-//!   last event of each chain shows when a log has lost its end.
+//! - Each event carries the SHA-256 of the one before it. What one device wrote in one file
+//!   without another in between is a chain; a log taken over by another device holds two, the
+//!   second of which begins at the last event of the first; a merged log holds those of all its
+//!   sources. A list of the last event of each chain shows when a log has lost its end.
 //! - One program at a time may add to a log: `NAME.lock` beside it says which. A lock file that
 //!   outlives its program tells the next start that the session before was cut short.
 //! - [`Store::verify`] checks all of it and names the first event that does not fit.

@@ -152,8 +152,8 @@ impl Store {
     ///
     /// # Errors
     /// When the file is missing, a folder, no log, damaged, from a newer version, not to be
-    /// written, in use by another program, or the disk is full: the message says what to do. The
-    /// file is left as it was.
+    /// written, in use by another program, or the disk is full, or events are to be added to a
+    /// merged log: the message says what to do. The file is left as it was.
     pub fn open(path: impl AsRef<Path>, mode: Mode) -> Result<Self, StoreError> {
         Self::open_with(path, Options::new(mode))
     }
@@ -246,6 +246,9 @@ fn open_to_append(path: &Path, options: Options) -> Result<Store, StoreError> {
         copy: None,
     };
     store.check_chains()?;
+    if store.is_merged()? {
+        return Err(StoreError::Merged(path.to_owned()));
+    }
     store.take_stock(Some(now))?;
     Ok(store)
 }

@@ -69,6 +69,9 @@ pub trait Voice {
         None
     }
 
+    /// How loud the microphone is, in dB below full scale; for a voice with something to show it on.
+    fn level(&mut self, _decibels: f32) {}
+
     /// What happened to the voice since last asked, in sentences to show. Ask a few times a
     /// second: this is also when a voice that has failed is replaced.
     fn notices(&mut self) -> Vec<String> {

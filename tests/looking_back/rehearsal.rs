@@ -1,13 +1,18 @@
 //! Sessions made without sound: what is said goes straight to [`Session::turn`], and the steps
 //! are answered by themselves where the test says nothing else.
 
+#![allow(dead_code, reason = "each test file uses some of it")]
+
+use bothhands::audio::{SAMPLE_RATE, Utterance};
 use bothhands::grammar::{Alteration, Change, Part, Place, Said, Statement};
 use bothhands::installation::Job;
 use bothhands::quantity::{Conductors, Reading, Relation, Unit};
 use bothhands::report::Log;
 use bothhands::sequence::{Ask, Event, Line, Mode, Quantity, Session, Step, place_of};
+use bothhands::store::{Evidence, NewEvent, Options, Store};
 use jiff::{SignedDuration, Timestamp};
 use std::path::Path;
+use std::sync::{Arc, Mutex};
 
 pub struct Rehearsal {
     pub session: Session,
@@ -45,6 +50,24 @@ impl Rehearsal {
         let turn = self.session.unclear(words, Some(other), self.now);
         self.events
             .extend(turn.events.into_iter().map(|e| (e, self.now)));
+    }
+
+    /// Keeps the session as a log at `path`, each utterance with a tone for its sound.
+    pub fn keep(&self, path: &Path, with_sound: bool) {
+        let now = Arc::new(Mutex::new(self.events[0].1));
+        let clock = Arc::clone(&now);
+        let options = Options::new(bothhands::store::Mode::AppendOrCreate)
+            .device("laptop")
+            .clock(move || *clock.lock().unwrap());
+        let mut store = Store::open_with(path, options).unwrap();
+        let job = include_str!("../jobs/boathouse.toml");
+        store.append(&[NewEvent::job(job).unwrap()], None).unwrap();
+        for (n, (event, at)) in self.events.iter().enumerate() {
+            *now.lock().unwrap() = *at;
+            let evidence = (with_sound && n > 0).then(|| tone(n, event));
+            let kept = NewEvent::new(event.kind(), 1, event).unwrap();
+            store.append(&[kept], evidence.as_ref()).unwrap();
+        }
     }
 
     pub fn log(&self) -> Log {
@@ -217,4 +240,26 @@ pub fn socket(number: u16) -> Place {
         name: "socket".to_owned(),
         number: Some(number),
     }
+}
+
+/// A quarter of a second of a tone, told apart by its pitch.
+fn tone(n: usize, event: &Event) -> Evidence {
+    let pitch = 200.0 + (n % 40) as f32 * 10.0;
+    let samples = (0..SAMPLE_RATE / 4)
+        .map(|i| 0.3 * (i as f32 * pitch * std::f32::consts::TAU / SAMPLE_RATE as f32).sin())
+        .collect();
+    let utterance = Utterance {
+        samples,
+        start: n as u64 * u64::from(SAMPLE_RATE),
+        speech_end: n as u64 * u64::from(SAMPLE_RATE),
+    };
+    let heard = serde_json::json!({
+        "runner_up": "two nine five",
+        "scores": { "fit": -0.21, "margin": 3.4, "phones": 12 },
+    });
+    let words = match event {
+        Event::Reading { reading, .. } => bothhands::sequence::speak::value(reading),
+        other => other.kind().replace('-', " "),
+    };
+    Evidence::new(&utterance, &words, &heard).unwrap()
 }

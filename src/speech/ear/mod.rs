@@ -114,8 +114,8 @@ pub struct Ear {
 /// What the search keeps in each node, and how much wider it looks when that was not enough.
 pub const WIDTH: Width = Width {
     hypotheses: 6,
-    beam: 60.0,
-    nodes: 4000,
+    beam: 40.0,
+    nodes: 2000,
 };
 const WIDER: [usize; 2] = [24, 72];
 

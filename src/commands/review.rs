@@ -1,0 +1,41 @@
+use super::schedule::times;
+use crate::review::{Review, serve};
+use anyhow::Context;
+use clap::Args;
+use std::{path::PathBuf, process::ExitCode};
+
+/// Look back at a session in a browser on this machine: timeline with sound, verdicts, graphs
+#[derive(Debug, Args)]
+pub struct ReviewArgs {
+    /// The log of the session
+    #[arg(value_name = "DB")]
+    db: PathBuf,
+    /// The port on this machine; any free one when left out
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    port: u16,
+    /// Show times in this zone, such as Europe/London; this machine's zone when left out
+    #[arg(long, value_name = "ZONE")]
+    time_zone: Option<String>,
+}
+
+/// Serves the pages until Ctrl-C. Only this machine can reach them, and only with the whole
+/// address.
+///
+/// # Errors
+/// When the log can't be read or the port is taken.
+pub fn run(args: ReviewArgs) -> anyhow::Result<ExitCode> {
+    let review = Review::of(args.db, times(args.time_zone.as_deref())?)?;
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .context("the page can't be served on this machine")?;
+    let ready = |address: String| {
+        println!("Look back at {address}");
+        println!("Only this machine can open it. Ctrl-C ends it.");
+    };
+    let stop = async {
+        let _ = tokio::signal::ctrl_c().await;
+    };
+    runtime.block_on(serve(review, args.port, ready, stop))?;
+    Ok(ExitCode::SUCCESS)
+}

@@ -1,0 +1,446 @@
+use super::cells::{Cell, ReadingRow};
+use super::columns::{Shown, columns, groups};
+use super::page::{Face, Ink, Letters, Paper, Table, TableCell};
+use super::print::{PdfError, printed};
+use super::schedule::{BoardSchedule, Schedule};
+use super::words::{self, plain};
+use crate::limits::Outcome;
+use crate::sequence::speak::capital;
+/// The schedule as PDF, A4 across, with its fonts in it.
+///
+/// # Errors
+/// Only when the program itself is not whole.
+pub fn pdf(schedule: &Schedule) -> Result<Vec<u8>, PdfError> {
+    let (plain, bold) = (
+        dejavu::sans_condensed::regular(),
+        dejavu::sans_condensed::bold(),
+    );
+    let letters = Letters::of(plain, bold).map_err(|_| PdfError)?;
+    let mut paper = Paper::new(letters);
+    first_page(&mut paper, schedule);
+    for board in &schedule.boards {
+        board_pages(&mut paper, board, schedule);
+    }
+    out_history(&mut paper, schedule);
+    let foot = format!(
+        "{}: {}   {}   Times in {}. {} events.",
+        schedule.kind, schedule.title, schedule.record_of, schedule.time_zone, schedule.events
+    );
+    printed(
+        &paper.finish(&foot),
+        [plain, bold],
+        &format!("Schedule of test results: {}", schedule.title),
+        &schedule.program,
+    )
+}
+
+fn first_page(paper: &mut Paper<'_>, schedule: &Schedule) {
+    paper.text(schedule.kind, 9.0, Face::Plain, Ink::Quiet, 0.0, None);
+    paper.text(
+        "Schedule of test results",
+        20.0,
+        Face::Bold,
+        Ink::Dark,
+        0.0,
+        None,
+    );
+    paper.text(&schedule.title, 12.5, Face::Plain, Ink::Dark, 0.0, None);
+    paper.gap(4.0);
+    paper.text(schedule.record_of, 9.5, Face::Bold, Ink::Dark, 0.0, None);
+    if !schedule.finished {
+        paper.text(
+            "The session is not finished: what follows is how far it has come.",
+            9.5,
+            Face::Bold,
+            Ink::Dark,
+            0.0,
+            None,
+        );
+    }
+    paper.gap(6.0);
+    let pair = |(a, b): (&str, String), (c, d): (&str, String)| {
+        vec![
+            TableCell::bold(a),
+            TableCell::plain(b),
+            TableCell::bold(c),
+            TableCell::plain(d),
+        ]
+    };
+    let rows = facts(schedule)
+        .chunks(2)
+        .map(|two| {
+            let second = two.get(1).cloned().unwrap_or(("", String::new()));
+            pair(two[0].clone(), second)
+        })
+        .collect();
+    paper.table(&Table {
+        head: Vec::new(),
+        rows,
+        size: 8.5,
+    });
+    instruments(paper, schedule);
+    summary(paper, schedule);
+    paper.heading("Cautions", 10.5);
+    for caution in schedule.cautions {
+        paper.text(caution, 8.5, Face::Plain, Ink::Dark, 10.0, Some("!"));
+    }
+}
+
+fn facts(schedule: &Schedule) -> Vec<(&'static str, String)> {
+    let times = schedule.times();
+    let supply = &schedule.supply;
+    let mut facts = vec![
+        (
+            "Site",
+            match &schedule.address {
+                Some(address) => format!("{}, {address}", schedule.site),
+                None => schedule.site.clone(),
+            },
+        ),
+        ("Tested by", schedule.tester.clone()),
+        (
+            "Supervised by",
+            schedule
+                .supervisor
+                .clone()
+                .unwrap_or_else(|| "–".to_owned()),
+        ),
+        ("Begun", times.minute(schedule.begun)),
+        (
+            if schedule.finished {
+                "Finished"
+            } else {
+                "Last entry"
+            },
+            times.minute(schedule.last_event),
+        ),
+        (
+            "Supply",
+            format!(
+                "{}, {}, U₀ {} V a.c., {}",
+                supply.earthing,
+                if supply.phases == 3 {
+                    "three-phase and neutral"
+                } else {
+                    "single-phase"
+                },
+                plain(supply.volts),
+                supply.sources.join(", ")
+            ),
+        ),
+    ];
+    if let Some(ze) = &supply.ze_given {
+        facts.push(("Ze given", format!("{ze} Ω")));
+    }
+    if let Some(current) = &supply.fault_current_given {
+        facts.push(("Fault current given", format!("{current} kA")));
+    }
+    if let Some(celsius) = schedule.celsius {
+        facts.push(("Conductors at", format!("{} °C", plain(celsius))));
+    }
+    if !schedule.editions.is_empty() {
+        let editions: Vec<&str> = schedule.editions.iter().map(String::as_str).collect();
+        facts.push(("Limits from", editions.join("; ")));
+    }
+    facts
+}
+
+fn instruments(paper: &mut Paper<'_>, schedule: &Schedule) {
+    paper.heading("Instruments", 10.5);
+    if schedule.instruments.is_empty() {
+        paper.list(&[], "None are listed in the job.");
+        return;
+    }
+    let heads = ["Instrument", "Serial number", "Used for", "Calibration due"];
+    paper.table(&Table {
+        head: vec![heads.map(TableCell::bold).to_vec()],
+        rows: schedule
+            .instruments
+            .iter()
+            .map(|one| {
+                let due = if one.overdue {
+                    TableCell::bold(format!(
+                        "{} ✗ overdue when the session began",
+                        one.calibration_due
+                    ))
+                } else {
+                    TableCell::plain(one.calibration_due.to_string())
+                };
+                vec![
+                    TableCell::plain(&one.name),
+                    TableCell::plain(&one.serial),
+                    TableCell::plain(one.used_for.join(", ")),
+                    due,
+                ]
+            })
+            .collect(),
+        size: 8.5,
+    });
+}
+
+fn summary(paper: &mut Paper<'_>, schedule: &Schedule) {
+    let times = schedule.times();
+    let open: Vec<String> = schedule
+        .open_items
+        .iter()
+        .map(|one| capital(&one.what))
+        .collect();
+    let exceptions: Vec<String> = schedule
+        .exceptions
+        .iter()
+        .map(|one| {
+            let later = one
+                .later
+                .as_ref()
+                .map(|later| format!("; ✓ {later}"))
+                .unwrap_or_default();
+            format!(
+                "{} ({}, event {}, {}{later})",
+                capital(&one.what),
+                one.outcome,
+                one.event,
+                times.clock(one.at)
+            )
+        })
+        .collect();
+    let limitations: Vec<String> = schedule
+        .limitations
+        .iter()
+        .map(|one| {
+            let circuit = one
+                .circuit
+                .map(|circuit| format!(", circuit {circuit}"))
+                .unwrap_or_default();
+            format!(
+                "{}: board {}{circuit}, not tested: {}. Reason: {}",
+                one.mark,
+                one.board,
+                one.what.join("; "),
+                one.reason
+            )
+        })
+        .collect();
+    let departures: Vec<String> = schedule
+        .departures
+        .iter()
+        .map(|one| {
+            format!(
+                "{} (event {}, {})",
+                capital(&one.what),
+                one.event,
+                times.clock(one.at)
+            )
+        })
+        .collect();
+    let overrides: Vec<String> = schedule
+        .overrides
+        .iter()
+        .map(|one| {
+            format!(
+                "Went on with {} still out. Reason: {} (event {}, {})",
+                one.out.join("; "),
+                one.reason,
+                one.event,
+                times.clock(one.at)
+            )
+        })
+        .collect();
+    for (title, items, none) in [
+        ("Open items", open, "Nothing is open."),
+        (
+            "Exceptions",
+            exceptions,
+            "No reading was outside its limit and nothing was said to be wrong.",
+        ),
+        ("Limitations", limitations, "Everything planned was tested."),
+        (
+            "Departures from the order",
+            departures,
+            "The order was kept.",
+        ),
+        ("Overrides", overrides, "None."),
+    ] {
+        paper.heading(&format!("{title}  {}", items.len()), 10.5);
+        paper.list(&items, none);
+    }
+}
+
+fn board_pages(paper: &mut Paper<'_>, board: &BoardSchedule, schedule: &Schedule) {
+    paper.new_page();
+    paper.heading(&format!("Board {}: {}", board.number, board.name), 14.0);
+    let location = board.location.as_deref().map(capital).unwrap_or_default();
+    let from = board
+        .fed_from
+        .as_ref()
+        .map_or("at the origin".to_owned(), |from| {
+            format!("fed from {from}")
+        });
+    paper.text(
+        &format!("{location} {}", capital(&from)),
+        8.5,
+        Face::Plain,
+        Ink::Quiet,
+        0.0,
+        None,
+    );
+    let checks: Vec<String> = board
+        .checks
+        .iter()
+        .map(|check| format!("{}: {}", capital(&check.what), check.said))
+        .collect();
+    paper.list(&checks, "");
+    paper.gap(4.0);
+    circuits(paper, board);
+    readings(paper, board, schedule);
+}
+
+fn circuits(paper: &mut Paper<'_>, board: &BoardSchedule) {
+    let columns = columns(board);
+    let head = groups(&columns)
+        .into_iter()
+        .map(|(group, count)| TableCell::bold(group).over(count))
+        .collect();
+    let heads = columns
+        .iter()
+        .map(|column| TableCell::bold(column.head))
+        .collect();
+    let rows = board
+        .circuits
+        .iter()
+        .map(|circuit| {
+            columns
+                .iter()
+                .map(|column| match (column.cell)(circuit) {
+                    Shown::Nothing => TableCell::plain("–"),
+                    Shown::Text(text) => TableCell::plain(text),
+                    Shown::Result(cell) => result(cell),
+                })
+                .collect()
+        })
+        .collect();
+    paper.table(&Table {
+        head: vec![head, heads],
+        rows,
+        size: 6.1,
+    });
+}
+
+fn result(cell: &Cell) -> TableCell {
+    match cell.outcome() {
+        Some(outcome) => {
+            let text = format!("{} {}", cell.text(), words::outcome(outcome).0);
+            match outcome {
+                Outcome::Pass => TableCell::plain(text),
+                Outcome::Fail | Outcome::CannotSay => TableCell::bold(text),
+            }
+        }
+        None => TableCell::plain(cell.text()),
+    }
+}
+
+fn readings(paper: &mut Paper<'_>, board: &BoardSchedule, schedule: &Schedule) {
+    let mut rows = Vec::new();
+    let mut group = |title: String, readings: &[ReadingRow]| {
+        if readings.is_empty() {
+            return;
+        }
+        rows.push(vec![TableCell::bold(title).over(6)]);
+        rows.extend(readings.iter().map(|row| reading(row, schedule)));
+    };
+    group("The board".to_owned(), &board.readings);
+    for circuit in &board.circuits {
+        group(
+            format!("Circuit {}, {}", circuit.number, circuit.description),
+            &circuit.readings,
+        );
+    }
+    if rows.is_empty() {
+        return;
+    }
+    paper.heading("Every reading, with its limit and arithmetic", 10.5);
+    let heads = [
+        "Time",
+        "Event",
+        "What",
+        "Value",
+        "Against its limit",
+        "Limit, clause and arithmetic",
+    ];
+    paper.table(&Table {
+        head: vec![heads.map(TableCell::bold).to_vec()],
+        rows,
+        size: 7.2,
+    });
+}
+
+fn reading(row: &ReadingRow, schedule: &Schedule) -> Vec<TableCell> {
+    let against = match &row.verdict {
+        Some(verdict) => {
+            let (sign, words) = words::outcome(verdict.outcome);
+            format!("{sign} {words}")
+        }
+        None => "no limit".to_owned(),
+    };
+    let arithmetic = row
+        .verdict
+        .as_ref()
+        .map(|verdict| {
+            let remark = verdict.remark.as_deref().unwrap_or_default();
+            format!(
+                "{} ({}, {}). {}. {remark}",
+                verdict.limit, verdict.clause, verdict.edition, verdict.arithmetic
+            )
+        })
+        .unwrap_or_default();
+    let affirmed = if row.affirmed { " (affirmed)" } else { "" };
+    vec![
+        TableCell::plain(schedule.times().clock(row.at)),
+        TableCell::plain(row.event.to_string()),
+        TableCell::plain(&row.what),
+        TableCell::bold(format!("{}{affirmed}", row.value())),
+        TableCell::plain(against),
+        TableCell::plain(arithmetic),
+    ]
+}
+
+fn out_history(paper: &mut Paper<'_>, schedule: &Schedule) {
+    let times = schedule.times();
+    paper.heading("What was taken out, and put back", 10.5);
+    if schedule.out_list.is_empty() {
+        paper.list(&[], "Nothing was taken out, linked or switched over.");
+        return;
+    }
+    let heads = [
+        "What and where",
+        "Board",
+        "Circuit",
+        "Out at",
+        "Back at",
+        "Out for",
+    ];
+    let rows = schedule.out_list.iter().map(|row| {
+        let parked = row.parked.map(|p| format!(", {p}")).unwrap_or_default();
+        let back = match row.back_at {
+            Some(at) => TableCell::plain(times.clock(at)),
+            None if row.withdrawn => TableCell::plain("said by mistake, taken back"),
+            None => TableCell::bold("✗ still out"),
+        };
+        vec![
+            TableCell::plain(format!("{}{parked}", capital(&row.what))),
+            TableCell::plain(row.board.to_string()),
+            TableCell::plain(row.circuit.map_or("–".to_owned(), |c| c.to_string())),
+            TableCell::plain(times.clock(row.out_at)),
+            back,
+            TableCell::plain(if row.withdrawn {
+                "–".to_owned()
+            } else {
+                row.length()
+            }),
+        ]
+    });
+    paper.table(&Table {
+        head: vec![heads.map(TableCell::bold).to_vec()],
+        rows: rows.collect(),
+        size: 8.5,
+    });
+}

@@ -1,0 +1,163 @@
+//! Corrections made at the desk, after the fact and by keyboard.
+
+use super::event::{Event, EventNo};
+use super::invariants;
+use super::state::{Standing, State};
+use crate::quantity::Reading;
+
+/// Why a correction at the desk is not taken.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum DeskRefusal {
+    #[error("event {0} is no reading: only readings can be put right here")]
+    NoReading(EventNo),
+    #[error("event {0} no longer counts: put right the reading that took its place")]
+    NoLongerCounts(EventNo),
+    #[error("it says that already")]
+    Same,
+    #[error("write why: the reason is kept with the correction")]
+    NoReason,
+    #[error("it was measured in {0}: write the value in that unit")]
+    OtherUnit(String),
+    #[error("{0}")]
+    Barred(String),
+}
+
+/// Decides on a correction made at the desk: an event that takes the place of a reading which
+/// counts, or waits to be affirmed, judged anew. What was said stays in the log.
+///
+/// # Errors
+/// When there is no such reading, it no longer counts, nothing changes, or no reason is given.
+pub fn correct_at_desk(
+    state: &State,
+    of: EventNo,
+    right: &Reading,
+    reason: &str,
+) -> Result<Event, DeskRefusal> {
+    let kept = state.reading(of).ok_or(DeskRefusal::NoReading(of))?;
+    if !matches!(kept.standing, Standing::Counts | Standing::Questioned) {
+        return Err(DeskRefusal::NoLongerCounts(of));
+    }
+    let reason = reason.trim();
+    if reason.is_empty() {
+        return Err(DeskRefusal::NoReason);
+    }
+    if right
+        .unit
+        .is_some_and(|unit| kept.reading.unit != Some(unit))
+    {
+        let unit = kept.reading.unit.map(|u| u.symbol()).unwrap_or_default();
+        return Err(DeskRefusal::OtherUnit(unit.to_owned()));
+    }
+    let reading = Reading {
+        relation: right.relation,
+        number: right.number,
+        ..kept.reading
+    };
+    if reading == kept.reading {
+        return Err(DeskRefusal::Same);
+    }
+    let step = state.step(&kept.step).ok_or(DeskRefusal::NoReading(of))?;
+    let event = Event::CorrectedAtDesk {
+        of,
+        reading,
+        verdict: step.procedure.judge(state, step, &reading).verdict,
+        reason: reason.to_owned(),
+    };
+    invariants::check(state, &event).map_err(DeskRefusal::Barred)?;
+    Ok(event)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::grammar::{Said, Statement};
+    use crate::installation::Job;
+    use crate::quantity::{Number, Unit};
+    use crate::sequence::Session;
+    use jiff::{SignedDuration, Timestamp};
+
+    fn shorted_leads() -> Session {
+        let text = include_str!("../../tests/jobs/boathouse.toml");
+        let job = Job::parse(text, "boathouse.toml").unwrap();
+        let now: Timestamp = "2026-11-25T09:30:00Z".parse().unwrap();
+        let (mut session, _) = Session::begin(job, "test", now).unwrap();
+        for _ in 0..40 {
+            let step = session.state().current().unwrap().clone();
+            let said = match &step.ask {
+                crate::sequence::Ask::Statement(wanted) => Said::Stated(wanted[0]),
+                _ if step.like == "leads-joined" => break,
+                _ => Said::Stated(Statement::Open),
+            };
+            session.turn(&said, now).unwrap();
+        }
+        let joined = Reading::exact("0.03".parse().unwrap());
+        let said = Said::Reading {
+            reading: joined,
+            place: None,
+            half: None,
+        };
+        session.turn(&said, now).unwrap();
+        session
+    }
+
+    fn only_reading(state: &State) -> EventNo {
+        state.readings().last().unwrap().no
+    }
+
+    #[test]
+    fn the_right_value_takes_the_place_of_the_wrong_one_and_both_stay() {
+        let session = shorted_leads();
+        let mut state = session.state().clone();
+        let wrong = only_reading(&state);
+        let right = Reading::exact("0.05".parse().unwrap());
+        let event = correct_at_desk(&state, wrong, &right, "misheard").unwrap();
+        let no = state.next_event();
+        state.apply(&event, state.last_event_at());
+        assert_eq!(
+            state.reading(wrong).unwrap().standing,
+            Standing::Replaced(no)
+        );
+        let kept = state.reading(no).unwrap();
+        assert_eq!(kept.standing, Standing::Counts);
+        assert_eq!(kept.reading.number, Some("0.05".parse::<Number>().unwrap()));
+        assert_eq!(kept.reading.unit, Some(Unit::Ohm));
+        assert_eq!(state.result(&kept.step).unwrap().no, no);
+    }
+
+    #[test]
+    fn a_correction_without_a_reason_is_refused() {
+        let session = shorted_leads();
+        let state = session.state();
+        let right = Reading::exact(Number::whole(1));
+        let refused = correct_at_desk(state, only_reading(state), &right, "  ");
+        assert_eq!(refused, Err(DeskRefusal::NoReason));
+    }
+
+    #[test]
+    fn what_was_replaced_can_not_be_put_right_again() {
+        let session = shorted_leads();
+        let mut state = session.state().clone();
+        let wrong = only_reading(&state);
+        let right = Reading::exact("0.05".parse().unwrap());
+        let event = correct_at_desk(&state, wrong, &right, "misheard").unwrap();
+        state.apply(&event, state.last_event_at());
+        let again = correct_at_desk(&state, wrong, &Reading::over_range(), "again");
+        assert_eq!(again, Err(DeskRefusal::NoLongerCounts(wrong)));
+    }
+
+    #[test]
+    fn work_at_the_desk_does_not_hide_that_nobody_was_at_the_board() {
+        let session = shorted_leads();
+        let mut state = session.state().clone();
+        let left = state.last_event_at();
+        assert!(state.proved_dead(1));
+        let right = Reading::exact("0.05".parse().unwrap());
+        let event = correct_at_desk(&state, only_reading(&state), &right, "misheard").unwrap();
+        state.apply(&event, left + SignedDuration::from_mins(19));
+        let back = Event::Resumed {
+            by: "test".to_owned(),
+        };
+        state.apply(&back, left + SignedDuration::from_mins(20));
+        assert!(!state.proved_dead(1));
+    }
+}

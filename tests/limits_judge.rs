@@ -1,0 +1,742 @@
+//! What a session is told of each kind of reading.
+
+use bothhands::limits::insulation::Pattern;
+use bothhands::limits::judge::{self, Beside, Multiple, Place};
+use bothhands::limits::ring::{Leg, PointReading, Stage};
+use bothhands::limits::{
+    DeviceKind, Earthing, Facts, Finding, Outcome, Overcurrent, Phases, RcdDelay, Residual, Run,
+    Serves, SystemVoltage, Tables, Verdict, conductor, earth_loop, insulation,
+};
+use bothhands::quantity::{
+    Amps, Celsius, KiloAmps, MegOhms, Metres, MilliAmps, Number, Ohms, Pair, Reading, Relation,
+    SquareMillimetres, Unit, Volts,
+};
+use proptest::prelude::*;
+
+fn tables() -> &'static Tables {
+    Tables::shipped()
+}
+
+/// "0.34", ">999", "<0.01", "over".
+fn read(text: &str) -> Reading {
+    let number = |t: &str| Reading::exact(t.parse::<Number>().unwrap());
+    match text.split_at(1) {
+        _ if text == "over" => Reading::over_range(),
+        (">", n) => number(n).with_relation(Relation::Over),
+        ("<", n) => number(n).with_relation(Relation::Under),
+        _ => number(text),
+    }
+}
+
+/// A 32 A type B radial of 23 m of 2.5/1.5, TN-C-S, Ze 0.21 Ω.
+fn radial() -> Facts {
+    Facts {
+        earthing: Earthing::TnCS,
+        u0: Volts::exact(230.0),
+        phases: Phases::Single,
+        supply_phases: Phases::Single,
+        serves: Serves::Sockets,
+        ring: false,
+        system: SystemVoltage::Low,
+        device: Some(Overcurrent {
+            kind: DeviceKind::BreakerB,
+            amps: Amps::exact(32.0),
+            breaking: Some(KiloAmps::exact(6.0)),
+        }),
+        rcd: None,
+        cable: Some(Run {
+            line: SquareMillimetres::exact(2.5),
+            cpc: SquareMillimetres::exact(1.5),
+            length: Some(Metres::exact(23.0)),
+            class: 1,
+        }),
+        ze: Some(Ohms::exact(0.21)),
+        temperature: None,
+        insulation_range: Some(999.0),
+    }
+}
+
+fn with_rcd(milliamps: f64) -> Facts {
+    Facts {
+        rcd: Some(Residual {
+            milliamps: MilliAmps::exact(milliamps),
+            delay: RcdDelay::General,
+        }),
+        ..radial()
+    }
+}
+
+fn tt() -> Facts {
+    Facts {
+        earthing: Earthing::Tt,
+        ze: None,
+        ..with_rcd(30.0)
+    }
+}
+
+fn said(verdict: &Verdict) -> (Outcome, Option<Finding>) {
+    (verdict.outcome, verdict.finding)
+}
+
+mod continuity {
+    use super::*;
+
+    fn r1_r2(text: &str) -> Verdict {
+        judge::r1_r2(tables(), &radial(), Place::Furthest, &read(text))
+    }
+
+    #[test]
+    fn what_23_metres_should_read_passes_without_a_remark() {
+        let verdict = r1_r2("0.45");
+        assert_eq!(said(&verdict), (Outcome::Pass, None));
+        assert_eq!(
+            verdict.arithmetic,
+            "Zs 0.95 × 230 V ÷ (5 × 32 A) = 1.37 Ω; (1.37 - Ze 0.21) ÷ 1.2 = 0.9667 Ω; 0.45 Ω is not \
+             more than 0.9667 Ω; expected 23 m × (7.41 + 12.1) mΩ/m = 0.4487 Ω, tolerated 0.2865 to \
+             0.6109 Ω"
+        );
+    }
+
+    #[test]
+    fn ten_times_as_much_asks_about_the_decimal_point() {
+        let verdict = r1_r2("4.5");
+        assert_eq!(
+            said(&verdict),
+            (Outcome::Fail, Some(Finding::SlippedDecimal))
+        );
+        assert_eq!(
+            verdict.remark.unwrap(),
+            "About ten times what 23 m of 2.5 over 1.5 should read, 0.4487 Ω: has a decimal point \
+             slipped, or is a joint loose?"
+        );
+    }
+
+    #[test]
+    fn a_tenth_asks_too_although_the_limit_holds() {
+        assert_eq!(
+            said(&r1_r2("0.04")),
+            (Outcome::CannotSay, Some(Finding::SlippedDecimal))
+        );
+    }
+
+    #[test]
+    fn more_and_less_than_expected_are_looked_at_again() {
+        assert_eq!(
+            said(&r1_r2("0.80")),
+            (Outcome::CannotSay, Some(Finding::HigherThanExpected))
+        );
+        assert_eq!(
+            said(&r1_r2("0.20")),
+            (Outcome::CannotSay, Some(Finding::LowerThanExpected))
+        );
+    }
+
+    #[test]
+    fn on_the_way_to_the_furthest_point_less_is_right() {
+        let verdict = judge::r1_r2(tables(), &radial(), Place::OnTheWay, &read("0.20"));
+        assert_eq!(said(&verdict), (Outcome::Pass, None));
+    }
+
+    #[test]
+    fn over_range_is_open_and_fails_because_the_range_reaches_past_the_limit() {
+        assert_eq!(said(&r1_r2("over")), (Outcome::Fail, Some(Finding::Open)));
+    }
+
+    #[test]
+    fn volts_are_not_ohms() {
+        let volts = read("230").in_unit(Unit::Volt);
+        let verdict = judge::r1_r2(tables(), &radial(), Place::Furthest, &volts);
+        assert_eq!(
+            said(&verdict),
+            (Outcome::CannotSay, Some(Finding::WrongUnit))
+        );
+    }
+
+    #[test]
+    fn milliohms_are() {
+        let reading = read("450").in_unit(Unit::MilliOhm);
+        let verdict = judge::r1_r2(tables(), &radial(), Place::Furthest, &reading);
+        assert_eq!(verdict.outcome, Outcome::Pass);
+    }
+
+    #[test]
+    fn without_a_length_nothing_is_expected_and_without_a_device_nothing_fails() {
+        let facts = Facts {
+            cable: None,
+            device: None,
+            ..radial()
+        };
+        let verdict = judge::r1_r2(tables(), &facts, Place::Furthest, &read("4.5"));
+        assert_eq!(said(&verdict), (Outcome::Pass, None));
+    }
+
+    #[test]
+    fn r2_is_compared_with_the_protective_conductor_alone() {
+        let r2 = |t| judge::r2(tables(), &radial(), Place::Furthest, &read(t));
+        assert_eq!(said(&r2("0.28")), (Outcome::Pass, None));
+        assert_eq!(
+            said(&r2("2.8")),
+            (Outcome::CannotSay, Some(Finding::SlippedDecimal))
+        );
+    }
+
+    #[test]
+    fn a_short_bond_reads_a_twentieth_of_an_ohm() {
+        let bond = |t| said(&judge::bonding(tables(), &read(t)));
+        assert_eq!(bond("0.04"), (Outcome::Pass, None));
+        assert_eq!(bond("0.05"), (Outcome::Pass, None));
+        assert_eq!(
+            bond("0.12"),
+            (Outcome::CannotSay, Some(Finding::HigherThanExpected))
+        );
+        assert_eq!(bond("over"), (Outcome::Fail, Some(Finding::Open)));
+    }
+}
+
+mod rings {
+    use super::*;
+
+    fn ring() -> Facts {
+        let mut facts = radial();
+        facts.ring = true;
+        if let Some(cable) = &mut facts.cable {
+            cable.length = Some(Metres::exact(54.0));
+        }
+        facts
+    }
+
+    fn ends() -> bothhands::limits::ring::Ends {
+        judge::ring_ends(tables(), &read("0.40"), &read("0.40"), &read("0.65")).unwrap()
+    }
+
+    #[test]
+    fn rn_is_compared_with_r1() {
+        let r1 = read("0.40");
+        let rn = |t| judge::ring_end(tables(), &ring(), Leg::Neutral, &read(t), Some(&r1));
+        assert_eq!(said(&rn("0.42")), (Outcome::Pass, None));
+        assert_eq!(
+            said(&rn("0.52")),
+            (Outcome::CannotSay, Some(Finding::RingFault))
+        );
+        assert_eq!(said(&rn("over")), (Outcome::Fail, Some(Finding::Open)));
+    }
+
+    #[test]
+    fn a_point_is_compared_with_the_ring_as_the_person_goes_round() {
+        let at = |t, spur| {
+            let stage = Stage::LineNeutral;
+            said(&judge::ring_point(
+                tables(),
+                &ring(),
+                stage,
+                &ends(),
+                &read(t),
+                spur,
+            ))
+        };
+        assert_eq!(at("0.20", false), (Outcome::Pass, None));
+        assert_eq!(at("0.34", false), (Outcome::CannotSay, Some(Finding::Spur)));
+        assert_eq!(at("0.34", true), (Outcome::Pass, None));
+        assert_eq!(
+            at("0.05", false),
+            (Outcome::CannotSay, Some(Finding::RingFault))
+        );
+        assert_eq!(at("over", false), (Outcome::Fail, Some(Finding::Open)));
+    }
+
+    #[test]
+    fn the_whole_ring_gives_its_highest_line_to_earth_reading_as_r1_r2() {
+        let point = |n: u8, le: f64| PointReading {
+            name: format!("socket {n}"),
+            spur: false,
+            line_neutral: Some(Ohms::exact(0.20)),
+            line_cpc: Some(Ohms::exact(le)),
+        };
+        let points = [point(1, 0.25), point(2, 0.26), point(3, 0.25)];
+        let verdict = judge::ring(tables(), &ring(), &ends(), &points);
+        assert_eq!(said(&verdict), (Outcome::Pass, None));
+        assert!(
+            verdict
+                .arithmetic
+                .ends_with("highest line to cpc 0.26 Ω = R1+R2")
+        );
+        let part = judge::ring(tables(), &ring(), &ends(), &[]);
+        assert_eq!(part.outcome, Outcome::CannotSay);
+    }
+}
+
+mod insulated {
+    use super::*;
+
+    fn pattern(ln: &str, le: &str, ne: &str) -> (Outcome, Pattern) {
+        let readings = [
+            (Pair::LN, read(ln)),
+            (Pair::LE, read(le)),
+            (Pair::NE, read(ne)),
+        ];
+        let (verdict, pattern) = judge::insulation_pattern(tables(), &radial(), &readings);
+        (verdict.outcome, pattern)
+    }
+
+    #[test]
+    fn the_lowest_pair_decides_and_the_pattern_explains() {
+        assert_eq!(
+            pattern(">999", "over", "500"),
+            (Outcome::Pass, Pattern::Sound)
+        );
+        assert_eq!(
+            pattern("0.2", "over", "over"),
+            (Outcome::Fail, Pattern::LoadAcross(Pair::LN))
+        );
+        assert_eq!(
+            pattern("over", "over", "0.0"),
+            (Outcome::Fail, Pattern::NeutralEarthFault)
+        );
+    }
+
+    #[test]
+    fn a_pattern_never_says_more_than_it_may_be() {
+        for (ln, le, ne) in [
+            ("0.2", ">999", ">999"),
+            ("0.0", ">999", ">999"),
+            ("0.1", "0.1", "0.1"),
+        ] {
+            let words = pattern(ln, le, ne).1.spoken();
+            let cautious = ["probably", "looks like", "possible", "or a load"];
+            assert!(cautious.iter().any(|c| words.contains(c)), "{words}");
+            assert!(!words.contains("safe"));
+        }
+    }
+
+    #[test]
+    fn a_low_pass_on_new_work_is_worth_a_look() {
+        let verdict = judge::insulation(tables(), &radial(), &read("1.4"));
+        assert_eq!(
+            said(&verdict),
+            (Outcome::Pass, Some(Finding::LowForNewWork))
+        );
+    }
+
+    #[test]
+    fn extra_low_voltage_has_its_own_limit() {
+        let facts = Facts {
+            system: SystemVoltage::Selv,
+            ..radial()
+        };
+        assert_eq!(
+            judge::insulation(tables(), &facts, &read("0.50")).outcome,
+            Outcome::Pass
+        );
+        assert_eq!(
+            judge::insulation(tables(), &facts, &read("0.49")).outcome,
+            Outcome::Fail
+        );
+    }
+}
+
+mod loops {
+    use super::*;
+
+    fn zs(facts: &Facts, text: &str) -> Verdict {
+        judge::zs(tables(), facts, &read(text), Beside::default())
+    }
+
+    #[test]
+    fn within_the_rule_of_thumb_and_the_proper_correction() {
+        let verdict = zs(&radial(), "0.66");
+        assert_eq!(said(&verdict), (Outcome::Pass, None));
+        assert_eq!(verdict.clause, "411.4.4; Table 41.3");
+        assert_eq!(
+            verdict.arithmetic,
+            "0.95 × 230 V ÷ (5 × 32 A) = 1.37 Ω; cold 0.8 × 1.37 = 1.096 Ω: 0.66 Ω within; hot 0.21 + \
+             (0.66 - 0.21) × 1.2 = 0.75 Ω: within"
+        );
+    }
+
+    #[test]
+    fn past_the_rule_of_thumb_the_proper_correction_decides_when_ze_is_known() {
+        // 0.21 + (1.15 - 0.21) × 1.2 = 1.338 ≤ 1.37 although 1.15 > 0.8 × 1.37.
+        assert_eq!(zs(&radial(), "1.15").outcome, Outcome::Pass);
+        assert_eq!(zs(&radial(), "1.20").outcome, Outcome::Fail);
+    }
+
+    #[test]
+    fn and_is_left_open_when_ze_is_not() {
+        let unknown = Facts {
+            ze: None,
+            ..radial()
+        };
+        assert_eq!(zs(&unknown, "1.09").outcome, Outcome::Pass);
+        assert_eq!(zs(&unknown, "1.20").outcome, Outcome::CannotSay);
+        assert_eq!(zs(&unknown, "1.38").outcome, Outcome::Fail);
+    }
+
+    #[test]
+    fn the_limit_itself_is_the_tables_own_rounding() {
+        let no_heating = Facts {
+            temperature: Some(Celsius::exact(70.0)),
+            ..radial()
+        };
+        assert_eq!(zs(&no_heating, "1.37").outcome, Outcome::Pass);
+        assert_eq!(zs(&no_heating, "1.38").outcome, Outcome::Fail);
+    }
+
+    #[test]
+    fn beside_ze_plus_r1_r2_a_lower_reading_is_a_parallel_path_and_a_higher_one_a_question() {
+        let r1_r2 = read("0.45");
+        let beside = Beside {
+            ze: None,
+            r1_r2: Some(&r1_r2),
+        };
+        let at = |t| judge::zs(tables(), &radial(), &read(t), beside).finding;
+        assert_eq!(at("0.66"), None);
+        assert_eq!(at("0.40"), Some(Finding::ParallelPath));
+        assert_eq!(at("0.95"), Some(Finding::HigherThanSum));
+        assert_eq!(at("6.6"), Some(Finding::SlippedDecimal));
+    }
+
+    #[test]
+    fn a_loop_below_ze_runs_beside_it_and_says_so() {
+        let verdict = zs(&radial(), "0.12");
+        assert_eq!(said(&verdict), (Outcome::Pass, Some(Finding::ParallelPath)));
+        assert!(
+            verdict
+                .arithmetic
+                .contains("hot, external part not known, 0.12 to 0.12 × 1.2")
+        );
+    }
+
+    #[test]
+    fn over_the_breakers_limit_an_rcd_is_named_but_the_designer_decides() {
+        let verdict = zs(&with_rcd(30.0), "2.40");
+        assert_eq!(
+            said(&verdict),
+            (Outcome::CannotSay, Some(Finding::RestsOnRcd))
+        );
+        assert!(verdict.remark.unwrap().contains("50 V ÷ 0.03 A = 1667 Ω"));
+        assert_eq!(zs(&radial(), "2.40").outcome, Outcome::Fail);
+    }
+
+    #[test]
+    fn on_tt_the_rcd_sets_the_limit_and_a_dry_electrode_is_doubted() {
+        assert_eq!(said(&zs(&tt(), "90")), (Outcome::Pass, None));
+        assert_eq!(
+            said(&zs(&tt(), "350")),
+            (Outcome::Pass, Some(Finding::UnstableElectrode))
+        );
+        assert_eq!(zs(&tt(), "1667").outcome, Outcome::Pass);
+        assert_eq!(zs(&tt(), "1700").outcome, Outcome::Fail);
+    }
+
+    #[test]
+    fn over_range_is_no_loop_and_never_a_pass() {
+        let verdict = zs(&radial(), "over");
+        assert_eq!(said(&verdict), (Outcome::CannotSay, Some(Finding::Open)));
+        assert_eq!(zs(&radial(), ">20").outcome, Outcome::Fail);
+    }
+
+    #[test]
+    fn a_fuse_from_memory_says_so() {
+        let mut facts = radial();
+        if let Some(device) = &mut facts.device {
+            (device.kind, device.amps) = (DeviceKind::Bs3036, Amps::exact(30.0));
+        }
+        let verdict = zs(&facts, "0.50");
+        assert_eq!(verdict.outcome, Outcome::Pass);
+        assert!(verdict.remark.unwrap().contains("from memory"));
+    }
+
+    #[test]
+    fn a_device_without_a_value_is_not_judged() {
+        let mut facts = radial();
+        if let Some(device) = &mut facts.device {
+            (device.kind, device.amps) = (DeviceKind::Bs88Part3, Amps::exact(7.0));
+        }
+        assert_eq!(zs(&facts, "0.50").outcome, Outcome::CannotSay);
+    }
+
+    #[test]
+    fn a_stricter_fuse_table_can_pass_a_slower_circuit_but_not_fail_it() {
+        let mut facts = radial();
+        facts.serves = Serves::Distribution;
+        if let Some(device) = &mut facts.device {
+            (device.kind, device.amps) = (DeviceKind::Bs88Part3, Amps::exact(32.0));
+        }
+        assert_eq!(zs(&facts, "0.40").outcome, Outcome::Pass);
+        assert_eq!(zs(&facts, "1.20").outcome, Outcome::CannotSay);
+    }
+
+    #[test]
+    fn ze_is_compared_with_what_distributors_declare() {
+        let ze = |t| said(&judge::ze(tables(), &radial(), &read(t)));
+        assert_eq!(ze("0.21"), (Outcome::Pass, None));
+        assert_eq!(
+            ze("0.60"),
+            (Outcome::CannotSay, Some(Finding::HigherThanExpected))
+        );
+        let electrode = judge::ze(tables(), &tt(), &read("120"));
+        assert_eq!(electrode.outcome, Outcome::Pass);
+    }
+
+    #[test]
+    fn fault_current_counts_the_largest_and_doubles_for_three_phases_unless_measured() {
+        let l1_n: Pair = "L1-N".parse().unwrap();
+        let l1_l2: Pair = "L1-L2".parse().unwrap();
+        let six = Some(KiloAmps::exact(6.0));
+        let judged = |phases, readings: &[(Pair, Reading)]| {
+            judge::fault_current(tables(), phases, six, readings).outcome
+        };
+        let single = [(Pair::LN, read("3.4")), (Pair::LE, read("2.9"))];
+        assert_eq!(judged(Phases::Single, &single), Outcome::Pass);
+        assert_eq!(judged(Phases::Three, &[(l1_n, read("3.4"))]), Outcome::Fail);
+        let measured = [(l1_n, read("3.4")), (l1_l2, read("5.8"))];
+        assert_eq!(judged(Phases::Three, &measured), Outcome::Pass);
+        let none = judge::fault_current(tables(), Phases::Single, None, &single);
+        assert_eq!(none.outcome, Outcome::CannotSay);
+    }
+
+    #[test]
+    fn the_protective_conductor_stands_the_heat_or_the_makers_energy_is_asked_for() {
+        let cpc = |t| judge::cpc_size(tables(), &radial(), &read(t)).unwrap();
+        let fine = cpc("0.66");
+        assert_eq!(fine.outcome, Outcome::Pass);
+        assert_eq!(
+            fine.arithmetic,
+            "I = 230 V ÷ 0.66 Ω = 348.5 A; √(348.5² × 0.1 s) ÷ 115 = 0.9583 mm² beside 1.5 mm²"
+        );
+        assert_eq!(cpc("0.10").outcome, Outcome::CannotSay);
+    }
+
+    #[test]
+    fn voltage_drop_against_five_per_cent_and_three_for_lighting() {
+        let drop =
+            |facts: &Facts| judge::voltage_drop(tables(), facts, &read("0.25"), None).unwrap();
+        assert_eq!(drop(&radial()).outcome, Outcome::Pass);
+        let lighting = Facts {
+            serves: Serves::Lighting,
+            ..radial()
+        };
+        assert_eq!(drop(&lighting).outcome, Outcome::CannotSay);
+    }
+}
+
+mod rcds {
+    use super::*;
+
+    fn rcd(multiple: Multiple, text: &str) -> Outcome {
+        judge::rcd(tables(), &with_rcd(30.0), multiple, &read(text))
+            .unwrap()
+            .outcome
+    }
+
+    #[test]
+    fn general_type_trips_in_time() {
+        assert_eq!(rcd(Multiple::Once, "24"), Outcome::Pass);
+        assert_eq!(rcd(Multiple::Once, "300"), Outcome::Pass);
+        assert_eq!(rcd(Multiple::Once, "301"), Outcome::Fail);
+        assert_eq!(rcd(Multiple::Once, ">300"), Outcome::Fail);
+        assert_eq!(rcd(Multiple::Once, ">200"), Outcome::CannotSay);
+        assert_eq!(rcd(Multiple::Five, "41"), Outcome::Fail);
+        assert_eq!(rcd(Multiple::Once, "over"), Outcome::Fail);
+    }
+
+    #[test]
+    fn it_must_not_trip_at_half() {
+        assert_eq!(rcd(Multiple::Half, "over"), Outcome::Pass);
+        assert_eq!(rcd(Multiple::Half, ">1999"), Outcome::Pass);
+        assert_eq!(rcd(Multiple::Half, "120"), Outcome::Fail);
+    }
+
+    #[test]
+    fn a_time_delayed_one_must_wait() {
+        let facts = Facts {
+            rcd: Some(Residual {
+                milliamps: MilliAmps::exact(100.0),
+                delay: RcdDelay::S,
+            }),
+            ..radial()
+        };
+        let at = |t| {
+            judge::rcd(tables(), &facts, Multiple::Once, &read(t))
+                .unwrap()
+                .outcome
+        };
+        assert_eq!(
+            (at("90"), at("130"), at("310"), at("501")),
+            (Outcome::Fail, Outcome::Pass, Outcome::Pass, Outcome::Fail)
+        );
+    }
+
+    #[test]
+    fn the_slower_half_cycle_is_the_one_to_record() {
+        let (zero, one_eighty) = (read("18"), read("26"));
+        assert_eq!(judge::slower(&zero, &one_eighty), &one_eighty);
+        let never = read("over");
+        assert_eq!(judge::slower(&never, &one_eighty), &never);
+    }
+}
+
+#[test]
+fn every_verdict_names_limit_clause_edition_and_sum_and_goes_into_the_log_and_back() {
+    for verdict in [
+        judge::r1_r2(tables(), &radial(), Place::Furthest, &read("0.45")),
+        judge::insulation(tables(), &radial(), &read(">999")),
+        judge::zs(tables(), &radial(), &read("0.6"), Beside::default()),
+        judge::ze(tables(), &radial(), &read("0.2")),
+        judge::bonding(tables(), &read("0.03")),
+        judge::rcd(tables(), &with_rcd(30.0), Multiple::Once, &read("20")).unwrap(),
+    ] {
+        for part in [&verdict.limit, &verdict.clause, &verdict.arithmetic] {
+            assert!(!part.is_empty());
+        }
+        assert_eq!(verdict.edition, "BS 7671:2018+A2:2022");
+        let text = serde_json::to_string(&verdict).unwrap();
+        assert_eq!(serde_json::from_str::<Verdict>(&text).unwrap(), verdict);
+        assert!(!verdict.to_string().contains(" safe"));
+    }
+}
+
+#[test]
+fn an_edited_table_changes_the_limit_and_the_edition_in_the_verdict() {
+    let text = Tables::shipped_text()
+        .replace("BS 7671:2018+A2:2022", "an edition to come")
+        .replace("cmin = 0.95", "cmin = 0.90");
+    let tables = Tables::parse(&text, "mine.toml").unwrap();
+    let verdict = judge::zs(&tables, &radial(), &read("0.6"), Beside::default());
+    assert!(
+        verdict
+            .arithmetic
+            .starts_with("0.9 × 230 V ÷ (5 × 32 A) = 1.29 Ω"),
+        "{}",
+        verdict.arithmetic
+    );
+    assert_eq!(verdict.edition, "an edition to come");
+}
+
+mod whatever_the_numbers {
+    use super::*;
+
+    const SIZES: [f64; 13] = [
+        0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 50.0, 70.0,
+    ];
+
+    fn ohms(mm2: f64, metres: f64, t: f64) -> f64 {
+        let (size, length) = (SquareMillimetres::exact(mm2), Metres::exact(metres));
+        conductor::resistance(tables(), size, 1, length, Celsius::exact(t))
+            .unwrap()
+            .middle()
+    }
+
+    fn any_reading() -> impl Strategy<Value = Reading> {
+        let number = (0u64..99_999, 0u8..4).prop_map(|(d, p)| Number::new(d, p).unwrap());
+        let relation = prop_oneof![
+            4 => Just(Relation::Exact), 1 => Just(Relation::Over), 1 => Just(Relation::Under),
+        ];
+        prop_oneof![
+            8 => (number, relation).prop_map(|(n, r)| Reading::exact(n).with_relation(r)),
+            1 => Just(Reading::over_range()),
+        ]
+    }
+
+    proptest! {
+        #[test]
+        fn resistance_grows_with_length_and_temperature_and_falls_with_size(
+            i in 0..SIZES.len() - 1, a in 0.1..500.0f64, more in 0.1..500.0f64,
+            t in -20.0..60.0f64, warmer in 0.1..50.0f64,
+        ) {
+            let (small, large) = (SIZES[i], SIZES[i + 1]);
+            prop_assert!(ohms(small, a + more, t) > ohms(small, a, t));
+            prop_assert!(ohms(small, a, t + warmer) > ohms(small, a, t));
+            prop_assert!(ohms(large, a, t) < ohms(small, a, t));
+        }
+
+        #[test]
+        fn warming_and_cooling_undo_each_other(r in 0.01..10.0f64, t in -20.0..70.0f64) {
+            let t = Celsius::exact(t);
+            let back = conductor::cooled(tables(), conductor::warmed(tables(), Ohms::exact(r), t), t);
+            prop_assert!((back.middle() - r).abs() < 1e-12 * r.max(1.0));
+        }
+
+        #[test]
+        fn a_larger_device_never_allows_a_larger_loop(a in 1.0..124.0f64, more in 0.1..50.0f64) {
+            let zs = |amps| {
+                let device = Overcurrent {
+                    kind: DeviceKind::BreakerC, amps: Amps::exact(amps), breaking: None,
+                };
+                earth_loop::maximum_zs(tables(), &device, Volts::exact(230.0), 0.4).unwrap().ohms.middle()
+            };
+            prop_assert!(zs(a + more) <= zs(a));
+        }
+
+        #[test]
+        fn the_board_is_never_better_than_its_worst_circuit(
+            all in prop::collection::vec((0.01..2000.0f64, any::<bool>()), 1..20),
+        ) {
+            let circuits: Vec<_> = all
+                .iter()
+                .map(|(v, over)| if *over { MegOhms::over(*v) } else { MegOhms::exact(*v) })
+                .collect();
+            let board = MegOhms::parallel(circuits.iter().copied());
+            for circuit in &circuits {
+                prop_assert!(board.low() <= circuit.low() && board.high() <= circuit.high());
+            }
+            let one_fails = all.iter().any(|(v, over)| !over && *v < 1.0);
+            if one_fails {
+                let verdict = insulation::board(tables(), &circuits, SystemVoltage::Low);
+                prop_assert_ne!(verdict.outcome, Outcome::Pass);
+            }
+        }
+
+        #[test]
+        fn hot_is_never_less_than_cold_and_bounds_never_invert(
+            zs in 0.0..5.0f64, wide in 0.0..1.0f64, ze in 0.0..1.0f64, t in -10.0..69.0f64,
+        ) {
+            let zs = Ohms::between(zs, zs + wide);
+            for ze in [None, Some(Ohms::exact(ze))] {
+                let hot = earth_loop::running_zs(tables(), zs, ze, Celsius::exact(t));
+                prop_assert!(hot.low() <= hot.high());
+                prop_assert!(hot.low() >= zs.low() - 1e-12 && hot.high() >= zs.high() - 1e-12);
+            }
+        }
+
+        #[test]
+        fn no_reading_whatever_brings_a_judge_down_or_is_called_safe(
+            reading in any_reading(), other in any_reading(),
+        ) {
+            let beside = Beside { ze: Some(&other), r1_r2: Some(&other) };
+            let readings = [(Pair::LN, reading), (Pair::LE, other), (Pair::NE, reading)];
+            let ends = judge::ring_ends(tables(), &reading, &other, &reading).unwrap();
+            let points = [PointReading {
+                name: "socket 1".to_owned(), spur: false,
+                line_neutral: Ohms::from_reading(&reading, None).ok(),
+                line_cpc: Ohms::from_reading(&other, None).ok(),
+            }];
+            for facts in [radial(), tt(), with_rcd(30.0)] {
+                let t = tables();
+                for verdict in [
+                    judge::r1_r2(t, &facts, Place::Furthest, &reading),
+                    judge::r2(t, &facts, Place::OnTheWay, &reading),
+                    judge::ring_end(t, &facts, Leg::Neutral, &reading, Some(&other)),
+                    judge::ring_point(t, &facts, Stage::LineCpc, &ends, &reading, false),
+                    judge::ring(t, &facts, &ends, &points),
+                    judge::bonding(t, &reading),
+                    judge::insulation(t, &facts, &reading),
+                    judge::insulation_pattern(t, &facts, &readings).0,
+                    judge::zs(t, &facts, &reading, beside),
+                    judge::ze(t, &facts, &reading),
+                    judge::fault_current(t, Phases::Three, Some(KiloAmps::exact(6.0)), &readings),
+                ] {
+                    let text = verdict.to_string();
+                    prop_assert!(!text.contains("NaN") && !text.contains(" safe"), "{}", text);
+                }
+            }
+        }
+
+        #[test]
+        fn over_range_alone_never_passes_a_limit_from_above(low in 0.0..3.0f64) {
+            let text = format!(">{low:.2}");
+            let verdict = judge::zs(tables(), &radial(), &read(&text), Beside::default());
+            prop_assert_ne!(verdict.outcome, Outcome::Pass);
+        }
+    }
+}

@@ -1,0 +1,193 @@
+//! Asking a page over HTTP, and driving Debian's Chromium over the WebDriver protocol (W3C).
+
+use base64::Engine;
+use serde_json::{Value, json};
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::TcpStream;
+use std::process::{Child, Command, Stdio};
+use std::time::Duration;
+
+pub struct Answer {
+    pub status: u16,
+    pub headers: Vec<(String, String)>,
+    pub bytes: Vec<u8>,
+    pub body: String,
+}
+
+impl Answer {
+    pub fn header(&self, name: &str) -> Option<&str> {
+        let found = self.headers.iter().find(|(n, _)| n == name);
+        found.map(|(_, value)| value.as_str())
+    }
+}
+
+/// One request to an address of this machine.
+pub fn ask(method: &str, address: &str, headers: &[(&str, &str)], body: &str) -> Answer {
+    let rest = address.strip_prefix("http://").unwrap();
+    let (place, path) = rest.split_once('/').unwrap();
+    let mut stream = TcpStream::connect(place).unwrap();
+    stream
+        .set_read_timeout(Some(Duration::from_secs(120)))
+        .unwrap();
+    let mut request = format!(
+        "{method} /{path} HTTP/1.1\r\nconnection: close\r\ncontent-length: {}\r\n",
+        body.len()
+    );
+    if !headers.iter().any(|(name, _)| *name == "host") {
+        request += &format!("host: {place}\r\n");
+    }
+    for (name, value) in headers {
+        request += &format!("{name}: {value}\r\n");
+    }
+    write!(stream, "{request}\r\n{body}").unwrap();
+    answer(stream)
+}
+
+fn answer(stream: TcpStream) -> Answer {
+    let mut reader = BufReader::new(stream);
+    let mut line = String::new();
+    reader.read_line(&mut line).unwrap();
+    let status = line.split(' ').nth(1).unwrap().parse().unwrap();
+    let mut headers = Vec::new();
+    loop {
+        let mut line = String::new();
+        reader.read_line(&mut line).unwrap();
+        match line.trim_end().split_once(':') {
+            Some((name, value)) => headers.push((name.to_lowercase(), value.trim().to_owned())),
+            None => break,
+        }
+    }
+    let mut bytes = Vec::new();
+    let length = headers.iter().find(|(name, _)| name == "content-length");
+    match length.and_then(|(_, n)| n.parse::<u64>().ok()) {
+        Some(length) => reader.take(length).read_to_end(&mut bytes).unwrap(),
+        None => reader.read_to_end(&mut bytes).unwrap(),
+    };
+    Answer {
+        status,
+        headers,
+        body: String::from_utf8_lossy(&bytes).into_owned(),
+        bytes,
+    }
+}
+
+/// A browser without a window.
+pub struct Browser {
+    driver: Child,
+    session: String,
+    _home: tempfile::TempDir,
+}
+
+impl Browser {
+    /// Starts one; nothing when none is installed.
+    pub fn start() -> Option<Self> {
+        let mut driver = Command::new("chromedriver")
+            .arg("--port=0")
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .ok()?;
+        let home = tempfile::tempdir().unwrap();
+        let lines = BufReader::new(driver.stdout.take().unwrap()).lines();
+        let port = lines
+            .map_while(Result::ok)
+            .find_map(|line| {
+                let (_, port) = line.split_once("started successfully on port ")?;
+                port.trim_end_matches('.').parse::<u16>().ok()
+            })
+            .unwrap();
+        let mut browser = Self {
+            driver,
+            session: format!("http://127.0.0.1:{port}/session"),
+            _home: home,
+        };
+        let profile = format!("--user-data-dir={}", browser._home.path().display());
+        let options = json!({ "args": [
+            "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+            "--disable-background-networking", "--disable-component-update", "--disable-sync",
+            "--disable-dev-shm-usage", "--autoplay-policy=no-user-gesture-required",
+            profile,
+        ]});
+        let wanted = json!({ "capabilities": { "alwaysMatch": {
+            "browserName": "chrome", "goog:chromeOptions": options,
+        }}});
+        let answer = browser.send("POST", "", &wanted);
+        let id = answer["sessionId"].as_str().unwrap().to_owned();
+        browser.session = format!("{}/{id}", browser.session);
+        Some(browser)
+    }
+
+    fn send(&self, method: &str, path: &str, body: &Value) -> Value {
+        let kind = [("content-type", "application/json")];
+        let body = if method == "GET" {
+            String::new()
+        } else {
+            body.to_string()
+        };
+        let answer = ask(method, &format!("{}{path}", self.session), &kind, &body);
+        let value: Value = serde_json::from_str(&answer.body).unwrap();
+        assert_eq!(answer.status, 200, "{method} {path}: {value}");
+        value["value"].clone()
+    }
+
+    pub fn open(&self, address: &str) {
+        self.send("POST", "/url", &json!({ "url": address }));
+    }
+
+    pub fn size(&self, width: u32, height: u32) {
+        self.send(
+            "POST",
+            "/window/rect",
+            &json!({ "width": width, "height": height }),
+        );
+    }
+
+    /// Runs a script in the page and waits for what it returns.
+    pub fn run(&self, script: &str, arguments: Value) -> Value {
+        self.send(
+            "POST",
+            "/execute/sync",
+            &json!({ "script": script, "args": arguments }),
+        )
+    }
+
+    /// Types into the first element that fits a selector.
+    pub fn keys(&self, selector: &str, text: &str) {
+        let found = self.send(
+            "POST",
+            "/element",
+            &json!({ "using": "css selector", "value": selector }),
+        );
+        let id = found
+            .as_object()
+            .unwrap()
+            .values()
+            .next()
+            .unwrap()
+            .as_str()
+            .unwrap()
+            .to_owned();
+        self.send(
+            "POST",
+            &format!("/element/{id}/value"),
+            &json!({ "text": text }),
+        );
+    }
+
+    /// The window as PNG.
+    pub fn picture(&self) -> Vec<u8> {
+        let picture = self.send("GET", "/screenshot", &Value::Null);
+        base64::engine::general_purpose::STANDARD
+            .decode(picture.as_str().unwrap())
+            .unwrap()
+    }
+}
+
+impl Drop for Browser {
+    fn drop(&mut self) {
+        let kind = [("content-type", "application/json")];
+        let _ = std::panic::catch_unwind(|| ask("DELETE", &self.session, &kind, ""));
+        let _ = self.driver.kill();
+        let _ = self.driver.wait();
+    }
+}
