@@ -513,13 +513,12 @@ fn go_to(state: &State, said: &Said, what: &str, wanted: impl Fn(&Step) -> bool)
     }
     // What is done may be done again: where a fault was put right, before energising.
     let may = |step: &&Step| matches!(state.guard(step), Ok(()) | Err(Bar::FirstComes { .. }));
-    if let Some(done) = to_do_again(state, wanted).filter(may) {
+    let again = to_do_again(state, wanted);
+    if let Some(done) = again.filter(may) {
         return moved(state, done);
     }
-    let bar = match open.first() {
-        Some(step) => state.guard(step).err(),
-        None => None,
-    };
+    let first = open.first().copied().or(again);
+    let bar = first.and_then(|step| state.guard(step).err());
     let nothing_there = Bar::NoSuchPlace {
         what: what.to_owned(),
     };

@@ -11,8 +11,9 @@ use crate::installation::{Accessory, Circuit, SystemVoltage};
 use crate::limits::judge::{self, Beside, Multiple, Place};
 use crate::limits::ring::{Leg, PointReading, Stage as Crossed};
 use crate::limits::conductor::{self, Through};
-use crate::limits::{Facts, Finding, insulation as insulation_limits};
-use crate::quantity::{Celsius, MegOhms, Ohms, Pair, Reading, Truth};
+use crate::limits::insulation::{self as insulation_limits, Pattern};
+use crate::limits::{Facts, Finding};
+use crate::quantity::{Celsius, MegOhms, Ohms, Pair, Reading, TestVoltage, Truth};
 
 /// One insulation reading against Table 64.
 pub fn insulation(state: &State, step: &Step, reading: &Reading) -> Judged {
@@ -32,42 +33,57 @@ pub fn insulation(state: &State, step: &Step, reading: &Reading) -> Judged {
 }
 
 /// What the readings of a circuit at 250 V look like together.
-pub fn pattern(state: &State, step: &Step) -> Option<insulation_limits::Pattern> {
+pub fn pattern(state: &State, step: &Step) -> Option<Pattern> {
+    pattern_of(state, step, TestVoltage::V250, None)
+}
+
+/// What the readings of a circuit at its full voltage look like with one more, when they show a
+/// fault that they did not show before.
+pub fn pattern_now(state: &State, step: &Step, reading: &Reading) -> Option<Pattern> {
+    let insulation = step
+        .measure()
+        .is_some_and(|m| m.quantity == Quantity::Insulation);
+    let at = reading.at.filter(|_| insulation && step.procedure.settles(step))?;
+    let before = pattern_of(state, step, at, None);
+    let now = pattern_of(state, step, at, Some(reading))?;
+    let named = !matches!(
+        now,
+        Pattern::Sound | Pattern::Incomplete | Pattern::Unclear
+    );
+    (named && before.as_ref() != Some(&now)).then_some(now)
+}
+
+fn pattern_of(
+    state: &State,
+    step: &Step,
+    at: TestVoltage,
+    one_more: Option<&Reading>,
+) -> Option<Pattern> {
     let (circuit, facts) = circuit(state, step)?;
-    let readings: Vec<_> = state
-        .counting(Quantity::Insulation)
-        .filter(|kept| {
-            state.step(&kept.step).is_some_and(|other| {
-                (other.board, other.circuit) == (step.board, step.circuit)
-                    && other.measure().map(|m| m.at) == step_trial(state, step)
-            })
+    let mut readings: Vec<(Pair, MegOhms)> = state
+        .plan()
+        .on(step.board, step.circuit)
+        .filter(|other| {
+            other
+                .measure()
+                .is_some_and(|m| m.quantity == Quantity::Insulation && m.at == Some(at))
         })
+        .filter_map(|other| state.result(&other.id))
         .filter_map(|kept| {
             let value = MegOhms::from_reading(&kept.reading, facts.insulation_range).ok()?;
             Some((kept.reading.pair?, value))
         })
         .collect();
+    if let Some(more) = one_more {
+        readings.retain(|(pair, _)| Some(*pair) != more.pair);
+        let value = MegOhms::from_reading(more, facts.insulation_range).ok()?;
+        readings.push((more.pair?, value));
+    }
     Some(insulation_limits::pattern(
         state.tables(),
         &readings,
         circuit.system,
     ))
-}
-
-/// The test voltage of the circuit's first insulation step.
-fn step_trial(state: &State, step: &Step) -> Option<Option<crate::quantity::TestVoltage>> {
-    state
-        .plan()
-        .steps
-        .iter()
-        .find(|other| {
-            (other.board, other.circuit) == (step.board, step.circuit)
-                && other
-                    .measure()
-                    .is_some_and(|m| m.quantity == Quantity::Insulation)
-        })
-        .and_then(Step::measure)
-        .map(|m| m.at)
 }
 
 /// A main bond.

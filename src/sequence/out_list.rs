@@ -151,7 +151,7 @@ fn back(state: &State, entries: &[&OutEntry]) -> Reply {
     let numbers: Vec<EventNo> = entries.iter().map(|entry| entry.no).collect();
     let mut lines: Vec<Line> = entries
         .iter()
-        .map(|entry| Line::read_back(format!("{} back.", speak::capital(&entry.what()))))
+        .map(|entry| Line::read_back(speak::back(entry)))
         .collect();
     let rest: Vec<String> = state
         .open_entries()

@@ -101,6 +101,11 @@ impl Step {
         if let Some(pair) = self.pair {
             parts.push(pair.spoken());
         }
+        match self.measure().and_then(|measure| measure.half) {
+            Some(HalfCycle::Positive) => parts.push("positive half-cycle".to_owned()),
+            Some(HalfCycle::Negative) => parts.push("negative half-cycle".to_owned()),
+            None => {}
+        }
         parts.join(", ")
     }
 

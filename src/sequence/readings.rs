@@ -3,7 +3,8 @@
 use super::decide::Reply;
 use super::event::{Bar, Event};
 use super::plan::{Measure, Quantity, Step};
-use super::speak;
+use super::judging;
+use super::speak::{self, Line};
 use super::state::{Progress, State};
 use crate::grammar::{HalfCycle, Measure as Named, Place, Said};
 use crate::limits::{Outcome, Verdict};
@@ -93,12 +94,17 @@ pub fn decide(state: &State, said: &Said, reading: &Reading, told: Told<'_>) -> 
         .map(|old| format!("there is {} here already", speak::value(&old.reading)))
         .or(judged.question);
     let landed_elsewhere = target.id != current.id;
-    let lines = vec![speak::read_back(
+    let mut lines = vec![speak::read_back(
         target,
         &filled,
         landed_elsewhere,
         question.as_deref(),
     )];
+    if question.is_none()
+        && let Some(pattern) = judging::pattern_now(state, target, &filled)
+    {
+        lines.push(Line::answer(pattern.spoken()));
+    }
     Reply {
         events: vec![Event::Reading {
             step: target.id.clone(),

@@ -142,6 +142,7 @@ impl Session {
         self.state = after;
         match self.on_entering(stood) {
             Some(line) => turn.lines.push(line),
+            None if turn.lines.iter().any(|l| l.text.contains("Still out")) => {}
             None => turn.lines.extend(leaving),
         }
         if wants_prompt(&turn.events, &self.state) {

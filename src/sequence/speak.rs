@@ -1,6 +1,7 @@
 //! What is said to the person. Short, in the trade's words; numbers digit by digit as in ICAO
 //! radiotelephony (Annex 10 Vol. II), so that "fifteen" is never taken for "fifty".
 
+use super::judging;
 use super::event::{Bar, Event, EventNo, Mode, describe_part};
 use super::plan::{Ask, Measure, Step};
 use super::state::{OutEntry, Question, Standing, State};
@@ -325,6 +326,13 @@ pub fn affirmed(state: &State, question: &Question) -> Vec<Line> {
                 return Vec::new();
             };
             let mut lines = vec![Line::read_back(format!("Taken: {}.", value(&kept.reading)))];
+            let pattern = state
+                .step(&kept.step)
+                .and_then(|step| judging::pattern_now(state, step, &kept.reading));
+            if let Some(pattern) = pattern {
+                lines.push(Line::answer(pattern.spoken()));
+                return lines;
+            }
             lines.extend(
                 kept.verdict
                     .as_ref()
@@ -522,6 +530,16 @@ pub fn taken_out(event: &Event) -> String {
     };
     let out = if *linked { "" } else { " out" };
     format!("{what}{out}{parked}. On the list until it is back.")
+}
+
+/// Something that is back, said back.
+pub fn back(entry: &OutEntry) -> String {
+    if entry.linked {
+        let what = describe_part(entry.part, entry.place.as_ref(), entry.both, false);
+        format!("Link off: {what}.")
+    } else {
+        format!("{} back.", capital(&entry.what()))
+    }
 }
 
 /// Why something is refused, and what to do instead.
