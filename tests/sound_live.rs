@@ -5,6 +5,7 @@
 
 #![cfg(all(feature = "microphone", feature = "system-voice", target_os = "linux"))]
 
+#[path = "sound/room.rs"]
 mod sound;
 
 use bothhands::audio::SAMPLE_RATE;

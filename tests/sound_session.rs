@@ -4,6 +4,7 @@
 
 #![cfg(all(feature = "microphone", feature = "system-voice", target_os = "linux"))]
 
+#[path = "sound/room.rs"]
 mod sound;
 
 use bothhands::audio::SAMPLE_RATE;
@@ -71,6 +72,28 @@ fn events(db: &Path) -> Result<Vec<Event>, Box<dyn std::error::Error>> {
         }
     }
     Ok(events)
+}
+
+/// Two minutes of the room's own sound, -60 dB below full scale, over and over: in a null sink
+/// alone there is perfect silence, which no microphone gives.
+fn hum() -> Result<Program, Box<dyn std::error::Error>> {
+    let path = room().join("hum.wav");
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: SAMPLE_RATE,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut wav = hound::WavWriter::create(&path, spec)?;
+    let mut noise = fastrand::Rng::with_seed(7);
+    for _ in 0..SAMPLE_RATE * 120 {
+        wav.write_sample(noise.i16(-57..=57))?;
+    }
+    wav.finalize()?;
+    let again = "while paplay -d room \"$0\"; do :; done";
+    Ok(Program(
+        Command::new("sh").args(["-c", again]).arg(&path).spawn()?,
+    ))
 }
 
 /// The room: a person's mouth, and the loudspeaker at some distance from the microphone.
@@ -177,6 +200,7 @@ fn a_spoken_session_leaves_the_log_of_its_script() -> Outcome {
     );
 
     furnish()?;
+    let _hum = hum()?;
     let mouth = Bystander::at("mouth.monitor")?;
     let speaker = Bystander::at("speaker.monitor")?;
     let begun = Instant::now();
