@@ -1,7 +1,7 @@
 //! One bit of a log flips: either checking names the damage, or nothing that was kept changed.
 //!
 //! `BOTHHANDS_HARM=long cargo test --test keeping_flipped -- --nocapture` flips a bit in every
-//! byte and prints counts; without it a sample is done.
+//! fourth byte and prints counts; without it a sample is done.
 
 #[path = "keeping/disk.rs"]
 #[allow(dead_code, reason = "only its numbers are used here")]
@@ -134,7 +134,7 @@ fn a_flipped_bit_in_a_closed_log_is_named_or_harmless() {
     let whole = content(&store);
     drop(store);
     let size = fs::metadata(&path).unwrap().len() as usize;
-    let flips = if long() { size } else { 400 };
+    let flips = if long() { size / 4 } else { 240 };
     let counts = flip_all(std::slice::from_ref(&path), &path, &whole, 1, flips);
     println!("closed log: {counts}");
 }
@@ -157,7 +157,7 @@ fn a_flipped_bit_after_a_crash_is_named_or_harmless() {
     drop(store);
     for (seed, file) in (2..).zip(&files) {
         let size = fs::metadata(file).unwrap().len() as usize;
-        let flips = if long() { size / 4 } else { 200 };
+        let flips = if long() { size / 4 } else { 80 };
         let counts = flip_all(&files, file, &whole, seed, flips);
         println!(
             "after a crash, {}: {counts}",

@@ -7,10 +7,10 @@ use bothhands::grammar::{Change, Part, Reason, Said};
 use bothhands::quantity::Conductors;
 use bothhands::report::{self, Cell, Schedule, Times};
 use bothhands::store::{Mode, Sounds, Store, import};
+use rehearsal::{Rehearsal, altered, megohms, socket};
 use std::fs::File;
 use std::io::BufReader;
 use std::path::Path;
-use rehearsal::{Rehearsal, altered, megohms, socket, value};
 
 fn schedule(rehearsal: &Rehearsal) -> Schedule {
     Schedule::of(&rehearsal.log(), &Times::utc()).unwrap()
@@ -146,7 +146,11 @@ fn only_questions_shows_questions_and_their_answers() {
 /// Poppler's pdftotext, a program of its own, reads back what stands in the log.
 #[test]
 fn the_pdf_says_what_the_log_says() {
-    if std::process::Command::new("pdftotext").arg("-v").output().is_err() {
+    if std::process::Command::new("pdftotext")
+        .arg("-v")
+        .output()
+        .is_err()
+    {
         eprintln!("left out: pdftotext (Debian's poppler-utils) is not installed");
         return;
     }
@@ -184,7 +188,10 @@ fn the_pdf_says_what_the_log_says() {
 #[test]
 fn the_same_log_gives_the_same_pdf() {
     let schedule = schedule(&eventful());
-    assert_eq!(report::pdf(&schedule).unwrap(), report::pdf(&schedule).unwrap());
+    assert_eq!(
+        report::pdf(&schedule).unwrap(),
+        report::pdf(&schedule).unwrap()
+    );
 }
 
 /// A log as the first version wrote it, exported as JSON Lines. It must stay readable for good:
@@ -199,11 +206,18 @@ fn a_log_of_the_first_version_stays_readable() {
     let store = Store::open(&db, Mode::Read).unwrap();
     let log = report::Log::read(&store).unwrap();
     let schedule = Schedule::of(&log, &Times::utc()).unwrap();
-    insta::assert_snapshot!("golden_session_v1", report::csv(&schedule).replace("\r\n", "\n"));
+    insta::assert_snapshot!(
+        "golden_session_v1",
+        report::csv(&schedule).replace("\r\n", "\n")
+    );
     let dialogue = report::dialogue(&log).unwrap();
     let events: usize = dialogue.iter().map(|exchange| exchange.kinds.len()).sum();
     assert_eq!(events, log.entries.len());
-    assert!(dialogue[1..].iter().all(|exchange| exchange.understood.is_some()));
+    assert!(
+        dialogue[1..]
+            .iter()
+            .all(|exchange| exchange.understood.is_some())
+    );
 }
 
 /// `cargo test --release --test looking_back -- --ignored growth --nocapture`

@@ -1,9 +1,9 @@
 //! The review pages: what they let in, what they let out, and that they work in a real browser.
 
-#[path = "looking_back/rehearsal.rs"]
-mod rehearsal;
 #[path = "looking_back/browser.rs"]
 mod browser;
+#[path = "looking_back/rehearsal.rs"]
+mod rehearsal;
 
 use bothhands::grammar::Said;
 use bothhands::report::{Log, Times};
@@ -65,7 +65,12 @@ impl Served {
     fn put_right(&self, of: u64, value: &str, reason: &str) -> Answer {
         let body = format!("of={of}&value={value}&reason={reason}");
         let form = [("content-type", "application/x-www-form-urlencoded")];
-        ask("POST", &self.address.replace("timeline", "put-right"), &form, &body)
+        ask(
+            "POST",
+            &self.address.replace("timeline", "put-right"),
+            &form,
+            &body,
+        )
     }
 
     fn log(&self) -> Log {
@@ -87,7 +92,11 @@ fn without_the_token_there_is_nothing() {
     let (place, _) = served.address.rsplit_once('/').unwrap();
     let (root, token) = place.rsplit_once('/').unwrap();
     assert_eq!(token.len(), 32);
-    for path in ["/", "/timeline", "/0123456789abcdef0123456789abcdef/timeline"] {
+    for path in [
+        "/",
+        "/timeline",
+        "/0123456789abcdef0123456789abcdef/timeline",
+    ] {
         let answer = ask("GET", &format!("{root}{path}"), &[], "");
         assert_eq!(answer.status, 404, "{path}");
         assert!(!answer.body.contains("Boathouse"));
@@ -122,14 +131,21 @@ fn the_timeline_shows_what_was_heard_with_its_scores_and_its_chain_of_correction
     let page = served.get("timeline?only=corrections").body;
     assert!(page.contains("two nine five"), "runner-up");
     assert!(page.contains("margin 3.40"), "score");
-    assert!(page.contains("299 MΩ</a> → <strong>200 MΩ"), "chain: {page}");
+    assert!(
+        page.contains("299 MΩ</a> → <strong>200 MΩ"),
+        "chain: {page}"
+    );
     assert!(page.contains("audio controls"));
 }
 
 #[test]
 fn a_filter_shows_only_what_was_asked_for() {
     let served = Served::new();
-    let all = served.get("timeline").body.matches("<li id=\"event-").count();
+    let all = served
+        .get("timeline")
+        .body
+        .matches("<li id=\"event-")
+        .count();
     let two = served.get("timeline?circuit=2").body;
     let few = two.matches("<li id=\"event-").count();
     assert!(few > 0 && few < all, "{few} of {all}");
@@ -165,7 +181,13 @@ fn a_correction_becomes_an_event_with_its_reason() {
         "{:?}",
         last.event
     );
-    assert!(Store::open(served.db(), Mode::Read).unwrap().verify().unwrap().is_whole());
+    assert!(
+        Store::open(served.db(), Mode::Read)
+            .unwrap()
+            .verify()
+            .unwrap()
+            .is_whole()
+    );
 }
 
 #[test]
@@ -197,18 +219,29 @@ fn a_correction_while_the_session_goes_on_elsewhere_is_refused_in_words() {
 #[test]
 fn in_a_browser_the_page_opens_filters_plays_and_takes_a_correction_from_the_keyboard() {
     let Some(browser) = Browser::start() else {
-        eprintln!("left out: chromium and chromedriver (Debian's chromium-driver) are not installed");
+        eprintln!(
+            "left out: chromium and chromedriver (Debian's chromium-driver) are not installed"
+        );
         return;
     };
     let served = Served::new();
     browser.open(&served.address);
-    assert_eq!(browser.run("return document.querySelector('h1').textContent", json!([])), "Boathouse, new wiring");
+    assert_eq!(
+        browser.run("return document.querySelector('h1').textContent", json!([])),
+        "Boathouse, new wiring"
+    );
 
     // From the keyboard: a search, sent with Enter.
     browser.keys("input[name=find]", "correction\u{E007}");
-    let found = browser.run("return document.querySelector('.found').textContent", json!([]));
+    let found = browser.run(
+        "return document.querySelector('.found').textContent",
+        json!([]),
+    );
     assert!(found.as_str().unwrap().contains(" of "), "{found}");
-    let shown = browser.run("return document.querySelectorAll('.timeline > li').length", json!([]));
+    let shown = browser.run(
+        "return document.querySelectorAll('.timeline > li').length",
+        json!([]),
+    );
     assert!(shown.as_u64().unwrap() < 20, "{shown}");
 
     browser.open(&format!("{}?only=corrections", served.address));
@@ -221,14 +254,26 @@ fn in_a_browser_the_page_opens_filters_plays_and_takes_a_correction_from_the_key
 
     let of = served.reading();
     browser.open(&served.address);
-    browser.keys(&format!("#event-{of} summary, li:has(input[value='{of}'][name=of]) summary"), "\u{E007}");
+    browser.keys(
+        &format!("#event-{of} summary, li:has(input[value='{of}'][name=of]) summary"),
+        "\u{E007}",
+    );
     let value = format!("li:has(input[value='{of}'][name=of]) input[name=value]");
-    browser.run("document.querySelector(arguments[0]).value = ''", json!([value]));
+    browser.run(
+        "document.querySelector(arguments[0]).value = ''",
+        json!([value]),
+    );
     browser.keys(&value, "150");
     let reason = format!("li:has(input[value='{of}'][name=of]) input[name=reason]");
     browser.keys(&reason, "read the display again\u{E007}");
-    let kept = browser.run("return document.querySelector('.kept')?.textContent", json!([]));
-    assert!(kept.as_str().is_some_and(|t| t.contains("is kept")), "{kept}");
+    let kept = browser.run(
+        "return document.querySelector('.kept')?.textContent",
+        json!([]),
+    );
+    assert!(
+        kept.as_str().is_some_and(|t| t.contains("is kept")),
+        "{kept}"
+    );
     assert!(matches!(
         served.log().entries.last().unwrap().event,
         Event::CorrectedAtDesk { .. }
@@ -252,7 +297,9 @@ fn in_a_browser_the_page_opens_filters_plays_and_takes_a_correction_from_the_key
             );
             assert_eq!(broken, json!([]), "{page} is hard to use for some");
         } else {
-            eprintln!("left out: the accessibility check (npm's axe-core, see tests/looking_back/axe.sh)");
+            eprintln!(
+                "left out: the accessibility check (npm's axe-core, see tests/looking_back/axe.sh)"
+            );
         }
     }
     if let Ok(folder) = std::env::var("OUT") {
@@ -262,7 +309,8 @@ fn in_a_browser_the_page_opens_filters_plays_and_takes_a_correction_from_the_key
 
 /// axe-core's rules, where they were fetched.
 fn axe() -> Option<String> {
-    let path = std::env::var("AXE_CORE").unwrap_or_else(|_| "target/axe-core/axe.min.js".to_owned());
+    let path =
+        std::env::var("AXE_CORE").unwrap_or_else(|_| "target/axe-core/axe.min.js".to_owned());
     std::fs::read_to_string(path).ok()
 }
 
@@ -270,7 +318,13 @@ fn pictures(browser: &Browser, served: &Served, folder: &Path) {
     std::fs::create_dir_all(folder).unwrap();
     for (size, width, height) in [("wide", 1280, 1600), ("phone", 390, 1500)] {
         browser.size(width, height);
-        for page in ["timeline", "timeline?only=corrections", "out", "graphs", "schedule.html"] {
+        for page in [
+            "timeline",
+            "timeline?only=corrections",
+            "out",
+            "graphs",
+            "schedule.html",
+        ] {
             browser.open(&served.address.replace("timeline", page));
             let name = page.replace(['?', '=', '.'], "-");
             std::fs::write(folder.join(format!("{name}-{size}.png")), browser.picture()).unwrap();

@@ -152,11 +152,7 @@ fn voice() -> anyhow::Result<System> {
 
 /// Waits until the voice is quiet, at most `limit` seconds; tells whether it is.
 fn until_quiet(voice: &System, limit: u64) -> bool {
-    let end = Instant::now() + Duration::from_secs(limit);
-    while voice.speaking() && Instant::now() < end {
-        std::thread::sleep(Duration::from_millis(5));
-    }
-    !voice.speaking()
+    bothhands::voice::until_quiet(voice, Duration::from_secs(limit))
 }
 
 /// Power of one pitch in a sound, relative to all of it.
@@ -249,6 +245,10 @@ fn a_prompt_can_be_cut_short() -> Outcome {
     assert!(last < stopped + Duration::from_secs(2));
     bystander.forget();
     voice.say(Tone::Plain, "Isolated.")?;
+    voice.say(Tone::Plain, "This is not said.")?;
+    voice.say(Tone::Warning, "Neutral out.")?;
+    voice.cut_short();
+    assert!(voice.speaking(), "a noise does not silence a warning");
     assert!(until_quiet(&voice, 10));
     assert!(
         bystander.sounded().is_some(),

@@ -76,6 +76,30 @@ class Grammar:
                 words += self.draw(item, rng)
         return words
 
+    def ends(self, body, words, at, depth=0):
+        """Positions in `words` where `body`, begun at `at`, may end."""
+        if depth > 40:
+            return set()
+        out = set()
+        for _, items in body:
+            here = {at}
+            for item in items:
+                if isinstance(item, str):
+                    here = {i + 1 for i in here if i < len(words) and words[i] == item}
+                elif isinstance(item, tuple) and item[2] == "VOID":
+                    here = set()
+                else:
+                    inner = self.find(item[1], item[2]) if isinstance(item, tuple) else item
+                    here = here if inner is None else set().union(*(self.ends(inner, words, i, depth + 1) for i in here))
+                if not here:
+                    break
+            out |= here
+        return out
+
+    def accepts(self, rule, sentence):
+        words = sentence.split()
+        return len(words) in self.ends(self.rules[rule], words, 0)
+
     def sentence(self, rng, rules):
         return " ".join(self.draw(self.rules[rng.choice(rules)], rng)).lower()
 

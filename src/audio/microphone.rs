@@ -86,7 +86,7 @@ impl fmt::Display for Notice {
 pub enum MicrophoneError {
     /// The sound system has no device that records.
     #[error(
-        "there is no microphone: plug one in, or choose one of the machine's with --microphone NAME (`bothhands devices` lists them); without one, type instead"
+        "there is no microphone: plug one in, or choose one of the machine's with --device NAME (`bothhands devices` lists them); without one, type instead"
     )]
     None,
     /// No device has the wanted name.

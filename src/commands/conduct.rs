@@ -5,6 +5,7 @@ use crate::grammar::{Grammar, Said};
 use crate::sequence::{Event, Line, LineKind, Mode, Session, State, Turn};
 use crate::speech::{Expectation, Heard, Outcome, Recogniser};
 use crate::store::{Evidence, NewEvent, Store, StoreError};
+use crate::voice::gate::may_be_said_over;
 use crate::voice::{Mark, Tone, Voice};
 use jiff::Timestamp;
 use std::sync::Arc;
@@ -52,6 +53,9 @@ pub struct Conductor<'a> {
 pub trait Witness {
     /// An utterance was recognised, or typed when `heard` is nothing.
     fn heard(&mut self, words: &str, heard: Option<&Heard>);
+
+    /// A recording held no voice.
+    fn no_voice(&mut self, _name: &str) {}
 
     /// The session went on, or is where it begins.
     fn went_on(&mut self, _state: &State) {}
@@ -104,9 +108,15 @@ impl Conductor<'_> {
             let Some(input) = source.next(self.voice)? else {
                 break;
             };
+            let over = matches!(input, Input::SpokenOver(_));
             let (said, evidence) = match input {
                 Input::Notice(text) => {
                     self.say(&[Line::warning(text)]);
+                    continue;
+                }
+                Input::NoVoice(name) => {
+                    tally.ignored += 1;
+                    self.witness.no_voice(&name);
                     continue;
                 }
                 Input::Idle(_) => {
@@ -133,7 +143,7 @@ impl Conductor<'_> {
                         }
                     }
                 }
-                Input::Sound(utterance) => {
+                Input::Sound(utterance) | Input::SpokenOver(utterance) => {
                     let Some(recogniser) = self.recogniser.as_deref_mut() else {
                         continue;
                     };
@@ -148,6 +158,16 @@ impl Conductor<'_> {
                     let noting = self.session.state().mode() == Mode::Noting;
                     let evidence = Evidence::new(&utterance, &heard.words, &heard)?;
                     match (heard.outcome, heard.said) {
+                        // The program's own words are in there too.
+                        (Outcome::Taken | Outcome::AskAgain, said)
+                            if over && !said.as_ref().is_some_and(may_be_said_over) =>
+                        {
+                            tally.asked_again += 1;
+                            silent_since = Instant::now();
+                            self.say(&[Line::question("I was speaking. Say that again.")]);
+                            self.mark();
+                            continue;
+                        }
                         (Outcome::Taken, Some(said)) => (said, Some(evidence)),
                         (Outcome::AskAgain, _) if !noting => {
                             tally.asked_again += 1;

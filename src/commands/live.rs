@@ -20,7 +20,12 @@ pub struct Live {
     before: u64,
     given: u64,
     ready: VecDeque<Input>,
+    /// When somebody, or something, cut a prompt short, until it is known that it was speech.
+    cut: Option<Instant>,
 }
+
+/// After this long without speech, what cut a prompt short was only noise.
+const ONLY_NOISE: Duration = Duration::from_secs(3);
 
 impl Live {
     /// Opens the microphone called `device`, or the default one.
@@ -35,6 +40,7 @@ impl Live {
             before: 0,
             given: 0,
             ready: VecDeque::new(),
+            cut: None,
         })
     }
 
@@ -46,16 +52,18 @@ impl Live {
     fn hear(&mut self, chunk: &[f32], voice: &mut dyn Voice) {
         let passed = self.gate.pass(chunk, voice.speaking());
         if passed.cut_in {
-            voice.stop();
+            voice.cut_short();
+            self.cut = Some(Instant::now());
         }
         self.given += passed.samples.len() as u64;
         for mut utterance in self.segmenter.push(&passed.samples) {
             utterance.start += self.before;
             utterance.speech_end += self.before;
             let end = utterance.start + utterance.samples.len() as u64;
+            self.cut = None;
             self.ready
                 .push_back(if self.gate.spoken_over(utterance.start, end) {
-                    Input::Notice("I was speaking. Say that again.".to_owned())
+                    Input::SpokenOver(utterance)
                 } else {
                     Input::Sound(utterance)
                 });
@@ -81,6 +89,13 @@ impl InputSource for Live {
             }
             self.ready
                 .extend(voice.notices().into_iter().map(Input::Notice));
+            if self.cut.is_some_and(|cut| cut.elapsed() > ONLY_NOISE) && !self.segmenter.speaking()
+            {
+                self.cut = None;
+                self.ready.push_back(Input::Notice(
+                    "A noise cut me short. Say \"say again\" to hear it.".to_owned(),
+                ));
+            }
             if begun.elapsed() >= IDLE && self.ready.is_empty() {
                 return Ok(Some(Input::Idle(begun.elapsed())));
             }

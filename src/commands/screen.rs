@@ -237,6 +237,10 @@ impl Voice for OnScreen {
         self.voice.stop();
     }
 
+    fn cut_short(&mut self) {
+        self.voice.cut_short();
+    }
+
     fn mark(&mut self, mark: Mark) {
         self.screen
             .change(|view| view.listening = mark == Mark::Listening);

@@ -14,8 +14,12 @@ use std::time::Duration;
 pub enum Input {
     /// A stretch of speech.
     Sound(Utterance),
+    /// A stretch of speech mixed with the program's own voice, or cut off by it.
+    SpokenOver(Utterance),
     /// A typed line, taken as if it had been heard.
     Words(String),
+    /// A recording without a voice in it, by name.
+    NoVoice(String),
     /// Nothing was said for this long.
     Idle(Duration),
     /// Something happened to the source that the person must know.
@@ -126,6 +130,9 @@ impl InputSource for Recordings {
             };
             let samples = audio::read(&file)?;
             self.cut(&samples);
+            if self.waiting.is_empty() {
+                return Ok(Some(Input::NoVoice(file.display().to_string())));
+            }
         }
     }
 }
@@ -157,6 +164,9 @@ impl InputSource for Clips {
             };
             let samples = audio::read_bytes(&name, bytes)?;
             self.recordings.cut(&samples);
+            if self.recordings.waiting.is_empty() {
+                return Ok(Some(Input::NoVoice(name)));
+            }
         }
     }
 }

@@ -11,13 +11,14 @@ use crate::speech::{Heard, Outcome, Recogniser};
 use crate::store::{JOB_KIND, Mode, NewEvent, Options, Store};
 #[cfg(feature = "system-voice")]
 use crate::voice::WithFallback;
-use crate::voice::{Profile, Rate, Silent, Terminal, Voice, Volume};
+use crate::voice::{Profile, Rate, Silent, Terminal, Voice, Volume, until_quiet};
 use anyhow::{Context, bail};
 use jiff::Timestamp;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
 
 /// Leads a job by voice, or by typing, and keeps its log.
 #[derive(Debug, clap::Args)]
@@ -145,6 +146,8 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let conducted = conductor
         .open(&first)
         .and_then(|()| conductor.run(source.as_mut()));
+    // The last words are worth hearing; a voice that never ends is not waited for.
+    until_quiet(conductor.voice, Duration::from_secs(20));
     if let Some(screen) = screen {
         screen.close();
     }
@@ -309,6 +312,12 @@ impl ToTerminal {
 }
 
 impl Witness for ToTerminal {
+    fn no_voice(&mut self, name: &str) {
+        if !self.quiet {
+            println!("(ignored: no voice in {name})");
+        }
+    }
+
     fn heard(&mut self, words: &str, heard: Option<&Heard>) {
         if self.quiet {
             return;

@@ -70,6 +70,9 @@ pub struct Supply {
     /// Main protective bonds: "water", "gas".
     #[serde(default)]
     pub bonds: Vec<String>,
+    /// Supplementary bonds, by the parts they join: "shower pipes".
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub supplementary_bonds: Vec<String>,
 }
 
 fn default_u0() -> f64 {
@@ -147,6 +150,10 @@ pub struct Board {
     /// The board and distribution circuit it is fed from; the origin when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub fed_from: Option<String>,
+    /// Whether the insulation of all circuits is tested together, and circuit by circuit only when
+    /// that is low.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub insulation_together: bool,
     #[serde(default, rename = "circuit")]
     pub circuits: Vec<Circuit>,
 }
@@ -227,6 +234,26 @@ pub struct Rcd {
     /// Waveform type: AC, A, F or B.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub waveform: Option<String>,
+    /// The tests that are made; at half and once the rated current when absent.
+    #[serde(default = "half_and_once", skip_serializing_if = "is_half_and_once")]
+    pub tests: Vec<RcdTest>,
+}
+
+fn half_and_once() -> Vec<RcdTest> {
+    vec![RcdTest::Half, RcdTest::Once]
+}
+
+fn is_half_and_once(tests: &[RcdTest]) -> bool {
+    tests == [RcdTest::Half, RcdTest::Once]
+}
+
+/// A test of a residual current device, by the current as a multiple of the rated one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum RcdTest {
+    Half,
+    Once,
+    Five,
 }
 
 /// Cable of a circuit: copper.

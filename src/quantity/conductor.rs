@@ -52,8 +52,17 @@ impl Conductors {
         self.0.count_ones()
     }
 
-    /// As said aloud: "line", "line and neutral".
+    /// As said aloud: "line", "line and neutral", "all lines".
     pub fn spoken(self) -> String {
+        let lines = Self::L1.with(Self::L2).with(Self::L3);
+        if self.contains(lines) {
+            let rest = Self(self.0 & !lines.0);
+            return if rest.0 == 0 {
+                "all lines".to_owned()
+            } else {
+                format!("all lines and {}", rest.spoken())
+            };
+        }
         self.join(" and ", |(_, _, spoken)| spoken)
     }
 

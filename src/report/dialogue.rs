@@ -220,7 +220,10 @@ fn corrects(event: &Event) -> Vec<EventNo> {
 /// What the person meant, from the event that came of it.
 pub(crate) fn understood(state: &State, event: &Event) -> Option<String> {
     let text = match event {
-        Event::Opened { .. } | Event::Resumed { .. } => return None,
+        Event::Opened { .. }
+        | Event::Resumed { .. }
+        | Event::CameBack { .. }
+        | Event::CalibrationOverdue { .. } => return None,
         Event::Reading {
             reading,
             place,
@@ -260,6 +263,8 @@ pub(crate) fn understood(state: &State, event: &Event) -> Option<String> {
         }
         Event::PutBack { entries } => format!("{} back", what_of(state, entries)),
         Event::ProposedAllBack { .. } => "all back".to_owned(),
+        Event::ProposedNeverOut { .. } => "negative".to_owned(),
+        Event::LockRemoved { .. } => "lock removed".to_owned(),
         Event::ProposedFinish { .. } | Event::Finished { .. } => "finish".to_owned(),
         Event::NotTested { reason, .. } => Said::NotTested(reason.clone()).words(),
         Event::Skipped { reason, .. } => Said::Skip(reason.clone()).words(),
@@ -346,6 +351,20 @@ fn answer(state: &State, entry: &Entry) -> Vec<Line> {
         Event::ProposedAllBack { entries } => vec![Line::question(speak::question(
             state,
             &Question::AllBack(entry.no, entries.clone()),
+        ))],
+        Event::ProposedNeverOut { entry } => {
+            vec![Line::question(speak::never_out(state, *entry))]
+        }
+        Event::LockRemoved { .. } => vec![Line::warning(speak::lock_removed())],
+        Event::CameBack { after_minutes } => vec![Line::warning(speak::came_back(
+            jiff::SignedDuration::from_mins(i64::from(*after_minutes)),
+        ))],
+        Event::CalibrationOverdue {
+            instrument,
+            serial,
+            due,
+        } => vec![Line::warning(speak::calibration_overdue(
+            instrument, serial, *due,
         ))],
         Event::ProposedFinish { left } => vec![Line::question(speak::finish_early(*left))],
         Event::NotTested { step, .. } | Event::Skipped { step, .. } => match state.step(step) {

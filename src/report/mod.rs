@@ -17,6 +17,7 @@ mod json;
 mod log;
 mod page;
 mod pdf;
+mod print;
 mod schedule;
 pub mod words;
 
@@ -26,11 +27,12 @@ pub use dialogue::{Exchange, ProgramLine, Wanted, dialogue, dialogue_jsonl, dial
 pub use exceptions::Exception;
 pub use html::html;
 pub use json::json;
-pub use pdf::{PdfError, pdf};
 pub use log::{Entry, Heard, Log, LogError};
+pub use pdf::pdf;
+pub use print::PdfError;
+pub(crate) use schedule::zs_maximum;
 pub use schedule::{
     BoardSchedule, Check, CircuitRow, Departure, InstrumentRow, Limitation, OpenItem, OutRow,
     OverrideRow, RECORD_OF, Schedule, SupplyFacts,
 };
-pub(crate) use schedule::zs_maximum;
 pub use words::Times;

@@ -442,7 +442,11 @@ mod tests {
     use super::*;
 
     fn letters() -> Letters<'static> {
-        Letters::of(dejavu::sans_condensed::regular(), dejavu::sans_condensed::bold()).unwrap()
+        Letters::of(
+            dejavu::sans_condensed::regular(),
+            dejavu::sans_condensed::bold(),
+        )
+        .unwrap()
     }
 
     #[test]

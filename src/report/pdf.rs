@@ -1,27 +1,11 @@
 use super::cells::{Cell, ReadingRow};
 use super::columns::{Shown, columns, groups};
-use super::page::{Face, HEIGHT, Ink, Letters, Mark, Paper, Table, TableCell, WIDTH};
+use super::page::{Face, Ink, Letters, Paper, Table, TableCell};
+use super::print::{PdfError, printed};
 use super::schedule::{BoardSchedule, Schedule};
 use super::words::{self, plain};
 use crate::limits::Outcome;
 use crate::sequence::speak::capital;
-use krilla::color::rgb;
-use krilla::geom::{PathBuilder, Point, Rect};
-use krilla::metadata::Metadata;
-use krilla::page::PageSettings;
-use krilla::paint::Fill;
-use krilla::text::{Font, TextDirection};
-
-/// Why no PDF could be made.
-#[derive(Debug, thiserror::Error)]
-pub enum PdfError {
-    /// The embedded fonts can't be read: the program was built wrong.
-    #[error("the fonts that are built into this program can't be read: get a whole copy of it")]
-    Fonts,
-    #[error("the PDF could not be made: {0}")]
-    Made(String),
-}
-
 /// The schedule as PDF, A4 across, with its fonts in it.
 ///
 /// # Errors
@@ -31,7 +15,7 @@ pub fn pdf(schedule: &Schedule) -> Result<Vec<u8>, PdfError> {
         dejavu::sans_condensed::regular(),
         dejavu::sans_condensed::bold(),
     );
-    let letters = Letters::of(plain, bold).map_err(|_| PdfError::Fonts)?;
+    let letters = Letters::of(plain, bold).map_err(|_| PdfError)?;
     let mut paper = Paper::new(letters);
     first_page(&mut paper, schedule);
     for board in &schedule.boards {
@@ -42,92 +26,12 @@ pub fn pdf(schedule: &Schedule) -> Result<Vec<u8>, PdfError> {
         "{}: {}   {}   Times in {}. {} events.",
         schedule.kind, schedule.title, schedule.record_of, schedule.time_zone, schedule.events
     );
-    let font = |bytes: &'static [u8]| Font::new(bytes.into(), 0).ok_or(PdfError::Fonts);
     printed(
         &paper.finish(&foot),
-        &font(plain)?,
-        &font(bold)?,
-        Metadata::new()
-            .title(format!("Schedule of test results: {}", schedule.title))
-            .language("en-GB".to_owned())
-            .creator(schedule.program.clone()),
+        [plain, bold],
+        &format!("Schedule of test results: {}", schedule.title),
+        &schedule.program,
     )
-}
-
-fn printed(
-    pages: &[Vec<Mark>],
-    plain: &Font,
-    bold: &Font,
-    metadata: Metadata,
-) -> Result<Vec<u8>, PdfError> {
-    let failed = |what: &str| PdfError::Made(what.to_owned());
-    let mut document = krilla::Document::new();
-    document.set_metadata(metadata);
-    for marks in pages {
-        let size = PageSettings::from_wh(WIDTH, HEIGHT).ok_or_else(|| failed("page size"))?;
-        let mut page = document.start_page_with(size);
-        let mut surface = page.surface();
-        for mark in marks {
-            match mark {
-                Mark::Box {
-                    x,
-                    y,
-                    width,
-                    height,
-                    ink,
-                } => {
-                    surface.set_fill(Some(fill(*ink)));
-                    let mut path = PathBuilder::new();
-                    path.push_rect(
-                        Rect::from_xywh(*x, *y, *width, *height).ok_or_else(|| failed("box"))?,
-                    );
-                    if let Some(path) = path.finish() {
-                        surface.draw_path(&path);
-                    }
-                }
-                Mark::Text {
-                    x,
-                    y,
-                    size,
-                    face,
-                    ink,
-                    text,
-                } => {
-                    surface.set_fill(Some(fill(*ink)));
-                    let font = match face {
-                        Face::Plain => plain,
-                        Face::Bold => bold,
-                    };
-                    surface.draw_text(
-                        Point::from_xy(*x, *y),
-                        font.clone(),
-                        *size,
-                        text,
-                        false,
-                        TextDirection::LeftToRight,
-                    );
-                }
-            }
-        }
-        surface.finish();
-        page.finish();
-    }
-    document
-        .finish()
-        .map_err(|why| PdfError::Made(format!("{why:?}")))
-}
-
-fn fill(ink: Ink) -> Fill {
-    let (r, g, b) = match ink {
-        Ink::Dark => (28, 35, 33),
-        Ink::Quiet => (85, 96, 92),
-        Ink::Rule => (190, 196, 190),
-        Ink::Tint => (243, 242, 235),
-    };
-    Fill {
-        paint: rgb::Color::new(r, g, b).into(),
-        ..Fill::default()
-    }
 }
 
 fn first_page(paper: &mut Paper<'_>, schedule: &Schedule) {
@@ -368,7 +272,9 @@ fn board_pages(paper: &mut Paper<'_>, board: &BoardSchedule, schedule: &Schedule
     let from = board
         .fed_from
         .as_ref()
-        .map_or("at the origin".to_owned(), |from| format!("fed from {from}"));
+        .map_or("at the origin".to_owned(), |from| {
+            format!("fed from {from}")
+        });
     paper.text(
         &format!("{location} {}", capital(&from)),
         8.5,

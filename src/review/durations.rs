@@ -18,7 +18,9 @@ pub fn per_stage(view: &View) -> Vec<Spent> {
     let mut spent: Vec<Spent> = Vec::new();
     let mut last = view.log.entries.first().map(|entry| entry.at);
     for exchange in &view.exchanges {
-        let gap = last.map_or(SignedDuration::ZERO, |last| exchange.at.duration_since(last));
+        let gap = last.map_or(SignedDuration::ZERO, |last| {
+            exchange.at.duration_since(last)
+        });
         if !exchange.at_desk() {
             last = Some(exchange.at);
         }

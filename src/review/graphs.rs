@@ -68,7 +68,9 @@ fn rings(view: &View, board: &Board, circuit: &Circuit) -> Markup {
         ));
         view.state
             .result(&id)
-            .and_then(|kept| Ohms::from_reading(&view.state.without_leads(&kept.reading), None).ok())
+            .and_then(|kept| {
+                Ohms::from_reading(&view.state.without_leads(&kept.reading), None).ok()
+            })
             .and_then(Ohms::value)
     };
     let plots: Vec<Markup> = [
@@ -160,15 +162,13 @@ fn zs(view: &View, circuits: &[(&Board, &Circuit)]) -> Vec<Bar> {
     circuits
         .iter()
         .filter_map(|(board, circuit)| {
-            let kept = view
-                .state
-                .counting(Quantity::LoopImpedance)
-                .find(|kept| {
-                    view.state.step(&kept.step).is_some_and(|step| {
-                        (step.board, step.circuit) == (board.number, Some(circuit.number))
-                    })
-                })?;
-            let limit = crate::report::zs_maximum(&view.state, board, circuit).and_then(Ohms::value);
+            let kept = view.state.counting(Quantity::LoopImpedance).find(|kept| {
+                view.state.step(&kept.step).is_some_and(|step| {
+                    (step.board, step.circuit) == (board.number, Some(circuit.number))
+                })
+            })?;
+            let limit =
+                crate::report::zs_maximum(&view.state, board, circuit).and_then(Ohms::value);
             Some(bar(
                 kept,
                 format!("{}: {}", circuit.number, circuit.name),

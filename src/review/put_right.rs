@@ -2,7 +2,9 @@ use crate::quantity::{Number, Reading, Relation};
 
 /// Why what was typed is no value.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("\u{201c}{0}\u{201d} is no value: write it as shown, such as 0.34, >999, <0.01 or over range")]
+#[error(
+    "\u{201c}{0}\u{201d} is no value: write it as shown, such as 0.34, >999, <0.01 or over range"
+)]
 pub struct NotAValue(pub String);
 
 /// Reads a value as it is written on a schedule: `0.34`, `>999`, `<0.01`, `over range`.
@@ -41,7 +43,7 @@ mod tests {
     proptest! {
         /// Whatever a schedule shows can be typed in again and is the same.
         #[test]
-        fn what_is_shown_can_be_typed(digits in 0u64..100_000, places in 0u8..4, how in 0..3) {
+        fn what_is_shown_can_be_typed(digits in 0u64..100_000, places in 0u8..4, how in 0usize..3) {
             let relation = [Relation::Exact, Relation::Over, Relation::Under][how];
             let reading = Reading::exact(Number::new(digits, places).unwrap()).with_relation(relation);
             prop_assert_eq!(parse_value(&reading.shown()), Ok(reading));

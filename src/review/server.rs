@@ -89,7 +89,12 @@ impl Review {
             .with_state(Arc::clone(&self));
         Router::new()
             .nest(&format!("/{}", self.token), pages)
-            .fallback(|| async { (StatusCode::NOT_FOUND, "Nothing is here. Use the whole address that was printed.\n") })
+            .fallback(|| async {
+                (
+                    StatusCode::NOT_FOUND,
+                    "Nothing is here. Use the whole address that was printed.\n",
+                )
+            })
             .layer(middleware::from_fn(guarded))
     }
 }
@@ -106,7 +111,9 @@ pub async fn serve(
 ) -> anyhow::Result<()> {
     let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, port))
         .await
-        .with_context(|| format!("port {port} on this machine is taken; choose another with --port"))?;
+        .with_context(|| {
+            format!("port {port} on this machine is taken; choose another with --port")
+        })?;
     ready(review.address(listener.local_addr()?.port()));
     axum::serve(listener, Arc::new(review).router())
         .with_graceful_shutdown(stop)
@@ -233,7 +240,10 @@ async fn sound(
     };
     let found = Store::open(&review.db, Mode::Read).and_then(|store| store.evidence(&hash));
     match found {
-        Ok(Some(evidence)) => part_of(evidence.flac(), request.headers().get(header::RANGE)),
+        Ok(Some(evidence)) => match evidence.flac() {
+            Some(flac) => part_of(flac, request.headers().get(header::RANGE)),
+            None => (StatusCode::GONE, "This sound was left out of the log.\n").into_response(),
+        },
         Ok(None) => (StatusCode::NOT_FOUND, "No such sound.\n").into_response(),
         Err(why) => unreadable(&why.into()),
     }

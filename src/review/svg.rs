@@ -214,7 +214,13 @@ pub fn ring(ring: &Ring) -> Markup {
     let ticks = (0..=6).map(|n| f64::from(n) * step).filter(|t| *t <= most);
     let curve: Vec<String> = (0..=60)
         .map(|n| f64::from(n) / 60.0)
-        .map(|part| format!("{},{}", short(x(part)), short(y(crossed(ring.ra, ring.rb, part)))))
+        .map(|part| {
+            format!(
+                "{},{}",
+                short(x(part)),
+                short(y(crossed(ring.ra, ring.rb, part)))
+            )
+        })
         .collect();
     let told: Vec<String> = ring
         .points
@@ -284,7 +290,9 @@ pub fn spans(spans: &[Span]) -> Markup {
     let whole = spans.first().map_or(1.0, |s| s.whole).max(1.0);
     let x = |seconds: f64| LEFT + seconds / whole * (RIGHT - LEFT);
     let step = nice_minutes(whole / 60.0 / 5.0);
-    let ticks = (0..=12).map(|n| f64::from(n) * step).filter(|m| m * 60.0 <= whole);
+    let ticks = (0..=12)
+        .map(|n| f64::from(n) * step)
+        .filter(|m| m * 60.0 <= whole);
     let label = format!("{} things that were out, over time", spans.len());
     html! {
         svg role="img" aria-label=(label) viewBox=(view_box(height)) {
@@ -383,8 +391,19 @@ mod tests {
 
     #[test]
     fn a_bound_has_an_open_end_and_a_value_has_none() {
-        let bound = Bar { open_above: true, ..bar(Some(999.0)) };
-        assert!(bars(&[bound], "MΩ", Scale::Log).0.contains("class=\"open\""));
-        assert!(!bars(&[bar(Some(3.0))], "MΩ", Scale::Log).0.contains("class=\"open\""));
+        let bound = Bar {
+            open_above: true,
+            ..bar(Some(999.0))
+        };
+        assert!(
+            bars(&[bound], "MΩ", Scale::Log)
+                .0
+                .contains("class=\"open\"")
+        );
+        assert!(
+            !bars(&[bar(Some(3.0))], "MΩ", Scale::Log)
+                .0
+                .contains("class=\"open\"")
+        );
     }
 }

@@ -33,9 +33,7 @@ const KINDS: [(&str, &str); 8] = [
 
 impl Filter {
     fn has(&self, view: &View, exchange: &Exchange) -> bool {
-        self.place(exchange)
-            && self.kind(view, exchange)
-            && self.found(exchange)
+        self.place(exchange) && self.kind(view, exchange) && self.found(exchange)
     }
 
     /// A circuit comes as `3`, or as `2-3` with its board.
@@ -262,7 +260,11 @@ fn readings<'v>(
 }
 
 fn reading(view: &View, kept: &Kept) -> Markup {
-    let what = view.state.step(&kept.step).map(words::step).unwrap_or_default();
+    let what = view
+        .state
+        .step(&kept.step)
+        .map(words::step)
+        .unwrap_or_default();
     let standing = match kept.standing {
         Standing::Counts => "counts",
         Standing::Questioned => "waits to be affirmed",

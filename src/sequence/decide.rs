@@ -4,7 +4,7 @@ use super::plan::{Ask, Step};
 use super::readings;
 use super::speak::{self, Line};
 use super::state::{Question, State};
-use crate::grammar::{Said, Stage, Statement};
+use crate::grammar::{Alteration, Change, Part, Said, Stage, Statement};
 use crate::quantity::TestVoltage;
 
 /// What comes of something said: events to keep, and what to answer once they are kept.
@@ -87,6 +87,9 @@ pub fn decide(state: &State, said: &Said) -> Reply {
             };
             readings::decide(state, said, reading, told)
         }
+        Said::Altered(alteration) if alteration.part == Part::Lock => {
+            lock(state, said, alteration)
+        }
         Said::Altered(alteration) => out_list::decide(state, said, alteration),
         Said::Stated(statement) => stated(state, said, *statement, &|_| true),
         Said::StatedAt {
@@ -111,15 +114,15 @@ pub fn decide(state: &State, said: &Said) -> Reply {
             step: step.id.clone(),
             reason: reason.clone(),
         }),
-        Said::Override(reason) => match state.last_bar() {
-            Some(bar) if bar.may_be_overridden() => Reply::event(
+        Said::Override(reason) => match overridable(state) {
+            Some(bar) => Reply::event(
                 Event::Overridden {
-                    bar: bar.clone(),
+                    bar,
                     reason: reason.clone(),
                 },
                 Line::warning(speak::overridden(state, reason)),
             ),
-            _ => Reply::refused(state, said, Bar::NothingToAnswer),
+            None => Reply::refused(state, said, Bar::NothingToAnswer),
         },
         Said::Circuit(number) => go_to_circuit(state, said, *number),
         Said::Board(number) => go_to(state, said, &format!("board {number}"), |step| {
@@ -163,6 +166,8 @@ fn while_waiting(state: &State, said: &Said) -> Option<Reply> {
             | Said::Manner(_),
         ) => return None,
         (Mode::Finished, _) => Reply::refused(state, said, Bar::Finished),
+        // Voltage found is never put off.
+        (_, Said::Stated(Statement::Live)) => return None,
         (Mode::StandingBy | Mode::Paused, _) => Reply::refused(state, said, Bar::Waiting { mode }),
     };
     Some(reply)
@@ -185,11 +190,14 @@ fn to_question(state: &State, question: &Question, said: &Said) -> Option<Reply>
     let of = question.about();
     let withdraw = |why| Reply {
         events: vec![Event::Withdrawn { of, why }],
-        lines: vec![Line::answer(speak::taken_back(state, of))],
+        lines: vec![Line::answer(speak::not_so(state, question))],
     };
     let reply = match said {
         Said::Affirm => match question {
-            Question::Finish(..) => finished(state, Vec::new()),
+            Question::Finish(..) => match state.nothing_out() {
+                Ok(()) => finished(state, Vec::new()),
+                Err(bar) => Reply::refused(state, said, bar),
+            },
             _ => Reply {
                 events: vec![Event::Affirmed { of }],
                 lines: speak::affirmed(state, question),
@@ -198,7 +206,16 @@ fn to_question(state: &State, question: &Question, said: &Said) -> Option<Reply>
         Said::Negative => withdraw(Withdrawal::Negative),
         Said::Disregard => withdraw(Withdrawal::Disregard),
         Said::Correction(None) => withdraw(Withdrawal::Correction),
-        Said::Correction(Some(right)) => corrected(state, of, right),
+        Said::Correction(Some(right)) => match question {
+            Question::NeverOut(_, entry)
+                if matches!(right.as_ref(), Said::Altered(a)
+                    if matches!(a.change, Change::Out | Change::Linked)) =>
+            {
+                corrected(state, *entry, right)
+            }
+            Question::NeverOut(..) => Reply::refused(state, said, Bar::QuestionOpen),
+            _ => corrected(state, of, right),
+        },
         Said::Reading { reading, .. } | Said::Measured { reading, .. } => {
             let same = matches!(question, Question::Reading(no)
                 if state.reading(*no).is_some_and(|kept| readings::same(&kept.reading, reading)));
@@ -233,8 +250,48 @@ fn affirm(state: &State) -> Reply {
     }
 }
 
+/// The bar that an override would lift: the one just met, or the one before the step asked for.
+fn overridable(state: &State) -> Option<Bar> {
+    let met = state.last_bar().cloned();
+    let ahead = || {
+        let step = state.current()?;
+        match step.stage {
+            Stage::PutBack => state.nothing_out().err(),
+            _ => state.guard(step).err(),
+        }
+    };
+    met.filter(Bar::may_be_overridden)
+        .or_else(|| ahead().filter(Bar::may_be_overridden))
+}
+
+/// A lock that comes off before the board is due to be energised ends its isolation.
+fn lock(state: &State, said: &Said, alteration: &Alteration) -> Reply {
+    let Some(step) = state.current() else {
+        return not_asked(state, said);
+    };
+    let asked = Event::Asked { said: said.clone() };
+    match (alteration.change, step.stage) {
+        (Change::Out, Stage::Energise) if state.guard(step).is_ok() => {
+            Reply::event(asked, Line::answer("Lock off."))
+        }
+        (Change::Out, _) if state.isolation_begun(step.board) => Reply::event(
+            Event::LockRemoved { board: step.board },
+            Line::warning(speak::lock_removed()),
+        ),
+        (Change::Back, Stage::Isolation) if step.like == "lock" => {
+            stated(state, said, Statement::LockedOff, &|_| true)
+        }
+        _ => not_asked(state, said),
+    }
+}
+
+/// What was put on the out-list is not taken off it without asking: it may well be out.
 fn take_back(state: &State, said: &Said, why: Withdrawal) -> Reply {
     match state.last_taken() {
+        Some(of) if state.open_entries().any(|entry| entry.no == of) => Reply::event(
+            Event::ProposedNeverOut { entry: of },
+            Line::question(speak::never_out(state, of)),
+        ),
         Some(of) => Reply::event(
             Event::Withdrawn { of, why },
             Line::answer(speak::taken_back(state, of)),
@@ -245,6 +302,14 @@ fn take_back(state: &State, said: &Said, why: Withdrawal) -> Reply {
 
 fn correct(state: &State, right: &Said) -> Reply {
     match state.last_taken() {
+        // What is out is only replaced by what is out instead; anything else is taken beside it.
+        Some(of)
+            if state.open_entries().any(|entry| entry.no == of)
+                && !matches!(right, Said::Altered(a)
+                    if matches!(a.change, Change::Out | Change::Linked)) =>
+        {
+            decide(state, right)
+        }
         Some(of) => corrected(state, of, right),
         None => decide(state, right),
     }
@@ -257,11 +322,18 @@ fn corrected(state: &State, of: EventNo, right: &Said) -> Reply {
     };
     let mut after = state.clone();
     after.apply(&withdrawn, state.last_event_at());
+    let next = decide(&after, right);
+    // A correction that is refused changes nothing that is out.
+    if state.open_entries().any(|entry| entry.no == of)
+        && next.events.iter().any(|event| matches!(event, Event::Refused { .. }))
+    {
+        return next;
+    }
     Reply {
         events: vec![withdrawn],
-        lines: vec![Line::answer("Correction.")],
+        lines: vec![Line::answer(speak::corrected(state, of))],
     }
-    .then(decide(&after, right))
+    .then(next)
 }
 
 /// A statement answers the step asked for, or, when it names another pair or place, the step of
@@ -283,6 +355,15 @@ fn stated(
             },
             Line::warning(speak::voltage_found()),
         );
+    }
+    if statement == Statement::NotProved && current.stage == Stage::Isolation {
+        let proving = state
+            .plan()
+            .isolation(current.board)
+            .find(|step| accepts(step, statement).is_some());
+        if let Some(step) = proving {
+            return take_statement(state, step, statement);
+        }
     }
     if let Some(meant) = accepts(current, statement)
         && is_meant(current)
@@ -427,35 +508,41 @@ fn go_to_voltage(state: &State, said: &Said, voltage: TestVoltage) -> Reply {
 
 fn go_to(state: &State, said: &Said, what: &str, wanted: impl Fn(&Step) -> bool) -> Reply {
     let open: Vec<&Step> = state.open_steps().filter(|step| wanted(step)).collect();
-    let Some(first) = open.first() else {
-        return Reply::refused(
-            state,
-            said,
-            Bar::NoSuchPlace {
-                what: what.to_owned(),
-            },
-        );
-    };
-    match open.iter().find(|step| state.guard(step).is_ok()) {
-        Some(step) => moved(state, step),
-        None => match state.guard(first) {
-            Err(bar) => Reply::refused(state, said, bar),
-            Ok(()) => moved(state, first),
-        },
+    if let Some(step) = open.iter().find(|step| state.guard(step).is_ok()) {
+        return moved(state, step);
     }
+    // What is done may be done again: where a fault was put right, before energising.
+    let may = |step: &&Step| matches!(state.guard(step), Ok(()) | Err(Bar::FirstComes { .. }));
+    let again = to_do_again(state, wanted);
+    if let Some(done) = again.filter(may) {
+        return moved(state, done);
+    }
+    let first = open.first().copied().or(again);
+    let bar = first.and_then(|step| state.guard(step).err());
+    let nothing_there = Bar::NoSuchPlace {
+        what: what.to_owned(),
+    };
+    Reply::refused(state, said, bar.unwrap_or(nothing_there))
+}
+
+/// A step that was done, to be done again: one that is outside its limit before any other.
+fn to_do_again(state: &State, wanted: impl Fn(&Step) -> bool) -> Option<&Step> {
+    let tested = |step: &&Step| {
+        (step.is_dead_test() || step.is_live_test())
+            && step.ask != Ask::Event
+            && wanted(step)
+            && state.done(step).is_some()
+    };
+    let done = || state.plan().steps.iter().filter(tested);
+    done()
+        .find(|step| state.has_failed(step) && step.procedure.settles(step))
+        .or_else(|| done().next())
 }
 
 fn moved(state: &State, step: &Step) -> Reply {
-    let position = state.plan().position(&step.id).unwrap_or(0);
     let passed_over = state
         .open_steps()
-        .filter(|open| {
-            open.board == step.board
-                && state
-                    .plan()
-                    .position(&open.id)
-                    .is_some_and(|p| p < position)
-        })
+        .filter(|open| open.order < step.order)
         .count();
     let passed_over = u32::try_from(passed_over).unwrap_or(u32::MAX);
     Reply::event(
@@ -468,10 +555,8 @@ fn moved(state: &State, step: &Step) -> Reply {
 }
 
 fn finish(state: &State, said: &Said) -> Reply {
-    let barring = state.barring_entries().count();
-    if barring > 0 {
-        let entries = u32::try_from(barring).unwrap_or(u32::MAX);
-        return Reply::refused(state, said, Bar::StillOut { entries });
+    if let Err(bar) = state.nothing_out() {
+        return Reply::refused(state, said, bar);
     }
     let left = left_undone(state);
     if left == 0 {
@@ -485,14 +570,16 @@ fn finish(state: &State, said: &Said) -> Reply {
 
 fn finished(state: &State, mut events: Vec<Event>) -> Reply {
     let left_open = u32::try_from(state.open_entries().count()).unwrap_or(u32::MAX);
+    let still_out = (left_open > 0).then(|| Line::reminder(speak::what_is_out(state)));
     events.push(Event::Finished {
         left_open,
         left_undone: left_undone(state),
     });
-    Reply {
-        events,
-        lines: vec![Line::answer(speak::finished())],
-    }
+    let lines = still_out
+        .into_iter()
+        .chain([Line::answer(speak::finished())])
+        .collect();
+    Reply { events, lines }
 }
 
 fn left_undone(state: &State) -> u32 {

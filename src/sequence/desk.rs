@@ -41,7 +41,10 @@ pub fn correct_at_desk(
     if reason.is_empty() {
         return Err(DeskRefusal::NoReason);
     }
-    if right.unit.is_some_and(|unit| kept.reading.unit != Some(unit)) {
+    if right
+        .unit
+        .is_some_and(|unit| kept.reading.unit != Some(unit))
+    {
         let unit = kept.reading.unit.map(|u| u.symbol()).unwrap_or_default();
         return Err(DeskRefusal::OtherUnit(unit.to_owned()));
     }
@@ -53,9 +56,7 @@ pub fn correct_at_desk(
     if reading == kept.reading {
         return Err(DeskRefusal::Same);
     }
-    let step = state
-        .step(&kept.step)
-        .ok_or(DeskRefusal::NoReading(of))?;
+    let step = state.step(&kept.step).ok_or(DeskRefusal::NoReading(of))?;
     let event = Event::CorrectedAtDesk {
         of,
         reading,
@@ -112,7 +113,10 @@ mod tests {
         let event = correct_at_desk(&state, wrong, &right, "misheard").unwrap();
         let no = state.next_event();
         state.apply(&event, state.last_event_at());
-        assert_eq!(state.reading(wrong).unwrap().standing, Standing::Replaced(no));
+        assert_eq!(
+            state.reading(wrong).unwrap().standing,
+            Standing::Replaced(no)
+        );
         let kept = state.reading(no).unwrap();
         assert_eq!(kept.standing, Standing::Counts);
         assert_eq!(kept.reading.number, Some("0.05".parse::<Number>().unwrap()));
@@ -150,7 +154,9 @@ mod tests {
         let right = Reading::exact("0.05".parse().unwrap());
         let event = correct_at_desk(&state, only_reading(&state), &right, "misheard").unwrap();
         state.apply(&event, left + SignedDuration::from_mins(19));
-        let back = Event::Resumed { by: "test".to_owned() };
+        let back = Event::Resumed {
+            by: "test".to_owned(),
+        };
         state.apply(&back, left + SignedDuration::from_mins(20));
         assert!(!state.proved_dead(1));
     }

@@ -35,6 +35,16 @@ pub enum Event {
     Resumed {
         by: String,
     },
+    /// Nothing was said for so long that the place may have been left.
+    CameBack {
+        after_minutes: u32,
+    },
+    /// An instrument of the job is past its calibration date.
+    CalibrationOverdue {
+        instrument: String,
+        serial: String,
+        due: jiff::civil::Date,
+    },
     /// A value was heard for a step.
     Reading {
         step: StepId,
@@ -98,6 +108,11 @@ pub enum Event {
     ProposedAllBack {
         entries: Vec<EventNo>,
     },
+    /// "Negative" or "disregard" was said to something just put on the out-list. It stays on the list
+    /// until it is affirmed that it never was out.
+    ProposedNeverOut {
+        entry: EventNo,
+    },
     /// "Finish" was said with steps left undone, and must be affirmed.
     ProposedFinish {
         left: u32,
@@ -107,7 +122,7 @@ pub enum Event {
         step: StepId,
         reason: Reason,
     },
-    /// A step is left out for a reason and the work goes on: a departure from the order.
+    /// A step is left for later, for a reason, and the work goes on: a departure from the order.
     Skipped {
         step: StepId,
         reason: Reason,
@@ -127,6 +142,10 @@ pub enum Event {
     VoltageFound {
         board: u16,
         heard: String,
+    },
+    /// A lock was taken off before the board was due to be energised: isolation starts again.
+    LockRemoved {
+        board: u16,
     },
     /// Something asked for was refused.
     Refused {
@@ -163,6 +182,8 @@ impl Event {
         match self {
             Self::Opened { .. } => "opened",
             Self::Resumed { .. } => "resumed",
+            Self::CameBack { .. } => "came-back",
+            Self::CalibrationOverdue { .. } => "calibration-overdue",
             Self::Reading { .. } => "reading",
             Self::Affirmed { .. } => "affirmed",
             Self::Withdrawn { .. } => "withdrawn",
@@ -171,12 +192,14 @@ impl Event {
             Self::TakenOut { .. } => "taken-out",
             Self::PutBack { .. } => "put-back",
             Self::ProposedAllBack { .. } => "proposed-all-back",
+            Self::ProposedNeverOut { .. } => "proposed-never-out",
             Self::ProposedFinish { .. } => "proposed-finish",
             Self::NotTested { .. } => "not-tested",
             Self::Skipped { .. } => "skipped",
             Self::Overridden { .. } => "overridden",
             Self::Moved { .. } => "moved",
             Self::VoltageFound { .. } => "voltage-found",
+            Self::LockRemoved { .. } => "lock-removed",
             Self::Refused { .. } => "refused",
             Self::Unclear { .. } => "unclear",
             Self::Asked { .. } => "asked",
@@ -201,8 +224,8 @@ pub enum Withdrawal {
     Disregard,
 }
 
-/// Why something asked for is refused. What is barred by the out-list may be overridden with a
-/// spoken reason; the others may not.
+/// Why something asked for is refused. What is barred by the out-list, or by a dead test outside its
+/// limit, may be overridden with a spoken reason; the others may not.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(tag = "bar", rename_all = "kebab-case")]
 pub enum Bar {
@@ -212,6 +235,12 @@ pub enum Bar {
     ElectronicsInCircuit { circuit: u16, what: String },
     /// Things are still out.
     StillOut { entries: u32 },
+    /// Links or the earthing conductor: what no reason makes right to leave.
+    MustGoBack { entries: u32 },
+    /// Dead tests are outside their limits before energising.
+    DeadTestsFailed { board: u16, steps: u32 },
+    /// Something else has to be said or done before.
+    FirstComes { what: String },
     /// Dead tests are still open before energising.
     DeadTestsOpen { steps: u32 },
     /// The board is not energised.
@@ -245,7 +274,7 @@ pub enum Bar {
 impl Bar {
     /// Whether the person may override it with a spoken reason.
     pub fn may_be_overridden(&self) -> bool {
-        matches!(self, Self::StillOut { .. })
+        matches!(self, Self::StillOut { .. } | Self::DeadTestsFailed { .. })
     }
 }
 

@@ -5,16 +5,19 @@
 
 use super::plan::{Quantity, Step};
 use super::readings::Judged;
+use super::speak;
 use super::state::{State, place_of};
-use crate::installation::{Accessory, Circuit};
+use crate::installation::{Accessory, Circuit, SystemVoltage};
 use crate::limits::judge::{self, Beside, Multiple, Place};
 use crate::limits::ring::{Leg, PointReading, Stage as Crossed};
-use crate::limits::{Facts, insulation as insulation_limits};
-use crate::quantity::{MegOhms, Ohms, Pair, Reading, Truth};
+use crate::limits::conductor::{self, Through};
+use crate::limits::insulation::{self as insulation_limits, Pattern};
+use crate::limits::{Facts, Finding};
+use crate::quantity::{Celsius, MegOhms, Ohms, Pair, Reading, TestVoltage, Truth};
 
 /// One insulation reading against Table 64.
 pub fn insulation(state: &State, step: &Step, reading: &Reading) -> Judged {
-    let Some((_, facts)) = circuit(state, step) else {
+    let Some((_, facts)) = circuit(state, step).or_else(|| board_together(state, step)) else {
         return Judged::noted();
     };
     let verdict = judge::insulation(state.tables(), &facts, reading);
@@ -30,42 +33,57 @@ pub fn insulation(state: &State, step: &Step, reading: &Reading) -> Judged {
 }
 
 /// What the readings of a circuit at 250 V look like together.
-pub fn pattern(state: &State, step: &Step) -> Option<insulation_limits::Pattern> {
+pub fn pattern(state: &State, step: &Step) -> Option<Pattern> {
+    pattern_of(state, step, TestVoltage::V250, None)
+}
+
+/// What the readings of a circuit at its full voltage look like with one more, when they show a
+/// fault that they did not show before.
+pub fn pattern_now(state: &State, step: &Step, reading: &Reading) -> Option<Pattern> {
+    let insulation = step
+        .measure()
+        .is_some_and(|m| m.quantity == Quantity::Insulation);
+    let at = reading.at.filter(|_| insulation && step.procedure.settles(step))?;
+    let before = pattern_of(state, step, at, None);
+    let now = pattern_of(state, step, at, Some(reading))?;
+    let named = !matches!(
+        now,
+        Pattern::Sound | Pattern::Incomplete | Pattern::Unclear
+    );
+    (named && before.as_ref() != Some(&now)).then_some(now)
+}
+
+fn pattern_of(
+    state: &State,
+    step: &Step,
+    at: TestVoltage,
+    one_more: Option<&Reading>,
+) -> Option<Pattern> {
     let (circuit, facts) = circuit(state, step)?;
-    let readings: Vec<_> = state
-        .counting(Quantity::Insulation)
-        .filter(|kept| {
-            state.step(&kept.step).is_some_and(|other| {
-                (other.board, other.circuit) == (step.board, step.circuit)
-                    && other.measure().map(|m| m.at) == step_trial(state, step)
-            })
+    let mut readings: Vec<(Pair, MegOhms)> = state
+        .plan()
+        .on(step.board, step.circuit)
+        .filter(|other| {
+            other
+                .measure()
+                .is_some_and(|m| m.quantity == Quantity::Insulation && m.at == Some(at))
         })
+        .filter_map(|other| state.result(&other.id))
         .filter_map(|kept| {
             let value = MegOhms::from_reading(&kept.reading, facts.insulation_range).ok()?;
             Some((kept.reading.pair?, value))
         })
         .collect();
+    if let Some(more) = one_more {
+        readings.retain(|(pair, _)| Some(*pair) != more.pair);
+        let value = MegOhms::from_reading(more, facts.insulation_range).ok()?;
+        readings.push((more.pair?, value));
+    }
     Some(insulation_limits::pattern(
         state.tables(),
         &readings,
         circuit.system,
     ))
-}
-
-/// The test voltage of the circuit's first insulation step.
-fn step_trial(state: &State, step: &Step) -> Option<Option<crate::quantity::TestVoltage>> {
-    state
-        .plan()
-        .steps
-        .iter()
-        .find(|other| {
-            (other.board, other.circuit) == (step.board, step.circuit)
-                && other
-                    .measure()
-                    .is_some_and(|m| m.quantity == Quantity::Insulation)
-        })
-        .and_then(Step::measure)
-        .map(|m| m.at)
 }
 
 /// A main bond.
@@ -89,12 +107,46 @@ pub fn continuity(state: &State, step: &Step, reading: &Reading) -> Judged {
     };
     let reading = state.without_leads(reading);
     let by_long_lead = step.measure().map(|m| m.quantity) == Some(Quantity::R2);
-    let judge = if by_long_lead {
-        judge::r2
+    let (judge, through): (fn(&_, &_, _, &_) -> _, _) = if by_long_lead {
+        (judge::r2, Through::Cpc)
     } else {
-        judge::r1_r2
+        (judge::r1_r2, Through::LineAndCpc)
     };
-    Judged::by(judge(state.tables(), &facts, place, &reading))
+    let judged = Judged::by(judge(state.tables(), &facts, place, &reading));
+    with_expected(state, &facts, through, judged)
+}
+
+/// Says what length and size give beside a reading that is far from it.
+fn with_expected(state: &State, facts: &Facts, through: Through, judged: Judged) -> Judged {
+    let far = judged.verdict.as_ref().is_some_and(|verdict| {
+        matches!(
+            verdict.finding,
+            Some(
+                Finding::SlippedDecimal
+                    | Finding::HigherThanExpected
+                    | Finding::LowerThanExpected
+                    | Finding::Open
+            )
+        )
+    });
+    let warm = facts
+        .temperature
+        .unwrap_or(Celsius::exact(state.tables().temperature.test_celsius));
+    let about = facts
+        .cable
+        .as_ref()
+        .and_then(|run| conductor::expected(state.tables(), run, through, warm, 1.0))
+        .and_then(|expected| format!("{:.2}", expected.value.middle()).parse().ok());
+    match (judged.question, about, far) {
+        (Some(why), Some(about), true) => Judged {
+            question: Some(format!(
+                "{why}; length and size give {}",
+                speak::digits(about)
+            )),
+            ..judged
+        },
+        (question, _, _) => Judged { question, ..judged },
+    }
 }
 
 /// A reading of a ring: end to end, or cross-connected at a point. The last one is judged with
@@ -119,7 +171,12 @@ pub fn ring(state: &State, step: &Step, reading: &Reading) -> Judged {
         } else {
             line.as_ref()
         };
-        return Judged::by(judge::ring_end(tables, &facts, leg, &reading, beside));
+        let through = match leg {
+            Leg::Cpc => Through::Cpc,
+            Leg::Line | Leg::Neutral => Through::Line,
+        };
+        let judged = Judged::by(judge::ring_end(tables, &facts, leg, &reading, beside));
+        return with_expected(state, &facts, through, judged);
     }
     let (Some(line), Some(neutral), Some(cpc)) = (end("r1"), end("rn"), end("r2")) else {
         return Judged::noted();
@@ -286,6 +343,16 @@ pub fn rcd(state: &State, step: &Step, reading: &Reading) -> Judged {
         _ => Multiple::Once,
     };
     judge::rcd(state.tables(), &facts, multiple, reading).map_or_else(Judged::noted, Judged::by)
+}
+
+/// All circuits of a board together are judged as one of them: the limit of Table 64 is the same.
+fn board_together<'a>(state: &'a State, step: &Step) -> Option<(&'a Circuit, Facts)> {
+    let board = state.board(step.board).filter(|_| step.circuit.is_none())?;
+    let circuit = board
+        .circuits
+        .iter()
+        .find(|circuit| circuit.system == SystemVoltage::Low)?;
+    Some((circuit, state.job().facts(board, circuit)))
 }
 
 fn circuit<'a>(state: &'a State, step: &Step) -> Option<(&'a Circuit, Facts)> {

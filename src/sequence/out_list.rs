@@ -1,11 +1,10 @@
 //! Things taken out, linked or bridged for a test, and put back.
 
 use super::decide::Reply;
-use super::event::{Bar, Event, EventNo};
+use super::event::{Bar, Event, EventNo, Withdrawal};
 use super::speak::{self, Line};
-use super::state::{OutEntry, State, place_of};
+use super::state::{OutEntry, State, goes_on, place_of};
 use crate::grammar::{Alteration, Change, Part, Place, Said};
-use crate::installation::{Accessory, CircuitKind};
 
 /// Decides what an alteration does to the list.
 pub fn decide(state: &State, said: &Said, alteration: &Alteration) -> Reply {
@@ -38,19 +37,29 @@ fn take_out(state: &State, said: &Said, alteration: &Alteration, linked: bool) -
         both: alteration.both,
         parked: alteration.parked,
     };
-    if let Some(listed) = state.open_entries().find(|open| {
+    let listed = state.open_entries().find(|open| {
         open.part == alteration.part
             && open.linked == linked
             && open.place == place
             && open.circuit == circuit
-    }) {
-        return Reply {
-            events: Vec::new(),
-            lines: vec![Line::answer(format!(
-                "{} is on the list already.",
-                speak::capital(&listed.what())
-            ))],
-        };
+    });
+    let mut events = Vec::new();
+    match listed {
+        // One of the two was listed; now both are out.
+        Some(listed) if alteration.both && !listed.both => events.push(Event::Withdrawn {
+            of: listed.no,
+            why: Withdrawal::Correction,
+        }),
+        Some(listed) => {
+            return Reply {
+                events: vec![Event::Asked { said: said.clone() }],
+                lines: vec![Line::answer(format!(
+                    "{} is on the list already.",
+                    speak::capital(&listed.what())
+                ))],
+            };
+        }
+        None => {}
     }
     let mut lines = vec![Line::read_back(speak::taken_out(&entry))];
     let point = circuit.and_then(|number| {
@@ -68,18 +77,11 @@ fn take_out(state: &State, said: &Said, alteration: &Alteration, linked: bool) -
         && goes_on(kind, point)
     {
         lines.push(Line::reminder(
-            "The circuit goes on from there. Keep its two conductors joined together, and say both if both are out.",
+            "The circuit goes on from there. Keep the two conductors joined together; say both when both are out.",
         ));
     }
-    Reply {
-        events: vec![entry],
-        lines,
-    }
-}
-
-/// Whether the circuit goes on from a point, so that what is taken out must stay joined.
-fn goes_on(kind: Option<CircuitKind>, point: &Accessory) -> bool {
-    point.feeds_on || (kind == Some(CircuitKind::Ring) && !point.spur)
+    events.push(entry);
+    Reply { events, lines }
 }
 
 fn first_board(state: &State) -> u16 {
@@ -149,7 +151,7 @@ fn back(state: &State, entries: &[&OutEntry]) -> Reply {
     let numbers: Vec<EventNo> = entries.iter().map(|entry| entry.no).collect();
     let mut lines: Vec<Line> = entries
         .iter()
-        .map(|entry| Line::read_back(format!("{} back.", speak::capital(&entry.what()))))
+        .map(|entry| Line::read_back(speak::back(entry)))
         .collect();
     let rest: Vec<String> = state
         .open_entries()

@@ -3,6 +3,7 @@ use crate::grammar::{HalfCycle, Place, Stage, Statement};
 use crate::installation::Job;
 use crate::quantity::{Pair, TestVoltage, Unit};
 use serde::{Deserialize, Serialize};
+use std::collections::HashMap;
 use std::fmt;
 
 /// The lasting name of a step, made from what it is: `b1/c3/insulation/500/L-N`. The same job
@@ -21,6 +22,8 @@ impl fmt::Display for StepId {
 #[derive(Debug, Clone)]
 pub struct Step {
     pub id: StepId,
+    /// Where it stands in the plan, from 0.
+    pub order: usize,
     /// The procedure it belongs to, which knows its guards and judges its readings.
     pub procedure: &'static dyn Procedure,
     pub stage: Stage,
@@ -98,6 +101,11 @@ impl Step {
         if let Some(pair) = self.pair {
             parts.push(pair.spoken());
         }
+        match self.measure().and_then(|measure| measure.half) {
+            Some(HalfCycle::Positive) => parts.push("positive half-cycle".to_owned()),
+            Some(HalfCycle::Negative) => parts.push("negative half-cycle".to_owned()),
+            None => {}
+        }
         parts.join(", ")
     }
 
@@ -136,6 +144,10 @@ impl Step {
 #[derive(Debug, Clone, Default)]
 pub struct Plan {
     pub steps: Vec<Step>,
+    by_id: HashMap<StepId, usize>,
+    by_circuit: HashMap<(u16, Option<u16>), Vec<usize>>,
+    isolation: HashMap<u16, Vec<usize>>,
+    energise: HashMap<u16, Vec<usize>>,
 }
 
 impl Plan {
@@ -152,6 +164,9 @@ impl Plan {
                 for procedure in procedures::DEAD_ON_CIRCUIT {
                     steps.extend(procedure.circuit_steps(job, board, circuit));
                 }
+            }
+            for procedure in procedures::DEAD_ON_BOARD {
+                steps.extend(procedure.board_steps(job, board));
             }
             for procedure in procedures::BETWEEN {
                 steps.extend(procedure.board_steps(job, board));
@@ -171,16 +186,54 @@ impl Plan {
                 }));
             }
         }
-        Self { steps }
+        Self::indexed(steps)
+    }
+
+    fn indexed(mut steps: Vec<Step>) -> Self {
+        let mut plan = Self::default();
+        for (order, step) in steps.iter_mut().enumerate() {
+            step.order = order;
+            plan.by_id.insert(step.id.clone(), order);
+            let place = (step.board, step.circuit);
+            plan.by_circuit.entry(place).or_default().push(order);
+            match step.stage {
+                Stage::Isolation => plan.isolation.entry(step.board).or_default().push(order),
+                Stage::Energise => plan.energise.entry(step.board).or_default().push(order),
+                _ => {}
+            }
+        }
+        Self { steps, ..plan }
     }
 
     /// The step with this name.
     pub fn step(&self, id: &StepId) -> Option<&Step> {
-        self.steps.iter().find(|step| step.id == *id)
+        self.steps.get(self.position(id)?)
     }
 
     /// Where the step stands in the order.
     pub fn position(&self, id: &StepId) -> Option<usize> {
-        self.steps.iter().position(|step| step.id == *id)
+        self.by_id.get(id).copied()
+    }
+
+    /// The steps of one circuit, or those of the whole board when none is given.
+    pub fn on(&self, board: u16, circuit: Option<u16>) -> impl Iterator<Item = &Step> {
+        self.listed(self.by_circuit.get(&(board, circuit)))
+    }
+
+    /// The steps that isolate a board and prove it dead.
+    pub fn isolation(&self, board: u16) -> impl Iterator<Item = &Step> {
+        self.listed(self.isolation.get(&board))
+    }
+
+    /// The steps that energise a board.
+    pub fn energising(&self, board: u16) -> impl Iterator<Item = &Step> {
+        self.listed(self.energise.get(&board))
+    }
+
+    fn listed<'a>(&'a self, orders: Option<&'a Vec<usize>>) -> impl Iterator<Item = &'a Step> {
+        orders
+            .into_iter()
+            .flatten()
+            .filter_map(|order| self.steps.get(*order))
     }
 }

@@ -3,11 +3,12 @@
 use super::decide::Reply;
 use super::event::{Bar, Event};
 use super::plan::{Measure, Quantity, Step};
-use super::speak;
+use super::judging;
+use super::speak::{self, Line};
 use super::state::{Progress, State};
 use crate::grammar::{HalfCycle, Measure as Named, Place, Said};
 use crate::limits::{Outcome, Verdict};
-use crate::quantity::{Reading, Unit};
+use crate::quantity::{Conductors, Pair, Reading, Unit};
 
 /// What a procedure thinks of a reading.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -93,12 +94,17 @@ pub fn decide(state: &State, said: &Said, reading: &Reading, told: Told<'_>) -> 
         .map(|old| format!("there is {} here already", speak::value(&old.reading)))
         .or(judged.question);
     let landed_elsewhere = target.id != current.id;
-    let lines = vec![speak::read_back(
+    let mut lines = vec![speak::read_back(
         target,
         &filled,
         landed_elsewhere,
         question.as_deref(),
     )];
+    if question.is_none()
+        && let Some(pattern) = judging::pattern_now(state, target, &filled)
+    {
+        lines.push(Line::answer(pattern.spoken()));
+    }
     Reply {
         events: vec![Event::Reading {
             step: target.id.clone(),
@@ -132,7 +138,9 @@ fn landing<'a>(
         step.measure().is_some_and(|measure| {
             told.named
                 .is_none_or(|name| is_called(name, step, &measure))
-                && (reading.pair.is_none() || reading.pair == measure.pair)
+                && reading
+                    .pair
+                    .is_none_or(|pair| pair_fits(pair, measure.pair))
                 && (reading.at.is_none() || reading.at == measure.at)
                 && (told.half.is_none() || told.half == measure.half)
                 && (told.place.is_none() || told.place == step.place.as_ref())
@@ -149,15 +157,25 @@ fn landing<'a>(
             && (step.board, step.circuit) == (current.board, current.circuit)
             && fits(step)
     };
-    let same_voltage =
-        |step: &&Step| step.measure().map(|m| m.at) == current.measure().map(|m| m.at);
+    let voltage = |step: &Step| step.measure().and_then(|m| m.at);
+    let same_voltage = |step: &&Step| voltage(step) == voltage(current);
     let steps = || state.plan().steps.iter().filter(near);
     let open = || steps().filter(|step| state.is_open(step));
+    // What is read with no place said is read at the place asked for.
+    if let Some(here) = steps().find(|step| {
+        told.place.is_none()
+            && step.place == current.place
+            && step.place.is_some()
+            && same_voltage(step)
+    }) {
+        return Some(here);
+    }
+    // A reading taken at one voltage never lands among those of another.
     open()
         .find(same_voltage)
-        .or_else(|| open().next())
         .or_else(|| steps().find(same_voltage))
-        .or_else(|| steps().next())
+        .or_else(|| open().find(|_| reading.at.is_some()))
+        .or_else(|| steps().find(|_| reading.at.is_some()))
 }
 
 /// Whether a step's measure goes by this name.
@@ -173,6 +191,14 @@ fn is_called(name: Named, step: &Step, measure: &Measure) -> bool {
         Named::Zs => measure.quantity == Quantity::LoopImpedance,
         Named::FaultCurrent => measure.quantity == Quantity::FaultCurrent,
     }
+}
+
+/// Any line to earth or neutral fits where only "line" is asked for, as at a three-phase origin.
+fn pair_fits(said: Pair, wanted: Option<Pair>) -> bool {
+    let line = [Conductors::L1, Conductors::L2, Conductors::L3].contains(&said.from());
+    wanted == Some(said)
+        || (line
+            && wanted.is_some_and(|pair| pair.from() == Conductors::L && pair.to() == said.to()))
 }
 
 fn same_kind(a: Unit, b: Unit) -> bool {

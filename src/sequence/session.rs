@@ -1,17 +1,24 @@
 use super::decide::decide;
-use super::event::{Event, Mode};
+use super::event::{Event, EventNo, Mode};
 use super::invariants;
 use super::speak::{self, CAUTIONS, Line};
-use super::state::{OutEntry, ReplayError, State};
-use crate::grammar::{Said, Stage};
+use super::state::{ABSENCE, OutEntry, ReplayError, State};
+use crate::grammar::{Part, Said, Stage};
 use crate::installation::Job;
 use jiff::Timestamp;
+use std::collections::BTreeSet;
 
 /// A session in progress: a state, and how it goes forward. The caller keeps the events of each
 /// turn before it speaks its lines.
 #[derive(Debug, Clone)]
 pub struct Session {
     state: State,
+    /// Kinds of step whose full prompt was said since the session was begun or taken up.
+    prompted: BTreeSet<&'static str>,
+    /// The last refusal, which is not said in full twice running.
+    refusal: Option<String>,
+    /// The entry a live test was last said to show.
+    exposed: Option<EventNo>,
 }
 
 /// What came of one utterance.
@@ -33,16 +40,17 @@ impl Session {
             job: Box::new(job),
             by: by.to_owned(),
         };
-        let state = State::open(&event, now)?;
+        let mut state = State::open(&event, now)?;
         let mut lines: Vec<Line> = CAUTIONS.iter().map(|c| Line::warning(*c)).collect();
-        lines.extend(overdue(&state, now));
-        let session = Self { state };
-        lines.push(session.prompt());
-        let turn = Turn {
-            events: vec![event],
-            lines,
-        };
-        Ok((session, turn))
+        let mut events = vec![event];
+        for (event, line) in overdue(&state, now) {
+            state.apply(&event, now);
+            events.push(event);
+            lines.push(line);
+        }
+        let mut session = Self::of(state);
+        lines.push(session.due());
+        Ok((session, Turn { events, lines }))
     }
 
     /// Takes up a session where its log ends, with a recap.
@@ -51,21 +59,33 @@ impl Session {
         let event = Event::Resumed { by: by.to_owned() };
         let away = now.duration_since(state.last_event_at());
         state.apply(&event, now);
+        let mut events = vec![event];
         let mut lines = vec![Line::warning(CAUTIONS[0]), Line::warning(CAUTIONS[1])];
-        lines.extend(overdue(&state, now));
+        for (event, line) in overdue(&state, now) {
+            state.apply(&event, now);
+            events.push(event);
+            lines.push(line);
+        }
         lines.push(Line::answer(format!(
             "Resuming after {}. {}",
             speak::duration(away),
             speak::recap(&state)
         )));
+        let mut session = Self::of(state);
         if !finished {
-            lines.push(speak::prompt(&state).again());
+            session.due();
+            lines.push(speak::prompt(&session.state).again());
         }
-        let turn = Turn {
-            events: vec![event],
-            lines,
-        };
-        (Self { state }, turn)
+        (session, Turn { events, lines })
+    }
+
+    fn of(state: State) -> Self {
+        Self {
+            state,
+            prompted: BTreeSet::new(),
+            refusal: None,
+            exposed: None,
+        }
     }
 
     /// The state now.
@@ -73,9 +93,24 @@ impl Session {
         &self.state
     }
 
-    /// The prompt that is due.
+    /// The prompt that is due: full the first time for a kind of step, brief later.
     pub fn prompt(&self) -> Line {
-        speak::prompt(&self.state).due()
+        let prompt = speak::prompt(&self.state);
+        let said = |step: &super::plan::Step| self.prompted.contains(step.like);
+        if self.state.current().is_some_and(said) {
+            Line::prompt(prompt.brief)
+        } else {
+            prompt.due()
+        }
+    }
+
+    /// The prompt that is due, now said.
+    fn due(&mut self) -> Line {
+        let line = self.prompt();
+        if let Some(step) = self.state.current() {
+            self.prompted.insert(step.like);
+        }
+        line
     }
 
     /// The grammar rule that answers are heard with now.
@@ -88,23 +123,74 @@ impl Session {
     /// # Errors
     /// When an event would break one of the [`invariants`]; nothing is changed then.
     pub fn turn(&mut self, said: &Said, now: Timestamp) -> Result<Turn, String> {
-        let before = self.state.clone();
-        let reply = decide(&before, said);
-        let mut after = before.clone();
+        let mut after = self.state.clone();
+        let mut turn = Turn::default();
+        if let Some((event, line)) = came_back(&after, now) {
+            after.apply(&event, now);
+            turn.events.push(event);
+            turn.lines.push(line);
+        }
+        let reply = decide(&after, said);
         for event in &reply.events {
             invariants::check(&after, event)?;
             after.apply(event, now);
         }
-        let mut lines = reply.lines;
-        lines.extend(on_leaving(&before, &after));
-        if wants_prompt(&reply.events, &after) {
-            lines.push(speak::prompt(&after).due());
-        }
+        turn.events.extend(reply.events);
+        turn.lines.extend(self.not_twice(&turn.events, reply.lines));
+        let leaving = on_leaving(&self.state, &after);
+        let stood = self.state.current().map(|step| step.order);
         self.state = after;
-        Ok(Turn {
-            events: reply.events,
-            lines,
-        })
+        match self.on_entering(stood) {
+            Some(line) => turn.lines.push(line),
+            None if turn.lines.iter().any(|l| l.text.contains("Still out")) => {}
+            None => turn.lines.extend(leaving),
+        }
+        if wants_prompt(&turn.events, &self.state) {
+            turn.lines.push(self.due());
+        }
+        Ok(turn)
+    }
+
+    /// A refusal that was just given is given again in brief: its first sentences only.
+    fn not_twice(&mut self, events: &[Event], lines: Vec<Line>) -> Vec<Line> {
+        let refused = matches!(events.last(), Some(Event::Refused { .. }));
+        let text = lines.last().map(|line| line.text.clone());
+        if !refused {
+            self.refusal = None;
+            return lines;
+        }
+        if self.refusal != text {
+            self.refusal = text;
+            return lines;
+        }
+        lines
+            .into_iter()
+            .map(|line| Line {
+                text: in_brief(&line.text).to_owned(),
+                ..line
+            })
+            .collect()
+    }
+
+    /// A live test that a conductor left out would spoil says so before it is made.
+    fn on_entering(&mut self, stood: Option<usize>) -> Option<Line> {
+        let step = self.state.current()?;
+        if Some(step.order) == stood || !step.is_live_test() {
+            return None;
+        }
+        let left = self
+            .state
+            .open_on(step.board, step.circuit?)
+            .find(|entry| matches!(entry.part, Part::Conductors(_)) && !entry.linked)?;
+        if self.exposed == Some(left.no) {
+            return None;
+        }
+        let line = Line::reminder(format!(
+            "{} is still out: this test may not read there, and that would be why.",
+            speak::capital(&left.what())
+        ));
+        self.exposed = Some(left.no);
+        Some(line)
     }
 
     /// Keeps an utterance that could have been two things, and asks again.
@@ -170,14 +256,38 @@ fn wants_prompt(events: &[Event], after: &State) -> bool {
     let forward = events.iter().any(|event| {
         !matches!(
             event,
-            Event::Refused { .. } | Event::Asked { .. } | Event::Overridden { .. }
+            Event::Refused { .. } | Event::Asked { .. } | Event::CameBack { .. }
         )
     });
     forward && after.mode() == Mode::Running && after.question().is_none()
 }
 
+/// The first sentence after "No.", or the first one.
+fn in_brief(text: &str) -> &str {
+    let from = if text.starts_with("No. ") { 4 } else { 0 };
+    match text.get(from..).and_then(|rest| rest.find(". ")) {
+        Some(end) => text.get(..=from + end).unwrap_or(text),
+        None => text,
+    }
+}
+
+/// A long silence with a board isolated: whoever left has to prove it dead again.
+fn came_back(state: &State, now: Timestamp) -> Option<(Event, Line)> {
+    let away = now.duration_since(state.last_event_at());
+    let waits = matches!(state.mode(), Mode::Paused | Mode::Finished);
+    let mut boards = state.job().boards.iter();
+    if away <= ABSENCE || waits || !boards.any(|board| state.isolation_begun(board.number)) {
+        return None;
+    }
+    let after_minutes = u32::try_from(away.as_mins()).unwrap_or(u32::MAX);
+    Some((
+        Event::CameBack { after_minutes },
+        Line::warning(speak::came_back(away)),
+    ))
+}
+
 /// Instruments past their calibration date.
-fn overdue(state: &State, now: Timestamp) -> Vec<Line> {
+fn overdue(state: &State, now: Timestamp) -> Vec<(Event, Line)> {
     let today = jiff::tz::Offset::UTC.to_datetime(now).date();
     state
         .job()
@@ -185,10 +295,17 @@ fn overdue(state: &State, now: Timestamp) -> Vec<Line> {
         .iter()
         .filter(|instrument| instrument.calibration_due < today)
         .map(|instrument| {
-            Line::warning(format!(
-                "{}, serial {}: calibration was due {}. It is recorded.",
-                instrument.name, instrument.serial, instrument.calibration_due
-            ))
+            let event = Event::CalibrationOverdue {
+                instrument: instrument.name.clone(),
+                serial: instrument.serial.clone(),
+                due: instrument.calibration_due,
+            };
+            let line = Line::warning(speak::calibration_overdue(
+                &instrument.name,
+                &instrument.serial,
+                instrument.calibration_due,
+            ));
+            (event, line)
         })
         .collect()
 }

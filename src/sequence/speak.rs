@@ -1,9 +1,10 @@
 //! What is said to the person. Short, in the trade's words; numbers digit by digit as in ICAO
 //! radiotelephony (Annex 10 Vol. II), so that "fifteen" is never taken for "fifty".
 
+use super::judging;
 use super::event::{Bar, Event, EventNo, Mode, describe_part};
 use super::plan::{Ask, Measure, Step};
-use super::state::{OutEntry, Question, State};
+use super::state::{OutEntry, Question, Standing, State};
 use crate::grammar::{Parked, Reason, Stage, Statement};
 use crate::limits::{Finding, Outcome, Verdict};
 use crate::quantity::{Number, Reading, Relation, Unit};
@@ -196,11 +197,10 @@ pub fn read_back(
         what.push(pair.spoken());
     }
     what.push(value(reading));
-    let text = capital(&what.join(", "));
-    let taken = if landed_elsewhere {
-        format!("Taken for {}: ", step.subject())
+    let (taken, text) = if landed_elsewhere {
+        (format!("Taken for {}: ", step.subject()), value(reading))
     } else {
-        String::new()
+        (String::new(), capital(&what.join(", ")))
     };
     match question {
         Some(why) => Line::question(format!(
@@ -236,6 +236,26 @@ pub fn doubt(verdict: &Verdict) -> String {
     words.to_owned()
 }
 
+/// Dead tests of a board outside their limits, in words.
+pub fn failed(state: &State, board: u16) -> String {
+    let all: Vec<_> = state
+        .failed_dead(board)
+        .map(|step| {
+            let what = if step.place.is_none() && step.pair.is_none() {
+                format!(", {}", stage(step.stage))
+            } else {
+                String::new()
+            };
+            format!("{}{what}", step.subject())
+        })
+        .collect();
+    let shown = all.iter().take(3).cloned().collect::<Vec<_>>().join("; ");
+    match all.len() {
+        0..=3 => shown,
+        more => format!("{shown}; and {} more", more - 3),
+    }
+}
+
 /// A question asked again.
 pub fn question(state: &State, question: &Question) -> String {
     match question {
@@ -256,8 +276,46 @@ pub fn question(state: &State, question: &Question) -> String {
                 .collect();
             format!("All back: {}? Affirm, or negative.", what.join("; "))
         }
+        Question::NeverOut(_, entry) => never_out(state, *entry),
         Question::Finish(_, left) => finish_early(*left),
     }
+}
+
+/// Whether something just put on the out-list never was out.
+pub fn never_out(state: &State, entry: EventNo) -> String {
+    format!(
+        "Was {} never {}? Affirm to take it off the list; negative keeps it.",
+        entry_words(state, entry),
+        if is_linked(state, entry) { "joined" } else { "out" }
+    )
+}
+
+/// After "negative" to a question.
+pub fn not_so(state: &State, asked: &Question) -> String {
+    match asked {
+        Question::Reading(no) => taken_back(state, *no),
+        Question::NeverOut(_, entry) => {
+            format!("{} stays on the list.", capital(&entry_words(state, *entry)))
+        }
+        Question::AllBack(..) => format!("Not all back. {}", what_is_out(state)),
+        Question::Finish(..) => "Not finished.".to_owned(),
+    }
+}
+
+fn entry_words(state: &State, no: EventNo) -> String {
+    state
+        .out_list()
+        .iter()
+        .find(|entry| entry.no == no)
+        .map(OutEntry::what)
+        .unwrap_or_default()
+}
+
+fn is_linked(state: &State, no: EventNo) -> bool {
+    state
+        .out_list()
+        .iter()
+        .any(|entry| entry.no == no && entry.linked)
 }
 
 /// After "affirm".
@@ -268,6 +326,13 @@ pub fn affirmed(state: &State, question: &Question) -> Vec<Line> {
                 return Vec::new();
             };
             let mut lines = vec![Line::read_back(format!("Taken: {}.", value(&kept.reading)))];
+            let pattern = state
+                .step(&kept.step)
+                .and_then(|step| judging::pattern_now(state, step, &kept.reading));
+            if let Some(pattern) = pattern {
+                lines.push(Line::answer(pattern.spoken()));
+                return lines;
+            }
             lines.extend(
                 kept.verdict
                     .as_ref()
@@ -277,17 +342,89 @@ pub fn affirmed(state: &State, question: &Question) -> Vec<Line> {
             );
             lines
         }
-        Question::AllBack(..) => vec![Line::read_back("All back. Nothing is out.")],
+        Question::AllBack(_, entries) => {
+            let rest: Vec<_> = state
+                .open_entries()
+                .filter(|entry| !entries.contains(&entry.no))
+                .map(OutEntry::what)
+                .collect();
+            if rest.is_empty() {
+                vec![Line::read_back("All back. Nothing is out.")]
+            } else {
+                vec![
+                    Line::read_back("Back."),
+                    Line::reminder(format!("Still out: {}.", rest.join("; "))),
+                ]
+            }
+        }
+        Question::NeverOut(_, entry) => vec![Line::read_back(format!(
+            "{} is off the list.",
+            capital(&entry_words(state, *entry))
+        ))],
         Question::Finish(..) => Vec::new(),
     }
 }
 
 /// After something was taken back.
 pub fn taken_back(state: &State, of: EventNo) -> String {
-    match state.reading(of) {
-        Some(kept) => format!("Not {}. Dropped.", value(&kept.reading)),
-        None => "Dropped.".to_owned(),
+    if let Some(kept) = state.reading(of) {
+        let before = state
+            .readings()
+            .find(|old| old.standing == Standing::Replaced(of))
+            .map(|old| format!(" {} stands.", capital(&value(&old.reading))));
+        return format!(
+            "Not {}. Dropped.{}",
+            value(&kept.reading),
+            before.unwrap_or_default()
+        );
     }
+    let put_back: Vec<_> = state
+        .out_list()
+        .iter()
+        .filter(|entry| entry.back.is_some_and(|(by, _)| by == of))
+        .map(OutEntry::what)
+        .collect();
+    if !put_back.is_empty() {
+        return format!("Not back, then. Still out: {}.", put_back.join("; "));
+    }
+    let energised = state.plan().steps.iter().any(|step| {
+        state
+            .done(step)
+            .is_some_and(|progress| progress.no() == of && progress.is_energised())
+    });
+    if energised {
+        return "Dropped. It may be live all the same: prove it dead again.".to_owned();
+    }
+    "Dropped.".to_owned()
+}
+
+/// Before what is right is taken instead of what was said.
+pub fn corrected(state: &State, of: EventNo) -> String {
+    match state.out_list().iter().find(|entry| entry.no == of) {
+        Some(entry) => format!("Correction: not {}.", entry.what()),
+        None => "Correction.".to_owned(),
+    }
+}
+
+/// When a lock comes off too early.
+pub fn lock_removed() -> String {
+    "The lock is off: the board no longer counts as isolated. Begin isolation again.".to_owned()
+}
+
+/// When an instrument is past its calibration date.
+pub fn calibration_overdue(instrument: &str, serial: &str, due: jiff::civil::Date) -> String {
+    format!(
+        "{}, serial {serial}: calibration was due {due}. It is recorded.",
+        capital(instrument)
+    )
+}
+
+/// After a long silence.
+pub fn came_back(away: SignedDuration) -> String {
+    format!(
+        "{} without a word. Whoever leaves proves dead again.",
+        capital(&duration(away))
+    )
 }
 
 /// A statement said back.
@@ -395,6 +532,16 @@ pub fn taken_out(event: &Event) -> String {
     format!("{what}{out}{parked}. On the list until it is back.")
 }
 
+/// Something that is back, said back.
+pub fn back(entry: &OutEntry) -> String {
+    if entry.linked {
+        let what = describe_part(entry.part, entry.place.as_ref(), entry.both, false);
+        format!("Link off: {what}.")
+    } else {
+        format!("{} back.", capital(&entry.what()))
+    }
+}
+
 /// Why something is refused, and what to do instead.
 pub fn bar(state: &State, bar: &Bar) -> String {
     match bar {
@@ -411,6 +558,28 @@ pub fn bar(state: &State, bar: &Bar) -> String {
                 what.join("; ")
             )
         }
+        Bar::MustGoBack { .. } => {
+            let what: Vec<_> = state
+                .open_entries()
+                .filter(|entry| entry.must_go_back())
+                .map(|entry| {
+                    if entry.linked {
+                        entry.what()
+                    } else {
+                        format!("{} off", entry.what())
+                    }
+                })
+                .collect();
+            format!(
+                "No. {}. That goes back first, and no reason goes past it.",
+                capital(&what.join("; "))
+            )
+        }
+        Bar::DeadTestsFailed { board, .. } => format!(
+            "No. Outside the limit: {}. Put it right and test again, or say override and a reason.",
+            failed(state, *board)
+        ),
+        Bar::FirstComes { what } => format!("No. First: {what}"),
         Bar::DeadTestsOpen { steps } => format!(
             "No. {} first, or say not tested and a reason.",
             plural(*steps, "dead test is open", "dead tests are open")
@@ -455,18 +624,19 @@ pub fn voltage_found() -> String {
 /// After an override.
 pub fn overridden(state: &State, why: &Reason) -> String {
     let what: Vec<_> = state.open_entries().map(OutEntry::what).collect();
-    format!(
-        "Overridden: {}. Still out: {}. It stands in the report.",
-        reason(why),
-        what.join("; ")
-    )
+    let out = if what.is_empty() {
+        String::new()
+    } else {
+        format!(" Still out: {}.", what.join("; "))
+    };
+    format!("Overridden: {}.{out} It stands in the report.", reason(why))
 }
 
 /// After a step was left out.
 pub fn left_out(step: &Step, event: &Event) -> String {
     let (how, why) = match event {
         Event::NotTested { reason, .. } => ("Not tested", reason),
-        Event::Skipped { reason, .. } => ("Left out", reason),
+        Event::Skipped { reason, .. } => ("For later", reason),
         _ => return String::new(),
     };
     let subject = step.subject();

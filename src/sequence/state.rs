@@ -1,18 +1,22 @@
 use super::event::{Bar, Event, EventNo, Mode, describe_part};
 use super::plan::{Plan, Quantity, Step, StepId};
 use crate::grammar::{HalfCycle, Parked, Part, Place, Reason, Stage, Statement};
-use crate::installation::{Accessory, Board, Circuit, Job};
+use crate::installation::{Accessory, Board, Circuit, CircuitKind, Job};
 use crate::limits::{Finding, Outcome, Tables, Verdict};
-use crate::quantity::{Conductors, Number, Pair, Reading, TestVoltage, Unit};
+use crate::quantity::{Conductors, Number, Reading, Relation, TestVoltage, Unit};
 use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
-use std::sync::Arc;
+use serde::ser::SerializeMap;
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::{Arc, OnceLock};
 
 /// After this long between two events of one log the place may have been left: a board must be
 /// proved dead again. Common practice is to prove dead again after any absence; the program can
 /// only see the clock.
 pub const ABSENCE: SignedDuration = SignedDuration::from_mins(15);
+
+/// After this long, or on another day, nothing of the isolation is taken to stand.
+pub const LONG_ABSENCE: SignedDuration = SignedDuration::from_hours(8);
 
 /// Everything a session knows: its events, applied in order. Nothing else changes it.
 #[derive(Debug, Clone, Serialize)]
@@ -27,16 +31,68 @@ pub struct State {
     last_event_at: Timestamp,
     next: EventNo,
     mode: Mode,
-    progress: BTreeMap<StepId, Progress>,
-    readings: BTreeMap<EventNo, Kept>,
+    progress: Ledger,
+    #[serde(serialize_with = "readings_themselves")]
+    readings: BTreeMap<EventNo, Arc<Kept>>,
     out: Vec<OutEntry>,
     question: Option<Question>,
     last_taken: Option<EventNo>,
     last_bar: Option<Bar>,
     focus: Option<StepId>,
+    /// A step that was done and was asked for again.
+    again: Option<StepId>,
     overrides: Vec<Override>,
+    /// Dead tests outside their limits that the person went past with a reason.
+    accepted: BTreeSet<StepId>,
     answered: u32,
     working: SignedDuration,
+    /// The order of the step asked for now; found when first wanted, forgotten with every event.
+    #[serde(skip)]
+    now_asked: OnceLock<Option<usize>>,
+}
+
+/// How each step of the plan came to be closed.
+#[derive(Debug, Clone)]
+struct Ledger {
+    plan: Arc<Plan>,
+    of: Vec<Option<Progress>>,
+}
+
+impl Ledger {
+    fn new(plan: &Arc<Plan>) -> Self {
+        Self {
+            plan: Arc::clone(plan),
+            of: vec![None; plan.steps.len()],
+        }
+    }
+
+    fn get(&self, id: &StepId) -> Option<&Progress> {
+        self.of.get(self.plan.position(id)?)?.as_ref()
+    }
+
+    fn set(&mut self, id: &StepId, progress: Option<Progress>) -> Option<Progress> {
+        let slot = self.of.get_mut(self.plan.position(id)?)?;
+        std::mem::replace(slot, progress)
+    }
+}
+
+impl Serialize for Ledger {
+    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut map = serializer.serialize_map(None)?;
+        for (step, progress) in self.plan.steps.iter().zip(&self.of) {
+            if let Some(progress) = progress {
+                map.serialize_entry(&step.id, progress)?;
+            }
+        }
+        map.end()
+    }
+}
+
+fn readings_themselves<S: serde::Serializer>(
+    readings: &BTreeMap<EventNo, Arc<Kept>>,
+    serializer: S,
+) -> Result<S::Ok, S::Error> {
+    serializer.collect_map(readings.iter().map(|(no, kept)| (no, kept.as_ref())))
 }
 
 fn job_itself<S: serde::Serializer>(job: &Arc<Job>, serializer: S) -> Result<S::Ok, S::Error> {
@@ -107,6 +163,12 @@ impl OutEntry {
         self.back.is_none() && !self.withdrawn
     }
 
+    /// Whether no reason makes it right to leave: a link would be a short circuit, and without the
+    /// earthing conductor there is no earth.
+    pub fn must_go_back(&self) -> bool {
+        self.linked || self.part == Part::EarthingConductor
+    }
+
     /// In words: "neutral at socket 3".
     pub fn what(&self) -> String {
         describe_part(self.part, self.place.as_ref(), self.both, self.linked)
@@ -119,6 +181,8 @@ impl OutEntry {
 pub enum Question {
     Reading(EventNo),
     AllBack(EventNo, Vec<EventNo>),
+    /// Whether an entry of the out-list, named second, never was out.
+    NeverOut(EventNo, EventNo),
     Finish(EventNo, u32),
 }
 
@@ -149,24 +213,28 @@ impl State {
         let Event::Opened { job, .. } = event else {
             return Err(ReplayError::NotOpened);
         };
+        let plan = Arc::new(Plan::of(job));
         Ok(Self {
-            plan: Arc::new(Plan::of(job)),
+            progress: Ledger::new(&plan),
+            plan,
             tables: Arc::new(Tables::shipped().clone()),
             job: Arc::new((**job).clone()),
             opened: at,
             last_event_at: at,
             next: EventNo(1),
             mode: Mode::Running,
-            progress: BTreeMap::new(),
             readings: BTreeMap::new(),
             out: Vec::new(),
             question: None,
             last_taken: None,
             last_bar: None,
             focus: None,
+            again: None,
             overrides: Vec::new(),
+            accepted: BTreeSet::new(),
             answered: 0,
             working: SignedDuration::ZERO,
+            now_asked: OnceLock::new(),
         })
     }
 
@@ -195,16 +263,20 @@ impl State {
         if !matches!(event, Event::CorrectedAtDesk { .. }) {
             self.last_event_at = self.last_event_at.max(at);
         }
+        self.now_asked = OnceLock::new();
         match event {
-            Event::Opened { .. } | Event::Noted | Event::Unclear { .. } | Event::Asked { .. } => {}
+            Event::Opened { .. }
+            | Event::Noted
+            | Event::Unclear { .. }
+            | Event::Asked { .. }
+            | Event::CalibrationOverdue { .. } => {}
             Event::Resumed { .. } => {
-                if gap > ABSENCE {
-                    self.doubt_isolation();
-                }
+                self.doubt_isolation(gap, at);
                 if self.mode == Mode::Noting {
                     self.mode = Mode::Running;
                 }
             }
+            Event::CameBack { .. } => self.doubt_isolation(gap.max(ABSENCE), at),
             Event::Reading {
                 step,
                 reading,
@@ -215,12 +287,12 @@ impl State {
                 replaces,
             } => {
                 self.close_interval(gap);
-                if let Some(old) = replaces.and_then(|old| self.readings.get_mut(&old)) {
-                    old.standing = Standing::Replaced(no);
+                if let Some(old) = replaces {
+                    self.stand(*old, Standing::Replaced(no));
                 }
                 self.readings.insert(
                     no,
-                    Kept {
+                    Arc::new(Kept {
                         no,
                         at,
                         step: step.clone(),
@@ -230,12 +302,11 @@ impl State {
                         verdict: verdict.clone(),
                         question: question.clone(),
                         standing: Standing::Questioned,
-                    },
+                    }),
                 );
-                self.last_taken = Some(no);
-                self.last_bar = None;
+                self.taken(no);
                 if question.is_some() {
-                    self.progress.remove(step);
+                    self.progress.set(step, None);
                     self.question = Some(Question::Reading(no));
                 } else {
                     self.count_reading(no);
@@ -247,6 +318,7 @@ impl State {
                     self.put_back(no, at, &entries);
                     self.last_taken = Some(no);
                 }
+                Some(Question::NeverOut(asked, entry)) if asked == *of => self.withdraw(entry),
                 other => self.question = other,
             },
             Event::Withdrawn { of, .. } => self.withdraw(*of),
@@ -259,14 +331,14 @@ impl State {
             Event::Stated { step, statement } => {
                 self.close_interval(gap);
                 self.progress
-                    .insert(step.clone(), Progress::Stated(no, *statement));
+                    .set(step, Some(Progress::Stated(no, *statement)));
+                self.done_again(step);
                 if *statement == Statement::NotProved
                     && let Some(board) = self.step(step).map(|step| step.board)
                 {
-                    self.forget_isolation(board, |step| step.like.starts_with("prove"));
+                    self.forget_isolation(board, proves);
                 }
-                self.last_taken = Some(no);
-                self.last_bar = None;
+                self.taken(no);
             }
             Event::TakenOut {
                 board,
@@ -292,37 +364,43 @@ impl State {
                     withdrawn: false,
                     overridden: false,
                 });
-                self.last_taken = Some(no);
-                self.last_bar = None;
+                self.taken(no);
             }
             Event::PutBack { entries } => {
                 self.close_interval(gap);
                 self.put_back(no, at, entries);
-                self.last_taken = Some(no);
-                self.last_bar = None;
+                self.taken(no);
             }
             Event::ProposedAllBack { entries } => {
                 self.question = Some(Question::AllBack(no, entries.clone()));
+            }
+            Event::ProposedNeverOut { entry } => {
+                self.question = Some(Question::NeverOut(no, *entry));
             }
             Event::ProposedFinish { left } => {
                 self.question = Some(Question::Finish(no, *left));
             }
             Event::NotTested { step, reason } => {
                 self.progress
-                    .insert(step.clone(), Progress::NotTested(no, reason.clone()));
-                self.last_taken = Some(no);
-                self.last_bar = None;
+                    .set(step, Some(Progress::NotTested(no, reason.clone())));
+                self.done_again(step);
+                self.taken(no);
             }
             Event::Skipped { step, reason } => {
                 self.progress
-                    .insert(step.clone(), Progress::Skipped(no, reason.clone()));
-                self.last_taken = Some(no);
-                self.last_bar = None;
+                    .set(step, Some(Progress::Skipped(no, reason.clone())));
+                self.done_again(step);
+                self.taken(no);
             }
             Event::Overridden { bar, reason } => {
-                let entries: Vec<_> = self.open_entries().map(|entry| entry.no).collect();
+                let entries = self.overridden_by(bar);
                 for entry in &mut self.out {
-                    entry.overridden |= entry.is_open();
+                    entry.overridden |= entries.contains(&entry.no);
+                }
+                if let Bar::DeadTestsFailed { board, .. } = bar {
+                    let failed: Vec<StepId> =
+                        self.failed_dead(*board).map(|step| step.id.clone()).collect();
+                    self.accepted.extend(failed);
                 }
                 self.overrides.push(Override {
                     no,
@@ -333,21 +411,19 @@ impl State {
                 });
                 self.last_bar = None;
             }
-            Event::Moved { to, .. } => {
-                if let Some((Stage::Isolation, board)) =
-                    self.step(to).map(|step| (step.stage, step.board))
-                {
-                    self.forget_isolation(board, |_| true);
-                    self.forget_energising(board);
-                }
-                self.focus = Some(to.clone());
-                self.last_bar = None;
-            }
+            Event::Moved { to, .. } => self.move_to(to),
             Event::VoltageFound { board, .. } => {
+                if let Some(Question::Reading(asked)) = self.question.take() {
+                    self.withdraw(asked);
+                }
                 self.forget_isolation(*board, |_| true);
-                self.question = None;
                 self.last_taken = None;
                 self.focus = None;
+                self.again = None;
+            }
+            Event::LockRemoved { board } => {
+                self.forget_isolation(*board, |_| true);
+                self.last_taken = None;
             }
             Event::Refused { bar, .. } => self.last_bar = Some(bar.clone()),
             Event::NoteBegun => self.mode = Mode::Noting,
@@ -356,13 +432,20 @@ impl State {
             Event::Paused => self.mode = Mode::Paused,
             Event::Unpaused => {
                 self.mode = Mode::Running;
-                self.doubt_isolation();
+                self.doubt_isolation(gap.max(ABSENCE), at);
             }
             Event::Finished { .. } => {
                 self.question = None;
                 self.mode = Mode::Finished;
             }
         }
+        self.last_event_at = self.last_event_at.max(at);
+    }
+
+    /// Something was taken that "negative", "correction" or "disregard" would take back.
+    fn taken(&mut self, no: EventNo) {
+        self.last_taken = Some(no);
+        self.last_bar = None;
     }
 
     fn close_interval(&mut self, gap: SignedDuration) {
@@ -372,17 +455,22 @@ impl State {
         }
     }
 
+    fn stand(&mut self, no: EventNo, standing: Standing) {
+        if let Some(kept) = self.readings.get_mut(&no) {
+            Arc::make_mut(kept).standing = standing;
+        }
+    }
+
     fn count_reading(&mut self, no: EventNo) {
-        let Some(kept) = self.readings.get_mut(&no) else {
+        let Some(step) = self.readings.get(&no).map(|kept| kept.step.clone()) else {
             return;
         };
-        kept.standing = Standing::Counts;
-        let step = kept.step.clone();
-        if let Some(Progress::Read(old)) = self.progress.insert(step, Progress::Read(no))
+        self.stand(no, Standing::Counts);
+        self.done_again(&step);
+        if let Some(Progress::Read(old)) = self.progress.set(&step, Some(Progress::Read(no)))
             && old != no
-            && let Some(earlier) = self.readings.get_mut(&old)
         {
-            earlier.standing = Standing::Replaced(no);
+            self.stand(old, Standing::Replaced(no));
         }
     }
 
@@ -397,6 +485,7 @@ impl State {
         let Some(old) = self.readings.get_mut(&of) else {
             return;
         };
+        let old = Arc::make_mut(old);
         old.standing = Standing::Replaced(no);
         let right = Kept {
             no,
@@ -407,14 +496,23 @@ impl State {
             standing: Standing::Counts,
             ..old.clone()
         };
-        self.progress.insert(right.step.clone(), Progress::Read(no));
-        self.readings.insert(no, right);
+        self.progress.set(&right.step, Some(Progress::Read(no)));
+        self.readings.insert(no, Arc::new(right));
         if self.question == Some(Question::Reading(of)) {
             self.question = None;
         }
         if self.last_taken == Some(of) {
             self.last_taken = None;
         }
+    }
+
+    /// A step that was asked for again has been done again: what was accepted of it before no
+    /// longer stands.
+    fn done_again(&mut self, step: &StepId) {
+        if self.again.as_ref() == Some(step) {
+            self.again = None;
+        }
+        self.accepted.remove(step);
     }
 
     fn put_back(&mut self, no: EventNo, at: Timestamp, entries: &[EventNo]) {
@@ -429,10 +527,23 @@ impl State {
         if self.question.as_ref().is_some_and(|q| q.about() == of) {
             self.question = None;
         }
-        if let Some(kept) = self.readings.get_mut(&of) {
-            kept.standing = Standing::Withdrawn;
+        if self.readings.contains_key(&of) {
+            self.stand(of, Standing::Withdrawn);
         }
-        self.progress.retain(|_, progress| progress.no() != of);
+        let withdrawn = self
+            .progress
+            .of
+            .iter()
+            .position(|progress| progress.as_ref().is_some_and(|p| p.no() == of));
+        if let Some(order) = withdrawn
+            && let Some(was) = self.progress.of.get_mut(order).and_then(Option::take)
+            && was.is_energised()
+            && let Some(board) = self.plan.steps.get(order).map(|step| step.board)
+        {
+            // Whether it is live is not known now: it has to be proved dead before any dead test.
+            self.forget_isolation(board, locks_or_proves);
+        }
+        self.restore_replaced_by(of);
         for entry in &mut self.out {
             if entry.no == of {
                 entry.withdrawn = true;
@@ -444,33 +555,77 @@ impl State {
         self.last_taken = None;
     }
 
-    /// After an absence a dead board must be proved dead again.
-    fn doubt_isolation(&mut self) {
+    /// A reading that another stood in the place of counts again when that one is taken back.
+    fn restore_replaced_by(&mut self, of: EventNo) {
+        let replaced = self
+            .readings
+            .values()
+            .find(|kept| kept.standing == Standing::Replaced(of))
+            .map(|kept| (kept.no, kept.step.clone()));
+        if let Some((old, step)) = replaced
+            && self.progress.get(&step).is_none()
+        {
+            self.stand(old, Standing::Counts);
+            self.progress.set(&step, Some(Progress::Read(old)));
+        }
+    }
+
+    fn move_to(&mut self, to: &StepId) {
+        self.last_bar = None;
+        self.again = None;
+        let plan = Arc::clone(&self.plan);
+        let Some(step) = plan.step(to) else {
+            return;
+        };
+        if step.stage == Stage::Isolation {
+            self.forget_isolation(step.board, |_| true);
+            self.forget_energising(step.board);
+        } else if !self.waits(step) && !self.is_open(step) {
+            self.again = Some(to.clone());
+        }
+        self.focus = Some(to.clone());
+    }
+
+    /// After an absence a dead board must be proved dead again; after a long one, or on another
+    /// day, the whole isolation is asked again.
+    fn doubt_isolation(&mut self, gap: SignedDuration, now: Timestamp) {
+        if gap < ABSENCE {
+            return;
+        }
+        let day = |at: Timestamp| jiff::tz::Offset::UTC.to_datetime(at).date();
+        let all = gap > LONG_ABSENCE || day(now) != day(self.last_event_at);
         let boards: Vec<_> = self.job.boards.iter().map(|b| b.number).collect();
         for board in boards {
             if !self.energised(board) {
-                self.forget_isolation(board, |step| step.like.starts_with("prove"));
+                self.forget_isolation(board, |step| all || locks_or_proves(step));
             }
         }
     }
 
     fn forget_isolation(&mut self, board: u16, which: impl Fn(&Step) -> bool) {
         let plan = Arc::clone(&self.plan);
-        for step in &plan.steps {
-            if step.stage == Stage::Isolation && step.board == board && which(step) {
-                self.progress.remove(&step.id);
-            }
+        for step in plan.isolation(board).filter(|step| which(step)) {
+            self.progress.set(&step.id, None);
         }
+        self.now_asked = OnceLock::new();
     }
 
     fn forget_energising(&mut self, board: u16) {
         let plan = Arc::clone(&self.plan);
-        for step in &plan.steps {
-            if step.stage == Stage::Energise && step.board == board {
-                self.progress.remove(&step.id);
-            }
+        for step in plan.energising(board) {
+            self.progress.set(&step.id, None);
         }
+        self.now_asked = OnceLock::new();
     }
+}
+
+/// Proving the indicator, and dead with it.
+fn proves(step: &Step) -> bool {
+    step.like.starts_with("prove")
+}
+
+fn locks_or_proves(step: &Step) -> bool {
+    step.like == "lock" || proves(step)
 }
 
 /// What may be asked of a state.
@@ -557,11 +712,11 @@ impl State {
 
     /// Every reading ever heard, by event number.
     pub fn readings(&self) -> impl Iterator<Item = &Kept> {
-        self.readings.values()
+        self.readings.values().map(Arc::as_ref)
     }
 
     pub fn reading(&self, no: EventNo) -> Option<&Kept> {
-        self.readings.get(&no)
+        self.readings.get(&no).map(Arc::as_ref)
     }
 
     pub fn progress(&self, id: &StepId) -> Option<&Progress> {
@@ -571,9 +726,19 @@ impl State {
     /// The reading that counts for a step.
     pub fn result(&self, id: &StepId) -> Option<&Kept> {
         match self.progress.get(id)? {
-            Progress::Read(no) => self.readings.get(no),
+            Progress::Read(no) => self.reading(*no),
             _ => None,
         }
+    }
+
+    /// How a step came to be closed, or left for later.
+    pub fn done(&self, step: &Step) -> Option<&Progress> {
+        self.progress.of.get(step.order)?.as_ref()
+    }
+
+    /// Whether nothing has closed a step yet; what is left for later waits too.
+    pub fn waits(&self, step: &Step) -> bool {
+        matches!(self.done(step), None | Some(Progress::Skipped(..)))
     }
 
     pub fn step(&self, id: &StepId) -> Option<&Step> {
@@ -596,7 +761,7 @@ impl State {
     pub fn suspicion(&self, board: u16, circuit: u16) -> Option<Suspicion> {
         let latest = self.readings.values().rev().find(|kept| {
             kept.reading.at == Some(TestVoltage::V250)
-                && kept.reading.pair == Some(Pair::LN)
+                && kept.reading.pair.is_some_and(|pair| !pair.to_earth())
                 && matches!(kept.standing, Standing::Counts | Standing::Replaced(_))
                 && self.step(&kept.step).is_some_and(|step| {
                     step.stage == Stage::Insulation
@@ -631,31 +796,87 @@ impl State {
         !self.energised(board)
             && self
                 .plan
-                .steps
-                .iter()
-                .filter(|step| step.stage == Stage::Isolation && step.board == board)
-                .all(|step| matches!(self.progress(&step.id), Some(Progress::Stated(..))))
+                .isolation(board)
+                .all(|step| matches!(self.done(step), Some(Progress::Stated(..))))
+    }
+
+    /// Whether any of the isolation of a board has been said, and it is not energised.
+    pub fn isolation_begun(&self, board: u16) -> bool {
+        !self.energised(board)
+            && self
+                .plan
+                .isolation(board)
+                .any(|step| self.done(step).is_some())
     }
 
     /// Whether the person has said that the board is energised, or the plan never isolates it.
     pub fn energised(&self, board: u16) -> bool {
-        let mut isolates = false;
-        for step in self.plan.steps.iter().filter(|step| step.board == board) {
-            isolates |= step.stage == Stage::Isolation;
-            if step.stage == Stage::Energise
-                && let Some(Progress::Stated(_, Statement::Energised)) = self.progress(&step.id)
-            {
-                return true;
-            }
+        let said = |step: &Step| self.done(step).is_some_and(Progress::is_energised);
+        self.plan.energising(board).any(said) || self.plan.isolation(board).next().is_none()
+    }
+
+    /// Dead tests of a board that are outside their limits and were not accepted with a reason.
+    pub fn failed_dead(&self, board: u16) -> impl Iterator<Item = &Step> {
+        self.plan.steps.iter().filter(move |step| {
+            step.board == board
+                && step.is_dead_test()
+                && !self.accepted.contains(&step.id)
+                && step.procedure.settles(step)
+                && self.has_failed(step)
+        })
+    }
+
+    /// Whether what closed the step is outside its limit.
+    pub fn has_failed(&self, step: &Step) -> bool {
+        match self.done(step) {
+            Some(Progress::Read(no)) => self
+                .reading(*no)
+                .and_then(|kept| kept.verdict.as_ref())
+                .is_some_and(|verdict| verdict.outcome == Outcome::Fail),
+            Some(Progress::Stated(_, statement)) => matches!(
+                statement,
+                Statement::PolarityReversed | Statement::Fail | Statement::SequenceReversed
+            ),
+            _ => false,
         }
-        !isolates
+    }
+
+    /// What a bar that was overridden leaves out; links and the earthing conductor are never left.
+    fn overridden_by(&self, bar: &Bar) -> Vec<EventNo> {
+        if !matches!(bar, Bar::StillOut { .. }) {
+            return Vec::new();
+        }
+        self.open_entries()
+            .filter(|entry| !entry.must_go_back())
+            .map(|entry| entry.no)
+            .collect()
+    }
+
+    /// Whether the out-list lets the work go on to what must not be done with things out.
+    ///
+    /// # Errors
+    /// The bar, with the number of entries.
+    pub fn nothing_out(&self) -> Result<(), Bar> {
+        let count = |entries: usize| u32::try_from(entries).unwrap_or(u32::MAX);
+        let must = self.open_entries().filter(|e| e.must_go_back()).count();
+        if must > 0 {
+            return Err(Bar::MustGoBack {
+                entries: count(must),
+            });
+        }
+        match self.barring_entries().count() {
+            0 => Ok(()),
+            entries => Err(Bar::StillOut {
+                entries: count(entries),
+            }),
+        }
     }
 
     /// Electronics that are in the circuit now: accessories listed as sensitive that are neither
     /// out nor have a conductor out, and whatever a low reading made likely.
     pub fn electronics_in(&self, board: u16, circuit: u16) -> Vec<String> {
-        let listed = self
-            .circuit(board, circuit)
+        let found = self.circuit(board, circuit);
+        let listed = found
             .map(|c| c.points.as_slice())
             .unwrap_or_default()
             .iter()
@@ -663,7 +884,7 @@ impl State {
             .filter(|point| {
                 !self
                     .open_on(board, circuit)
-                    .any(|entry| takes_out(entry, point))
+                    .any(|entry| takes_out(entry, point, found.map(|c| c.kind)))
             })
             .map(|point| place_of(point).to_string());
         let suspected = self
@@ -672,7 +893,7 @@ impl State {
         listed.chain(suspected).collect()
     }
 
-    /// Whether line and neutral of the circuit are linked together.
+    /// Whether these conductors of the circuit are linked together, and no others with them.
     pub fn linked(&self, board: u16, circuit: u16, conductors: Conductors) -> bool {
         self.open_on(board, circuit)
             .any(|entry| entry.linked && entry.part == Part::Conductors(conductors))
@@ -680,34 +901,47 @@ impl State {
 
     /// The step asked for now; nothing when all is done.
     ///
-    /// After a move by voice, the steps of the circuit or stage moved to come first; a step that
-    /// is barred gives way to the one that lifts the bar.
+    /// After a move by voice, the steps of the circuit or stage moved to come first; a step left
+    /// for later comes after the others; a step that is barred gives way to the one that lifts the
+    /// bar.
     pub fn current(&self) -> Option<&Step> {
-        let start = self
-            .focus
-            .as_ref()
-            .and_then(|id| self.plan.position(id))
-            .unwrap_or(0);
-        let group = |step: &Step| (step.board, step.circuit, step.is_live_test());
-        let home = self.plan.steps.get(start).map(group);
-        let from = |n: usize| {
-            self.plan.steps[n..]
-                .iter()
-                .filter(|step| self.is_open(step))
-        };
-        let candidate = if self.focus.is_some() {
-            from(start)
-                .find(|step| Some(group(step)) == home)
-                .or_else(|| from(0).find(|step| Some(group(step)) == home))
-                .or_else(|| from(start).next())
-                .or_else(|| from(0).next())
-        } else {
-            from(0).next()
-        }?;
+        let order = self
+            .now_asked
+            .get_or_init(|| self.find_current().map(|step| step.order));
+        self.plan.steps.get((*order)?)
+    }
+
+    fn find_current(&self) -> Option<&Step> {
+        let again = self.again.as_ref().and_then(|id| self.step(id));
+        let candidate = again
+            .or_else(|| self.first_open(|step| self.done(step).is_none()))
+            .or_else(|| self.first_open(|_| true))?;
         match self.guard(candidate) {
             Ok(()) => Some(candidate),
             Err(bar) => self.lifting(candidate, &bar).or(Some(candidate)),
         }
+    }
+
+    /// The first open step of a kind, counted from where the person moved to.
+    fn first_open(&self, which: impl Fn(&Step) -> bool) -> Option<&Step> {
+        let wanted = |step: &&Step| which(step) && self.is_open(step);
+        let home = self.focus.as_ref().and_then(|id| self.step(id));
+        let Some(home) = home else {
+            return self.plan.steps.iter().find(wanted);
+        };
+        let here = |step: &&Step| step.is_live_test() == home.is_live_test() && wanted(step);
+        let on_circuit = || self.plan.on(home.board, home.circuit);
+        on_circuit()
+            .filter(|step| step.order >= home.order)
+            .find(here)
+            .or_else(|| on_circuit().find(here))
+            .or_else(|| self.plan.steps.iter().skip(home.order).find(wanted))
+            .or_else(|| self.plan.steps.iter().find(wanted))
+    }
+
+    /// The step that was done and was asked for again.
+    pub fn asked_again(&self) -> Option<&Step> {
+        self.step(self.again.as_ref()?)
     }
 
     /// The open step that lifts a bar.
@@ -716,11 +950,18 @@ impl State {
         let mut open = self.open_steps().filter(on_board);
         match bar {
             Bar::NotProvedDead { .. } => open.find(|step| step.stage == Stage::Isolation),
-            Bar::DeadTestsOpen { .. } => open.find(|step| step.is_dead_test()),
-            Bar::StillOut { .. } => open.find(|step| step.stage == Stage::PutBack),
-            Bar::ElectronicsInCircuit { circuit, .. } => {
-                open.find(|step| step.circuit == Some(*circuit) && self.guard(step).is_ok())
+            Bar::FirstComes { .. } => {
+                open.find(|step| (step.stage, step.circuit) == (barred.stage, barred.circuit))
             }
+            Bar::DeadTestsOpen { .. } => open.find(|step| step.is_dead_test()),
+            Bar::StillOut { .. } | Bar::MustGoBack { .. } => open
+                .find(|step| step.stage == Stage::PutBack || step.like == "earthing-back"),
+            Bar::ElectronicsInCircuit { circuit, .. } => open.find(|step| {
+                step.circuit == Some(*circuit)
+                    && step.stage == Stage::Insulation
+                    && step.order < barred.order
+                    && self.guard(step).is_ok()
+            }),
             Bar::NotEnergised { .. } => {
                 let first = open.find(|step| !step.is_live_test())?;
                 self.guard(first)
@@ -744,10 +985,22 @@ impl State {
                 return Err(Bar::NotProvedDead { board });
             }
         }
-        if step.is_live_test() && !self.energised(board) {
-            return Err(Bar::NotEnergised { board });
+        if step.is_live_test() {
+            if !self.energised(board) {
+                return Err(Bar::NotEnergised { board });
+            }
+            // Nothing else is tested live while the installation has no earth.
+            if step.stage != Stage::ExternalLoop && self.earthing_off(board) {
+                return Err(Bar::MustGoBack { entries: 1 });
+            }
         }
         step.procedure.guard(self, step)
+    }
+
+    /// Whether the earthing conductor is off the means of earthing.
+    pub fn earthing_off(&self, board: u16) -> bool {
+        self.open_entries()
+            .any(|entry| entry.board == board && entry.part == Part::EarthingConductor)
     }
 
     /// A reading with the resistance of the test leads taken off, when it was noted and not
@@ -763,8 +1016,9 @@ impl State {
             })
             .and_then(|step| self.result(&step.id))
             .map(|kept| kept.reading)
-            .filter(|leads| leads.unit == reading.unit);
-        let number = match (reading.number, leads.and_then(|leads| leads.number)) {
+            .filter(|leads| leads.relation == Relation::Exact)
+            .and_then(|leads| in_unit(leads.number?, leads.unit?, reading.unit?));
+        let number = match (reading.number, leads) {
             (Some(number), Some(leads)) => Some(number.minus(leads).unwrap_or(Number::whole(0))),
             (number, _) => number,
         };
@@ -809,7 +1063,31 @@ impl State {
     }
 }
 
+/// A number of ohms, milliohms or kilohms in another of these units, exactly.
+fn in_unit(number: Number, from: Unit, to: Unit) -> Option<Number> {
+    let thousandths = |unit| match unit {
+        Unit::MilliOhm => Some(0i8),
+        Unit::Ohm => Some(3),
+        Unit::KiloOhm => Some(6),
+        _ => None,
+    };
+    let places = i8::try_from(number.places()).ok()? + thousandths(to)? - thousandths(from)?;
+    let digits: u64 = number.to_string().replace('.', "").parse().ok()?;
+    match u8::try_from(places) {
+        Ok(places) => Number::new(digits, places),
+        Err(_) => Number::new(
+            digits.checked_mul(10u64.checked_pow(u32::from(places.unsigned_abs()))?)?,
+            0,
+        ),
+    }
+}
+
 impl Progress {
+    /// Whether it is the statement that the board is energised.
+    pub fn is_energised(&self) -> bool {
+        matches!(self, Self::Stated(_, Statement::Energised))
+    }
+
     /// The event that closed the step.
     pub fn no(&self) -> EventNo {
         match self {
@@ -825,7 +1103,10 @@ impl Question {
     /// The event it is about.
     pub fn about(&self) -> EventNo {
         match self {
-            Self::Reading(no) | Self::AllBack(no, _) | Self::Finish(no, _) => *no,
+            Self::Reading(no)
+            | Self::AllBack(no, _)
+            | Self::NeverOut(no, _)
+            | Self::Finish(no, _) => *no,
         }
     }
 }
@@ -847,26 +1128,31 @@ pub fn place_of(point: &Accessory) -> Place {
 }
 
 /// Whether an entry takes the electronics of a point out of circuit: the accessory itself, or a
-/// live conductor of it.
-fn takes_out(entry: &OutEntry, point: &Accessory) -> bool {
+/// live conductor of it; both conductors of the kind where the circuit goes on from there, since
+/// one of two leaves the accessory fed by the other.
+fn takes_out(entry: &OutEntry, point: &Accessory, kind: Option<CircuitKind>) -> bool {
     let here = entry.place.as_ref() == Some(&place_of(point));
-    let parts = match entry.part {
+    let live = [
+        Conductors::L,
+        Conductors::N,
+        Conductors::L1,
+        Conductors::L2,
+        Conductors::L3,
+    ];
+    here && match entry.part {
         Part::Accessory => true,
         Part::Conductors(c) => {
             !entry.linked
-                && [
-                    Conductors::L,
-                    Conductors::N,
-                    Conductors::L1,
-                    Conductors::L2,
-                    Conductors::L3,
-                ]
-                .iter()
-                .any(|live| c.contains(*live))
+                && live.iter().any(|live| c.contains(*live))
+                && (entry.both || !goes_on(kind, point))
         }
         _ => false,
-    };
-    here && parts
+    }
+}
+
+/// Whether the circuit goes on from a point, so that conductors taken out must stay joined.
+pub fn goes_on(kind: Option<CircuitKind>, point: &Accessory) -> bool {
+    point.feeds_on || (kind == Some(CircuitKind::Ring) && !point.spur)
 }
 
 /// Why a log can't be replayed.

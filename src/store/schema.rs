@@ -1,7 +1,7 @@
 use super::error::StoreError;
 use rusqlite::Connection;
 use rusqlite_migration::{M, Migrations};
-use std::path::Path;
+use std::{path::Path, sync::OnceLock};
 
 /// The text "BOTH" as SQLite's `application_id`.
 pub(super) const APPLICATION_ID: i64 = 0x424f_5448;
@@ -39,12 +39,17 @@ pub(super) fn described(connection: &Connection) -> rusqlite::Result<Vec<(String
 }
 
 /// What [`described`] must give for a log of the present version.
-pub(super) fn expected() -> Result<Vec<(String, String)>, StoreError> {
+pub(super) fn expected() -> Result<&'static [(String, String)], StoreError> {
+    static EXPECTED: OnceLock<Vec<(String, String)>> = OnceLock::new();
+    if let Some(expected) = EXPECTED.get() {
+        return Ok(expected);
+    }
     let path = Path::new(":memory:");
     let failed = |why| StoreError::from_sqlite(path, why);
     let mut connection = Connection::open_in_memory().map_err(failed)?;
     migrate(path, &mut connection)?;
-    described(&connection).map_err(failed)
+    let expected = described(&connection).map_err(failed)?;
+    Ok(EXPECTED.get_or_init(|| expected))
 }
 
 #[cfg(test)]

@@ -170,6 +170,12 @@ impl Voice for WithFallback {
         }
     }
 
+    fn cut_short(&mut self) {
+        if let Spoken::There(spoken) = &mut self.spoken {
+            spoken.cut_short();
+        }
+    }
+
     fn mark(&mut self, mark: Mark) {
         if let Spoken::There(spoken) = &mut self.spoken {
             spoken.mark(mark);

@@ -20,6 +20,7 @@ pub use system::System;
 pub use terminal::Terminal;
 
 use crate::grammar::Manner;
+use std::time::{Duration, Instant};
 
 /// How a line is to sound.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -60,6 +61,12 @@ pub trait Voice {
     /// Cuts short what is being said and drops what waits to be said.
     fn stop(&mut self) {}
 
+    /// Cuts short what is being said because somebody speaks over it, and drops what waits; but
+    /// never a warning or a reminder, which a noise must not silence.
+    fn cut_short(&mut self) {
+        self.stop();
+    }
+
     /// Sounds a mark, where there is sound.
     fn mark(&mut self, _mark: Mark) {}
 
@@ -79,6 +86,18 @@ pub trait Voice {
     }
 }
 
+/// Waits until a voice has said all it was given, at most `limit`; tells whether it has.
+pub fn until_quiet(voice: &dyn Voice, limit: Duration) -> bool {
+    let end = Instant::now() + limit;
+    while voice.speaking() {
+        if Instant::now() > end {
+            return false;
+        }
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    true
+}
+
 impl<V: Voice + ?Sized> Voice for Box<V> {
     fn say(&mut self, tone: Tone, text: &str) -> anyhow::Result<()> {
         (**self).say(tone, text)
@@ -92,8 +111,16 @@ impl<V: Voice + ?Sized> Voice for Box<V> {
         (**self).stop();
     }
 
+    fn cut_short(&mut self) {
+        (**self).cut_short();
+    }
+
     fn mark(&mut self, mark: Mark) {
         (**self).mark(mark);
+    }
+
+    fn level(&mut self, decibels: f32) {
+        (**self).level(decibels);
     }
 
     fn adjust(&mut self, manner: Manner) -> Option<String> {

@@ -13,7 +13,7 @@ use tts::{Tts, UtteranceId};
 /// Lines that may wait to be said.
 const QUEUE: usize = 32;
 /// Within this the service must begin a line it was given.
-const BEGIN: Duration = Duration::from_secs(4);
+const BEGIN: Duration = Duration::from_secs(8);
 /// Within this it must answer anything else.
 const MOMENTS: Duration = Duration::from_secs(2);
 
@@ -150,6 +150,22 @@ impl Voice for System {
         state.waiting.clear();
         if let Some(current) = &mut state.current {
             current.stop = true;
+        }
+        drop(state);
+        self.shared.changed.notify_all();
+    }
+
+    fn cut_short(&mut self) {
+        let must_be_heard = |tone: Tone| matches!(tone, Tone::Warning | Tone::Reminder);
+        let mut state = self.shared.lock();
+        state
+            .waiting
+            .retain(|job| matches!(job, Job::Say(tone, _) if must_be_heard(*tone)));
+        if let Some(current) = &mut state.current {
+            current.stop |= current
+                .line
+                .as_ref()
+                .is_none_or(|(tone, _)| !must_be_heard(*tone));
         }
         drop(state);
         self.shared.changed.notify_all();
@@ -471,11 +487,11 @@ impl Worker {
     }
 }
 
-/// Longer than any voice takes for these words: at the usual rate one takes about 65 ms a letter,
-/// at the slowest about 140 ms.
+/// Longer than any voice takes for these words, on a machine busy enough to keep it waiting: at the
+/// usual rate one takes about 65 ms a letter, at the slowest about 140 ms.
 fn longest(said: &str, rate: Rate) -> Duration {
     let slow = if rate.get() < 0 { 2 } else { 1 };
-    Duration::from_millis(2500 + said.len() as u64 * 100 * slow)
+    Duration::from_millis(5000 + said.len() as u64 * 130 * slow)
 }
 
 fn some_of(voices: &[tts::Voice]) -> String {

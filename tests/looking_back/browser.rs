@@ -26,8 +26,13 @@ pub fn ask(method: &str, address: &str, headers: &[(&str, &str)], body: &str) ->
     let rest = address.strip_prefix("http://").unwrap();
     let (place, path) = rest.split_once('/').unwrap();
     let mut stream = TcpStream::connect(place).unwrap();
-    stream.set_read_timeout(Some(Duration::from_secs(120))).unwrap();
-    let mut request = format!("{method} /{path} HTTP/1.1\r\nconnection: close\r\ncontent-length: {}\r\n", body.len());
+    stream
+        .set_read_timeout(Some(Duration::from_secs(120)))
+        .unwrap();
+    let mut request = format!(
+        "{method} /{path} HTTP/1.1\r\nconnection: close\r\ncontent-length: {}\r\n",
+        body.len()
+    );
     if !headers.iter().any(|(name, _)| *name == "host") {
         request += &format!("host: {place}\r\n");
     }
@@ -114,7 +119,11 @@ impl Browser {
 
     fn send(&self, method: &str, path: &str, body: &Value) -> Value {
         let kind = [("content-type", "application/json")];
-        let body = if method == "GET" { String::new() } else { body.to_string() };
+        let body = if method == "GET" {
+            String::new()
+        } else {
+            body.to_string()
+        };
         let answer = ask(method, &format!("{}{path}", self.session), &kind, &body);
         let value: Value = serde_json::from_str(&answer.body).unwrap();
         assert_eq!(answer.status, 200, "{method} {path}: {value}");
@@ -126,19 +135,43 @@ impl Browser {
     }
 
     pub fn size(&self, width: u32, height: u32) {
-        self.send("POST", "/window/rect", &json!({ "width": width, "height": height }));
+        self.send(
+            "POST",
+            "/window/rect",
+            &json!({ "width": width, "height": height }),
+        );
     }
 
     /// Runs a script in the page and waits for what it returns.
     pub fn run(&self, script: &str, arguments: Value) -> Value {
-        self.send("POST", "/execute/sync", &json!({ "script": script, "args": arguments }))
+        self.send(
+            "POST",
+            "/execute/sync",
+            &json!({ "script": script, "args": arguments }),
+        )
     }
 
     /// Types into the first element that fits a selector.
     pub fn keys(&self, selector: &str, text: &str) {
-        let found = self.send("POST", "/element", &json!({ "using": "css selector", "value": selector }));
-        let id = found.as_object().unwrap().values().next().unwrap().as_str().unwrap().to_owned();
-        self.send("POST", &format!("/element/{id}/value"), &json!({ "text": text }));
+        let found = self.send(
+            "POST",
+            "/element",
+            &json!({ "using": "css selector", "value": selector }),
+        );
+        let id = found
+            .as_object()
+            .unwrap()
+            .values()
+            .next()
+            .unwrap()
+            .as_str()
+            .unwrap()
+            .to_owned();
+        self.send(
+            "POST",
+            &format!("/element/{id}/value"),
+            &json!({ "text": text }),
+        );
     }
 
     /// The window as PNG.

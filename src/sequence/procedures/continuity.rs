@@ -2,6 +2,7 @@ use super::{Maker, Procedure, measure};
 use crate::grammar::{Part, Place, Stage};
 use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, SystemVoltage};
 use crate::quantity::{Conductors, Pair, Reading, Unit};
+use crate::sequence::event::Bar;
 use crate::sequence::judging;
 use crate::sequence::plan::{Ask, Quantity, Step};
 use crate::sequence::readings::Judged;
@@ -80,11 +81,10 @@ impl Procedure for Continuity {
             return false;
         };
         let linked = linked(state, step.board, circuit);
-        let waiting = |step: &Step| state.progress(&step.id).is_none();
+        let waiting = |step: &Step| state.waits(step);
         let points_open = || {
-            state.plan().steps.iter().any(|other| {
+            state.plan().on(step.board, step.circuit).any(|other| {
                 other.stage == Stage::Continuity
-                    && (other.board, other.circuit) == (step.board, step.circuit)
                     && other.ask != Ask::Event
                     && name(other) != LONG_LEAD
                     && waiting(other)
@@ -92,11 +92,26 @@ impl Procedure for Continuity {
             })
         };
         match name(step) {
-            LINK => waiting(step) && !linked && points_open(),
+            LINK => !linked && (waiting(step) && points_open() || again_with_link(state, step)),
             UNLINK => linked && !points_open(),
             // Taken when the person names R2 as what was read; never asked for.
             LONG_LEAD => false,
             _ => waiting(step) && !read_by_long_lead(state, step),
+        }
+    }
+
+    /// R1+R2 is read with line and earth linked at the board, and said to be.
+    fn guard(&self, state: &State, step: &Step) -> Result<(), Bar> {
+        let through_the_link = step
+            .measure()
+            .is_some_and(|m| m.quantity == Quantity::R1R2);
+        match step.circuit {
+            Some(circuit) if through_the_link && !linked(state, step.board, circuit) => {
+                Err(Bar::FirstComes {
+                    what: "line and earth linked at the board.".to_owned(),
+                })
+            }
+            _ => Ok(()),
         }
     }
 
@@ -107,10 +122,20 @@ impl Procedure for Continuity {
 
 /// Whether the point was read with a long lead instead: IET Guidance Note 3 method 2.
 fn read_by_long_lead(state: &State, step: &Step) -> bool {
-    state.counting(Quantity::R2).any(|kept| {
-        state.step(&kept.step).is_some_and(|other| {
-            (other.board, other.circuit) == (step.board, step.circuit) && other.place == step.place
-        })
+    state.plan().on(step.board, step.circuit).any(|other| {
+        other.place == step.place
+            && other
+                .measure()
+                .is_some_and(|m| m.quantity == Quantity::R2)
+            && state.result(&other.id).is_some()
+    })
+}
+
+/// Whether a point of the circuit is to be read again, with the link that is off by now.
+fn again_with_link(state: &State, step: &Step) -> bool {
+    state.asked_again().is_some_and(|again| {
+        (again.board, again.circuit, again.stage) == (step.board, step.circuit, step.stage)
+            && again.measure().is_some_and(|m| m.quantity == Quantity::R1R2)
     })
 }
 

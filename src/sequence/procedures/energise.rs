@@ -3,7 +3,7 @@ use crate::grammar::{Stage, Statement};
 use crate::installation::{Board, Job};
 use crate::sequence::event::Bar;
 use crate::sequence::plan::Step;
-use crate::sequence::speak::Line;
+use crate::sequence::speak::{self, Line};
 use crate::sequence::state::State;
 
 /// The way to energising: covers on, locks off, and only with the out-list empty and every dead
@@ -37,33 +37,52 @@ impl Procedure for Energise {
     }
 
     fn is_open(&self, state: &State, step: &Step) -> bool {
-        state.progress(&step.id).is_none() && !state.energised(step.board)
+        state.waits(step) && !state.energised(step.board)
     }
 
     fn guard(&self, state: &State, step: &Step) -> Result<(), Bar> {
+        state.nothing_out()?;
+        let count = |steps: usize| u32::try_from(steps).unwrap_or(u32::MAX);
         let open = state
             .open_steps()
             .filter(|other| other.board == step.board && other.is_dead_test())
             .count();
-        let still_out = state.barring_entries().count();
-        if still_out > 0 {
-            return Err(Bar::StillOut {
-                entries: u32::try_from(still_out).unwrap_or(u32::MAX),
-            });
-        }
         if open > 0 {
-            return Err(Bar::DeadTestsOpen {
-                steps: u32::try_from(open).unwrap_or(u32::MAX),
+            return Err(Bar::DeadTestsOpen { steps: count(open) });
+        }
+        let board = step.board;
+        if !state.proved_dead(board) {
+            return Err(Bar::NotProvedDead { board });
+        }
+        let failed = state.failed_dead(board).count();
+        if failed > 0 {
+            return Err(Bar::DeadTestsFailed {
+                board,
+                steps: count(failed),
             });
         }
-        let covers_open = step.id.0.ends_with("/on")
-            && state
-                .open_steps()
-                .any(|other| other.board == step.board && other.id.0.ends_with("/covers"));
-        if covers_open {
-            return Err(Bar::DeadTestsOpen { steps: 0 });
+        let mut before = state
+            .plan()
+            .energising(board)
+            .filter(|other| other.order < step.order);
+        match before.find(|other| state.waits(other)) {
+            Some(other) => Err(Bar::FirstComes {
+                what: other.brief.clone(),
+            }),
+            None => Ok(()),
         }
-        Ok(())
+    }
+
+    fn prompt(&self, state: &State, step: &Step) -> Option<(String, String)> {
+        let failed = speak::failed(state, step.board);
+        (!failed.is_empty()).then(|| {
+            (
+                format!(
+                    "Outside the limit: {failed}. Put it right and test again: say the circuit. Or say override and a reason."
+                ),
+                format!("Outside the limit: {failed}. Test it again, or override with a reason."),
+            )
+        })
     }
 
     fn after_statement(&self, _state: &State, _step: &Step, statement: Statement) -> Vec<Line> {

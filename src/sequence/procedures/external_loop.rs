@@ -2,6 +2,7 @@ use super::{Maker, Procedure, measure};
 use crate::grammar::{Part, Stage};
 use crate::installation::{Board, Earthing, Job};
 use crate::quantity::{Pair, Reading, Unit};
+use crate::sequence::event::Bar;
 use crate::sequence::judging;
 use crate::sequence::plan::{Ask, Quantity, Step};
 use crate::sequence::readings::Judged;
@@ -59,14 +60,13 @@ impl Procedure for ExternalLoop {
         let off = state
             .open_entries()
             .any(|entry| entry.part == Part::EarthingConductor);
-        let done = state.progress(&step.id).is_some();
-        let value_done = state.plan().steps.iter().any(|other| {
-            other.board == step.board
-                && other.like == "external-loop"
-                && state.progress(&other.id).is_some()
-        });
+        let done = !state.waits(step);
+        let value_done = state
+            .plan()
+            .on(step.board, None)
+            .any(|other| other.like == "external-loop" && state.done(other).is_some());
         if step.id.0.ends_with(OFF) {
-            !done && !off && !value_done
+            !off && (!done && !value_done || again(state, step))
         } else if step.id.0.ends_with(BACK) {
             off && value_done
         } else {
@@ -74,7 +74,24 @@ impl Procedure for ExternalLoop {
         }
     }
 
+    /// It is read with the earthing conductor off, and that said: so that it is not forgotten.
+    fn guard(&self, state: &State, step: &Step) -> Result<(), Bar> {
+        if step.measure().is_some() && !state.earthing_off(step.board) {
+            return Err(Bar::FirstComes {
+                what: "earthing conductor off, and say so.".to_owned(),
+            });
+        }
+        Ok(())
+    }
+
     fn judge(&self, state: &State, step: &Step, reading: &Reading) -> Judged {
         judging::external_loop(state, step, reading)
     }
+}
+
+/// Whether the loop is to be read again, with the earthing conductor back by now.
+fn again(state: &State, step: &Step) -> bool {
+    state
+        .asked_again()
+        .is_some_and(|again| again.board == step.board && again.like == "external-loop")
 }

@@ -1,6 +1,6 @@
 use super::{Maker, Procedure, measure};
 use crate::grammar::Stage;
-use crate::installation::{Board, Job};
+use crate::installation::{Board, Job, Phases};
 use crate::quantity::{Pair, Reading, Unit};
 use crate::sequence::judging;
 use crate::sequence::plan::{Quantity, Step};
@@ -12,6 +12,14 @@ use crate::sequence::state::State;
 #[derive(Debug)]
 pub struct FaultCurrent;
 
+/// Each line to neutral, from which the three-phase current is taken, and a line to earth.
+const LINES_AND_EARTH: [Pair; 4] = [
+    Pair::THREE_PHASE[3],
+    Pair::THREE_PHASE[4],
+    Pair::THREE_PHASE[5],
+    Pair::THREE_PHASE[6],
+];
+
 impl Procedure for FaultCurrent {
     fn stage(&self) -> Stage {
         Stage::FaultCurrent
@@ -19,13 +27,17 @@ impl Procedure for FaultCurrent {
 
     fn board_steps(&self, _job: &Job, board: &Board) -> Vec<Step> {
         let make = Maker::board(&FaultCurrent, board, "current");
-        [Pair::LN, Pair::LE]
-            .into_iter()
+        let pairs: &[Pair] = match board.phases {
+            Phases::Single => &[Pair::LN, Pair::LE],
+            Phases::Three => &LINES_AND_EARTH,
+        };
+        pairs
+            .iter()
             .map(|pair| {
                 make.reading(
                     &pair.to_string(),
                     "fault-current",
-                    measure(Quantity::FaultCurrent, Some(pair), Unit::KiloAmp),
+                    measure(Quantity::FaultCurrent, Some(*pair), Unit::KiloAmp),
                     format!(
                         "Prospective fault current at the board, {}, in kiloamps.",
                         pair.spoken()

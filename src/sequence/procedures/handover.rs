@@ -30,12 +30,7 @@ impl Procedure for Handover {
     }
 
     fn guard(&self, state: &State, _step: &Step) -> Result<(), Bar> {
-        match state.barring_entries().count() {
-            0 => Ok(()),
-            entries => Err(Bar::StillOut {
-                entries: u32::try_from(entries).unwrap_or(u32::MAX),
-            }),
-        }
+        state.nothing_out()
     }
 
     fn may_be_left_out(&self, _step: &Step) -> bool {

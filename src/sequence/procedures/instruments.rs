@@ -4,6 +4,7 @@ use crate::installation::{Board, Instrument, InstrumentUse, Job};
 use crate::quantity::{Number, Reading, Relation, Unit};
 use crate::sequence::plan::{Quantity, Step};
 use crate::sequence::readings::Judged;
+use crate::sequence::speak;
 use crate::sequence::state::State;
 
 /// Checks of the continuity and insulation ranges before use: leads apart read over range, leads
@@ -115,6 +116,6 @@ impl Procedure for Instruments {
 
 fn named(instrument: Option<&Instrument>) -> String {
     instrument
-        .map(|i| format!("{}, serial {}. ", i.name, i.serial))
+        .map(|i| format!("{}, serial {}. ", speak::capital(&i.name), i.serial))
         .unwrap_or_default()
 }

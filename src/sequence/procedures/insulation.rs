@@ -1,6 +1,6 @@
 use super::{Maker, Procedure};
 use crate::grammar::{Stage, Statement};
-use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, SystemVoltage};
+use crate::installation::{Board, Circuit, CircuitKind, Job, JobKind, Phases, SystemVoltage};
 use crate::limits::insulation::Pattern;
 use crate::quantity::{Conductors, Pair, Reading, TestVoltage, Unit};
 use crate::sequence::event::Bar;
@@ -18,35 +18,83 @@ pub struct Insulation;
 
 const TRIAL: &str = "trial";
 const AGAIN: &str = "trial-again";
-const TRIAL_EARTH: [(&str, Pair); 2] = [("trial-L-E", Pair::LE), ("trial-N-E", Pair::NE)];
 const CLEAR: &str = "clear";
 const JOINED: &str = "joined";
 const JOINED_LOW: &str = "joined-250";
+const UNLINK: &str = "unlink";
+/// All circuits of the board together.
+const TOGETHER: &str = "/together/";
 
 const LINE_AND_NEUTRAL: Conductors = Conductors::L.with(Conductors::N);
+const LINES: Conductors = Conductors::L1.with(Conductors::L2).with(Conductors::L3);
 
 impl Procedure for Insulation {
     fn stage(&self) -> Stage {
         Stage::Insulation
     }
 
-    fn circuit_steps(&self, _job: &Job, board: &Board, circuit: &Circuit) -> Vec<Step> {
+    fn board_steps(&self, _job: &Job, board: &Board) -> Vec<Step> {
+        if !board.insulation_together {
+            return Vec::new();
+        }
+        let make = Maker::board(&Insulation, board, "insulation");
+        let trial = lives(board.phases);
+        let mut steps = vec![make.reading(
+            &format!("together/{TRIAL}"),
+            "insulation-together-trial",
+            insulation(trial, TestVoltage::V250),
+            format!(
+                "Board {}, all circuits together, main switch off, every device on. 250 volts first, {}.",
+                board.number,
+                trial.spoken()
+            ),
+            format!("Board {}, all together, 250 volts, {}.", board.number, trial.spoken()),
+        )];
+        steps.extend(pairs(board.phases).iter().map(|pair| {
+            make.reading(
+                &format!("together/500/{pair}"),
+                "insulation-together",
+                insulation(*pair, TestVoltage::V500),
+                format!(
+                    "All circuits together, {} at 500 V. Wait for it to settle; discharge after.",
+                    pair.spoken()
+                ),
+                format!("All together, {}.", pair.spoken()),
+            )
+        }));
+        steps
+    }
+
+    fn circuit_steps(&self, job: &Job, board: &Board, circuit: &Circuit) -> Vec<Step> {
         let make = Maker::circuit(&Insulation, board, circuit, "insulation");
         let voltage = full_voltage(circuit.system);
         let name = format!("Circuit {}, {}", circuit.number, circuit.name);
         let mut steps = Vec::new();
         if tried_first(circuit, voltage) {
+            let trial = lives(circuit.phases);
+            let or_joined = match (job.kind, circuit.phases) {
+                (JobKind::InitialVerification, _) => "",
+                (JobKind::PeriodicInspection, Phases::Single) => {
+                    " Or link line and neutral, and test them to earth."
+                }
+                (JobKind::PeriodicInspection, Phases::Three) => {
+                    " Or link all lines and neutral, and test them to earth."
+                }
+            };
             steps.push(make.reading(
                 TRIAL,
                 "insulation-trial",
-                insulation(Pair::LN, TestVoltage::V250),
-                format!("{name}. Insulation, 250 volts first, line to neutral: something may be connected."),
-                format!("{name}. 250 volts, line to neutral."),
+                insulation(trial, TestVoltage::V250),
+                format!(
+                    "{name}. Insulation, 250 volts first, {}: something may be connected.{or_joined}",
+                    trial.spoken()
+                ),
+                format!("{name}. 250 volts, {}.", trial.spoken()),
             ));
-            for (name, pair) in TRIAL_EARTH {
+            for pair in [lives_to_earth(circuit.phases), Pair::NE] {
                 let spoken = speak::capital(&pair.spoken());
                 steps.push(make.reading(
-                    name,
+                    &format!("{TRIAL}-{pair}"),
                     "insulation-trial-earth",
                     insulation(pair, TestVoltage::V250),
                     format!("That tells little by itself. {spoken}, still at 250 volts."),
@@ -60,12 +108,13 @@ impl Procedure for Insulation {
                 String::new(),
                 String::new(),
             ));
+            let again = format!("250 volts again, {}.", trial.spoken());
             steps.push(make.reading(
                 AGAIN,
                 "insulation-again",
-                insulation(Pair::LN, TestVoltage::V250),
-                "250 volts again, line to neutral.",
-                "250 volts again, line to neutral.",
+                insulation(trial, TestVoltage::V250),
+                again.clone(),
+                again,
             ));
         }
         if circuit.kind == CircuitKind::Lighting {
@@ -78,7 +127,7 @@ impl Procedure for Insulation {
             ));
         }
         let settle = "Wait for it to settle; discharge after.";
-        for (n, pair) in pairs(circuit).iter().enumerate() {
+        for (n, pair) in pairs(circuit.phases).iter().enumerate() {
             let start = if n == 0 {
                 format!("{name}. {voltage} now. ")
             } else {
@@ -108,48 +157,58 @@ impl Procedure for Insulation {
                 format!("Switches in the other position, {}.", pair.spoken()),
             ));
         }
-        if circuit.phases == Phases::Single && voltage == TestVoltage::V500 {
-            steps.push(make.reading(
-                JOINED,
-                "insulation-joined",
-                insulation(Pair::LN_E, voltage),
-                "Line and neutral joined, to earth.",
-                "Line and neutral joined, to earth.",
-            ));
-            steps.push(make.reading(
-                JOINED_LOW,
-                "insulation-joined",
-                insulation(Pair::LN_E, TestVoltage::V250),
-                "Line and neutral joined, to earth, at 250 volts.",
-                "Line and neutral joined, to earth, at 250 volts.",
+        if voltage == TestVoltage::V500 {
+            let pair = joined_to_earth(circuit.phases);
+            let what = speak::capital(&pair.spoken()).replace(" to earth", " joined, to earth");
+            for (id, at) in [
+                (JOINED, voltage),
+                (JOINED_LOW, TestVoltage::V250),
+            ] {
+                let text = format!("{what}, at {} volts.", at.volts());
+                steps.push(make.reading(
+                    id,
+                    "insulation-joined",
+                    insulation(pair, at),
+                    text.clone(),
+                    text,
+                ));
+            }
+            steps.push(make.step(
+                UNLINK,
+                "insulation-unlink",
+                Ask::Event,
+                "Discharge, take the link off, and say unlinked.".to_owned(),
+                "Link off, and say unlinked.".to_owned(),
             ));
         }
         steps
     }
 
     fn is_open(&self, state: &State, step: &Step) -> bool {
+        let waits = state.waits(step);
         let Some(circuit) = step.circuit else {
-            return false;
+            return waits && (name(step) == TRIAL || !together_low(state, step.board));
         };
-        let done = state.progress(&step.id).is_some();
+        let clear = || {
+            !given_up(state, step) && !state.electronics_in(step.board, circuit).is_empty()
+        };
+        if !circuit_by_circuit(state, step.board) {
+            return name(step) == CLEAR && clear() && waits_for_all_together(state, step.board);
+        }
         let suspicion = state.suspicion(step.board, circuit);
-        let joined = state.linked(step.board, circuit, LINE_AND_NEUTRAL);
-        let tested_joined = state.plan().steps.iter().any(|other| {
-            (other.board, other.circuit) == (step.board, step.circuit)
-                && matches!(name(other), JOINED | JOINED_LOW)
-                && state.result(&other.id).is_some()
-        });
+        let joined = lives_linked(state, step.board, circuit);
+        let tested_joined = tested_joined(state, step);
+        let to_earth = step.pair.is_some_and(Pair::to_earth);
         match name(step) {
-            TRIAL => !done,
-            "trial-L-E" | "trial-N-E" => {
-                !done && !joined && suspicion.is_some_and(|s| !s.altered_since)
+            TRIAL => waits && !joined && !tested_joined,
+            trial if trial.starts_with("trial-") && trial != AGAIN => {
+                waits && !joined && suspicion.is_some_and(|s| !s.altered_since)
             }
             CLEAR => {
                 full_tests_open(state, step)
-                    && !given_up(state, step)
+                    && clear()
                     && !joined
                     && !tested_joined
-                    && !state.electronics_in(step.board, circuit).is_empty()
                     && !suspicion.is_some_and(|s| s.altered_since)
             }
             AGAIN => {
@@ -158,33 +217,49 @@ impl Procedure for Insulation {
                     && !tested_joined
                     && suspicion.is_some_and(|s| s.altered_since)
             }
-            JOINED => joined && !tested_joined && !done,
+            JOINED => joined && !tested_joined && waits,
             // Taken when the person says that the test was made at 250 V; never asked for.
             JOINED_LOW => false,
-            _ => !done && !joined && !tested_joined,
+            UNLINK => joined && tested_joined,
+            _ => waits && !joined && !(tested_joined && to_earth),
         }
     }
 
     fn guard(&self, state: &State, step: &Step) -> Result<(), Bar> {
-        let (Some(circuit), Some(measure)) = (step.circuit, step.measure()) else {
+        let Some(measure) = step.measure() else {
             return Ok(());
         };
         if measure.at == Some(TestVoltage::V250) {
             return Ok(());
         }
-        let linked = state.linked(step.board, circuit, LINE_AND_NEUTRAL);
-        if linked && measure.pair == Some(Pair::LN_E) {
-            return Ok(());
+        let circuits: Vec<u16> = match step.circuit {
+            Some(circuit) => {
+                let linked = lives_linked(state, step.board, circuit);
+                let joined = state
+                    .circuit(step.board, circuit)
+                    .is_some_and(|c| measure.pair == Some(joined_to_earth(c.phases)));
+                if linked && joined {
+                    return Ok(());
+                }
+                vec![circuit]
+            }
+            None => state
+                .board(step.board)
+                .into_iter()
+                .flat_map(|board| &board.circuits)
+                .map(|circuit| circuit.number)
+                .collect(),
+        };
+        for circuit in circuits {
+            let inside = state.electronics_in(step.board, circuit);
+            if !inside.is_empty() {
+                return Err(Bar::ElectronicsInCircuit {
+                    circuit,
+                    what: inside.join(" and "),
+                });
+            }
         }
-        let inside = state.electronics_in(step.board, circuit);
-        if inside.is_empty() {
-            Ok(())
-        } else {
-            Err(Bar::ElectronicsInCircuit {
-                circuit,
-                what: inside.join(" and "),
-            })
-        }
+        Ok(())
     }
 
     fn judge(&self, state: &State, step: &Step, reading: &Reading) -> Judged {
@@ -194,7 +269,7 @@ impl Procedure for Insulation {
     fn prompt(&self, state: &State, step: &Step) -> Option<(String, String)> {
         let circuit = step.circuit?;
         if name(step) != CLEAR {
-            return None;
+            return self.cannot_be_tested(state, step);
         }
         let inside = state.electronics_in(step.board, circuit).join(" and ");
         let suspected = state.suspicion(step.board, circuit).is_some();
@@ -202,11 +277,87 @@ impl Procedure for Insulation {
             Some(Pattern::Sound) | None => String::new(),
             Some(pattern) => format!("{} ", pattern.spoken()),
         };
-        let brief = format!("Still in circuit: {inside}. Take it out, or link line and neutral.");
+        let link = link_words(state, step.board, circuit);
+        let brief = format!("Still in circuit: {inside}. Take it out, or link {link}.");
         let full = format!(
-            "{finding}In circuit: {inside}. Take it out, then say what is out and where; or link line and neutral and say linked."
+            "{finding}In circuit: {inside}. Take it out, then say what is out and where; or link {link} and say linked."
         );
         Some((full, brief))
+    }
+
+    /// A trial at 250 V leads to what comes next; it is no result.
+    fn settles(&self, step: &Step) -> bool {
+        !name(step).starts_with(TRIAL)
+    }
+}
+
+impl Insulation {
+    /// What is asked when the lives were tested joined, and equipment stays in.
+    fn cannot_be_tested(&self, state: &State, step: &Step) -> Option<(String, String)> {
+        let Err(Bar::ElectronicsInCircuit { what, .. }) = self.guard(state, step) else {
+            return None;
+        };
+        let pair = speak::capital(&step.pair?.spoken());
+        Some((
+            format!(
+                "{pair} stays untested with {what} in circuit. Say not tested, and the reason; or take it out."
+            ),
+            format!("{pair}, not tested? Say the reason."),
+        ))
+    }
+}
+
+/// Whether the circuits of a board are tested one by one: always, unless all of them together are
+/// sound.
+fn circuit_by_circuit(state: &State, board: u16) -> bool {
+    let together = state
+        .board(board)
+        .is_some_and(|board| board.insulation_together);
+    !together
+        || together_low(state, board)
+        || together_steps(state, board).any(|step| {
+            state.has_failed(step) || matches!(state.done(step), Some(Progress::NotTested(..)))
+        })
+}
+
+/// Whether all circuits together still wait to be tested at the full voltage.
+pub fn waits_for_all_together(state: &State, board: u16) -> bool {
+    !circuit_by_circuit(state, board)
+        && together_steps(state, board).any(|step| state.waits(step))
+}
+
+/// Whether all circuits together read low at 250 V: something is connected somewhere.
+fn together_low(state: &State, board: u16) -> bool {
+    together_steps(state, board).any(|step| name(step) == TRIAL && state.has_failed(step))
+}
+
+fn together_steps(state: &State, board: u16) -> impl Iterator<Item = &Step> {
+    state
+        .plan()
+        .on(board, None)
+        .filter(|step| step.id.0.contains(TOGETHER))
+}
+
+fn tested_joined(state: &State, step: &Step) -> bool {
+    state.plan().on(step.board, step.circuit).any(|other| {
+        matches!(name(other), JOINED | JOINED_LOW) && state.result(&other.id).is_some()
+    })
+}
+
+/// Whether all live conductors of a circuit are linked, and earth is not.
+pub fn lives_linked(state: &State, board: u16, circuit: u16) -> bool {
+    let phases = state.circuit(board, circuit).map(|c| c.phases);
+    let wanted = match phases {
+        Some(Phases::Three) => LINES.with(Conductors::N),
+        _ => LINE_AND_NEUTRAL,
+    };
+    state.linked(board, circuit, wanted)
+}
+
+fn link_words(state: &State, board: u16, circuit: u16) -> &'static str {
+    match state.circuit(board, circuit).map(|c| c.phases) {
+        Some(Phases::Three) => "all lines and neutral",
+        _ => "line and neutral",
     }
 }
 
@@ -218,22 +369,19 @@ fn name(step: &Step) -> &str {
 /// Whether a test of the circuit at the full voltage still waits: what is in circuit after the
 /// last of them has been put back, and bars nothing.
 fn full_tests_open(state: &State, step: &Step) -> bool {
-    state.plan().steps.iter().any(|other| {
-        (other.board, other.circuit) == (step.board, step.circuit)
-            && other.measure().is_some_and(|m| {
-                m.quantity == Quantity::Insulation
-                    && m.at.is_some_and(|at| at > TestVoltage::V250)
-                    && m.pair != Some(Pair::LN_E)
-            })
-            && state.progress(&other.id).is_none()
+    state.plan().on(step.board, step.circuit).any(|other| {
+        other.measure().is_some_and(|m| {
+            m.quantity == Quantity::Insulation && m.at.is_some_and(|at| at > TestVoltage::V250)
+        }) && name(other) != JOINED
+            && state.waits(other)
     })
 }
 
 /// Whether the person has said why the circuit is left as it is.
 fn given_up(state: &State, step: &Step) -> bool {
     matches!(
-        state.progress(&step.id),
-        Some(Progress::NotTested(..) | Progress::Skipped(..))
+        state.done(step),
+        Some(Progress::NotTested(..))
     )
 }
 
@@ -259,12 +407,40 @@ fn full_voltage(system: SystemVoltage) -> TestVoltage {
 fn tried_first(circuit: &Circuit, voltage: TestVoltage) -> bool {
     let something =
         circuit.equipment_possible || circuit.points.iter().any(|point| point.sensitive.is_some());
-    something && voltage > TestVoltage::V250 && circuit.phases == Phases::Single
+    something && voltage > TestVoltage::V250
 }
 
-fn pairs(circuit: &Circuit) -> &'static [Pair] {
-    match circuit.phases {
+fn pairs(phases: Phases) -> &'static [Pair] {
+    match phases {
         Phases::Single => &Pair::SINGLE_PHASE,
         Phases::Three => &Pair::THREE_PHASE,
     }
+}
+
+/// All lines to neutral.
+fn lives(phases: Phases) -> Pair {
+    match phases {
+        Phases::Single => Pair::LN,
+        Phases::Three => between(LINES, Conductors::N),
+    }
+}
+
+fn lives_to_earth(phases: Phases) -> Pair {
+    match phases {
+        Phases::Single => Pair::LE,
+        Phases::Three => between(LINES, Conductors::E),
+    }
+}
+
+/// All live conductors joined, to earth.
+pub fn joined_to_earth(phases: Phases) -> Pair {
+    match phases {
+        Phases::Single => Pair::LN_E,
+        Phases::Three => between(LINES.with(Conductors::N), Conductors::E),
+    }
+}
+
+/// Two sets that share no conductor always make a pair.
+fn between(a: Conductors, b: Conductors) -> Pair {
+    Pair::new(a, b).unwrap_or(Pair::LN)
 }

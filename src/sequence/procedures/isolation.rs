@@ -3,10 +3,10 @@ use crate::grammar::{Stage, Statement};
 use crate::installation::{Board, Job, Phases, Source};
 use crate::quantity::{Pair, Reading, Unit};
 use crate::sequence::decide::Reply;
-use crate::sequence::event::Event;
+use crate::sequence::event::{Bar, Event};
 use crate::sequence::plan::Step;
 use crate::sequence::speak::{self, Line};
-use crate::sequence::state::State;
+use crate::sequence::state::{Progress, State};
 
 /// Safe isolation: identify, find every source, prove the indicator, isolate, lock off, prove
 /// dead between every pair, prove the indicator again. Source: HSE HSG85 and GS38.
@@ -88,12 +88,24 @@ impl Procedure for Isolation {
     }
 
     fn is_open(&self, state: &State, step: &Step) -> bool {
-        use crate::sequence::state::Progress;
-        let stated = matches!(
-            state.progress(&step.id),
-            Some(Progress::Stated(_, statement)) if *statement != Statement::NotProved
-        );
-        !stated && !state.energised(step.board)
+        !stated(state, step) && !state.energised(step.board)
+    }
+
+    /// Nothing is dead before the indicator is proved and the board locked off, and nothing is
+    /// proved again before every pair is.
+    fn guard(&self, state: &State, step: &Step) -> Result<(), Bar> {
+        let proving = |step: &Step| step.like.ends_with("dead");
+        let first = state.plan().isolation(step.board).find(|other| {
+            other.order < step.order
+                && !(proving(step) && proving(other))
+                && !stated(state, other)
+        });
+        match first {
+            Some(other) => Err(Bar::FirstComes {
+                what: other.full.clone(),
+            }),
+            None => Ok(()),
+        }
     }
 
     /// A number heard while proving dead is a voltage.
@@ -131,6 +143,13 @@ impl Procedure for Isolation {
     fn done_will_do(&self) -> bool {
         false
     }
+}
+
+fn stated(state: &State, step: &Step) -> bool {
+    matches!(
+        state.done(step),
+        Some(Progress::Stated(_, statement)) if *statement != Statement::NotProved
+    )
 }
 
 fn sources(sources: &[Source]) -> String {

@@ -1,6 +1,6 @@
 use super::{Maker, Procedure, measure};
 use crate::grammar::Stage;
-use crate::installation::{Board, Circuit, Job, SystemVoltage};
+use crate::installation::{Board, Circuit, Job, Phases, SystemVoltage};
 use crate::quantity::{Pair, Reading, Unit};
 use crate::sequence::judging;
 use crate::sequence::plan::{Quantity, Step};
@@ -25,20 +25,30 @@ impl Procedure for LoopImpedance {
         let place = furthest
             .as_ref()
             .map_or_else(|| "the furthest point".to_owned(), ToString::to_string);
-        let step = make.reading(
-            "furthest",
-            "loop-impedance",
-            measure(Quantity::LoopImpedance, Some(Pair::LE), Unit::Ohm),
-            format!(
-                "Circuit {}, {}. Loop impedance, line to earth at {place}. Say the reading.",
-                circuit.number, circuit.name
-            ),
-            format!("Circuit {}, loop at {place}.", circuit.number),
-        );
-        vec![Step {
-            place: furthest,
-            ..step
-        }]
+        let lines: &[(Pair, &str, &str)] = match circuit.phases {
+            Phases::Single => &[(Pair::LE, "furthest", "line")],
+            Phases::Three => &[
+                (Pair::THREE_PHASE[6], "furthest/L1", "line one"),
+                (Pair::THREE_PHASE[7], "furthest/L2", "line two"),
+                (Pair::THREE_PHASE[8], "furthest/L3", "line three"),
+            ],
+        };
+        lines
+            .iter()
+            .map(|(pair, id, line)| Step {
+                place: furthest.clone(),
+                ..make.reading(
+                    id,
+                    "loop-impedance",
+                    measure(Quantity::LoopImpedance, Some(*pair), Unit::Ohm),
+                    format!(
+                        "Circuit {}, {}. Loop impedance, {line} to earth at {place}. Say the reading.",
+                        circuit.number, circuit.name
+                    ),
+                    format!("Circuit {}, loop, {line} at {place}.", circuit.number),
+                )
+            })
+            .collect()
     }
 
     fn judge(&self, state: &State, step: &Step, reading: &Reading) -> Judged {

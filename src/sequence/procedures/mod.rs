@@ -45,6 +45,8 @@ pub const DEAD_ON_CIRCUIT: &[&dyn Procedure] = &[
     &polarity::Polarity,
     &put_back::PutBack,
 ];
+/// On all circuits of a board together, dead.
+pub const DEAD_ON_BOARD: &[&dyn Procedure] = &[&insulation::Insulation];
 /// From the last dead test to the first live test of a circuit.
 pub const BETWEEN: &[&dyn Procedure] = &[
     &put_back::PutBack,
@@ -79,7 +81,7 @@ pub trait Procedure: Sync {
 
     /// Whether the step still waits to be done.
     fn is_open(&self, state: &State, step: &Step) -> bool {
-        state.progress(&step.id).is_none()
+        state.waits(step)
     }
 
     /// What bars the step, beyond isolation before dead tests and energising before live ones.
@@ -119,6 +121,12 @@ pub trait Procedure: Sync {
     /// Statements that may answer a step which asks for a reading.
     fn instead_of_reading(&self, _step: &Step) -> &'static [Statement] {
         &[]
+    }
+
+    /// Whether a result outside its limit stands until it is put right; a trial that leads to
+    /// another test does not.
+    fn settles(&self, _step: &Step) -> bool {
+        true
     }
 
     /// Whether a plain "done" may stand for the statement asked for.
@@ -174,6 +182,7 @@ impl Maker {
         let stage_name = speak::stage(stage).replace(' ', "-");
         Step {
             id: StepId(format!("b{}{circuit}/{stage_name}/{name}", self.board)),
+            order: 0,
             procedure: self.procedure,
             stage,
             board: self.board,

@@ -38,7 +38,7 @@ impl Procedure for Polarity {
 pub fn reversed(statement: Statement) -> Vec<Line> {
     if statement == Statement::PolarityReversed {
         vec![Line::warning(
-            "Polarity reversed. It stands as an exception. Put it right and test again before energising.",
+            "Polarity reversed. Put it right and test again before energising.",
         )]
     } else {
         Vec::new()

@@ -1,5 +1,5 @@
-use super::{Maker, Procedure};
-use crate::grammar::Stage;
+use super::{Maker, Procedure, insulation};
+use crate::grammar::{Part, Stage};
 use crate::installation::{Board, Circuit, Job};
 use crate::sequence::plan::{Ask, Step};
 use crate::sequence::state::{OutEntry, State};
@@ -38,7 +38,11 @@ impl Procedure for PutBack {
 
     fn is_open(&self, state: &State, step: &Step) -> bool {
         match step.circuit {
-            Some(_) => state.progress(&step.id).is_none() && here(state, step).next().is_some(),
+            Some(_) => {
+                state.waits(step)
+                    && !insulation::waits_for_all_together(state, step.board)
+                    && here(state, step).next().is_some()
+            }
             None => here(state, step).next().is_some(),
         }
     }
@@ -58,7 +62,13 @@ impl Procedure for PutBack {
 }
 
 fn here<'a>(state: &'a State, step: &'a Step) -> impl Iterator<Item = &'a OutEntry> {
-    state.barring_entries().filter(|entry| {
-        entry.board == step.board && (step.circuit.is_none() || entry.circuit == step.circuit)
+    // The earthing conductor, off while the external loop is read, is asked for there.
+    let for_the_loop = move |entry: &OutEntry| {
+        entry.part == Part::EarthingConductor && state.energised(entry.board)
+    };
+    state.barring_entries().filter(move |entry| {
+        entry.board == step.board
+            && (step.circuit.is_none() || entry.circuit == step.circuit)
+            && !for_the_loop(entry)
     })
 }

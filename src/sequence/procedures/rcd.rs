@@ -1,6 +1,6 @@
 use super::{Maker, Procedure};
 use crate::grammar::{HalfCycle, Stage, Statement};
-use crate::installation::{Board, Circuit, Job};
+use crate::installation::{Board, Circuit, Job, RcdTest};
 use crate::quantity::{Reading, Unit};
 use crate::sequence::judging;
 use crate::sequence::plan::{Measure, Quantity, Step};
@@ -8,8 +8,9 @@ use crate::sequence::readings::Judged;
 use crate::sequence::speak::Line;
 use crate::sequence::state::State;
 
-/// RCDs: no trip at half the rated current, then the time at the rated current on both
-/// half-cycles with an alternating current, whatever the type. BS 7671:2018+A2:2022 643.7.1 and
+/// RCDs: no trip at half the rated current, the time at the rated current on both half-cycles
+/// with an alternating current, whatever the type, and at five times it, as the job file asks;
+/// then the test button. BS 7671:2018+A2:2022 643.7.1 and
 /// 643.8.
 #[derive(Debug)]
 pub struct RcdTimes;
@@ -32,31 +33,48 @@ impl Procedure for RcdTimes {
             half,
             unit: Unit::MilliSecond,
         };
-        let mut steps = vec![make.reading(
-            "half",
-            "rcd-half",
-            timed(Quantity::RcdHalf, None),
-            format!("{name}. Half the rated current. Say no trip, or tripped."),
-            format!("{name}, half. No trip?"),
-        )];
-        for (half, word) in [
+        let mut steps = Vec::new();
+        if rcd.tests.contains(&RcdTest::Half) {
+            steps.push(make.reading(
+                "half",
+                "rcd-half",
+                timed(Quantity::RcdHalf, None),
+                format!("{name}. Half the rated current. Say no trip, or tripped."),
+                format!("{name}, half. No trip?"),
+            ));
+        }
+        let halves = [
             (HalfCycle::Positive, "positive"),
             (HalfCycle::Negative, "negative"),
-        ] {
-            steps.push(make.reading(
-                &format!("rated/{word}"),
-                "rcd-rated",
-                timed(Quantity::RcdTime, Some(half)),
-                format!("Rated current, {word} half-cycle. Say the milliseconds."),
-                format!("Rated, {word} half."),
-            ));
+        ];
+        if rcd.tests.contains(&RcdTest::Once) {
+            steps.extend(halves.map(|(half, word)| {
+                make.reading(
+                    &format!("rated/{word}"),
+                    "rcd-rated",
+                    timed(Quantity::RcdTime, Some(half)),
+                    format!("{name}. Rated current, {word} half-cycle. Say the milliseconds."),
+                    format!("Rated, {word} half."),
+                )
+            }));
+        }
+        if rcd.tests.contains(&RcdTest::Five) {
+            steps.extend(halves.map(|(half, word)| {
+                make.reading(
+                    &format!("five/{word}"),
+                    "rcd-five",
+                    timed(Quantity::RcdFiveTimes, Some(half)),
+                    format!("Five times the rated current, {word} half-cycle. Say the milliseconds."),
+                    format!("Five times, {word} half."),
+                )
+            }));
         }
         steps.push(make.statement(
             "button",
             "rcd-button",
             &[Statement::Tripped, Statement::NoTrip],
-            "Press the test button. Say tripped, or no trip.",
-            "Test button.",
+            format!("Circuit {}. Press the test button. Say tripped, or no trip.", circuit.number),
+            format!("Circuit {}, test button.", circuit.number),
         ));
         steps
     }

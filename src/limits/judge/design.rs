@@ -1,0 +1,104 @@
+//! What measured values say of the design: the size of the cpc, voltage drop.
+
+use super::{arrow, look_unless, test_temperature, typed};
+use crate::limits::{Facts, Phases, Serves, Tables, Verdict, earth_loop};
+use crate::quantity::{Amps, Ohms, Reading, Truth, tidy};
+
+/// Whether the cpc stands the heat of a fault (543.1.3): S ≥ √(I²t) ÷ k, from Zs as measured.
+///
+/// t is the time that applies to the circuit for a fuse; for a circuit-breaker in its
+/// instantaneous region 0.1 s. Below 0.1 s, and where this does not hold, the maker's let-through
+/// energy decides. Nothing without a cable and a device.
+pub fn cpc_size(tables: &Tables, facts: &Facts, zs: &Reading) -> Option<Verdict> {
+    let run = facts.cable.as_ref()?;
+    let device = facts.device.as_ref()?;
+    let clause = &tables.adiabatic.clause;
+    let text = format!("cpc of {} no smaller than the heat asks", run.cpc);
+    let value: Ohms = match typed(tables, zs, None, &text, clause) {
+        Ok(value) => value,
+        Err(verdict) => return Some(*verdict),
+    };
+    let current: Amps = facts.u0 / value;
+    let (allowed, _) = earth_loop::disconnection_time(tables, facts)?;
+    let instantaneous =
+        earth_loop::instantaneous(tables, device).map(|ia| current.is_at_least(ia) == Truth::Yes);
+    let seconds = match instantaneous {
+        Some(true) => tables.adiabatic.breaker_seconds,
+        _ => allowed,
+    };
+    let k = tables.adiabatic.k_core;
+    let least = earth_loop::least_cpc(current, seconds, k);
+    let holds = run.cpc.is_at_least(least);
+    let verdict = Verdict::new(
+        tables,
+        look_unless(holds),
+        text,
+        clause,
+        format!(
+            "I = {} ÷ {value} = {current}; √({}² × {} s) ÷ {} = {least} beside {}",
+            facts.u0,
+            current.shown(),
+            tidy(seconds),
+            tidy(k),
+            run.cpc
+        ),
+    );
+    Some(match holds {
+        Truth::Yes => verdict,
+        Truth::No | Truth::CannotSay => verdict.remarked(
+            "By the longest time that could apply; the device may be far quicker. Compare k²S² with \
+             the maker's let-through energy.",
+        ),
+    })
+}
+
+/// Voltage drop at the furthest point from R1+Rn as read, the device's rated current flowing and
+/// the conductors hot, against 3 % for lighting and 5 % for the rest.
+///
+/// `load` is the design current where known; the rated current of the device otherwise. On a
+/// ring, pass (r1+rn)/4. Nothing without a device or a load.
+pub fn voltage_drop(
+    tables: &Tables,
+    facts: &Facts,
+    r1_rn: &Reading,
+    load: Option<Amps>,
+) -> Option<Verdict> {
+    let load = load.or(facts.device.map(|d| d.amps))?;
+    let clause = &tables.voltage_drop.clause;
+    let percent = match facts.serves {
+        Serves::Lighting => tables.voltage_drop.lighting_percent,
+        _ => tables.voltage_drop.other_percent,
+    };
+    let limit = facts.u0.times(percent / 100.0);
+    let text = format!("at most {} % = {limit}", tidy(percent));
+    let value: Ohms = match typed(tables, r1_rn, None, &text, clause) {
+        Ok(value) => value,
+        Err(verdict) => return Some(*verdict),
+    };
+    let t = test_temperature(tables, facts);
+    // A balanced three-phase load returns nothing through the neutral: half of line and neutral.
+    let (value, half) = match facts.phases {
+        Phases::Single => (value, ""),
+        Phases::Three => (value.times(0.5), " (line only, balanced)"),
+    };
+    let drop = earth_loop::voltage_drop(tables, load, value, t);
+    let (factor, _) = earth_loop::heating_factor(tables, t);
+    let holds = drop.is_at_most(limit);
+    Some(
+        Verdict::new(
+            tables,
+            look_unless(holds),
+            text,
+            clause,
+            format!(
+                "{load} × {value}{half} × {} = {}",
+                tidy(factor),
+                arrow(holds, drop, limit)
+            ),
+        )
+        .remarked(
+            "With all of the load at the far end, from the origin of this circuit; drop upstream adds \
+             to it.",
+        ),
+    )
+}

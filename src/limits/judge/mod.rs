@@ -1,0 +1,96 @@
+//! One function per kind of reading: what a session asks when a reading has been said.
+//!
+//! Each takes the [`Tables`], the [`Facts`] of the circuit and the reading as it was said, and
+//! gives a [`Verdict`]. A unit that was not said is the test's own: Ω for continuity and loop,
+//! MΩ for insulation, kA for fault current, ms for RCDs. Readings are compared as shown; the error
+//! of the instrument is the person's business.
+
+mod continuity;
+mod design;
+mod earth_loop;
+mod fault_current;
+mod insulation;
+mod ring;
+
+use super::facts::Facts;
+use super::tables::Tables;
+use super::verdict::{Finding, Outcome, Verdict};
+use crate::quantity::{Bounded, Celsius, Measure, Ohms, Reading, Truth};
+
+pub use super::rcd::{Multiple, slower};
+pub use continuity::{Place, R1R2Limit, bonding, r1_r2, r1_r2_limit, r2};
+pub use design::{cpc_size, voltage_drop};
+pub use earth_loop::{Beside, ze, zs, zs_limit};
+pub use fault_current::fault_current;
+pub use insulation::{insulation, insulation_pattern};
+pub use ring::{ring, ring_end, ring_ends, ring_point};
+
+/// One RCD trip time; see [`super::rcd::verdict`]. Nothing when the circuit has no RCD.
+pub fn rcd(
+    tables: &Tables,
+    facts: &Facts,
+    multiple: Multiple,
+    reading: &Reading,
+) -> Option<Verdict> {
+    Some(super::rcd::verdict(
+        tables,
+        facts.rcd.as_ref()?,
+        multiple,
+        reading,
+    ))
+}
+
+/// Temperature of the conductors during the test.
+fn test_temperature(tables: &Tables, facts: &Facts) -> Celsius {
+    facts
+        .temperature
+        .unwrap_or(Celsius::exact(tables.temperature.test_celsius))
+}
+
+/// The reading in its unit, or the verdict that it is in another kind of unit.
+fn typed<M: Measure>(
+    tables: &Tables,
+    reading: &Reading,
+    range: Option<f64>,
+    limit: &str,
+    clause: &str,
+) -> Result<Bounded<M>, Box<Verdict>> {
+    Bounded::from_reading(reading, range).map_err(|wrong| {
+        let outcome = Outcome::CannotSay;
+        let verdict = Verdict::new(tables, outcome, limit, clause, reading.to_string());
+        Box::new(verdict.found(Finding::WrongUnit, wrong.to_string()))
+    })
+}
+
+fn continuity(
+    tables: &Tables,
+    reading: &Reading,
+    limit: &str,
+    clause: &str,
+) -> Result<Ohms, Box<Verdict>> {
+    // Over range on a continuity range is at least what the standard asks of that range.
+    typed(
+        tables,
+        reading,
+        Some(tables.continuity.range_ohms),
+        limit,
+        clause,
+    )
+}
+
+/// Something of common practice that does not hold is a reason to look again, not to fail.
+fn look_unless(holds: Truth) -> Outcome {
+    match holds {
+        Truth::Yes => Outcome::Pass,
+        Truth::No | Truth::CannotSay => Outcome::CannotSay,
+    }
+}
+
+/// "0.45 Ω is not more than 0.9 Ω".
+fn arrow<M: Measure>(holds: Truth, value: Bounded<M>, limit: Bounded<M>) -> String {
+    match holds {
+        Truth::Yes => format!("{value} is not more than {limit}"),
+        Truth::No => format!("{value} is more than {limit}"),
+        Truth::CannotSay => format!("{value} against {limit}"),
+    }
+}

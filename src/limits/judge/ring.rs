@@ -1,0 +1,206 @@
+//! A ring final circuit: each end, each point, and the whole.
+
+use super::continuity::{Place, beside_expected};
+use super::{continuity, look_unless};
+use crate::limits::conductor::{self, Through};
+use crate::limits::ring::{self as ring_limits, Ends, Leg, PointReading, Stage};
+use crate::limits::{Facts, Finding, Outcome, Tables, Verdict};
+use crate::quantity::{Ohms, Reading, Truth, measure};
+
+/// r1, rn or r2: one conductor of a ring, end to end. `line` is r1, already read, that rn is
+/// compared with.
+pub fn ring_end(
+    tables: &Tables,
+    facts: &Facts,
+    leg: Leg,
+    reading: &Reading,
+    line: Option<&Reading>,
+) -> Verdict {
+    let clause = &tables.ring.clause;
+    let (symbol, through) = match leg {
+        Leg::Line => ("r1", Through::Line),
+        Leg::Neutral => ("rn", Through::Line),
+        Leg::Cpc => ("r2", Through::Cpc),
+    };
+    let limit = format!("{symbol} continuous end to end");
+    let value = match continuity(tables, reading, &limit, clause) {
+        Ok(value) => value,
+        Err(verdict) => return *verdict,
+    };
+    if value.is_unbounded() {
+        let verdict = Verdict::new(
+            tables,
+            Outcome::Fail,
+            limit,
+            clause,
+            format!("{value} read"),
+        );
+        let fault = ring_limits::Fault::OpenLeg { legs: vec![leg] };
+        return verdict.found(Finding::Open, fault.spoken());
+    }
+    let r1 = line.and_then(|r| Ohms::from_reading(r, None).ok());
+    let verdict = match (leg, r1) {
+        (Leg::Neutral, Some(r1)) => {
+            let within = Ohms::exact(tables.ring.within_ohms);
+            let alike = value.is_within(r1.widened(within));
+            let verdict = Verdict::new(
+                tables,
+                look_unless(alike),
+                format!("rn within {within} of r1"),
+                clause,
+                format!("rn {value} beside r1 {r1}"),
+            );
+            match alike {
+                Truth::No => {
+                    let higher = if value.low() > r1.high() {
+                        Leg::Neutral
+                    } else {
+                        Leg::Line
+                    };
+                    let fault = ring_limits::Fault::UnequalLegs { higher };
+                    verdict.found(Finding::RingFault, fault.spoken())
+                }
+                Truth::Yes | Truth::CannotSay => verdict,
+            }
+        }
+        _ => Verdict::new(
+            tables,
+            Outcome::Pass,
+            limit,
+            clause,
+            format!("{value} read"),
+        ),
+    };
+    let place = Place::Furthest;
+    beside_expected(tables, facts, place, through, 1.0, value, verdict)
+}
+
+/// End-to-end readings as quantities; nothing when one is in another kind of unit.
+pub fn ring_ends(
+    tables: &Tables,
+    line: &Reading,
+    neutral: &Reading,
+    cpc: &Reading,
+) -> Option<Ends> {
+    let value = |r| Ohms::from_reading(r, Some(tables.continuity.range_ohms)).ok();
+    Some(Ends {
+        line: value(line)?,
+        neutral: value(neutral)?,
+        cpc: value(cpc)?,
+    })
+}
+
+/// A cross-connected reading at one point of a ring, as the person goes round. The pattern of all
+/// of them is read by [`ring`].
+pub fn ring_point(
+    tables: &Tables,
+    facts: &Facts,
+    stage: Stage,
+    ends: &Ends,
+    reading: &Reading,
+    declared_spur: bool,
+) -> Verdict {
+    let clause = &tables.ring.clause;
+    let around = ring_limits::round_the_ring(ends, stage);
+    let tolerance = Ohms::exact(tables.ring.point_within_ohms);
+    let limit = format!("{around} within {tolerance}");
+    let value = match continuity(tables, reading, &limit, clause) {
+        Ok(value) => value,
+        Err(verdict) => return *verdict,
+    };
+    let other = match stage {
+        Stage::LineNeutral => ("rn", ends.neutral),
+        Stage::LineCpc => ("r2", ends.cpc),
+    };
+    let arithmetic = format!(
+        "(r1 {} + {} {}) ÷ 4 = {}; {value} read",
+        ends.line.shown(),
+        other.0,
+        other.1.shown(),
+        (ends.line + other.1).times(0.25)
+    );
+    let made = |outcome| Verdict::new(tables, outcome, limit.clone(), clause, arithmetic.clone());
+    if value.is_unbounded() {
+        return made(Outcome::Fail).found(
+            Finding::Open,
+            "Open at this point: polarity reversed there, a conductor not connected, or the ends not \
+             joined at the board.",
+        );
+    }
+    match value.is_within(around.widened(tolerance)) {
+        Truth::Yes => made(Outcome::Pass),
+        Truth::CannotSay => made(Outcome::CannotSay),
+        Truth::No if value.high() < around.low() => made(Outcome::CannotSay).found(
+            Finding::RingFault,
+            "Lower than this ring can read with its ends crossed: are they joined leg to leg?",
+        ),
+        Truth::No => {
+            let length = facts.cable.as_ref().and_then(|run| {
+                let line = conductor::per_metre(tables, run.line, run.class)?;
+                let second = match stage {
+                    Stage::LineNeutral => line,
+                    Stage::LineCpc => conductor::per_metre(tables, run.cpc, run.class)?,
+                };
+                let (low, high) = value
+                    .less(around)
+                    .to::<measure::MilliOhm>()
+                    .ratio(line + second);
+                Some(low + (high - low) / 2.0)
+            });
+            let long = length
+                .map(|m| format!(", of about {} metres", m.round().max(1.0)))
+                .unwrap_or_default();
+            if declared_spur {
+                made(Outcome::Pass).remarked(format!("As on a spur{long}, as the job file says."))
+            } else {
+                made(Outcome::CannotSay).found(
+                    Finding::Spur,
+                    format!(
+                        "Reads as on a spur{long}, or a loose joint; the job file says neither."
+                    ),
+                )
+            }
+        }
+    }
+}
+
+/// The whole ring, all readings in: the verdict on its R1+R2, with what the pattern looks like as
+/// the remark. Take the details from [`ring_limits::diagnose`].
+pub fn ring(tables: &Tables, facts: &Facts, ends: &Ends, points: &[PointReading]) -> Verdict {
+    let said = ring_limits::diagnose(tables, facts.cable.as_ref(), ends, points);
+    let clause = &tables.ring.clause;
+    let sound = said.looks_sound();
+    let outcome = match (sound, said.complete) {
+        (true, true) => Outcome::Pass,
+        _ if said
+            .faults
+            .iter()
+            .any(|f| matches!(f, ring_limits::Fault::OpenLeg { .. })) =>
+        {
+            Outcome::Fail
+        }
+        _ => Outcome::CannotSay,
+    };
+    let highest = said
+        .r1_r2
+        .map(|r| format!("; highest line to cpc {r} = R1+R2"))
+        .unwrap_or_default();
+    let mut verdict = Verdict::new(
+        tables,
+        outcome,
+        "a ring without breaks, bridges or reversed points",
+        clause,
+        format!("{}{highest}", said.numbers.join("; ")),
+    );
+    for fault in &said.faults {
+        let words = fault.spoken();
+        verdict = match fault {
+            ring_limits::Fault::Spur { declared: true, .. } => verdict.remarked(words),
+            _ => verdict.found(Finding::RingFault, words),
+        };
+    }
+    if sound && !said.complete {
+        verdict = verdict.remarked("Not every point has been read in both stages yet.");
+    }
+    verdict
+}

@@ -1,0 +1,321 @@
+//! A session that is typed or answered in the plain way: sound wiring, everything put back.
+//!
+//! Nothing here knows of wording. Values come from the job file by the same formulas that a person
+//! would use beforehand: IEC 60228 for conductors, the sum of Ze and R1+R2 for loops.
+
+use bothhands::grammar::{
+    Alteration, Change, Grammar, Part, Place, Reason, Said, Stage, Statement,
+};
+use bothhands::installation::{Circuit, Job};
+use bothhands::limits::conductor::{Through, expected};
+use bothhands::limits::{Earthing, Tables};
+use bothhands::quantity::{Celsius, Conductors, Reading, Relation, Unit};
+use bothhands::sequence::{
+    Ask, Event, Line, Quantity, Session, State, Step, Turn, invariants, place_of,
+};
+use jiff::{SignedDuration, Timestamp};
+
+/// Between one utterance and the next.
+const PACE: SignedDuration = SignedDuration::from_secs(8);
+
+pub struct Site {
+    pub session: Session,
+    pub events: Vec<(Event, Timestamp)>,
+    pub now: Timestamp,
+    pub grammar: Option<Grammar>,
+}
+
+impl Site {
+    /// Begins the job; the lines are those of the first turn.
+    pub fn begin(job: Job, now: Timestamp) -> (Self, Vec<Line>) {
+        let (session, turn) = Session::begin(job, "bothhands", now).unwrap();
+        let mut site = Self {
+            session,
+            events: Vec::new(),
+            now,
+            grammar: None,
+        };
+        let lines = site.keep(turn);
+        (site, lines)
+    }
+
+    /// The same, understanding typed words.
+    pub fn typed(job: Job, now: Timestamp) -> (Self, Vec<Line>) {
+        let mut names: Vec<String> = job
+            .boards
+            .iter()
+            .flat_map(|board| &board.circuits)
+            .flat_map(|circuit| &circuit.points)
+            .map(|point| place_of(point).name)
+            .collect();
+        names.sort();
+        names.dedup();
+        let grammar = Grammar::built_in().unwrap().with_places(&names).unwrap();
+        let (mut site, lines) = Self::begin(job, now);
+        site.grammar = Some(grammar);
+        (site, lines)
+    }
+
+    /// Types a line; `Err` when the grammar does not know it where the session is.
+    pub fn type_in(&mut self, words: &str) -> Result<Vec<Line>, String> {
+        let rule = self.session.rule();
+        let grammar = self.grammar.as_ref().unwrap();
+        let said = match grammar.understand(rule, words) {
+            Some(said) => said,
+            None if self.session.state().mode() == bothhands::sequence::Mode::Noting => Said::Note,
+            None => return Err(format!("\"{words}\" is not in the rule <{rule}>")),
+        };
+        self.say(&said)
+    }
+
+    /// Says something; every event is checked against the invariants and applied.
+    pub fn say(&mut self, said: &Said) -> Result<Vec<Line>, String> {
+        self.now += PACE;
+        let turn = self
+            .session
+            .turn(said, self.now)
+            .map_err(|broken| format!("{said:?} would be {broken}"))?;
+        Ok(self.keep(turn))
+    }
+
+    pub fn unclear(&mut self, words: &str, other: Option<&str>) -> Vec<Line> {
+        self.now += PACE;
+        let turn = self.session.unclear(words, other, self.now);
+        self.keep(turn)
+    }
+
+    /// The program is stopped and the log taken up again.
+    pub fn restart(&mut self) -> Vec<Line> {
+        let state = self.replayed();
+        let (session, turn) = Session::resume(state, "bothhands", self.now);
+        self.session = session;
+        self.keep(turn)
+    }
+
+    fn keep(&mut self, turn: Turn) -> Vec<Line> {
+        let now = self.now;
+        self.events.extend(turn.events.into_iter().map(|e| (e, now)));
+        turn.lines
+    }
+
+    pub fn state(&self) -> &State {
+        self.session.state()
+    }
+
+    fn replayed(&self) -> State {
+        State::replay(self.events.iter().map(|(event, at)| (event, *at))).unwrap()
+    }
+
+    /// Replays the events and compares with the live state, to the byte; checks the invariants
+    /// again on the way.
+    pub fn check_replay(&self) {
+        let mut events = self.events.iter();
+        let (first, at) = events.next().unwrap();
+        let mut state = State::open(first, *at).unwrap();
+        for (event, at) in events {
+            invariants::check(&state, event).unwrap();
+            state.apply(event, *at);
+        }
+        assert_eq!(
+            serde_json::to_string(&state).unwrap(),
+            serde_json::to_string(self.state()).unwrap(),
+            "replaying the log gives another state"
+        );
+    }
+
+    /// The step asked for now.
+    pub fn asked(&self) -> String {
+        self.state()
+            .current()
+            .map(|step| step.id.to_string())
+            .unwrap_or_default()
+    }
+
+    /// Answers in the plain way until the step whose name ends so is asked for.
+    pub fn plainly_to(&mut self, end: &str) -> Result<(), String> {
+        for _ in 0..3_000 {
+            if self.asked().ends_with(end) && self.state().question().is_none() {
+                return Ok(());
+            }
+            if !self.plainly()? {
+                break;
+            }
+        }
+        Err(format!("never came to {end}; stands at {}", self.asked()))
+    }
+
+    /// Answers everything that is left.
+    pub fn plainly_to_the_end(&mut self) -> Result<(), String> {
+        for _ in 0..3_000 {
+            if !self.plainly()? {
+                return Ok(());
+            }
+        }
+        Err(format!("never came to the end; stands at {}", self.asked()))
+    }
+
+    /// Answers what is asked now; false when nothing is.
+    pub fn plainly(&mut self) -> Result<bool, String> {
+        let Some(said) = plain_answer(self.state()) else {
+            return Ok(false);
+        };
+        let before = self.events.len();
+        let step = self.asked();
+        self.say(&said)?;
+        let came = &self.events[before..];
+        let refused = came.iter().find(|(e, _)| matches!(e, Event::Refused { .. }));
+        match refused {
+            _ if came.is_empty() => Err(format!("{step}: {said:?} came to nothing")),
+            Some((refused, _)) => Err(format!("{step}: {said:?} was refused: {refused:?}")),
+            None => Ok(true),
+        }
+    }
+}
+
+/// What a person says who does what is asked, on sound wiring.
+pub fn plain_answer(state: &State) -> Option<Said> {
+    if state.question().is_some() {
+        return Some(Said::Affirm);
+    }
+    let step = state.current()?;
+    Some(match &step.ask {
+        Ask::Statement(wanted) => Said::Stated(*wanted.first()?),
+        Ask::Reading(measure) if measure.quantity == Quantity::RcdHalf => {
+            Said::Stated(Statement::NoTrip)
+        }
+        // Equipment stays in: what was tested with the live conductors joined is all there is.
+        Ask::Reading(measure)
+            if measure.quantity == Quantity::Insulation && state.guard(step).is_err() =>
+        {
+            Said::NotTested(Reason::EquipmentCannotBeTakenOut)
+        }
+        Ask::Reading(_) => reading(state, step),
+        Ask::Event => done(state, step),
+    })
+}
+
+fn done(state: &State, step: &Step) -> Said {
+    let line_and_earth = Part::Conductors(Conductors::L.with(Conductors::E));
+    let board = Place {
+        name: "board".to_owned(),
+        number: None,
+    };
+    let (part, change, place) = match step.like {
+        "continuity-link" => (line_and_earth, Change::Linked, Some(board)),
+        "continuity-unlink" => (line_and_earth, Change::Unlinked, None),
+        "earthing-off" => (Part::EarthingConductor, Change::Out, None),
+        "earthing-back" => (Part::EarthingConductor, Change::Back, None),
+        "insulation-unlink" => {
+            let link = state.open_entries().find(|e| e.linked && e.circuit == step.circuit);
+            (link.unwrap().part, Change::Unlinked, None)
+        }
+        "put-back" => (Part::Everything, Change::Back, None),
+        "insulation-clear" => {
+            let circuit = step
+                .circuit
+                .and_then(|number| state.circuit(step.board, number))
+                .into_iter()
+                .chain(
+                    state
+                        .board(step.board)
+                        .into_iter()
+                        .flat_map(|b| &b.circuits),
+                );
+            let place = circuit
+                .flat_map(|circuit| &circuit.points)
+                .filter(|point| point.sensitive.is_some())
+                .map(place_of)
+                .find(|place| !state.open_entries().any(|e| e.place.as_ref() == Some(place)));
+            (Part::Accessory, Change::Out, place)
+        }
+        other => panic!("nobody knows what to do for {other}"),
+    };
+    Said::Altered(Alteration {
+        part,
+        change,
+        place,
+        both: false,
+        parked: None,
+    })
+}
+
+fn reading(state: &State, step: &Step) -> Said {
+    let job = state.job();
+    let measure = step.measure().unwrap();
+    let circuit = step.circuit.and_then(|n| state.circuit(step.board, n));
+    let of = |through, share| circuit.and_then(|c| ohms(job, state, step, c, through, share));
+    let external = match job.supply.earthing {
+        Earthing::Tt => 62.0,
+        Earthing::TnS | Earthing::TnCS => job.supply.ze_ohms.map_or(0.2, |n| n.value()),
+    };
+    let leg = step.id.0.rsplit('/').next();
+    let ohms = |value: f64| format!("{value:.2}");
+    let reading = match measure.quantity {
+        Quantity::LeadsOpen => Reading::over_range(),
+        Quantity::Insulation => exact("999").with_relation(Relation::Over),
+        Quantity::LeadsShorted => exact("0.00"),
+        Quantity::Bond => exact("0.03"),
+        Quantity::R1R2 => exact(&ohms(of(Through::LineAndCpc, share(step, circuit)).unwrap_or(0.3))),
+        Quantity::R2 => exact(&ohms(of(Through::Cpc, share(step, circuit)).unwrap_or(0.2))),
+        Quantity::RingEndToEnd if leg == Some("r2") => {
+            exact(&ohms(of(Through::Cpc, 1.0).unwrap_or(0.67)))
+        }
+        Quantity::RingEndToEnd => exact(&ohms(of(Through::Line, 1.0).unwrap_or(0.4))),
+        Quantity::RingLineNeutral => {
+            exact(&ohms(of(Through::LineAndNeutral, 0.25).unwrap_or(0.2)))
+        }
+        Quantity::RingLineEarth => exact(&ohms(of(Through::LineAndCpc, 0.25).unwrap_or(0.27))),
+        Quantity::ExternalLoop => exact(&ohms(external)),
+        Quantity::FaultCurrent => exact(&ohms(0.23 / external.min(0.4))),
+        Quantity::LoopImpedance => {
+            let ring = circuit.is_some_and(|c| step.stage == Stage::LoopImpedance && is_ring(c));
+            let share = if ring { 0.25 } else { 1.0 };
+            exact(&ohms(external + of(Through::LineAndCpc, share).unwrap_or(0.3)))
+        }
+        Quantity::RcdTime => exact("21"),
+        Quantity::RcdFiveTimes => exact("12"),
+        Quantity::RcdHalf => exact("300").with_relation(Relation::Over),
+    };
+    Said::Reading {
+        reading: Reading {
+            unit: None::<Unit>,
+            ..reading
+        },
+        place: None,
+        half: None,
+    }
+}
+
+fn is_ring(circuit: &Circuit) -> bool {
+    circuit.kind == bothhands::installation::CircuitKind::Ring
+}
+
+/// Points lie evenly along the cable.
+fn share(step: &Step, circuit: Option<&Circuit>) -> f64 {
+    let points: Vec<Place> = circuit
+        .map(|c| c.points.iter().map(place_of).collect())
+        .unwrap_or_default();
+    match points.iter().position(|p| Some(p) == step.place.as_ref()) {
+        Some(n) => (n + 1) as f64 / points.len() as f64,
+        None => 1.0,
+    }
+}
+
+fn ohms(
+    job: &Job,
+    state: &State,
+    step: &Step,
+    circuit: &Circuit,
+    through: Through,
+    share: f64,
+) -> Option<f64> {
+    let board = state.board(step.board)?;
+    let run = job.facts(board, circuit).cable?;
+    let warm = Celsius::exact(job.site.ambient_celsius.unwrap_or(20.0));
+    let value = expected(Tables::shipped(), &run, through, warm, share)?;
+    Some(value.value.middle())
+}
+
+fn exact(number: &str) -> Reading {
+    Reading::exact(number.parse().unwrap())
+}
