@@ -207,7 +207,11 @@ impl<'a> Run<'a> {
             return Job::load(Path::new(&path)).map_err(|e| e.to_string());
         }
         let mut text = String::new();
-        while let Some(line) = self.lines.get(self.at).filter(|line| line.starts_with("    ")) {
+        while let Some(line) = self
+            .lines
+            .get(self.at)
+            .filter(|line| line.starts_with("    "))
+        {
             self.written.push((*line).to_owned());
             text.push_str(line.trim());
             text.push('\n');
@@ -247,4 +251,3 @@ fn span(text: &str) -> Result<SignedDuration, String> {
         _ => Err(format!("no such unit: {unit}")),
     }
 }
-

@@ -46,7 +46,10 @@ fn spoken_dialogues_leave_the_log_that_typed_ones_do() {
         })
         .collect();
     if !missing.is_empty() {
-        eprintln!("SKIPPED, NOTHING SPOKEN: install {} to hear the dialogues", missing.join(", "));
+        eprintln!(
+            "SKIPPED, NOTHING SPOKEN: install {} to hear the dialogues",
+            missing.join(", ")
+        );
         return;
     }
     let folder = tempfile::tempdir().unwrap();
@@ -75,29 +78,31 @@ fn spoken_dialogues_leave_the_log_that_typed_ones_do() {
             "{name}"
         );
     }
-    println!("{said} utterances spoken in {} dialogues, {again} said again", SPOKEN.len());
+    println!(
+        "{said} utterances spoken in {} dialogues, {again} said again",
+        SPOKEN.len()
+    );
 }
 
-fn hear(
-    ear: &mut Ear,
-    rule: &str,
-    words: &str,
-    attempt: usize,
-    file: &Path,
-) -> Option<Said> {
+fn hear(ear: &mut Ear, rule: &str, words: &str, attempt: usize, file: &Path) -> Option<Said> {
     let made = Command::new("tests/dialogues/speak.sh")
         .arg(file)
         .arg(attempt.to_string())
         .arg(words)
         .status();
-    assert!(made.is_ok_and(|status| status.success()), "speak.sh failed on {words}");
+    assert!(
+        made.is_ok_and(|status| status.success()),
+        "speak.sh failed on {words}"
+    );
     let samples = audio::read(file).unwrap();
     let expected = Expectation {
         rule: rule.to_owned(),
         excluded: Vec::new(),
     };
     let heard = ear.recognise(&samples, &expected).unwrap();
-    (heard.outcome == Outcome::Taken).then_some(heard.said).flatten()
+    (heard.outcome == Outcome::Taken)
+        .then_some(heard.said)
+        .flatten()
 }
 
 fn listening(site: &Site) -> Ear {
@@ -117,10 +122,7 @@ fn listening(site: &Site) -> Ear {
 }
 
 /// The events of a dialogue, whose lines are said by `say`; times left out.
-fn events(
-    name: &str,
-    say: &mut dyn FnMut(&mut Site, &str) -> Result<(), String>,
-) -> Vec<Event> {
+fn events(name: &str, say: &mut dyn FnMut(&mut Site, &str) -> Result<(), String>) -> Vec<Event> {
     let text = std::fs::read_to_string(format!("tests/dialogues/{name}.txt")).unwrap();
     let mut site: Option<Site> = None;
     for line in text.lines() {
@@ -138,5 +140,9 @@ fn events(
             _ => {}
         }
     }
-    site.unwrap().events.into_iter().map(|(event, _)| event).collect()
+    site.unwrap()
+        .events
+        .into_iter()
+        .map(|(event, _)| event)
+        .collect()
 }

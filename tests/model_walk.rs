@@ -19,9 +19,7 @@ use bothhands::grammar::{
 };
 use bothhands::installation::Job;
 use bothhands::quantity::{Conductors, Number, Pair, Reading, Relation, TestVoltage, Unit};
-use bothhands::sequence::{
-    ABSENCE, Event, EventNo, Mode, Session, State, StepId, Turn, place_of,
-};
+use bothhands::sequence::{ABSENCE, Event, EventNo, Mode, Session, State, StepId, Turn, place_of};
 use jiff::{SignedDuration, Timestamp};
 use plain::{Site, plain_answer};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
@@ -57,7 +55,14 @@ fn nothing_that_is_said_breaks_a_law() {
         }
     }
     println!("{said} said; events: {counts:?}");
-    for kind in ["reading", "stated", "taken-out", "put-back", "refused", "withdrawn"] {
+    for kind in [
+        "reading",
+        "stated",
+        "taken-out",
+        "put-back",
+        "refused",
+        "withdrawn",
+    ] {
         assert!(counts.contains_key(kind), "no walk came to {kind}");
     }
 }
@@ -235,7 +240,9 @@ impl<'a> Walk<'a> {
             .chain(Pair::SINGLE_PHASE)
             .chain([Pair::LN_E])
             .collect();
-        let numbers = ["0.00", "0.05", "0.45", "0.5", "5", "20", "40", "230", "299", "999"];
+        let numbers = [
+            "0.00", "0.05", "0.45", "0.5", "5", "20", "40", "230", "299", "999",
+        ];
         let number: Number = numbers[self.rng.usize(0..numbers.len())].parse().unwrap();
         let relation = [Relation::Exact, Relation::Over, Relation::Under][self.rng.usize(0..3)];
         let mut one_of = |some: usize, of: usize| self.rng.usize(0..of) < some;
@@ -382,13 +389,17 @@ impl Memory {
         event: &Event,
         now: Timestamp,
     ) -> Result<(), &'static str> {
-        let away = self.last.map_or(SignedDuration::ZERO, |last| now.duration_since(last));
+        let away = self
+            .last
+            .map_or(SignedDuration::ZERO, |last| now.duration_since(last));
         self.last = Some(now);
         let plan = state.plan();
         match event {
             Event::Reading { step, .. } => {
                 let step = plan.step(step).unwrap();
-                let every = plan.isolation(step.board).all(|s| self.said.contains_key(&s.id));
+                let every = plan
+                    .isolation(step.board)
+                    .all(|s| self.said.contains_key(&s.id));
                 if step.is_dead_test() && (!every || self.live.contains_key(&step.board)) {
                     return Err("a dead test on what was not said to be dead");
                 }
@@ -401,9 +412,8 @@ impl Memory {
                 match statement {
                     Statement::NotProved => self.forget(state, step.board, false),
                     Statement::Energised => {
-                        let left = |(no, link): (&EventNo, &bool)| {
-                            *link || !self.overridden.contains(no)
-                        };
+                        let left =
+                            |(no, link): (&EventNo, &bool)| *link || !self.overridden.contains(no);
                         if self.out.iter().any(left) {
                             return Err("energised with something out");
                         }

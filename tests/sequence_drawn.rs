@@ -18,14 +18,25 @@ use std::path::Path;
 
 const BEGIN: &str = "<!-- sequence:begin -->";
 const END: &str = "<!-- sequence:end -->";
-const JOBS: [&str; 6] = ["boards", "ring", "three-phase", "lighting", "shower", "periodic"];
+const JOBS: [&str; 6] = [
+    "boards",
+    "ring",
+    "three-phase",
+    "lighting",
+    "shower",
+    "periodic",
+];
 
 #[test]
 fn developers_see_the_machine_as_it_is() {
     let path = Path::new("DEVELOPERS.md");
     let text = std::fs::read_to_string(path).unwrap();
-    let (before, rest) = text.split_once(BEGIN).expect("DEVELOPERS.md has lost its marker");
-    let (_, after) = rest.split_once(END).expect("DEVELOPERS.md has lost its marker");
+    let (before, rest) = text
+        .split_once(BEGIN)
+        .expect("DEVELOPERS.md has lost its marker");
+    let (_, after) = rest
+        .split_once(END)
+        .expect("DEVELOPERS.md has lost its marker");
     let wanted = format!("{before}{BEGIN}\n{}{END}{after}", drawing());
     if std::env::var("DRAW").is_ok_and(|v| v == "write") {
         std::fs::write(path, wanted).unwrap();
@@ -91,7 +102,9 @@ fn drawing() -> String {
     }
     let _ = writeln!(text, "    {} --> [*]: finish", state_name(Stage::Handover));
     text.push_str("```\n\n");
-    text.push_str("What comes of something said where it is first come to, the steps before done:\n\n");
+    text.push_str(
+        "What comes of something said where it is first come to, the steps before done:\n\n",
+    );
     let said: Vec<_> = tried().iter().map(|(name, _)| *name).collect();
     let _ = writeln!(text, "| at | {} |", said.join(" | "));
     let _ = writeln!(text, "| --- |{}", " --- |".repeat(said.len()));

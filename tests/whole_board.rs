@@ -52,7 +52,11 @@ fn job() -> Job {
             _ => ("radial", 1, 16, "2.5", "1.5", 18, 3),
         };
         let residual = matches!(kind, "ring" | "radial" | "single-point");
-        let device = if residual { "BS EN 61009 B" } else { "BS EN 60898 B" };
+        let device = if residual {
+            "BS EN 61009 B"
+        } else {
+            "BS EN 60898 B"
+        };
         let _ = write!(
             text,
             "[[board.circuit]]\nnumber = {number}\nname = \"{kind} {number}\"\nkind = \"{kind}\"\n\
@@ -70,7 +74,11 @@ fn job() -> Job {
             let _ = write!(
                 text,
                 "[[board.circuit.point]]\nname = \"{}\"\nnumber = {point}\nfeeds_on = {}\n",
-                if kind == "lighting" { "light" } else { "socket" },
+                if kind == "lighting" {
+                    "light"
+                } else {
+                    "socket"
+                },
                 point < points
             );
             if number % 8 == 5 && point == points {
@@ -96,7 +104,11 @@ fn a_board_of_24_circuits_is_fully_tested_and_replays_to_the_byte() {
         .iter()
         .filter(|step| matches!(state.done(step), Some(Progress::Read(_))))
         .count();
-    println!("{} steps, {read} readings, {} events", state.plan().steps.len(), site.events.len());
+    println!(
+        "{} steps, {read} readings, {} events",
+        state.plan().steps.len(),
+        site.events.len()
+    );
     assert!(read > 350, "only {read} readings");
     // Sound wiring, read as it should be: nothing to question.
     let asked: Vec<_> = site

@@ -11,6 +11,7 @@ mod rules;
 pub use expected::Expectation;
 pub use job::{
     Accessory, Board, Cable, Circuit, CircuitKind, Device, DeviceKind, Earthing, Instrument,
-    InstrumentUse, Job, JobKind, Phases, Rcd, RcdTest, RcdDelay, Site, Source, Supply, SystemVoltage,
+    InstrumentUse, Job, JobKind, Phases, Rcd, RcdDelay, RcdTest, Site, Source, Supply,
+    SystemVoltage,
 };
 pub use problem::{JobError, Problem};

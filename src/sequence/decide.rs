@@ -87,9 +87,7 @@ pub fn decide(state: &State, said: &Said) -> Reply {
             };
             readings::decide(state, said, reading, told)
         }
-        Said::Altered(alteration) if alteration.part == Part::Lock => {
-            lock(state, said, alteration)
-        }
+        Said::Altered(alteration) if alteration.part == Part::Lock => lock(state, said, alteration),
         Said::Altered(alteration) => out_list::decide(state, said, alteration),
         Said::Stated(statement) => stated(state, said, *statement, &|_| true),
         Said::StatedAt {
@@ -325,7 +323,10 @@ fn corrected(state: &State, of: EventNo, right: &Said) -> Reply {
     let next = decide(&after, right);
     // A correction that is refused changes nothing that is out.
     if state.open_entries().any(|entry| entry.no == of)
-        && next.events.iter().any(|event| matches!(event, Event::Refused { .. }))
+        && next
+            .events
+            .iter()
+            .any(|event| matches!(event, Event::Refused { .. }))
     {
         return next;
     }
@@ -513,10 +514,10 @@ fn go_to(state: &State, said: &Said, what: &str, wanted: impl Fn(&Step) -> bool)
     }
     // What is done may be done again: where a fault was put right, before energising.
     let may = |step: &&Step| matches!(state.guard(step), Ok(()) | Err(Bar::FirstComes { .. }));
-    let again = to_do_again(state, wanted);
-    if let Some(done) = again.filter(may) {
+    if let Some(done) = to_do_again(state, &wanted, may) {
         return moved(state, done);
     }
+    let again = to_do_again(state, &wanted, |_| true);
     let first = open.first().copied().or(again);
     let bar = first.and_then(|step| state.guard(step).err());
     let nothing_there = Bar::NoSuchPlace {
@@ -526,12 +527,17 @@ fn go_to(state: &State, said: &Said, what: &str, wanted: impl Fn(&Step) -> bool)
 }
 
 /// A step that was done, to be done again: one that is outside its limit before any other.
-fn to_do_again(state: &State, wanted: impl Fn(&Step) -> bool) -> Option<&Step> {
+fn to_do_again(
+    state: &State,
+    wanted: impl Fn(&Step) -> bool,
+    may: impl Fn(&&Step) -> bool,
+) -> Option<&Step> {
     let tested = |step: &&Step| {
         (step.is_dead_test() || step.is_live_test())
             && step.ask != Ask::Event
             && wanted(step)
             && state.done(step).is_some()
+            && may(step)
     };
     let done = || state.plan().steps.iter().filter(tested);
     done()

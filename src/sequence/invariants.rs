@@ -87,10 +87,9 @@ fn dead_or_live(state: &State, step: &Step) -> Result<(), String> {
         let without_earth = state
             .open_entries()
             .any(|entry| entry.board == step.board && entry.part == Part::EarthingConductor);
-        law(
-            !without_earth || step.stage == Stage::ExternalLoop,
-            || format!("a live test with the earthing conductor off: {}", step.id),
-        )?;
+        law(!without_earth || step.stage == Stage::ExternalLoop, || {
+            format!("a live test with the earthing conductor off: {}", step.id)
+        })?;
     }
     Ok(())
 }

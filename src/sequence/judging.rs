@@ -8,10 +8,10 @@ use super::readings::Judged;
 use super::speak;
 use super::state::{State, place_of};
 use crate::installation::{Accessory, Circuit, SystemVoltage};
-use crate::limits::judge::{self, Beside, Multiple, Place};
-use crate::limits::ring::{Leg, PointReading, Stage as Crossed};
 use crate::limits::conductor::{self, Through};
 use crate::limits::insulation::{self as insulation_limits, Pattern};
+use crate::limits::judge::{self, Beside, Multiple, Place};
+use crate::limits::ring::{Leg, PointReading, Stage as Crossed};
 use crate::limits::{Facts, Finding};
 use crate::quantity::{Celsius, MegOhms, Ohms, Pair, Reading, TestVoltage, Truth};
 
@@ -43,13 +43,12 @@ pub fn pattern_now(state: &State, step: &Step, reading: &Reading) -> Option<Patt
     let insulation = step
         .measure()
         .is_some_and(|m| m.quantity == Quantity::Insulation);
-    let at = reading.at.filter(|_| insulation && step.procedure.settles(step))?;
+    let at = reading
+        .at
+        .filter(|_| insulation && step.procedure.settles(step))?;
     let before = pattern_of(state, step, at, None);
     let now = pattern_of(state, step, at, Some(reading))?;
-    let named = !matches!(
-        now,
-        Pattern::Sound | Pattern::Incomplete | Pattern::Unclear
-    );
+    let named = !matches!(now, Pattern::Sound | Pattern::Incomplete | Pattern::Unclear);
     (named && before.as_ref() != Some(&now)).then_some(now)
 }
 

@@ -28,6 +28,6 @@ pub use readings::Judged;
 pub use session::{Session, Turn};
 pub use speak::{CAUTIONS, Line, LineKind, Prompt, prompt};
 pub use state::{
-    ABSENCE, Kept, LONG_ABSENCE, OutEntry, Override, Progress, Question, ReplayError, Standing, State,
-    place_of,
+    ABSENCE, Kept, LONG_ABSENCE, OutEntry, Override, Progress, Question, ReplayError, Standing,
+    State, place_of,
 };

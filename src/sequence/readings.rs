@@ -2,8 +2,8 @@
 
 use super::decide::Reply;
 use super::event::{Bar, Event};
-use super::plan::{Measure, Quantity, Step};
 use super::judging;
+use super::plan::{Measure, Quantity, Step};
 use super::speak::{self, Line};
 use super::state::{Progress, State};
 use crate::grammar::{HalfCycle, Measure as Named, Place, Said};

@@ -1,8 +1,8 @@
 //! What is said to the person. Short, in the trade's words; numbers digit by digit as in ICAO
 //! radiotelephony (Annex 10 Vol. II), so that "fifteen" is never taken for "fifty".
 
-use super::judging;
 use super::event::{Bar, Event, EventNo, Mode, describe_part};
+use super::judging;
 use super::plan::{Ask, Measure, Step};
 use super::state::{OutEntry, Question, Standing, State};
 use crate::grammar::{Parked, Reason, Stage, Statement};
@@ -286,7 +286,11 @@ pub fn never_out(state: &State, entry: EventNo) -> String {
     format!(
         "Was {} never {}? Affirm to take it off the list; negative keeps it.",
         entry_words(state, entry),
-        if is_linked(state, entry) { "joined" } else { "out" }
+        if is_linked(state, entry) {
+            "joined"
+        } else {
+            "out"
+        }
     )
 }
 
@@ -295,7 +299,10 @@ pub fn not_so(state: &State, asked: &Question) -> String {
     match asked {
         Question::Reading(no) => taken_back(state, *no),
         Question::NeverOut(_, entry) => {
-            format!("{} stays on the list.", capital(&entry_words(state, *entry)))
+            format!(
+                "{} stays on the list.",
+                capital(&entry_words(state, *entry))
+            )
         }
         Question::AllBack(..) => format!("Not all back. {}", what_is_out(state)),
         Question::Finish(..) => "Not finished.".to_owned(),

@@ -5,8 +5,8 @@ use crate::installation::{Accessory, Board, Circuit, CircuitKind, Job};
 use crate::limits::{Finding, Outcome, Tables, Verdict};
 use crate::quantity::{Conductors, Number, Reading, Relation, TestVoltage, Unit};
 use jiff::{SignedDuration, Timestamp};
-use serde::{Deserialize, Serialize};
 use serde::ser::SerializeMap;
+use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Arc, OnceLock};
 
@@ -259,10 +259,6 @@ impl State {
         let no = self.next;
         let gap = at.duration_since(self.last_event_at);
         self.next = EventNo(no.0 + 1);
-        // What is done at a desk does not show that anyone is at the board.
-        if !matches!(event, Event::CorrectedAtDesk { .. }) {
-            self.last_event_at = self.last_event_at.max(at);
-        }
         self.now_asked = OnceLock::new();
         match event {
             Event::Opened { .. }
@@ -398,8 +394,10 @@ impl State {
                     entry.overridden |= entries.contains(&entry.no);
                 }
                 if let Bar::DeadTestsFailed { board, .. } = bar {
-                    let failed: Vec<StepId> =
-                        self.failed_dead(*board).map(|step| step.id.clone()).collect();
+                    let failed: Vec<StepId> = self
+                        .failed_dead(*board)
+                        .map(|step| step.id.clone())
+                        .collect();
                     self.accepted.extend(failed);
                 }
                 self.overrides.push(Override {
@@ -439,7 +437,10 @@ impl State {
                 self.mode = Mode::Finished;
             }
         }
-        self.last_event_at = self.last_event_at.max(at);
+        // What is done at a desk does not show that anyone is at the board.
+        if !matches!(event, Event::CorrectedAtDesk { .. }) {
+            self.last_event_at = self.last_event_at.max(at);
+        }
     }
 
     /// Something was taken that "negative", "correction" or "disregard" would take back.
@@ -954,8 +955,9 @@ impl State {
                 open.find(|step| (step.stage, step.circuit) == (barred.stage, barred.circuit))
             }
             Bar::DeadTestsOpen { .. } => open.find(|step| step.is_dead_test()),
-            Bar::StillOut { .. } | Bar::MustGoBack { .. } => open
-                .find(|step| step.stage == Stage::PutBack || step.like == "earthing-back"),
+            Bar::StillOut { .. } | Bar::MustGoBack { .. } => {
+                open.find(|step| step.stage == Stage::PutBack || step.like == "earthing-back")
+            }
             Bar::ElectronicsInCircuit { circuit, .. } => open.find(|step| {
                 step.circuit == Some(*circuit)
                     && step.stage == Stage::Insulation

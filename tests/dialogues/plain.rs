@@ -94,7 +94,8 @@ impl Site {
 
     fn keep(&mut self, turn: Turn) -> Vec<Line> {
         let now = self.now;
-        self.events.extend(turn.events.into_iter().map(|e| (e, now)));
+        self.events
+            .extend(turn.events.into_iter().map(|e| (e, now)));
         turn.lines
     }
 
@@ -163,7 +164,9 @@ impl Site {
         let step = self.asked();
         self.say(&said)?;
         let came = &self.events[before..];
-        let refused = came.iter().find(|(e, _)| matches!(e, Event::Refused { .. }));
+        let refused = came
+            .iter()
+            .find(|(e, _)| matches!(e, Event::Refused { .. }));
         match refused {
             _ if came.is_empty() => Err(format!("{step}: {said:?} came to nothing")),
             Some((refused, _)) => Err(format!("{step}: {said:?} was refused: {refused:?}")),
@@ -206,7 +209,9 @@ fn done(state: &State, step: &Step) -> Said {
         "earthing-off" => (Part::EarthingConductor, Change::Out, None),
         "earthing-back" => (Part::EarthingConductor, Change::Back, None),
         "insulation-unlink" => {
-            let link = state.open_entries().find(|e| e.linked && e.circuit == step.circuit);
+            let link = state
+                .open_entries()
+                .find(|e| e.linked && e.circuit == step.circuit);
             (link.unwrap().part, Change::Unlinked, None)
         }
         "put-back" => (Part::Everything, Change::Back, None),
@@ -225,7 +230,11 @@ fn done(state: &State, step: &Step) -> Said {
                 .flat_map(|circuit| &circuit.points)
                 .filter(|point| point.sensitive.is_some())
                 .map(place_of)
-                .find(|place| !state.open_entries().any(|e| e.place.as_ref() == Some(place)));
+                .find(|place| {
+                    !state
+                        .open_entries()
+                        .any(|e| e.place.as_ref() == Some(place))
+                });
             (Part::Accessory, Change::Out, place)
         }
         other => panic!("nobody knows what to do for {other}"),
@@ -255,22 +264,24 @@ fn reading(state: &State, step: &Step) -> Said {
         Quantity::Insulation => exact("999").with_relation(Relation::Over),
         Quantity::LeadsShorted => exact("0.00"),
         Quantity::Bond => exact("0.03"),
-        Quantity::R1R2 => exact(&ohms(of(Through::LineAndCpc, share(step, circuit)).unwrap_or(0.3))),
+        Quantity::R1R2 => exact(&ohms(
+            of(Through::LineAndCpc, share(step, circuit)).unwrap_or(0.3),
+        )),
         Quantity::R2 => exact(&ohms(of(Through::Cpc, share(step, circuit)).unwrap_or(0.2))),
         Quantity::RingEndToEnd if leg == Some("r2") => {
             exact(&ohms(of(Through::Cpc, 1.0).unwrap_or(0.67)))
         }
         Quantity::RingEndToEnd => exact(&ohms(of(Through::Line, 1.0).unwrap_or(0.4))),
-        Quantity::RingLineNeutral => {
-            exact(&ohms(of(Through::LineAndNeutral, 0.25).unwrap_or(0.2)))
-        }
+        Quantity::RingLineNeutral => exact(&ohms(of(Through::LineAndNeutral, 0.25).unwrap_or(0.2))),
         Quantity::RingLineEarth => exact(&ohms(of(Through::LineAndCpc, 0.25).unwrap_or(0.27))),
         Quantity::ExternalLoop => exact(&ohms(external)),
         Quantity::FaultCurrent => exact(&ohms(0.23 / external.min(0.4))),
         Quantity::LoopImpedance => {
             let ring = circuit.is_some_and(|c| step.stage == Stage::LoopImpedance && is_ring(c));
             let share = if ring { 0.25 } else { 1.0 };
-            exact(&ohms(external + of(Through::LineAndCpc, share).unwrap_or(0.3)))
+            exact(&ohms(
+                external + of(Through::LineAndCpc, share).unwrap_or(0.3),
+            ))
         }
         Quantity::RcdTime => exact("21"),
         Quantity::RcdFiveTimes => exact("12"),

@@ -102,9 +102,7 @@ impl Procedure for Continuity {
 
     /// R1+R2 is read with line and earth linked at the board, and said to be.
     fn guard(&self, state: &State, step: &Step) -> Result<(), Bar> {
-        let through_the_link = step
-            .measure()
-            .is_some_and(|m| m.quantity == Quantity::R1R2);
+        let through_the_link = step.measure().is_some_and(|m| m.quantity == Quantity::R1R2);
         match step.circuit {
             Some(circuit) if through_the_link && !linked(state, step.board, circuit) => {
                 Err(Bar::FirstComes {
@@ -124,9 +122,7 @@ impl Procedure for Continuity {
 fn read_by_long_lead(state: &State, step: &Step) -> bool {
     state.plan().on(step.board, step.circuit).any(|other| {
         other.place == step.place
-            && other
-                .measure()
-                .is_some_and(|m| m.quantity == Quantity::R2)
+            && other.measure().is_some_and(|m| m.quantity == Quantity::R2)
             && state.result(&other.id).is_some()
     })
 }
@@ -135,7 +131,9 @@ fn read_by_long_lead(state: &State, step: &Step) -> bool {
 fn again_with_link(state: &State, step: &Step) -> bool {
     state.asked_again().is_some_and(|again| {
         (again.board, again.circuit, again.stage) == (step.board, step.circuit, step.stage)
-            && again.measure().is_some_and(|m| m.quantity == Quantity::R1R2)
+            && again
+                .measure()
+                .is_some_and(|m| m.quantity == Quantity::R1R2)
     })
 }
 

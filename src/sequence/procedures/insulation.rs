@@ -160,10 +160,7 @@ impl Procedure for Insulation {
         if voltage == TestVoltage::V500 {
             let pair = joined_to_earth(circuit.phases);
             let what = speak::capital(&pair.spoken()).replace(" to earth", " joined, to earth");
-            for (id, at) in [
-                (JOINED, voltage),
-                (JOINED_LOW, TestVoltage::V250),
-            ] {
+            for (id, at) in [(JOINED, voltage), (JOINED_LOW, TestVoltage::V250)] {
                 let text = format!("{what}, at {} volts.", at.volts());
                 steps.push(make.reading(
                     id,
@@ -189,9 +186,8 @@ impl Procedure for Insulation {
         let Some(circuit) = step.circuit else {
             return waits && (name(step) == TRIAL || !together_low(state, step.board));
         };
-        let clear = || {
-            !given_up(state, step) && !state.electronics_in(step.board, circuit).is_empty()
-        };
+        let clear =
+            || !given_up(state, step) && !state.electronics_in(step.board, circuit).is_empty();
         if !circuit_by_circuit(state, step.board) {
             return name(step) == CLEAR && clear() && waits_for_all_together(state, step.board);
         }
@@ -322,8 +318,7 @@ fn circuit_by_circuit(state: &State, board: u16) -> bool {
 
 /// Whether all circuits together still wait to be tested at the full voltage.
 pub fn waits_for_all_together(state: &State, board: u16) -> bool {
-    !circuit_by_circuit(state, board)
-        && together_steps(state, board).any(|step| state.waits(step))
+    !circuit_by_circuit(state, board) && together_steps(state, board).any(|step| state.waits(step))
 }
 
 /// Whether all circuits together read low at 250 V: something is connected somewhere.
@@ -379,10 +374,7 @@ fn full_tests_open(state: &State, step: &Step) -> bool {
 
 /// Whether the person has said why the circuit is left as it is.
 fn given_up(state: &State, step: &Step) -> bool {
-    matches!(
-        state.done(step),
-        Some(Progress::NotTested(..))
-    )
+    matches!(state.done(step), Some(Progress::NotTested(..)))
 }
 
 fn insulation(pair: Pair, voltage: TestVoltage) -> Measure {

@@ -96,9 +96,7 @@ impl Procedure for Isolation {
     fn guard(&self, state: &State, step: &Step) -> Result<(), Bar> {
         let proving = |step: &Step| step.like.ends_with("dead");
         let first = state.plan().isolation(step.board).find(|other| {
-            other.order < step.order
-                && !(proving(step) && proving(other))
-                && !stated(state, other)
+            other.order < step.order && !(proving(step) && proving(other)) && !stated(state, other)
         });
         match first {
             Some(other) => Err(Bar::FirstComes {

@@ -64,7 +64,9 @@ impl Procedure for RcdTimes {
                     &format!("five/{word}"),
                     "rcd-five",
                     timed(Quantity::RcdFiveTimes, Some(half)),
-                    format!("Five times the rated current, {word} half-cycle. Say the milliseconds."),
+                    format!(
+                        "Five times the rated current, {word} half-cycle. Say the milliseconds."
+                    ),
                     format!("Five times, {word} half."),
                 )
             }));
@@ -73,7 +75,10 @@ impl Procedure for RcdTimes {
             "button",
             "rcd-button",
             &[Statement::Tripped, Statement::NoTrip],
-            format!("Circuit {}. Press the test button. Say tripped, or no trip.", circuit.number),
+            format!(
+                "Circuit {}. Press the test button. Say tripped, or no trip.",
+                circuit.number
+            ),
             format!("Circuit {}, test button.", circuit.number),
         ));
         steps
