@@ -222,6 +222,23 @@ mod rings {
     }
 
     #[test]
+    fn r2_is_compared_with_r1_times_the_ratio_of_the_sizes() {
+        let r1 = read("0.40");
+        let r2 = |t| {
+            said(&judge::ring_end(
+                tables(),
+                &ring(),
+                Leg::Cpc,
+                &read(t),
+                Some(&r1),
+            ))
+        };
+        assert_eq!(r2("0.66"), (Outcome::Pass, None));
+        assert_eq!(r2("0.40"), (Outcome::CannotSay, Some(Finding::RingFault)));
+        assert_eq!(r2("0.95"), (Outcome::CannotSay, Some(Finding::RingFault)));
+    }
+
+    #[test]
     fn a_point_is_compared_with_the_ring_as_the_person_goes_round() {
         let at = |t, spur| {
             let stage = Stage::LineNeutral;

@@ -106,14 +106,18 @@ impl Job {
     /// What each test of a circuit should read, in the order of testing.
     pub fn expected(&self, tables: &Tables, board: &Board, circuit: &Circuit) -> Vec<Expectation> {
         let facts = self.facts(board, circuit);
+        let extra_low = matches!(facts.system, SystemVoltage::Selv | SystemVoltage::Pelv);
         let mut all = Vec::new();
         if facts.ring {
             ring_tests(tables, &facts, &mut all);
         } else {
             radial_tests(tables, &facts, &mut all);
         }
+        if !extra_low {
+            r1_r2_limit(tables, &facts, &mut all);
+        }
         insulation(tables, &facts, circuit, &mut all);
-        if !matches!(facts.system, SystemVoltage::Selv | SystemVoltage::Pelv) {
+        if !extra_low {
             loop_tests(tables, &facts, &mut all);
             breaking(tables, board, &facts, &mut all);
             by_design(tables, &facts, &mut all);
@@ -175,6 +179,9 @@ fn radial_tests(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {
             )),
         }
     }
+}
+
+fn r1_r2_limit(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {
     if let Some(limit) = judge::r1_r2_limit(tables, facts) {
         all.push(Expectation::new(
             "R1+R2, limit",

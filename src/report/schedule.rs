@@ -149,7 +149,6 @@ pub struct BoardSchedule {
 pub struct Check {
     pub what: String,
     pub said: String,
-    pub at: Option<Timestamp>,
 }
 
 /// One line of the schedule.
@@ -239,7 +238,7 @@ impl Schedule {
         let state = log.state()?;
         let job = state.job();
         let steps = by_circuit(&state);
-        let limitations = limitations(&state);
+        let limitations = limitations(log, &state);
         let boards: Vec<BoardSchedule> = job
             .boards
             .iter()
@@ -358,7 +357,7 @@ fn instruments(state: &State, times: &Times) -> Vec<InstrumentRow> {
 }
 
 /// What was not tested, steps of one circuit, stage and reason together.
-fn limitations(state: &State) -> Vec<Limitation> {
+fn limitations(log: &Log, state: &State) -> Vec<Limitation> {
     let mut found: Vec<(Stage, Limitation)> = Vec::new();
     for step in &state.plan().steps {
         let (reason, at) = match state.progress(&step.id) {
@@ -387,7 +386,7 @@ fn limitations(state: &State) -> Vec<Limitation> {
                 circuit: step.circuit,
                 what: vec![what],
                 reason,
-                at: at.and_then(|no| at_of(state, no)),
+                at: at.and_then(|no| log.entry(no)).map(|entry| entry.at),
             },
         ));
     }
@@ -395,11 +394,6 @@ fn limitations(state: &State) -> Vec<Limitation> {
         .into_iter()
         .map(|(_, limitation)| limitation)
         .collect()
-}
-
-/// When an event that closed a step happened is known for readings only; the state keeps no more.
-fn at_of(state: &State, no: EventNo) -> Option<Timestamp> {
-    state.reading(no).map(|kept| kept.at)
 }
 
 /// An insulation test between single pairs that was left out because line and neutral were joined
@@ -597,7 +591,6 @@ fn checks(state: &State, steps: &[&Step]) -> Vec<Check> {
         checks.push(Check {
             what: "isolation".to_owned(),
             said,
-            at: None,
         });
     }
     let others = steps.iter().filter(|step| {
@@ -623,7 +616,6 @@ fn checks(state: &State, steps: &[&Step]) -> Vec<Check> {
         checks.push(Check {
             what: format!("{}{circuit}", speak::stage(step.stage)),
             said,
-            at: None,
         });
     }
     checks

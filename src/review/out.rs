@@ -1,4 +1,5 @@
 use super::svg;
+use super::timeline::link;
 use super::view::View;
 use crate::report::OutRow;
 use crate::sequence::speak::capital;
@@ -18,7 +19,7 @@ pub fn out(view: &View) -> Markup {
                     figcaption { "Each bar runs from out to back. A dashed bar is still out." }
                 }
                 ul.outs { @for row in &schedule.out_list { li {
-                    a href={ "timeline#event-" (row.event) } { (capital(&row.what)) }
+                    a href=(link(view, row.event)) { (capital(&row.what)) }
                     @if let Some(circuit) = row.circuit { ", circuit " (circuit) }
                     @if let Some(parked) = row.parked { ", " (parked) }
                     ": out " (times.clock(row.out_at)) ", "
@@ -36,13 +37,13 @@ pub fn out(view: &View) -> Markup {
             @if schedule.departures.is_empty() { p { "✓ The order was kept." } }
             @else { ul { @for one in &schedule.departures { li {
                 "✗ " (capital(&one.what)) ", "
-                a href={ "timeline#event-" (one.event) } { "event " (one.event) } ", " (times.clock(one.at))
+                a href=(link(view, one.event)) { "event " (one.event) } ", " (times.clock(one.at))
             } } } }
             @if !schedule.overrides.is_empty() {
                 h3 { "Overrides" }
                 ul { @for one in &schedule.overrides { li {
                     "Went on with " strong { (one.out.join("; ")) } " still out. Reason: " (one.reason) ", "
-                    a href={ "timeline#event-" (one.event) } { "event " (one.event) }
+                    a href=(link(view, one.event)) { "event " (one.event) }
                 } } }
             }
         }
@@ -51,7 +52,7 @@ pub fn out(view: &View) -> Markup {
             @if schedule.exceptions.is_empty() { p.none { "No reading was outside its limit and nothing was said to be wrong." } }
             @else { ul { @for one in &schedule.exceptions { li {
                 (capital(&one.what)) " " span.aside { (one.outcome) ", " }
-                a href={ "timeline#event-" (one.event) } { "event " (one.event) }
+                a href=(link(view, one.event)) { "event " (one.event) }
                 @if let Some(later) = &one.later { " ✓ " (later) }
             } } } }
         }

@@ -1,6 +1,6 @@
 use super::frame::{Tab, frame, trouble};
 use super::put_right::parse_value;
-use super::timeline::{Filter, timeline};
+use super::timeline::{Filter, page_of, timeline};
 use super::view::View;
 use super::{graphs, out};
 use crate::report::{self, Times};
@@ -77,7 +77,6 @@ impl Review {
 
     fn router(self: Arc<Self>) -> Router {
         let pages = Router::new()
-            .route("/", get(|| async { Redirect::to("timeline") }))
             .route("/timeline", get(timeline_page))
             .route("/out", get(out_page))
             .route("/graphs", get(graphs_page))
@@ -291,7 +290,10 @@ struct Right {
 
 async fn put_right(State(review): State<Shared>, Form(right): Form<Right>) -> Response {
     match keep(&review, &right) {
-        Ok(no) => Redirect::to(&format!("timeline?kept={no}#event-{no}")).into_response(),
+        Ok(no) => {
+            let page = review.view().map_or(0, |view| page_of(&view, no));
+            Redirect::to(&format!("timeline?kept={no}&page={page}#event-{no}")).into_response()
+        }
         Err(why) => failed(
             StatusCode::UNPROCESSABLE_ENTITY,
             "The correction was not kept",

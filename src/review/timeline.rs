@@ -84,6 +84,30 @@ impl Filter {
     }
 }
 
+/// Where an event stands in the timeline, as a link.
+pub fn link(view: &View, no: EventNo) -> String {
+    match position(view, no).and_then(|n| view.exchanges.get(n)) {
+        Some(exchange) => format!(
+            "timeline?page={}#event-{}",
+            page_of(view, no),
+            exchange.event
+        ),
+        None => "timeline".to_owned(),
+    }
+}
+
+/// The page of the timeline that an event stands on.
+pub fn page_of(view: &View, no: EventNo) -> usize {
+    position(view, no).unwrap_or(0) / PAGE
+}
+
+/// Which exchange an event belongs to.
+fn position(view: &View, no: EventNo) -> Option<usize> {
+    view.exchanges
+        .partition_point(|exchange| exchange.event <= no)
+        .checked_sub(1)
+}
+
 /// Percent-encoding for a query (RFC 3986): everything but letters and digits.
 fn escaped(text: &str) -> String {
     text.bytes()
@@ -309,7 +333,7 @@ fn links(view: &View, chain: &[EventNo], own: EventNo) -> Markup {
             @for (n, no) in chain.iter().enumerate() {
                 @if n > 0 { " → " }
                 @let value = view.state.reading(*no).map(|k| words::value(&k.reading)).unwrap_or_default();
-                @if *no == own { strong { (value) } } @else { a href={ "#event-" (no) } { (value) } }
+                @if *no == own { strong { (value) } } @else { a href=(link(view, *no)) { (value) } }
             }
         }
     }

@@ -37,10 +37,13 @@ pub fn play(sink: &str, path: &Path) -> std::io::Result<Child> {
     Command::new("paplay").args(["-d", sink]).arg(path).spawn()
 }
 
+/// 20 ms of sound, with the moment at which it arrived.
+type Chunk = (Instant, Vec<f32>);
+
 /// Hears what comes from one device, with the moment at which each piece of 20 ms arrived.
 pub struct Bystander {
     recorder: Child,
-    heard: Arc<Mutex<Vec<(Instant, Vec<f32>)>>>,
+    heard: Arc<Mutex<Vec<Chunk>>>,
 }
 
 #[allow(dead_code)]

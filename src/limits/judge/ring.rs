@@ -4,11 +4,11 @@ use super::continuity::{Place, beside_expected};
 use super::{continuity, look_unless};
 use crate::limits::conductor::{self, Through};
 use crate::limits::ring::{self as ring_limits, Ends, Leg, PointReading, Stage};
-use crate::limits::{Facts, Finding, Outcome, Tables, Verdict};
+use crate::limits::{Facts, Finding, Outcome, Run, Tables, Verdict};
 use crate::quantity::{Ohms, Reading, Truth, measure};
 
-/// r1, rn or r2: one conductor of a ring, end to end. `line` is r1, already read, that rn is
-/// compared with.
+/// r1, rn or r2: one conductor of a ring, end to end. `line` is r1, already read, that rn and r2
+/// are compared with.
 pub fn ring_end(
     tables: &Tables,
     facts: &Facts,
@@ -39,30 +39,18 @@ pub fn ring_end(
         return verdict.found(Finding::Open, fault.spoken());
     }
     let r1 = line.and_then(|r| Ohms::from_reading(r, None).ok());
-    let verdict = match (leg, r1) {
-        (Leg::Neutral, Some(r1)) => {
-            let within = Ohms::exact(tables.ring.within_ohms);
-            let alike = value.is_within(r1.widened(within));
-            let verdict = Verdict::new(
+    let verdict = match (leg, r1, &facts.cable) {
+        (Leg::Neutral, Some(r1), _) => neutral_beside_line(tables, value, r1),
+        (Leg::Cpc, Some(r1), Some(run)) => match ring_limits::cpc_beside_line(tables, run, r1) {
+            Some(bounds) => cpc_beside_line(tables, run, value, r1, bounds),
+            None => Verdict::new(
                 tables,
-                look_unless(alike),
-                format!("rn within {within} of r1"),
+                Outcome::Pass,
+                limit,
                 clause,
-                format!("rn {value} beside r1 {r1}"),
-            );
-            match alike {
-                Truth::No => {
-                    let higher = if value.low() > r1.high() {
-                        Leg::Neutral
-                    } else {
-                        Leg::Line
-                    };
-                    let fault = ring_limits::Fault::UnequalLegs { higher };
-                    verdict.found(Finding::RingFault, fault.spoken())
-                }
-                Truth::Yes | Truth::CannotSay => verdict,
-            }
-        }
+                format!("{value} read"),
+            ),
+        },
         _ => Verdict::new(
             tables,
             Outcome::Pass,
@@ -73,6 +61,51 @@ pub fn ring_end(
     };
     let place = Place::Furthest;
     beside_expected(tables, facts, place, through, 1.0, value, verdict)
+}
+
+fn neutral_beside_line(tables: &Tables, rn: Ohms, r1: Ohms) -> Verdict {
+    let within = Ohms::exact(tables.ring.within_ohms);
+    let alike = rn.is_within(r1.widened(within));
+    let verdict = Verdict::new(
+        tables,
+        look_unless(alike),
+        format!("rn within {within} of r1"),
+        &tables.ring.clause,
+        format!("rn {rn} beside r1 {r1}"),
+    );
+    if alike != Truth::No {
+        return verdict;
+    }
+    let higher = if rn.low() > r1.high() {
+        Leg::Neutral
+    } else {
+        Leg::Line
+    };
+    let fault = ring_limits::Fault::UnequalLegs { higher };
+    verdict.found(Finding::RingFault, fault.spoken())
+}
+
+fn cpc_beside_line(
+    tables: &Tables,
+    run: &Run,
+    r2: Ohms,
+    r1: Ohms,
+    (expected, tolerated): (Ohms, Ohms),
+) -> Verdict {
+    let holds = r2.is_within(tolerated);
+    let verdict = Verdict::new(
+        tables,
+        look_unless(holds),
+        format!("r2 near r1 × {} ÷ {}", run.line.shown(), run.cpc.shown()),
+        &tables.ring.clause,
+        format!("r2 {r2} beside r1 {r1}; by the ratio {expected}, tolerated {tolerated}"),
+    );
+    if holds != Truth::No {
+        return verdict;
+    }
+    let higher = r2.low() > expected.high();
+    let fault = ring_limits::Fault::CpcRatio { higher };
+    verdict.found(Finding::RingFault, fault.spoken())
 }
 
 /// End-to-end readings as quantities; nothing when one is in another kind of unit.

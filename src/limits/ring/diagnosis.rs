@@ -94,7 +94,7 @@ fn legs(tables: &Tables, run: Option<&Run>, ends: &Ends, found: &mut Diagnosis) 
         }
     }
     let Some(run) = run else { return };
-    let Some(expected) = expected_cpc(tables, run, ends) else {
+    let Some((expected, tolerated)) = cpc_beside_line(tables, run, line.hull(neutral)) else {
         return;
     };
     found.numbers.push(format!(
@@ -102,11 +102,7 @@ fn legs(tables: &Tables, run: Option<&Run>, ends: &Ends, found: &mut Diagnosis) 
         run.line.shown(),
         run.cpc.shown()
     ));
-    // A reading error in r1 comes back multiplied by the ratio.
-    let (_, ratio) = expected.ratio(line.hull(neutral));
-    let slack =
-        within.times(ratio.clamp(1.0, 10.0)) + expected.times(tables.ring.cpc_within_factor);
-    match ends.cpc.is_within(expected.widened(slack)) {
+    match ends.cpc.is_within(tolerated) {
         Truth::No => found.faults.push(Fault::CpcRatio {
             higher: ends.cpc.low() > expected.high(),
         }),
@@ -114,18 +110,18 @@ fn legs(tables: &Tables, run: Option<&Run>, ends: &Ends, found: &mut Diagnosis) 
     }
 }
 
-/// r1 (or rn) times the ratio of the sizes, and of the tabulated resistances, which differ a little.
-fn expected_cpc(tables: &Tables, run: &Run, ends: &Ends) -> Option<Ohms> {
+/// What r2 should be beside r1, and how far it may stray: r1 times the ratio of the sizes, and of
+/// the tabulated resistances, which differ a little.
+pub fn cpc_beside_line(tables: &Tables, run: &Run, line: Ohms) -> Option<(Ohms, Ohms)> {
     let by_size = run.line.value()? / run.cpc.value()?;
-    let line = conductor::per_metre(tables, run.line, run.class)?.value()?;
-    let cpc = conductor::per_metre(tables, run.cpc, run.class)?.value()?;
-    let by_table = cpc / line;
-    let least = Ohms::between(ends.line.low(), ends.neutral.low()).low();
-    let most = Ohms::between(ends.line.high(), ends.neutral.high()).high();
-    Some(Ohms::between(
-        least * by_size.min(by_table),
-        most * by_size.max(by_table),
-    ))
+    let each = conductor::per_metre(tables, run.line, run.class)?.value()?;
+    let by_table = conductor::per_metre(tables, run.cpc, run.class)?.value()? / each;
+    let ratio = (by_size.min(by_table), by_size.max(by_table));
+    let expected = Ohms::between(line.low() * ratio.0, line.high() * ratio.1);
+    // A reading error in r1 comes back multiplied by the ratio.
+    let within = Ohms::exact(tables.ring.within_ohms).times(ratio.1.clamp(1.0, 10.0));
+    let slack = within + expected.times(tables.ring.cpc_within_factor);
+    Some((expected, expected.widened(slack)))
 }
 
 struct Round<'r> {

@@ -22,7 +22,7 @@ mod fault;
 use crate::quantity::Ohms;
 use serde::Serialize;
 
-pub use diagnosis::{Diagnosis, diagnose};
+pub use diagnosis::{Diagnosis, cpc_beside_line, diagnose};
 pub use fault::Fault;
 
 /// End-to-end resistance of each conductor of the ring, measured at the board.
