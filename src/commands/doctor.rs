@@ -6,7 +6,9 @@ use std::fmt;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
-use std::time::{Duration, Instant, SystemTime};
+#[cfg(any(feature = "microphone", feature = "system-voice"))]
+use std::time::Duration;
+use std::time::{Instant, SystemTime};
 
 /// Checks microphone, voice, model, disk and clock, and says what to do about each.
 #[derive(Debug, Clone, clap::Args)]

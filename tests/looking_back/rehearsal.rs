@@ -5,7 +5,7 @@
 
 use bothhands::audio::{SAMPLE_RATE, Utterance};
 use bothhands::grammar::{Alteration, Change, Part, Place, Said, Statement};
-use bothhands::installation::Job;
+use bothhands::installation::{CircuitKind, Job};
 use bothhands::quantity::{Conductors, Reading, Relation, Unit};
 use bothhands::report::Log;
 use bothhands::sequence::{Ask, Event, Line, Mode, Quantity, Session, Step, place_of};
@@ -62,11 +62,15 @@ impl Rehearsal {
         let mut store = Store::open_with(path, options).unwrap();
         let job = include_str!("../jobs/boathouse.toml");
         store.append(&[NewEvent::job(job).unwrap()], None).unwrap();
-        for (n, (event, at)) in self.events.iter().enumerate() {
-            *now.lock().unwrap() = *at;
-            let evidence = (with_sound && n > 0).then(|| tone(n, event));
-            let kept = NewEvent::new(event.kind(), 1, event).unwrap();
-            store.append(&[kept], evidence.as_ref()).unwrap();
+        // What one utterance brought is kept together, with one sound.
+        for (n, turn) in self.events.chunk_by(|a, b| a.1 == b.1).enumerate() {
+            *now.lock().unwrap() = turn[0].1;
+            let evidence = (with_sound && n > 0).then(|| tone(n, &turn[0].0));
+            let kept: Vec<_> = turn
+                .iter()
+                .map(|(event, _)| NewEvent::new(event.kind(), 1, event).unwrap())
+                .collect();
+            store.append(&kept, evidence.as_ref()).unwrap();
         }
     }
 
@@ -91,17 +95,21 @@ impl Rehearsal {
     }
 
     /// Answers every step that is left, and finishes.
-    pub fn to_the_end(&mut self) {
+    pub fn finish_it(&mut self) {
         for _ in 0..20_000 {
             if !self.answer() {
                 break;
             }
         }
-        self.say(Said::Finish);
+        let lines = self.say(Said::Finish);
         if self.session.state().question().is_some() {
             self.say(Said::Affirm);
         }
-        assert_eq!(self.session.state().mode(), Mode::Finished);
+        assert_eq!(
+            self.session.state().mode(),
+            Mode::Finished,
+            "{lines:?}"
+        );
     }
 
     /// Answers what is asked now as it should be; nothing when nothing is asked.
@@ -191,7 +199,13 @@ impl Rehearsal {
                     .map(place_of)
                     .find(|place| !out(place))
                     .unwrap_or_else(|| place_of(&circuit.points[0]));
-                altered(Part::Conductors(Conductors::N), Change::Out, Some(place))
+                let goes_on = circuit.kind == CircuitKind::Ring
+                    || circuit
+                        .points
+                        .iter()
+                        .any(|p| p.feeds_on && place_of(p) == place);
+                let out = altered(Part::Conductors(Conductors::N), Change::Out, Some(place));
+                if goes_on { both(out) } else { out }
             }
             other => panic!("nobody knows what to do for {other}"),
         }
@@ -226,6 +240,17 @@ pub fn altered(part: Part, change: Change, place: Option<Place>) -> Said {
         both: false,
         parked: None,
     })
+}
+
+/// Both conductors of the kind, kept joined.
+pub fn both(said: Said) -> Said {
+    match said {
+        Said::Altered(alteration) => Said::Altered(Alteration {
+            both: true,
+            ..alteration
+        }),
+        other => other,
+    }
 }
 
 pub fn board() -> Place {
