@@ -105,11 +105,7 @@ impl Rehearsal {
         if self.session.state().question().is_some() {
             self.say(Said::Affirm);
         }
-        assert_eq!(
-            self.session.state().mode(),
-            Mode::Finished,
-            "{lines:?}"
-        );
+        assert_eq!(self.session.state().mode(), Mode::Finished, "{lines:?}");
     }
 
     /// Answers what is asked now as it should be; nothing when nothing is asked.
