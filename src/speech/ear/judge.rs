@@ -11,6 +11,7 @@ use serde::Deserialize;
 pub struct Thresholds {
     pub not_for_us: NotForUs,
     pub ask_again: AskAgain,
+    pub probability: Probability,
 }
 
 /// Bounds below which it was none of our words.
@@ -24,8 +25,30 @@ pub struct NotForUs {
 #[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct AskAgain {
-    pub fit_below: f32,
-    pub margin_below: f32,
+    pub probability_below: f32,
+}
+
+/// The probability that the likeliest meaning is the right one, from the two scores: the logistic
+/// function of `constant + margin * ln(1 + margin, at most margin_cap) + fit * fit`.
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Probability {
+    pub constant: f32,
+    pub margin: f32,
+    pub margin_cap: f32,
+    pub fit: f32,
+}
+
+impl Probability {
+    /// From 0 to 1; not a number when a score is not one.
+    pub fn of(&self, scores: Scores) -> f32 {
+        if scores.margin.is_nan() {
+            return f32::NAN;
+        }
+        let margin = scores.margin.clamp(0.0, self.margin_cap).ln_1p();
+        let z = self.constant + self.margin * margin + self.fit * scores.fit;
+        1.0 / (1.0 + (-z).exp())
+    }
 }
 
 impl Thresholds {
@@ -40,11 +63,10 @@ impl Thresholds {
 
     /// What to do with a reading that scored so.
     pub fn outcome(&self, scores: Scores) -> Outcome {
-        let Scores { fit, margin, .. } = scores;
         // A score that is not a number is never taken.
-        if fit.is_nan() || fit < self.not_for_us.fit_below {
+        if scores.fit.is_nan() || scores.fit < self.not_for_us.fit_below {
             Outcome::NotForUs
-        } else if fit >= self.ask_again.fit_below && margin >= self.ask_again.margin_below {
+        } else if self.probability.of(scores) >= self.ask_again.probability_below {
             Outcome::Taken
         } else {
             Outcome::AskAgain
@@ -156,6 +178,22 @@ mod tests {
         assert_eq!(outcome(-9.0, 30.0), Outcome::NotForUs);
         assert_eq!(outcome(f32::NAN, 30.0), Outcome::NotForUs);
         assert_ne!(outcome(-0.1, f32::NAN), Outcome::Taken);
-        assert!(thresholds.not_for_us.fit_below <= thresholds.ask_again.fit_below);
+    }
+
+    #[test]
+    fn more_margin_and_better_fit_are_likelier_right() {
+        let probability = Thresholds::shipped().unwrap().probability;
+        let of = |fit, margin| {
+            probability.of(Scores {
+                fit,
+                margin,
+                phones: 9,
+            })
+        };
+        assert!(of(-0.5, 2.0) < of(-0.5, 8.0));
+        assert!(of(-1.0, 8.0) < of(-0.2, 8.0));
+        assert!((0.0..=1.0).contains(&of(-50.0, 0.0)) && (0.0..=1.0).contains(&of(0.0, 1e9)));
+        assert_eq!(of(-0.5, f32::INFINITY), of(-0.5, probability.margin_cap));
+        assert!(of(-0.5, f32::NAN).is_nan());
     }
 }
