@@ -103,6 +103,7 @@ impl Conductor<'_> {
         let mut tally = Tally::default();
         let mut excluded: Vec<Said> = Vec::new();
         let mut last_taken: Option<Said> = None;
+        let mut last_reading_by: Option<&'static str> = None;
         let mut silent_since = Instant::now();
         while !self.stop.load(Ordering::SeqCst) && self.session.state().mode() != Mode::Finished {
             let Some(input) = source.next(self.voice)? else {
@@ -131,7 +132,11 @@ impl Conductor<'_> {
                 Input::Words(words) => {
                     self.witness.heard(&words, None);
                     let rule = self.session.rule();
-                    match self.grammar.understand(rule, &words) {
+                    let understood = self.grammar.understand(rule, &words).or_else(|| {
+                        let said = self.grammar.understand(last_reading_by?, &words)?;
+                        puts_right(&said).then_some(said)
+                    });
+                    match understood {
                         Some(said) => (said, None),
                         None if self.session.state().mode() == Mode::Noting => (Said::Note, None),
                         None => {
@@ -147,12 +152,27 @@ impl Conductor<'_> {
                     let Some(recogniser) = self.recogniser.as_deref_mut() else {
                         continue;
                     };
-                    let expected = Expectation {
+                    let mut expected = Expectation {
                         rule: self.session.rule().to_owned(),
                         excluded: excluded.clone(),
                     };
-                    let heard = recogniser.recognise(&utterance.samples, &expected)?;
+                    let mut heard = recogniser.recognise(&utterance.samples, &expected)?;
                     tally.hearing += heard.took;
+                    // The last reading may be put right although the step that asks now has other
+                    // words.
+                    if heard.outcome != Outcome::Taken
+                        && let Some(rule) = last_reading_by
+                        && rule != expected.rule
+                    {
+                        expected.rule = rule.to_owned();
+                        let again = recogniser.recognise(&utterance.samples, &expected)?;
+                        tally.hearing += again.took;
+                        if again.outcome == Outcome::Taken
+                            && again.said.as_ref().is_some_and(puts_right)
+                        {
+                            heard = again;
+                        }
+                    }
                     tally.sound += Duration::from_secs_f64(utterance.seconds());
                     self.witness.heard(&heard.words, Some(&heard));
                     let noting = self.session.state().mode() == Mode::Noting;
@@ -192,9 +212,14 @@ impl Conductor<'_> {
             silent_since = Instant::now();
             tally.taken += 1;
             let before = self.session.clone();
+            let asked_by = before.rule();
             match self.session.turn(&said, self.clock.tick()) {
                 Ok(turn) => {
                     if self.keep_and_say(before, &turn, evidence.as_ref()) {
+                        let readings = |e: &Event| matches!(e, Event::Reading { .. });
+                        if turn.events.iter().any(readings) && !puts_right(&said) {
+                            last_reading_by = Some(asked_by);
+                        }
                         excluded = refused(&turn, last_taken.as_ref());
                         last_taken = Some(said.clone());
                     }
@@ -287,6 +312,11 @@ fn tone(kind: LineKind) -> Tone {
         LineKind::Reminder => Tone::Reminder,
         LineKind::Warning => Tone::Warning,
     }
+}
+
+/// Whether it says what the last reading should have been.
+fn puts_right(said: &Said) -> bool {
+    matches!(said, Said::Correction(Some(_)))
 }
 
 /// Meanings to leave out of the next decode: what was just taken back.
