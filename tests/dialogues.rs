@@ -26,6 +26,7 @@
 mod plain;
 
 use bothhands::installation::Job;
+use bothhands::limits::Tables;
 use bothhands::sequence::{Event, Line, OutEntry, StepId};
 use jiff::SignedDuration;
 use plain::Site;
@@ -54,6 +55,34 @@ fn every_dialogue_goes_as_written() {
     }
     assert!(wrong.is_empty(), "\n{}", wrong.join("\n"));
     assert!(files.len() >= 40, "only {} dialogues", files.len());
+}
+
+#[test]
+fn an_edited_copy_of_the_tables_decides() {
+    let text = Tables::shipped_text()
+        .replace("BS 7671:2018+A2:2022", "works rule 3")
+        .replace(
+            "low = { test_volts = 500, megohms = 1.0 }",
+            "low = { test_volts = 500, megohms = 50.0 }",
+        );
+    let tables = Tables::parse(&text, "mine.toml").unwrap();
+    let job = Job::load(Path::new("tests/dialogues/jobs/plain.toml")).unwrap();
+    let (mut site, _) = Site::typed(job, MORNING.parse().unwrap());
+    site.session = site.session.with_tables(tables);
+    site.plainly_to("500/L-N").unwrap();
+    let lines = site.type_in("20").unwrap();
+    assert!(lines[0].text.ends_with("Affirm, or correct."), "{lines:?}");
+    let verdict = site
+        .state()
+        .readings()
+        .filter_map(|kept| kept.verdict.clone())
+        .last()
+        .unwrap();
+    let verdict = format!("{verdict:?}");
+    assert!(
+        verdict.contains("works rule 3") && verdict.contains("50"),
+        "{verdict}"
+    );
 }
 
 fn files() -> Vec<PathBuf> {

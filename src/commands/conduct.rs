@@ -103,7 +103,6 @@ impl Conductor<'_> {
         let mut tally = Tally::default();
         let mut excluded: Vec<Said> = Vec::new();
         let mut last_taken: Option<Said> = None;
-        let mut last_reading_by: Option<&'static str> = None;
         let mut silent_since = Instant::now();
         while !self.stop.load(Ordering::SeqCst) && self.session.state().mode() != Mode::Finished {
             let Some(input) = source.next(self.voice)? else {
@@ -131,12 +130,7 @@ impl Conductor<'_> {
                 }
                 Input::Words(words) => {
                     self.witness.heard(&words, None);
-                    let rule = self.session.rule();
-                    let understood = self.grammar.understand(rule, &words).or_else(|| {
-                        let said = self.grammar.understand(last_reading_by?, &words)?;
-                        puts_right(&said).then_some(said)
-                    });
-                    match understood {
+                    match self.session.understand(self.grammar, &words) {
                         Some(said) => (said, None),
                         None if self.session.state().mode() == Mode::Noting => (Said::Note, None),
                         None => {
@@ -161,14 +155,13 @@ impl Conductor<'_> {
                     // The last reading may be put right although the step that asks now has other
                     // words.
                     if heard.outcome != Outcome::Taken
-                        && let Some(rule) = last_reading_by
-                        && rule != expected.rule
+                        && let Some(rule) = self.session.earlier_rule()
                     {
                         expected.rule = rule.to_owned();
                         let again = recogniser.recognise(&utterance.samples, &expected)?;
                         tally.hearing += again.took;
                         if again.outcome == Outcome::Taken
-                            && again.said.as_ref().is_some_and(puts_right)
+                            && again.said.as_ref().is_some_and(Session::puts_right)
                         {
                             heard = again;
                         }
@@ -212,14 +205,9 @@ impl Conductor<'_> {
             silent_since = Instant::now();
             tally.taken += 1;
             let before = self.session.clone();
-            let asked_by = before.rule();
             match self.session.turn(&said, self.clock.tick()) {
                 Ok(turn) => {
                     if self.keep_and_say(before, &turn, evidence.as_ref()) {
-                        let readings = |e: &Event| matches!(e, Event::Reading { .. });
-                        if turn.events.iter().any(readings) && !puts_right(&said) {
-                            last_reading_by = Some(asked_by);
-                        }
                         excluded = refused(&turn, last_taken.as_ref());
                         last_taken = Some(said.clone());
                     }
@@ -312,11 +300,6 @@ fn tone(kind: LineKind) -> Tone {
         LineKind::Reminder => Tone::Reminder,
         LineKind::Warning => Tone::Warning,
     }
-}
-
-/// Whether it says what the last reading should have been.
-fn puts_right(said: &Said) -> bool {
-    matches!(said, Said::Correction(Some(_)))
 }
 
 /// Meanings to leave out of the next decode: what was just taken back.

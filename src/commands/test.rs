@@ -5,6 +5,7 @@ use super::screen::{OnScreen, Screen};
 use super::sources::{InputSource, Recordings, TypedLines};
 use crate::grammar::Grammar;
 use crate::installation::Job;
+use crate::limits::Tables;
 use crate::sequence::{Event, Session, State, place_of};
 use crate::speech::ear::Ear;
 use crate::speech::{Heard, Outcome, Recogniser};
@@ -29,6 +30,10 @@ pub struct Args {
     /// up where it ends.
     #[arg(long, value_name = "FILE")]
     db: Option<PathBuf>,
+    /// Compare readings with an edited copy of the tables of limits; every verdict names their
+    /// edition.
+    #[arg(long, value_name = "FILE")]
+    tables: Option<PathBuf>,
     /// Where sound comes from: `mic`, recordings (WAV or FLAC) one after another, or `-` for a
     /// WAV on standard input.
     #[arg(long, value_name = "mic|FILE|-", num_args = 1..)]
@@ -80,6 +85,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         )
     })?;
     let job = Job::parse(&text, &args.job.display().to_string())?;
+    let tables = args.tables.as_deref().map(Tables::load).transpose()?;
     let db = args
         .db
         .clone()
@@ -122,6 +128,10 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
             same_job(&db, &job, &state)?;
             Session::resume(state, &by(), clock.tick())
         }
+    };
+    let session = match tables {
+        Some(tables) => session.with_tables(tables),
+        None => session,
     };
     let mut witness: Box<dyn Witness> = match &screen {
         Some(screen) => Box::new(screen.clone()),

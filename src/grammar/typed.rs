@@ -115,9 +115,9 @@ pub fn normalise(line: &str) -> String {
         after_figures = token.ends_with(|c: char| c.is_ascii_digit());
         if let Some((_, said)) = short {
             words.push((*said).to_owned());
-        } else if token.starts_with(|c: char| c.is_ascii_digit() || c == '.') {
+        } else if token.contains(|c: char| c.is_ascii_digit()) {
             words.push(spoken_number(token));
-        } else if !token.is_empty() && !IGNORED.contains(token) {
+        } else if !token.trim_matches('.').is_empty() && !IGNORED.contains(token) {
             words.push(token.to_owned());
         }
     }

@@ -3,8 +3,9 @@ use super::event::{Event, EventNo, Mode};
 use super::invariants;
 use super::speak::{self, CAUTIONS, Line};
 use super::state::{ABSENCE, OutEntry, ReplayError, State};
-use crate::grammar::{Part, Said, Stage};
+use crate::grammar::{Grammar, Part, Said, Stage};
 use crate::installation::Job;
+use crate::limits::Tables;
 use jiff::Timestamp;
 use std::collections::BTreeSet;
 
@@ -88,6 +89,15 @@ impl Session {
         }
     }
 
+    /// The same, comparing readings from now on with an edited copy of the tables.
+    #[must_use]
+    pub fn with_tables(self, tables: Tables) -> Self {
+        Self {
+            state: self.state.with_tables(tables),
+            ..self
+        }
+    }
+
     /// The state now.
     pub fn state(&self) -> &State {
         &self.state
@@ -116,6 +126,29 @@ impl Session {
     /// The grammar rule that answers are heard with now.
     pub fn rule(&self) -> &'static str {
         speak::prompt(&self.state).rule
+    }
+
+    /// The rule that the last reading was heard with, where another step with other words asks by
+    /// now: "correction two nine nine" may still put that reading right.
+    pub fn earlier_rule(&self) -> Option<&'static str> {
+        let last = self.state.reading(self.state.last_taken()?)?;
+        let rule = self.state.step(&last.step)?.rule;
+        (rule != self.rule()).then_some(rule)
+    }
+
+    /// What typed words mean where the session is; nothing when they mean nothing here.
+    pub fn understand(&self, grammar: &Grammar, words: &str) -> Option<Said> {
+        grammar.understand(self.rule(), words).or_else(|| {
+            grammar
+                .understand(self.earlier_rule()?, words)
+                .filter(Self::puts_right)
+        })
+    }
+
+    /// Whether something said can only be meant for the last reading: see
+    /// [`Session::earlier_rule`].
+    pub fn puts_right(said: &Said) -> bool {
+        matches!(said, Said::Correction(Some(_)))
     }
 
     /// Goes one utterance forward.

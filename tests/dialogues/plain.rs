@@ -60,7 +60,7 @@ impl Site {
     pub fn type_in(&mut self, words: &str) -> Result<Vec<Line>, String> {
         let rule = self.session.rule();
         let grammar = self.grammar.as_ref().unwrap();
-        let said = match grammar.understand(rule, words) {
+        let said = match self.session.understand(grammar, words) {
             Some(said) => said,
             None if self.session.state().mode() == bothhands::sequence::Mode::Noting => Said::Note,
             None => return Err(format!("\"{words}\" is not in the rule <{rule}>")),
