@@ -164,6 +164,7 @@ fn summary(schedule: &Schedule) -> Markup {
             @if let Some(later) = &one.later { " " span.later { "✓ " (later) } }
         }
     });
+    let limited = schedule.limited_job().map(|sentence| html! { (sentence) });
     let limitations = schedule.limitations.iter().map(|one| {
         html! {
             span.mark { (one.mark) } " board " (one.board)
@@ -187,7 +188,7 @@ fn summary(schedule: &Schedule) -> Markup {
     html! {
         (list("open", "Open items", "Nothing is open.", open.collect()))
         (list("exceptions", "Exceptions", "No reading was outside its limit and nothing was said to be wrong.", exceptions.collect()))
-        (list("limitations", "Limitations", "Everything planned was tested.", limitations.collect()))
+        (list("limitations", "Limitations", "Everything planned was tested.", limited.into_iter().chain(limitations).collect()))
         (list("departures", "Departures from the order", "The order was kept.", departures.collect()))
         (list("overrides", "Overrides", "None.", overrides.collect()))
     }

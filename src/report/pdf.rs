@@ -204,9 +204,9 @@ fn summary(paper: &mut Paper<'_>, schedule: &Schedule) {
         })
         .collect();
     let limitations: Vec<String> = schedule
-        .limitations
-        .iter()
-        .map(|one| {
+        .limited_job()
+        .into_iter()
+        .chain(schedule.limitations.iter().map(|one| {
             let circuit = one
                 .circuit
                 .map(|circuit| format!(", circuit {circuit}"))
@@ -218,7 +218,7 @@ fn summary(paper: &mut Paper<'_>, schedule: &Schedule) {
                 one.what.join("; "),
                 one.reason
             )
-        })
+        }))
         .collect();
     let departures: Vec<String> = schedule
         .departures

@@ -45,6 +45,8 @@ pub struct Schedule {
     pub time_zone: String,
     pub supply: SupplyFacts,
     pub instruments: Vec<InstrumentRow>,
+    /// The tests that the job is limited to; empty when it is not.
+    pub limited_to: Vec<&'static str>,
     pub limitations: Vec<Limitation>,
     pub departures: Vec<Departure>,
     pub overrides: Vec<OverrideRow>,
@@ -230,6 +232,16 @@ impl OutRow {
 }
 
 impl Schedule {
+    /// What a job that is limited to some tests begins its limitations with.
+    pub fn limited_job(&self) -> Option<String> {
+        (!self.limited_to.is_empty()).then(|| {
+            format!(
+                "The job was limited to {}: no other test was planned.",
+                self.limited_to.join(", ")
+            )
+        })
+    }
+
     /// The schedule of a log, with times shown in the zone given.
     ///
     /// # Errors
@@ -278,6 +290,7 @@ impl Schedule {
             overrides: overrides(&state),
             open_items: open_items(&state),
             exceptions: exceptions(log, &state),
+            limited_to: limited_to(state.job()),
             limitations,
             boards,
             out_list: state
@@ -354,6 +367,11 @@ fn instruments(state: &State, times: &Times) -> Vec<InstrumentRow> {
             overdue: i.calibration_due < begun,
         })
         .collect()
+}
+
+fn limited_to(job: &Job) -> Vec<&'static str> {
+    let tests = job.tests.iter().flatten();
+    tests.map(|stage| speak::stage(*stage)).collect()
 }
 
 /// What was not tested, steps of one circuit, stage and reason together.
