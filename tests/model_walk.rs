@@ -481,10 +481,10 @@ impl Memory {
     }
 
     fn put_back(&mut self, no: EventNo, entries: &[EventNo]) {
-        for entry in entries {
-            self.out.remove(entry);
-        }
-        self.back.insert(no, entries.to_vec());
+        // What somebody else put back meanwhile is not this one's to take back.
+        let mut back = entries.to_vec();
+        back.retain(|entry| self.out.remove(entry).is_some());
+        self.back.insert(no, back);
     }
 
     /// Forgets that a board was proved dead, or all of its isolation.
