@@ -913,10 +913,14 @@ fn corrections(log: &Log, state: &State) -> Vec<Value> {
 #[test]
 #[ignore = "a load of minutes; run it with --release and --nocapture"]
 fn thousand() {
-    const QUERIES: [(&str, &str); 6] = [
+    const QUERIES: [(&str, &str); 7] = [
         (
-            "jobs",
+            "jobs, without their counts",
             "SELECT count(*) FROM (SELECT * FROM bothhands.jobs OFFSET 0) AS q",
+        ),
+        (
+            "jobs, with what is outside limits and still out",
+            "SELECT sum(outside_limits + still_out)::bigint FROM bothhands.jobs",
         ),
         (
             "readings on the schedule",
