@@ -6,11 +6,12 @@ SHELL := /bin/bash
 # To build: ALSA for the microphone, the speech service's library for the voice (and clang, which
 # reads its headers), pkg-config to find both.
 BUILD_PACKAGES := build-essential pkg-config libasound2-dev libspeechd-dev libclang-dev
-# To test: voices and sounds to hear, a sound server and a speech service without hardware, and
-# recordings of people.
+# To test: voices and sounds to hear, a sound server and a speech service without hardware,
+# recordings of people, and a database server to hand logs in to.
 TEST_PACKAGES := espeak-ng flite sox pocketsphinx-testdata \
 	pulseaudio pulseaudio-utils libasound2-plugins alsa-utils \
-	speech-dispatcher speech-dispatcher-espeak-ng poppler-utils
+	speech-dispatcher speech-dispatcher-espeak-ng poppler-utils \
+	postgresql openssl
 OUT ?= demo-out
 
 .PHONY: demo test clips packages-build packages-test
@@ -26,7 +27,7 @@ test: packages-build packages-test clips
 	cargo fmt --check
 	@echo "== lints"
 	cargo clippy --all-targets --locked -- -D warnings
-	@echo "== without sound devices"
+	@echo "== without sound devices and servers"
 	cargo check --locked --no-default-features
 	@echo "== tests"
 	cargo test --locked

@@ -11,6 +11,8 @@
 pub mod audio;
 pub mod commands;
 pub mod grammar;
+#[cfg(feature = "hand-in")]
+pub mod handin;
 pub mod installation;
 pub mod limits;
 pub mod quantity;

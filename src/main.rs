@@ -28,6 +28,8 @@ enum Command {
     Export(commands::export::ExportArgs),
     Import(commands::import::ImportArgs),
     Merge(commands::merge::MergeArgs),
+    #[cfg(feature = "hand-in")]
+    HandIn(commands::hand_in::HandInArgs),
     Devices(commands::devices::Args),
     Doctor(commands::doctor::Args),
 }
@@ -47,6 +49,8 @@ fn main() -> ExitCode {
         Command::Export(args) => commands::export::run(args),
         Command::Import(args) => commands::import::run(args),
         Command::Merge(args) => commands::merge::run(args),
+        #[cfg(feature = "hand-in")]
+        Command::HandIn(args) => commands::hand_in::run(&args),
         Command::Devices(args) => commands::devices::run(&args),
         Command::Doctor(args) => commands::doctor::run(&args),
     };

@@ -6,6 +6,8 @@ pub mod demo;
 pub mod devices;
 pub mod doctor;
 pub mod export;
+#[cfg(feature = "hand-in")]
+pub mod hand_in;
 pub mod hear;
 pub mod import;
 #[cfg(feature = "microphone")]

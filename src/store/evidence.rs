@@ -92,6 +92,11 @@ impl Evidence {
         serde_json::from_str(&self.heard)
     }
 
+    /// The same as the very JSON text that is kept and hashed.
+    pub fn heard_as_written(&self) -> &str {
+        &self.heard
+    }
+
     /// SHA-256 of the FLAC file.
     pub fn sound_hash(&self) -> Digest256 {
         self.sound_hash

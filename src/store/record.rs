@@ -81,6 +81,11 @@ impl Record {
         serde_json::from_str(&self.payload)
     }
 
+    /// The time as it is kept and hashed: RFC 3339, UTC, always six decimals.
+    pub fn written_at(&self) -> String {
+        written_time(self.at)
+    }
+
     /// What the hash must be: SHA-256 over these fields in this order, each as a netstring
     /// (length in bytes in decimal, colon, bytes, comma), all as the text that is kept:
     ///

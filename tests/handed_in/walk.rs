@@ -1,0 +1,211 @@
+//! Sessions in which half of what is said is the plain answer and the rest is drawn at random, kept
+//! as logs. The same seed gives the same session.
+
+use super::plain::plain_answer;
+use bothhands::grammar::{Alteration, Change, Grammar, Part, Place, Reason, Said, Statement};
+use bothhands::installation::Job;
+use bothhands::quantity::{Conductors, Reading, Relation};
+use bothhands::sequence::{Event, EventNo, Mode, Session, Standing, correct_at_desk, place_of};
+use bothhands::store::{self, Evidence, NewEvent, Options, Store};
+use jiff::{SignedDuration, Timestamp};
+use std::collections::HashMap;
+use std::path::Path;
+use std::sync::{Arc, Mutex};
+
+pub const JOBS: [&str; 5] = ["radial", "periodic", "ring", "boards", "three-phase"];
+
+/// A job and what may be said in it.
+pub struct World {
+    job: Job,
+    text: String,
+    places: Vec<Place>,
+    heard: HashMap<String, Vec<Said>>,
+}
+
+impl World {
+    pub fn of(name: &str) -> Self {
+        let path = format!("tests/dialogues/jobs/{name}.toml");
+        let job = Job::load(Path::new(&path)).unwrap();
+        let places: Vec<Place> = job
+            .boards
+            .iter()
+            .flat_map(|board| &board.circuits)
+            .flat_map(|circuit| &circuit.points)
+            .map(place_of)
+            .collect();
+        let mut names: Vec<String> = places.iter().map(|place| place.name.clone()).collect();
+        names.sort();
+        names.dedup();
+        let grammar = Grammar::built_in().unwrap().with_places(&names).unwrap();
+        let mut rng = fastrand::Rng::with_seed(7);
+        let rules: Vec<String> = grammar.rules().map(str::to_owned).collect();
+        let heard = rules
+            .into_iter()
+            .map(|rule| {
+                let said = (0..60)
+                    .filter_map(|_| {
+                        let words = grammar.sample(&rule, &mut rng).ok()?;
+                        grammar.understand(&rule, &words)
+                    })
+                    .collect();
+                (rule, said)
+            })
+            .collect();
+        Self {
+            job,
+            text: std::fs::read_to_string(path).unwrap(),
+            places,
+            heard,
+        }
+    }
+
+    /// The first `length` events of a session, with their times.
+    pub fn session(&self, seed: u64, length: usize) -> Vec<(Event, Timestamp)> {
+        let mut rng = fastrand::Rng::with_seed(seed);
+        let mut now: Timestamp = "2026-11-25T08:00:00Z".parse().unwrap();
+        now += SignedDuration::from_hours(i64::try_from(seed % 5000).unwrap());
+        let (mut session, turn) = Session::begin(self.job.clone(), "bothhands walk", now).unwrap();
+        let mut events: Vec<_> = turn.events.into_iter().map(|event| (event, now)).collect();
+        while events.len() < length {
+            now += match rng.u32(0..300) {
+                0 => SignedDuration::from_mins(20),
+                _ => SignedDuration::from_millis(rng.i64(3_000..12_000)),
+            };
+            // Now and then somebody goes to the desk, puts a reading right, and comes back.
+            if rng.u32(0..40) == 0
+                && let Some(event) = self.at_desk(&session, &mut rng)
+            {
+                let mut state = session.state().clone();
+                state.apply(&event, now);
+                events.push((event, now));
+                let (resumed, turn) = Session::resume(state, "bothhands walk", now);
+                session = resumed;
+                events.extend(turn.events.into_iter().map(|event| (event, now)));
+                continue;
+            }
+            let said = self.something(&session, &mut rng);
+            let turn = session.turn(&said, now).unwrap();
+            events.extend(turn.events.into_iter().map(|event| (event, now)));
+        }
+        events.truncate(length);
+        events
+    }
+
+    fn at_desk(&self, session: &Session, rng: &mut fastrand::Rng) -> Option<Event> {
+        let state = session.state();
+        let standing: Vec<EventNo> = state
+            .readings()
+            .filter(|kept| matches!(kept.standing, Standing::Counts | Standing::Questioned))
+            .map(|kept| kept.no)
+            .collect();
+        let of = *rng.choice(&standing)?;
+        let right = Reading {
+            relation: Relation::Exact,
+            number: Some(rng.choice(["0.21", "0.5", "12", "299"])?.parse().unwrap()),
+            ..state.reading(of)?.reading
+        };
+        correct_at_desk(state, of, &right, "misread in the notebook").ok()
+    }
+
+    fn something(&self, session: &Session, rng: &mut fastrand::Rng) -> Said {
+        let state = session.state();
+        if matches!(state.mode(), Mode::Paused | Mode::StandingBy | Mode::Noting) {
+            let awake = [Said::Resume, Said::CarryOn, Said::EndOfNote];
+            return rng.choice(&awake).unwrap().clone();
+        }
+        match rng.u8(0..32) {
+            0..20 => plain_answer(state).unwrap_or(Said::WhereAreWe),
+            20..23 => rng
+                .choice(&self.heard[session.rule()])
+                .cloned()
+                .unwrap_or(Said::WhatIsOut),
+            23 => {
+                let right = Said::Reading {
+                    reading: Self::reading(rng),
+                    place: None,
+                    half: None,
+                };
+                match rng.u8(0..3) {
+                    0 => Said::Correction(Some(Box::new(right))),
+                    _ => right,
+                }
+            }
+            24..26 => self.alteration(rng),
+            26 => Said::Affirm,
+            27 => {
+                let back = [Said::Negative, Said::Disregard, Said::Correction(None)];
+                rng.choice(&back).unwrap().clone()
+            }
+            28 => Said::Override(Reason::Instructed),
+            29 => Said::Stated(
+                *rng.choice(&[Statement::Live, Statement::Energised])
+                    .unwrap(),
+            ),
+            30 => Said::NotTested(Reason::NoAccess),
+            _ => Said::Altered(Alteration {
+                part: Part::Everything,
+                change: Change::Back,
+                place: None,
+                both: false,
+                parked: None,
+            }),
+        }
+    }
+
+    fn reading(rng: &mut fastrand::Rng) -> Reading {
+        let numbers = [
+            "0.00", "0.05", "0.45", "0.5", "5", "20", "230", "299", "999",
+        ];
+        let number = rng.choice(numbers).unwrap().parse().unwrap();
+        let relations = [Relation::Exact, Relation::Over, Relation::Under];
+        match rng.u8(0..8) {
+            0 => Reading::over_range(),
+            _ => Reading::exact(number).with_relation(*rng.choice(&relations).unwrap()),
+        }
+    }
+
+    fn alteration(&self, rng: &mut fastrand::Rng) -> Said {
+        let parts = [
+            Part::Conductors(Conductors::N),
+            Part::Conductors(Conductors::L.with(Conductors::N)),
+            Part::Accessory,
+            Part::Lamp,
+            Part::Switch,
+            Part::EarthingConductor,
+        ];
+        let changes = [Change::Out, Change::Out, Change::Back, Change::Linked];
+        Said::Altered(Alteration {
+            part: *rng.choice(&parts).unwrap(),
+            change: *rng.choice(&changes).unwrap(),
+            place: rng.choice(&self.places).cloned(),
+            both: rng.bool(),
+            parked: None,
+        })
+    }
+
+    /// Keeps a session as a log; every `nth` turn with a sound, none when it is 0.
+    pub fn keep(&self, events: &[(Event, Timestamp)], path: &Path, nth: usize) {
+        let now = Arc::new(Mutex::new(events[0].1));
+        let clock = Arc::clone(&now);
+        let options = Options::new(store::Mode::AppendOrCreate)
+            .device("van laptop")
+            .clock(move || *clock.lock().unwrap());
+        let mut log = Store::open_with(path, options).unwrap();
+        log.append(&[NewEvent::job(&self.text).unwrap()], None)
+            .unwrap();
+        for (n, turn) in events.chunk_by(|a, b| a.1 == b.1).enumerate() {
+            *now.lock().unwrap() = turn[0].1;
+            let kept: Vec<_> = turn
+                .iter()
+                .map(|(event, _)| NewEvent::new(event.kind(), 1, event).unwrap())
+                .collect();
+            let sound = (nth > 0 && n % nth == 0).then(|| self.sound(path, n));
+            log.append(&kept, sound.as_ref()).unwrap();
+        }
+    }
+
+    fn sound(&self, path: &Path, n: usize) -> Evidence {
+        let seed = path.to_string_lossy().bytes().map(u64::from).sum::<u64>();
+        super::keeping::clip("socket three nought point four one", seed * 1000 + n as u64)
+    }
+}
