@@ -52,9 +52,15 @@ impl Bystander {
     pub const WHISPER: f32 = 0.01;
 
     pub fn at(device: &str) -> Result<Self, Box<dyn std::error::Error>> {
+        Self::at_pace(device, 20)
+    }
+
+    /// Takes sound every so many milliseconds: the whole device keeps the pace of its most
+    /// impatient listener.
+    pub fn at_pace(device: &str, ms: u32) -> Result<Self, Box<dyn std::error::Error>> {
         let mut recorder = Command::new("parec")
             .args(["-d", device, "--raw", "--format=s16le", "--channels=1"])
-            .args(["--rate=16000", "--latency-msec=20"])
+            .args(["--rate=16000", &format!("--latency-msec={ms}")])
             .stdout(Stdio::piped())
             .spawn()?;
         let mut sound = recorder.stdout.take().ok_or("no recording")?;
