@@ -14,53 +14,19 @@ use bothhands::installation::Job;
 use bothhands::sequence::Event;
 use bothhands::speech::Expectation;
 use bothhands::store::{JOB_KIND, Mode, Store};
-use sound::{Bystander, Outcome, load_module, play, room};
+use sound::{
+    Bystander, Line, Outcome, Program, furnish, hum, manifest, play, program, room, script,
+    until_silent,
+};
 use std::fs::File;
-use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
+use std::path::Path;
+use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
-/// How much quieter the program's voice is in the microphone than at its loudspeaker.
-const ECHO: &str = "-10dB";
 /// How long a person waits after the program's last word before speaking.
 const POLITE: Duration = Duration::from_millis(1200);
 /// After this long without an answer there is none.
 const UNANSWERED: Duration = Duration::from_millis(3500);
-
-fn program() -> PathBuf {
-    std::env::var_os("BOTHHANDS")
-        .map_or_else(|| env!("CARGO_BIN_EXE_bothhands").into(), PathBuf::from)
-}
-
-fn manifest(path: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join(path)
-}
-
-/// Waits until the loudspeaker has been silent for `quiet`; false after `limit`.
-fn until_silent(speaker: &Bystander, since: Instant, quiet: Duration, limit: Duration) -> bool {
-    let end = Instant::now() + limit;
-    while Instant::now() < end {
-        let last = speaker
-            .loud_since(Some(since))
-            .last()
-            .copied()
-            .unwrap_or(since);
-        if last.elapsed() >= quiet {
-            return true;
-        }
-        std::thread::sleep(Duration::from_millis(20));
-    }
-    false
-}
-
-struct Program(Child);
-
-impl Drop for Program {
-    fn drop(&mut self) {
-        let _ = self.0.kill();
-        let _ = self.0.wait();
-    }
-}
 
 fn events(db: &Path) -> Result<Vec<Event>, Box<dyn std::error::Error>> {
     let store = Store::open(db, Mode::Read)?;
@@ -72,86 +38,6 @@ fn events(db: &Path) -> Result<Vec<Event>, Box<dyn std::error::Error>> {
         }
     }
     Ok(events)
-}
-
-/// Two minutes of the room's own sound, -60 dB below full scale, over and over: in a null sink
-/// alone there is perfect silence, which no microphone gives.
-fn hum() -> Result<Program, Box<dyn std::error::Error>> {
-    let path = room().join("hum.wav");
-    let spec = hound::WavSpec {
-        channels: 1,
-        sample_rate: SAMPLE_RATE,
-        bits_per_sample: 16,
-        sample_format: hound::SampleFormat::Int,
-    };
-    let mut wav = hound::WavWriter::create(&path, spec)?;
-    let mut noise = fastrand::Rng::with_seed(7);
-    for _ in 0..SAMPLE_RATE * 120 {
-        wav.write_sample(noise.i16(-57..=57))?;
-    }
-    wav.finalize()?;
-    let again = "while paplay -d room \"$0\"; do :; done";
-    Ok(Program(
-        Command::new("sh").args(["-c", again]).arg(&path).spawn()?,
-    ))
-}
-
-/// The room: a person's mouth, and the loudspeaker at some distance from the microphone.
-fn furnish() -> Outcome {
-    load_module(&[
-        "module-null-sink",
-        "sink_name=mouth",
-        "rate=48000",
-        "channels=1",
-    ])?;
-    load_module(&[
-        "module-loopback",
-        "source=mouth.monitor",
-        "sink=room",
-        "latency_msec=20",
-    ])?;
-    let echo = load_module(&[
-        "module-loopback",
-        "source=speaker.monitor",
-        "sink=room",
-        "latency_msec=20",
-    ])?;
-    let inputs = Command::new("pactl")
-        .args(["list", "sink-inputs"])
-        .output()?;
-    let inputs = String::from_utf8(inputs.stdout)?;
-    let number = inputs
-        .split("Sink Input #")
-        .find(|input| input.contains(&format!("Owner Module: {echo}\n")))
-        .and_then(|input| input.lines().next())
-        .ok_or("no loopback")?;
-    let quieter = Command::new("pactl")
-        .args(["set-sink-input-volume", number, ECHO])
-        .status()?;
-    assert!(quieter.success());
-    Ok(())
-}
-
-/// One thing said in the demo's script.
-struct Line {
-    clip: PathBuf,
-    words: String,
-}
-
-fn script() -> Result<Vec<Line>, Box<dyn std::error::Error>> {
-    let text = std::fs::read_to_string(manifest("demo/script.tsv"))?;
-    Ok(text
-        .lines()
-        .filter(|line| !line.starts_with('#'))
-        .filter_map(|line| {
-            let mut fields = line.split('\t');
-            let name = fields.next().filter(|name| !name.is_empty())?;
-            Some(Line {
-                clip: manifest("demo/recordings").join(format!("{name}.flac")),
-                words: fields.nth(1).unwrap_or_default().to_owned(),
-            })
-        })
-        .collect())
 }
 
 /// What a log comes to: its events without what was asked again, and without the numbers by which

@@ -612,7 +612,18 @@ struct Capture {
     blocks: Receiver<Vec<f32>>,
     line: Arc<Line>,
     resampler: Resampler,
-    _stream: cpal::Stream,
+    _stream: Stream,
+}
+
+/// What keeps the device delivering.
+enum Stream {
+    #[cfg(target_os = "linux")]
+    Paced {
+        _reader: super::paced::Paced,
+    },
+    CalledBack {
+        _stream: cpal::Stream,
+    },
 }
 
 /// What the sound system's thread and the keeper share.
@@ -634,8 +645,7 @@ impl Line {
     }
 
     /// Called by the sound system for every block of samples.
-    fn take(&self, data: &Data, channels: usize, blocks: &SyncSender<Vec<f32>>) {
-        let mono = mono(data, channels);
+    fn take(&self, mono: Vec<f32>, blocks: &SyncSender<Vec<f32>>) {
         let samples = mono.len();
         let most = self.rate as usize * WAITING_SECONDS;
         let room = self.waiting.load(Ordering::Relaxed) + samples <= most;
@@ -648,6 +658,12 @@ impl Line {
         }
     }
 
+    fn fail(&self, reason: String) {
+        if let Ok(mut fault) = self.fault.lock() {
+            fault.get_or_insert(reason);
+        }
+    }
+
     /// Called by the sound system when something is wrong. Some back ends call it over and over
     /// without a pause, which would keep a core busy.
     fn complain(&self, error: &cpal::Error) {
@@ -657,9 +673,7 @@ impl Line {
                 self.overruns.fetch_add(1, Ordering::Relaxed);
             }
             _ => {
-                if let Ok(mut fault) = self.fault.lock() {
-                    fault.get_or_insert_with(|| error.to_string());
-                }
+                self.fail(error.to_string());
             }
         }
         thread::sleep(Duration::from_millis(2));
@@ -690,7 +704,15 @@ where
     T: SizedSample,
     f32: FromSample<T>,
 {
-    let samples = data.as_slice::<T>().unwrap_or(&[]);
+    mean_of(data.as_slice::<T>().unwrap_or(&[]), channels)
+}
+
+/// The mean of all channels of interleaved samples.
+pub(super) fn mean_of<T>(samples: &[T], channels: usize) -> Vec<f32>
+where
+    T: Copy,
+    f32: FromSample<T>,
+{
     samples
         .chunks_exact(channels.max(1))
         .map(|frame| {
@@ -808,7 +830,7 @@ impl Capture {
                 .build_input_stream_raw(
                     config,
                     format,
-                    move |data, _| taking.take(data, channels, &sender),
+                    move |data, _| taking.take(mono(data, channels), &sender),
                     move |error| complaining.complain(&error),
                     Some(Duration::from_millis(500)),
                 )
@@ -818,9 +840,17 @@ impl Capture {
             buffer_size: BufferSize::Default,
             ..config
         };
-        let (stream, blocks) = start(config)
-            .or_else(|_| start(relaxed))
-            .map_err(unusable)?;
+        #[cfg(target_os = "linux")]
+        let paced = paced(&name, config, format, &line);
+        #[cfg(not(target_os = "linux"))]
+        let paced: Option<(Stream, Receiver<Vec<f32>>)> = None;
+        let (stream, blocks) = match paced {
+            Some(paced) => paced,
+            None => start(config)
+                .or_else(|_| start(relaxed))
+                .map(|(stream, blocks)| (Stream::CalledBack { _stream: stream }, blocks))
+                .map_err(unusable)?,
+        };
         Ok(Self {
             device: name,
             blocks,
@@ -829,6 +859,28 @@ impl Capture {
             _stream: stream,
         })
     }
+}
+
+/// Reads the device at a steady pace; nothing when that can't be done with it.
+#[cfg(target_os = "linux")]
+fn paced(
+    name: &str,
+    config: StreamConfig,
+    format: SampleFormat,
+    line: &Arc<Line>,
+) -> Option<(Stream, Receiver<Vec<f32>>)> {
+    use super::paced::{Came, Paced};
+    let (sender, blocks) = sync_channel(1024);
+    let line = Arc::clone(line);
+    let take = move |came| match came {
+        Came::Sound(mono) => line.take(mono, &sender),
+        Came::Overrun => {
+            line.overruns.fetch_add(1, Ordering::Relaxed);
+        }
+        Came::Fault(reason) => line.fail(reason),
+    };
+    let reader = Paced::open(name, config.sample_rate, config.channels, format, take).ok()?;
+    Some((Stream::Paced { _reader: reader }, blocks))
 }
 
 fn pick(wanted: Option<&str>) -> Result<(cpal::Device, String), MicrophoneError> {

@@ -4,6 +4,8 @@
 pub mod flac;
 #[cfg(feature = "microphone")]
 pub mod microphone;
+#[cfg(all(feature = "microphone", target_os = "linux"))]
+mod paced;
 mod read;
 mod resample;
 mod segment;

@@ -117,6 +117,10 @@ pub struct Segmenter {
     speech: Option<(u64, u64)>,
     /// Nothing before this sample belongs to a later utterance.
     given_to: u64,
+    /// The end of the speech that was last given by [`Segmenter::so_far`].
+    told: Option<u64>,
+    /// Seconds of quiet that end the present pause, when shorter than [`Cutting::pause`].
+    pause: Option<f64>,
 }
 
 impl Default for Segmenter {
@@ -138,6 +142,8 @@ impl Segmenter {
             recent: 0,
             speech: None,
             given_to: 0,
+            told: None,
+            pause: None,
         }
     }
 
@@ -169,6 +175,25 @@ impl Segmenter {
         last.or_else(|| self.cut())
     }
 
+    /// The utterance under way, once a pause is so long that nothing more belongs to it if it ends
+    /// here; once a pause. What [`Segmenter::push`] gives when it does end here is the same to the
+    /// sample.
+    pub fn so_far(&mut self) -> Option<Utterance> {
+        let (_, last) = self.speech?;
+        let quiet = self.judged.saturating_sub(last) >= samples(self.cutting.margin);
+        if !quiet || self.told == Some(last) {
+            return None;
+        }
+        self.told = Some(last);
+        self.utterance().map(|(utterance, _)| utterance)
+    }
+
+    /// Ends the present pause after this many seconds, at once when they are over; should speech
+    /// go on before, the next pause is as long as ever.
+    pub fn hurry(&mut self, seconds: f64) {
+        self.pause = Some(seconds.min(self.cutting.pause));
+    }
+
     /// Whether somebody is speaking at this moment.
     pub fn speaking(&self) -> bool {
         self.speech.is_some()
@@ -186,7 +211,10 @@ impl Segmenter {
         self.recent = (self.recent << 1) | u32::from(speech);
 
         match &mut self.speech {
-            Some((_, end)) if speech => *end = self.judged,
+            Some((_, end)) if speech => {
+                *end = self.judged;
+                self.pause = None;
+            }
             Some(_) => {}
             None => {
                 let window = last(self.recent);
@@ -198,7 +226,8 @@ impl Segmenter {
         }
         let ended = match self.speech {
             Some((first, last)) => {
-                let pause = self.judged - last >= samples(self.cutting.pause);
+                let enough = self.pause.unwrap_or(self.cutting.pause);
+                let pause = self.judged - last >= samples(enough);
                 let long = self.judged - first >= samples(self.cutting.longest);
                 if pause || long { self.cut() } else { None }
             }
@@ -210,8 +239,17 @@ impl Segmenter {
 
     /// The utterance under way, which ends here.
     fn cut(&mut self) -> Option<Utterance> {
-        let (first, last) = self.speech.take()?;
+        let (utterance, given_to) = self.utterance()?;
+        self.speech = None;
+        self.pause = None;
         self.recent = 0;
+        self.given_to = given_to;
+        Some(utterance)
+    }
+
+    /// The utterance under way as it is if it ends here, and the sample to which it is then given.
+    fn utterance(&self) -> Option<(Utterance, u64)> {
+        let (first, last) = self.speech?;
         let margin = samples(self.cutting.margin);
         let available = self.kept_from + self.kept.len() as u64;
         let from = first
@@ -219,13 +257,13 @@ impl Segmenter {
             .max(self.given_to)
             .max(self.kept_from);
         let to = (last + margin).min(available).max(from);
-        self.given_to = last.max(from).min(available);
         let range = (from - self.kept_from) as usize..(to - self.kept_from) as usize;
-        Some(Utterance {
+        let utterance = Utterance {
             samples: self.kept.range(range).copied().collect(),
             start: from,
             speech_end: last.min(available),
-        })
+        };
+        Some((utterance, last.max(from).min(available)))
     }
 
     /// Drops the sound that no utterance can need any more.

@@ -1,6 +1,7 @@
 //! Conducts a session: hears, decides, keeps, and only then speaks.
 
 use super::sources::{Input, InputSource};
+use crate::audio::Utterance;
 use crate::grammar::{Grammar, Said};
 use crate::sequence::{Event, Line, LineKind, Mode, Session, State, Turn};
 use crate::speech::{Expectation, Heard, Outcome, Recogniser};
@@ -33,6 +34,9 @@ impl SharedClock {
 
 /// How long silence lasts before a reminder of what is out.
 pub const REMIND_AFTER: Duration = Duration::from_secs(60);
+
+/// The pause that ends what is whole but could go on, such as a reading without its unit.
+const WHOLE: Duration = Duration::from_millis(500);
 
 /// Everything a session needs around it.
 pub struct Conductor<'a> {
@@ -104,6 +108,7 @@ impl Conductor<'_> {
         let mut excluded: Vec<Said> = Vec::new();
         let mut last_taken: Option<Said> = None;
         let mut silent_since = Instant::now();
+        let mut so_far: Option<(Utterance, Expectation, Heard)> = None;
         while !self.stop.load(Ordering::SeqCst) && self.session.state().mode() != Mode::Finished {
             let Some(input) = source.next(self.voice)? else {
                 break;
@@ -142,30 +147,47 @@ impl Conductor<'_> {
                         }
                     }
                 }
+                Input::SoFar(utterance) => {
+                    let Some(recogniser) = self.recogniser.as_deref_mut() else {
+                        continue;
+                    };
+                    let expected = Expectation {
+                        rule: self.session.rule().to_owned(),
+                        excluded: excluded.clone(),
+                    };
+                    let heard = recognise(
+                        recogniser,
+                        &utterance,
+                        &expected,
+                        self.session.earlier_rule(),
+                        &mut tally,
+                    )?;
+                    if let Some(pause) = enough(&heard) {
+                        source.hurry(pause);
+                    }
+                    so_far = Some((utterance, expected, heard));
+                    continue;
+                }
                 Input::Sound(utterance) | Input::SpokenOver(utterance) => {
                     let Some(recogniser) = self.recogniser.as_deref_mut() else {
                         continue;
                     };
-                    let mut expected = Expectation {
+                    let expected = Expectation {
                         rule: self.session.rule().to_owned(),
                         excluded: excluded.clone(),
                     };
-                    let mut heard = recogniser.recognise(&utterance.samples, &expected)?;
-                    tally.hearing += heard.took;
-                    // The last reading may be put right although the step that asks now has other
-                    // words.
-                    if heard.outcome != Outcome::Taken
-                        && let Some(rule) = self.session.earlier_rule()
-                    {
-                        expected.rule = rule.to_owned();
-                        let again = recogniser.recognise(&utterance.samples, &expected)?;
-                        tally.hearing += again.took;
-                        if again.outcome == Outcome::Taken
-                            && again.said.as_ref().is_some_and(Session::puts_right)
-                        {
-                            heard = again;
+                    let heard = match so_far.take() {
+                        Some((before, rule, heard)) if before == utterance && rule == expected => {
+                            heard
                         }
-                    }
+                        _ => recognise(
+                            recogniser,
+                            &utterance,
+                            &expected,
+                            self.session.earlier_rule(),
+                            &mut tally,
+                        )?,
+                    };
                     tally.sound += Duration::from_secs_f64(utterance.seconds());
                     self.witness.heard(&heard.words, Some(&heard));
                     let noting = self.session.state().mode() == Mode::Noting;
@@ -266,6 +288,45 @@ impl Conductor<'_> {
                 eprintln!("{}", line.text);
             }
         }
+    }
+}
+
+/// Hears an utterance. The last reading may be put right although the step that asks now has other
+/// words.
+fn recognise(
+    recogniser: &mut dyn Recogniser,
+    utterance: &Utterance,
+    expected: &Expectation,
+    earlier: Option<&str>,
+    tally: &mut Tally,
+) -> anyhow::Result<Heard> {
+    let heard = recogniser.recognise(&utterance.samples, expected)?;
+    tally.hearing += heard.took;
+    if heard.outcome != Outcome::Taken
+        && let Some(rule) = earlier
+    {
+        let expected = Expectation {
+            rule: rule.to_owned(),
+            excluded: expected.excluded.clone(),
+        };
+        let again = recogniser.recognise(&utterance.samples, &expected)?;
+        tally.hearing += again.took;
+        if again.outcome == Outcome::Taken && again.said.as_ref().is_some_and(Session::puts_right) {
+            return Ok(again);
+        }
+    }
+    Ok(heard)
+}
+
+/// How long a pause after what was heard ends it, when shorter than usual: nothing can follow, or
+/// it is whole as it stands. After "negative" and "correction" what is right often follows.
+fn enough(heard: &Heard) -> Option<Duration> {
+    let said = heard.said.as_ref();
+    match heard.outcome {
+        Outcome::Taken if !heard.may_go_on => Some(Duration::ZERO),
+        Outcome::Taken if matches!(said, Some(Said::Negative | Said::Correction(None))) => None,
+        Outcome::Taken => Some(WHOLE),
+        Outcome::AskAgain | Outcome::NotForUs => None,
     }
 }
 

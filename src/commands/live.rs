@@ -3,7 +3,7 @@
 
 use super::sources::{Input, InputSource};
 use crate::audio::microphone::{Event, Level, Microphone, Notice};
-use crate::audio::{Cutting, Segmenter};
+use crate::audio::{Cutting, SAMPLE_RATE, Segmenter};
 use crate::voice::{Gate, Voice};
 use std::collections::VecDeque;
 use std::time::{Duration, Instant};
@@ -22,6 +22,9 @@ pub struct Live {
     ready: VecDeque<Input>,
     /// When somebody, or something, cut a prompt short, until it is known that it was speech.
     cut: Option<Instant>,
+    /// When the first sound arrived and when the last did, and how many samples came after the
+    /// first.
+    arrived: Option<(Instant, Instant, u64)>,
 }
 
 /// After this long without speech, what cut a prompt short was only noise.
@@ -41,6 +44,7 @@ impl Live {
             given: 0,
             ready: VecDeque::new(),
             cut: None,
+            arrived: None,
         })
     }
 
@@ -67,6 +71,18 @@ impl Live {
                 } else {
                     Input::Sound(utterance)
                 });
+        }
+    }
+
+    /// What somebody who pauses has said so far, unless it is mixed with the program's own voice.
+    fn so_far(&mut self) {
+        if let Some(mut utterance) = self.segmenter.so_far() {
+            utterance.start += self.before;
+            utterance.speech_end += self.before;
+            let end = utterance.start + utterance.samples.len() as u64;
+            if !self.gate.spoken_over(utterance.start, end) {
+                self.ready.push_back(Input::SoFar(utterance));
+            }
         }
     }
 
@@ -101,12 +117,34 @@ impl InputSource for Live {
             }
             match self.microphone.next(Duration::from_millis(100)) {
                 Some(Event::Sound(chunk)) => {
+                    let now = Instant::now();
+                    self.arrived = Some(match self.arrived {
+                        None => (now, now, 0),
+                        Some((first, _, samples)) => (first, now, samples + chunk.len() as u64),
+                    });
                     self.hear(&chunk, voice);
+                    self.so_far();
                     voice.level(self.level().mean);
                 }
                 Some(Event::Notice(notice)) => self.notice(&notice),
                 None => {}
             }
         }
+    }
+
+    fn hurry(&mut self, pause: Duration) {
+        self.segmenter.hurry(pause.as_secs_f64());
+    }
+
+    /// Sound against the clock: less of it is what was lost, more of it is a device whose
+    /// clock runs fast.
+    fn account(&self) -> Option<String> {
+        let (first, last, samples) = self.arrived?;
+        Some(format!(
+            "The microphone gave {:.2} s of sound in {:.2} s, with {} overruns.",
+            samples as f64 / f64::from(SAMPLE_RATE),
+            (last - first).as_secs_f64(),
+            self.microphone.overruns()
+        ))
     }
 }

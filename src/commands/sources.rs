@@ -16,6 +16,9 @@ pub enum Input {
     Sound(Utterance),
     /// A stretch of speech mixed with the program's own voice, or cut off by it.
     SpokenOver(Utterance),
+    /// The stretch of speech under way, which may have ended or only pauses: see
+    /// [`InputSource::hurry`]. If it ends here it comes again, the same to the sample.
+    SoFar(Utterance),
     /// A typed line, taken as if it had been heard.
     Words(String),
     /// A recording without a voice in it, by name.
@@ -34,6 +37,14 @@ pub trait InputSource {
     /// # Errors
     /// When the source can't be read; the message says what to do.
     fn next(&mut self, voice: &mut dyn Voice) -> anyhow::Result<Option<Input>>;
+
+    /// What was heard so far is complete: the pause need not be longer than this.
+    fn hurry(&mut self, _pause: Duration) {}
+
+    /// How it fared, for the person at the end of a session; nothing where nothing can go wrong.
+    fn account(&self) -> Option<String> {
+        None
+    }
 }
 
 /// Typed lines: one utterance a line; empty lines and lines that begin with `#` are left out.

@@ -163,6 +163,9 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     }
     let tally = conducted?;
     report(&tally, &conductor, &db, stop.load(Ordering::SeqCst));
+    if let Some(account) = source.account() {
+        eprintln!("{account}");
+    }
     Ok(ExitCode::SUCCESS)
 }
 

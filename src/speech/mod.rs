@@ -22,6 +22,9 @@ pub struct Heard {
     pub scores: Scores,
     /// Each word with its time in seconds from the utterance's first sample.
     pub times: Vec<WordTime>,
+    /// Whether the grammar allows more words after these: the person may only be pausing.
+    #[serde(skip)]
+    pub may_go_on: bool,
     /// How long the recogniser worked.
     #[serde(skip)]
     pub took: Duration,

@@ -35,6 +35,9 @@ const JITTER: f32 = 0.06;
 const PROMPTS: (usize, usize) = (3, 8);
 /// Seconds of the program's own sound that must have been measured before anyone can cut in.
 const LEARNT: f32 = 1.5;
+/// The voice falls silent within this time when it is cut short, in seconds, the way through the
+/// sound system included. Who is still loud then is a person.
+const STOPS: f32 = 0.2;
 /// How quickly the measured level falls and, once learnt, rises, in dB a second of speaking. At
 /// these two it comes to rest where a twelfth of the program's voice is louder. A faster rise
 /// would learn the first moments of a person who cuts in as the program's own.
@@ -68,6 +71,9 @@ pub struct Gate {
     learnt: f32,
     /// Seconds for which somebody has been clearly louder.
     over: f32,
+    /// Seconds since somebody cut in, and the level of the program's own voice measured until
+    /// then; until it is known whether it was a person.
+    cut: Option<(f32, f32)>,
     held: VecDeque<f32>,
     /// The tail of the room, in seconds.
     tail: f32,
@@ -118,6 +124,7 @@ impl Gate {
             echo: None,
             learnt: 0.0,
             over: 0.0,
+            cut: None,
             held: VecDeque::with_capacity(HELD * 2),
             tail: tail.as_secs_f32(),
             lags: VecDeque::with_capacity(PROMPTS.1),
@@ -148,6 +155,7 @@ impl Gate {
             (State::Open, true) => {
                 self.state = State::Closed;
                 self.over = 0.0;
+                self.cut = None;
                 self.hold(chunk)
             }
             (State::Closed, true) => {
@@ -163,6 +171,7 @@ impl Gate {
                 }
             }
             (State::Over, true) => {
+                self.who_cut_in(seconds);
                 let from = self.given;
                 let passed = self.give(chunk);
                 self.mark(from, self.given);
@@ -301,10 +310,27 @@ impl Gate {
         if self.over >= LONG_ENOUGH {
             // If it was the program after all, grown louder, the next prompt is not cut again.
             self.echo = Some(echo + CLEARLY / 2.0);
+            self.cut = Some((0.0, echo));
             self.over = 0.0;
             return true;
         }
         false
+    }
+
+    /// Whoever speaks on after the program has fallen silent is a person, from whom nothing is
+    /// learnt about the program's own level: else somebody who cuts in again and again would have
+    /// to shout in the end.
+    fn who_cut_in(&mut self, seconds: f32) {
+        if let Some((since, before)) = &mut self.cut {
+            *since += seconds;
+            if *since >= STOPS {
+                if decibels(self.power) > before.max(decibels(self.floor.unwrap_or(1e-6))) + CLEARLY
+                {
+                    self.echo = Some(*before);
+                }
+                self.cut = None;
+            }
+        }
     }
 
     fn give(&mut self, chunk: &[f32]) -> Passed {
@@ -465,6 +491,28 @@ mod tests {
                 let (out, _) = run(&mut gate, &mut scene, 0.5, None, None);
                 assert!(loudest(&out) < 0.01, "{db} dB");
             }
+        }
+    }
+
+    #[test]
+    fn somebody_may_cut_in_again_and_again() {
+        let (mut gate, mut scene) = (Gate::default(), scene());
+        run(&mut gate, &mut scene, 1.0, None, None);
+        run(&mut gate, &mut scene, 3.0, Some(-40.0), None);
+        for time in 0..12 {
+            run(&mut gate, &mut scene, 1.0, Some(-40.0), None);
+            let mut cut = None;
+            for n in 0..50 {
+                // The voice stops some 60 ms after it was told to, and says so later.
+                let silent = cut.is_some_and(|cut| n > cut + 3);
+                let own = if silent { None } else { Some(-40.0) };
+                let chunk = scene.chunk(own, Some(-16.0));
+                if gate.pass(&chunk, true).cut_in {
+                    cut = Some(n);
+                }
+            }
+            assert!(cut.is_some(), "the {time}. time");
+            run(&mut gate, &mut scene, 1.0, None, None);
         }
     }
 

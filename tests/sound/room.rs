@@ -1,5 +1,8 @@
-//! The test room of `with-sound-server.sh`, and those in it.
+//! The test room of `with-sound-server.sh`, and those in it. Each test uses some of it.
 
+#![allow(dead_code)]
+
+use bothhands::audio::SAMPLE_RATE;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, Mutex};
@@ -13,7 +16,6 @@ pub fn room() -> PathBuf {
 }
 
 /// Orders the sound server about: `stop` or `start`.
-#[allow(dead_code)]
 pub fn server(order: &str) -> Outcome {
     let script = std::env::var_os("SOUND_SERVER").ok_or("run by with-sound-server.sh")?;
     let done = Command::new("bash").arg(script).arg(order).status()?;
@@ -22,7 +24,6 @@ pub fn server(order: &str) -> Outcome {
 }
 
 /// Adds something to the sound server and gives its number.
-#[allow(dead_code)]
 pub fn load_module(arguments: &[&str]) -> Result<String, Box<dyn std::error::Error>> {
     let loaded = Command::new("pactl")
         .arg("load-module")
@@ -46,15 +47,20 @@ pub struct Bystander {
     heard: Arc<Mutex<Vec<Chunk>>>,
 }
 
-#[allow(dead_code)]
 impl Bystander {
     /// Quieter than this is silence.
     pub const WHISPER: f32 = 0.01;
 
     pub fn at(device: &str) -> Result<Self, Box<dyn std::error::Error>> {
+        Self::at_pace(device, 20)
+    }
+
+    /// Takes sound every so many milliseconds: the whole device keeps the pace of its most
+    /// impatient listener.
+    pub fn at_pace(device: &str, ms: u32) -> Result<Self, Box<dyn std::error::Error>> {
         let mut recorder = Command::new("parec")
             .args(["-d", device, "--raw", "--format=s16le", "--channels=1"])
-            .args(["--rate=16000", "--latency-msec=20"])
+            .args(["--rate=16000", &format!("--latency-msec={ms}")])
             .stdout(Stdio::piped())
             .spawn()?;
         let mut sound = recorder.stdout.take().ok_or("no recording")?;
@@ -115,4 +121,121 @@ impl Drop for Bystander {
         let _ = self.recorder.kill();
         let _ = self.recorder.wait();
     }
+}
+
+/// How much quieter the program's voice is in the microphone than at its loudspeaker.
+const ECHO: &str = "-10dB";
+pub fn program() -> PathBuf {
+    std::env::var_os("BOTHHANDS")
+        .map_or_else(|| env!("CARGO_BIN_EXE_bothhands").into(), PathBuf::from)
+}
+
+pub fn manifest(path: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join(path)
+}
+
+/// Waits until the loudspeaker has been silent for `quiet`; false after `limit`.
+pub fn until_silent(speaker: &Bystander, since: Instant, quiet: Duration, limit: Duration) -> bool {
+    let end = Instant::now() + limit;
+    while Instant::now() < end {
+        let last = speaker
+            .loud_since(Some(since))
+            .last()
+            .copied()
+            .unwrap_or(since);
+        if last.elapsed() >= quiet {
+            return true;
+        }
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    false
+}
+
+pub struct Program(pub Child);
+
+impl Drop for Program {
+    fn drop(&mut self) {
+        let _ = self.0.kill();
+        let _ = self.0.wait();
+    }
+}
+
+/// Two minutes of the room's own sound, -60 dB below full scale, over and over: in a null sink
+/// alone there is perfect silence, which no microphone gives.
+pub fn hum() -> Result<Program, Box<dyn std::error::Error>> {
+    let path = room().join("hum.wav");
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: SAMPLE_RATE,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut wav = hound::WavWriter::create(&path, spec)?;
+    let mut noise = fastrand::Rng::with_seed(7);
+    for _ in 0..SAMPLE_RATE * 120 {
+        wav.write_sample(noise.i16(-57..=57))?;
+    }
+    wav.finalize()?;
+    let again = "while paplay -d room \"$0\"; do :; done";
+    Ok(Program(
+        Command::new("sh").args(["-c", again]).arg(&path).spawn()?,
+    ))
+}
+
+/// The room: a person's mouth, and the loudspeaker at some distance from the microphone.
+pub fn furnish() -> Outcome {
+    load_module(&[
+        "module-null-sink",
+        "sink_name=mouth",
+        "rate=48000",
+        "channels=1",
+    ])?;
+    load_module(&[
+        "module-loopback",
+        "source=mouth.monitor",
+        "sink=room",
+        "latency_msec=20",
+    ])?;
+    let echo = load_module(&[
+        "module-loopback",
+        "source=speaker.monitor",
+        "sink=room",
+        "latency_msec=20",
+    ])?;
+    let inputs = Command::new("pactl")
+        .args(["list", "sink-inputs"])
+        .output()?;
+    let inputs = String::from_utf8(inputs.stdout)?;
+    let number = inputs
+        .split("Sink Input #")
+        .find(|input| input.contains(&format!("Owner Module: {echo}\n")))
+        .and_then(|input| input.lines().next())
+        .ok_or("no loopback")?;
+    let quieter = Command::new("pactl")
+        .args(["set-sink-input-volume", number, ECHO])
+        .status()?;
+    assert!(quieter.success());
+    Ok(())
+}
+
+/// One thing said in the demo's script.
+pub struct Line {
+    pub clip: PathBuf,
+    pub words: String,
+}
+
+pub fn script() -> Result<Vec<Line>, Box<dyn std::error::Error>> {
+    let text = std::fs::read_to_string(manifest("demo/script.tsv"))?;
+    Ok(text
+        .lines()
+        .filter(|line| !line.starts_with('#'))
+        .filter_map(|line| {
+            let mut fields = line.split('\t');
+            let name = fields.next().filter(|name| !name.is_empty())?;
+            Some(Line {
+                clip: manifest("demo/recordings").join(format!("{name}.flac")),
+                words: fields.nth(1).unwrap_or_default().to_owned(),
+            })
+        })
+        .collect())
 }

@@ -247,6 +247,7 @@ impl Recogniser for Ear {
                 phones: 0,
             },
             times: Vec::new(),
+            may_go_on: false,
             took: Duration::ZERO,
         };
         let usable = (SHORTEST..=LONGEST).contains(&samples.len())
@@ -270,6 +271,7 @@ impl Recogniser for Ear {
             heard.scores.margin = best.hypothesis.score - next;
             heard.outcome = self.thresholds.outcome(heard.scores);
             heard.times = graph.times(&best.hypothesis);
+            heard.may_go_on = graph.may_go_on(&best.hypothesis);
             heard.words = best.words;
             heard.said = Some(best.said);
             if let Some(second) = second {

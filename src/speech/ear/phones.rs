@@ -219,6 +219,31 @@ impl PhoneGraph {
         hypothesis.words.iter().map(timed).collect()
     }
 
+    /// Whether the grammar allows more words after those of a hypothesis.
+    pub fn may_go_on(&self, hypothesis: &Hypothesis) -> bool {
+        let mut states = vec![0];
+        for word in hypothesis.words.iter().map(|heard| heard.word) {
+            let leaving = states.iter().flat_map(|&state| self.leaving(state));
+            states = leaving
+                .filter(|spelling| spelling.word == word)
+                .map(|spelling| spelling.to)
+                .collect();
+            states.sort_unstable();
+            states.dedup();
+        }
+        states.iter().any(|&state| !self.leaving(state).is_empty())
+    }
+
+    fn leaving(&self, state: u32) -> &[Spelling] {
+        self.states
+            .get(state as usize)
+            .and_then(|state| {
+                self.spellings
+                    .get(state.leaving.start as usize..state.leaving.end as usize)
+            })
+            .unwrap_or_default()
+    }
+
     fn word(&self, heard: &HeardWord) -> &str {
         self.words
             .get(heard.word as usize)
