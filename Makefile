@@ -7,10 +7,11 @@ SHELL := /bin/bash
 # reads its headers), pkg-config to find both.
 BUILD_PACKAGES := build-essential pkg-config libasound2-dev libspeechd-dev libclang-dev
 # To test: voices and sounds to hear, a sound server and a speech service without hardware,
-# recordings of people, and a database server to hand logs in to.
+# recordings of people, a browser to look back with, and a database server to hand logs in to.
 TEST_PACKAGES := espeak-ng flite sox pocketsphinx-testdata \
 	pulseaudio pulseaudio-utils libasound2-plugins alsa-utils \
 	speech-dispatcher speech-dispatcher-espeak-ng poppler-utils \
+	chromium chromium-driver \
 	postgresql openssl
 OUT ?= demo-out
 
@@ -29,6 +30,9 @@ test: packages-build packages-test clips
 	cargo clippy --all-targets --locked -- -D warnings
 	@echo "== without sound devices and servers"
 	cargo check --locked --no-default-features
+	@echo "== the accessibility checker for the pages (npm)"
+	@if command -v npm >/dev/null; then tests/looking_back/axe.sh; \
+		else echo "npm is not installed: the pages are tested without it"; fi
 	@echo "== tests"
 	cargo test --locked
 

@@ -230,8 +230,11 @@ impl Conductor<'_> {
             match self.session.turn(&said, self.clock.tick()) {
                 Ok(turn) => {
                     if self.keep_and_say(before, &turn, evidence.as_ref()) {
-                        excluded = refused(&turn, last_taken.as_ref());
-                        last_taken = Some(said.clone());
+                        excluded = refused(&said, &turn, last_taken.as_ref());
+                        // "Say again" between a reading and its "negative" is not what is refused.
+                        if turn.events.iter().any(may_be_refused) {
+                            last_taken = Some(said.clone());
+                        }
                     }
                     if let Said::Manner(manner) = said
                         && let Some(text) = self.voice.adjust(manner)
@@ -363,8 +366,25 @@ fn tone(kind: LineKind) -> Tone {
     }
 }
 
+fn may_be_refused(event: &Event) -> bool {
+    matches!(
+        event,
+        Event::Reading { .. }
+            | Event::Stated { .. }
+            | Event::TakenOut { .. }
+            | Event::PutBack { .. }
+            | Event::ProposedAllBack { .. }
+            | Event::NotTested { .. }
+            | Event::Skipped { .. }
+    )
+}
+
 /// Meanings to leave out of the next decode: what was just taken back.
-fn refused(turn: &Turn, last: Option<&Said>) -> Vec<Said> {
+fn refused(said: &Said, turn: &Turn, last: Option<&Said>) -> Vec<Said> {
+    let refuses = matches!(
+        said,
+        Said::Negative | Said::Correction(None) | Said::Disregard
+    );
     let withdrew = turn
         .events
         .iter()
@@ -373,7 +393,7 @@ fn refused(turn: &Turn, last: Option<&Said>) -> Vec<Said> {
         .events
         .iter()
         .any(|event| matches!(event, Event::Reading { .. }));
-    if withdrew && !read {
+    if refuses && withdrew && !read {
         last.cloned().into_iter().collect()
     } else {
         Vec::new()
