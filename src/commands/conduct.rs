@@ -396,3 +396,51 @@ fn refused(turn: &Turn, last: Option<&Said>) -> Vec<Said> {
         Vec::new()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::speech::Scores;
+
+    fn heard(grammar: &Grammar, words: &str, outcome: Outcome, may_go_on: bool) -> Heard {
+        Heard {
+            outcome,
+            words: words.to_owned(),
+            said: grammar.understand("anything", words),
+            runner_up: None,
+            runner_up_said: None,
+            scores: Scores {
+                fit: 0.0,
+                margin: 40.0,
+                phones: 9,
+            },
+            times: Vec::new(),
+            may_go_on,
+            took: Duration::ZERO,
+        }
+    }
+
+    #[test]
+    fn only_what_is_whole_ends_sooner() {
+        let grammar = Grammar::built_in().unwrap();
+        let pause = |words, outcome, may_go_on| enough(&heard(&grammar, words, outcome, may_go_on));
+        let taken = Outcome::Taken;
+        assert_eq!(pause("done", taken, false), Some(Duration::ZERO));
+        assert_eq!(
+            pause("line to earth two nine nine", taken, true),
+            Some(WHOLE),
+            "another digit or the unit may follow"
+        );
+        assert_eq!(
+            pause("negative", taken, true),
+            None,
+            "what is right follows"
+        );
+        assert_eq!(pause("correction", taken, true), None);
+        assert_eq!(
+            pause("line to earth two nine nine", Outcome::AskAgain, true),
+            None
+        );
+        assert_eq!(pause("", Outcome::NotForUs, false), None);
+    }
+}
