@@ -12,30 +12,13 @@ use bothhands::audio::SAMPLE_RATE;
 use bothhands::audio::microphone::{Event, Microphone, Notice};
 use bothhands::grammar::Manner;
 use bothhands::voice::{Failing, Gate, Mark, Profile, System, Tone, Voice};
-use sound::{Bystander, Outcome, load_module, play, room, server};
-use std::path::{Path, PathBuf};
-use std::process::Command;
+use sound::{Bystander, Outcome, in_the_room, load_module, play, room, server, share_of};
+use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
 #[test]
 fn the_sound_paths_work_against_a_real_sound_server() -> Outcome {
-    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/sound/with-sound-server.sh");
-    let output = Command::new("bash")
-        .arg(script)
-        .arg(std::env::current_exe()?)
-        .args(["--ignored", "--test-threads=1", "--nocapture"])
-        .output()?;
-    let (out, err) = (
-        String::from_utf8_lossy(&output.stdout),
-        String::from_utf8_lossy(&output.stderr),
-    );
-    if output.status.code() == Some(77) {
-        eprintln!("\n*** SKIPPED: THE SOUND PATHS WERE NOT TESTED ***\n{err}");
-        return Ok(());
-    }
-    println!("{out}\n{err}");
-    assert!(output.status.success(), "see above");
-    Ok(())
+    in_the_room()
 }
 
 /// Two bursts of a 1 kHz tone, `BURST` long, one second from start to start.
@@ -154,18 +137,6 @@ fn voice() -> anyhow::Result<System> {
 /// Waits until the voice is quiet, at most `limit` seconds; tells whether it is.
 fn until_quiet(voice: &System, limit: u64) -> bool {
     bothhands::voice::until_quiet(voice, Duration::from_secs(limit))
-}
-
-/// Power of one pitch in a sound, relative to all of it.
-fn share_of(hertz: f32, samples: &[f32]) -> f32 {
-    let (mut re, mut im) = (0.0, 0.0);
-    for (n, s) in samples.iter().enumerate() {
-        let angle = n as f32 / SAMPLE_RATE as f32 * hertz * std::f32::consts::TAU;
-        re += s * angle.cos();
-        im += s * angle.sin();
-    }
-    let all: f32 = samples.iter().map(|s| s * s).sum();
-    2.0 * (re * re + im * im) / (samples.len() as f32 * all.max(1e-9))
 }
 
 #[test]

@@ -358,6 +358,55 @@ mod tests {
     }
 
     #[test]
+    fn what_was_said_so_far_is_what_is_given_in_the_end_and_a_hurried_pause_is_shorter() {
+        let pause = |hurried: Option<f64>| {
+            let mut segmenter = Segmenter::default();
+            let sound = together(&[&spoken(), &[0.0; 32_000]]);
+            let (mut so_far, mut told) = (None, 0);
+            for (n, piece) in sound.chunks(320).enumerate() {
+                if let Some(ended) = segmenter.push(piece).pop() {
+                    assert_eq!(Some(&ended), so_far.as_ref(), "to the sample");
+                    assert_eq!(told, 1, "once a pause");
+                    return (n * 320) as f64 / f64::from(SAMPLE_RATE)
+                        - ended.speech_end as f64 / f64::from(SAMPLE_RATE);
+                }
+                if let Some(utterance) = segmenter.so_far() {
+                    so_far = Some(utterance);
+                    told += 1;
+                    if let Some(seconds) = hurried {
+                        segmenter.hurry(seconds);
+                    }
+                }
+            }
+            f64::INFINITY
+        };
+        for (hurried, expected) in [
+            (None, 0.7),
+            (Some(2.0), 0.7),
+            (Some(0.5), 0.5),
+            (Some(0.0), 0.35),
+        ] {
+            let pause = pause(hurried);
+            assert!((pause - expected).abs() < 0.06, "{hurried:?}: {pause}");
+        }
+    }
+
+    #[test]
+    fn whoever_goes_on_in_a_hurried_pause_is_not_cut() {
+        let mut segmenter = Segmenter::default();
+        let gap = vec![0.0; samples(0.25) as usize];
+        let sound = together(&[&spoken(), &gap, &spoken(), &[0.0; 32_000]]);
+        let mut found = Vec::new();
+        for piece in sound.chunks(320) {
+            found.extend(segmenter.push(piece));
+            if segmenter.so_far().is_some() {
+                segmenter.hurry(0.6);
+            }
+        }
+        assert_eq!(found.len(), 1);
+    }
+
+    #[test]
     fn the_size_of_the_pieces_does_not_matter() {
         let sound = together(&[&spoken(), &[0.0; 24_000], &spoken(), &[0.0; 4000]]);
         let whole = utterances(&sound, Cutting::default());

@@ -3,6 +3,7 @@
 use super::sources::{Input, InputSource};
 use crate::audio::Utterance;
 use crate::grammar::{Grammar, Said};
+use crate::quantity::{Number, Reading};
 use crate::sequence::{Event, Line, LineKind, Mode, Session, State, Turn};
 use crate::speech::{Expectation, Heard, Outcome, Recogniser};
 use crate::store::{Evidence, NewEvent, Store, StoreError};
@@ -35,8 +36,12 @@ impl SharedClock {
 /// How long silence lasts before a reminder of what is out.
 pub const REMIND_AFTER: Duration = Duration::from_secs(60);
 
-/// The pause that ends what is whole but could go on, such as a reading without its unit.
+/// The pause that ends what is whole but could go on.
 const WHOLE: Duration = Duration::from_millis(500);
+/// The pause that ends a reading with as many digits as instruments show, but without its unit.
+const READ: Duration = Duration::from_millis(400);
+/// Digits that instruments show. After fewer the next may only be slow to come: "two nine ... nine".
+const SHOWN: usize = 3;
 
 /// Everything a session needs around it.
 pub struct Conductor<'a> {
@@ -324,13 +329,28 @@ fn recognise(
 /// How long a pause after what was heard ends it, when shorter than usual: nothing can follow, or
 /// it is whole as it stands. After "negative" and "correction" what is right often follows.
 fn enough(heard: &Heard) -> Option<Duration> {
-    let said = heard.said.as_ref();
-    match heard.outcome {
-        Outcome::Taken if !heard.may_go_on => Some(Duration::ZERO),
-        Outcome::Taken if matches!(said, Some(Said::Negative | Said::Correction(None))) => None,
-        Outcome::Taken => Some(WHOLE),
-        Outcome::AskAgain | Outcome::NotForUs => None,
+    if heard.outcome != Outcome::Taken {
+        return None;
     }
+    match heard.said.as_ref()? {
+        _ if !heard.may_go_on => Some(Duration::ZERO),
+        Said::Negative | Said::Correction(None) => None,
+        Said::Reading { reading, .. } => whole(reading),
+        Said::Correction(Some(right)) => match right.as_ref() {
+            Said::Reading { reading, .. } => whole(reading),
+            _ => None,
+        },
+        _ => Some(WHOLE),
+    }
+}
+
+fn whole(reading: &Reading) -> Option<Duration> {
+    let digits = |number: Number| {
+        let shown = number.to_string();
+        shown.chars().filter(char::is_ascii_digit).count()
+    };
+    let enough = reading.number.is_none_or(|number| digits(number) >= SHOWN);
+    enough.then_some(READ)
 }
 
 /// Appends events to a log.
@@ -397,5 +417,63 @@ fn refused(said: &Said, turn: &Turn, last: Option<&Said>) -> Vec<Said> {
         last.cloned().into_iter().collect()
     } else {
         Vec::new()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::speech::Scores;
+
+    fn heard(grammar: &Grammar, words: &str, outcome: Outcome, may_go_on: bool) -> Heard {
+        Heard {
+            outcome,
+            words: words.to_owned(),
+            said: grammar.understand("anything", words),
+            runner_up: None,
+            runner_up_said: None,
+            scores: Scores {
+                fit: 0.0,
+                margin: 40.0,
+                phones: 9,
+            },
+            times: Vec::new(),
+            may_go_on,
+            took: Duration::ZERO,
+        }
+    }
+
+    #[test]
+    fn only_what_is_whole_ends_sooner() {
+        let grammar = Grammar::built_in().unwrap();
+        let pause = |words, outcome, may_go_on| enough(&heard(&grammar, words, outcome, may_go_on));
+        let taken = Outcome::Taken;
+        assert_eq!(pause("done", taken, false), Some(Duration::ZERO));
+        assert_eq!(
+            pause("line to earth two nine nine", taken, true),
+            Some(READ),
+            "the unit may follow"
+        );
+        assert_eq!(
+            pause("line to earth two nine", taken, true),
+            None,
+            "a digit may follow"
+        );
+        assert_eq!(pause("over range", taken, true), Some(READ));
+        assert_eq!(
+            pause("neutral out at socket three", taken, true),
+            Some(WHOLE)
+        );
+        assert_eq!(
+            pause("negative", taken, true),
+            None,
+            "what is right follows"
+        );
+        assert_eq!(pause("correction", taken, true), None);
+        assert_eq!(
+            pause("line to earth two nine nine", Outcome::AskAgain, true),
+            None
+        );
+        assert_eq!(pause("", Outcome::NotForUs, false), None);
     }
 }

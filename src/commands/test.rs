@@ -15,6 +15,7 @@ use crate::voice::WithFallback;
 use crate::voice::{Profile, Rate, Silent, Terminal, Voice, Volume, until_quiet};
 use anyhow::{Context, bail};
 use jiff::Timestamp;
+use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
@@ -92,28 +93,29 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         .unwrap_or_else(|| args.job.with_extension("db"));
     let stop = stop_on_signal()?;
     let clock = SharedClock::default();
+    // Before the log, so that no empty one is left behind where there is no microphone.
+    let mut source = source(args)?;
     let (mut store, state) = open_log(&db, &clock)?;
     let opening = store.opening().to_string();
     if !opening.is_empty() {
         eprint!("{opening}");
     }
     let grammar = Arc::new(grammar_for(&job)?);
-    let mut source = source(args)?;
     let mut recogniser = if args.words.is_some() {
         None
     } else {
         Some(recogniser(&grammar)?)
     };
-    let mut voice = voice(args)?;
-    let screen = if args.screen {
+    let on_screen = args.screen && std::io::stdout().is_terminal();
+    if args.screen && !on_screen {
+        eprintln!("This is no terminal: plain lines are written instead of the screen.");
+    }
+    let mut voice = voice(args, on_screen)?;
+    let screen = if on_screen {
         let screen = Screen::open().context("this terminal has no screen; leave --screen out")?;
         voice = Box::new(OnScreen {
             screen: screen.clone(),
-            voice: if args.voice == Some(VoiceKind::System) || is_live(args) {
-                voice
-            } else {
-                Box::new(Silent)
-            },
+            voice,
         });
         Some(screen)
     } else {
@@ -353,8 +355,15 @@ fn is_live(args: &Args) -> bool {
 }
 
 /// The voice asked for; without a wish, the system's where the microphone is used and the
-/// terminal otherwise.
-fn voice(args: &Args) -> anyhow::Result<Box<dyn Voice>> {
+/// terminal otherwise. Where the screen shows every line, nothing else may write over it.
+fn voice(args: &Args, on_screen: bool) -> anyhow::Result<Box<dyn Voice>> {
+    let terminal = || -> Box<dyn Voice + Send> {
+        if on_screen {
+            Box::new(Silent)
+        } else {
+            Box::new(Terminal::stdout())
+        }
+    };
     let wanted = args.voice.unwrap_or(if is_live(args) {
         VoiceKind::System
     } else {
@@ -362,20 +371,20 @@ fn voice(args: &Args) -> anyhow::Result<Box<dyn Voice>> {
     });
     Ok(match wanted {
         VoiceKind::None => Box::new(Silent),
-        VoiceKind::Terminal => Box::new(Terminal::stdout()),
-        VoiceKind::System => system_voice(profile(args)?),
+        VoiceKind::Terminal => terminal(),
+        VoiceKind::System => system_voice(profile(args)?, terminal()),
     })
 }
 
 #[cfg(feature = "system-voice")]
-fn system_voice(profile: Profile) -> Box<dyn Voice> {
-    Box::new(WithFallback::system(profile, Box::new(Terminal::stdout())))
+fn system_voice(profile: Profile, shown: Box<dyn Voice + Send>) -> Box<dyn Voice> {
+    Box::new(WithFallback::system(profile, shown))
 }
 
 #[cfg(not(feature = "system-voice"))]
-fn system_voice(_profile: Profile) -> Box<dyn Voice> {
+fn system_voice(_profile: Profile, shown: Box<dyn Voice + Send>) -> Box<dyn Voice> {
     eprintln!("This build has no spoken voice; prompts are shown instead.");
-    Box::new(Terminal::stdout())
+    shown
 }
 
 /// The voice's profile: from its file when one is given, changed by the options.

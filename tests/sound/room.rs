@@ -10,6 +10,27 @@ use std::time::{Duration, Instant};
 
 pub type Outcome = Result<(), Box<dyn std::error::Error>>;
 
+/// Runs this test's program again, inside the room: its tests marked `ignore`. Where a Debian
+/// package is missing that is said loudly.
+pub fn in_the_room() -> Outcome {
+    let output = Command::new("bash")
+        .arg(manifest("tests/sound/with-sound-server.sh"))
+        .arg(std::env::current_exe()?)
+        .args(["--ignored", "--test-threads=1", "--nocapture"])
+        .output()?;
+    let (out, err) = (
+        String::from_utf8_lossy(&output.stdout),
+        String::from_utf8_lossy(&output.stderr),
+    );
+    if output.status.code() == Some(77) {
+        eprintln!("\n*** SKIPPED: THE SOUND PATHS WERE NOT TESTED ***\n{err}");
+        return Ok(());
+    }
+    println!("{out}\n{err}");
+    assert!(output.status.success(), "see above");
+    Ok(())
+}
+
 /// The room's own folder.
 pub fn room() -> PathBuf {
     PathBuf::from(std::env::var_os("SOUND_SERVER_FOLDER").expect("run by with-sound-server.sh"))
@@ -111,9 +132,38 @@ impl Bystander {
             .collect()
     }
 
+    /// Whether the last that sounded was the tone that tells whether the program listens: its
+    /// second note is 784 or 523 Hz.
+    pub fn ended_with_tone(&self) -> bool {
+        let heard = self.heard.lock().unwrap();
+        let loud = |(_, samples): &Chunk| samples.iter().any(|s| s.abs() > Self::WHISPER);
+        let Some(last) = heard.iter().rposition(loud) else {
+            return false;
+        };
+        let note: Vec<f32> = heard[last.saturating_sub(3)..last]
+            .iter()
+            .flat_map(|(_, samples)| samples.clone())
+            .collect();
+        [784.0, 523.0]
+            .into_iter()
+            .any(|hertz| share_of(hertz, &note) > 0.5)
+    }
+
     pub fn forget(&self) {
         self.heard.lock().unwrap().clear();
     }
+}
+
+/// Power of one pitch in a sound, relative to all of it.
+pub fn share_of(hertz: f32, samples: &[f32]) -> f32 {
+    let (mut re, mut im) = (0.0, 0.0);
+    for (n, s) in samples.iter().enumerate() {
+        let angle = n as f32 / SAMPLE_RATE as f32 * hertz * std::f32::consts::TAU;
+        re += s * angle.cos();
+        im += s * angle.sin();
+    }
+    let all: f32 = samples.iter().map(|s| s * s).sum();
+    2.0 * (re * re + im * im) / (samples.len().max(1) as f32 * all.max(1e-9))
 }
 
 impl Drop for Bystander {
