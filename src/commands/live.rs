@@ -22,10 +22,21 @@ pub struct Live {
     ready: VecDeque<Input>,
     /// When somebody, or something, cut a prompt short, until it is known that it was speech.
     cut: Option<Instant>,
-    /// When the first sound arrived and when the last did, and how many samples came after the
-    /// first.
-    arrived: Option<(Instant, Instant, u64)>,
+    arrived: Option<Arrived>,
 }
+
+/// Sound against the clock.
+struct Arrived {
+    /// The first sound that counts: not what waited while the program was starting.
+    first: Instant,
+    last: Instant,
+    /// Samples after the first sound.
+    samples: u64,
+    settled: bool,
+}
+
+/// After this long all that waited at the beginning has been taken.
+const SETTLED: Duration = Duration::from_secs(3);
 
 /// After this long without speech, what cut a prompt short was only noise.
 const ONLY_NOISE: Duration = Duration::from_secs(3);
@@ -74,6 +85,24 @@ impl Live {
         }
     }
 
+    fn account_for(&mut self, chunk: &[f32]) {
+        let now = Instant::now();
+        let arrived = self.arrived.get_or_insert(Arrived {
+            first: now,
+            last: now,
+            samples: 0,
+            settled: false,
+        });
+        arrived.last = now;
+        if !arrived.settled && now - arrived.first >= SETTLED {
+            arrived.settled = true;
+            arrived.first = now;
+            arrived.samples = 0;
+        } else if arrived.first != now {
+            arrived.samples += chunk.len() as u64;
+        }
+    }
+
     /// What somebody who pauses has said so far, unless it is mixed with the program's own voice.
     fn so_far(&mut self) {
         if let Some(mut utterance) = self.segmenter.so_far() {
@@ -117,11 +146,7 @@ impl InputSource for Live {
             }
             match self.microphone.next(Duration::from_millis(100)) {
                 Some(Event::Sound(chunk)) => {
-                    let now = Instant::now();
-                    self.arrived = Some(match self.arrived {
-                        None => (now, now, 0),
-                        Some((first, _, samples)) => (first, now, samples + chunk.len() as u64),
-                    });
+                    self.account_for(&chunk);
                     self.hear(&chunk, voice);
                     self.so_far();
                     voice.level(self.level().mean);
@@ -139,11 +164,11 @@ impl InputSource for Live {
     /// Sound against the clock: less of it is what was lost, more of it is a device whose
     /// clock runs fast.
     fn account(&self) -> Option<String> {
-        let (first, last, samples) = self.arrived?;
+        let arrived = self.arrived.as_ref()?;
         Some(format!(
             "The microphone gave {:.2} s of sound in {:.2} s, with {} overruns.",
-            samples as f64 / f64::from(SAMPLE_RATE),
-            (last - first).as_secs_f64(),
+            arrived.samples as f64 / f64::from(SAMPLE_RATE),
+            (arrived.last - arrived.first).as_secs_f64(),
             self.microphone.overruns()
         ))
     }

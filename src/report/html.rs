@@ -50,7 +50,7 @@ fn first_page(schedule: &Schedule) -> Markup {
             }
         }
         section.first {
-            div.facts { (who(schedule)) (supply(schedule)) }
+            div.facts role="region" aria-label="Site, people and supply" { (who(schedule)) (supply(schedule)) }
             (instruments(schedule))
             (summary(schedule))
             aside.cautions aria-labelledby="cautions" {
@@ -229,7 +229,9 @@ fn circuits(board: &BoardSchedule) -> Markup {
                     tr { @for (group, count) in groups(&columns) {
                         th scope="colgroup" colspan=(count) { (group) }
                     } }
-                    tr.heads { @for column in &columns { th scope="col" { (column.head) } } }
+                    tr.heads { @for column in &columns {
+                        @if column.head.is_empty() { td {} } @else { th scope="col" { (column.head) } }
+                    } }
                 }
                 tbody { @for circuit in &board.circuits { tr {
                     @for column in &columns {
