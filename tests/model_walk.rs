@@ -170,8 +170,22 @@ impl<'a> Walk<'a> {
 
     fn fail(&self, why: &str) -> ! {
         let last: Vec<_> = self.events.iter().rev().take(12).map(|(e, _)| e).collect();
+        let about_out = |event: &&Event| {
+            matches!(
+                event,
+                Event::TakenOut { .. }
+                    | Event::PutBack { .. }
+                    | Event::ProposedAllBack { .. }
+                    | Event::ProposedNeverOut { .. }
+                    | Event::Affirmed { .. }
+                    | Event::Withdrawn { .. }
+                    | Event::Overridden { .. }
+            )
+        };
+        let all = self.events.iter().map(|(event, _)| event).enumerate();
+        let out: Vec<_> = all.filter(|(_, event)| about_out(event)).collect();
         panic!(
-            "{}, seed {}, {} events: {why}\nbefore it, last first: {last:#?}",
+            "{}, seed {}, {} events: {why}\nbefore it, last first: {last:#?}\nof the out-list: {out:#?}",
             self.world.name,
             self.seed,
             self.events.len()
@@ -373,6 +387,8 @@ struct Memory {
     said: BTreeMap<StepId, EventNo>,
     live: BTreeMap<u16, EventNo>,
     out: BTreeMap<EventNo, bool>,
+    /// Whether each thing that ever was out is one that no reason lets stay.
+    link: BTreeMap<EventNo, bool>,
     /// What each "back" put back, for when it is taken back.
     back: BTreeMap<EventNo, Vec<EventNo>>,
     overridden: BTreeSet<EventNo>,
@@ -428,6 +444,7 @@ impl Memory {
             Event::TakenOut { linked, part, .. } => {
                 let link = *linked || *part == Part::EarthingConductor;
                 self.out.insert(no, link);
+                self.link.insert(no, link);
             }
             Event::PutBack { entries } => self.put_back(no, entries),
             Event::ProposedAllBack { entries } => self.asked = entries.clone(),
@@ -444,7 +461,7 @@ impl Memory {
                 self.never_out = None;
                 self.out.remove(of);
                 for entry in self.back.remove(of).into_iter().flatten() {
-                    self.out.insert(entry, true);
+                    self.out.insert(entry, self.link[&entry]);
                 }
                 self.said.retain(|_, said| said != of);
                 let was_live = self.live.iter().find(|(_, said)| *said == of);

@@ -36,7 +36,7 @@ if [ "$(cat "$cache/$what.stamp" 2>/dev/null || true)" = "$stamp" ]; then
     exit 0
 fi
 if [ "$(cat "$cache/stamp" 2>/dev/null || true)" != "$stamp" ]; then
-    rm -rf "$cache/clips"
+    rm -rf "$cache/clips" "$cache/beds"
 fi
 mkdir -p "$cache/clips" "$cache/beds"
 echo "$stamp" >"$cache/stamp"
@@ -76,7 +76,7 @@ say() {
     else
         flite -voice "$voice" --setf "duration_stretch=$speed" -t "$(spelling "$2")" -o "$temporary/said.wav"
     fi
-    sox -D "$temporary/said.wav" -r 16000 -c 1 -b 16 "$3" \
+    sox -D -R "$temporary/said.wav" -r 16000 -c 1 -b 16 "$3" \
         silence 1 0.02 0.3% reverse silence 1 0.02 0.3% reverse gain -n -6 pad 0.4 0.4
 }
 
@@ -84,23 +84,23 @@ level() { sox "$1" -n stat 2>&1 | awk '/RMS.*amplitude/ {print $3}'; }
 
 # Noise beds of a minute, each with its level beside it.
 beds() {
-    [ -s "$cache/beds/pink.wav" ] || sox -D -n -r 16000 -c 1 -b 16 "$cache/beds/pink.wav" synth 60 pinknoise gain -n -3
-    [ -s "$cache/beds/hum.wav" ] || sox -D -n -r 16000 -c 1 -b 16 "$cache/beds/hum.wav" \
+    [ -s "$cache/beds/pink.wav" ] || sox -D -R -n -r 16000 -c 1 -b 16 "$cache/beds/pink.wav" synth 60 pinknoise gain -n -3
+    [ -s "$cache/beds/hum.wav" ] || sox -D -R -n -r 16000 -c 1 -b 16 "$cache/beds/hum.wav" \
         synth 60 sine 50 synth 60 sine mix 100 synth 60 sine mix 150 synth 60 sine mix 250 \
         synth 60 pinknoise mix gain -n -3
     # A drill: a buzzing motor, its gears, and chips.
-    [ -s "$cache/beds/drill.wav" ] || sox -D -n -r 16000 -c 1 -b 16 "$cache/beds/drill.wav" \
+    [ -s "$cache/beds/drill.wav" ] || sox -D -R -n -r 16000 -c 1 -b 16 "$cache/beds/drill.wav" \
         synth 60 sawtooth 240 synth 60 square mix 1470 synth 60 whitenoise mix tremolo 3 60 gain -n -3
     if [ ! -s "$cache/beds/babble.wav" ]; then
         local i=0 parts=()
         for start in 0 3 7 11 16 20; do
-            sox -D "$human"/librivox/*.wav "$temporary/talk$i.wav" gain -n -3 repeat 3 trim $start 60
+            sox -D -R "$human"/librivox/*.wav "$temporary/talk$i.wav" gain -n -3 repeat 3 trim $start 60
             parts+=("$temporary/talk$i.wav")
             i=$((i + 1))
         done
-        sox -D -m "${parts[@]}" -r 16000 -c 1 -b 16 "$cache/beds/babble.wav" gain -n -3
+        sox -D -R -m "${parts[@]}" -r 16000 -c 1 -b 16 "$cache/beds/babble.wav" gain -n -3
     fi
-    [ -s "$cache/beds/mix.wav" ] || sox -D -m -v 1 "$cache/beds/babble.wav" \
+    [ -s "$cache/beds/mix.wav" ] || sox -D -R -m -v 1 "$cache/beds/babble.wav" \
         -v "$(ratio "$cache/beds/babble.wav" "$cache/beds/pink.wav" 0)" "$cache/beds/pink.wav" \
         -b 16 "$cache/beds/mix.wav" gain -n -3
     for name in pink hum drill babble mix; do level "$cache/beds/$name.wav" >"$cache/beds/$name.level"; done
@@ -118,7 +118,7 @@ noisy() {
     # The quiet at both ends must not count as speech.
     factor=$(awk -v s="$(level "$1")" -v n="$(cat "$cache/beds/$2.level")" -v d="$3" -v t="$seconds" \
         'BEGIN {print s * sqrt(t / (t > 1 ? t - 0.8 : t)) / n / 10 ^ (d / 20)}')
-    sox -D -m -v 1 "$1" -v "$factor" "|sox -D $cache/beds/$2.wav -p trim $((($5 * 37) % 50)) $seconds" -b 16 "$4" gain -n -3
+    sox -D -R -m -v 1 "$1" -v "$factor" "|sox -D -R $cache/beds/$2.wav -p trim $((($5 * 37) % 50)) $seconds" -b 16 "$4" gain -n -3
 }
 
 mapfile -t readings <readings.txt
@@ -154,14 +154,14 @@ to_ignore() { # MANIFEST
         out=clips/ignore/human-${name##*-}.wav
         mkdir -p "$cache/clips/ignore"
         case $file in
-        *.raw) sox -D -t raw -r 16000 -e signed -b 16 -c 1 "$file" "$cache/$out" ;;
-        *) sox -D "$file" -r 16000 -c 1 -b 16 "$cache/$out" ;;
+        *.raw) sox -D -R -t raw -r 16000 -e signed -b 16 -c 1 "$file" "$cache/$out" ;;
+        *) sox -D -R "$file" -r 16000 -c 1 -b 16 "$cache/$out" ;;
         esac
         printf '%s\t\n' "$out" >>"$1"
         seconds=$(soxi -D "$cache/$out")
         for at in 0 2 4; do
             if awk -v s="$seconds" -v a=$at 'BEGIN {exit !(s > a + 1.5 && s > 3)}'; then
-                sox -D "$cache/$out" "$cache/${out%.wav}-$at.wav" trim $at 2
+                sox -D -R "$cache/$out" "$cache/${out%.wav}-$at.wav" trim $at 2
                 printf '%s\t\n' "${out%.wav}-$at.wav" >>"$1"
             fi
         done
@@ -177,15 +177,15 @@ to_ignore() { # MANIFEST
     for noise in pink hum drill babble; do
         for at in 5 25 45; do
             out=clips/ignore/$noise-$at.wav
-            sox -D "$cache/beds/$noise.wav" "$cache/$out" trim $at 4
+            sox -D -R "$cache/beds/$noise.wav" "$cache/$out" trim $at 4
             printf '%s\t\n' "$out" >>"$1"
         done
     done
     # Knocks, a door-bell, a warning tone, silence.
-    sox -D -n -r 16000 -c 1 -b 16 "$cache/clips/ignore/knocks.wav" synth 0.03 brownnoise fade 0 0.03 0.02 gain -n -3 pad 0 0.25 repeat 10
-    sox -D -n -r 16000 -c 1 -b 16 "$cache/clips/ignore/bell.wav" synth 0.5 sine 660 fade 0 0.5 0.4 synth 0.5 sine amod 6 gain -n -6 pad 0.2 0.2 repeat 3
-    sox -D -n -r 16000 -c 1 -b 16 "$cache/clips/ignore/tone.wav" synth 3 sine 1000 gain -n -9
-    sox -D -n -r 16000 -c 1 -b 16 "$cache/clips/ignore/silence.wav" trim 0 3
+    sox -D -R -n -r 16000 -c 1 -b 16 "$cache/clips/ignore/knocks.wav" synth 0.03 brownnoise fade 0 0.03 0.02 gain -n -3 pad 0 0.25 repeat 10
+    sox -D -R -n -r 16000 -c 1 -b 16 "$cache/clips/ignore/bell.wav" synth 0.5 sine 660 fade 0 0.5 0.4 synth 0.5 sine amod 6 gain -n -6 pad 0.2 0.2 repeat 3
+    sox -D -R -n -r 16000 -c 1 -b 16 "$cache/clips/ignore/tone.wav" synth 3 sine 1000 gain -n -9
+    sox -D -R -n -r 16000 -c 1 -b 16 "$cache/clips/ignore/silence.wav" trim 0 3
     for name in knocks bell tone silence; do printf 'clips/ignore/%s.wav\t\n' $name >>"$1"; done
 }
 
