@@ -392,8 +392,9 @@ struct Memory {
     /// What each "back" put back, for when it is taken back.
     back: BTreeMap<EventNo, Vec<EventNo>>,
     overridden: BTreeSet<EventNo>,
-    asked: Vec<EventNo>,
-    never_out: Option<EventNo>,
+    /// What was proposed to be back, and to have never been out, and not taken back since.
+    asked: BTreeMap<EventNo, Vec<EventNo>>,
+    never_out: BTreeMap<EventNo, EventNo>,
     last: Option<Timestamp>,
 }
 
@@ -447,18 +448,22 @@ impl Memory {
                 self.link.insert(no, link);
             }
             Event::PutBack { entries } => self.put_back(no, entries),
-            Event::ProposedAllBack { entries } => self.asked = entries.clone(),
-            Event::ProposedNeverOut { entry } => self.never_out = Some(*entry),
-            Event::Affirmed { .. } => {
-                let entries = std::mem::take(&mut self.asked);
+            Event::ProposedAllBack { entries } => {
+                self.asked.insert(no, entries.clone());
+            }
+            Event::ProposedNeverOut { entry } => {
+                self.never_out.insert(no, *entry);
+            }
+            Event::Affirmed { of } => {
+                let entries = self.asked.remove(of).unwrap_or_default();
                 self.put_back(no, &entries);
-                if let Some(entry) = self.never_out.take() {
+                if let Some(entry) = self.never_out.remove(of) {
                     self.out.remove(&entry);
                 }
             }
             Event::Withdrawn { of, .. } => {
-                self.asked.clear();
-                self.never_out = None;
+                self.asked.remove(of);
+                self.never_out.remove(of);
                 self.out.remove(of);
                 for entry in self.back.remove(of).into_iter().flatten() {
                     self.out.insert(entry, self.link[&entry]);
@@ -473,7 +478,7 @@ impl Memory {
             Event::Overridden { .. } => self.overridden.extend(self.out.keys()),
             Event::VoltageFound { board, .. } => {
                 self.asked.clear();
-                self.never_out = None;
+                self.never_out.clear();
                 self.forget(state, *board, true);
             }
             Event::LockRemoved { board } => self.forget(state, *board, true),

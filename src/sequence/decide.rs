@@ -387,7 +387,10 @@ fn stated(
         Some((step, Ok(()))) if said_where(said) || step.stage == Stage::Energise => {
             take_statement(state, step, statement)
         }
-        _ if whole_circuit_fault(current, said) => take_statement(state, current, statement),
+        _ if whole_circuit_fault(current, said) => match state.guard(current) {
+            Ok(()) => take_statement(state, current, statement),
+            Err(bar) => Reply::refused(state, said, bar),
+        },
         _ => not_asked(state, said),
     }
 }
