@@ -34,6 +34,9 @@ pub struct State {
     progress: Ledger,
     #[serde(serialize_with = "readings_themselves")]
     readings: BTreeMap<EventNo, Arc<Kept>>,
+    /// Readings of a circuit's insulation between live conductors at 250 V, by board and circuit.
+    #[serde(skip)]
+    trials: Arc<BTreeMap<(u16, u16), Vec<EventNo>>>,
     out: Vec<OutEntry>,
     question: Option<Question>,
     last_taken: Option<EventNo>,
@@ -224,6 +227,7 @@ impl State {
             next: EventNo(1),
             mode: Mode::Running,
             readings: BTreeMap::new(),
+            trials: Arc::default(),
             out: Vec::new(),
             question: None,
             last_taken: None,
@@ -286,20 +290,17 @@ impl State {
                 if let Some(old) = replaces {
                     self.stand(*old, Standing::Replaced(no));
                 }
-                self.readings.insert(
+                self.keep_reading(Kept {
                     no,
-                    Arc::new(Kept {
-                        no,
-                        at,
-                        step: step.clone(),
-                        reading: *reading,
-                        place: place.clone(),
-                        half: *half,
-                        verdict: verdict.clone(),
-                        question: question.clone(),
-                        standing: Standing::Questioned,
-                    }),
-                );
+                    at,
+                    step: step.clone(),
+                    reading: *reading,
+                    place: place.clone(),
+                    half: *half,
+                    verdict: verdict.clone(),
+                    question: question.clone(),
+                    standing: Standing::Questioned,
+                });
                 self.taken(no);
                 if question.is_some() {
                     self.progress.set(step, None);
@@ -498,7 +499,7 @@ impl State {
             ..old.clone()
         };
         self.progress.set(&right.step, Some(Progress::Read(no)));
-        self.readings.insert(no, Arc::new(right));
+        self.keep_reading(right);
         if self.question == Some(Question::Reading(of)) {
             self.question = None;
         }
@@ -757,18 +758,31 @@ impl State {
             .find(|c| c.number == number)
     }
 
+    fn keep_reading(&mut self, kept: Kept) {
+        let trial = kept.reading.at == Some(TestVoltage::V250)
+            && kept.reading.pair.is_some_and(|pair| !pair.to_earth());
+        let of = self
+            .step(&kept.step)
+            .filter(|step| trial && step.stage == Stage::Insulation)
+            .and_then(|step| Some((step.board, step.circuit?)));
+        if let Some(of) = of {
+            Arc::make_mut(&mut self.trials)
+                .entry(of)
+                .or_default()
+                .push(kept.no);
+        }
+        self.readings.insert(kept.no, Arc::new(kept));
+    }
+
     /// The latest reading between line and neutral of the circuit at 250 V, when it was not sound:
     /// something may be connected there.
     pub fn suspicion(&self, board: u16, circuit: u16) -> Option<Suspicion> {
-        let latest = self.readings.values().rev().find(|kept| {
-            kept.reading.at == Some(TestVoltage::V250)
-                && kept.reading.pair.is_some_and(|pair| !pair.to_earth())
-                && matches!(kept.standing, Standing::Counts | Standing::Replaced(_))
-                && self.step(&kept.step).is_some_and(|step| {
-                    step.stage == Stage::Insulation
-                        && (step.board, step.circuit) == (board, Some(circuit))
-                })
-        })?;
+        let trials = self.trials.get(&(board, circuit))?;
+        let latest = trials
+            .iter()
+            .rev()
+            .filter_map(|no| self.readings.get(no))
+            .find(|kept| matches!(kept.standing, Standing::Counts | Standing::Replaced(_)))?;
         let sound = latest.verdict.as_ref().is_some_and(|v| {
             v.outcome == Outcome::Pass || v.finding == Some(Finding::RangeUnknown)
         });
