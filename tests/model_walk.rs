@@ -26,7 +26,14 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::path::Path;
 
 const LENGTH: usize = 250;
-const JOBS: [&str; 5] = ["radial", "periodic", "ring", "boards", "three-phase"];
+const JOBS: [&str; 6] = [
+    "radial",
+    "periodic",
+    "ring",
+    "boards",
+    "three-phase",
+    "together",
+];
 
 #[test]
 fn nothing_that_is_said_breaks_a_law() {
@@ -166,6 +173,7 @@ impl<'a> Walk<'a> {
             Ok(turn) => self.keep(turn),
             Err(broken) => self.fail(&format!("{said:?} would be {broken}")),
         }
+        self.check_found();
     }
 
     fn fail(&self, why: &str) -> ! {
@@ -190,6 +198,30 @@ impl<'a> Walk<'a> {
             self.seed,
             self.events.len()
         );
+    }
+
+    /// What was kept of earlier events to find the open steps quickly hides none of them.
+    fn check_found(&self) {
+        let state = self.session.state();
+        let anew = state.found_anew();
+        let open = |state: &State| -> Vec<usize> { state.open_steps().map(|s| s.order).collect() };
+        let all = |state: &State| -> Vec<usize> {
+            let steps = state.plan().steps.iter();
+            steps
+                .filter(|s| state.is_open(s))
+                .map(|s| s.order)
+                .collect()
+        };
+        let asked = |state: &State| state.current().map(|step| step.order);
+        if open(state) != all(state) || asked(state) != asked(&anew) {
+            self.fail(&format!(
+                "open {:?}, found {:?}; asks {:?}, would ask {:?}",
+                all(state),
+                open(state),
+                asked(state),
+                asked(&anew)
+            ));
+        }
     }
 
     fn keep(&mut self, turn: Turn) {
