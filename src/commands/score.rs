@@ -3,7 +3,7 @@
 use super::hear::DEFAULT_RULE;
 use crate::audio::{self, Cutting};
 use crate::grammar::{Grammar, Said};
-use crate::speech::ear::{WIDTH, Width, same_meaning};
+use crate::speech::ear::{Thresholds, WIDTH, Width, same_meaning};
 use crate::speech::{Expectation, Heard, Outcome, Recogniser};
 use anyhow::{Context, bail};
 use clap::Args;
@@ -36,6 +36,9 @@ pub struct Score {
     /// Another acoustic model in place of the one that ships (see `models/README.md`).
     #[arg(long, value_name = "FILE.onnx")]
     model: Option<PathBuf>,
+    /// With the bounds of a rehearsal: the part [hearing] of a profile.
+    #[arg(long, value_name = "FILE.toml")]
+    profile: Option<PathBuf>,
     /// How much less likely than the best a hypothesis may be before it is dropped.
     #[arg(long, hide = true)]
     beam: Option<f32>,
@@ -131,6 +134,16 @@ pub fn run(args: Score) -> anyhow::Result<ExitCode> {
         nodes: args.nodes.unwrap_or(WIDTH.nodes),
         ..WIDTH
     });
+    if let Some(path) = &args.profile {
+        let text = std::fs::read_to_string(path)
+            .with_context(|| format!("{}: can't read the profile", path.display()))?;
+        if let Some(hearing) = super::test::settings(&text)
+            .with_context(|| format!("{}", path.display()))?
+            .1
+        {
+            ear.set_thresholds(hearing.bounds(Thresholds::shipped()?));
+        }
+    }
     let graph = ear.prepare(&args.rule)?;
     let start_up = started.elapsed();
     let clips = read_manifest(&args.manifest, &grammar, &args.rule)?;

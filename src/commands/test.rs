@@ -7,8 +7,8 @@ use crate::grammar::Grammar;
 use crate::installation::Job;
 use crate::limits::Tables;
 use crate::sequence::{Event, Session, State, place_of};
-use crate::speech::ear::Ear;
-use crate::speech::{Heard, Outcome, Recogniser};
+use crate::speech::ear::{Ear, Thresholds};
+use crate::speech::{Heard, Hearing, Outcome, Recogniser};
 use crate::store::{JOB_KIND, Mode, NewEvent, Options, Store};
 #[cfg(feature = "system-voice")]
 use crate::voice::WithFallback;
@@ -49,7 +49,8 @@ pub struct Args {
     /// terminal; plain lines without it.
     #[arg(long)]
     screen: bool,
-    /// A profile of the voice: rate, volume, voice and the room's tail (TOML).
+    /// A profile (TOML): how the program speaks (rate, volume, voice, the room's tail), and in
+    /// [hearing] how it hears you, as `bothhands rehearse` writes it.
     #[arg(long, value_name = "FILE")]
     profile: Option<PathBuf>,
     /// How fast prompts are spoken: -100 (slowest) to 100 (fastest), 0 as usual.
@@ -104,7 +105,11 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let mut recogniser = if args.words.is_some() {
         None
     } else {
-        Some(recogniser(&grammar)?)
+        let hearing = profile(args)?.1;
+        if let Some(hearing) = &hearing {
+            eprintln!("{}", hearing.told(&Thresholds::shipped()?));
+        }
+        Some(recogniser(&grammar, hearing.as_ref())?)
     };
     let on_screen = args.screen && std::io::stdout().is_terminal();
     if args.screen && !on_screen {
@@ -372,7 +377,7 @@ fn voice(args: &Args, on_screen: bool) -> anyhow::Result<Box<dyn Voice>> {
     Ok(match wanted {
         VoiceKind::None => Box::new(Silent),
         VoiceKind::Terminal => terminal(),
-        VoiceKind::System => system_voice(profile(args)?, terminal()),
+        VoiceKind::System => system_voice(profile(args)?.0, terminal()),
     })
 }
 
@@ -387,14 +392,15 @@ fn system_voice(_profile: Profile, shown: Box<dyn Voice + Send>) -> Box<dyn Voic
     shown
 }
 
-/// The voice's profile: from its file when one is given, changed by the options.
-fn profile(args: &Args) -> anyhow::Result<Profile> {
-    let mut profile = match &args.profile {
-        None => Profile::default(),
+/// The profile, from its file when one is given: how the program speaks, changed by the options,
+/// and how it hears.
+fn profile(args: &Args) -> anyhow::Result<(Profile, Option<Hearing>)> {
+    let (mut profile, hearing) = match &args.profile {
+        None => (Profile::default(), None),
         Some(path) => {
             let text = std::fs::read_to_string(path)
                 .with_context(|| format!("{}: can't read the profile", path.display()))?;
-            toml::from_str(&text).with_context(|| format!("{}", path.display()))?
+            settings(&text).with_context(|| format!("{}", path.display()))?
         }
     };
     if let Some(rate) = args.rate {
@@ -406,7 +412,24 @@ fn profile(args: &Args) -> anyhow::Result<Profile> {
     if args.voice_name.is_some() {
         profile.voice.clone_from(&args.voice_name);
     }
-    Ok(profile)
+    Ok((profile, hearing))
+}
+
+/// The two parts of a profile's text.
+///
+/// # Errors
+/// When it is no TOML, or says something that is not known or out of range.
+pub fn settings(text: &str) -> anyhow::Result<(Profile, Option<Hearing>)> {
+    let mut all: toml::Table = toml::from_str(text)?;
+    let hearing: Option<Hearing> = all
+        .remove("hearing")
+        .map(toml::Value::try_into)
+        .transpose()
+        .context("[hearing]")?;
+    if let Some(hearing) = &hearing {
+        hearing.check().map_err(anyhow::Error::msg)?;
+    }
+    Ok((all.try_into()?, hearing))
 }
 
 #[cfg(feature = "microphone")]
@@ -418,6 +441,13 @@ fn microphone(args: &Args) -> anyhow::Result<Box<dyn InputSource>> {
 ///
 /// # Errors
 /// When the model can't be loaded.
-pub fn recogniser(grammar: &Arc<Grammar>) -> anyhow::Result<Box<dyn Recogniser>> {
-    Ok(Box::new(Ear::new(Arc::clone(grammar), 1)?))
+pub fn recogniser(
+    grammar: &Arc<Grammar>,
+    hearing: Option<&Hearing>,
+) -> anyhow::Result<Box<dyn Recogniser>> {
+    let mut ear = Ear::new(Arc::clone(grammar), 1)?;
+    if let Some(hearing) = hearing {
+        ear.set_thresholds(hearing.bounds(Thresholds::shipped()?));
+    }
+    Ok(Box::new(ear))
 }

@@ -1,6 +1,9 @@
 //! Recognisers behind one trait. `ear` is ours and the default; `vosk` is optional.
 
 pub mod ear;
+pub mod hearing;
+
+pub use hearing::Hearing;
 
 use crate::grammar::Said;
 use serde::{Deserialize, Serialize};
