@@ -44,6 +44,12 @@ impl Levels {
     }
 }
 
+/// A level in dB of full scale as a bar of `#` and a number; from -60 dB, a quiet room, on.
+pub fn bar(level: f32) -> String {
+    let marks = ((level + 60.0) / 3.0).clamp(0.0, 20.0) as usize;
+    format!("[{:<20}] {level:.0} dB", "#".repeat(marks))
+}
+
 fn decibels(level: f32) -> f32 {
     (20.0 * level.log10()).max(Levels::SILENCE)
 }

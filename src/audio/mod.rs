@@ -11,7 +11,7 @@ mod read;
 mod resample;
 mod segment;
 
-pub use levels::Levels;
+pub use levels::{Levels, bar};
 pub use read::{SoundError, SoundProblem, Source, read, read_bytes, seconds};
 pub use resample::Resampler;
 pub use segment::{Cutting, Segmenter, has_voice, levelled, utterances};

@@ -92,6 +92,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         .db
         .clone()
         .unwrap_or_else(|| args.job.with_extension("db"));
+    let (speaks, hearing) = profile(args)?;
     let stop = stop_on_signal()?;
     let clock = SharedClock::default();
     // Before the log, so that no empty one is left behind where there is no microphone.
@@ -105,7 +106,6 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let mut recogniser = if args.words.is_some() {
         None
     } else {
-        let hearing = profile(args)?.1;
         if let Some(hearing) = &hearing {
             eprintln!("{}", hearing.told(&Thresholds::shipped()?));
         }
@@ -115,7 +115,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     if args.screen && !on_screen {
         eprintln!("This is no terminal: plain lines are written instead of the screen.");
     }
-    let mut voice = voice(args, on_screen)?;
+    let mut voice = voice(args, speaks, on_screen);
     let screen = if on_screen {
         let screen = Screen::open().context("this terminal has no screen; leave --screen out")?;
         voice = Box::new(OnScreen {
@@ -361,7 +361,7 @@ fn is_live(args: &Args) -> bool {
 
 /// The voice asked for; without a wish, the system's where the microphone is used and the
 /// terminal otherwise. Where the screen shows every line, nothing else may write over it.
-fn voice(args: &Args, on_screen: bool) -> anyhow::Result<Box<dyn Voice>> {
+fn voice(args: &Args, profile: Profile, on_screen: bool) -> Box<dyn Voice> {
     let terminal = || -> Box<dyn Voice + Send> {
         if on_screen {
             Box::new(Silent)
@@ -374,11 +374,11 @@ fn voice(args: &Args, on_screen: bool) -> anyhow::Result<Box<dyn Voice>> {
     } else {
         VoiceKind::Terminal
     });
-    Ok(match wanted {
+    match wanted {
         VoiceKind::None => Box::new(Silent),
         VoiceKind::Terminal => terminal(),
-        VoiceKind::System => system_voice(profile(args)?.0, terminal()),
-    })
+        VoiceKind::System => system_voice(profile, terminal()),
+    }
 }
 
 #[cfg(feature = "system-voice")]
