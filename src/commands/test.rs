@@ -1,6 +1,7 @@
 //! `bothhands test`: the main job.
 
 use super::conduct::{Conductor, SharedClock, Tally, Witness};
+use super::engine::EngineArgs;
 use super::screen::{OnScreen, Screen};
 use super::sources::{InputSource, Recordings, TypedLines};
 use crate::grammar::Grammar;
@@ -64,6 +65,8 @@ pub struct Args {
     /// The microphone to use, by name; `bothhands devices` lists them.
     #[arg(long, value_name = "NAME")]
     device: Option<String>,
+    #[command(flatten)]
+    engine: EngineArgs,
 }
 
 /// How prompts come.
@@ -104,7 +107,10 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let mut recogniser = if args.words.is_some() {
         None
     } else {
-        Some(recogniser(&grammar)?)
+        Some(match args.engine.other(&grammar)? {
+            Some(engine) => engine,
+            None => recogniser(&grammar)?,
+        })
     };
     let on_screen = args.screen && std::io::stdout().is_terminal();
     if args.screen && !on_screen {

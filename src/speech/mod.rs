@@ -1,6 +1,8 @@
 //! Recognisers behind one trait. `ear` is ours and the default; `vosk` is optional.
 
 pub mod ear;
+#[cfg(feature = "vosk")]
+pub mod vosk;
 
 use crate::grammar::Said;
 use serde::{Deserialize, Serialize};
