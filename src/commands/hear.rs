@@ -1,9 +1,11 @@
 //! `bothhands hear`: what was heard in recordings.
 
+use super::engine::EngineArgs;
 use crate::audio::{self, Cutting, SAMPLE_RATE, Segmenter, Utterance};
 use crate::grammar::{Grammar, Said};
 use crate::speech::ear::{Acoustics, Ear};
 use crate::speech::{Expectation, Heard, Outcome, Recogniser};
+use anyhow::bail;
 use clap::Args;
 use serde::Serialize;
 use std::path::{Path, PathBuf};
@@ -31,6 +33,8 @@ pub struct Hear {
     /// Another acoustic model in place of the one that ships (see `models/README.md`).
     #[arg(long, value_name = "FILE.onnx")]
     model: Option<PathBuf>,
+    #[command(flatten)]
+    engine: EngineArgs,
 }
 
 /// Everything that any step allows.
@@ -41,15 +45,26 @@ pub const DEFAULT_RULE: &str = "anything";
 /// # Errors
 /// When the rule does not exist or the engine cannot start.
 pub fn run(args: Hear) -> anyhow::Result<ExitCode> {
-    let mut ear = ear(args.model.as_deref(), Arc::new(Grammar::built_in()?))?;
-    ear.prepare(&args.rule)?;
+    let grammar = Arc::new(Grammar::built_in()?);
+    let mut engine: Box<dyn Recogniser> = match args.engine.other(&grammar)? {
+        Some(_) if args.model.is_some() => bail!("{MODEL_IS_OURS}"),
+        Some(engine) => {
+            grammar.graph(&args.rule)?;
+            engine
+        }
+        None => {
+            let mut ear = ear(args.model.as_deref(), grammar)?;
+            ear.prepare(&args.rule)?;
+            Box::new(ear)
+        }
+    };
     let cutting = Cutting {
         pause: args.pause.clamp(0.1, 10.0),
         ..Cutting::default()
     };
     let mut status = ExitCode::SUCCESS;
     for file in &args.files {
-        let mut sink = |utterance: Utterance| hear(&args, &mut ear, file, &utterance);
+        let mut sink = |utterance: Utterance| hear(&args, engine.as_mut(), file, &utterance);
         let done = if args.whole {
             whole(file).map_or_else(|e| Err(e.into()), &mut sink)
         } else {
@@ -62,6 +77,10 @@ pub fn run(args: Hear) -> anyhow::Result<ExitCode> {
     }
     Ok(status)
 }
+
+/// `--model` beside another engine.
+pub(super) const MODEL_IS_OURS: &str =
+    "--model is a model for our own engine: leave it out with --engine vosk, or leave that out";
 
 /// The engine with the model that ships, or with another, on one thread.
 pub(super) fn ear(model: Option<&Path>, grammar: Arc<Grammar>) -> anyhow::Result<Ear> {
@@ -106,12 +125,17 @@ fn cut(
     segmenter.finish().map_or(Ok(()), sink)
 }
 
-fn hear(args: &Hear, ear: &mut Ear, file: &Path, utterance: &Utterance) -> anyhow::Result<()> {
+fn hear(
+    args: &Hear,
+    engine: &mut dyn Recogniser,
+    file: &Path,
+    utterance: &Utterance,
+) -> anyhow::Result<()> {
     let expected = Expectation {
         rule: args.rule.clone(),
         excluded: Vec::new(),
     };
-    let heard = ear.recognise(&utterance.samples, &expected)?;
+    let heard = engine.recognise(&utterance.samples, &expected)?;
     let from = utterance.start as f64 / f64::from(SAMPLE_RATE);
     let to = from + utterance.seconds();
     if args.json {

@@ -5,6 +5,7 @@ pub mod conduct;
 pub mod demo;
 pub mod devices;
 pub mod doctor;
+pub mod engine;
 pub mod export;
 #[cfg(feature = "hand-in")]
 pub mod hand_in;

@@ -1,6 +1,7 @@
 //! `bothhands score`: how well a list of recordings is heard.
 
-use super::hear::DEFAULT_RULE;
+use super::engine::EngineArgs;
+use super::hear::{DEFAULT_RULE, MODEL_IS_OURS};
 use crate::audio::{self, Cutting};
 use crate::grammar::{Grammar, Said};
 use crate::speech::ear::{Thresholds, WIDTH, Width, same_meaning};
@@ -45,6 +46,8 @@ pub struct Score {
     /// How many nodes the search follows.
     #[arg(long, hide = true)]
     nodes: Option<usize>,
+    #[command(flatten)]
+    engine: EngineArgs,
 }
 
 /// One line of a manifest.
@@ -128,26 +131,33 @@ pub struct Summary {
 pub fn run(args: Score) -> anyhow::Result<ExitCode> {
     let started = Instant::now();
     let grammar = Arc::new(Grammar::built_in()?);
-    let mut ear = super::hear::ear(args.model.as_deref(), grammar.clone())?;
-    ear.set_width(Width {
-        beam: args.beam.unwrap_or(WIDTH.beam),
-        nodes: args.nodes.unwrap_or(WIDTH.nodes),
-        ..WIDTH
-    });
-    if let Some(path) = &args.profile {
-        let text = std::fs::read_to_string(path)
-            .with_context(|| format!("{}: can't read the profile", path.display()))?;
-        if let Some(hearing) = super::test::settings(&text)
-            .with_context(|| format!("{}", path.display()))?
-            .1
-        {
-            ear.set_thresholds(hearing.bounds(Thresholds::shipped()?));
+    let mut nodes = None;
+    let mut engine: Box<dyn Recogniser> = match args.engine.other(&grammar)? {
+        Some(_) if args.model.is_some() => bail!("{MODEL_IS_OURS}"),
+        Some(engine) => engine,
+        None => {
+            let mut ear = super::hear::ear(args.model.as_deref(), grammar.clone())?;
+            ear.set_width(Width {
+                beam: args.beam.unwrap_or(WIDTH.beam),
+                nodes: args.nodes.unwrap_or(WIDTH.nodes),
+                ..WIDTH
+            });
+            if let Some(path) = &args.profile {
+                let text = std::fs::read_to_string(path)
+                    .with_context(|| format!("{}: can't read the profile", path.display()))?;
+                let settings =
+                    super::test::settings(&text).with_context(|| format!("{}", path.display()))?;
+                if let Some(hearing) = settings.1 {
+                    ear.set_thresholds(hearing.bounds(Thresholds::shipped()?));
+                }
+            }
+            nodes = Some(ear.prepare(&args.rule)?.size());
+            Box::new(ear)
         }
-    }
-    let graph = ear.prepare(&args.rule)?;
+    };
     let start_up = started.elapsed();
     let clips = read_manifest(&args.manifest, &grammar, &args.rule)?;
-    let rows = measure(&mut ear, &clips, &args.rule, args.cut)?;
+    let rows = measure(engine.as_mut(), &clips, &args.rule, args.cut)?;
     let mut summary = Summary::of(&rows);
     summary.start_up_ms = millis(start_up);
     summary.peak_memory_mb = peak_memory_mb();
@@ -160,7 +170,9 @@ pub fn run(args: Score) -> anyhow::Result<ExitCode> {
         println!("{}", serde_json::to_string_pretty(&summary)?);
     } else {
         print!("{summary}");
-        println!("search graph of `{}`: {} nodes", args.rule, graph.size());
+        if let Some(nodes) = nodes {
+            println!("search graph of `{}`: {nodes} nodes", args.rule);
+        }
     }
     Ok(ExitCode::SUCCESS)
 }

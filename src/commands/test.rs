@@ -1,6 +1,7 @@
 //! `bothhands test`: the main job.
 
 use super::conduct::{Conductor, SharedClock, Tally, Witness};
+use super::engine::EngineArgs;
 use super::screen::{OnScreen, Screen};
 use super::sources::{InputSource, Recordings, TypedLines};
 use crate::grammar::Grammar;
@@ -65,6 +66,8 @@ pub struct Args {
     /// The microphone to use, by name; `bothhands devices` lists them.
     #[arg(long, value_name = "NAME")]
     device: Option<String>,
+    #[command(flatten)]
+    engine: EngineArgs,
 }
 
 /// How prompts come.
@@ -95,22 +98,27 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let (speaks, hearing) = profile(args)?;
     let stop = stop_on_signal()?;
     let clock = SharedClock::default();
-    // Before the log, so that no empty one is left behind where there is no microphone.
+    // Before the log, so that no empty one is left behind where there is no microphone or no model.
     let mut source = source(args)?;
+    let grammar = Arc::new(grammar_for(&job)?);
+    let mut recogniser = if args.words.is_some() {
+        None
+    } else {
+        Some(match args.engine.other(&grammar)? {
+            Some(engine) => engine,
+            None => {
+                if let Some(hearing) = &hearing {
+                    eprintln!("{}", hearing.told(&Thresholds::shipped()?));
+                }
+                recogniser(&grammar, hearing.as_ref())?
+            }
+        })
+    };
     let (mut store, state) = open_log(&db, &clock)?;
     let opening = store.opening().to_string();
     if !opening.is_empty() {
         eprint!("{opening}");
     }
-    let grammar = Arc::new(grammar_for(&job)?);
-    let mut recogniser = if args.words.is_some() {
-        None
-    } else {
-        if let Some(hearing) = &hearing {
-            eprintln!("{}", hearing.told(&Thresholds::shipped()?));
-        }
-        Some(recogniser(&grammar, hearing.as_ref())?)
-    };
     let on_screen = args.screen && std::io::stdout().is_terminal();
     if args.screen && !on_screen {
         eprintln!("This is no terminal: plain lines are written instead of the screen.");

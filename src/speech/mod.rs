@@ -2,6 +2,8 @@
 
 pub mod ear;
 pub mod hearing;
+#[cfg(feature = "vosk")]
+pub mod vosk;
 
 pub use hearing::Hearing;
 

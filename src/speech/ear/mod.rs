@@ -11,7 +11,7 @@ mod network;
 mod phones;
 mod search;
 
-pub use judge::{AskAgain, NotForUs, Probability, Thresholds, same_meaning};
+pub use judge::{AskAgain, NotForUs, Probability, Thresholds, refused, same_meaning};
 pub use mel::{BANDS, Features, Mel};
 pub use network::{LogProbs, Network};
 pub use phones::{PhoneGraph, Phones};

@@ -1,0 +1,70 @@
+//! Which engine hears: ours, or another that this build has.
+
+use crate::grammar::Grammar;
+use crate::speech::Recogniser;
+use anyhow::bail;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+/// The options that choose an engine.
+#[derive(Debug, Clone, Default, clap::Args)]
+pub struct EngineArgs {
+    /// What hears: `ear`, which ships with the program, or `vosk` with a model of yours, where the
+    /// program was built with it.
+    #[arg(long, value_enum, default_value_t)]
+    engine: Engine,
+    /// The folder of a vosk model, the one that holds am/ and graph/.
+    #[arg(long, value_name = "DIR")]
+    vosk_model: Option<PathBuf>,
+}
+
+/// The engines.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, clap::ValueEnum)]
+pub enum Engine {
+    #[default]
+    Ear,
+    Vosk,
+}
+
+impl EngineArgs {
+    /// The engine asked for, listening for `grammar`; nothing when it is our own.
+    ///
+    /// # Errors
+    /// When this build has no such engine, or its model is missing or cannot be used.
+    pub fn other(&self, grammar: &Arc<Grammar>) -> anyhow::Result<Option<Box<dyn Recogniser>>> {
+        match (self.engine, &self.vosk_model) {
+            (Engine::Ear, None) => Ok(None),
+            (Engine::Ear, Some(_)) => {
+                bail!("--vosk-model is for --engine vosk: add that, or leave the model out")
+            }
+            (Engine::Vosk, None) => bail!(
+                "--engine vosk needs --vosk-model DIR, the folder of a vosk model (the one that \
+                 holds am/ and graph/)"
+            ),
+            (Engine::Vosk, Some(folder)) => open_vosk(folder, grammar).map(Some),
+        }
+    }
+}
+
+#[cfg(feature = "vosk")]
+fn open_vosk(
+    folder: &std::path::Path,
+    grammar: &Arc<Grammar>,
+) -> anyhow::Result<Box<dyn Recogniser>> {
+    let vosk = crate::speech::vosk::Vosk::open(folder, Arc::clone(grammar))?;
+    for warning in vosk.warnings() {
+        eprintln!("bothhands: {warning}");
+    }
+    Ok(Box::new(vosk))
+}
+
+#[cfg(not(feature = "vosk"))]
+fn open_vosk(
+    _folder: &std::path::Path,
+    _grammar: &Arc<Grammar>,
+) -> anyhow::Result<Box<dyn Recogniser>> {
+    bail!(
+        "this build has no vosk engine. Leave --engine out for our own, or build with \
+         `cargo build --release --features vosk` (README.md, \"Another engine\")"
+    )
+}
