@@ -98,8 +98,6 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let (speaks, hearing) = profile(args)?;
     let stop = stop_on_signal()?;
     let clock = SharedClock::default();
-    // Before the log, so that no empty one is left behind where there is no microphone or no model.
-    let mut source = source(args)?;
     let grammar = Arc::new(grammar_for(&job)?);
     let mut recogniser = if args.words.is_some() {
         None
@@ -114,6 +112,8 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
             }
         })
     };
+    // Before the log, so that no empty one is left behind where there is no microphone or no model.
+    let mut source = source(args)?;
     let (mut store, state) = open_log(&db, &clock)?;
     let opening = store.opening().to_string();
     if !opening.is_empty() {
