@@ -285,6 +285,8 @@ struct Shared {
     peak: AtomicU32,
     clipped: AtomicBool,
     overruns: AtomicU64,
+    /// When the last was, in milliseconds after the device was opened.
+    last_overrun: AtomicU64,
     /// Those of a device that was being opened: nothing was asked for yet.
     while_opening: AtomicU64,
     closing: AtomicBool,
@@ -357,6 +359,12 @@ impl Microphone {
     /// How often sound was missed because the program or the machine was too slow.
     pub fn overruns(&self) -> u64 {
         self.shared.overruns.load(Ordering::Relaxed)
+    }
+
+    /// When sound was last missed, counted from the opening of the device.
+    pub fn last_overrun(&self) -> Option<Duration> {
+        let at = self.shared.last_overrun.load(Ordering::Relaxed);
+        (at > 0).then(|| Duration::from_millis(at))
     }
 
     /// How often sound was missed in the first seconds of a device, not counted in
@@ -497,6 +505,8 @@ impl Keeper {
             return;
         }
         self.shared.overruns.fetch_add(times, Ordering::Relaxed);
+        let at = u64::try_from(line.opened.elapsed().as_millis()).unwrap_or(u64::MAX);
+        self.shared.last_overrun.store(at, Ordering::Relaxed);
         self.events.lost += samples * u64::from(SAMPLE_RATE) / u64::from(line.rate.max(1));
         if samples == 0 {
             self.events.gap();

@@ -169,8 +169,12 @@ impl InputSource for Live {
             0 => String::new(),
             times => format!(", besides {times} while it was being opened"),
         };
+        let last = match self.microphone.last_overrun() {
+            None => String::new(),
+            Some(at) => format!(", the last {:.1} s after the beginning", at.as_secs_f64()),
+        };
         Some(format!(
-            "The microphone gave {:.2} s of sound in {:.2} s, with {} overruns{opening}.",
+            "The microphone gave {:.2} s of sound in {:.2} s, with {} overruns{last}{opening}.",
             arrived.samples as f64 / f64::from(SAMPLE_RATE),
             (arrived.last - arrived.first).as_secs_f64(),
             self.microphone.overruns()

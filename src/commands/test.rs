@@ -112,18 +112,19 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
             }
         })
     };
-    // Before the log, so that no empty one is left behind where there is no microphone or no model.
+    let on_screen = args.screen && std::io::stdout().is_terminal();
+    if args.screen && !on_screen {
+        eprintln!("This is no terminal: plain lines are written instead of the screen.");
+    }
+    let mut voice = voice(args, speaks, on_screen);
+    // After the voice, whose service takes seconds to start: sound that waits meanwhile would be
+    // too much. Before the log, so that no empty one is left behind where there is no microphone.
     let mut source = source(args)?;
     let (mut store, state) = open_log(&db, &clock)?;
     let opening = store.opening().to_string();
     if !opening.is_empty() {
         eprint!("{opening}");
     }
-    let on_screen = args.screen && std::io::stdout().is_terminal();
-    if args.screen && !on_screen {
-        eprintln!("This is no terminal: plain lines are written instead of the screen.");
-    }
-    let mut voice = voice(args, speaks, on_screen);
     let screen = if on_screen {
         let screen = Screen::open().context("this terminal has no screen; leave --screen out")?;
         voice = Box::new(OnScreen {
@@ -171,6 +172,8 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let conducted = conductor
         .open(&first)
         .and_then(|()| conductor.run(source.as_mut()));
+    // Before the last words: nobody takes what the microphone gives from here on.
+    let account = source.account();
     // The last words are worth hearing; a voice that never ends is not waited for.
     until_quiet(conductor.voice, Duration::from_secs(20));
     if let Some(screen) = screen {
@@ -178,7 +181,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     }
     let tally = conducted?;
     report(&tally, &conductor, &db, stop.load(Ordering::SeqCst));
-    if let Some(account) = source.account() {
+    if let Some(account) = account {
         eprintln!("{account}");
     }
     Ok(ExitCode::SUCCESS)
