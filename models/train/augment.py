@@ -205,7 +205,9 @@ class Augment:
         factor = torch.where(self.uniform(count) < 0.35, torch.ones_like(factor), factor)
         factor = factor.repeat(2) if twice else factor
         out = (frames / factor).long()
-        at = (torch.arange(int(out.max()), device=self.device)[None] * factor[:, None]).clamp(max=mel.shape[2] - 2)
+        length = int(out.max())
+        length += -length % 50                               # few lengths: the convolutions are planned anew for each
+        at = (torch.arange(length, device=self.device)[None] * factor[:, None]).clamp(max=mel.shape[2] - 2)
         low = at.floor()
         part = (at - low)[:, None]
         low = low.long()[:, None].expand(-1, mel.shape[1], -1)
