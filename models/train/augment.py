@@ -13,8 +13,9 @@ EFFECTS = ("rate", "tempo", "warp", "join", "reverb", "noise", "machine", "chann
 
 
 class Augment:
-    def __init__(self, device, filters, without=()):
-        self.device, self.without = device, set(without)
+    def __init__(self, device, filters, without=(), rooms=False):
+        """rooms: longer, more frequent reverberation that darkens as it dies, of the noise too at times, and louder machines."""
+        self.device, self.without, self.rooms = device, set(without), rooms
         self.window = torch.hann_window(400, device=device)
         self.filters = filters.to(device)
         # The mel filters applied to a spectrum whose frequencies are scaled: a longer or shorter throat.
@@ -111,19 +112,39 @@ class Augment:
         size = 1 << (length + n).bit_length()
         return torch.fft.irfft(torch.fft.rfft(y, size) * torch.fft.rfft(response, size), size)[:, :length]
 
+    def reverberate_more(self, y, length):
+        """Up to 1.2 s of tail; above a crossover it dies sooner."""
+        batch, n = len(y), 14400
+        t = torch.arange(n, device=self.device)[None] / RATE
+        t60 = self.uniform(batch, 1) * 1.05 + 0.15
+        f = torch.linspace(0, 8000, n // 2 + 1, device=self.device)[None]
+        bright = torch.sigmoid((f - (self.uniform(batch, 1) * 3500 + 700)) / 300)
+        tail = lambda decay: torch.fft.rfft(torch.randn(batch, n, device=self.device) * torch.exp(-6.9 * t / decay))
+        response = torch.fft.irfft(tail(t60) * (1 - bright) + tail(t60 * (self.uniform(batch, 1) * 0.6 + 0.3)) * bright, n)
+        response = response / response.pow(2).sum(1, keepdim=True).sqrt() * 10 ** (-(self.uniform(batch, 1) * 14 - 3) / 20)
+        response[:, 0] = 1
+        plain = torch.zeros(n, device=self.device)
+        plain[0] = 1
+        response = torch.where(self.uniform(batch, 1) < 0.6, response, plain[None])
+        size = 1 << (length + n).bit_length()
+        return torch.fft.irfft(torch.fft.rfft(y, size) * torch.fft.rfft(response, size), size)[:, :length]
+
     def add_noise(self, y, dry, rms, length):
         batch = len(y)
         time = torch.arange(length, device=self.device)[None] / RATE
         hum = self.mains(batch, time)
         likely = torch.tensor([0.75, 0.5, 0.12], device=self.device)
         mix = self.uniform(batch, 3) ** 2 * (self.uniform(batch, 3) < likely)
-        babble_only = self.uniform(batch, 1) < 0.2
+        babble_only = self.uniform(batch, 1) < (0.27 if self.rooms else 0.2)
         mix = torch.where(babble_only, torch.tensor([0.15, 1.0, 0.0], device=self.device)[None], mix)
         noise = (mix[:, :1] * self.coloured(batch, length) + mix[:, 1:2] * self.talkers(dry, random.choice([2, 3, 4, 6, 8]))
                  + mix[:, 2:] * hum)
         if self.has("machine"):
-            loud = self.uniform(batch, 1) < 0.22
-            noise = torch.where(loud, self.machine(batch, time, length) + 0.2 * noise, noise)
+            loud = self.uniform(batch, 1) < (0.3 if self.rooms else 0.22)
+            machine = self.machine(batch, time, length)
+            if self.rooms:                                   # with the hum of the same plant
+                machine = machine + hum * self.uniform(batch, 1) * (self.uniform(batch, 1) < 0.5)
+            noise = torch.where(loud, machine + 0.2 * noise, noise)
         noise = noise / noise.std(1, keepdim=True).clamp(min=1e-4)
         snr = self.uniform(batch, 1) * 32 - 2
         y = y + torch.where(self.uniform(batch, 1) < 0.85, rms * 10 ** (-snr / 20), rms * 1e-3) * noise
@@ -177,37 +198,55 @@ class Augment:
         top = mel.masked_fill(~inside[:, None], -99).amax((1, 2), keepdim=True)
         return (torch.maximum(mel, top - 8) + 4) / 4, frames
 
-    def stretch(self, mel, frames):
-        """Change the tempo alone, an utterance at a time."""
-        factor = self.uniform(len(mel)) * 0.34 + 0.84
-        factor = torch.where(self.uniform(len(mel)) < 0.35, torch.ones_like(factor), factor)
+    def stretch(self, mel, frames, twice=False):
+        """Change the tempo alone, an utterance at a time (the same for both copies)."""
+        count = len(mel) // 2 if twice else len(mel)
+        factor = self.uniform(count) * 0.34 + 0.84
+        factor = torch.where(self.uniform(count) < 0.35, torch.ones_like(factor), factor)
+        factor = factor.repeat(2) if twice else factor
         out = (frames / factor).long()
-        at = (torch.arange(int(out.max()), device=self.device)[None] * factor[:, None]).clamp(max=mel.shape[2] - 2)
+        length = int(out.max())
+        length += -length % 50                               # few lengths: the convolutions are planned anew for each
+        at = (torch.arange(length, device=self.device)[None] * factor[:, None]).clamp(max=mel.shape[2] - 2)
         low = at.floor()
         part = (at - low)[:, None]
         low = low.long()[:, None].expand(-1, mel.shape[1], -1)
         return torch.gather(mel, 2, low) * (1 - part) + torch.gather(mel, 2, low + 1) * part, out
 
-    def __call__(self, speech, n):
-        """Samples [batch, length] and lengths -> features and their lengths, ready to train on."""
+    def mask(self, mel, times):
+        for i in range(times):
+            if i < 2:
+                width = random.randint(0, 16)
+                at = random.randint(0, 80 - width)
+                mel[:, at:at + width] = mel.mean()
+            width = random.randint(0, 20)
+            at = random.randint(0, max(1, mel.shape[2] - width))
+            mel[:, :, at:at + width] = mel.mean()
+
+    def __call__(self, speech, n, twice=False):
+        """Samples [batch, length] and lengths -> features and their lengths, ready to train on.
+
+        twice: every utterance comes back in two copies (the second half of the batch) of the same tempo, so frame by
+        frame they say the same, in unlike rooms, noises, channels and masks."""
         y, total, length = self.place(speech, n)
+        if twice:
+            y, total, n = torch.cat([y, y]), total.repeat(2), n.repeat(2)
         rms = (y.pow(2).sum(1) / n).sqrt().clamp(min=1e-5)[:, None]
         dry = y
+        room = self.reverberate_more if self.rooms else self.reverberate
+        noise_first = self.rooms and random.random() < 0.3   # the noise sounds in the room as well
+        if self.has("noise") and noise_first:
+            y = self.add_noise(y, dry, rms, length)
         if self.has("reverb"):
-            y = self.reverberate(y, length)
-        if self.has("noise"):
+            y = room(y, length)
+        if self.has("noise") and not noise_first:
             y = self.add_noise(y, dry, rms, length)
         if self.has("channel"):
             y = self.channel(y, length)
         mel, frames = self.log_mel(y, total, training=True)
         if self.has("tempo"):
-            mel, frames = self.stretch(mel, frames)
+            mel, frames = self.stretch(mel, frames, twice)
         if self.has("mask"):
-            for _ in range(2):
-                width = random.randint(0, 16)
-                at = random.randint(0, 80 - width)
-                mel[:, at:at + width] = mel.mean()
-                width = random.randint(0, 20)
-                at = random.randint(0, max(1, mel.shape[2] - width))
-                mel[:, :, at:at + width] = mel.mean()
+            for part in mel.chunk(2) if twice else (mel,):
+                self.mask(part, 4 if twice else 2)
         return mel, frames

@@ -62,7 +62,7 @@ def encode(out, name, samples, quick):
         return f"{name}.wav"
     rate = "14" if name[0] in "wps" else "11"
     subprocess.run(["opusenc", "--quiet", "--raw", "--raw-rate", "16000", "--raw-chan", "1", "--bitrate", rate, "--speech",
-                    "--comp", "4", "-", f"{out}/{name}.opus"], input=samples.tobytes(), check=True)
+                    "--comp", "2", "-", f"{out}/{name}.opus"], input=samples.tobytes(), check=True)
     return f"{name}.opus"
 
 
@@ -77,6 +77,23 @@ def shards(folders):
             yield name, [(x[ends[i]:ends[i + 1]], str(t), str(g)) for i, (t, g) in enumerate(zip(data["t"], data["g"]))]
 
 
+def fit_to_train(items, held):
+    """[(samples, labels, voice)] of what may be trained on, and how many sentences were held out."""
+    kept, dropped = [], 0
+    for x, text, voice in items:
+        if holdout.is_held_sentence(text, held):
+            dropped += 1
+            continue
+        label = phones(text)
+        if len(label) < len(x) / 16000 * 50 * 0.8 / 1.25 and len(x) < 9 * 16000:         # room for CTC after speeding up
+            kept.append((x, label, voice))
+    return kept, dropped
+
+
+def held_sentences(sentence_dir):
+    return {s for part in ("test", "selection") for s in json.load(open(f"{sentence_dir}/{part}.json"))}
+
+
 def neural_selection(folders):
     for folder in folders:
         for path in sorted(glob.glob(f"{folder}/w{holdout.NEURAL_SELECTION_WORKER}_*.npz")):
@@ -88,20 +105,14 @@ def neural_selection(folders):
 
 def main(sentence_dir, speech, set_dir, fsdd, encoder, out, quick=False):
     os.makedirs(out, exist_ok=True)
-    held = {s for part in ("test", "selection") for s in json.load(open(f"{sentence_dir}/{part}.json"))}
+    held = held_sentences(sentence_dir)
     folders = speech.split(",")
     _, trainable = holdout.fsdd_speakers(os.path.basename(f).split("_")[1] for f in glob.glob(f"{fsdd}/*.wav"))
     index, dropped = [], 0
     everything = list(shards(folders)) + [("fsdd", human_strings(fsdd, trainable))]
     for name, items in everything:
-        kept = []
-        for x, text, voice in items:
-            if holdout.is_held_sentence(text, held):
-                dropped += 1
-                continue
-            label = phones(text)
-            if len(label) < len(x) / 16000 * 50 * 0.8 / 1.25 and len(x) < 9 * 16000:     # room for CTC after speeding up
-                kept.append((x, label, voice))
+        kept, left_out = fit_to_train(items, held)
+        dropped += left_out
         file = encode(out, name, np.concatenate([k[0] for k in kept]), quick)
         source = kept[0][2].split(":")[0].split("-")[0]
         index.append(dict(file=file, source=source, n=[len(k[0]) for k in kept], labels=[k[1] for k in kept]))

@@ -247,7 +247,10 @@ def main(arguments):
     spoken = {m: [r for r in rows if meant(r)] for m, rows in models.items()}
     groups = [("all", lambda r: True), ("British synthetic", lambda r: r["group"].startswith("british")),
               ("American synthetic", lambda r: r["group"].startswith("american")), ("human prompts", lambda r: r["voice"] == "prompts"), ("human digits (FSDD)", lambda r: r["voice"].startswith("fsdd")),
-              ("British, same speaker (hib-gb)", lambda r: r["voice"] == "hib-gb"), ("American, same speaker (hib-us)", lambda r: r["voice"] == "hib-us")]
+              ("British, same speaker (hib-gb)", lambda r: r["voice"] == "hib-gb"), ("American, same speaker (hib-us)", lambda r: r["voice"] == "hib-us"),
+              ("the same without \"four\" (hib-gb)", lambda r: r["voice"] == "hib-gb" and "four" not in r["text"].split()),
+              ("the same without \"four\" (hib-us)", lambda r: r["voice"] == "hib-us" and "four" not in r["text"].split()),
+              ("awb, kal16, hib-gb, prompts", lambda r: r["voice"] in ("fl-awb", "fl-kal16", "hib-gb", "prompts"))]
     print("### Exact meaning, per cent: clean, 20, 10, 5 dB\n")
     table(["set", "clips"] + list(models),
           [[name, sum(keep(r) and r["condition"] == "clean" for r in spoken[first])]

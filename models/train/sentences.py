@@ -227,6 +227,29 @@ class Sampler:
         return self.reply()
 
 
+def doubtful(rng):
+    """What non-rhotic British voices were misheard in most: four and five, fifteen and fifty, an "oh" that is swallowed."""
+    lead = rng.choice(["", "", "", "line to earth ", "line to neutral ", "neutral to earth ", "over ", "under ", "greater than "])
+    tail = rng.choice(["", "", "", " ohms", " megohms", " volts", " milliamps", " milliseconds"])
+    few = lambda words, most: [rng.choice(words) for _ in range(rng.randint(1, most))]
+    r = rng.random()
+    if r < 0.4:
+        digits = few(["four", "four", "four", "five", "five", "nine", "oh", "one"], 4)
+        if len(digits) > 1 and rng.random() < 0.3:
+            digits.insert(rng.randint(1, len(digits) - 1), "point")
+        return lead + " ".join(digits) + tail
+    if r < 0.7:
+        number = rng.choice(rng.choice(TEEN_OR_TY))
+        before = rng.choice(["", "", "one ", "two ", "four ", "a hundred and ", "two hundred and ", "four hundred and "])
+        return lead + before + number + tail
+    if r < 0.9:
+        first = rng.choice(["oh", "oh", "nought", "zero"])
+        return lead + " ".join([first, "point", *few(["oh", "oh", "four", "five", "one", "three", "seven"], 3)]) + tail
+    digits = few(DIGITS, 3)
+    digits.insert(rng.randint(1, len(digits)), "oh")
+    return lead + " ".join(digits + few(DIGITS, 1)) + tail
+
+
 # ------------------------------------------------------------------------------------ general English
 def library_sentences():
     """Plain sentences from the docstrings of Python's own standard library, words of the dictionary only."""
@@ -291,6 +314,7 @@ def main(out):
     sampler = Sampler(holdout.SENTENCE_TRAIN_SEED)
     fresh = lambda s: not holdout.is_held_sentence(s, held)
     rng = random.Random(holdout.SENTENCE_TRAIN_SEED + 1)
+    doubt = random.Random(holdout.SENTENCE_TRAIN_SEED + 4)
     general = library_sentences()
     rng.shuffle(general)
     salad = Salad(holdout.SENTENCE_TRAIN_SEED + 2, common_words())
@@ -300,6 +324,7 @@ def main(out):
         "grammar": [s for s in jsgf_sample.sample(30000, holdout.SENTENCE_TRAIN_SEED + 3) if lexicon.knows(s) and fresh(s)],
         "general": general,
         "salad": [salad.sentence() for _ in range(6000)],
+        "doubtful": [s for s in (doubtful(doubt) for _ in range(8000)) if lexicon.knows(s) and fresh(s)],
     }
     for name, value in (("train", train), ("selection", selection), ("test", test)):
         with open(os.path.join(out, f"{name}.json"), "w") as f:

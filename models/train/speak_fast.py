@@ -1,8 +1,9 @@
 """Training speech from the fast synthesisers.
 
-    nice -n 19 python speak_fast.py SENTENCES_DIR OUT_DIR KIND HOURS      KIND: espeak, flite-rms, flite-slt, piper
+    nice -n 19 python speak_fast.py SENTENCES_DIR OUT_DIR KIND HOURS [PART]
 
-KIND@LIST (espeak@grammar) draws from that one list only.
+KIND: espeak, flite-rms, flite-slt, pico-gb, pico-us, piper. KIND@LIST (espeak@grammar) draws from that one list only.
+PART names one of several runs that share the work: each draws otherwise.
 
 Output: OUT_DIR/KIND_{n}.npz with x (all samples, int16, 16 kHz), n (lengths), t (texts), g (voice names).
 """
@@ -20,7 +21,7 @@ import holdout
 import voices
 
 SHARD = 400
-MIX = (("trade", 0.45), ("contrast", 0.20), ("general", 0.20), ("salad", 0.15))
+MIX = (("trade", 0.40), ("contrast", 0.15), ("doubtful", 0.15), ("general", 0.17), ("salad", 0.13))
 # British accents before all others; Lancashire is kept for the test.
 ESPEAK_ACCENTS = ["en-gb", "en-gb", "en-gb", "en-gb-x-rp", "en-gb-x-rp", "en-gb-scotland", "en-gb-scotland",
                   "en-gb-x-gbcwmd", "en-gb-x-gbcwmd", "en-us", "en-us", "en-029", "en-us-nyc"]
@@ -42,15 +43,17 @@ def speak(kind, sentence, rng):
         return voices.flite(sentence, voice, rng.uniform(0.75, 1.3), rng.randint(80, 230)), "fl:" + voice
     if kind == "piper":
         return voices.piper(sentence, rng.uniform(0.72, 1.35), rng.uniform(0.4, 1.0), rng.uniform(0.5, 1.1)), "pip:joe"
+    if kind in ("pico-gb", "pico-us"):
+        return voices.pico(sentence, kind == "pico-gb", rng.uniform(0.75, 1.35), rng.uniform(0.62, 1.35)), kind.replace("-", ":")
     raise ValueError(kind)
 
 
-def main(sentences, out, kind, hours):
+def main(sentences, out, kind, hours, part=""):
     os.makedirs(out, exist_ok=True)
     lists = json.load(open(f"{sentences}/train.json"))
     kind, _, only = kind.partition("@")
     mix = ((only, 1.0),) if only else MIX
-    label = f"{kind}-{only}" if only else kind
+    label = (f"{kind}-{only}" if only else kind) + (f"-{part}" if part else "")
     rng = random.Random(zlib.crc32(label.encode()))
     made, shard, buffer = 0.0, 0, []
     while made < hours * 3600:
@@ -75,4 +78,4 @@ def main(sentences, out, kind, hours):
 
 
 if __name__ == "__main__":
-    main(sys.argv[1], sys.argv[2], sys.argv[3], float(sys.argv[4]))
+    main(sys.argv[1], sys.argv[2], sys.argv[3], float(sys.argv[4]), *sys.argv[5:6])

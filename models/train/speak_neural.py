@@ -28,7 +28,7 @@ from accents import Accent, written
 
 SENTENCES_A_VOICE = 3
 SHARD = 10
-MIX = (("trade", 0.30), ("grammar", 0.32), ("contrast", 0.28), ("general", 0.07), ("salad", 0.03))
+MIX = (("trade", 0.26), ("grammar", 0.28), ("contrast", 0.20), ("doubtful", 0.18), ("general", 0.05), ("salad", 0.03))
 
 
 def packaged():

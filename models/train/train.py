@@ -22,7 +22,7 @@ import torch.nn.functional as F
 from augment import Augment
 from network import Encoder
 
-SELECTION_NOISE = (None, 10, 4)          # dB; None is clean
+SELECTION_NOISE = (None, 10, 4)          # dB; None is clean, "room" is 10 dB with reverberation
 
 
 class Speech:
@@ -30,19 +30,26 @@ class Speech:
 
     def __init__(self, directory, device, use, weights, rng):
         index = json.load(open(f"{directory}/train.json"))
-        self.keep = [i for i, s in enumerate(index["source"]) if s in use]
-        lengths = np.array(index["n"])
-        starts = np.cumsum(np.r_[0, lengths[:-1]])
-        flat = np.load(f"{directory}/train.npy", mmap_mode="r")
-        self.flat = torch.from_numpy(np.array(flat)).to(device)
-        self.n, self.start = lengths, torch.tensor(starts, device=device)
-        self.labels, self.device, self.rng = index["labels"], device, rng
-        repeats = [weights.get(index["source"][i], 1) for i in self.keep]
-        order = np.repeat(self.keep, repeats)
-        self.order = order[np.argsort(self.n[order], kind="stable")]
-        short = order[self.n[order] < 2.2 * 16000]
-        self.short = short[np.argsort(self.n[short], kind="stable")]
+        self.use, self.weights, self.device, self.rng = use, weights, device, rng
+        self.flat = torch.from_numpy(np.array(np.load(f"{directory}/train.npy", mmap_mode="r"))).to(device)
+        self.arrange(index)
+
+    def arrange(self, index):
+        lengths, source = np.array(index["n"]), index["source"]
+        self.index, self.n, self.labels = index, lengths, index["labels"]
+        self.keep = [i for i, s in enumerate(source) if s in self.use]
+        self.start = torch.tensor(np.cumsum(np.r_[0, lengths[:-1]]), device=self.device)
+        order = np.repeat(self.keep, [self.weights.get(source[i], 1) for i in self.keep])
+        self.order = order[np.argsort(lengths[order], kind="stable")]
+        short = order[lengths[order] < 2.2 * 16000]
+        self.short = short[np.argsort(lengths[short], kind="stable")]
         self.hours = sum(lengths[i] for i in self.keep) / 57.6e6
+
+    def add(self, prefix):
+        """More speech that was made while the training ran (unpack.collect)."""
+        more = json.load(open(prefix + ".json"))
+        self.flat = torch.cat([self.flat, torch.from_numpy(np.load(prefix + ".npy")).to(self.device)])
+        self.arrange({k: list(self.index[k]) + more[k] for k in more})
 
     def draw(self, size, join):
         """A batch of similar length: samples, lengths, labels. Some are two utterances with a pause between."""
@@ -81,6 +88,15 @@ class Selection:
         self.items.sort(key=lambda i: len(i[0]))
         self.device, self.augment = device, augment
 
+    def room(self, x, generator):
+        """A tail of 0.7 s, 3 dB below the direct sound."""
+        n = 11200
+        tail = torch.randn(len(x), n, device=self.device, generator=generator) * torch.exp(-6.9 * torch.arange(n, device=self.device)[None] / n)
+        response = tail / tail.pow(2).sum(1, keepdim=True).sqrt() * 10 ** (-3 / 20)
+        response[:, 0] = 1
+        size = 1 << (x.shape[1] + n).bit_length()
+        return torch.fft.irfft(torch.fft.rfft(x, size) * torch.fft.rfft(response, size), size)[:, :x.shape[1]]
+
     @torch.no_grad()
     def score(self, net, snr):
         generator = torch.Generator(device=self.device)
@@ -94,11 +110,13 @@ class Selection:
             n = torch.tensor([len(b[0]) for b in batch], device=self.device)
             for j, (samples, *_) in enumerate(batch):
                 x[j, :len(samples)] = torch.from_numpy(np.ascontiguousarray(samples)).to(self.device).float() / 32768
+            if snr == "room":
+                x = self.room(x, generator)
             if snr is not None:
                 level = (x.pow(2).sum(1, keepdim=True) / n[:, None]).sqrt().clamp(min=1e-4)
                 white = torch.randn(x.shape, device=self.device, generator=generator)
                 babble = sum(torch.roll(x, (k, k * 7919), (0, 1)) / level for k in (1, 2, 3)) / 1.7
-                x = x + (white + babble) * level * 10 ** (-snr / 20) / 1.4
+                x = x + (white + babble) * level * 10 ** (-(10 if snr == "room" else snr) / 20) / 1.4
             mel, frames = self.augment.log_mel(x, n)
             logp, frames = net(mel, frames)
             best, frames = logp.argmax(-1).cpu().numpy(), frames.cpu().numpy()
@@ -108,6 +126,15 @@ class Selection:
                 d = distance(label, heard)
                 errors, total, exact = errors + d, total + len(label), exact + (d == 0)
         return 100 * errors / total, 100 * exact / len(self.items)
+
+
+def agreement(logp, frames, lengths):
+    """How unlike the two copies of each utterance were heard: both directions of the divergence, frame by frame, each
+    copy taught by the other; a phone of the label, as the main loss counts."""
+    a, b = logp.chunk(2)
+    inside = torch.arange(a.shape[1], device=a.device)[None] < frames[:len(a), None]
+    apart = F.kl_div(a, b.detach(), log_target=True, reduction="none") + F.kl_div(b, a.detach(), log_target=True, reduction="none")
+    return (0.5 * (apart.sum(-1) * inside).sum(1) / lengths[:len(a)]).mean()
 
 
 def distance(a, b):
@@ -127,15 +154,20 @@ def main():
     p.add_argument("--start", required=True)
     p.add_argument("--seconds", type=float, required=True)
     p.add_argument("--without", default="", help="augmentations to leave out, comma separated")
-    p.add_argument("--sources", default="kok,es,fl,pip", help="kinds of speech to train on")
+    p.add_argument("--sources", default="kok,es,fl,pip,pico", help="kinds of speech to train on")
     p.add_argument("--rate", type=float, default=2.5e-4)
     p.add_argument("--batch", type=int, default=128)
     p.add_argument("--average", type=float, default=0.9993)
     p.add_argument("--dropout", type=float, default=0.06)
     p.add_argument("--neural", type=int, default=3, help="how often the many-voice neural speech is drawn")
     p.add_argument("--human", type=int, default=1)
+    p.add_argument("--rooms", action="store_true", help="more reverberation and machines")
+    p.add_argument("--agree", type=float, default=0, help="weight of hearing two differently spoilt copies alike; half the batch is then drawn")
+    p.add_argument("--more", default="", help="prefix of more speech, looked for from 55 % of the run on")
+    p.add_argument("--select", default="", help="'room' chooses the checkpoint in reverberation as well")
     p.add_argument("--seed", type=int, default=1)
     p.add_argument("--device", default="cuda")
+    p.add_argument("--check", type=float, default=0.5, help="part of the run after which the score is taken, and from then on every tenth")
     p.add_argument("--steps", type=int, default=10 ** 9)
     a = p.parse_args()
     torch.manual_seed(a.seed)
@@ -147,7 +179,8 @@ def main():
     began = time.time()
     filters = torch.from_numpy(np.load(f"{a.data}/filters.npy"))
     without = set(filter(None, a.without.split(",")))
-    augment = Augment(device, filters, without)
+    augment = Augment(device, filters, without, a.rooms)
+    conditions = SELECTION_NOISE + (("room",) if a.select == "room" else ())
     speech = Speech(a.data, device, set(a.sources.split(",")), {"kok": a.neural, "fsdd": a.human}, rng)
     selection = Selection(a.data, device, augment)
     torch.manual_seed(0)                                     # the same first head for all runs, so that they can be averaged
@@ -163,12 +196,12 @@ def main():
     opt = torch.optim.AdamW([dict(params=body, lr=a.rate), dict(params=head, lr=head_rate * a.rate)], weight_decay=0.01, betas=(0.9, 0.98))
     base = [g["lr"] for g in opt.param_groups]
     began_training, step, losses, log, best = time.time(), 0, [], [], (1e9, None, 0)
-    next_check = 0.5
+    next_check = a.check
     net.train()
 
     def check():
         nonlocal best
-        scores = [selection.score(mean, snr) for snr in SELECTION_NOISE]
+        scores = [selection.score(mean, snr) for snr in conditions]
         total = sum(s[0] for s in scores)
         log.append(dict(step=step, seconds=round(time.time() - began_training), loss=float(np.mean(losses[-20:])) if losses else None,
                         per=[round(s[0], 2) for s in scores], exact=[round(s[1], 1) for s in scores], total=round(total, 3)))
@@ -180,17 +213,24 @@ def main():
         done = max((time.time() - began_training) / a.seconds, step / a.steps)
         if done >= 1:
             break
+        if a.more and done > 0.55 and step % 50 == 0 and os.path.exists(a.more + ".json"):
+            speech.add(a.more)
+            a.more = ""
+            print(f"{a.name}: {speech.hours:.2f} h, {len(speech.keep)} utterances from step {step} on", flush=True)
         factor = min(1, step / 400) * (0.5 * (1 + math.cos(math.pi * done)) * 0.99 + 0.01)
         for g, b in zip(opt.param_groups, base):
             g["lr"] = b * factor
         with torch.no_grad():
-            x, n, labels = speech.draw(a.batch, augment.has("join"))
-            mel, frames = augment(x, n)
+            x, n, labels = speech.draw(a.batch // 2 if a.agree else a.batch, augment.has("join"))
+            mel, frames = augment(x, n, twice=a.agree > 0)
+            labels = labels * 2 if a.agree else labels
         target = torch.tensor([q for l in labels for q in l], device=device)
         lengths = torch.tensor([len(l) for l in labels], device=device)
         with torch.autocast(device, dtype=torch.bfloat16):
             logp, frames = net(mel, frames, a.dropout)
         loss = F.ctc_loss(logp.transpose(0, 1), target, frames, lengths, zero_infinity=True)
+        if a.agree:
+            loss = loss + a.agree * agreement(logp, frames, lengths)
         opt.zero_grad(set_to_none=True)
         loss.backward()
         nn.utils.clip_grad_norm_(net.parameters(), 1.0)

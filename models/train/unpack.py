@@ -1,6 +1,8 @@
 """On the GPU machine: decode the parcel of pack.py.
 
-    python unpack.py PARCEL_DIR[,PARCEL_DIR...] DATA_DIR
+    python unpack.py PARCEL_DIR[,PARCEL_DIR...] DATA_DIR [SPEECH_DIR SENTENCES_DIR]
+
+SPEECH_DIR: what speak_fast.py made on this machine; it joins the training data as pack.py would have packed it.
 """
 import glob
 import json
@@ -19,7 +21,19 @@ def decode(path):
     return soundfile.read(path, dtype="int16")[0]
 
 
-def main(parcel, out):
+def made_here(folder, sentences):
+    """[(samples, labels, source)] from the shards of speak_fast.py."""
+    import pack
+    held, out, dropped = pack.held_sentences(sentences), [], 0
+    for _, items in pack.shards([folder]):
+        kept, left_out = pack.fit_to_train(items, held)
+        out += [(x, label, voice.split(":")[0]) for x, label, voice in kept]
+        dropped += left_out
+    print("made here:", len(out), "utterances,", dropped, "held-out sentences dropped", flush=True)
+    return out
+
+
+def main(parcel, out, speech=None, sentences=None):
     os.makedirs(out, exist_ok=True)
     folders = parcel.split(",")
     find = lambda name: next(f"{d}/{name}" for d in folders if os.path.exists(f"{d}/{name}"))
@@ -34,25 +48,27 @@ def main(parcel, out):
         n += shard["n"]
         labels += shard["labels"]
         source += [shard["source"]] * len(shard["n"])
+    for x, label, kind in made_here(speech, sentences) if speech else []:
+        pieces.append(x)
+        n.append(len(x))
+        labels.append(label)
+        source.append(kind)
     np.save(f"{out}/train.npy", np.concatenate(pieces))
     json.dump(dict(n=n, labels=labels, source=source), open(f"{out}/train.json", "w"))
     selection = json.load(open(find("selection.json")))
     np.savez(f"{out}/selection.npz", x=decode(find(selection["file"])), n=selection["n"])
     json.dump(selection["entries"], open(f"{out}/selection.json", "w"))
-    for name in ("filters.npy", "encoder.npz"):
-        shutil.copy(find(name), out)
-    print("unpacked", len(n), "utterances,", round(sum(n) / 57.6e6, 2), "h", flush=True)
+    shutil.copy(find("filters.npy"), out)
+    for folder in folders:
+        if os.path.exists(f"{folder}/encoder.npz"):          # run_long.py starts from other weights
+            shutil.copy(f"{folder}/encoder.npz", out)
+    hours = {k: round(sum(a for a, b in zip(n, source) if b == k) / 57.6e6, 2) for k in sorted(set(source))}
+    print("unpacked", len(n), "utterances, hours", hours, flush=True)
 
 
-def extend(data, folder, labels):
-    """Add neural speech that was made on this machine meanwhile (speak_neural.py follow)."""
-    for _ in range(90):                                      # let the speakers finish their last shard
-        if subprocess.run(["pgrep", "-f", "speak_neural.py"], stdout=subprocess.DEVNULL).returncode:
-            break
-        time.sleep(1)
+def spoken(folder, labels):
+    """(samples, labels) of the neural speech that was made on this machine meanwhile (speak_neural.py follow)."""
     label = json.load(open(labels))
-    index = json.load(open(f"{data}/train.json"))
-    pieces = [np.load(f"{data}/train.npy")]
     for path in sorted(glob.glob(f"{folder}/w*.npz")):
         if ".part" in path:
             continue
@@ -61,10 +77,33 @@ def extend(data, folder, labels):
         for i, text in enumerate(shard["t"]):
             samples = x[ends[i]:ends[i + 1]]
             if len(label[str(text)]) < len(samples) / 16000 * 32:
-                pieces.append(samples)
-                index["n"].append(len(samples))
-                index["labels"].append(label[str(text)])
-                index["source"].append("kok")
+                yield samples, label[str(text)]
+
+
+def collect(folder, labels, prefix):
+    """That speech as PREFIX.npy and PREFIX.json, for train.py --more."""
+    found = list(spoken(folder, labels))
+    if not found:
+        return
+    np.save(f"{prefix}.npy", np.concatenate([x for x, _ in found]))
+    json.dump(dict(n=[len(x) for x, _ in found], labels=[l for _, l in found], source=["kok"] * len(found)), open(f"{prefix}.part", "w"))
+    os.rename(f"{prefix}.part", f"{prefix}.json")
+    print("collected", len(found), "utterances,", round(sum(len(x) for x, _ in found) / 57.6e6, 2), "h", flush=True)
+
+
+def extend(data, folder, labels):
+    """Add that speech to the training data."""
+    for _ in range(90):                                      # let the speakers finish their last shard
+        if subprocess.run(["pgrep", "-f", "speak_neural.py"], stdout=subprocess.DEVNULL).returncode:
+            break
+        time.sleep(1)
+    index = json.load(open(f"{data}/train.json"))
+    pieces = [np.load(f"{data}/train.npy")]
+    for samples, label in spoken(folder, labels):
+        pieces.append(samples)
+        index["n"].append(len(samples))
+        index["labels"].append(label)
+        index["source"].append("kok")
     before = len(pieces[0])
     np.save(f"{data}/train.npy", np.concatenate(pieces))
     json.dump(index, open(f"{data}/train.json", "w"))
@@ -72,4 +111,4 @@ def extend(data, folder, labels):
 
 
 if __name__ == "__main__":
-    main(*sys.argv[1:3])
+    main(*sys.argv[1:5])

@@ -88,6 +88,12 @@ def piper(sentence, length=1.0, noise=0.667, noise_w=0.8):
     return to_16k(np.concatenate(pieces), voice.config.sample_rate)
 
 
+def pico(sentence, british, speed=1.0, pitch=1.0):
+    from py_nanotts import NanoTTS
+    data = NanoTTS().speak(written(sentence) + ".", voice="en-GB" if british else "en-US", speed=speed, pitch=pitch)
+    return np.frombuffer(data, "<i2") / 32768
+
+
 @lru_cache
 def _hibari(british):
     from hibari import Hibari
