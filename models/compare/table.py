@@ -114,6 +114,8 @@ def main(folder, *names):
 
     table("likeliest meaning right, nothing refused",
           lambda engine, rows: f"{share(sum(r.right for r in rows), [r for r in rows if not r.to_ignore]):.1f}")
+    row("other talk, tools and noise: some sentence of ours", len(mine["ignore"]),
+        [str(sum(r.doubt < float("inf") for r in l["ignore"])) for l in heard.values()])
     table("taken: right / wrong, each engine refusing until it takes no more other sounds than ours", pair(quiet))
     row("other talk, tools and noise: taken", len(mine["ignore"]), [str(others(l, quiet[e])) for e, l in heard.items()])
     table("taken: right / wrong, each refusing until it takes no more wrong than ours in all", pair(careful))
