@@ -272,3 +272,62 @@ fn the_same_command_takes_a_session_up_where_it_stopped() {
         .stdout(contains("Resuming").and(contains("Lock off")))
         .stdout(contains("Recorded as isolated and proved dead by you"));
 }
+
+#[test]
+fn no_microphone_is_told_and_leaves_no_log_behind() {
+    let bench = Bench::new();
+    // No sound server and no card: what ALSA is told to use does not exist.
+    let none = bench.write("asound.conf", "pcm.!default { type hw card 99 }\n");
+    bench
+        .bothhands()
+        .env("ALSA_CONFIG_PATH", none)
+        .env("XDG_RUNTIME_DIR", bench.path("nowhere"))
+        .env("PULSE_SERVER", "unix:/nonexistent")
+        .args(["test", "job.toml", "--db", "session.db", "--sound", "mic"])
+        .args(["--voice", "none"])
+        .assert()
+        .code(2)
+        .stderr(contains("microphone").and(contains("--device").or(contains("plug"))));
+    assert!(!bench.path("session.db").exists());
+}
+
+#[test]
+fn the_screen_without_a_terminal_becomes_plain_lines() {
+    let bench = Bench::new();
+    bench.write("words.txt", "done\n");
+    bench
+        .bothhands()
+        .args(["test", "job.toml", "--words", "words.txt", "--screen"])
+        .assert()
+        .success()
+        .stderr(contains("This is no terminal: plain lines are written"))
+        .stdout(contains("you:  done").and(contains('\u{1b}').not()));
+}
+
+#[test]
+fn a_rate_or_a_profile_out_of_range_is_named() {
+    let bench = Bench::new();
+    bench
+        .bothhands()
+        .args(["test", "job.toml", "--words", "-", "--rate", "500"])
+        .assert()
+        .code(2)
+        .stderr(contains("rate goes from -100 to 100"));
+    bench.write("mine.toml", "volume = 130\n");
+    bench.write("words.txt", "done\n");
+    let with = |profile: &str, says: &str| {
+        bench
+            .bothhands()
+            .args(["test", "job.toml", "--words", "words.txt"])
+            .args(["--voice", "system", "--profile", profile])
+            .assert()
+            .code(2)
+            .stderr(contains(profile).and(contains(says)));
+    };
+    with("mine.toml", "volume goes from 0 to 100");
+    with("missing.toml", "can't read the profile");
+    assert!(
+        !bench.path("job.db").exists(),
+        "no empty log is left behind"
+    );
+}

@@ -14,6 +14,8 @@ mod plain;
 mod server;
 #[path = "handed_in/walk.rs"]
 mod walk;
+#[path = "dialogues/world.rs"]
+mod world;
 
 use bothhands::limits::Outcome;
 use bothhands::report::{Log, Schedule, Times, words};
@@ -28,7 +30,7 @@ use std::{
     process::{Command, Output},
     time::{Duration, Instant},
 };
-use walk::World;
+use world::World;
 
 fn program() -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_bothhands"));
@@ -142,7 +144,11 @@ fn has_all(database: &Database, path: &Path) {
 fn what_was_handed_in_is_what_was_kept_with_its_sound() {
     let (dir, database) = (folder(), Server::with_tls().database());
     let path = dir.path().join("session.db");
-    World::of("ring").keep(&World::of("ring").session(1, 160), &path, 3);
+    World::of("ring", walk::SENTENCES).keep(
+        &World::of("ring", walk::SENTENCES).session(1, 160),
+        &path,
+        3,
+    );
     let said = well(&mut to(&database, &[&path]));
     says(&said, &["161 of 161 events"]);
     has_all(&database, &path);
@@ -588,7 +594,7 @@ fn the_views_say_what_the_program_says() {
     let dir = folder_in_memory();
     let mut logs: Vec<PathBuf> = Vec::new();
     for (n, name) in walk::JOBS.iter().enumerate() {
-        let world = World::of(name);
+        let world = World::of(name, walk::SENTENCES);
         for seed in 0..6 {
             let path = dir.path().join(format!("{name}-{seed}.db"));
             let events = world.session((n * 100 + seed) as u64, 400);
@@ -946,7 +952,10 @@ fn thousand() {
     ];
     let database = Server::with_tls().database();
     let dir = folder_in_memory();
-    let worlds: Vec<World> = walk::JOBS.iter().map(|name| World::of(name)).collect();
+    let worlds: Vec<World> = walk::JOBS
+        .iter()
+        .map(|name| World::of(name, walk::SENTENCES))
+        .collect();
     let since = Instant::now();
     let logs: Vec<PathBuf> = (0..1000)
         .map(|n| {

@@ -6,6 +6,7 @@ mod rehearsal;
 use bothhands::grammar::{Change, Part, Reason, Said};
 use bothhands::quantity::Conductors;
 use bothhands::report::{self, Cell, Schedule, Times};
+use bothhands::sequence::Event;
 use bothhands::store::{Mode, Sounds, Store, import};
 use rehearsal::{Rehearsal, altered, both, megohms, socket};
 use std::fs::File;
@@ -229,44 +230,92 @@ fn a_log_of_the_first_version_stays_readable() {
     );
 }
 
+/// A session of so many circuits, twelve points on each, in which every third reading is put right.
+fn large(circuits: u16) -> Rehearsal {
+    let text = include_str!("jobs/boathouse.toml");
+    let mut job = bothhands::installation::Job::parse(text, "boathouse.toml").unwrap();
+    let few = job.boards[0].circuits.clone();
+    job.boards[0].circuits = (0..circuits)
+        .map(|n| {
+            let mut circuit = few[usize::from(n) % few.len()].clone();
+            circuit.number = n + 1;
+            let number = |point: &bothhands::installation::Accessory| point.number.unwrap_or(0);
+            let mut last = circuit.points.iter().map(number).max().unwrap_or(0);
+            while let Some(point) = circuit.points.last().filter(|_| circuit.points.len() < 12) {
+                last += 1;
+                let another = bothhands::installation::Accessory {
+                    number: Some(last),
+                    sensitive: None,
+                    ..point.clone()
+                };
+                circuit.points.push(another);
+            }
+            circuit
+        })
+        .collect();
+    let mut r = Rehearsal::of(job);
+    let mut readings = 0;
+    while r.answer() {
+        if let Some((Event::Reading { reading, .. }, _)) = r.events.last()
+            && r.session.state().question().is_none()
+        {
+            readings += 1;
+            if readings % 3 == 0 {
+                let again = rehearsal::reading(*reading);
+                r.say(Said::Correction(Some(Box::new(again))));
+            }
+        }
+    }
+    r.finish_it();
+    r
+}
+
+/// How long something took, and by how much it raised the memory in use at most.
+fn measured<T>(what: impl FnOnce() -> T) -> (T, String) {
+    let status = |name: &str| -> u64 {
+        std::fs::read_to_string("/proc/self/status")
+            .unwrap()
+            .lines()
+            .find_map(|line| line.strip_prefix(name))
+            .and_then(|rest| rest.split_whitespace().next())
+            .and_then(|kilobytes| kilobytes.parse().ok())
+            .unwrap()
+    };
+    // "5" makes Linux forget the highest memory use so far.
+    std::fs::write("/proc/self/clear_refs", "5").unwrap();
+    let before = status("VmRSS:");
+    let began = std::time::Instant::now();
+    let made = what();
+    let took = began.elapsed();
+    let most = status("VmHWM:").saturating_sub(before);
+    (made, format!("{took:.1?}, {:.1} MB", most as f64 / 1024.0))
+}
+
 /// `cargo test --release --test looking_back -- --ignored growth --nocapture`
 #[test]
 #[ignore = "measures: 200 circuits, 5,000 events"]
 fn growth() {
-    for circuits in [50, 100, 200] {
-        let text = include_str!("jobs/boathouse.toml");
-        let mut job = bothhands::installation::Job::parse(text, "boathouse.toml").unwrap();
-        let few = job.boards[0].circuits.clone();
-        job.boards[0].circuits = (0..circuits)
-            .map(|n| bothhands::installation::Circuit {
-                number: n + 1,
-                ..few[usize::from(n) % few.len()].clone()
-            })
-            .collect();
-        let mut r = Rehearsal::of(job);
-        let began = std::time::Instant::now();
-        r.finish_it();
-        let events = r.events.len();
-        let lived = began.elapsed();
+    let mut events = 0;
+    for circuits in [25, 50, 100, 200] {
+        let (r, lived) = measured(|| large(circuits));
+        events = r.events.len();
         let log = r.log();
-        let began = std::time::Instant::now();
-        let schedule = schedule(&r);
-        let made = began.elapsed();
-        let began = std::time::Instant::now();
-        let html = report::html(&schedule).len();
-        let csv = report::csv(&schedule).len();
-        let pages = began.elapsed();
-        let began = std::time::Instant::now();
-        let pdf = report::pdf(&schedule).unwrap().len();
-        let printed = began.elapsed();
-        let began = std::time::Instant::now();
-        let dialogue = report::dialogue(&log).unwrap();
-        let text = report::dialogue_text(&dialogue, &Times::utc()).len();
-        let told = began.elapsed();
+        let (schedule, made) = measured(|| schedule(&r));
+        let (html, page) = measured(|| report::html(&schedule).len());
+        let (csv, table) = measured(|| report::csv(&schedule).len());
+        let (json, data) = measured(|| report::json(&schedule).len());
+        let (pdf, printed) = measured(|| report::pdf(&schedule).unwrap().len());
+        let (text, told) = measured(|| {
+            let dialogue = report::dialogue(&log).unwrap();
+            report::dialogue_text(&dialogue, &Times::utc()).len()
+        });
         println!(
-            "{circuits} circuits, {events} events: session {lived:.1?}; schedule {made:.0?}; html {html} B and csv {csv} B in {pages:.0?}; pdf {pdf} B in {printed:.0?}; dialogue {text} B in {told:.0?}"
+            "{circuits} circuits, {events} events: the session itself {lived}; schedule {made}; \
+             html ({html} B) {page}; csv ({csv} B) {table}; json ({json} B) {data}; \
+             pdf ({pdf} B) {printed}; dialogue ({text} B) {told}"
         );
     }
+    assert!(events >= 5_000, "{events}");
 }
 
 #[test]

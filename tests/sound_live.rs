@@ -276,6 +276,65 @@ fn a_warning_begins_with_its_tone_and_quieter_is_quieter() -> Outcome {
 
 #[test]
 #[ignore = "runs inside the room"]
+fn slower_is_slower() -> Outcome {
+    let mut voice = voice()?;
+    let bystander = Bystander::at("speaker.monitor")?;
+    let said = |voice: &mut System| -> Result<Duration, Box<dyn std::error::Error>> {
+        bystander.forget();
+        voice.say(Tone::Plain, "Line to neutral, over nine nine nine megohms.")?;
+        assert!(until_quiet(voice, 20));
+        let (first, last) = bystander.sounded().ok_or("nothing was heard")?;
+        Ok(last - first)
+    };
+    let usual = said(&mut voice)?;
+    for _ in 0..3 {
+        assert_eq!(voice.adjust(Manner::Slower).as_deref(), Some("Slower."));
+    }
+    let slow = said(&mut voice)?;
+    println!("three times slower: {usual:?}, then {slow:?}");
+    assert!(slow > usual.mul_f64(1.2));
+    Ok(())
+}
+
+#[test]
+#[ignore = "runs inside the room"]
+fn the_meter_shows_how_loud_it_is() -> Outcome {
+    let program = env!("CARGO_BIN_EXE_bothhands");
+    let show = || {
+        std::process::Command::new(program)
+            .args(["devices", "--meter", "--seconds", "4"])
+            .output()
+    };
+    let levels = |out: std::process::Output| -> Vec<f32> {
+        assert!(out.status.success());
+        String::from_utf8_lossy(&out.stdout)
+            .lines()
+            .filter(|line| line.starts_with('['))
+            .filter_map(|line| {
+                line.split(']')
+                    .nth(1)?
+                    .split_whitespace()
+                    .next()?
+                    .parse()
+                    .ok()
+            })
+            .collect()
+    };
+    let quiet = levels(show()?);
+    let mut person = play("room", &bursts(48_000)?)?;
+    let loud = levels(show()?);
+    person.wait()?;
+    let most = |all: &[f32]| all.iter().copied().fold(f32::NEG_INFINITY, f32::max);
+    println!("quiet {quiet:?}, loud {loud:?}");
+    assert!(quiet.len() >= 2 && loud.len() >= 2);
+    // The tone has 0.3 of full scale at its peak, 20 log (0.3 / sqrt 2) = -13.5 dB.
+    assert!((most(&loud) + 13.5).abs() < 1.5);
+    assert!(most(&quiet) < -40.0);
+    Ok(())
+}
+
+#[test]
+#[ignore = "runs inside the room"]
 fn the_sound_server_may_die_and_come_back() -> Outcome {
     let mut microphone = Microphone::open(None)?;
     let mut heard = Heard::default();

@@ -230,7 +230,7 @@ fn reference_words(words: &str) -> bool {
 fn read_backs_say_what_the_log_says(events: &[Event], said: &[f32], job: &Path) -> Outcome {
     let job = Job::parse(&std::fs::read_to_string(job)?, "the job")?;
     let grammar = std::sync::Arc::new(commands::test::grammar_for(&job)?);
-    let mut ear = commands::test::recogniser(&grammar)?;
+    let mut ear = commands::test::recogniser(&grammar, None)?;
     let expected = Expectation {
         rule: "anything".to_owned(),
         excluded: Vec::new(),

@@ -30,6 +30,9 @@ const WAITING_SECONDS: usize = 2;
 const STALL: Duration = Duration::from_millis(1500);
 /// A device just opened may take this long to wake up.
 const WAKING: Duration = Duration::from_secs(4);
+/// What a device loses in its first seconds was there before anything was asked for: sound systems
+/// hand over what had gathered, more than anyone has room for.
+const OPENING: Duration = Duration::from_secs(3);
 /// Exact digital zeros for this long mean a muted or missing microphone: a real one has noise.
 const ONLY_SILENCE: Duration = Duration::from_secs(10);
 /// First and longest pause before the device is tried again.
@@ -59,6 +62,8 @@ pub enum Notice {
     SoundAgain { device: String },
     /// The program or the machine was too slow: `lost` of sound is missing.
     Overrun { lost: Duration },
+    /// The sound system says that sound was lost on its way to the program, but not how much.
+    Gap,
 }
 
 impl fmt::Display for Notice {
@@ -77,6 +82,9 @@ impl fmt::Display for Notice {
                 "The machine was too slow and missed {:.1} seconds of sound. Say the last thing again.",
                 lost.as_secs_f64()
             ),
+            Self::Gap => {
+                f.write_str("The sound system lost some sound. Say the last thing again.")
+            }
         }
     }
 }
@@ -111,7 +119,9 @@ pub enum MicrophoneError {
     )]
     NoSoundSystem { reason: String },
     /// Anything else.
-    #[error("the microphone `{device}` cannot be used: {reason}")]
+    #[error(
+        "the microphone `{device}` cannot be used: {reason}. Check its plug and the sound settings, or choose another with --device NAME (`bothhands devices` lists them); without one, type instead (--words -)"
+    )]
     Unusable { device: String, reason: String },
 }
 
@@ -275,6 +285,10 @@ struct Shared {
     peak: AtomicU32,
     clipped: AtomicBool,
     overruns: AtomicU64,
+    /// When the last was, in milliseconds after the device was opened.
+    last_overrun: AtomicU64,
+    /// Those of a device that was being opened: nothing was asked for yet.
+    while_opening: AtomicU64,
     closing: AtomicBool,
 }
 
@@ -345,6 +359,18 @@ impl Microphone {
     /// How often sound was missed because the program or the machine was too slow.
     pub fn overruns(&self) -> u64 {
         self.shared.overruns.load(Ordering::Relaxed)
+    }
+
+    /// When sound was last missed, counted from the opening of the device.
+    pub fn last_overrun(&self) -> Option<Duration> {
+        let at = self.shared.last_overrun.load(Ordering::Relaxed);
+        (at > 0).then(|| Duration::from_millis(at))
+    }
+
+    /// How often sound was missed in the first seconds of a device, not counted in
+    /// [`Microphone::overruns`]: what waited there before anything was asked for.
+    pub fn overruns_while_opening(&self) -> u64 {
+        self.shared.while_opening.load(Ordering::Relaxed)
     }
 
     /// The device's name.
@@ -469,9 +495,21 @@ impl Keeper {
     fn take_overruns(&mut self, line: &Line) {
         let times = line.overruns.swap(0, Ordering::Relaxed);
         let samples = line.lost.swap(0, Ordering::Relaxed);
-        if times > 0 {
-            self.shared.overruns.fetch_add(times, Ordering::Relaxed);
-            self.events.lost += samples * u64::from(SAMPLE_RATE) / u64::from(line.rate.max(1));
+        if times == 0 {
+            return;
+        }
+        if samples == 0 && line.opened.elapsed() < OPENING {
+            self.shared
+                .while_opening
+                .fetch_add(times, Ordering::Relaxed);
+            return;
+        }
+        self.shared.overruns.fetch_add(times, Ordering::Relaxed);
+        let at = u64::try_from(line.opened.elapsed().as_millis()).unwrap_or(u64::MAX);
+        self.shared.last_overrun.store(at, Ordering::Relaxed);
+        self.events.lost += samples * u64::from(SAMPLE_RATE) / u64::from(line.rate.max(1));
+        if samples == 0 {
+            self.events.gap();
         }
     }
 
@@ -562,6 +600,17 @@ impl Outbox {
         self.notices.push_back(notice);
     }
 
+    /// Sound was lost before it came here: told at most every two seconds.
+    fn gap(&mut self) {
+        let due = self
+            .told
+            .is_none_or(|told| told.elapsed() > Self::BETWEEN_OVERRUNS);
+        if due {
+            self.told = Some(Instant::now());
+            self.tell(Notice::Gap);
+        }
+    }
+
     fn sound(&mut self, chunk: Vec<f32>, shared: &Shared) {
         self.flush(shared);
         let samples = chunk.len() as u64;
@@ -631,6 +680,8 @@ enum Stream {
 struct Line {
     /// Samples a second that the device delivers.
     rate: u32,
+    /// When it began to.
+    opened: Instant,
     /// Samples in the queue of blocks.
     waiting: AtomicUsize,
     overruns: AtomicU64,
@@ -817,6 +868,7 @@ impl Capture {
             })?;
         let line = Arc::new(Line {
             rate: config.sample_rate,
+            opened: Instant::now(),
             waiting: AtomicUsize::new(0),
             overruns: AtomicU64::new(0),
             lost: AtomicU64::new(0),

@@ -2,6 +2,7 @@
 //! voice activity.
 
 pub mod flac;
+mod levels;
 #[cfg(feature = "microphone")]
 pub mod microphone;
 #[cfg(all(feature = "microphone", target_os = "linux"))]
@@ -10,9 +11,10 @@ mod read;
 mod resample;
 mod segment;
 
+pub use levels::{Levels, bar};
 pub use read::{SoundError, SoundProblem, Source, read, read_bytes, seconds};
 pub use resample::Resampler;
-pub use segment::{Cutting, Segmenter, has_voice, utterances};
+pub use segment::{Cutting, Segmenter, has_voice, levelled, utterances};
 
 /// Samples a second of all sound inside the program.
 pub const SAMPLE_RATE: u32 = 16_000;

@@ -54,6 +54,45 @@ pub fn has_voice(samples: &[f32]) -> bool {
     })
 }
 
+/// The level that the detector and the acoustic model know from training: that of the louder
+/// frames of a near voice, as RMS.
+const USUAL_LEVEL: f32 = 0.15;
+/// What is quieter by more than this is noise or silence, and not brought up further.
+const MOST_GAIN: f32 = 100.0;
+
+/// `samples` as loud as voices usually are, so that a quiet microphone is heard as well as any:
+/// measured on its louder moments. Silence stays silence.
+pub fn levelled(samples: &[f32]) -> Vec<f32> {
+    let mut powers: Vec<f32> = samples.chunks(FRAME).map(power).collect();
+    powers.sort_by(f32::total_cmp);
+    let loud = powers.get(powers.len() * 19 / 20).copied().unwrap_or(0.0);
+    let gain = match loud.sqrt() {
+        level if level > 0.0 => (USUAL_LEVEL / level).min(MOST_GAIN),
+        _ => 1.0,
+    };
+    samples.iter().map(|sample| sample * gain).collect()
+}
+
+/// How much the sound must be raised for the detector, from the loudest of the last seconds.
+#[derive(Default)]
+struct Gain {
+    /// Power of the loudest frame, falling slowly.
+    loudest: f32,
+}
+
+impl Gain {
+    /// What is left of the loudest after each frame: 3 dB a second.
+    const LEFT: f32 = 0.989;
+    /// At most: a room without anybody in it is not turned into a voice.
+    const MOST: f32 = 64.0;
+
+    /// Takes the power of a frame; gives by how much to raise it.
+    fn after(&mut self, power: f32) -> f32 {
+        self.loudest = (self.loudest * Self::LEFT).max(power);
+        (USUAL_LEVEL / self.loudest.sqrt().max(1e-6)).clamp(1.0, Self::MOST)
+    }
+}
+
 /// The last [`ONSET_SPAN`] frames (newest in the lowest bit: one where there was speech).
 fn last(recent: u32) -> u32 {
     recent & ((1 << ONSET_SPAN) - 1)
@@ -111,6 +150,7 @@ pub struct Segmenter {
     /// Samples judged so far, a multiple of [`FRAME`] until the end.
     judged: u64,
     floor: Floor,
+    gain: Gain,
     /// The last frames, newest in the lowest bit: one where there was speech.
     recent: u32,
     /// First and last speech of the utterance under way, in samples.
@@ -139,6 +179,7 @@ impl Segmenter {
             kept_from: 0,
             judged: 0,
             floor: Floor::default(),
+            gain: Gain::default(),
             recent: 0,
             speech: None,
             given_to: 0,
@@ -205,7 +246,9 @@ impl Segmenter {
         let frame: Vec<f32> = self.kept.range(at..).copied().collect();
         let start = self.judged;
         self.judged += FRAME as u64;
-        let score = self.detector.predict_f32(&frame);
+        let gain = self.gain.after(power(&frame));
+        let raised: Vec<f32> = frame.iter().map(|s| (s * gain).clamp(-1.0, 1.0)).collect();
+        let score = self.detector.predict_f32(&raised);
         let out = self.floor.stands_out(power(&frame));
         let speech = score >= SURE || (score >= LIKELY && out >= STANDS_OUT);
         self.recent = (self.recent << 1) | u32::from(speech);

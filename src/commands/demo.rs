@@ -48,7 +48,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let (mut store, _) = open_log(&db, &clock)?;
     let started = Instant::now();
     let grammar = Arc::new(grammar_for(&job)?);
-    let mut engine = recogniser(&grammar)?;
+    let mut engine = recogniser(&grammar, None)?;
     let start_up = started.elapsed();
     store.append(&[NewEvent::job(JOB)?], None)?;
     let (session, first) = Session::begin(job, &by(), clock.tick())?;

@@ -1,4 +1,4 @@
-//! `bothhands devices`: the microphones there are.
+//! `bothhands devices`: the microphones there are, and how loud one is.
 
 use std::process::ExitCode;
 
@@ -8,15 +8,27 @@ pub struct Args {
     /// Also list what the sound system has for its own use: converters and raw devices.
     #[arg(long)]
     all: bool,
+    /// Show how loud a microphone is, until Ctrl-C: speak as you would at work.
+    #[arg(long)]
+    meter: bool,
+    /// The microphone to show, by name; the default one when not given.
+    #[arg(long, value_name = "NAME", requires = "meter")]
+    device: Option<String>,
+    /// Stop after so long.
+    #[arg(long, value_name = "SECONDS", requires = "meter")]
+    seconds: Option<u64>,
 }
 
 /// Runs it: exit status 1 when there is none.
 ///
 /// # Errors
-/// When the sound system cannot be asked.
+/// When the sound system cannot be asked, or the microphone to show cannot be used.
 #[cfg(feature = "microphone")]
 pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     use crate::audio::microphone::{MicrophoneError, devices};
+    if args.meter {
+        return meter(args);
+    }
     let found = devices(args.all)?;
     for device in &found {
         let default = if device.default { "  (default)" } else { "" };
@@ -32,12 +44,63 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
+/// A line that moves on a terminal, a line each second elsewhere.
+#[cfg(feature = "microphone")]
+fn meter(args: &Args) -> anyhow::Result<ExitCode> {
+    use crate::audio::bar;
+    use crate::audio::microphone::{Event, Microphone};
+    use std::io::{IsTerminal, Write};
+    use std::sync::atomic::Ordering;
+    use std::time::{Duration, Instant};
+
+    let stop = super::test::stop_on_signal()?;
+    let mut microphone = Microphone::open(args.device.as_deref())?;
+    println!(
+        "`{}`: a voice at work reaches -30 to -10 dB, a quiet room lies below -50. Ctrl-C ends.",
+        microphone.device()
+    );
+    let terminal = std::io::stdout().is_terminal();
+    let every = Duration::from_millis(if terminal { 100 } else { 1000 });
+    let begun = Instant::now();
+    let (mut shown, mut loudest) = (begun, f32::NEG_INFINITY);
+    let mut clipped = false;
+    let ended = || {
+        args.seconds
+            .is_some_and(|s| begun.elapsed() >= Duration::from_secs(s))
+    };
+    while !stop.load(Ordering::SeqCst) && !ended() {
+        match microphone.next(Duration::from_millis(50)) {
+            Some(Event::Sound(_)) => {
+                let level = microphone.level();
+                loudest = loudest.max(level.mean);
+                clipped |= level.clipped;
+            }
+            Some(Event::Notice(notice)) => println!("\n{notice}"),
+            None => {}
+        }
+        if shown.elapsed() >= every && loudest > f32::NEG_INFINITY {
+            let note = if clipped {
+                "  too loud: turn it down"
+            } else {
+                ""
+            };
+            let end = if terminal { "\r" } else { "\n" };
+            print!("{}{note:<26}{end}", bar(loudest));
+            // A terminal that can't be written to is no reason to stop early.
+            let _ = std::io::stdout().flush();
+            (shown, loudest, clipped) = (Instant::now(), f32::NEG_INFINITY, false);
+        }
+    }
+    println!();
+    Ok(ExitCode::SUCCESS)
+}
+
 /// Runs it: this build has no microphone.
 ///
 /// # Errors
 /// Always.
 #[cfg(not(feature = "microphone"))]
 pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
-    let _ = args;
+    let _ = (args.all, args.meter, &args.device, args.seconds);
     anyhow::bail!("this build has no microphone; use one built with the feature `microphone`")
 }

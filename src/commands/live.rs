@@ -117,7 +117,7 @@ impl Live {
 
     fn notice(&mut self, notice: &Notice) {
         // Words that the loss cut off must not be joined to what comes after it.
-        if let Notice::Lost { .. } | Notice::Overrun { .. } = notice {
+        if let Notice::Lost { .. } | Notice::Overrun { .. } | Notice::Gap = notice {
             self.segmenter = Segmenter::new(Cutting::default());
             self.before = self.given;
         }
@@ -165,8 +165,16 @@ impl InputSource for Live {
     /// clock runs fast.
     fn account(&self) -> Option<String> {
         let arrived = self.arrived.as_ref()?;
+        let opening = match self.microphone.overruns_while_opening() {
+            0 => String::new(),
+            times => format!(", besides {times} while it was being opened"),
+        };
+        let last = match self.microphone.last_overrun() {
+            None => String::new(),
+            Some(at) => format!(", the last {:.1} s after the beginning", at.as_secs_f64()),
+        };
         Some(format!(
-            "The microphone gave {:.2} s of sound in {:.2} s, with {} overruns.",
+            "The microphone gave {:.2} s of sound in {:.2} s, with {} overruns{last}{opening}.",
             arrived.samples as f64 / f64::from(SAMPLE_RATE),
             (arrived.last - arrived.first).as_secs_f64(),
             self.microphone.overruns()

@@ -15,6 +15,7 @@ pub mod import;
 pub mod live;
 pub mod log;
 pub mod merge;
+pub mod rehearse;
 pub mod review;
 pub mod schedule;
 pub mod score;

@@ -4,7 +4,7 @@ use super::engine::EngineArgs;
 use super::hear::{DEFAULT_RULE, MODEL_IS_OURS};
 use crate::audio::{self, Cutting};
 use crate::grammar::{Grammar, Said};
-use crate::speech::ear::{WIDTH, Width, same_meaning};
+use crate::speech::ear::{Thresholds, WIDTH, Width, same_meaning};
 use crate::speech::{Expectation, Heard, Outcome, Recogniser};
 use anyhow::{Context, bail};
 use clap::Args;
@@ -37,6 +37,9 @@ pub struct Score {
     /// Another acoustic model in place of the one that ships (see `models/README.md`).
     #[arg(long, value_name = "FILE.onnx")]
     model: Option<PathBuf>,
+    /// With the bounds of a rehearsal: the part [hearing] of a profile.
+    #[arg(long, value_name = "FILE.toml")]
+    profile: Option<PathBuf>,
     /// How much less likely than the best a hypothesis may be before it is dropped.
     #[arg(long, hide = true)]
     beam: Option<f32>,
@@ -139,6 +142,15 @@ pub fn run(args: Score) -> anyhow::Result<ExitCode> {
                 nodes: args.nodes.unwrap_or(WIDTH.nodes),
                 ..WIDTH
             });
+            if let Some(path) = &args.profile {
+                let text = std::fs::read_to_string(path)
+                    .with_context(|| format!("{}: can't read the profile", path.display()))?;
+                let settings =
+                    super::test::settings(&text).with_context(|| format!("{}", path.display()))?;
+                if let Some(hearing) = settings.1 {
+                    ear.set_thresholds(hearing.bounds(Thresholds::shipped()?));
+                }
+            }
             nodes = Some(ear.prepare(&args.rule)?.size());
             Box::new(ear)
         }

@@ -82,14 +82,12 @@ impl View {
         let Some(level) = self.level else {
             return String::new();
         };
-        // From -60 dB, a quiet room, to full scale.
-        let marks = ((level + 60.0) / 3.0).clamp(0.0, 20.0) as usize;
         let listening = if self.listening {
             "listening"
         } else {
             "not listening"
         };
-        format!("{listening}  [{:<20}] {level:.0} dB", "#".repeat(marks))
+        format!("{listening}  {}", crate::audio::bar(level))
     }
 
     /// Draws it.

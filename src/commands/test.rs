@@ -8,8 +8,8 @@ use crate::grammar::Grammar;
 use crate::installation::Job;
 use crate::limits::Tables;
 use crate::sequence::{Event, Session, State, place_of};
-use crate::speech::ear::Ear;
-use crate::speech::{Heard, Outcome, Recogniser};
+use crate::speech::ear::{Ear, Thresholds};
+use crate::speech::{Heard, Hearing, Outcome, Recogniser};
 use crate::store::{JOB_KIND, Mode, NewEvent, Options, Store};
 #[cfg(feature = "system-voice")]
 use crate::voice::WithFallback;
@@ -50,7 +50,8 @@ pub struct Args {
     /// terminal; plain lines without it.
     #[arg(long)]
     screen: bool,
-    /// A profile of the voice: rate, volume, voice and the room's tail (TOML).
+    /// A profile (TOML): how the program speaks (rate, volume, voice, the room's tail), and in
+    /// [hearing] how it hears you, as `bothhands rehearse` writes it.
     #[arg(long, value_name = "FILE")]
     profile: Option<PathBuf>,
     /// How fast prompts are spoken: -100 (slowest) to 100 (fastest), 0 as usual.
@@ -94,29 +95,36 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         .db
         .clone()
         .unwrap_or_else(|| args.job.with_extension("db"));
+    let (speaks, hearing) = profile(args)?;
     let stop = stop_on_signal()?;
     let clock = SharedClock::default();
-    // Before the log, so that no empty one is left behind where there is no microphone.
-    let mut source = source(args)?;
-    let (mut store, state) = open_log(&db, &clock)?;
-    let opening = store.opening().to_string();
-    if !opening.is_empty() {
-        eprint!("{opening}");
-    }
     let grammar = Arc::new(grammar_for(&job)?);
     let mut recogniser = if args.words.is_some() {
         None
     } else {
         Some(match args.engine.other(&grammar)? {
             Some(engine) => engine,
-            None => recogniser(&grammar)?,
+            None => {
+                if let Some(hearing) = &hearing {
+                    eprintln!("{}", hearing.told(&Thresholds::shipped()?));
+                }
+                recogniser(&grammar, hearing.as_ref())?
+            }
         })
     };
     let on_screen = args.screen && std::io::stdout().is_terminal();
     if args.screen && !on_screen {
         eprintln!("This is no terminal: plain lines are written instead of the screen.");
     }
-    let mut voice = voice(args, on_screen)?;
+    let mut voice = voice(args, speaks, on_screen);
+    // After the voice, whose service takes seconds to start: sound that waits meanwhile would be
+    // too much. Before the log, so that no empty one is left behind where there is no microphone.
+    let mut source = source(args)?;
+    let (mut store, state) = open_log(&db, &clock)?;
+    let opening = store.opening().to_string();
+    if !opening.is_empty() {
+        eprint!("{opening}");
+    }
     let screen = if on_screen {
         let screen = Screen::open().context("this terminal has no screen; leave --screen out")?;
         voice = Box::new(OnScreen {
@@ -164,6 +172,8 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let conducted = conductor
         .open(&first)
         .and_then(|()| conductor.run(source.as_mut()));
+    // Before the last words: nobody takes what the microphone gives from here on.
+    let account = source.account();
     // The last words are worth hearing; a voice that never ends is not waited for.
     until_quiet(conductor.voice, Duration::from_secs(20));
     if let Some(screen) = screen {
@@ -171,7 +181,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     }
     let tally = conducted?;
     report(&tally, &conductor, &db, stop.load(Ordering::SeqCst));
-    if let Some(account) = source.account() {
+    if let Some(account) = account {
         eprintln!("{account}");
     }
     Ok(ExitCode::SUCCESS)
@@ -362,7 +372,7 @@ fn is_live(args: &Args) -> bool {
 
 /// The voice asked for; without a wish, the system's where the microphone is used and the
 /// terminal otherwise. Where the screen shows every line, nothing else may write over it.
-fn voice(args: &Args, on_screen: bool) -> anyhow::Result<Box<dyn Voice>> {
+fn voice(args: &Args, profile: Profile, on_screen: bool) -> Box<dyn Voice> {
     let terminal = || -> Box<dyn Voice + Send> {
         if on_screen {
             Box::new(Silent)
@@ -375,11 +385,11 @@ fn voice(args: &Args, on_screen: bool) -> anyhow::Result<Box<dyn Voice>> {
     } else {
         VoiceKind::Terminal
     });
-    Ok(match wanted {
+    match wanted {
         VoiceKind::None => Box::new(Silent),
         VoiceKind::Terminal => terminal(),
-        VoiceKind::System => system_voice(profile(args)?, terminal()),
-    })
+        VoiceKind::System => system_voice(profile, terminal()),
+    }
 }
 
 #[cfg(feature = "system-voice")]
@@ -393,14 +403,15 @@ fn system_voice(_profile: Profile, shown: Box<dyn Voice + Send>) -> Box<dyn Voic
     shown
 }
 
-/// The voice's profile: from its file when one is given, changed by the options.
-fn profile(args: &Args) -> anyhow::Result<Profile> {
-    let mut profile = match &args.profile {
-        None => Profile::default(),
+/// The profile, from its file when one is given: how the program speaks, changed by the options,
+/// and how it hears.
+fn profile(args: &Args) -> anyhow::Result<(Profile, Option<Hearing>)> {
+    let (mut profile, hearing) = match &args.profile {
+        None => (Profile::default(), None),
         Some(path) => {
             let text = std::fs::read_to_string(path)
                 .with_context(|| format!("{}: can't read the profile", path.display()))?;
-            toml::from_str(&text).with_context(|| format!("{}", path.display()))?
+            settings(&text).with_context(|| format!("{}", path.display()))?
         }
     };
     if let Some(rate) = args.rate {
@@ -412,7 +423,24 @@ fn profile(args: &Args) -> anyhow::Result<Profile> {
     if args.voice_name.is_some() {
         profile.voice.clone_from(&args.voice_name);
     }
-    Ok(profile)
+    Ok((profile, hearing))
+}
+
+/// The two parts of a profile's text.
+///
+/// # Errors
+/// When it is no TOML, or says something that is not known or out of range.
+pub fn settings(text: &str) -> anyhow::Result<(Profile, Option<Hearing>)> {
+    let mut all: toml::Table = toml::from_str(text)?;
+    let hearing: Option<Hearing> = all
+        .remove("hearing")
+        .map(toml::Value::try_into)
+        .transpose()
+        .context("[hearing]")?;
+    if let Some(hearing) = &hearing {
+        hearing.check().map_err(anyhow::Error::msg)?;
+    }
+    Ok((all.try_into()?, hearing))
 }
 
 #[cfg(feature = "microphone")]
@@ -424,6 +452,13 @@ fn microphone(args: &Args) -> anyhow::Result<Box<dyn InputSource>> {
 ///
 /// # Errors
 /// When the model can't be loaded.
-pub fn recogniser(grammar: &Arc<Grammar>) -> anyhow::Result<Box<dyn Recogniser>> {
-    Ok(Box::new(Ear::new(Arc::clone(grammar), 1)?))
+pub fn recogniser(
+    grammar: &Arc<Grammar>,
+    hearing: Option<&Hearing>,
+) -> anyhow::Result<Box<dyn Recogniser>> {
+    let mut ear = Ear::new(Arc::clone(grammar), 1)?;
+    if let Some(hearing) = hearing {
+        ear.set_thresholds(hearing.bounds(Thresholds::shipped()?));
+    }
+    Ok(Box::new(ear))
 }

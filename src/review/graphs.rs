@@ -115,12 +115,10 @@ fn points(view: &View, board: &Board, circuit: &Circuit, quantity: Quantity) -> 
         .enumerate()
         .filter_map(|(n, accessory)| {
             let place = place_of(accessory);
-            let kept = view.state.counting(quantity).find(|kept| {
-                kept.place.as_ref() == Some(&place)
-                    && view.state.step(&kept.step).is_some_and(|step| {
-                        (step.board, step.circuit) == (board.number, Some(circuit.number))
-                    })
-            })?;
+            let kept = view
+                .state
+                .counting_on(board.number, circuit.number, quantity)
+                .find(|kept| kept.place.as_ref() == Some(&place))?;
             let ohms = Ohms::from_reading(&view.state.without_leads(&kept.reading), None)
                 .ok()?
                 .value()?;
@@ -162,11 +160,10 @@ fn zs(view: &View, circuits: &[(&Board, &Circuit)]) -> Vec<Bar> {
     circuits
         .iter()
         .filter_map(|(board, circuit)| {
-            let kept = view.state.counting(Quantity::LoopImpedance).find(|kept| {
-                view.state.step(&kept.step).is_some_and(|step| {
-                    (step.board, step.circuit) == (board.number, Some(circuit.number))
-                })
-            })?;
+            let kept = view
+                .state
+                .counting_on(board.number, circuit.number, Quantity::LoopImpedance)
+                .next()?;
             let limit =
                 crate::report::zs_maximum(&view.state, board, circuit).and_then(Ohms::value);
             Some(bar(

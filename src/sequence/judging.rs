@@ -219,15 +219,9 @@ pub fn ring(state: &State, step: &Step, reading: &Reading) -> Judged {
 fn ring_end(state: &State, step: &Step, symbol: &str) -> Option<Reading> {
     let wanted = format!("/end-to-end/{symbol}");
     state
-        .counting(Quantity::RingEndToEnd)
-        .find(|kept| on_circuit_of(state, &kept.step, step) && kept.step.0.ends_with(&wanted))
+        .counting_on(step.board, step.circuit?, Quantity::RingEndToEnd)
+        .find(|kept| kept.step.0.ends_with(&wanted))
         .map(|kept| state.without_leads(&kept.reading))
-}
-
-fn on_circuit_of(state: &State, id: &super::plan::StepId, step: &Step) -> bool {
-    state
-        .step(id)
-        .is_some_and(|other| (other.board, other.circuit) == (step.board, step.circuit))
 }
 
 /// Both cross-connected readings at a point, the one just said among them.
@@ -249,11 +243,8 @@ fn point_reading(
             return ohms(reading);
         }
         state
-            .counting(quantity)
-            .find(|kept| {
-                on_circuit_of(state, &kept.step, step)
-                    && state.step(&kept.step).and_then(|s| s.place.as_ref()) == Some(&place)
-            })
+            .counting_on(step.board, step.circuit?, quantity)
+            .find(|kept| state.step(&kept.step).and_then(|s| s.place.as_ref()) == Some(&place))
             .and_then(|kept| ohms(&state.without_leads(&kept.reading)))
     };
     PointReading {

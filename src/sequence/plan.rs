@@ -5,6 +5,7 @@ use crate::quantity::{Pair, TestVoltage, Unit};
 use serde::{Deserialize, Serialize};
 use std::collections::HashMap;
 use std::fmt;
+use std::ops::Range;
 
 /// The lasting name of a step, made from what it is: `b1/c3/insulation/500/L-N`. The same job
 /// file always gives the same names, so that a log can be replayed.
@@ -148,6 +149,17 @@ pub struct Plan {
     by_circuit: HashMap<(u16, Option<u16>), Vec<usize>>,
     isolation: HashMap<u16, Vec<usize>>,
     energise: HashMap<u16, Vec<usize>>,
+    by_quantity: HashMap<Quantity, Vec<usize>>,
+    stretches: Vec<Stretch>,
+}
+
+/// Steps that follow each other and belong to the same circuit, or to the same whole board.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Stretch {
+    pub board: u16,
+    pub circuit: Option<u16>,
+    /// Orders of its steps.
+    pub steps: Range<usize>,
 }
 
 impl Plan {
@@ -196,6 +208,18 @@ impl Plan {
             plan.by_id.insert(step.id.clone(), order);
             let place = (step.board, step.circuit);
             plan.by_circuit.entry(place).or_default().push(order);
+            match plan.stretches.last_mut() {
+                Some(last) if (last.board, last.circuit) == place => last.steps.end = order + 1,
+                _ => plan.stretches.push(Stretch {
+                    board: step.board,
+                    circuit: step.circuit,
+                    steps: order..order + 1,
+                }),
+            }
+            if let Some(measure) = step.measure() {
+                let of = plan.by_quantity.entry(measure.quantity).or_default();
+                of.push(order);
+            }
             match step.stage {
                 Stage::Isolation => plan.isolation.entry(step.board).or_default().push(order),
                 Stage::Energise => plan.energise.entry(step.board).or_default().push(order),
@@ -220,6 +244,11 @@ impl Plan {
         self.listed(self.by_circuit.get(&(board, circuit)))
     }
 
+    /// The steps that ask for one quantity.
+    pub fn measuring(&self, quantity: Quantity) -> impl Iterator<Item = &Step> {
+        self.listed(self.by_quantity.get(&quantity))
+    }
+
     /// The steps that isolate a board and prove it dead.
     pub fn isolation(&self, board: u16) -> impl Iterator<Item = &Step> {
         self.listed(self.isolation.get(&board))
@@ -228,6 +257,11 @@ impl Plan {
     /// The steps that energise a board.
     pub fn energising(&self, board: u16) -> impl Iterator<Item = &Step> {
         self.listed(self.energise.get(&board))
+    }
+
+    /// The whole plan in stretches of one circuit or board each.
+    pub fn stretches(&self) -> &[Stretch] {
+        &self.stretches
     }
 
     fn listed<'a>(&'a self, orders: Option<&'a Vec<usize>>) -> impl Iterator<Item = &'a Step> {

@@ -4,7 +4,7 @@
 use super::event::{Bar, Event, EventNo, Mode, describe_part};
 use super::judging;
 use super::plan::{Ask, Measure, Step};
-use super::state::{OutEntry, Question, Standing, State};
+use super::state::{OutEntry, Question, State};
 use crate::grammar::{Parked, Reason, Stage, Statement};
 use crate::limits::{Finding, Outcome, Verdict};
 use crate::quantity::{Number, Reading, Relation, Unit};
@@ -376,8 +376,7 @@ pub fn affirmed(state: &State, question: &Question) -> Vec<Line> {
 pub fn taken_back(state: &State, of: EventNo) -> String {
     if let Some(kept) = state.reading(of) {
         let before = state
-            .readings()
-            .find(|old| old.standing == Standing::Replaced(of))
+            .replaced_by(of)
             .map(|old| format!(" {} stands.", capital(&value(&old.reading))));
         return format!(
             "Not {}. Dropped.{}",

@@ -1,5 +1,5 @@
 use super::event::{Bar, Event, EventNo, Mode, describe_part};
-use super::plan::{Plan, Quantity, Step, StepId};
+use super::plan::{Plan, Quantity, Step, StepId, Stretch};
 use crate::grammar::{HalfCycle, Parked, Part, Place, Reason, Stage, Statement};
 use crate::installation::{Accessory, Board, Circuit, CircuitKind, Job};
 use crate::limits::{Finding, Outcome, Tables, Verdict};
@@ -33,10 +33,13 @@ pub struct State {
     mode: Mode,
     progress: Ledger,
     #[serde(serialize_with = "readings_themselves")]
-    readings: BTreeMap<EventNo, Arc<Kept>>,
+    readings: Readings,
     /// Readings of a circuit's insulation between live conductors at 250 V, by board and circuit.
     #[serde(skip)]
     trials: Arc<BTreeMap<(u16, u16), Vec<EventNo>>>,
+    /// By the event that stood in for them, readings that another was taken in the place of.
+    #[serde(skip)]
+    replaced: rpds::RedBlackTreeMapSync<EventNo, Vec<EventNo>>,
     out: Vec<OutEntry>,
     question: Option<Question>,
     last_taken: Option<EventNo>,
@@ -52,20 +55,32 @@ pub struct State {
     /// The order of the step asked for now; found when first wanted, forgotten with every event.
     #[serde(skip)]
     now_asked: OnceLock<Option<usize>>,
+    /// For each stretch of the plan that belongs to a circuit, whether nothing in it is open.
+    #[serde(skip)]
+    closed: Vec<bool>,
+}
+
+/// What an event can have opened or closed steps of.
+#[derive(Debug, Clone, PartialEq, Eq)]
+enum Touched {
+    Nothing,
+    /// One circuit, and the steps of its whole board, which are never taken to be closed.
+    Circuit(u16, u16),
+    Everything,
 }
 
 /// How each step of the plan came to be closed.
 #[derive(Debug, Clone)]
 struct Ledger {
     plan: Arc<Plan>,
-    of: Vec<Option<Progress>>,
+    of: rpds::VectorSync<Option<Progress>>,
 }
 
 impl Ledger {
     fn new(plan: &Arc<Plan>) -> Self {
         Self {
             plan: Arc::clone(plan),
-            of: vec![None; plan.steps.len()],
+            of: plan.steps.iter().map(|_| None).collect(),
         }
     }
 
@@ -74,7 +89,11 @@ impl Ledger {
     }
 
     fn set(&mut self, id: &StepId, progress: Option<Progress>) -> Option<Progress> {
-        let slot = self.of.get_mut(self.plan.position(id)?)?;
+        self.set_at(self.plan.position(id)?, progress)
+    }
+
+    fn set_at(&mut self, order: usize, progress: Option<Progress>) -> Option<Progress> {
+        let slot = self.of.get_mut(order)?;
         std::mem::replace(slot, progress)
     }
 }
@@ -91,8 +110,12 @@ impl Serialize for Ledger {
     }
 }
 
+/// Shared between one state and the next, but for what changes: a turn begins with a copy of the
+/// state, however much has happened.
+type Readings = rpds::RedBlackTreeMapSync<EventNo, Arc<Kept>>;
+
 fn readings_themselves<S: serde::Serializer>(
-    readings: &BTreeMap<EventNo, Arc<Kept>>,
+    readings: &Readings,
     serializer: S,
 ) -> Result<S::Ok, S::Error> {
     serializer.collect_map(readings.iter().map(|(no, kept)| (no, kept.as_ref())))
@@ -226,8 +249,9 @@ impl State {
             last_event_at: at,
             next: EventNo(1),
             mode: Mode::Running,
-            readings: BTreeMap::new(),
+            readings: Readings::default(),
             trials: Arc::default(),
+            replaced: rpds::RedBlackTreeMapSync::default(),
             out: Vec::new(),
             question: None,
             last_taken: None,
@@ -239,6 +263,7 @@ impl State {
             answered: 0,
             working: SignedDuration::ZERO,
             now_asked: OnceLock::new(),
+            closed: Vec::new(),
         })
     }
 
@@ -260,6 +285,12 @@ impl State {
 
     /// Applies one event.
     pub fn apply(&mut self, event: &Event, at: Timestamp) {
+        let touched = self.touched_by(event);
+        self.happen(event, at);
+        self.look_for_closed(&touched);
+    }
+
+    fn happen(&mut self, event: &Event, at: Timestamp) {
         let no = self.next;
         let gap = at.duration_since(self.last_event_at);
         self.next = EventNo(no.0 + 1);
@@ -444,6 +475,109 @@ impl State {
         }
     }
 
+    /// Whether a step of a circuit is open depends on that circuit and its board alone.
+    fn touched_by(&self, event: &Event) -> Touched {
+        match event {
+            Event::Noted
+            | Event::Unclear { .. }
+            | Event::Asked { .. }
+            | Event::CalibrationOverdue { .. }
+            | Event::ProposedAllBack { .. }
+            | Event::ProposedNeverOut { .. }
+            | Event::ProposedFinish { .. }
+            | Event::Refused { .. }
+            | Event::NoteBegun
+            | Event::NoteEnded
+            | Event::StoodBy
+            | Event::CarriedOn
+            | Event::Paused => Touched::Nothing,
+            Event::Reading { step, .. }
+            | Event::Stated { step, .. }
+            | Event::NotTested { step, .. }
+            | Event::Skipped { step, .. } => self.circuit_of(step),
+            Event::TakenOut {
+                board,
+                circuit: Some(circuit),
+                ..
+            } => Touched::Circuit(*board, *circuit),
+            Event::PutBack { entries } => self.touched_with_all(entries),
+            Event::Affirmed { of } => match &self.question {
+                Some(Question::AllBack(asked, entries)) if asked == of => {
+                    self.touched_with_all(entries)
+                }
+                Some(Question::NeverOut(asked, entry)) if asked == of => self.touched_with(*entry),
+                _ => self.touched_with(*of),
+            },
+            Event::Withdrawn { of, .. } => self.touched_with(*of),
+            _ => Touched::Everything,
+        }
+    }
+
+    /// Where an event that is taken back, affirmed or put back took place.
+    fn touched_with(&self, of: EventNo) -> Touched {
+        let entry = || self.out.iter().find(|entry| entry.no == of);
+        if let Some(kept) = self.readings.get(&of) {
+            let here = self.circuit_of(&kept.step);
+            match self.replaced_by(of) {
+                Some(old) if self.circuit_of(&old.step) != here => Touched::Everything,
+                _ => here,
+            }
+        } else if let Some((board, Some(circuit))) = entry().map(|e| (e.board, e.circuit)) {
+            Touched::Circuit(board, circuit)
+        } else {
+            Touched::Everything
+        }
+    }
+
+    fn touched_with_all(&self, entries: &[EventNo]) -> Touched {
+        let mut touched = entries.iter().map(|entry| self.touched_with(*entry));
+        let first = touched.next().unwrap_or(Touched::Nothing);
+        if touched.all(|other| other == first) {
+            first
+        } else {
+            Touched::Everything
+        }
+    }
+
+    fn circuit_of(&self, step: &StepId) -> Touched {
+        match self.step(step).map(|step| (step.board, step.circuit)) {
+            Some((board, Some(circuit))) => Touched::Circuit(board, circuit),
+            _ => Touched::Everything,
+        }
+    }
+
+    fn look_for_closed(&mut self, touched: &Touched) {
+        if self.closed.len() < self.plan.stretches().len() {
+            self.closed = self.plan.stretches().iter().map(|_| false).collect();
+        }
+        let plan = Arc::clone(&self.plan);
+        for (n, stretch) in plan.stretches().iter().enumerate() {
+            let looked_at = match touched {
+                Touched::Nothing => false,
+                Touched::Circuit(board, circuit) => {
+                    (stretch.board, stretch.circuit) == (*board, Some(*circuit))
+                }
+                Touched::Everything => true,
+            };
+            if looked_at {
+                let closed = self.is_closed(stretch);
+                if let Some(known) = self.closed.get_mut(n) {
+                    *known = closed;
+                }
+            }
+        }
+    }
+
+    fn is_closed(&self, stretch: &Stretch) -> bool {
+        let mut steps = self
+            .plan
+            .steps
+            .get(stretch.steps.clone())
+            .into_iter()
+            .flatten();
+        stretch.circuit.is_some() && !steps.any(|step| self.is_open(step))
+    }
+
     /// Something was taken that "negative", "correction" or "disregard" would take back.
     fn taken(&mut self, no: EventNo) {
         self.last_taken = Some(no);
@@ -460,6 +594,11 @@ impl State {
     fn stand(&mut self, no: EventNo, standing: Standing) {
         if let Some(kept) = self.readings.get_mut(&no) {
             Arc::make_mut(kept).standing = standing;
+            if let Standing::Replaced(by) = standing {
+                let mut all = self.replaced.get(&by).cloned().unwrap_or_default();
+                all.push(no);
+                self.replaced.insert_mut(by, all);
+            }
         }
     }
 
@@ -484,11 +623,9 @@ impl State {
         reading: Reading,
         verdict: Option<Verdict>,
     ) {
-        let Some(old) = self.readings.get_mut(&of) else {
+        let Some(old) = self.readings.get(&of) else {
             return;
         };
-        let old = Arc::make_mut(old);
-        old.standing = Standing::Replaced(no);
         let right = Kept {
             no,
             at,
@@ -496,8 +633,9 @@ impl State {
             verdict,
             question: None,
             standing: Standing::Counts,
-            ..old.clone()
+            ..old.as_ref().clone()
         };
+        self.stand(of, Standing::Replaced(no));
         self.progress.set(&right.step, Some(Progress::Read(no)));
         self.keep_reading(right);
         if self.question == Some(Question::Reading(of)) {
@@ -532,13 +670,16 @@ impl State {
         if self.readings.contains_key(&of) {
             self.stand(of, Standing::Withdrawn);
         }
-        let withdrawn = self
-            .progress
-            .of
-            .iter()
-            .position(|progress| progress.as_ref().is_some_and(|p| p.no() == of));
+        let closed_by = |progress: Option<&Progress>| progress.is_some_and(|p| p.no() == of);
+        let withdrawn = match self.readings.get(&of) {
+            Some(kept) => self
+                .plan
+                .position(&kept.step)
+                .filter(|_| closed_by(self.progress.get(&kept.step))),
+            None => self.progress.of.iter().position(|p| closed_by(p.as_ref())),
+        };
         if let Some(order) = withdrawn
-            && let Some(was) = self.progress.of.get_mut(order).and_then(Option::take)
+            && let Some(was) = self.progress.set_at(order, None)
             && was.is_energised()
             && let Some(board) = self.plan.steps.get(order).map(|step| step.board)
         {
@@ -557,12 +698,18 @@ impl State {
         self.last_taken = None;
     }
 
+    /// The earliest reading that this one stands in the place of.
+    pub fn replaced_by(&self, of: EventNo) -> Option<&Kept> {
+        let all = self.replaced.get(&of).into_iter().flatten();
+        all.filter_map(|no| self.reading(*no))
+            .filter(|kept| kept.standing == Standing::Replaced(of))
+            .min_by_key(|kept| kept.no)
+    }
+
     /// A reading that another stood in the place of counts again when that one is taken back.
     fn restore_replaced_by(&mut self, of: EventNo) {
         let replaced = self
-            .readings
-            .values()
-            .find(|kept| kept.standing == Standing::Replaced(of))
+            .replaced_by(of)
             .map(|kept| (kept.no, kept.step.clone()));
         if let Some((old, step)) = replaced
             && self.progress.get(&step).is_none()
@@ -727,7 +874,11 @@ impl State {
 
     /// The reading that counts for a step.
     pub fn result(&self, id: &StepId) -> Option<&Kept> {
-        match self.progress.get(id)? {
+        self.result_of(self.step(id)?)
+    }
+
+    fn result_of(&self, step: &Step) -> Option<&Kept> {
+        match self.done(step)? {
             Progress::Read(no) => self.reading(*no),
             _ => None,
         }
@@ -771,7 +922,7 @@ impl State {
                 .or_default()
                 .push(kept.no);
         }
-        self.readings.insert(kept.no, Arc::new(kept));
+        self.readings.insert_mut(kept.no, Arc::new(kept));
     }
 
     /// The latest reading between line and neutral of the circuit at 250 V, when it was not sound:
@@ -803,7 +954,30 @@ impl State {
 
     /// The steps still to be done, in order.
     pub fn open_steps(&self) -> impl Iterator<Item = &Step> {
-        self.plan.steps.iter().filter(|step| self.is_open(step))
+        self.not_closed(0).filter(|step| self.is_open(step))
+    }
+
+    /// The steps from the one in this place of the plan on, but for circuits where none is open.
+    fn not_closed(&self, from: usize) -> impl Iterator<Item = &Step> {
+        let stretches = self.plan.stretches().iter().enumerate();
+        stretches
+            .filter(move |(n, stretch)| {
+                stretch.steps.end > from && !self.closed.get(*n).is_some_and(|closed| *closed)
+            })
+            .filter_map(|(_, stretch)| self.plan.steps.get(stretch.steps.clone()))
+            .flatten()
+            .filter(move |step| step.order >= from)
+    }
+
+    /// The same state, with everything that was found from it found anew: what a test compares
+    /// with.
+    #[must_use]
+    pub fn found_anew(&self) -> Self {
+        Self {
+            now_asked: OnceLock::new(),
+            closed: Vec::new(),
+            ..self.clone()
+        }
     }
 
     /// Whether the board has been isolated and proved dead, and not energised since.
@@ -942,7 +1116,7 @@ impl State {
         let wanted = |step: &&Step| which(step) && self.is_open(step);
         let home = self.focus.as_ref().and_then(|id| self.step(id));
         let Some(home) = home else {
-            return self.plan.steps.iter().find(wanted);
+            return self.not_closed(0).find(wanted);
         };
         let here = |step: &&Step| step.is_live_test() == home.is_live_test() && wanted(step);
         let on_circuit = || self.plan.on(home.board, home.circuit);
@@ -950,8 +1124,8 @@ impl State {
             .filter(|step| step.order >= home.order)
             .find(here)
             .or_else(|| on_circuit().find(here))
-            .or_else(|| self.plan.steps.iter().skip(home.order).find(wanted))
-            .or_else(|| self.plan.steps.iter().find(wanted))
+            .or_else(|| self.not_closed(home.order).find(wanted))
+            .or_else(|| self.not_closed(0).find(wanted))
     }
 
     /// The step that was done and was asked for again.
@@ -1024,13 +1198,9 @@ impl State {
     pub fn without_leads(&self, reading: &Reading) -> Reading {
         let leads = self
             .plan
-            .steps
-            .iter()
-            .find(|step| {
-                step.measure()
-                    .is_some_and(|m| m.quantity == Quantity::LeadsShorted && m.unit == Unit::Ohm)
-            })
-            .and_then(|step| self.result(&step.id))
+            .measuring(Quantity::LeadsShorted)
+            .find(|step| step.measure().is_some_and(|m| m.unit == Unit::Ohm))
+            .and_then(|step| self.result_of(step))
             .map(|kept| kept.reading)
             .filter(|leads| leads.relation == Relation::Exact)
             .and_then(|leads| in_unit(leads.number?, leads.unit?, reading.unit?));
@@ -1050,12 +1220,8 @@ impl State {
 
     /// The highest R1+R2 read on a circuit; on a ring, with line and cpc cross-connected.
     pub fn highest_r1_r2(&self, board: u16, circuit: u16) -> Option<Reading> {
-        self.counting(Quantity::R1R2)
-            .chain(self.counting(Quantity::RingLineEarth))
-            .filter(|kept| {
-                self.step(&kept.step)
-                    .is_some_and(|s| (s.board, s.circuit) == (board, Some(circuit)))
-            })
+        self.counting_on(board, circuit, Quantity::R1R2)
+            .chain(self.counting_on(board, circuit, Quantity::RingLineEarth))
             .map(|kept| kept.reading)
             .max_by(|a, b| value_of(a).total_cmp(&value_of(b)))
     }
@@ -1063,10 +1229,21 @@ impl State {
     /// Readings of one quantity that count, in the order of the plan.
     pub fn counting(&self, quantity: Quantity) -> impl Iterator<Item = &Kept> {
         self.plan
-            .steps
-            .iter()
+            .measuring(quantity)
+            .filter_map(|step| self.result_of(step))
+    }
+
+    /// The same, of one circuit.
+    pub fn counting_on(
+        &self,
+        board: u16,
+        circuit: u16,
+        quantity: Quantity,
+    ) -> impl Iterator<Item = &Kept> {
+        self.plan
+            .on(board, Some(circuit))
             .filter(move |step| step.measure().is_some_and(|m| m.quantity == quantity))
-            .filter_map(|step| self.result(&step.id))
+            .filter_map(|step| self.result_of(step))
     }
 
     /// How long the open steps will take at the pace so far; nothing before ten answers.

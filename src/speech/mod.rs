@@ -1,8 +1,11 @@
 //! Recognisers behind one trait. `ear` is ours and the default; `vosk` is optional.
 
 pub mod ear;
+pub mod hearing;
 #[cfg(feature = "vosk")]
 pub mod vosk;
+
+pub use hearing::Hearing;
 
 use crate::grammar::Said;
 use serde::{Deserialize, Serialize};

@@ -2,63 +2,20 @@
 //! as logs. The same seed gives the same session.
 
 use super::plain::plain_answer;
-use bothhands::grammar::{Alteration, Change, Grammar, Part, Place, Reason, Said, Statement};
-use bothhands::installation::Job;
+use super::world::World;
+use bothhands::grammar::{Alteration, Change, Part, Reason, Said, Statement};
 use bothhands::quantity::{Conductors, Reading, Relation};
-use bothhands::sequence::{Event, EventNo, Mode, Session, Standing, correct_at_desk, place_of};
+use bothhands::sequence::{Event, EventNo, Mode, Session, Standing, correct_at_desk};
 use bothhands::store::{self, Evidence, NewEvent, Options, Store};
 use jiff::{SignedDuration, Timestamp};
-use std::collections::HashMap;
 use std::path::Path;
 use std::sync::{Arc, Mutex};
 
+/// Sentences drawn from each rule of the grammar.
+pub const SENTENCES: usize = 60;
 pub const JOBS: [&str; 5] = ["radial", "periodic", "ring", "boards", "three-phase"];
 
-/// A job and what may be said in it.
-pub struct World {
-    job: Job,
-    text: String,
-    places: Vec<Place>,
-    heard: HashMap<String, Vec<Said>>,
-}
-
 impl World {
-    pub fn of(name: &str) -> Self {
-        let path = format!("tests/dialogues/jobs/{name}.toml");
-        let job = Job::load(Path::new(&path)).unwrap();
-        let places: Vec<Place> = job
-            .boards
-            .iter()
-            .flat_map(|board| &board.circuits)
-            .flat_map(|circuit| &circuit.points)
-            .map(place_of)
-            .collect();
-        let mut names: Vec<String> = places.iter().map(|place| place.name.clone()).collect();
-        names.sort();
-        names.dedup();
-        let grammar = Grammar::built_in().unwrap().with_places(&names).unwrap();
-        let mut rng = fastrand::Rng::with_seed(7);
-        let rules: Vec<String> = grammar.rules().map(str::to_owned).collect();
-        let heard = rules
-            .into_iter()
-            .map(|rule| {
-                let said = (0..60)
-                    .filter_map(|_| {
-                        let words = grammar.sample(&rule, &mut rng).ok()?;
-                        grammar.understand(&rule, &words)
-                    })
-                    .collect();
-                (rule, said)
-            })
-            .collect();
-        Self {
-            job,
-            text: std::fs::read_to_string(path).unwrap(),
-            places,
-            heard,
-        }
-    }
-
     /// The first `length` events of a session, with their times.
     pub fn session(&self, seed: u64, length: usize) -> Vec<(Event, Timestamp)> {
         let mut rng = fastrand::Rng::with_seed(seed);

@@ -18,7 +18,7 @@ pub use phones::{PhoneGraph, Phones};
 pub use search::{FreePath, HeardWord, Hypothesis, Width, search};
 
 use super::{Expectation, Heard, Outcome, Recogniser, Scores};
-use crate::audio::has_voice;
+use crate::audio::{has_voice, levelled};
 use crate::grammar::{Grammar, Lexicon, Said};
 use std::collections::HashMap;
 use std::path::Path;
@@ -152,6 +152,11 @@ impl Ear {
         self.width = width;
     }
 
+    /// Takes, asks again and leaves alone by other bounds than those that ship.
+    pub fn set_thresholds(&mut self, thresholds: Thresholds) {
+        self.thresholds = thresholds;
+    }
+
     /// Builds the search graph of `rule` now, so that the first utterance need not wait for it.
     ///
     /// # Errors
@@ -250,14 +255,18 @@ impl Recogniser for Ear {
             may_go_on: false,
             took: Duration::ZERO,
         };
-        let usable = (SHORTEST..=LONGEST).contains(&samples.len())
-            && samples.iter().all(|s| s.is_finite())
-            && has_voice(samples);
-        if !usable {
+        let usable =
+            (SHORTEST..=LONGEST).contains(&samples.len()) && samples.iter().all(|s| s.is_finite());
+        let samples = if usable {
+            levelled(samples)
+        } else {
+            Vec::new()
+        };
+        if !usable || !has_voice(&samples) {
             heard.took = started.elapsed();
             return Ok(heard);
         }
-        let probs = self.acoustics.log_probs(samples)?;
+        let probs = self.acoustics.log_probs(&samples)?;
         let free = FreePath::of(&probs);
         heard.scores.phones = free.phones;
         let mut candidates = self.readings(&graph, &probs, free, expected).into_iter();

@@ -17,7 +17,7 @@ pub use phrases::phrases;
 pub use verdict::{ASK_AGAIN_BELOW, Alternative, NOT_FOR_US_BELOW, judged};
 
 use super::{Expectation, Heard, Recogniser, WordTime};
-use crate::audio::{SAMPLE_RATE, has_voice};
+use crate::audio::{SAMPLE_RATE, has_voice, levelled};
 use crate::grammar::{Grammar, WordGraph};
 use std::collections::HashMap;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -245,7 +245,7 @@ impl Recogniser for Vosk {
         self.prepare(&expected.rule)?;
         let usable = (SHORTEST..=LONGEST).contains(&samples.len())
             && samples.iter().all(|s| s.is_finite())
-            && has_voice(samples);
+            && has_voice(&levelled(samples));
         let listening = self.listening.get_mut(&expected.rule);
         let mut heard = match listening {
             Some(listening) if usable => {

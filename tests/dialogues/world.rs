@@ -1,0 +1,59 @@
+//! A job of `tests/dialogues/jobs/` and what may be said in it: what random walks draw from.
+
+#![allow(dead_code, reason = "each test file uses some of it")]
+
+use bothhands::grammar::{Grammar, Place, Said};
+use bothhands::installation::Job;
+use bothhands::sequence::place_of;
+use std::collections::HashMap;
+
+pub struct World {
+    pub name: &'static str,
+    pub job: Job,
+    /// The job file as it is written.
+    pub text: String,
+    pub places: Vec<Place>,
+    /// Meanings of sentences of each rule of the grammar.
+    pub heard: HashMap<String, Vec<Said>>,
+}
+
+impl World {
+    /// The job of this name, with so many sentences drawn from each rule.
+    pub fn of(name: &'static str, sentences: usize) -> Self {
+        let path = format!("tests/dialogues/jobs/{name}.toml");
+        let text = std::fs::read_to_string(&path).unwrap();
+        let job = Job::parse(&text, &path).unwrap();
+        let places: Vec<Place> = job
+            .boards
+            .iter()
+            .flat_map(|board| &board.circuits)
+            .flat_map(|circuit| &circuit.points)
+            .map(place_of)
+            .collect();
+        let mut names: Vec<String> = places.iter().map(|place| place.name.clone()).collect();
+        names.sort();
+        names.dedup();
+        let grammar = Grammar::built_in().unwrap().with_places(&names).unwrap();
+        let mut rng = fastrand::Rng::with_seed(7);
+        let rules: Vec<String> = grammar.rules().map(str::to_owned).collect();
+        let heard = rules
+            .into_iter()
+            .map(|rule| {
+                let said = (0..sentences)
+                    .filter_map(|_| {
+                        let words = grammar.sample(&rule, &mut rng).ok()?;
+                        grammar.understand(&rule, &words)
+                    })
+                    .collect();
+                (rule, said)
+            })
+            .collect();
+        Self {
+            name,
+            job,
+            text,
+            places,
+            heard,
+        }
+    }
+}
