@@ -35,6 +35,8 @@ test: packages-build packages-test clips
 		else echo "npm is not installed: the pages are tested without it"; fi
 	@echo "== tests"
 	cargo test --locked
+	@echo "== the optional engine"
+	scripts/test-vosk.sh
 
 clips: packages-test
 	@echo "== recordings to test hearing with"

@@ -197,7 +197,7 @@ fn cardinal(number: u32) -> String {
     if number % 1000 >= 100 {
         words.push(format!("{} hundred", small(number % 1000 / 100)));
     }
-    if !words.is_empty() && number % 100 > 0 {
+    if !words.is_empty() && !number.is_multiple_of(100) {
         words.push("and".to_owned());
     }
     words.push(small(number % 100));

@@ -161,7 +161,8 @@ impl Vosk {
                     .words
                     .iter()
                     .zip(&known)
-                    .filter_map(|(word, known)| (!known).then(|| word.clone()))
+                    .filter(|(_, known)| !**known)
+                    .map(|(word, _)| word.clone())
                     .collect(),
             });
         }
