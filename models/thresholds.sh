@@ -25,7 +25,7 @@ awk -F'\t' -v c="$(number constant)" -v m="$(number margin)" -v f="$(number fit)
         if ($7 < noise) next
         margin = $8 > cap ? cap : $8 < 0 ? 0 : $8
         p = 1 / (1 + exp(-(c + m * log(1 + margin) + f * $7)))
-        for (i = split("0.5 0.6 0.7 0.8 0.85 0.9 0.95 0.98 0.99", bound, " "); i; i--)
+        for (i = split("0.5 0.6 0.7 0.8 0.85 0.9 0.93 0.95 0.98 0.99", bound, " "); i; i--)
             if (p >= bound[i]) taken[kind, i]++
             else asked[kind, i]++
         if (kind != "ignore") {
