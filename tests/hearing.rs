@@ -114,6 +114,50 @@ fn score_counts_what_became_of_each_recording() {
 }
 
 #[test]
+fn score_hears_again_what_was_heard_wrongly_with_that_meaning_refused() {
+    // The list says over nine nine nine; what is heard, and then refused, is over two nine nine.
+    let folder = folder("reading.flac\tline to earth over nine nine nine\n");
+    let list = folder.path().join("list.tsv");
+    let second = folder.path().join("second.tsv");
+    let score = |more: &[&str]| {
+        let out = bothhands()
+            .args(["score", "--json"])
+            .arg(&list)
+            .args(more)
+            .output()
+            .unwrap();
+        assert!(out.status.success());
+        serde_json::from_slice::<Value>(&out.stdout).unwrap()["again"].clone()
+    };
+    let sum = |second: &Value| -> u64 {
+        ["exact", "asked_again", "wrong_taken", "ignored"]
+            .iter()
+            .map(|key| second[key].as_u64().unwrap())
+            .sum()
+    };
+    assert_eq!(score(&[]), Value::Null, "only when asked for");
+
+    let again = score(&["--again"]);
+    assert_eq!(again["wrong"], 1);
+    assert_eq!(again["wrong_taken"], 1);
+    assert_eq!(sum(&again["same"]), 1, "{again}");
+    assert_eq!(again["other_plain"], Value::Null);
+
+    std::fs::write(&second, "digits.flac\tline to earth over nine nine nine\n").unwrap();
+    let again = score(&["--again", "--second", second.to_str().unwrap()]);
+    assert_eq!(sum(&again["other_plain"]), 1, "{again}");
+    assert_eq!(sum(&again["other_refused"]), 1, "{again}");
+
+    std::fs::write(&second, "reading.flac\taffirm\n").unwrap();
+    bothhands()
+        .args(["score", "--again", "--second"])
+        .args([&second, &list])
+        .assert()
+        .code(2)
+        .stderr(contains("second.tsv").and(contains("same words")));
+}
+
+#[test]
 fn score_names_the_line_whose_words_no_rule_allows() {
     let folder = folder("reading.flac\tlovely weather today\n");
     bothhands()

@@ -328,7 +328,7 @@ fn recognise(
 
 /// How long a pause after what was heard ends it, when shorter than usual: nothing can follow, or
 /// it is whole as it stands. After "negative" and "correction" what is right often follows.
-fn enough(heard: &Heard) -> Option<Duration> {
+pub fn enough(heard: &Heard) -> Option<Duration> {
     if heard.outcome != Outcome::Taken {
         return None;
     }

@@ -2,7 +2,7 @@
 
 use super::engine::EngineArgs;
 use super::hear::{DEFAULT_RULE, MODEL_IS_OURS};
-use crate::audio::{self, Cutting};
+use crate::audio::{self, Cutting, Utterance};
 use crate::grammar::{Grammar, Said};
 use crate::speech::ear::{Thresholds, WIDTH, Width, same_meaning};
 use crate::speech::{Expectation, Heard, Outcome, Recogniser};
@@ -34,6 +34,13 @@ pub struct Score {
     /// Hear what the voice activity cuts out of each recording instead of the whole of it.
     #[arg(long)]
     cut: bool,
+    /// Also hear again what was heard wrongly, with that meaning refused, as after "negative".
+    #[arg(long)]
+    again: bool,
+    /// Another recording of each line of the manifest, in the same order: what is heard when a
+    /// person says it again, with the refused meaning left out and without leaving it out.
+    #[arg(long, value_name = "OTHER.tsv", requires = "again")]
+    second: Option<PathBuf>,
     /// Another acoustic model in place of the one that ships (see `models/README.md`).
     #[arg(long, value_name = "FILE.onnx")]
     model: Option<PathBuf>,
@@ -88,6 +95,28 @@ pub struct Row {
     pub took: Duration,
     /// Utterances that the voice activity cuts the clip into.
     pub pieces: usize,
+    /// What was heard at second hearing; nothing unless [`hear_again`] was asked for and the first
+    /// hearing was wrong.
+    pub again: Option<SecondHearing>,
+}
+
+/// What a clip that was heard wrongly gives when it is heard again.
+#[derive(Debug, Clone)]
+pub struct SecondHearing {
+    /// The same sound, the wrong meaning refused. A person says it anew and so differently: this
+    /// counts what the refusal alone is worth.
+    pub same: Heard,
+    /// Another recording of the same words, where there is one.
+    pub other: Option<OtherRecording>,
+}
+
+/// A second recording of the same words.
+#[derive(Debug, Clone)]
+pub struct OtherRecording {
+    /// Heard as if nothing had been refused.
+    pub plain: Heard,
+    /// Heard with the meaning refused that the first recording was heard as.
+    pub refused: Heard,
 }
 
 /// Counts and times of a whole list.
@@ -122,6 +151,36 @@ pub struct Summary {
     pub processor_factor: Option<f64>,
     /// Peak memory of the process; nothing where the system does not tell.
     pub peak_memory_mb: Option<f64>,
+    /// What hearing again was worth, when it was asked for.
+    pub again: Option<Again>,
+}
+
+/// What hearing again gives, of the clips with words that were heard, and wrongly.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct Again {
+    /// Clips whose likeliest reading was wrong and which were taken or asked again; what was
+    /// ignored was never read out to be refused.
+    pub wrong: usize,
+    /// Of them, those that were taken, and so read back.
+    pub wrong_taken: usize,
+    /// The same sound without the wrong meaning. With it, none would be right.
+    pub same: Second,
+    /// Of `same`, what became of those that were taken.
+    pub same_of_taken: Second,
+    /// Another recording with nothing refused, and without the wrong meaning.
+    pub other_plain: Option<Second>,
+    pub other_refused: Option<Second>,
+}
+
+/// What became of clips at second hearing.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize)]
+pub struct Second {
+    /// The likeliest reading was right, whatever the outcome.
+    pub right: usize,
+    pub exact: usize,
+    pub asked_again: usize,
+    pub wrong_taken: usize,
+    pub ignored: usize,
 }
 
 /// Runs the command. Exit status 0 whatever the result.
@@ -157,9 +216,23 @@ pub fn run(args: Score) -> anyhow::Result<ExitCode> {
     };
     let start_up = started.elapsed();
     let clips = read_manifest(&args.manifest, &grammar, &args.rule)?;
-    let rows = measure(engine.as_mut(), &clips, &args.rule, args.cut)?;
+    let mut rows = measure(engine.as_mut(), &clips, &args.rule, args.cut)?;
+    if args.again {
+        let others = match &args.second {
+            Some(path) => Some(read_second(path, &grammar, &args.rule, &clips)?),
+            None => None,
+        };
+        hear_again(
+            engine.as_mut(),
+            &mut rows,
+            others.as_deref(),
+            &args.rule,
+            args.cut,
+        )?;
+    }
     let mut summary = Summary::of(&rows);
     summary.start_up_ms = millis(start_up);
+    summary.again = args.again.then(|| Again::of(&rows));
     summary.peak_memory_mb = peak_memory_mb();
     summary.processor_factor = processor_seconds().map(|s| round(s / summary.seconds.max(1e-9), 4));
     if let Some(path) = &args.rows {
@@ -217,6 +290,41 @@ pub fn read_manifest(path: &Path, grammar: &Grammar, rule: &str) -> anyhow::Resu
     Ok(clips)
 }
 
+/// Reads the manifest of the second recordings: the same words, line by line.
+///
+/// # Errors
+/// When it cannot be read, or is not about the same words; the line is then named.
+pub fn read_second(
+    path: &Path,
+    grammar: &Grammar,
+    rule: &str,
+    first: &[Clip],
+) -> anyhow::Result<Vec<Clip>> {
+    let second = read_manifest(path, grammar, rule)?;
+    if second.len() != first.len() {
+        bail!(
+            "{}: names {} recordings where the first list names {}; give one for each, in the \
+             same order",
+            path.display(),
+            second.len(),
+            first.len()
+        );
+    }
+    for (number, (a, b)) in first.iter().zip(&second).enumerate() {
+        if a.words != b.words {
+            bail!(
+                "{}: recording {} is of \"{}\" where that of the first list is of \"{}\"; give \
+                 the same words in the same order",
+                path.display(),
+                number + 1,
+                b.words,
+                a.words
+            );
+        }
+    }
+    Ok(second)
+}
+
 /// Hears every clip.
 ///
 /// # Errors
@@ -236,13 +344,7 @@ pub fn measure(
         let samples = audio::read(&clip.path)?;
         let started = Instant::now();
         let pieces = audio::utterances(&samples, Cutting::default());
-        // What was cut apart was not heard as one reading, so only the last piece counts: the one
-        // after which the person waits for an answer.
-        let sound = match pieces.last() {
-            Some(last) if cut => &last.samples,
-            _ => &samples,
-        };
-        let heard = engine.recognise(sound, &expected)?;
+        let heard = engine.recognise(counting(&samples, &pieces, cut), &expected)?;
         rows.push(Row {
             verdict: verdict(clip, &heard),
             first_right: matches_expected(clip, &heard),
@@ -251,9 +353,73 @@ pub fn measure(
             took: started.elapsed(),
             pieces: pieces.len(),
             clip: clip.clone(),
+            again: None,
         });
     }
     Ok(rows)
+}
+
+/// The sound that counts. What was cut apart was not heard as one reading, so only the last piece
+/// does: the one after which the person waits for an answer.
+fn counting<'a>(samples: &'a [f32], pieces: &'a [Utterance], cut: bool) -> &'a [f32] {
+    match pieces.last() {
+        Some(last) if cut => &last.samples,
+        _ => samples,
+    }
+}
+
+/// Hears once more what was taken or asked again with a wrong likeliest meaning, with that meaning
+/// refused; and the recording of `others` that belongs to it, with and without.
+///
+/// # Errors
+/// When a recording cannot be used or the engine fails.
+pub fn hear_again(
+    engine: &mut dyn Recogniser,
+    rows: &mut [Row],
+    others: Option<&[Clip]>,
+    rule: &str,
+    cut: bool,
+) -> anyhow::Result<()> {
+    for (number, row) in rows.iter_mut().enumerate() {
+        let Some(wrong) = refusable(row) else {
+            continue;
+        };
+        let plain = Expectation {
+            rule: rule.to_owned(),
+            excluded: Vec::new(),
+        };
+        let refused = Expectation {
+            excluded: vec![wrong.clone()],
+            ..plain.clone()
+        };
+        let mut hear = |path: &Path, expected: &Expectation| {
+            let samples = audio::read(path)?;
+            let pieces = if cut {
+                audio::utterances(&samples, Cutting::default())
+            } else {
+                Vec::new()
+            };
+            engine.recognise(counting(&samples, &pieces, cut), expected)
+        };
+        let other = match others.and_then(|others| others.get(number)) {
+            Some(other) => Some(OtherRecording {
+                plain: hear(&other.path, &plain)?,
+                refused: hear(&other.path, &refused)?,
+            }),
+            None => None,
+        };
+        row.again = Some(SecondHearing {
+            same: hear(&row.clip.path, &refused)?,
+            other,
+        });
+    }
+    Ok(())
+}
+
+/// The wrong meaning that a person would have been told, and could refuse.
+fn refusable(row: &Row) -> Option<&Said> {
+    let told = row.clip.said.is_some() && row.heard.outcome != Outcome::NotForUs;
+    row.heard.said.as_ref().filter(|_| told && !row.first_right)
 }
 
 fn matches_expected(clip: &Clip, heard: &Heard) -> bool {
@@ -270,6 +436,72 @@ fn verdict(clip: &Clip, heard: &Heard) -> Verdict {
         Outcome::Taken if clip.said.is_none() => Verdict::FalselyTaken,
         Outcome::Taken if matches_expected(clip, heard) => Verdict::Exact,
         Outcome::Taken => Verdict::WrongTaken,
+    }
+}
+
+impl Again {
+    /// Counts of the rows that were heard again.
+    pub fn of(rows: &[Row]) -> Self {
+        let again: Vec<(&Row, &SecondHearing)> = rows
+            .iter()
+            .filter_map(|row| Some((row, row.again.as_ref()?)))
+            .collect();
+        let taken = |row: &Row| row.verdict == Verdict::WrongTaken;
+        let same = again.iter().map(|(row, second)| (*row, &second.same));
+        let other = |pick: fn(&OtherRecording) -> &Heard| {
+            let heard: Vec<_> = again
+                .iter()
+                .filter_map(|(row, second)| Some((*row, pick(second.other.as_ref()?))))
+                .collect();
+            (!heard.is_empty()).then(|| Second::of(heard.into_iter()))
+        };
+        Self {
+            wrong: again.len(),
+            wrong_taken: again.iter().filter(|(row, _)| taken(row)).count(),
+            same: Second::of(same.clone()),
+            same_of_taken: Second::of(same.filter(|(row, _)| taken(row))),
+            other_plain: other(|o| &o.plain),
+            other_refused: other(|o| &o.refused),
+        }
+    }
+}
+
+impl Second {
+    fn of<'a>(heard: impl Iterator<Item = (&'a Row, &'a Heard)>) -> Self {
+        let mut counts = Self::default();
+        for (row, heard) in heard {
+            counts.right += usize::from(matches_expected(&row.clip, heard));
+            match verdict(&row.clip, heard) {
+                Verdict::Exact => counts.exact += 1,
+                Verdict::AskedAgain => counts.asked_again += 1,
+                Verdict::WrongTaken | Verdict::FalselyTaken => counts.wrong_taken += 1,
+                Verdict::Ignored => counts.ignored += 1,
+            }
+        }
+        counts
+    }
+}
+
+impl std::fmt::Display for Again {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        writeln!(
+            f,
+            "heard wrongly, and taken or asked again: {} ({} taken); at second hearing",
+            self.wrong, self.wrong_taken
+        )?;
+        let mut row = |name: &str, counts: Option<Second>| match counts {
+            Some(c) => writeln!(
+                f,
+                "  {name:<34} right {:>4}   exact {:>4}   asked again {:>4}   wrong and taken \
+                 {:>4}   ignored {:>4}",
+                c.right, c.exact, c.asked_again, c.wrong_taken, c.ignored
+            ),
+            None => Ok(()),
+        };
+        row("the same sound, meaning refused", Some(self.same))?;
+        row("  of them those taken at first", Some(self.same_of_taken))?;
+        row("another recording, nothing refused", self.other_plain)?;
+        row("another recording, meaning refused", self.other_refused)
     }
 }
 
@@ -307,6 +539,7 @@ impl Summary {
             start_up_ms: 0.0,
             processor_factor: None,
             peak_memory_mb: None,
+            again: None,
         }
     }
 }
@@ -362,23 +595,27 @@ impl std::fmt::Display for Summary {
             write!(f, "; processor time {factor:.3} of the sound's length")?;
         }
         match self.peak_memory_mb {
-            Some(mb) => writeln!(f, "; peak memory {mb:.0} MB"),
-            None => writeln!(f),
+            Some(mb) => writeln!(f, "; peak memory {mb:.0} MB")?,
+            None => writeln!(f)?,
         }
+        self.again.map_or(Ok(()), |again| write!(f, "{again}"))
     }
 }
 
 /// One line a clip, tab-separated, with a heading.
 pub fn table(rows: &[Row]) -> String {
     let mut text = String::from(
-        "path\texpected\tverdict\tfirst_right\twords\trunner_up\tfit\tmargin\tphones\tpieces\tms\n",
+        "path\texpected\tverdict\tfirst_right\twords\trunner_up\tfit\tmargin\tphones\tpieces\tms\t\
+         again_refused\tother\tother_refused\n",
     );
     for row in rows {
         let heard = &row.heard;
+        let again = row.again.as_ref();
+        let other = again.and_then(|a| a.other.as_ref());
         let verdict = serde_json::to_value(row.verdict).unwrap_or_default();
         let _ = writeln!(
             text,
-            "{}\t{}\t{}\t{}\t{}\t{}\t{:.3}\t{:.3}\t{}\t{}\t{:.1}",
+            "{}\t{}\t{}\t{}\t{}\t{}\t{:.3}\t{:.3}\t{}\t{}\t{:.1}\t{}\t{}\t{}",
             row.clip.path.display(),
             row.clip.words,
             verdict.as_str().unwrap_or_default(),
@@ -390,6 +627,9 @@ pub fn table(rows: &[Row]) -> String {
             heard.scores.phones,
             row.pieces,
             millis(heard.took),
+            again.map_or("", |a| a.same.words.as_str()),
+            other.map_or("", |o| o.plain.words.as_str()),
+            other.map_or("", |o| o.refused.words.as_str()),
         );
     }
     text
