@@ -5,7 +5,7 @@ use crate::audio::Utterance;
 use crate::grammar::{Grammar, Said};
 use crate::quantity::{Number, Reading};
 use crate::sequence::{Event, Line, LineKind, Mode, Session, State, Turn};
-use crate::speech::{Expectation, Heard, Outcome, Recogniser};
+use crate::speech::{Expectation, Heard, Outcome, Recogniser, is_lone_digit};
 use crate::store::{Evidence, NewEvent, Store, StoreError};
 use crate::voice::gate::may_be_said_over;
 use crate::voice::{Mark, Tone, Voice};
@@ -114,6 +114,7 @@ impl Conductor<'_> {
         let mut last_taken: Option<Said> = None;
         let mut silent_since = Instant::now();
         let mut so_far: Option<(Utterance, Expectation, Heard)> = None;
+        let mut doubted: Option<Said> = None;
         while !self.stop.load(Ordering::SeqCst) && self.session.state().mode() != Mode::Finished {
             let Some(input) = source.next(self.voice)? else {
                 break;
@@ -196,8 +197,20 @@ impl Conductor<'_> {
                     tally.sound += Duration::from_secs_f64(utterance.seconds());
                     self.witness.heard(&heard.words, Some(&heard));
                     let noting = self.session.state().mode() == Mode::Noting;
+                    let outcome = match &heard.said {
+                        // Asked again, the person said the same digit once more.
+                        Some(said)
+                            if heard.outcome == Outcome::AskAgain
+                                && is_lone_digit(&heard.words, said)
+                                && doubted == heard.said =>
+                        {
+                            Outcome::Taken
+                        }
+                        _ => heard.outcome,
+                    };
+                    doubted = None;
                     let evidence = Evidence::new(&utterance, &heard.words, &heard)?;
-                    match (heard.outcome, heard.said) {
+                    match (outcome, heard.said) {
                         // The program's own words are in there too.
                         (Outcome::Taken | Outcome::AskAgain, said)
                             if over && !said.as_ref().is_some_and(may_be_said_over) =>
@@ -209,8 +222,9 @@ impl Conductor<'_> {
                             continue;
                         }
                         (Outcome::Taken, Some(said)) => (said, Some(evidence)),
-                        (Outcome::AskAgain, _) if !noting => {
+                        (Outcome::AskAgain, said) if !noting => {
                             tally.asked_again += 1;
+                            doubted = said;
                             silent_since = Instant::now();
                             let before = self.session.clone();
                             let turn = self.session.unclear(
@@ -334,6 +348,7 @@ pub fn enough(heard: &Heard) -> Option<Duration> {
     }
     match heard.said.as_ref()? {
         _ if !heard.may_go_on => Some(Duration::ZERO),
+        _ if may_be_half_a_number(&heard.words) => None,
         Said::Negative | Said::Correction(None) => None,
         Said::Reading { reading, .. } => whole(reading),
         Said::Correction(Some(right)) => match right.as_ref() {
@@ -342,6 +357,28 @@ pub fn enough(heard: &Heard) -> Option<Duration> {
         },
         _ => Some(WHOLE),
     }
+}
+
+/// Whether the last word asks for more as often as not: "two hundred ... and ninety nine", "two
+/// ninety ... nine".
+fn may_be_half_a_number(words: &str) -> bool {
+    let last = words.split_whitespace().next_back().unwrap_or_default();
+    matches!(
+        last,
+        "hundred"
+            | "thousand"
+            | "and"
+            | "point"
+            | "decimal"
+            | "twenty"
+            | "thirty"
+            | "forty"
+            | "fifty"
+            | "sixty"
+            | "seventy"
+            | "eighty"
+            | "ninety"
+    )
 }
 
 fn whole(reading: &Reading) -> Option<Duration> {
@@ -460,6 +497,13 @@ mod tests {
             "a digit may follow"
         );
         assert_eq!(pause("over range", taken, true), Some(READ));
+        for half in ["line to earth two hundred", "two ninety", "one thousand"] {
+            assert_eq!(
+                pause(half, taken, true),
+                None,
+                "{half} ... and what follows"
+            );
+        }
         assert_eq!(
             pause("neutral out at socket three", taken, true),
             Some(WHOLE)

@@ -67,6 +67,24 @@ pub struct WordTime {
     pub to: f32,
 }
 
+/// Whether a reading is one digit said by itself: "four", "oh". A cough, a foreign word or the
+/// beginning of a longer number sounds like that as well as the digit does, so no score tells them
+/// apart (`models/README.md`, "What must not be taken"): an engine asks again, and whoever means it
+/// says it twice, or with its unit.
+pub fn is_lone_digit(words: &str, said: &Said) -> bool {
+    let bare = match said {
+        Said::Reading { reading, .. } => {
+            reading.number.is_some() && reading.unit.is_none() && reading.pair.is_none()
+        }
+        _ => false,
+    };
+    let one = [
+        "zero", "oh", "nought", "one", "two", "three", "four", "five", "six", "seven", "eight",
+        "nine", "niner",
+    ];
+    bare && one.contains(&words.trim())
+}
+
 /// What the program expects to hear now.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Expectation {

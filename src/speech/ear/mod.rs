@@ -17,7 +17,7 @@ pub use network::{LogProbs, Network};
 pub use phones::{PhoneGraph, Phones};
 pub use search::{FreePath, HeardWord, Hypothesis, Width, search};
 
-use super::{Expectation, Heard, Outcome, Recogniser, Scores};
+use super::{Expectation, Heard, Outcome, Recogniser, Scores, is_lone_digit};
 use crate::audio::{has_voice, levelled};
 use crate::grammar::{Grammar, Lexicon, Said};
 use std::collections::HashMap;
@@ -279,6 +279,9 @@ impl Recogniser for Ear {
             heard.scores.fit = judge::fit(&best.hypothesis, free);
             heard.scores.margin = best.hypothesis.score - next;
             heard.outcome = self.thresholds.outcome(heard.scores);
+            if heard.outcome == Outcome::Taken && is_lone_digit(&best.words, &best.said) {
+                heard.outcome = Outcome::AskAgain;
+            }
             heard.times = graph.times(&best.hypothesis);
             heard.may_go_on = graph.may_go_on(&best.hypothesis);
             heard.words = best.words;

@@ -3,7 +3,7 @@
 use super::UNKNOWN;
 use crate::grammar::{Grammar, Said};
 use crate::speech::ear::{refused, same_meaning};
-use crate::speech::{Expectation, Heard, Outcome, Scores, WordTime};
+use crate::speech::{Expectation, Heard, Outcome, Scores, WordTime, is_lone_digit};
 use std::time::Duration;
 
 /// One sentence that vosk thinks was said, with its log-likelihood.
@@ -74,7 +74,10 @@ pub fn judged(alternatives: Vec<Alternative>, grammar: &Grammar, expected: &Expe
     };
     heard.outcome = if behind.is_nan() || behind < NOT_FOR_US_BELOW {
         Outcome::NotForUs
-    } else if behind < 0.0 || heard.scores.margin < ASK_AGAIN_BELOW {
+    } else if behind < 0.0
+        || heard.scores.margin < ASK_AGAIN_BELOW
+        || is_lone_digit(&best.words, &said)
+    {
         Outcome::AskAgain
     } else {
         Outcome::Taken
