@@ -17,7 +17,7 @@ pub struct Cutting {
 impl Default for Cutting {
     fn default() -> Self {
         Self {
-            pause: 0.7,
+            pause: 0.8,
             margin: 0.35,
             longest: 20.0,
         }
@@ -424,8 +424,8 @@ mod tests {
             f64::INFINITY
         };
         for (hurried, expected) in [
-            (None, 0.7),
-            (Some(2.0), 0.7),
+            (None, 0.8),
+            (Some(2.0), 0.8),
             (Some(0.5), 0.5),
             (Some(0.0), 0.35),
         ] {
