@@ -35,6 +35,28 @@ pub struct Heard {
     pub took: Duration,
 }
 
+impl Heard {
+    /// What is made of sound without any of our words in it.
+    pub fn nothing() -> Self {
+        Self {
+            outcome: Outcome::NotForUs,
+            words: String::new(),
+            said: None,
+            runner_up: None,
+            runner_up_said: None,
+            scores: Scores {
+                // A finite number, so that it can be kept as JSON.
+                fit: -100.0,
+                margin: 0.0,
+                phones: 0,
+            },
+            times: Vec::new(),
+            may_go_on: false,
+            took: Duration::ZERO,
+        }
+    }
+}
+
 /// The three things a recogniser may conclude.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]

@@ -17,13 +17,13 @@ pub use network::{LogProbs, Network};
 pub use phones::{PhoneGraph, Phones};
 pub use search::{FreePath, HeardWord, Hypothesis, Width, search};
 
-use super::{Expectation, Heard, Outcome, Recogniser, Scores, is_lone_digit};
+use super::{Expectation, Heard, Outcome, Recogniser, is_lone_digit};
 use crate::audio::{has_voice, levelled};
 use crate::grammar::{Grammar, Lexicon, Said};
 use std::collections::HashMap;
 use std::path::Path;
 use std::sync::Arc;
-use std::time::{Duration, Instant};
+use std::time::Instant;
 
 /// Why the engine cannot work. None of these depends on what is said; they mean that the files in
 /// `models/` and `grammars/` do not fit each other.
@@ -240,21 +240,7 @@ impl Recogniser for Ear {
     fn recognise(&mut self, samples: &[f32], expected: &Expectation) -> anyhow::Result<Heard> {
         let started = Instant::now();
         let graph = self.prepare(&expected.rule)?;
-        let mut heard = Heard {
-            outcome: Outcome::NotForUs,
-            words: String::new(),
-            said: None,
-            runner_up: None,
-            runner_up_said: None,
-            scores: Scores {
-                fit: NO_FIT,
-                margin: 0.0,
-                phones: 0,
-            },
-            times: Vec::new(),
-            may_go_on: false,
-            took: Duration::ZERO,
-        };
+        let mut heard = Heard::nothing();
         let usable =
             (SHORTEST..=LONGEST).contains(&samples.len()) && samples.iter().all(|s| s.is_finite());
         let samples = if usable {
@@ -302,6 +288,3 @@ impl Recogniser for Ear {
         )
     }
 }
-
-/// The fit of sound without any phone in it. A finite number, so that it can be kept as JSON.
-const NO_FIT: f32 = -100.0;

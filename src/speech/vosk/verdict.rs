@@ -4,7 +4,6 @@ use super::UNKNOWN;
 use crate::grammar::{Grammar, Said};
 use crate::speech::ear::{refused, same_meaning};
 use crate::speech::{Expectation, Heard, Outcome, Scores, WordTime, is_lone_digit};
-use std::time::Duration;
 
 /// One sentence that vosk thinks was said, with its log-likelihood.
 #[derive(Debug, Clone, PartialEq)]
@@ -35,7 +34,7 @@ const PHONES_A_SECOND: f32 = 12.0;
 /// (phones are estimated from the time); `margin` how far the next other meaning, or other words,
 /// are behind it.
 pub fn judged(alternatives: Vec<Alternative>, grammar: &Grammar, expected: &Expectation) -> Heard {
-    let mut heard = nothing();
+    let mut heard = Heard::nothing();
     let mut best: Option<(Alternative, Said)> = None;
     let mut likeliest: Option<f32> = None;
     let mut next: Option<f32> = None;
@@ -98,24 +97,6 @@ fn understood(
         return None;
     }
     grammar.understand(&expected.rule, &alternative.words)
-}
-
-fn nothing() -> Heard {
-    Heard {
-        outcome: Outcome::NotForUs,
-        words: String::new(),
-        said: None,
-        runner_up: None,
-        runner_up_said: None,
-        scores: Scores {
-            fit: -100.0,
-            margin: 0.0,
-            phones: 0,
-        },
-        times: Vec::new(),
-        may_go_on: false,
-        took: Duration::ZERO,
-    }
 }
 
 #[cfg(test)]
