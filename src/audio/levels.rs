@@ -50,7 +50,8 @@ pub fn bar(level: f32) -> String {
     format!("[{:<20}] {level:.0} dB", "#".repeat(marks))
 }
 
-fn decibels(level: f32) -> f32 {
+/// An amplitude in dB of full scale.
+pub fn decibels(level: f32) -> f32 {
     (20.0 * level.log10()).max(Levels::SILENCE)
 }
 

@@ -161,21 +161,13 @@ impl Level {
 }
 
 fn decibels(amplitude: f32) -> f32 {
-    (20.0 * amplitude.max(1e-9).log10()).max(QUIETEST)
+    super::levels::decibels(amplitude).max(QUIETEST)
 }
 
-/// A meter of twenty steps over 60 dB, for a terminal: `[##########----------] -30 dB`.
+/// A meter of twenty steps over 60 dB, for a terminal: `[##########          ] -30 dB`.
 impl fmt::Display for Level {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        const STEPS: usize = 20;
-        let full = ((self.mean + 60.0) / 3.0).clamp(0.0, STEPS as f32) as usize;
-        write!(
-            f,
-            "[{}{}] {:.0} dB",
-            "#".repeat(full),
-            "-".repeat(STEPS - full),
-            self.mean
-        )?;
+        f.write_str(&super::bar(self.mean))?;
         if self.clipped {
             f.write_str(" too loud")?;
         }

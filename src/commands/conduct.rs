@@ -2,7 +2,7 @@
 
 use super::sources::{Input, InputSource};
 use crate::audio::Utterance;
-use crate::grammar::{Grammar, Said};
+use crate::grammar::{Grammar, Said, number};
 use crate::quantity::{Number, Reading};
 use crate::sequence::{Event, Line, LineKind, Mode, Session, State, Turn};
 use crate::speech::{Expectation, Heard, Outcome, Recogniser, is_lone_digit};
@@ -359,26 +359,9 @@ pub fn enough(heard: &Heard) -> Option<Duration> {
     }
 }
 
-/// Whether the last word asks for more as often as not: "two hundred ... and ninety nine", "two
-/// ninety ... nine".
 fn may_be_half_a_number(words: &str) -> bool {
-    let last = words.split_whitespace().next_back().unwrap_or_default();
-    matches!(
-        last,
-        "hundred"
-            | "thousand"
-            | "and"
-            | "point"
-            | "decimal"
-            | "twenty"
-            | "thirty"
-            | "forty"
-            | "fifty"
-            | "sixty"
-            | "seventy"
-            | "eighty"
-            | "ninety"
-    )
+    let last = words.split_whitespace().next_back();
+    last.is_some_and(number::is_open_ended)
 }
 
 fn whole(reading: &Reading) -> Option<Duration> {

@@ -6,7 +6,7 @@ use super::test::stop_on_signal;
 use crate::audio::{Levels, Utterance};
 use crate::grammar::Grammar;
 use crate::speech::ear::{Ear, Thresholds};
-use crate::speech::hearing::{Attempt, Result as Came, conclude};
+use crate::speech::hearing::{Attempt, Came, conclude};
 use crate::speech::{Expectation, Hearing, Recogniser};
 use crate::voice::Silent;
 use anyhow::{Context, bail};

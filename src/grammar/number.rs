@@ -48,9 +48,15 @@ const TENS: [&str; 8] = [
 ];
 
 /// The value of a word for one digit.
-pub(super) fn digit(word: &str) -> Option<u8> {
+pub fn digit(word: &str) -> Option<u8> {
     let index = DIGITS.iter().position(|words| words.contains(&word))?;
     u8::try_from(index).ok()
+}
+
+/// Whether more of the same number follows this word as often as not: "two hundred ... and ninety
+/// nine", "two ninety ... nine".
+pub fn is_open_ended(word: &str) -> bool {
+    matches!(word, "hundred" | "thousand") || TENS.contains(&word)
 }
 
 /// The plain word for a digit.

@@ -55,7 +55,7 @@ pub struct Attempt {
 
 /// How a phrase was heard.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Result {
+pub enum Came {
     Right,
     AskedAgain,
     Wrong,
@@ -64,13 +64,13 @@ pub enum Result {
 
 impl Attempt {
     /// How it was heard.
-    pub fn result(&self) -> Result {
+    pub fn result(&self) -> Came {
         let same = |said: &Said| same_meaning(said, &self.wanted);
         match self.heard.outcome {
-            Outcome::NotForUs => Result::Ignored,
-            Outcome::AskAgain => Result::AskedAgain,
-            Outcome::Taken if self.heard.said.as_ref().is_some_and(same) => Result::Right,
-            Outcome::Taken => Result::Wrong,
+            Outcome::NotForUs => Came::Ignored,
+            Outcome::AskAgain => Came::AskedAgain,
+            Outcome::Taken if self.heard.said.as_ref().is_some_and(same) => Came::Right,
+            Outcome::Taken => Came::Wrong,
         }
     }
 
@@ -99,7 +99,7 @@ pub fn conclude(attempts: &[Attempt], shipped: &Thresholds, now: jiff::Timestamp
     let probability = |a: &Attempt| shipped.probability.of(a.heard.scores);
     let surest_wrong = attempts
         .iter()
-        .filter(|a| a.result() == Result::Wrong)
+        .filter(|a| a.result() == Came::Wrong)
         .map(probability)
         .fold(0.0, f32::max);
     let least_fit = attempts
@@ -121,7 +121,7 @@ pub fn conclude(attempts: &[Attempt], shipped: &Thresholds, now: jiff::Timestamp
         right: count(
             attempts
                 .iter()
-                .filter(|a| a.result() == Result::Right)
+                .filter(|a| a.result() == Came::Right)
                 .count(),
         ),
         speech_dbfs: round(middle(|l| l.loud), 1),
@@ -177,7 +177,7 @@ impl Hearing {
     ///
     /// # Errors
     /// Which one can't, and what to do.
-    pub fn check(&self) -> std::result::Result<(), String> {
+    pub fn check(&self) -> Result<(), String> {
         let probability = (0.5..1.0).contains(&self.probability_below);
         let fit = (-10.0..0.0).contains(&self.fit_below);
         if probability && fit {

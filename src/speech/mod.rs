@@ -7,7 +7,7 @@ pub mod vosk;
 
 pub use hearing::Hearing;
 
-use crate::grammar::Said;
+use crate::grammar::{Said, number};
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
 
@@ -100,11 +100,7 @@ pub fn is_lone_digit(words: &str, said: &Said) -> bool {
         }
         _ => false,
     };
-    let one = [
-        "zero", "oh", "nought", "one", "two", "three", "four", "five", "six", "seven", "eight",
-        "nine", "niner",
-    ];
-    bare && one.contains(&words.trim())
+    bare && number::digit(words.trim()).is_some()
 }
 
 /// What the program expects to hear now.
