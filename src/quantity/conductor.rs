@@ -156,6 +156,20 @@ impl Pair {
         Self::NE,
     ];
 
+    /// Each line to neutral, of a three-phase circuit.
+    pub const LINES_TO_NEUTRAL: [Self; 3] = [
+        Self::THREE_PHASE[3],
+        Self::THREE_PHASE[4],
+        Self::THREE_PHASE[5],
+    ];
+
+    /// Each line to earth, of a three-phase circuit.
+    pub const LINES_TO_EARTH: [Self; 3] = [
+        Self::THREE_PHASE[6],
+        Self::THREE_PHASE[7],
+        Self::THREE_PHASE[8],
+    ];
+
     const fn ordered(from: Conductors, to: Conductors) -> Self {
         Self { from, to }
     }

@@ -183,6 +183,14 @@ impl Reading {
         }
     }
 
+    /// Its number in base units (ohm, volt, amp, second), for putting readings in order; infinite
+    /// when it is over range.
+    pub fn size(&self) -> f64 {
+        let scale = self.unit.map_or(1.0, Unit::scale);
+        self.number
+            .map_or(f64::INFINITY, |number| number.value() * scale)
+    }
+
     /// The value as written on a schedule, without its unit: `0.34`, `>999`, `<0.01`, `over range`.
     pub fn shown(&self) -> String {
         let number = self.number.map(|n| n.to_string()).unwrap_or_default();

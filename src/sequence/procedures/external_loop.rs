@@ -1,58 +1,38 @@
-use super::{Maker, Procedure, measure};
-use crate::grammar::{Part, Stage};
-use crate::installation::{Board, Earthing, Job};
+use super::{Assessment, Procedure, StepBuilder, assess};
+use crate::installation::{Board, Circuit, Job};
 use crate::quantity::{Pair, Reading, Unit};
-use crate::sequence::event::Bar;
-use crate::sequence::judging;
-use crate::sequence::plan::{Ask, Quantity, Step};
-use crate::sequence::readings::Judged;
+use crate::sequence::facts::{Measure, ProcedureId, Quantity, Refusal, Step, StepKind};
 use crate::sequence::state::State;
+use crate::terms::{Part, Stage};
 
 /// External earth fault loop impedance at the origin, with the earthing conductor off the means
 /// of earthing, and put back at once. BS 7671 643.7.2, IET Guidance Note 3. On TT it is the
 /// resistance of the earth electrode.
 #[derive(Debug)]
-pub struct ExternalLoop;
-
-const OFF: &str = "earthing-off";
-const BACK: &str = "earthing-back";
+pub(super) struct ExternalLoop;
 
 impl Procedure for ExternalLoop {
+    fn id(&self) -> ProcedureId {
+        ProcedureId("external-loop")
+    }
+
     fn stage(&self) -> Stage {
         Stage::ExternalLoop
     }
 
-    fn board_steps(&self, job: &Job, board: &Board) -> Vec<Step> {
+    fn plan(&self, _job: &Job, board: &Board, _circuit: Option<&Circuit>) -> Vec<Step> {
         if board.fed_from.is_some() {
             return Vec::new();
         }
-        let make = Maker::board(&ExternalLoop, board, "loop");
-        let what = match job.supply.earthing {
-            Earthing::Tt => "Earth electrode, line to earth at the incoming side",
-            Earthing::TnS | Earthing::TnCS => "External loop, line to earth at the incoming side",
-        };
+        let build = StepBuilder::new(self, board, None, "loop");
         vec![
-            make.step(
-                OFF,
-                "earthing-off",
-                Ask::Event,
-                "Main switch off and locked. Take the earthing conductor off the means of earthing, and say earthing conductor off. Nobody touches the installation.".to_owned(),
-                "Main switch off, earthing conductor off.".to_owned(),
-            ),
-            make.reading(
+            build.event("earthing-off", StepKind::EarthingOff),
+            build.reading(
                 "value",
-                "external-loop",
-                measure(Quantity::ExternalLoop, Some(Pair::LE), Unit::Ohm),
-                format!("{what}. Say the reading."),
-                format!("{what}."),
+                StepKind::ExternalLoop,
+                Measure::of(Quantity::ExternalLoop, Unit::Ohm).between(Pair::LE),
             ),
-            make.step(
-                BACK,
-                "earthing-back",
-                Ask::Event,
-                "Earthing conductor back now, before anything else. Say earthing conductor back.".to_owned(),
-                "Earthing conductor back.".to_owned(),
-            ),
+            build.event("earthing-back", StepKind::EarthingBack),
         ]
     }
 
@@ -64,28 +44,28 @@ impl Procedure for ExternalLoop {
         let value_done = state
             .plan()
             .on(step.board, None)
-            .any(|other| other.like == "external-loop" && state.done(other).is_some());
-        if step.id.0.ends_with(OFF) {
-            !off && (!done && !value_done || again(state, step))
-        } else if step.id.0.ends_with(BACK) {
-            off && value_done
-        } else {
-            !done
+            .any(|other| other.kind == StepKind::ExternalLoop && state.outcome(other).is_some());
+        match step.kind {
+            StepKind::EarthingOff => !off && (!done && !value_done || again(state, step)),
+            StepKind::EarthingBack => off && value_done,
+            _ => !done,
         }
     }
 
     /// It is read with the earthing conductor off, and that said: so that it is not forgotten.
-    fn guard(&self, state: &State, step: &Step) -> Result<(), Bar> {
-        if step.measure().is_some() && !state.earthing_off(step.board) {
-            return Err(Bar::FirstComes {
-                what: "earthing conductor off, and say so.".to_owned(),
-            });
+    fn guard(&self, state: &State, step: &Step) -> Result<(), Refusal> {
+        if step.kind != StepKind::ExternalLoop || state.earthing_off(step.board) {
+            return Ok(());
         }
-        Ok(())
+        let mut off = state.plan().beside(step);
+        match off.find(|other| other.kind == StepKind::EarthingOff) {
+            Some(off) => Err(Refusal::first_comes(&off.id)),
+            None => Ok(()),
+        }
     }
 
-    fn judge(&self, state: &State, step: &Step, reading: &Reading) -> Judged {
-        judging::external_loop(state, step, reading)
+    fn assess(&self, state: &State, step: &Step, reading: &Reading) -> Assessment {
+        assess::external_loop(state, step, reading)
     }
 }
 
@@ -93,5 +73,5 @@ impl Procedure for ExternalLoop {
 fn again(state: &State, step: &Step) -> bool {
     state
         .asked_again()
-        .is_some_and(|again| again.board == step.board && again.like == "external-loop")
+        .is_some_and(|again| again.board == step.board && again.kind == StepKind::ExternalLoop)
 }

@@ -1,89 +1,48 @@
-use super::{Maker, Procedure};
-use crate::grammar::{Stage, Statement};
-use crate::installation::{Board, Job, Phases, Source};
+use super::{Answers, Procedure, StepBuilder};
+use crate::installation::{Board, Circuit, Job, Phases};
 use crate::quantity::{Pair, Reading, Unit};
-use crate::sequence::decide::Reply;
-use crate::sequence::event::{Bar, Event};
-use crate::sequence::plan::Step;
-use crate::sequence::speak::{self, Line};
-use crate::sequence::state::{Progress, State};
+use crate::sequence::facts::{Event, ProcedureId, Refusal, Step, StepKind};
+use crate::sequence::state::{State, StepOutcome};
+use crate::terms::{Stage, Statement};
 
 /// Safe isolation: identify, find every source, prove the indicator, isolate, lock off, prove
 /// dead between every pair, prove the indicator again. Source: HSE HSG85 and GS38.
 #[derive(Debug)]
-pub struct Isolation;
+pub(super) struct Isolation;
 
 impl Procedure for Isolation {
+    fn id(&self) -> ProcedureId {
+        ProcedureId("isolation")
+    }
+
     fn stage(&self) -> Stage {
         Stage::Isolation
     }
 
-    fn board_steps(&self, job: &Job, board: &Board) -> Vec<Step> {
-        let make = Maker::board(&Isolation, board, "isolation");
+    fn plan(&self, _job: &Job, board: &Board, _circuit: Option<&Circuit>) -> Vec<Step> {
+        let build = StepBuilder::new(self, board, None, "isolation");
+        let proving = [Statement::Proved, Statement::NotProved];
         let mut steps = vec![
-            make.statement(
-                "identify",
-                "identify",
-                &[Statement::Done],
-                format!(
-                    "Board {}, {}. Have permission, identify what you will isolate, and find every source: {}. Say done.",
-                    board.number,
-                    board.name,
-                    sources(&job.supply.sources)
-                ),
-                format!("Board {}: permission, circuits and every source. Say done.", board.number),
-            ),
-            make.statement(
-                "prove-before",
-                "prove-before",
-                &[Statement::Proved, Statement::NotProved],
-                "Prove the voltage indicator on a known source. Say proved.",
-                "Prove the indicator.",
-            ),
-            make.statement(
-                "isolate",
-                "isolate",
-                &[Statement::Isolated],
-                "Isolate every source. Say isolated.",
-                "Isolate.",
-            ),
-            make.statement(
-                "lock",
-                "lock",
-                &[Statement::LockedOff],
-                "Lock off, keep the key, put up the caution notice. Say locked off.",
-                "Lock off.",
-            ),
+            build.statement("identify", StepKind::Identify, &[Statement::Done]),
+            build.statement("prove-before", StepKind::ProveBefore, &proving),
+            build.statement("isolate", StepKind::Isolate, &[Statement::Isolated]),
+            build.statement("lock", StepKind::Lock, &[Statement::LockedOff]),
         ];
         let pairs: &[Pair] = match board.phases {
             Phases::Single => &Pair::SINGLE_PHASE,
             Phases::Three => &Pair::THREE_PHASE,
         };
-        steps.extend(pairs.iter().map(|pair| {
-            let like = if *pair == pairs[0] {
-                "prove-first-dead"
-            } else {
-                "prove-dead"
+        steps.extend(pairs.iter().enumerate().map(|(n, pair)| {
+            let kind = match n {
+                0 => StepKind::ProveFirstDead,
+                _ => StepKind::ProveDead,
             };
-            let step = make.statement(
-                &format!("dead/{pair}"),
-                like,
-                &[Statement::Dead],
-                format!("Prove dead, {}. Say dead, or say live.", pair.spoken()),
-                format!("{}.", speak::capital(&pair.spoken())),
-            );
             Step {
                 pair: Some(*pair),
-                ..step
+                ..build.statement(format!("dead/{pair}"), kind, &[Statement::Dead])
             }
         }));
-        steps.push(make.statement(
-            "prove-after",
-            "prove-after",
-            &[Statement::Proved, Statement::NotProved],
-            "Prove the indicator again on the known source. Say proved.",
-            "Prove the indicator again.",
-        ));
+        steps.push(build.statement("prove-after", StepKind::ProveAfter, &proving));
         steps
     }
 
@@ -93,73 +52,41 @@ impl Procedure for Isolation {
 
     /// Nothing is dead before the indicator is proved and the board locked off, and nothing is
     /// proved again before every pair is.
-    fn guard(&self, state: &State, step: &Step) -> Result<(), Bar> {
-        let proving = |step: &Step| step.like.ends_with("dead");
+    fn guard(&self, state: &State, step: &Step) -> Result<(), Refusal> {
+        let side_by_side =
+            |other: &Step| step.kind.proves_dead() && other.kind.proves_dead();
         let first = state.plan().isolation(step.board).find(|other| {
-            other.order < step.order && !(proving(step) && proving(other)) && !stated(state, other)
+            other.order < step.order && !side_by_side(other) && !stated(state, other)
         });
         match first {
-            Some(other) => Err(Bar::FirstComes {
-                what: other.full.clone(),
-            }),
+            Some(other) => Err(Refusal::first_comes(&other.id)),
             None => Ok(()),
         }
     }
 
-    /// A number heard while proving dead is a voltage.
-    fn heard_instead(&self, state: &State, step: &Step, reading: &Reading) -> Option<Reply> {
-        let volts = reading.unit.is_none_or(|unit| unit == Unit::Volt);
-        let proving = step.like.ends_with("dead");
-        (volts && proving && !state.energised(step.board)).then(|| {
-            Reply::event(
-                Event::VoltageFound {
-                    board: step.board,
-                    heard: speak::value(reading),
-                },
-                Line::warning(speak::voltage_found()),
-            )
-        })
-    }
-
-    fn after_statement(&self, _state: &State, step: &Step, statement: Statement) -> Vec<Line> {
-        match (step.id.0.ends_with("prove-after"), statement) {
-            (_, Statement::NotProved) => vec![Line::warning(
-                "The indicator is not proved. Nothing it showed counts. Get one that proves, and begin again.",
-            )],
-            (true, Statement::Proved) => {
-                vec![Line::answer("Recorded as isolated and proved dead by you.")]
-            }
-            _ => Vec::new(),
+    /// "Done" is not "dead": the word itself must be said.
+    fn answers(&self, _step: &Step) -> Answers {
+        Answers {
+            accepts_done: false,
+            ..Answers::default()
         }
     }
 
-    fn may_be_left_out(&self, _step: &Step) -> bool {
-        false
-    }
-
-    /// "Done" is not "dead": the word itself must be said.
-    fn done_will_do(&self) -> bool {
-        false
+    /// A number heard while proving dead is a voltage.
+    fn intercept(&self, state: &State, step: &Step, reading: &Reading) -> Option<Event> {
+        let volts = reading.unit.is_none_or(|unit| unit == Unit::Volt);
+        let proving = step.kind.proves_dead() && !state.energised(step.board);
+        (volts && proving).then(|| Event::VoltageFound {
+            board: step.board,
+            reading: Some(*reading),
+            heard: None,
+        })
     }
 }
 
 fn stated(state: &State, step: &Step) -> bool {
     matches!(
-        state.done(step),
-        Some(Progress::Stated(_, statement)) if *statement != Statement::NotProved
+        state.outcome(step),
+        Some(StepOutcome::Stated(_, statement)) if *statement != Statement::NotProved
     )
-}
-
-fn sources(sources: &[Source]) -> String {
-    let names: Vec<_> = sources
-        .iter()
-        .map(|source| match source {
-            Source::Mains => "mains",
-            Source::Solar => "solar",
-            Source::Battery => "battery",
-            Source::Generator => "generator",
-            Source::Ups => "uninterruptible supply",
-        })
-        .collect();
-    names.join(", ")
 }

@@ -1,250 +1,110 @@
-//! The procedures of the job, one file each: which steps they plan, what bars them, how their
-//! readings are judged. A new kind of test is one file here and its name in one of the lists
-//! below.
+//! The procedures of the job: which steps they plan, what bars and closes them, how their readings
+//! are assessed, and where their results stand on the schedule. Over a read-only state, and
+//! without words: what is said stands in `say`.
+//!
+//! A procedure with logic of its own is one file here; one without is a row of [`table`]. Both are
+//! entered in [`Catalogue::shipped`], whose order is the order of the job.
 
-mod bonding;
+pub mod assess;
+mod build;
+mod catalogue;
 mod continuity;
 mod energise;
 mod external_loop;
-mod fault_current;
-mod functional;
-mod handover;
 mod instruments;
 mod insulation;
 mod isolation;
-mod loop_impedance;
-mod phase_sequence;
-mod polarity;
 mod put_back;
-mod rcd;
-mod ring;
-mod supply_polarity;
+pub mod table;
 
-use super::decide::Reply;
-use super::event::Bar;
-use super::plan::{Ask, Measure, Quantity, Step, StepId};
-use super::readings::Judged;
-use super::speak::{self, Line};
+pub use assess::{Assessment, pattern, pattern_now};
+pub use build::StepBuilder;
+pub use catalogue::{Catalogue, Slot};
+pub use insulation::{joined_to_earth, lives_linked};
+
+use super::facts::{Column, Event, ProcedureId, Refusal, Step};
 use super::state::State;
-use crate::grammar::{Place, Stage, Statement};
 use crate::installation::{Board, Circuit, Job};
-use crate::quantity::{Pair, Reading, Unit};
-use std::fmt;
+use crate::quantity::Reading;
+use crate::terms::{Stage, Statement};
+use std::fmt::Debug;
 
-/// Before the circuits of a board are tested.
-pub const BEFORE_CIRCUITS: &[&dyn Procedure] = &[
-    &isolation::Isolation,
-    &instruments::Instruments,
-    &bonding::Bonding,
-];
-/// On each circuit, dead, in the order of BS 7671 643.2 to 643.6, and put back before the next.
-pub const DEAD_ON_CIRCUIT: &[&dyn Procedure] = &[
-    &continuity::Continuity,
-    &ring::Ring,
-    &insulation::Insulation,
-    &polarity::Polarity,
-    &put_back::PutBack,
-];
-/// On all circuits of a board together, dead.
-pub const DEAD_ON_BOARD: &[&dyn Procedure] = &[&insulation::Insulation];
-/// From the last dead test to the first live test of a circuit.
-pub const BETWEEN: &[&dyn Procedure] = &[
-    &put_back::PutBack,
-    &energise::Energise,
-    &supply_polarity::SupplyPolarity,
-    &external_loop::ExternalLoop,
-    &fault_current::FaultCurrent,
-];
-/// On each circuit, live.
-pub const LIVE_ON_CIRCUIT: &[&dyn Procedure] = &[&loop_impedance::LoopImpedance, &rcd::RcdTimes];
-/// After the circuits of a board.
-pub const AFTER_CIRCUITS: &[&dyn Procedure] = &[
-    &phase_sequence::PhaseSequence,
-    &functional::Functional,
-    &handover::Handover,
-];
+/// A test of an installation. Everything in it is pure: the state in, steps, refusals and
+/// assessments out.
+pub trait Procedure: Sync + Debug {
+    /// Its name.
+    fn id(&self) -> ProcedureId;
 
-/// A procedure of the job. All of it is pure: the state in, steps, bars and verdicts out.
-pub trait Procedure: Sync {
     /// The stage its steps belong to.
     fn stage(&self) -> Stage;
 
-    /// Its steps for a whole board.
-    fn board_steps(&self, _job: &Job, _board: &Board) -> Vec<Step> {
-        Vec::new()
-    }
-
-    /// Its steps for one circuit.
-    fn circuit_steps(&self, _job: &Job, _board: &Board, _circuit: &Circuit) -> Vec<Step> {
-        Vec::new()
-    }
+    /// Its steps for one circuit, or for the whole board when none is given.
+    fn plan(&self, job: &Job, board: &Board, circuit: Option<&Circuit>) -> Vec<Step>;
 
     /// Whether the step still waits to be done.
     fn is_open(&self, state: &State, step: &Step) -> bool {
         state.waits(step)
     }
 
-    /// What bars the step, beyond isolation before dead tests and energising before live ones.
+    /// What bars the step, beyond what holds for all steps of its stage.
     ///
     /// # Errors
-    /// The bar.
-    fn guard(&self, _state: &State, _step: &Step) -> Result<(), Bar> {
+    /// The refusal.
+    fn guard(&self, _state: &State, _step: &Step) -> Result<(), Refusal> {
         Ok(())
     }
 
+    /// What may answer the step besides what it asks for.
+    fn answers(&self, step: &Step) -> Answers {
+        Answers {
+            may_be_left_out: step.is_dead_test() || step.is_live_test(),
+            ..Answers::default()
+        }
+    }
+
     /// What is thought of a reading, which has its pair, unit and voltage filled in.
-    fn judge(&self, _state: &State, _step: &Step, _reading: &Reading) -> Judged {
-        Judged::noted()
+    fn assess(&self, _state: &State, _step: &Step, _reading: &Reading) -> Assessment {
+        Assessment::noted()
     }
 
-    /// A reading heard where it means something else than a result, such as a voltage while
-    /// proving dead.
-    fn heard_instead(&self, _state: &State, _step: &Step, _reading: &Reading) -> Option<Reply> {
+    /// What a reading means where it is no result, such as a voltage while proving dead.
+    fn intercept(&self, _state: &State, _step: &Step, _reading: &Reading) -> Option<Event> {
         None
     }
 
-    /// What is said after a statement was taken.
-    fn after_statement(&self, _state: &State, _step: &Step, _statement: Statement) -> Vec<Line> {
-        Vec::new()
-    }
-
-    /// The full and brief prompt, where they depend on what has happened.
-    fn prompt(&self, _state: &State, _step: &Step) -> Option<(String, String)> {
+    /// The column of the schedule that the step's result stands in.
+    fn column(&self, _step: &Step) -> Option<&'static Column> {
         None
     }
 
-    /// Whether "not tested" or "skip" with a reason may close the step.
-    fn may_be_left_out(&self, step: &Step) -> bool {
-        step.is_dead_test() || step.is_live_test()
-    }
-
-    /// Statements that may answer a step which asks for a reading.
-    fn instead_of_reading(&self, _step: &Step) -> &'static [Statement] {
+    /// All its columns, in the order of the schedule.
+    fn columns(&self) -> &'static [&'static Column] {
         &[]
     }
 
-    /// Whether a result outside its limit stands until it is put right; a trial that leads to
-    /// another test does not.
-    fn settles(&self, _step: &Step) -> bool {
-        true
+    /// Its prompts, when it brings them itself: in the form of `say/prompts.toml`.
+    fn prompts(&self) -> &'static str {
+        ""
     }
+}
 
+/// What may answer a step besides what it asks for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Answers {
+    /// Statements that may stand for a reading that is asked for.
+    pub instead_of_reading: &'static [Statement],
     /// Whether a plain "done" may stand for the statement asked for.
-    fn done_will_do(&self) -> bool {
-        true
-    }
+    pub accepts_done: bool,
+    /// Whether "not tested" or "skip" with a reason may close it.
+    pub may_be_left_out: bool,
 }
 
-impl fmt::Debug for dyn Procedure {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{:?}", self.stage())
-    }
-}
-
-/// Makes the steps of one procedure on one board or circuit.
-struct Maker {
-    procedure: &'static dyn Procedure,
-    board: u16,
-    circuit: Option<u16>,
-    rule: &'static str,
-}
-
-impl Maker {
-    fn board(procedure: &'static dyn Procedure, board: &Board, rule: &'static str) -> Self {
+impl Default for Answers {
+    fn default() -> Self {
         Self {
-            procedure,
-            board: board.number,
-            circuit: None,
-            rule,
+            instead_of_reading: &[],
+            accepts_done: true,
+            may_be_left_out: false,
         }
-    }
-
-    fn circuit(
-        procedure: &'static dyn Procedure,
-        board: &Board,
-        circuit: &Circuit,
-        rule: &'static str,
-    ) -> Self {
-        Self {
-            procedure,
-            board: board.number,
-            circuit: Some(circuit.number),
-            rule,
-        }
-    }
-
-    fn step(&self, name: &str, like: &'static str, ask: Ask, full: String, brief: String) -> Step {
-        let stage = self.procedure.stage();
-        let circuit = self
-            .circuit
-            .map(|number| format!("/c{number}"))
-            .unwrap_or_default();
-        let stage_name = speak::stage(stage).replace(' ', "-");
-        Step {
-            id: StepId(format!("b{}{circuit}/{stage_name}/{name}", self.board)),
-            order: 0,
-            procedure: self.procedure,
-            stage,
-            board: self.board,
-            circuit: self.circuit,
-            place: None,
-            pair: match ask {
-                Ask::Reading(measure) => measure.pair,
-                _ => None,
-            },
-            ask,
-            rule: self.rule,
-            full,
-            brief,
-            like,
-        }
-    }
-
-    /// A step answered by one statement.
-    fn statement(
-        &self,
-        name: &str,
-        like: &'static str,
-        wanted: &[Statement],
-        full: impl Into<String>,
-        brief: impl Into<String>,
-    ) -> Step {
-        self.step(
-            name,
-            like,
-            Ask::Statement(wanted.to_vec()),
-            full.into(),
-            brief.into(),
-        )
-    }
-
-    /// A step answered by a reading.
-    fn reading(
-        &self,
-        name: &str,
-        like: &'static str,
-        measure: Measure,
-        full: impl Into<String>,
-        brief: impl Into<String>,
-    ) -> Step {
-        self.step(name, like, Ask::Reading(measure), full.into(), brief.into())
-    }
-}
-
-/// A reading in `unit` between `pair`.
-fn measure(quantity: Quantity, pair: Option<Pair>, unit: Unit) -> Measure {
-    Measure {
-        quantity,
-        pair,
-        at: None,
-        half: None,
-        unit,
-    }
-}
-
-fn at(step: Step, place: Place) -> Step {
-    Step {
-        place: Some(place),
-        ..step
     }
 }

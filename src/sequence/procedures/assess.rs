@@ -1,35 +1,65 @@
-//! What the limits say of a session's readings: the one place where the sequence asks them.
+//! What the limits say of a session's readings: the one place where the procedures ask them.
 //!
 //! Continuity readings are compared with the resistance of the test leads taken off, when it was
 //! noted and not nulled; the log and the schedule keep what was said.
 
-use super::plan::{Quantity, Step};
-use super::readings::Judged;
-use super::speak;
-use super::state::{State, place_of};
 use crate::installation::{Accessory, Circuit, SystemVoltage};
 use crate::limits::conductor::{self, Through};
 use crate::limits::insulation::{self as insulation_limits, Pattern};
 use crate::limits::judge::{self, Beside, Multiple, Place};
 use crate::limits::ring::{Leg, PointReading, Stage as Crossed};
-use crate::limits::{Facts, Finding};
-use crate::quantity::{Celsius, MegOhms, Ohms, Pair, Reading, TestVoltage, Truth};
+use crate::limits::{Facts, Finding, Outcome, Verdict};
+use crate::quantity::{Celsius, Conductors, MegOhms, Ohms, Pair, Reading, TestVoltage, Truth};
+use crate::sequence::facts::{Doubt, Quantity, Step};
+use crate::sequence::state::{State, place_of};
+
+/// What a procedure thinks of a reading.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Assessment {
+    /// What the limits say of it.
+    pub verdict: Option<Verdict>,
+    /// Why it is surprising; it then needs "affirm".
+    pub doubt: Option<Doubt>,
+}
+
+impl Assessment {
+    /// A verdict speaks for itself: what fails, can't be settled or is odd is asked about.
+    pub fn by(verdict: Verdict) -> Self {
+        let doubt = verdict.asks().then_some(Doubt::Verdict { expected: None });
+        Self {
+            verdict: Some(verdict),
+            doubt,
+        }
+    }
+
+    /// Whether the reading is outside its limit.
+    pub fn failed(&self) -> bool {
+        self.verdict
+            .as_ref()
+            .is_some_and(|verdict| verdict.outcome == Outcome::Fail)
+    }
+
+    /// No limit applies.
+    pub fn noted() -> Self {
+        Self::default()
+    }
+}
 
 /// One insulation reading against Table 64.
-pub fn insulation(state: &State, step: &Step, reading: &Reading) -> Judged {
+pub fn insulation(state: &State, step: &Step, reading: &Reading) -> Assessment {
     let Some((_, facts)) = circuit(state, step).or_else(|| board_together(state, step)) else {
-        return Judged::noted();
+        return Assessment::noted();
     };
     let verdict = judge::insulation(state.tables(), &facts, reading);
     let between_lives = reading.pair.is_some_and(|pair| !pair.to_earth());
     let short = MegOhms::exact(state.tables().insulation_pattern.short_megohms);
     let low = MegOhms::from_reading(reading, facts.insulation_range)
         .is_ok_and(|value| between_lives && value.is_at_most(short) == Truth::No);
-    let mut judged = Judged::by(verdict);
-    if low && judged.failed() {
-        judged.question = Some("low, but not a dead short: something may be connected".to_owned());
+    let mut assessment = Assessment::by(verdict);
+    if low && assessment.failed() {
+        assessment.doubt = Some(Doubt::SomethingConnected);
     }
-    judged
+    assessment
 }
 
 /// What the readings of a circuit at 250 V look like together.
@@ -45,7 +75,7 @@ pub fn pattern_now(state: &State, step: &Step, reading: &Reading) -> Option<Patt
         .is_some_and(|m| m.quantity == Quantity::Insulation);
     let at = reading
         .at
-        .filter(|_| insulation && step.procedure.settles(step))?;
+        .filter(|_| insulation && !step.kind.is_trial())?;
     let before = pattern_of(state, step, at, None);
     let now = pattern_of(state, step, at, Some(reading))?;
     let named = !matches!(now, Pattern::Sound | Pattern::Incomplete | Pattern::Unclear);
@@ -61,16 +91,16 @@ fn pattern_of(
     let (circuit, facts) = circuit(state, step)?;
     let mut readings: Vec<(Pair, MegOhms)> = state
         .plan()
-        .on(step.board, step.circuit)
+        .beside(step)
         .filter(|other| {
             other
                 .measure()
                 .is_some_and(|m| m.quantity == Quantity::Insulation && m.at == Some(at))
         })
-        .filter_map(|other| state.result(&other.id))
-        .filter_map(|kept| {
-            let value = MegOhms::from_reading(&kept.reading, facts.insulation_range).ok()?;
-            Some((kept.reading.pair?, value))
+        .filter_map(|other| state.result(other))
+        .filter_map(|record| {
+            let value = MegOhms::from_reading(&record.reading, facts.insulation_range).ok()?;
+            Some((record.reading.pair?, value))
         })
         .collect();
     if let Some(more) = one_more {
@@ -86,17 +116,17 @@ fn pattern_of(
 }
 
 /// A main bond.
-pub fn bond(state: &State, _step: &Step, reading: &Reading) -> Judged {
-    Judged::by(judge::bonding(
+pub fn bond(state: &State, _step: &Step, reading: &Reading) -> Assessment {
+    Assessment::by(judge::bonding(
         state.tables(),
         &state.without_leads(reading),
     ))
 }
 
 /// R1+R2, or R2 with a long lead, at a point of a radial circuit.
-pub fn continuity(state: &State, step: &Step, reading: &Reading) -> Judged {
+pub fn continuity(state: &State, step: &Step, reading: &Reading) -> Assessment {
     let Some((circuit, facts)) = circuit(state, step) else {
-        return Judged::noted();
+        return Assessment::noted();
     };
     let last = circuit.points.last().map(place_of);
     let place = if last.is_none() || last == step.place {
@@ -111,13 +141,18 @@ pub fn continuity(state: &State, step: &Step, reading: &Reading) -> Judged {
     } else {
         (judge::r1_r2, Through::LineAndCpc)
     };
-    let judged = Judged::by(judge(state.tables(), &facts, place, &reading));
-    with_expected(state, &facts, through, judged)
+    let assessment = Assessment::by(judge(state.tables(), &facts, place, &reading));
+    with_expected(state, &facts, through, assessment)
 }
 
-/// Says what length and size give beside a reading that is far from it.
-fn with_expected(state: &State, facts: &Facts, through: Through, judged: Judged) -> Judged {
-    let far = judged.verdict.as_ref().is_some_and(|verdict| {
+/// With what length and size give, where a reading is far from it.
+fn with_expected(
+    state: &State,
+    facts: &Facts,
+    through: Through,
+    assessment: Assessment,
+) -> Assessment {
+    let far = assessment.verdict.as_ref().is_some_and(|verdict| {
         matches!(
             verdict.finding,
             Some(
@@ -128,43 +163,40 @@ fn with_expected(state: &State, facts: &Facts, through: Through, judged: Judged)
             )
         )
     });
+    if !far || assessment.doubt.is_none() {
+        return assessment;
+    }
     let warm = facts
         .temperature
         .unwrap_or(Celsius::exact(state.tables().temperature.test_celsius));
-    let about = facts
+    let expected = facts
         .cable
         .as_ref()
         .and_then(|run| conductor::expected(state.tables(), run, through, warm, 1.0))
         .and_then(|expected| format!("{:.2}", expected.value.middle()).parse().ok());
-    match (judged.question, about, far) {
-        (Some(why), Some(about), true) => Judged {
-            question: Some(format!(
-                "{why}; length and size give {}",
-                speak::digits(about)
-            )),
-            ..judged
-        },
-        (question, _, _) => Judged { question, ..judged },
+    Assessment {
+        doubt: Some(Doubt::Verdict { expected }),
+        ..assessment
     }
 }
 
 /// A reading of a ring: end to end, or cross-connected at a point. The last one is judged with
 /// the pattern of all.
-pub fn ring(state: &State, step: &Step, reading: &Reading) -> Judged {
+pub fn ring(state: &State, step: &Step, reading: &Reading) -> Assessment {
     let Some((circuit, facts)) = circuit(state, step) else {
-        return Judged::noted();
+        return Assessment::noted();
     };
     let tables = state.tables();
     let reading = state.without_leads(reading);
-    let end = |symbol: &str| ring_end(state, step, symbol);
+    let end = |conductor| ring_end(state, step, conductor);
     let quantity = step.measure().map(|m| m.quantity);
     if quantity == Some(Quantity::RingEndToEnd) {
-        let leg = match step.id.0.rsplit('/').next() {
-            Some("rn") => Leg::Neutral,
-            Some("r2") => Leg::Cpc,
+        let leg = match step.conductor {
+            Some(Conductors::N) => Leg::Neutral,
+            Some(Conductors::E) => Leg::Cpc,
             _ => Leg::Line,
         };
-        let line = end("r1");
+        let line = end(Conductors::L);
         let beside = if leg == Leg::Line {
             None
         } else {
@@ -174,14 +206,14 @@ pub fn ring(state: &State, step: &Step, reading: &Reading) -> Judged {
             Leg::Cpc => Through::Cpc,
             Leg::Line | Leg::Neutral => Through::Line,
         };
-        let judged = Judged::by(judge::ring_end(tables, &facts, leg, &reading, beside));
-        return with_expected(state, &facts, through, judged);
+        let assessment = Assessment::by(judge::ring_end(tables, &facts, leg, &reading, beside));
+        return with_expected(state, &facts, through, assessment);
     }
-    let (Some(line), Some(neutral), Some(cpc)) = (end("r1"), end("rn"), end("r2")) else {
-        return Judged::noted();
+    let (Some(line), Some(neutral), Some(cpc)) = (end(Conductors::L), end(Conductors::N), end(Conductors::E)) else {
+        return Assessment::noted();
     };
     let Some(ends) = judge::ring_ends(tables, &line, &neutral, &cpc) else {
-        return Judged::noted();
+        return Assessment::noted();
     };
     let crossed = if quantity == Some(Quantity::RingLineNeutral) {
         Crossed::LineNeutral
@@ -209,19 +241,20 @@ pub fn ring(state: &State, step: &Step, reading: &Reading) -> Judged {
         .iter()
         .all(|p| p.line_neutral.is_some() && p.line_cpc.is_some());
     if all_in && !one.asks() {
-        Judged::by(judge::ring(tables, &facts, &ends, &points))
+        Assessment::by(judge::ring(tables, &facts, &ends, &points))
     } else {
-        Judged::by(one)
+        Assessment::by(one)
     }
 }
 
 /// The end-to-end reading of one conductor of the ring that a step belongs to.
-fn ring_end(state: &State, step: &Step, symbol: &str) -> Option<Reading> {
-    let wanted = format!("/end-to-end/{symbol}");
-    state
-        .counting_on(step.board, step.circuit?, Quantity::RingEndToEnd)
-        .find(|kept| kept.step.0.ends_with(&wanted))
-        .map(|kept| state.without_leads(&kept.reading))
+fn ring_end(state: &State, step: &Step, conductor: Conductors) -> Option<Reading> {
+    let mut ends = state.plan().beside(step);
+    let end = ends.find(|other| {
+        other.measures(Quantity::RingEndToEnd) && other.conductor == Some(conductor)
+    })?;
+    let record = state.result(end)?;
+    Some(state.without_leads(&record.reading))
 }
 
 /// Both cross-connected readings at a point, the one just said among them.
@@ -244,8 +277,8 @@ fn point_reading(
         }
         state
             .counting_on(step.board, step.circuit?, quantity)
-            .find(|kept| state.step(&kept.step).and_then(|s| s.place.as_ref()) == Some(&place))
-            .and_then(|kept| ohms(&state.without_leads(&kept.reading)))
+            .find(|record| state.step(&record.step).and_then(|s| s.place.as_ref()) == Some(&place))
+            .and_then(|record| ohms(&state.without_leads(&record.reading)))
     };
     PointReading {
         name: place.to_string(),
@@ -256,9 +289,9 @@ fn point_reading(
 }
 
 /// The external loop, or the electrode on a TT system.
-pub fn external_loop(state: &State, step: &Step, reading: &Reading) -> Judged {
+pub fn external_loop(state: &State, step: &Step, reading: &Reading) -> Assessment {
     let Some(board) = state.board(step.board) else {
-        return Judged::noted();
+        return Assessment::noted();
     };
     let sensitive = |c: &&Circuit| c.rcd.as_ref().map_or(0.0, |rcd| rcd.milliamps);
     let worst = board
@@ -266,32 +299,32 @@ pub fn external_loop(state: &State, step: &Step, reading: &Reading) -> Judged {
         .iter()
         .max_by(|a, b| sensitive(a).total_cmp(&sensitive(b)));
     match worst {
-        Some(circuit) => Judged::by(judge::ze(
+        Some(circuit) => Assessment::by(judge::ze(
             state.tables(),
             &state.job().facts(board, circuit),
             reading,
         )),
-        None => Judged::noted(),
+        None => Assessment::noted(),
     }
 }
 
 /// Prospective fault current at a board, the larger of what was read counting.
-pub fn fault_current(state: &State, step: &Step, reading: &Reading) -> Judged {
+pub fn fault_current(state: &State, step: &Step, reading: &Reading) -> Assessment {
     let Some(board) = state.board(step.board) else {
-        return Judged::noted();
+        return Assessment::noted();
     };
     let mut readings: Vec<(Pair, Reading)> = state
         .counting(Quantity::FaultCurrent)
-        .filter(|kept| {
-            kept.step != step.id
+        .filter(|record| {
+            record.step != step.id
                 && state
-                    .step(&kept.step)
+                    .step(&record.step)
                     .is_some_and(|s| s.board == step.board)
         })
-        .filter_map(|kept| Some((kept.reading.pair?, kept.reading)))
+        .filter_map(|record| Some((record.reading.pair?, record.reading)))
         .collect();
     readings.extend(reading.pair.map(|pair| (pair, *reading)));
-    Judged::by(judge::fault_current(
+    Assessment::by(judge::fault_current(
         state.tables(),
         state.job().supply.phases,
         board.least_breaking(),
@@ -300,9 +333,9 @@ pub fn fault_current(state: &State, step: &Step, reading: &Reading) -> Judged {
 }
 
 /// Zs of a circuit, beside Ze and R1+R2 as they were read.
-pub fn loop_impedance(state: &State, step: &Step, reading: &Reading) -> Judged {
+pub fn loop_impedance(state: &State, step: &Step, reading: &Reading) -> Assessment {
     let Some((circuit, facts)) = circuit(state, step) else {
-        return Judged::noted();
+        return Assessment::noted();
     };
     let external = state
         .board(step.board)
@@ -311,7 +344,7 @@ pub fn loop_impedance(state: &State, step: &Step, reading: &Reading) -> Judged {
     let r1_r2 = state
         .highest_r1_r2(step.board, circuit.number)
         .map(|r| state.without_leads(&r));
-    Judged::by(judge::zs(
+    Assessment::by(judge::zs(
         state.tables(),
         &facts,
         reading,
@@ -323,16 +356,16 @@ pub fn loop_impedance(state: &State, step: &Step, reading: &Reading) -> Judged {
 }
 
 /// An RCD's time, or no trip at half its rated current.
-pub fn rcd(state: &State, step: &Step, reading: &Reading) -> Judged {
+pub fn rcd(state: &State, step: &Step, reading: &Reading) -> Assessment {
     let Some((_, facts)) = circuit(state, step) else {
-        return Judged::noted();
+        return Assessment::noted();
     };
     let multiple = match step.measure().map(|m| m.quantity) {
         Some(Quantity::RcdHalf) => Multiple::Half,
         Some(Quantity::RcdFiveTimes) => Multiple::Five,
         _ => Multiple::Once,
     };
-    judge::rcd(state.tables(), &facts, multiple, reading).map_or_else(Judged::noted, Judged::by)
+    judge::rcd(state.tables(), &facts, multiple, reading).map_or_else(Assessment::noted, Assessment::by)
 }
 
 /// All circuits of a board together are judged as one of them: the limit of Table 64 is the same.

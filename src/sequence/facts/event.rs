@@ -1,8 +1,11 @@
-use super::plan::StepId;
-use crate::grammar::{HalfCycle, Parked, Part, Place, Reason, Said, Statement};
+use super::edition::Edition;
+use super::id::StepId;
+use super::refusal::{Doubt, Refusal};
+use crate::grammar::Said;
 use crate::installation::Job;
 use crate::limits::Verdict;
 use crate::quantity::Reading;
+use crate::terms::{HalfCycle, Parked, Part, Place, Reason, Statement};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -18,7 +21,10 @@ impl fmt::Display for EventNo {
 }
 
 /// The version of [`Event`] that this program writes. A log may hold older ones.
-pub const EVENT_VERSION: u16 = 1;
+///
+/// Version 2 has doubts and refusals without sentences: a program of version 1 would count a reading
+/// that is still asked about.
+pub const EVENT_VERSION: u16 = 2;
 
 /// Something that happened in a session. A session's state is nothing but its events applied in
 /// order; events are never changed, a later one names the one it replaces.
@@ -30,6 +36,9 @@ pub enum Event {
         job: Box<Job>,
         /// Program name and version that began it.
         by: String,
+        /// The edition of the plan that it follows.
+        #[serde(default, skip_serializing_if = "Edition::is_first")]
+        edition: Edition,
     },
     /// The log was opened again.
     Resumed {
@@ -58,6 +67,9 @@ pub enum Event {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         verdict: Option<Verdict>,
         /// Why it needs "affirm" before it counts; nothing when it counts at once.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        doubt: Option<Doubt>,
+        /// The same in words, by the first version.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         question: Option<String>,
         /// The reading it replaces.
@@ -129,7 +141,8 @@ pub enum Event {
     },
     /// A bar was overridden by the person.
     Overridden {
-        bar: Bar,
+        #[serde(rename = "bar")]
+        refusal: Refusal,
         reason: Reason,
     },
     /// The person moved to another circuit or stage.
@@ -137,11 +150,19 @@ pub enum Event {
         to: StepId,
         /// Steps passed over that are still open: a departure from the order when not zero.
         passed_over: u32,
+        /// Whether the step was done and is to be done again; the first version did not say.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        again: Option<bool>,
     },
     /// Voltage was found where there should be none; isolation of the board starts again.
     VoltageFound {
         board: u16,
-        heard: String,
+        /// The voltage, when it was said as a reading.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        reading: Option<Reading>,
+        /// What was said, in words, by the first version.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        heard: Option<String>,
     },
     /// A lock was taken off before the board was due to be energised: isolation starts again.
     LockRemoved {
@@ -150,7 +171,8 @@ pub enum Event {
     /// Something asked for was refused.
     Refused {
         said: Said,
-        bar: Bar,
+        #[serde(rename = "bar")]
+        refusal: Refusal,
     },
     /// An utterance could have been two things; it was asked again.
     Unclear {
@@ -219,62 +241,22 @@ impl Event {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Withdrawal {
+    /// "Negative".
     Negative,
+    /// "Correction"; in logs of the first version also where what is right followed.
     Correction,
+    /// "Disregard".
     Disregard,
+    /// "Correction", and what is right followed: the next event of the same time.
+    Replaced,
+    /// One of two conductors was listed, and now both are: the next event says so.
+    Widened,
 }
 
-/// Why something asked for is refused. What is barred by the out-list, or by a dead test outside its
-/// limit, may be overridden with a spoken reason; the others may not.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(tag = "bar", rename_all = "kebab-case")]
-pub enum Bar {
-    /// The board has not been isolated and proved dead.
-    NotProvedDead { board: u16 },
-    /// Electronics are known or suspected in the circuit.
-    ElectronicsInCircuit { circuit: u16, what: String },
-    /// Things are still out.
-    StillOut { entries: u32 },
-    /// Links or the earthing conductor: what no reason makes right to leave.
-    MustGoBack { entries: u32 },
-    /// Dead tests are outside their limits before energising.
-    DeadTestsFailed { board: u16, steps: u32 },
-    /// Something else has to be said or done before.
-    FirstComes { what: String },
-    /// Dead tests are still open before energising.
-    DeadTestsOpen { steps: u32 },
-    /// The board is not energised.
-    NotEnergised { board: u16 },
-    /// The board is energised: no dead test on it.
-    Energised { board: u16 },
-    /// A question waits for "affirm", "negative" or "correction".
-    QuestionOpen,
-    /// The session stands by, is paused, or records a note.
-    Waiting { mode: Mode },
-    /// The session is finished.
-    Finished,
-    /// There is no such circuit, board or stage in the job, or nothing left to do there.
-    NoSuchPlace { what: String },
-    /// The value cannot be a value of what was asked.
-    WrongQuantity { wanted: String },
-    /// No step now takes such an answer.
-    NotAskedNow { wanted: String },
-    /// Nothing like that is on the out-list.
-    NotOut,
-    /// Several entries of the out-list could be meant.
-    WhichOne { entries: Vec<EventNo> },
-    /// An alteration needs its place.
-    WhereIsIt,
-    /// There is nothing to affirm, take back or override.
-    NothingToAnswer,
-    /// The step can't be left out: everything after it depends on it.
-    CannotBeSkipped,
-}
-
-impl Bar {
-    /// Whether the person may override it with a spoken reason.
-    pub fn may_be_overridden(&self) -> bool {
-        matches!(self, Self::StillOut { .. } | Self::DeadTestsFailed { .. })
+impl Withdrawal {
+    /// Whether the next event stands in the place of what is taken back.
+    pub fn is_replaced(self) -> bool {
+        matches!(self, Self::Correction | Self::Replaced | Self::Widened)
     }
 }
 
@@ -288,26 +270,4 @@ pub enum Mode {
     Paused,
     Noting,
     Finished,
-}
-
-/// What was altered, in words: "neutral at socket 3".
-pub fn describe_part(part: Part, place: Option<&Place>, both: bool, linked: bool) -> String {
-    let what = match part {
-        Part::Conductors(c) if both => format!("both {}s", c.spoken()),
-        Part::Conductors(c) => c.spoken(),
-        Part::EarthingConductor => "earthing conductor".to_owned(),
-        Part::Accessory => String::new(),
-        Part::Lamp => "lamp".to_owned(),
-        Part::Cover => "cover".to_owned(),
-        Part::Lock => "lock".to_owned(),
-        Part::Fuse => "fuse".to_owned(),
-        Part::Switch => "switch position".to_owned(),
-        Part::Everything => "everything".to_owned(),
-    };
-    let link = if linked { " linked" } else { "" };
-    match (place, what.is_empty()) {
-        (Some(place), true) => format!("{place}{link}"),
-        (Some(place), false) => format!("{what}{link} at {place}"),
-        (None, _) => format!("{what}{link}"),
-    }
 }

@@ -1,0 +1,129 @@
+//! Moves by voice to another circuit, board, stage or voltage.
+
+use super::refused;
+use crate::grammar::Said;
+use crate::sequence::agenda::Agenda;
+use crate::sequence::facts::{Ask, Destination, Event, Refusal, Step};
+use crate::sequence::state::count;
+use crate::terms::Stage;
+
+/// Decides on a move.
+pub(super) fn decide(agenda: &Agenda, said: &Said) -> Vec<Event> {
+    let here = agenda.current();
+    match said {
+        Said::Circuit(number) => {
+            let board = here
+                .map(|step| step.board)
+                .filter(|board| agenda.circuit(*board, *number).is_some());
+            go_to(agenda, said, Destination::Circuit(*number), |step| {
+                step.circuit == Some(*number) && board.is_none_or(|board| step.board == board)
+            })
+        }
+        Said::Board(number) => go_to(agenda, said, Destination::Board(*number), |step| {
+            step.board == *number
+        }),
+        Said::TestAt(voltage) => go_to(agenda, said, Destination::TestsAt(*voltage), |step| {
+            here.is_some_and(|here| step.beside(here))
+                && step.measure().is_some_and(|m| m.at == Some(*voltage))
+        }),
+        Said::GoTo(Stage::Isolation) => {
+            isolate_again(agenda, said, here.map(|step| step.board))
+        }
+        Said::GoTo(stage) => to_stage(agenda, said, *stage),
+        _ => super::not_asked(said),
+    }
+}
+
+/// The stage on this circuit, else on this board, else the first there is.
+fn to_stage(agenda: &Agenda, said: &Said, stage: Stage) -> Vec<Event> {
+    let here = agenda.current();
+    let to = Destination::Stage(stage);
+    let on_circuit =
+        |step: &Step| step.stage == stage && here.is_some_and(|here| step.beside(here));
+    if agenda.open_steps().any(on_circuit) {
+        return go_to(agenda, said, to, on_circuit);
+    }
+    let on_board =
+        |step: &Step| step.stage == stage && here.is_some_and(|here| step.board == here.board);
+    if agenda.open_steps().any(on_board) {
+        return go_to(agenda, said, to, on_board);
+    }
+    go_to(agenda, said, to, |step| step.stage == stage)
+}
+
+/// Isolation may be begun again at any time, also when it was done: nothing is safer.
+fn isolate_again(agenda: &Agenda, said: &Said, board: Option<u16>) -> Vec<Event> {
+    let first = agenda.plan().steps.iter().find(|step| {
+        step.stage == Stage::Isolation && board.is_none_or(|board| step.board == board)
+    });
+    match first {
+        Some(step) => moved(agenda, step),
+        None => nothing_there(said, Destination::Stage(Stage::Isolation)),
+    }
+}
+
+fn nothing_there(said: &Said, to: Destination) -> Vec<Event> {
+    refused(
+        said,
+        Refusal::NoSuchPlace {
+            to: Some(to),
+            what: None,
+        },
+    )
+}
+
+fn go_to(
+    agenda: &Agenda,
+    said: &Said,
+    to: Destination,
+    wanted: impl Fn(&Step) -> bool,
+) -> Vec<Event> {
+    let open: Vec<&Step> = agenda.open_steps().filter(|step| wanted(step)).collect();
+    if let Some(step) = open.iter().find(|step| agenda.guard(step).is_ok()) {
+        return moved(agenda, step);
+    }
+    // What is done may be done again: where a fault was put right, before energising.
+    let may =
+        |step: &&Step| matches!(agenda.guard(step), Ok(()) | Err(Refusal::FirstComes { .. }));
+    if let Some(done) = to_do_again(agenda, &wanted, may) {
+        return moved(agenda, done);
+    }
+    let again = to_do_again(agenda, &wanted, |_| true);
+    let first = open.first().copied().or(again);
+    match first.and_then(|step| agenda.guard(step).err()) {
+        Some(refusal) => refused(said, refusal),
+        None => nothing_there(said, to),
+    }
+}
+
+/// A step that was done, to be done again: one that is outside its limit before any other.
+fn to_do_again(
+    agenda: &Agenda,
+    wanted: impl Fn(&Step) -> bool,
+    may: impl Fn(&&Step) -> bool,
+) -> Option<&Step> {
+    let tested = |step: &&Step| {
+        (step.is_dead_test() || step.is_live_test())
+            && step.ask != Ask::Event
+            && wanted(step)
+            && agenda.outcome(step).is_some()
+            && may(step)
+    };
+    let done = || agenda.plan().steps.iter().filter(tested);
+    done()
+        .find(|step| agenda.has_failed(step) && !step.kind.is_trial())
+        .or_else(|| done().next())
+}
+
+fn moved(agenda: &Agenda, step: &Step) -> Vec<Event> {
+    let passed_over = agenda
+        .open_steps()
+        .filter(|open| open.order < step.order)
+        .count();
+    let isolation = step.stage == Stage::Isolation;
+    vec![Event::Moved {
+        to: step.id.clone(),
+        passed_over: count(passed_over),
+        again: Some(!isolation && !agenda.waits(step) && !agenda.is_open(step)),
+    }]
+}

@@ -1,0 +1,175 @@
+//! Where a reading lands, and what becomes of it.
+
+use super::{not_asked, refused};
+use crate::grammar::Said;
+use crate::quantity::{Conductors, Pair, Reading, Unit};
+use crate::sequence::agenda::Agenda;
+use crate::sequence::facts::{Doubt, Event, Measure, Quantity, Refusal, Step};
+use crate::sequence::state::StepOutcome;
+use crate::terms::{HalfCycle, Measure as Named, Place};
+
+/// What was said beside the value itself.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct ReadingSlots<'a> {
+    /// Where it was taken.
+    pub place: Option<&'a Place>,
+    /// On which half-cycle.
+    pub half: Option<HalfCycle>,
+    /// The name of what was measured.
+    pub named: Option<Named>,
+}
+
+/// Decides where a reading belongs. One said with another pair, place or half-cycle than the one
+/// asked for is taken for what was said, and the read-back says so.
+pub(super) fn decide(
+    agenda: &Agenda,
+    said: &Said,
+    reading: &Reading,
+    slots: ReadingSlots<'_>,
+) -> Vec<Event> {
+    let Some(current) = agenda.current() else {
+        return not_asked(said);
+    };
+    if let Some(event) = agenda
+        .procedure(current)
+        .intercept(agenda.state(), current, reading)
+    {
+        return vec![event];
+    }
+    let landed = resolve_step(agenda, current, reading, slots)
+        .and_then(|target| Some((target, target.measure()?)));
+    let Some((target, measure)) = landed else {
+        let refusal = match current.measure() {
+            Some(_) => Refusal::WrongQuantity { wanted: None },
+            None => Refusal::not_asked_now(),
+        };
+        return refused(said, refusal);
+    };
+    if let Err(refusal) = agenda.guard(target) {
+        return refused(said, refusal);
+    }
+    let filled = fill_in(reading, &measure);
+    let assessment = agenda
+        .procedure(target)
+        .assess(agenda.state(), target, &filled);
+    let replaces = match agenda.outcome(target) {
+        Some(StepOutcome::Read(old)) => Some(*old),
+        _ => None,
+    };
+    let doubt = match replaces {
+        Some(reading) => Some(Doubt::ReadBefore { reading }),
+        None => assessment.doubt,
+    };
+    vec![Event::Reading {
+        step: target.id.clone(),
+        reading: filled,
+        place: slots.place.cloned().or_else(|| target.place.clone()),
+        half: slots.half.or(measure.half),
+        verdict: assessment.verdict,
+        doubt,
+        question: None,
+        replaces,
+    }]
+}
+
+/// Whether two readings say the same where both say something.
+pub(super) fn same(kept: &Reading, said: &Reading) -> bool {
+    let agree = |a: Option<_>, b: Option<_>| b.is_none() || a == b;
+    kept.relation == said.relation
+        && kept.number == said.number
+        && agree(kept.pair, said.pair)
+        && (said.unit.is_none() || kept.unit == said.unit)
+}
+
+/// The step that a reading is for: the one asked for when it fits, else one of the same stage and
+/// circuit that does.
+fn resolve_step<'a>(
+    agenda: &'a Agenda,
+    current: &'a Step,
+    reading: &Reading,
+    slots: ReadingSlots<'_>,
+) -> Option<&'a Step> {
+    let fits = |step: &Step| {
+        step.measure().is_some_and(|measure| {
+            slots
+                .named
+                .is_none_or(|name| is_called(name, step, &measure))
+                && reading
+                    .pair
+                    .is_none_or(|pair| pair_fits(pair, measure.pair))
+                && (reading.at.is_none() || reading.at == measure.at)
+                && (slots.half.is_none() || slots.half == measure.half)
+                && (slots.place.is_none() || slots.place == step.place.as_ref())
+                && reading
+                    .unit
+                    .is_none_or(|unit| same_kind(unit, measure.unit))
+        })
+    };
+    if fits(current) {
+        return Some(current);
+    }
+    let near =
+        |step: &&Step| step.stage == current.stage && step.beside(current) && fits(step);
+    let voltage = |step: &Step| step.measure().and_then(|m| m.at);
+    let same_voltage = |step: &&Step| voltage(step) == voltage(current);
+    let steps = || agenda.plan().steps.iter().filter(near);
+    let open = || steps().filter(|step| agenda.is_open(step));
+    // What is read with no place said is read at the place asked for.
+    if let Some(here) = steps().find(|step| {
+        slots.place.is_none()
+            && step.place == current.place
+            && step.place.is_some()
+            && same_voltage(step)
+    }) {
+        return Some(here);
+    }
+    // A reading taken at one voltage never lands among those of another.
+    open()
+        .find(same_voltage)
+        .or_else(|| steps().find(same_voltage))
+        .or_else(|| open().find(|_| reading.at.is_some()))
+        .or_else(|| steps().find(|_| reading.at.is_some()))
+}
+
+/// Whether a step's measure goes by this name.
+fn is_called(name: Named, step: &Step, measure: &Measure) -> bool {
+    let end_to_end = |conductor: Conductors| {
+        measure.quantity == Quantity::RingEndToEnd && step.conductor == Some(conductor)
+    };
+    match name {
+        Named::R1 => end_to_end(Conductors::L),
+        Named::Rn => end_to_end(Conductors::N),
+        Named::R2 => end_to_end(Conductors::E) || measure.quantity == Quantity::R2,
+        Named::R1R2 => matches!(measure.quantity, Quantity::R1R2 | Quantity::RingLineEarth),
+        Named::Ze => measure.quantity == Quantity::ExternalLoop,
+        Named::Zs => measure.quantity == Quantity::LoopImpedance,
+        Named::FaultCurrent => measure.quantity == Quantity::FaultCurrent,
+    }
+}
+
+/// Any line to earth or neutral fits where only "line" is asked for, as at a three-phase origin.
+fn pair_fits(said: Pair, wanted: Option<Pair>) -> bool {
+    let line = [Conductors::L1, Conductors::L2, Conductors::L3].contains(&said.from());
+    wanted == Some(said)
+        || (line
+            && wanted.is_some_and(|pair| pair.from() == Conductors::L && pair.to() == said.to()))
+}
+
+fn same_kind(a: Unit, b: Unit) -> bool {
+    let kind = |unit| match unit {
+        Unit::Ohm | Unit::MilliOhm | Unit::KiloOhm | Unit::MegOhm => 0,
+        Unit::Volt => 1,
+        Unit::Amp | Unit::MilliAmp | Unit::KiloAmp => 2,
+        Unit::MilliSecond => 3,
+    };
+    kind(a) == kind(b)
+}
+
+fn fill_in(reading: &Reading, measure: &Measure) -> Reading {
+    Reading {
+        pair: reading.pair.or(measure.pair),
+        unit: reading.unit.or(Some(measure.unit)),
+        at: reading.at.or(measure.at),
+        ..*reading
+    }
+}

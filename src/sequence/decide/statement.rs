@@ -1,0 +1,124 @@
+//! Statements: what a step asks for, said of it or of another, and the lock.
+
+use super::{not_asked, refused};
+use crate::grammar::Said;
+use crate::quantity::Pair;
+use crate::sequence::agenda::Agenda;
+use crate::sequence::facts::{Ask, Event, Step, StepKind};
+use crate::terms::{Change, Place, Stage, Statement};
+
+/// "Affirm" with no question open answers a step that only wants to hear "done".
+pub(super) fn affirm(agenda: &Agenda) -> Vec<Event> {
+    let wants_done = |step: &Step| {
+        matches!(&step.ask, Ask::Statement(wanted) if wanted.first() == Some(&Statement::Done))
+    };
+    match agenda.current() {
+        Some(step) if wants_done(step) => {
+            decide(agenda, &Said::Affirm, Statement::Done, None, None)
+        }
+        _ => refused(&Said::Affirm, super::Refusal::NothingToAnswer),
+    }
+}
+
+/// A statement answers the step asked for, or, when it names another pair or place, the step of
+/// the same stage that is about that.
+pub(super) fn decide(
+    agenda: &Agenda,
+    said: &Said,
+    statement: Statement,
+    pair: Option<Pair>,
+    place: Option<&Place>,
+) -> Vec<Event> {
+    let Some(current) = agenda.current() else {
+        return not_asked(said);
+    };
+    if statement == Statement::Live && !agenda.energised(current.board) {
+        return vec![Event::VoltageFound {
+            board: current.board,
+            reading: None,
+            heard: None,
+        }];
+    }
+    if statement == Statement::NotProved && current.stage == Stage::Isolation {
+        let mut isolation = agenda.plan().isolation(current.board);
+        if let Some(proving) = isolation.find(|step| accepts(agenda, step, statement).is_some()) {
+            return vec![taken(proving, statement)];
+        }
+    }
+    let is_meant = |step: &Step| {
+        (pair.is_none() || step.pair == pair) && (place.is_none() || step.place.as_ref() == place)
+    };
+    let take = |step: &Step, statement| match agenda.guard(step) {
+        Ok(()) => vec![taken(step, statement)],
+        Err(refusal) => refused(said, refusal),
+    };
+    if let Some(meant) = accepts(agenda, current, statement)
+        && is_meant(current)
+    {
+        return take(current, meant);
+    }
+    let elsewhere = agenda.open_steps().find(|step| {
+        step.board == current.board
+            && statement != Statement::Done
+            && accepts(agenda, step, statement).is_some()
+            && is_meant(step)
+            && (step.stage == Stage::Energise || step.stage == current.stage)
+    });
+    let said_where = pair.is_some() || place.is_some();
+    match elsewhere {
+        Some(step) if agenda.guard(step).is_err() => take(step, statement),
+        // Dead between a pair, or polarity at a place, said before it was asked for.
+        Some(step) if said_where || step.stage == Stage::Energise => take(step, statement),
+        _ if said_where && is_fault_of_the_circuit(current, statement) => take(current, statement),
+        _ => not_asked(said),
+    }
+}
+
+/// A lock that comes off before the board is due to be energised ends its isolation.
+pub(super) fn lock(agenda: &Agenda, said: &Said, change: Change) -> Vec<Event> {
+    let Some(step) = agenda.current() else {
+        return not_asked(said);
+    };
+    match (change, step.stage) {
+        (Change::Out, Stage::Energise) if agenda.guard(step).is_ok() => {
+            vec![Event::Asked { said: said.clone() }]
+        }
+        (Change::Out, _) if agenda.isolation_begun(step.board) => {
+            vec![Event::LockRemoved { board: step.board }]
+        }
+        (Change::Back, Stage::Isolation) if step.kind == StepKind::Lock => {
+            decide(agenda, said, Statement::LockedOff, None, None)
+        }
+        _ => not_asked(said),
+    }
+}
+
+/// "Polarity reversed at socket three" answers the polarity of the whole circuit.
+fn is_fault_of_the_circuit(step: &Step, statement: Statement) -> bool {
+    matches!(statement, Statement::PolarityReversed | Statement::Fail)
+        && matches!(step.stage, Stage::Polarity | Stage::Functional)
+}
+
+/// The statement a step would take this one for.
+fn accepts(agenda: &Agenda, step: &Step, statement: Statement) -> Option<Statement> {
+    let answers = agenda.procedure(step).answers(step);
+    match &step.ask {
+        Ask::Statement(wanted) if wanted.contains(&statement) => Some(statement),
+        Ask::Statement(wanted) => match wanted.as_slice() {
+            [only] if statement == Statement::Done && answers.accepts_done => Some(*only),
+            _ => None,
+        },
+        Ask::Reading(_) => answers
+            .instead_of_reading
+            .contains(&statement)
+            .then_some(statement),
+        Ask::Event => None,
+    }
+}
+
+fn taken(step: &Step, statement: Statement) -> Event {
+    Event::Stated {
+        step: step.id.clone(),
+        statement,
+    }
+}

@@ -1,0 +1,58 @@
+use serde::{Deserialize, Serialize};
+use std::fmt;
+
+/// The edition of the plan: which steps a job has, and in which order. A change of either is a new
+/// edition, and a log is folded, reported and resumed under its own. The first event of a log names
+/// it; a log that names none is of the first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize)]
+#[serde(try_from = "u16", into = "u16")]
+pub enum Edition {
+    /// Logs of 0.1.
+    #[default]
+    First,
+}
+
+/// An edition of a newer program.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[error("the log follows edition {0} of the plan, which this version does not know")]
+pub struct UnknownEdition(pub u16);
+
+impl Edition {
+    /// The edition that a new log follows.
+    pub const NOW: Self = Self::First;
+
+    /// Its number, from 1.
+    pub fn number(self) -> u16 {
+        match self {
+            Self::First => 1,
+        }
+    }
+
+    /// Whether it is the first, which logs do not name.
+    pub fn is_first(&self) -> bool {
+        *self == Self::First
+    }
+}
+
+impl TryFrom<u16> for Edition {
+    type Error = UnknownEdition;
+
+    fn try_from(number: u16) -> Result<Self, UnknownEdition> {
+        match number {
+            1 => Ok(Self::First),
+            other => Err(UnknownEdition(other)),
+        }
+    }
+}
+
+impl From<Edition> for u16 {
+    fn from(edition: Edition) -> Self {
+        edition.number()
+    }
+}
+
+impl fmt::Display for Edition {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "edition {}", self.number())
+    }
+}

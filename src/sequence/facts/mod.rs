@@ -1,0 +1,18 @@
+//! Plain data of a session: names of steps, the plan, events, refusals and doubts. Knows nothing
+//! of how anything is decided, folded or said.
+
+mod column;
+mod edition;
+mod event;
+mod id;
+mod plan;
+mod refusal;
+mod step;
+
+pub use column::{Column, ShownWhen, Worst};
+pub use edition::{Edition, UnknownEdition};
+pub use event::{EVENT_VERSION, Event, EventNo, Mode, Withdrawal};
+pub use id::{NotAStepId, ProcedureId, StepId};
+pub use plan::{Plan, Stretch};
+pub use refusal::{Destination, Doubt, Electronics, Refusal};
+pub use step::{Ask, Measure, Quantity, Step, StepKind};

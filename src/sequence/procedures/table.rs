@@ -1,0 +1,446 @@
+//! The procedures without logic of their own, a row each: what they plan, what may answer their
+//! steps, how their readings are assessed, and which columns they fill.
+
+use super::assess::{self, Assessment};
+use super::continuity::R1_R2;
+use super::{Answers, Procedure, StepBuilder};
+use crate::installation::{
+    Board, Circuit, CircuitKind, Job, Phases, RcdTest, SystemVoltage,
+};
+use crate::quantity::{Conductors, Pair, Reading, Unit};
+use crate::sequence::facts::{
+    Column, Measure, ProcedureId, Quantity, ShownWhen, Step, StepKind, Worst,
+};
+use crate::sequence::state::{State, place_of};
+use crate::terms::{HalfCycle, Place, Stage, Statement};
+use std::fmt;
+
+/// A procedure without logic of its own.
+pub struct Row {
+    /// Its name, under which its prompts stand too when it has one kind of step.
+    pub name: &'static str,
+    /// The stage its steps belong to.
+    pub stage: Stage,
+    /// The grammar rule that its answers are heard with.
+    pub rule: &'static str,
+    /// Its steps for one circuit, or for the whole board when none is given.
+    pub plan: fn(&StepBuilder<'_>, &Job, &Board, Option<&Circuit>) -> Vec<Step>,
+    /// What may answer a step besides what it asks for.
+    pub answers: fn(&Step) -> Answers,
+    /// What is thought of a reading.
+    pub assess: fn(&State, &Step, &Reading) -> Assessment,
+    /// Its columns on the schedule, and which of them a step's result stands in.
+    pub columns: &'static [&'static Column],
+    /// The column of a step, among [`Row::columns`].
+    pub column: fn(&Step) -> Option<&'static Column>,
+    /// Its prompts, when they don't stand in `say/prompts.toml`.
+    pub prompts: &'static str,
+}
+
+impl fmt::Debug for Row {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.name)
+    }
+}
+
+impl Row {
+    /// What a row is where it says nothing else.
+    pub const PLAIN: Self = Self {
+        name: "",
+        stage: Stage::Functional,
+        rule: "functional",
+        plan: |_, _, _, _| Vec::new(),
+        answers: |step| Answers {
+            may_be_left_out: step.is_dead_test() || step.is_live_test(),
+            instead_of_reading: &[],
+            accepts_done: true,
+        },
+        assess: |_, _, _| Assessment::noted(),
+        columns: &[],
+        column: |_| None,
+        prompts: "",
+    };
+}
+
+impl Procedure for Row {
+    fn id(&self) -> ProcedureId {
+        ProcedureId(self.name)
+    }
+
+    fn stage(&self) -> Stage {
+        self.stage
+    }
+
+    fn plan(&self, job: &Job, board: &Board, circuit: Option<&Circuit>) -> Vec<Step> {
+        let build = StepBuilder::new(self, board, circuit, self.rule);
+        (self.plan)(&build, job, board, circuit)
+    }
+
+    fn answers(&self, step: &Step) -> Answers {
+        (self.answers)(step)
+    }
+
+    fn assess(&self, state: &State, step: &Step, reading: &Reading) -> Assessment {
+        (self.assess)(state, step, reading)
+    }
+
+    fn column(&self, step: &Step) -> Option<&'static Column> {
+        (self.column)(step)
+    }
+
+    fn columns(&self) -> &'static [&'static Column] {
+        self.columns
+    }
+
+    fn prompts(&self) -> &'static str {
+        self.prompts
+    }
+}
+
+/// Continuity of the main and supplementary protective bonding conductors, BS 7671 643.2.
+pub static BONDING: Row = Row {
+    name: "bonding",
+    stage: Stage::Continuity,
+    rule: "continuity",
+    plan: |build, job, board, _| {
+        if job.boards.first() != Some(board) {
+            return Vec::new();
+        }
+        let bond = |tail: &str, kind, name: &String| {
+            let place = Place {
+                name: format!("{name} bond"),
+                number: None,
+            };
+            let measure = Measure::of(Quantity::Bond, Unit::Ohm);
+            build.reading(format!("{tail}/{name}"), kind, measure).at(place)
+        };
+        let supply = &job.supply;
+        let main = supply.bonds.iter();
+        let main = main.map(|name| bond("bond", StepKind::Bond, name));
+        let supplementary = supply.supplementary_bonds.iter();
+        let supplementary =
+            supplementary.map(|name| bond("supplementary", StepKind::SupplementaryBond, name));
+        main.chain(supplementary).collect()
+    },
+    assess: assess::bond,
+    ..Row::PLAIN
+};
+
+const fn ring_column(key: &'static str, csv: &'static str, head: &'static str) -> Column {
+    Column {
+        key,
+        csv,
+        group: "Ring Ω",
+        head,
+        worst: Worst::Highest,
+        shown: ShownWhen::Planned,
+    }
+}
+
+static RING_R1: Column = ring_column("ring_r1", "ring r1 ohm", "r₁");
+static RING_RN: Column = ring_column("ring_rn", "ring rn ohm", "rₙ");
+static RING_R2: Column = ring_column("ring_r2", "ring r2 ohm", "r₂");
+
+/// Continuity of ring final circuit conductors in three stages, BS 7671 643.2.1 and IET Guidance
+/// Note 3: end to end; line and neutral cross-connected, read at every outlet; line and cpc
+/// cross-connected, read at every outlet.
+pub static RING: Row = Row {
+    name: "ring",
+    stage: Stage::Ring,
+    rule: "ring",
+    plan: |build, _, _, circuit| {
+        let Some(circuit) = circuit.filter(|circuit| circuit.kind == CircuitKind::Ring) else {
+            return Vec::new();
+        };
+        let ends = [
+            ("r1", Conductors::L),
+            ("rn", Conductors::N),
+            ("r2", Conductors::E),
+        ];
+        let mut steps: Vec<Step> = ends
+            .iter()
+            .map(|(symbol, conductor)| Step {
+                conductor: Some(*conductor),
+                ..build.reading(
+                    format!("end-to-end/{symbol}"),
+                    StepKind::RingEndToEnd,
+                    Measure::of(Quantity::RingEndToEnd, Unit::Ohm),
+                )
+            })
+            .collect();
+        let crossed = [
+            (
+                "crossed-neutral",
+                StepKind::RingCrossedNeutral,
+                Quantity::RingLineNeutral,
+                Pair::LN,
+            ),
+            (
+                "crossed-earth",
+                StepKind::RingCrossedEarth,
+                Quantity::RingLineEarth,
+                Pair::LE,
+            ),
+        ];
+        for (tail, kind, quantity, pair) in crossed {
+            steps.extend(circuit.points.iter().map(place_of).map(|place| {
+                let measure = Measure::of(quantity, Unit::Ohm).between(pair);
+                build
+                    .reading(format!("{tail}/{place}"), kind, measure)
+                    .at(place)
+            }));
+        }
+        steps
+    },
+    assess: assess::ring,
+    columns: &[&RING_R1, &RING_RN, &RING_R2],
+    column: |step| match step.measure()?.quantity {
+        Quantity::RingLineEarth => Some(&R1_R2),
+        Quantity::RingEndToEnd => match step.conductor? {
+            Conductors::L => Some(&RING_R1),
+            Conductors::N => Some(&RING_RN),
+            _ => Some(&RING_R2),
+        },
+        _ => None,
+    },
+    ..Row::PLAIN
+};
+
+static POLARITY_COLUMN: Column = Column {
+    key: "polarity",
+    csv: "polarity",
+    group: "Polarity",
+    head: "",
+    worst: Worst::Highest,
+    shown: ShownWhen::Always,
+};
+
+const EITHER_POLARITY: [Statement; 2] = [Statement::PolarityCorrect, Statement::PolarityReversed];
+
+/// Polarity of a dead circuit: single-pole devices in the line conductor only, and accessories
+/// connected the right way. BS 7671 643.6.
+pub static POLARITY: Row = Row {
+    name: "polarity",
+    stage: Stage::Polarity,
+    rule: "polarity",
+    plan: |build, _, _, _| vec![build.statement("dead", StepKind::Row("polarity"), &EITHER_POLARITY)],
+    columns: &[&POLARITY_COLUMN],
+    column: |_| Some(&POLARITY_COLUMN),
+    ..Row::PLAIN
+};
+
+/// Polarity of the supply at the origin, checked before anything else is tested live. BS 7671
+/// 643.6.
+pub static SUPPLY_POLARITY: Row = Row {
+    name: "supply-polarity",
+    stage: Stage::SupplyPolarity,
+    rule: "polarity",
+    plan: |build, _, _, _| {
+        let kind = StepKind::Row("supply-polarity");
+        vec![build.statement("supply", kind, &EITHER_POLARITY)]
+    },
+    ..Row::PLAIN
+};
+
+/// Each line to neutral, from which the three-phase current is taken, and a line to earth.
+const LINES_AND_EARTH: [Pair; 4] = [
+    Pair::LINES_TO_NEUTRAL[0],
+    Pair::LINES_TO_NEUTRAL[1],
+    Pair::LINES_TO_NEUTRAL[2],
+    Pair::LINES_TO_EARTH[0],
+];
+
+/// Prospective fault current at the board, line to neutral and line to earth; the larger counts.
+/// BS 7671 643.7.3.201.
+pub static FAULT_CURRENT: Row = Row {
+    name: "fault-current",
+    stage: Stage::FaultCurrent,
+    rule: "current",
+    plan: |build, _, board, _| {
+        let pairs: &[Pair] = match board.phases {
+            Phases::Single => &[Pair::LN, Pair::LE],
+            Phases::Three => &LINES_AND_EARTH,
+        };
+        let reading = |pair: &Pair| {
+            let measure = Measure::of(Quantity::FaultCurrent, Unit::KiloAmp).between(*pair);
+            build.reading(pair.to_string(), StepKind::Row("fault-current"), measure)
+        };
+        pairs.iter().map(reading).collect()
+    },
+    assess: assess::fault_current,
+    ..Row::PLAIN
+};
+
+static ZS: Column = Column {
+    key: "zs",
+    csv: "Zs ohm",
+    group: "Zₛ Ω",
+    head: "measured",
+    worst: Worst::Highest,
+    shown: ShownWhen::Always,
+};
+
+/// Earth fault loop impedance at the furthest point of each circuit. BS 7671 643.7.3.
+pub static LOOP_IMPEDANCE: Row = Row {
+    name: "loop-impedance",
+    stage: Stage::LoopImpedance,
+    rule: "loop",
+    plan: |build, _, _, circuit| {
+        let extra_low = |c: &&Circuit| {
+            matches!(c.system, SystemVoltage::Selv | SystemVoltage::Pelv)
+        };
+        let Some(circuit) = circuit.filter(|c| !extra_low(c)) else {
+            return Vec::new();
+        };
+        let reading = |tail: &str, pair: Pair| {
+            let measure = Measure::of(Quantity::LoopImpedance, Unit::Ohm).between(pair);
+            build
+                .reading(tail, StepKind::Row("loop-impedance"), measure)
+                .at(circuit.points.last().map(place_of))
+        };
+        match circuit.phases {
+            Phases::Single => vec![reading("furthest", Pair::LE)],
+            Phases::Three => Pair::LINES_TO_EARTH
+                .iter()
+                .map(|pair| reading(&format!("furthest/{}", pair.from()), *pair))
+                .collect(),
+        }
+    },
+    assess: assess::loop_impedance,
+    columns: &[&ZS],
+    column: |_| Some(&ZS),
+    ..Row::PLAIN
+};
+
+const fn rcd_column(
+    key: &'static str,
+    csv: &'static str,
+    head: &'static str,
+    worst: Worst,
+) -> Column {
+    Column {
+        key,
+        csv,
+        group: "RCD test",
+        head,
+        worst,
+        shown: ShownWhen::Planned,
+    }
+}
+
+static RCD_HALF: Column = rcd_column("rcd_half", "RCD half rated", "½ IΔₙ", Worst::Lowest);
+static RCD_RATED: Column = rcd_column("rcd_rated", "RCD rated ms", "IΔₙ ms", Worst::Highest);
+static RCD_FIVE: Column =
+    rcd_column("rcd_five", "RCD five times ms", "5 IΔₙ ms", Worst::Highest);
+static RCD_BUTTON: Column = rcd_column("rcd_button", "RCD test button", "button", Worst::Highest);
+
+/// RCDs: no trip at half the rated current, the time at the rated current on both half-cycles
+/// with an alternating current, whatever the type, and at five times it, as the job file asks;
+/// then the test button. BS 7671:2018+A2:2022 643.7.1 and 643.8.
+pub static RCD: Row = Row {
+    name: "rcd",
+    stage: Stage::Rcd,
+    rule: "rcd",
+    plan: |build, _, _, circuit| {
+        let Some(rcd) = circuit.and_then(|circuit| circuit.rcd.as_ref()) else {
+            return Vec::new();
+        };
+        let timed = |tail: &str, kind, quantity, half| {
+            let measure = Measure {
+                half,
+                ..Measure::of(quantity, Unit::MilliSecond)
+            };
+            build.reading(tail, kind, measure)
+        };
+        let both = |tail: &str, kind, quantity| {
+            [
+                (HalfCycle::Positive, "positive"),
+                (HalfCycle::Negative, "negative"),
+            ]
+            .map(|(half, word)| timed(&format!("{tail}/{word}"), kind, quantity, Some(half)))
+        };
+        let mut steps = Vec::new();
+        if rcd.tests.contains(&RcdTest::Half) {
+            steps.push(timed("half", StepKind::RcdHalf, Quantity::RcdHalf, None));
+        }
+        if rcd.tests.contains(&RcdTest::Once) {
+            steps.extend(both("rated", StepKind::RcdRated, Quantity::RcdTime));
+        }
+        if rcd.tests.contains(&RcdTest::Five) {
+            steps.extend(both("five", StepKind::RcdFive, Quantity::RcdFiveTimes));
+        }
+        let either = [Statement::Tripped, Statement::NoTrip];
+        steps.push(build.statement("button", StepKind::RcdButton, &either));
+        steps
+    },
+    answers: |step| Answers {
+        instead_of_reading: match step.kind {
+            StepKind::RcdHalf => &[Statement::NoTrip, Statement::Tripped],
+            _ => &[Statement::NoTrip],
+        },
+        accepts_done: false,
+        may_be_left_out: true,
+    },
+    assess: assess::rcd,
+    columns: &[&RCD_HALF, &RCD_RATED, &RCD_FIVE, &RCD_BUTTON],
+    column: |step| match step.kind {
+        StepKind::RcdHalf => Some(&RCD_HALF),
+        StepKind::RcdRated => Some(&RCD_RATED),
+        StepKind::RcdFive => Some(&RCD_FIVE),
+        StepKind::RcdButton => Some(&RCD_BUTTON),
+        _ => None,
+    },
+    ..Row::PLAIN
+};
+
+/// Phase sequence of a three-phase board. BS 7671 643.9.
+pub static PHASE_SEQUENCE: Row = Row {
+    name: "phase-sequence",
+    stage: Stage::PhaseSequence,
+    plan: |build, _, board, _| {
+        if board.phases == Phases::Single {
+            return Vec::new();
+        }
+        let either = [Statement::SequenceCorrect, Statement::SequenceReversed];
+        vec![build.statement("board", StepKind::Row("phase-sequence"), &either)]
+    },
+    ..Row::PLAIN
+};
+
+/// Functional checks: switchgear, controls, interlocks, arc fault detection where fitted. BS 7671
+/// 643.10.
+pub static FUNCTIONAL: Row = Row {
+    name: "functional",
+    stage: Stage::Functional,
+    plan: |build, _, board, _| {
+        let either = [Statement::Pass, Statement::Fail];
+        let switchgear = build.statement("switchgear", StepKind::Row("functional"), &either);
+        let arc_fault = board.circuits.iter().filter(|circuit| circuit.afdd);
+        let arc_fault = arc_fault.map(|circuit| {
+            let tail = format!("arc-fault/{}", circuit.number);
+            build.statement(tail, StepKind::Row("functional-arc-fault"), &either)
+        });
+        std::iter::once(switchgear).chain(arc_fault).collect()
+    },
+    ..Row::PLAIN
+};
+
+/// Handover after the last board: instruments away, results and exceptions explained. BS 7671
+/// Part 6, chapter 64: reporting.
+pub static HANDOVER: Row = Row {
+    name: "handover",
+    stage: Stage::Handover,
+    rule: "confirm",
+    plan: |build, job, board, _| {
+        if job.boards.last() != Some(board) {
+            return Vec::new();
+        }
+        vec![build.statement("explained", StepKind::Row("handover"), &[Statement::Done])]
+    },
+    answers: |_| Answers {
+        may_be_left_out: true,
+        instead_of_reading: &[],
+        accepts_done: true,
+    },
+    ..Row::PLAIN
+};

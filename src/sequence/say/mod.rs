@@ -1,0 +1,514 @@
+//! The only maker of words: what is said of each event, live and in the report. Short, in the
+//! trade's words. Nothing here decides anything.
+
+mod about;
+mod line;
+mod narrator;
+mod numbers;
+mod prompt;
+mod refusals;
+
+pub use about::{entries, moved, recap, subject, what_is_out, where_are_we};
+pub use line::{Line, LineKind};
+pub use narrator::{Narrator, is_of_the_same_turn};
+pub use numbers::{capital, digits, duration, value};
+pub use prompt::{Prompt, Prompts, of_step, prompt, without_prompt};
+
+use super::agenda::Agenda;
+use super::facts::{Doubt, Event, EventNo, Step, StepKind, Withdrawal};
+use super::procedures::pattern_now;
+use super::state::{OutEntry, Question, ReadingRecord, goes_on, place_of};
+use crate::grammar::Said;
+use crate::limits::{Finding, Outcome, Verdict};
+use crate::quantity::Reading;
+use crate::terms::{Part, Stage, Statement};
+use numbers::plural;
+
+/// The cautions, spoken when a session is begun and shown with every report.
+pub const CAUTIONS: &[&str] = &[
+    "Testing can kill. For competent persons, or learners under direct supervision.",
+    "Prove dead, every time. When you say dead, that is a record of what you say: this program measures nothing.",
+    "No dead test on live conductors. Live work only where dead working is not reasonable: Electricity at Work Regulations 1989, regulation 14.",
+    "Insulation testers hold a charge: discharge before touching.",
+    "Local rules, the maker's instructions and licensed practice come first. This is an aid for recording and reminding; you decide.",
+];
+
+/// What is said of one event, given what stood before and after it. Prompts and reminders that
+/// follow a whole turn are the [`Narrator`]'s.
+pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
+    match event {
+        Event::Opened { .. } => CAUTIONS.iter().map(|c| Line::warning(*c)).collect(),
+        Event::Resumed { .. } => CAUTIONS[..2].iter().map(|c| Line::warning(*c)).collect(),
+        Event::CameBack { after_minutes } => {
+            let away = jiff::SignedDuration::from_mins(i64::from(*after_minutes));
+            vec![Line::warning(format!(
+                "{} without a word. Whoever leaves proves dead again.",
+                capital(&duration(away))
+            ))]
+        }
+        Event::CalibrationOverdue {
+            instrument,
+            serial,
+            due,
+        } => vec![Line::warning(format!(
+            "{}, serial {serial}: calibration was due {due}. It is recorded.",
+            capital(instrument)
+        ))],
+        Event::Reading {
+            step,
+            reading,
+            verdict,
+            doubt,
+            question,
+            ..
+        } => {
+            let Some(step) = before.step(step) else {
+                return Vec::new();
+            };
+            let why = question
+                .clone()
+                .or_else(|| doubt.map(|doubt| doubted(before, doubt, verdict.as_ref())));
+            let mut lines = vec![read_back(before, step, reading, why.as_deref())];
+            if why.is_none()
+                && let Some(pattern) = pattern_now(before, step, reading)
+            {
+                lines.push(Line::answer(pattern.spoken()));
+            }
+            lines
+        }
+        Event::Affirmed { of } => match before.question() {
+            Some(question) if question.about() == *of => affirmed(before, question),
+            _ => Vec::new(),
+        },
+        Event::Withdrawn { of, why } => match why {
+            Withdrawal::Widened => Vec::new(),
+            Withdrawal::Replaced => vec![Line::answer(match before.out_entry(*of) {
+                Some(entry) => format!("Correction: not {}.", entry.what()),
+                None => "Correction.".to_owned(),
+            })],
+            Withdrawal::Negative | Withdrawal::Correction | Withdrawal::Disregard => {
+                vec![Line::answer(match before.question() {
+                    Some(question) if question.about() == *of => not_so(before, question),
+                    _ => taken_back(before, *of),
+                })]
+            }
+        },
+        Event::CorrectedAtDesk { .. } | Event::Noted => Vec::new(),
+        Event::Stated { step, statement } => match before.step(step) {
+            Some(step) => stated(step, *statement),
+            None => Vec::new(),
+        },
+        Event::TakenOut { .. } => taken_out(after),
+        Event::PutBack { entries } => put_back(before, entries, after),
+        Event::ProposedAllBack { .. }
+        | Event::ProposedNeverOut { .. }
+        | Event::ProposedFinish { .. } => match after.question() {
+            Some(asked) => vec![Line::question(question(after, asked))],
+            None => Vec::new(),
+        },
+        Event::NotTested { step, reason } | Event::Skipped { step, reason } => {
+            let Some(step) = before.step(step) else {
+                return Vec::new();
+            };
+            let how = match event {
+                Event::NotTested { .. } => "Not tested",
+                _ => "For later",
+            };
+            let subject = match subject(step) {
+                empty if empty.is_empty() => step.stage.to_string(),
+                subject => subject,
+            };
+            vec![Line::answer(format!("{how}: {subject}, {reason}."))]
+        }
+        Event::Overridden { reason, .. } => {
+            let out = about::out(before, |_| true);
+            let out = if out.is_empty() {
+                String::new()
+            } else {
+                format!(" Still out: {out}.")
+            };
+            vec![Line::warning(format!(
+                "Overridden: {reason}.{out} It stands in the report."
+            ))]
+        }
+        Event::Moved {
+            to, passed_over, ..
+        } => match before.step(to) {
+            Some(step) => vec![Line::answer(moved(step, *passed_over))],
+            None => Vec::new(),
+        },
+        Event::VoltageFound { .. } => vec![Line::warning(
+            "Stop. Voltage is present. Hands off. Find out what feeds it, and begin isolation again.",
+        )],
+        Event::LockRemoved { .. } => vec![Line::warning(
+            "The lock is off: the board no longer counts as isolated. Begin isolation again.",
+        )],
+        Event::Refused { refusal, .. } => {
+            vec![Line::warning(refusals::refusal(before, refusal))]
+        }
+        Event::Unclear { words, runner_up } => vec![Line::question(match runner_up {
+            Some(other) => format!("Say again: {words}, or {other}?"),
+            None => "Say again?".to_owned(),
+        })],
+        Event::Asked { said } => vec![asked(before, said)],
+        Event::NoteBegun => vec![Line::answer(
+            "Note. Say end of note when you have finished.",
+        )],
+        Event::NoteEnded => vec![Line::answer("Note kept.")],
+        Event::StoodBy => vec![Line::answer("Standing by.")],
+        Event::CarriedOn => vec![Line::answer("Carrying on.")],
+        Event::Paused => vec![Line::answer(format!(
+            "Paused. {} When you resume, prove dead again.",
+            what_is_out(before)
+        ))],
+        Event::Unpaused => vec![Line::answer(recap(before))],
+        Event::Finished { left_open, .. } => {
+            let still_out = (*left_open > 0).then(|| Line::reminder(what_is_out(before)));
+            let finished = "Finished. The log holds what was said and measured; it is not a certificate. A competent person decides and signs.";
+            still_out
+                .into_iter()
+                .chain([Line::answer(finished)])
+                .collect()
+        }
+    }
+}
+
+/// What is answered to a question about the session, or to what changes nothing in it.
+fn asked(agenda: &Agenda, said: &Said) -> Line {
+    match said {
+        Said::SayAgain => prompt(agenda).again(),
+        Said::WhereAreWe => Line::answer(where_are_we(agenda)),
+        Said::WhatIsOut => Line::answer(what_is_out(agenda)),
+        Said::HowLongIsLeft => Line::answer(about::how_long_is_left(agenda)),
+        Said::Altered(alteration) if alteration.part == Part::Lock => Line::answer("Lock off."),
+        Said::Altered(alteration) => {
+            let listed = agenda.open_entries().find(|entry| {
+                entry.part == alteration.part
+                    && (alteration.place.is_none() || entry.place == alteration.place)
+            });
+            let what = listed.map_or_else(
+                || {
+                    let place = alteration.place.as_ref();
+                    alteration.part.described(place, alteration.both, false)
+                },
+                OutEntry::what,
+            );
+            Line::answer(format!("{} is on the list already.", capital(&what)))
+        }
+        Said::Reading { .. } | Said::Measured { .. } => match agenda.question() {
+            Some(asked) => Line::question(question(agenda, asked)),
+            None => prompt(agenda).again(),
+        },
+        _ => Line::answer("Is this better?"),
+    }
+}
+
+/// A reading said back, with where it landed when that was not where it was asked for, and as a
+/// question when it surprises.
+fn read_back(before: &Agenda, step: &Step, reading: &Reading, why: Option<&str>) -> Line {
+    let elsewhere = before
+        .current()
+        .is_some_and(|current| current.id != step.id);
+    let mut what = Vec::new();
+    if let Some(place) = &step.place {
+        what.push(place.to_string());
+    }
+    if let Some(pair) = reading.pair {
+        what.push(pair.spoken());
+    }
+    what.push(value(reading));
+    let text = if elsewhere {
+        format!("Taken for {}: {}", subject(step), value(reading))
+    } else {
+        capital(&what.join(", "))
+    };
+    match why {
+        Some(why) => Line::question(format!("{text}? {}. Affirm, or correct.", capital(why))),
+        None => Line::read_back(format!("{text}.")),
+    }
+}
+
+/// Why a reading is asked about, in few words.
+fn doubted(agenda: &Agenda, doubt: Doubt, verdict: Option<&Verdict>) -> String {
+    match doubt {
+        Doubt::ReadBefore { reading } => match agenda.reading(reading) {
+            Some(old) => format!("there is {} here already", value(&old.reading)),
+            None => "there is a reading here already".to_owned(),
+        },
+        Doubt::Verdict { expected } => {
+            let why = verdict.map_or("I was not sure", found);
+            match expected {
+                Some(expected) => {
+                    format!("{why}; length and size give {}", digits(expected))
+                }
+                None => why.to_owned(),
+            }
+        }
+        Doubt::SomethingConnected => {
+            "low, but not a dead short: something may be connected".to_owned()
+        }
+        Doubt::LeadsNotApart => {
+            "leads apart should read over range: check the leads and the range".to_owned()
+        }
+        Doubt::LeadsNotJoined => "leads joined should read about zero: check the leads".to_owned(),
+    }
+}
+
+/// What a verdict finds, in few words; the remark is spoken once it is affirmed.
+fn found(verdict: &Verdict) -> &'static str {
+    match (verdict.finding, verdict.outcome) {
+        (Some(Finding::SlippedDecimal), _) => "about ten times off: has the decimal point slipped",
+        (Some(Finding::HigherThanExpected), _) => "higher than length and size give",
+        (Some(Finding::LowerThanExpected), _) => "lower than length and size give",
+        (Some(Finding::Open), _) => "no continuity",
+        (Some(Finding::ShortCircuit), _) => "about nothing",
+        (Some(Finding::LowForNewWork), _) => "within the limit, but low for sound wiring",
+        (Some(Finding::ParallelPath), _) => "lower than the sum: a parallel path",
+        (Some(Finding::HigherThanSum), _) => "higher than the sum",
+        (Some(Finding::RestsOnRcd), _) => "outside the limit for the overcurrent device alone",
+        (Some(Finding::UnstableElectrode), _) => "high for an electrode, and may not be stable",
+        (Some(Finding::OtherTestVoltage), _) => "a higher test voltage than the table asks for",
+        (Some(Finding::WrongUnit), _) => "that is another unit",
+        (Some(Finding::RangeUnknown), _) => "over range, but past what",
+        (Some(Finding::RingFault), _) => "that is not how a sound ring reads",
+        (Some(Finding::Spur), _) => "it reads like a spur",
+        (_, Outcome::Fail) => "outside the limit",
+        (_, Outcome::CannotSay) => "the limit can't be settled by that",
+        (_, Outcome::Pass) => "within the limit, but unusual",
+    }
+}
+
+/// Why a reading was asked about: as the log has it in words, or as it is doubted.
+fn why_asked(agenda: &Agenda, record: &ReadingRecord) -> String {
+    record
+        .question
+        .clone()
+        .or_else(|| {
+            let verdict = record.verdict.as_ref();
+            record.doubt.map(|doubt| doubted(agenda, doubt, verdict))
+        })
+        .unwrap_or_else(|| "I was not sure".to_owned())
+}
+
+/// What waits for "affirm", asked once more.
+pub fn question(agenda: &Agenda, question: &Question) -> String {
+    match question {
+        Question::Reading(no) => match agenda.reading(*no) {
+            Some(record) => format!(
+                "Was that {}? {}. Affirm, or correct.",
+                value(&record.reading),
+                capital(&why_asked(agenda, record))
+            ),
+            None => "Affirm, or correct.".to_owned(),
+        },
+        Question::AllBack(_, numbers) => format!(
+            "All back: {}? Affirm, or negative.",
+            entries(agenda, numbers, "; ")
+        ),
+        Question::NeverOut(_, entry) => {
+            let linked = agenda.out_entry(*entry).is_some_and(|entry| entry.linked);
+            format!(
+                "Was {} never {}? Affirm to take it off the list; negative keeps it.",
+                entries(agenda, &[*entry], "; "),
+                if linked { "joined" } else { "out" }
+            )
+        }
+        Question::Finish(_, left) => format!(
+            "{} not done. Affirm to finish all the same, or negative.",
+            plural(*left, "step is", "steps are")
+        ),
+    }
+}
+
+/// After "negative" to a question.
+fn not_so(agenda: &Agenda, asked: &Question) -> String {
+    match asked {
+        Question::Reading(no) => taken_back(agenda, *no),
+        Question::NeverOut(_, entry) => format!(
+            "{} stays on the list.",
+            capital(&entries(agenda, &[*entry], "; "))
+        ),
+        Question::AllBack(..) => format!("Not all back. {}", what_is_out(agenda)),
+        Question::Finish(..) => "Not finished.".to_owned(),
+    }
+}
+
+/// After "affirm".
+fn affirmed(before: &Agenda, question: &Question) -> Vec<Line> {
+    match question {
+        Question::Reading(no) => {
+            let Some(record) = before.reading(*no) else {
+                return Vec::new();
+            };
+            let taken = Line::read_back(format!("Taken: {}.", value(&record.reading)));
+            let pattern = before
+                .step(&record.step)
+                .and_then(|step| pattern_now(before, step, &record.reading))
+                .map(|pattern| pattern.spoken());
+            let remark = || {
+                let verdict = record.verdict.as_ref();
+                verdict
+                    .filter(|verdict| verdict.finding.is_some())
+                    .and_then(|verdict| verdict.remark.clone())
+            };
+            let more = pattern.or_else(remark).map(Line::answer);
+            std::iter::once(taken).chain(more).collect()
+        }
+        Question::AllBack(_, numbers) => {
+            let rest = about::out(before, |entry| !numbers.contains(&entry.no));
+            if rest.is_empty() {
+                vec![Line::read_back("All back. Nothing is out.")]
+            } else {
+                vec![
+                    Line::read_back("Back."),
+                    Line::reminder(format!("Still out: {rest}.")),
+                ]
+            }
+        }
+        Question::NeverOut(_, entry) => vec![Line::read_back(format!(
+            "{} is off the list.",
+            capital(&entries(before, &[*entry], "; "))
+        ))],
+        Question::Finish(..) => Vec::new(),
+    }
+}
+
+/// After something was taken back.
+fn taken_back(agenda: &Agenda, of: EventNo) -> String {
+    if let Some(record) = agenda.reading(of) {
+        let before = agenda
+            .replaced_by(of)
+            .map(|old| format!(" {} stands.", capital(&value(&old.reading))));
+        return format!(
+            "Not {}. Dropped.{}",
+            value(&record.reading),
+            before.unwrap_or_default()
+        );
+    }
+    let put_back = put_back_by(agenda, of);
+    if !put_back.is_empty() {
+        return format!("Not back, then. Still out: {put_back}.");
+    }
+    let energised = agenda.plan().steps.iter().any(|step| {
+        agenda
+            .outcome(step)
+            .is_some_and(|outcome| outcome.no() == of && outcome.is_energised())
+    });
+    if energised {
+        return "Dropped. It may be live all the same: prove it dead again.".to_owned();
+    }
+    "Dropped.".to_owned()
+}
+
+/// What an event put back, in words.
+fn put_back_by(agenda: &Agenda, of: EventNo) -> String {
+    let what: Vec<_> = agenda
+        .out_list()
+        .iter()
+        .filter(|entry| entry.back.is_some_and(|(by, _)| by == of))
+        .map(OutEntry::what)
+        .collect();
+    what.join("; ")
+}
+
+/// A statement said back, and what it means for the work.
+fn stated(step: &Step, statement: Statement) -> Vec<Line> {
+    let said = statement.shown();
+    let subject = match step.pair {
+        Some(pair) => pair.spoken(),
+        None => subject(step),
+    };
+    let text = if subject.is_empty() {
+        format!("{}.", capital(said))
+    } else {
+        format!("{}, {said}.", capital(&subject))
+    };
+    let mut lines = vec![Line::read_back(text)];
+    lines.extend(after_statement(step, statement));
+    lines
+}
+
+fn after_statement(step: &Step, statement: Statement) -> Option<Line> {
+    match (step.stage, statement) {
+        (Stage::Isolation, Statement::NotProved) => Some(Line::warning(
+            "The indicator is not proved. Nothing it showed counts. Get one that proves, and begin again.",
+        )),
+        (Stage::Isolation, Statement::Proved) if step.kind == StepKind::ProveAfter => Some(
+            Line::answer("Recorded as isolated and proved dead by you."),
+        ),
+        (_, Statement::Energised) => Some(Line::warning(
+            "You say it is energised. Live from here on.",
+        )),
+        (_, Statement::SequenceReversed) => Some(Line::warning(
+            "Sequence reversed. It stands as an exception: motors may run backwards.",
+        )),
+        (_, Statement::PolarityReversed) => Some(Line::warning(
+            "Polarity reversed. Put it right and test again before energising.",
+        )),
+        (Stage::Functional, Statement::Fail) => {
+            Some(Line::warning("Fail. It stands as an exception."))
+        }
+        (Stage::Rcd, _) if step.is_wrong(statement) => Some(Line::warning(
+            "It should not do that. It stands as an exception.",
+        )),
+        _ => None,
+    }
+}
+
+/// Something put on the out-list, said back.
+fn taken_out(after: &Agenda) -> Vec<Line> {
+    let Some(entry) = after.out_list().last() else {
+        return Vec::new();
+    };
+    let parked = entry
+        .parked
+        .map(|parked| format!(", {parked}"))
+        .unwrap_or_default();
+    let out = if entry.linked { "" } else { " out" };
+    let mut lines = vec![Line::read_back(format!(
+        "{}{out}{parked}. On the list until it is back.",
+        capital(&entry.what())
+    ))];
+    let circuit = entry
+        .circuit
+        .and_then(|number| after.circuit(entry.board, number));
+    let feeds_on = circuit.is_some_and(|circuit| {
+        let mut points = circuit.points.iter();
+        points.any(|point| {
+            Some(place_of(point)) == entry.place && goes_on(Some(circuit.kind), point)
+        })
+    });
+    let one_of_two = matches!(entry.part, Part::Conductors(c) if c.count() == 1)
+        && !entry.linked
+        && !entry.both;
+    if feeds_on && one_of_two {
+        lines.push(Line::reminder(
+            "The circuit goes on from there. Keep the two conductors joined together; say both when both are out.",
+        ));
+    }
+    lines
+}
+
+/// Entries that are back, said back, and what is not.
+fn put_back(before: &Agenda, numbers: &[EventNo], after: &Agenda) -> Vec<Line> {
+    let mut lines: Vec<Line> = before
+        .open_entries()
+        .filter(|entry| numbers.contains(&entry.no))
+        .map(|entry| {
+            Line::read_back(if entry.linked {
+                let place = entry.place.as_ref();
+                let what = entry.part.described(place, entry.both, false);
+                format!("Link off: {what}.")
+            } else {
+                format!("{} back.", capital(&entry.what()))
+            })
+        })
+        .collect();
+    let rest = about::out(after, |_| true);
+    lines.push(if rest.is_empty() {
+        Line::answer("Nothing is out.")
+    } else {
+        Line::reminder(format!("Still out: {rest}."))
+    });
+    lines
+}

@@ -1,0 +1,417 @@
+use super::line::Line;
+use super::{about, capital};
+use crate::grammar::Said;
+use crate::installation::{Earthing, InstrumentUse, JobKind, Phases, Source};
+use crate::limits::insulation::Pattern;
+use crate::quantity::{Conductors, Unit};
+use crate::sequence::agenda::Agenda;
+use crate::sequence::facts::{Mode, Step, StepKind};
+use crate::sequence::procedures::{self, Catalogue};
+use crate::sequence::state::OutEntry;
+use crate::terms::{Alteration, Change, HalfCycle, Part, Place, Reason, Stage, Statement};
+use serde::Deserialize;
+use std::collections::HashMap;
+use std::sync::LazyLock;
+
+/// What is asked for now.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Prompt {
+    /// The first time, and when it is asked for again.
+    pub full: String,
+    /// When steps like it were done before.
+    pub brief: String,
+    /// The grammar rule answers are heard with.
+    pub rule: &'static str,
+    /// Whether the full prompt is due: nothing like it has been done yet.
+    pub first: bool,
+    /// Every answer that it puts into the person's mouth.
+    pub answers: Vec<Said>,
+}
+
+impl Prompt {
+    /// As first said: full the first time, brief later.
+    pub fn due(&self) -> Line {
+        Line::prompt(if self.first { &self.full } else { &self.brief })
+    }
+
+    /// The full prompt, for "say again".
+    pub fn again(&self) -> Line {
+        Line::prompt(&self.full)
+    }
+}
+
+/// One entry of the file of prompts.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Entry {
+    kind: String,
+    #[serde(default)]
+    when: Vec<String>,
+    full: String,
+    brief: Option<String>,
+    first: Option<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
+    #[serde(default)]
+    prompt: Vec<Entry>,
+}
+
+/// The prompts by kind, each with its variants in order.
+#[derive(Debug, Default)]
+pub struct Prompts(HashMap<String, Vec<Entry>>);
+
+static SHIPPED: LazyLock<Prompts> = LazyLock::new(|| {
+    // A test reads the file that is built in: every prompt is there and can be filled.
+    Prompts::parse(include_str!("prompts.toml")).unwrap_or_default()
+});
+
+impl Prompts {
+    /// Reads a file of prompts.
+    ///
+    /// # Errors
+    /// What is wrong with it, and where.
+    pub fn parse(text: &str) -> Result<Self, toml::de::Error> {
+        let file: File = toml::from_str(text)?;
+        let mut prompts = Self::default();
+        for entry in file.prompt {
+            prompts.0.entry(entry.kind.clone()).or_default().push(entry);
+        }
+        Ok(prompts)
+    }
+
+    fn find(&self, kind: &str, holds: &dyn Fn(&str) -> bool) -> Option<&Entry> {
+        self.0
+            .get(kind)?
+            .iter()
+            .find(|entry| entry.when.iter().all(|when| holds(when)))
+    }
+}
+
+/// The entry for a step, from the file or from its procedure.
+fn entry_of(agenda: &Agenda, step: &Step) -> Entry {
+    let holds = |when: &str| holds(agenda, step, when);
+    let kind = step.kind.name();
+    if let Some(entry) = SHIPPED.find(kind, &holds) {
+        return entry.clone();
+    }
+    let own = Prompts::parse(agenda.procedure(step).prompts()).unwrap_or_default();
+    own.find(kind, &holds).cloned().unwrap_or_else(|| Entry {
+        kind: kind.to_owned(),
+        when: Vec::new(),
+        full: capital(&about::subject(step)),
+        brief: None,
+        first: None,
+    })
+}
+
+/// Kinds of step that a catalogue plans for any job and that have no prompt: none.
+pub fn without_prompt(catalogue: &Catalogue) -> Vec<&'static str> {
+    let own: Vec<Prompts> = catalogue
+        .all()
+        .filter_map(|procedure| Prompts::parse(procedure.prompts()).ok())
+        .collect();
+    StepKind::ALL
+        .iter()
+        .map(|kind| kind.name())
+        .filter(|name| {
+            !SHIPPED.0.contains_key(*name) && !own.iter().any(|p| p.0.contains_key(*name))
+        })
+        .collect()
+}
+
+/// What is asked for now.
+pub fn prompt(agenda: &Agenda) -> Prompt {
+    let state = match agenda.mode() {
+        Mode::Finished => "finished",
+        Mode::Paused => "paused",
+        Mode::StandingBy => "standing by",
+        Mode::Noting => "noting",
+        Mode::Running => "nothing left",
+    };
+    let Some(step) = agenda.current().filter(|_| agenda.mode() == Mode::Running) else {
+        return without_step(state);
+    };
+    if let Some(asked) = agenda.question() {
+        let text = super::question(agenda, asked);
+        return Prompt {
+            full: text.clone(),
+            brief: text,
+            rule: step.rule,
+            first: false,
+            answers: vec![Said::Affirm, Said::Negative],
+        };
+    }
+    of_step(agenda, step)
+}
+
+/// What is said where no step is asked for.
+fn without_step(state: &str) -> Prompt {
+    let mut answers = Vec::new();
+    let entry = SHIPPED.find(state, &|_| false);
+    let full = entry.map_or_else(String::new, |entry| {
+        fill(&entry.full, &mut |name| match name.strip_prefix("say:") {
+            Some(key) => said(key).map(|said| in_mouth(&mut answers, said)),
+            None => None,
+        })
+    });
+    Prompt {
+        brief: full.clone(),
+        full,
+        rule: "anything",
+        first: false,
+        answers,
+    }
+}
+
+/// The prompt of a step, whether or not it is asked for now.
+pub fn of_step(agenda: &Agenda, step: &Step) -> Prompt {
+    let entry = entry_of(agenda, step);
+    let mut answers = Vec::new();
+    let mut filled = |text: &str| {
+        fill(text, &mut |name| match name.strip_prefix("say:") {
+            Some(key) => answer(agenda, step, key).map(|said| in_mouth(&mut answers, said)),
+            None => slot(agenda, step, name),
+        })
+    };
+    let full = filled(&entry.full);
+    let brief = entry.brief.as_deref().map(&mut filled);
+    Prompt {
+        brief: brief.unwrap_or_else(|| full.clone()),
+        full,
+        rule: step.rule,
+        first: !agenda
+            .plan()
+            .steps
+            .iter()
+            .any(|other| other.kind == step.kind && agenda.outcome(other).is_some()),
+        answers,
+    }
+}
+
+/// What is said of a step that comes before the one wanted.
+pub(super) fn first_comes(agenda: &Agenda, step: &Step) -> String {
+    let entry = entry_of(agenda, step);
+    // Whoever is sent back to isolation is told in full what to do there.
+    let brief = entry.brief.filter(|_| step.stage != Stage::Isolation);
+    let text = entry.first.or(brief).unwrap_or(entry.full);
+    fill(&text, &mut |name| match name.strip_prefix("say:") {
+        Some(key) => answer(agenda, step, key).map(|said| in_mouth(&mut Vec::new(), said)),
+        None => slot(agenda, step, name),
+    })
+}
+
+/// The words for an answer, which is remembered. A reason is left for the person to name.
+fn in_mouth(answers: &mut Vec<Said>, said: Said) -> String {
+    let words = match &said {
+        Said::NotTested(reason) | Said::Skip(reason) | Said::Override(reason) => {
+            let words = said.words();
+            words
+                .strip_suffix(reason.spoken())
+                .map_or(words.clone(), |start| start.trim_end().to_owned())
+        }
+        _ => said.words(),
+    };
+    if !answers.contains(&said) {
+        answers.push(said);
+    }
+    words
+}
+
+/// Fills what stands in braces; a name that is not known stays as it is, which a test finds.
+fn fill(text: &str, value: &mut dyn FnMut(&str) -> Option<String>) -> String {
+    let mut out = String::new();
+    let mut rest = text;
+    while let Some((before, after)) = rest.split_once('{') {
+        out.push_str(before);
+        let Some((name, after)) = after.split_once('}') else {
+            rest = after;
+            break;
+        };
+        match value(name) {
+            Some(value) => out.push_str(&value),
+            None => {
+                out.push('{');
+                out.push_str(name);
+                out.push('}');
+            }
+        }
+        rest = after;
+    }
+    out.push_str(rest);
+    out
+}
+
+/// Whether a variant's condition holds.
+fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
+    let phases = agenda.circuit_of(step).map(|circuit| circuit.phases);
+    let first_like_it = || {
+        let mut like_it = agenda.plan().beside(step).filter(|o| o.kind == step.kind);
+        like_it.next().map(|first| first.order) == Some(step.order)
+    };
+    match when {
+        "megohms" => step.measure().is_some_and(|m| m.unit == Unit::MegOhm),
+        "three-phase" => phases == Some(Phases::Three),
+        "first point" | "first pair" => first_like_it(),
+        "periodic" => agenda.job().kind == JobKind::PeriodicInspection,
+        "electronics in" => step.circuit.is_some_and(|circuit| {
+            agenda.procedure(step).guard(agenda.state(), step).is_err()
+                && !agenda.electronics_in(step.board, circuit).is_empty()
+        }),
+        "failed" => agenda.failed_dead(step.board).next().is_some(),
+        "electrode" => agenda.job().supply.earthing == Earthing::Tt,
+        _ => false,
+    }
+}
+
+/// What a name in braces stands for; a capital first letter asks for one.
+fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
+    let lower = name.to_lowercase();
+    if lower != name {
+        return slot(agenda, step, &lower).map(|text| capital(&text));
+    }
+    let circuit = || agenda.circuit_of(step);
+    match name {
+        "board" => Some(step.board.to_string()),
+        "board name" => agenda.board(step.board).map(|board| board.name.clone()),
+        "sources" => Some(sources(&agenda.job().supply.sources)),
+        "number" => step.circuit.map(|number| number.to_string()),
+        "circuit" => circuit().map(|c| format!("circuit {}, {}", c.number, c.name)),
+        "rcd" => circuit().and_then(|c| {
+            let rcd = c.rcd.as_ref()?;
+            Some(format!("circuit {}, {} milliamp RCD", c.number, rcd.milliamps))
+        }),
+        "place" => Some(match &step.place {
+            Some(place) => place.to_string(),
+            None => "the furthest point".to_owned(),
+        }),
+        "bond" => step
+            .place
+            .as_ref()
+            .map(|place| place.name.trim_end_matches(" bond").to_owned()),
+        "pair" => step.pair.map(|pair| pair.spoken()),
+        "line" => step.pair.map(|pair| pair.from().spoken()),
+        "joined" => step
+            .pair
+            .map(|pair| format!("{} joined, to {}", pair.from().spoken(), pair.to().spoken())),
+        "conductor" => step.conductor.map(Conductors::spoken),
+        "voltage" => Some(step.measure()?.at?.to_string()),
+        "volts" => Some(step.measure()?.at?.volts().to_string()),
+        "half" => Some(match step.measure()?.half? {
+            HalfCycle::Positive => "positive".to_owned(),
+            HalfCycle::Negative => "negative".to_owned(),
+        }),
+        "lives" => Some(lives(agenda, step).spoken()),
+        "inside" => {
+            let inside = agenda.electronics_in(step.board, step.circuit?);
+            Some(about::electronics(&inside))
+        }
+        "finding" => Some(finding(agenda, step)),
+        "failed" => Some(about::failed(agenda, step.board)),
+        "to put back" => {
+            let what: Vec<_> = procedures::to_put_back(agenda.state(), step)
+                .map(OutEntry::what)
+                .collect();
+            Some(what.join("; "))
+        }
+        "instrument" => Some(instrument(agenda, step)),
+        "last" => step.id.tail.rsplit('/').next().map(str::to_owned),
+        _ => None,
+    }
+}
+
+/// What a `{say:...}` of a step means.
+fn answer(agenda: &Agenda, step: &Step, key: &str) -> Option<Said> {
+    let linked = |conductors, change| {
+        Said::Altered(Alteration {
+            part: Part::Conductors(conductors),
+            change,
+            place: (change == Change::Linked).then(board),
+            both: false,
+            parked: None,
+        })
+    };
+    let earthing = |change| {
+        Said::Altered(Alteration {
+            part: Part::EarthingConductor,
+            change,
+            place: None,
+            both: false,
+            parked: None,
+        })
+    };
+    let line_and_earth = Conductors::L.with(Conductors::E);
+    match key {
+        "line-and-earth-linked" => Some(linked(line_and_earth, Change::Linked)),
+        "lives-linked" => Some(linked(lives(agenda, step), Change::Linked)),
+        "unlinked" => Some(linked(
+            match step.kind {
+                StepKind::ContinuityUnlink => line_and_earth,
+                _ => lives(agenda, step),
+            },
+            Change::Unlinked,
+        )),
+        "earthing-off" => Some(earthing(Change::Out)),
+        "earthing-back" => Some(earthing(Change::Back)),
+        _ => said(key),
+    }
+}
+
+/// What a `{say:...}` means whatever the step: a statement or a command by its name.
+fn said(key: &str) -> Option<Said> {
+    let example = Reason::ClientRequest;
+    match key {
+        "not-tested" => Some(Said::NotTested(example)),
+        "override" => Some(Said::Override(example)),
+        "finish" => Some(Said::Finish),
+        "resume" => Some(Said::Resume),
+        "carry-on" => Some(Said::CarryOn),
+        "end-of-note" => Some(Said::EndOfNote),
+        "affirm" => Some(Said::Affirm),
+        "negative" => Some(Said::Negative),
+        statement => serde_json::from_value::<Statement>(statement.into())
+            .ok()
+            .map(Said::Stated),
+    }
+}
+
+fn board() -> Place {
+    Place {
+        name: "board".to_owned(),
+        number: None,
+    }
+}
+
+fn lives(agenda: &Agenda, step: &Step) -> Conductors {
+    let phases = agenda.circuit_of(step).map(|circuit| circuit.phases);
+    procedures::joined_to_earth(phases.unwrap_or(Phases::Single)).from()
+}
+
+/// What the readings at 250 V look like, when something is suspected.
+fn finding(agenda: &Agenda, step: &Step) -> String {
+    let suspected = step
+        .circuit
+        .is_some_and(|circuit| agenda.suspicion(step.board, circuit).is_some());
+    match procedures::pattern(agenda.state(), step).filter(|_| suspected) {
+        Some(Pattern::Sound) | None => String::new(),
+        Some(pattern) => format!("{} ", pattern.spoken()),
+    }
+}
+
+fn instrument(agenda: &Agenda, step: &Step) -> String {
+    let used_for = match step.measure().map(|m| m.unit) {
+        Some(Unit::MegOhm) => InstrumentUse::Insulation,
+        _ => InstrumentUse::Continuity,
+    };
+    let mut all = agenda.job().instruments.iter();
+    all.find(|i| i.used_for.contains(&used_for))
+        .map(|i| format!("{}, serial {}. ", capital(&i.name), i.serial))
+        .unwrap_or_default()
+}
+
+fn sources(sources: &[Source]) -> String {
+    let names: Vec<_> = sources.iter().map(|source| source.shown()).collect();
+    names.join(", ")
+}

@@ -1,0 +1,118 @@
+use super::about;
+use super::numbers::{capital, plural};
+use super::prompt::{self, first_comes};
+use crate::sequence::agenda::Agenda;
+use crate::sequence::facts::{Destination, Mode, Refusal};
+use crate::sequence::state::OutEntry;
+
+/// Why something is refused, and what to do instead.
+pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
+    match refusal {
+        Refusal::NotProvedDead { .. } => {
+            "No. The board is not proved dead. Isolation comes first.".to_owned()
+        }
+        Refusal::ElectronicsInCircuit { inside, what, .. } => {
+            let what = what
+                .clone()
+                .unwrap_or_else(|| about::electronics(inside));
+            format!(
+                "No. Not at five hundred volts with {what} in circuit. Take it out, or link line and neutral and test to earth."
+            )
+        }
+        Refusal::StillOut { .. } => format!(
+            "No. Still out: {}. Put it back and say so, or say override and a reason.",
+            about::out(agenda, |entry| !entry.overridden)
+        ),
+        Refusal::MustGoBack { .. } => format!(
+            "No. {}. That goes back first, and no reason goes past it.",
+            capital(&must_go_back(agenda))
+        ),
+        Refusal::DeadTestsFailed { board, .. } => format!(
+            "No. Outside the limit: {}. Put it right and test again, or say override and a reason.",
+            about::failed(agenda, *board)
+        ),
+        Refusal::FirstComes { step, what } => {
+            let asked = || {
+                let step = agenda.step(step.as_ref()?)?;
+                Some(first_comes(agenda, step))
+            };
+            let what = what.clone().or_else(asked).unwrap_or_default();
+            format!("No. First: {what}")
+        }
+        Refusal::DeadTestsOpen { steps } => format!(
+            "No. {} first, or say not tested and a reason.",
+            plural(*steps, "dead test is open", "dead tests are open")
+        ),
+        Refusal::NotEnergised { .. } => {
+            "No. Live tests come after energising, and energising after the dead tests.".to_owned()
+        }
+        Refusal::Energised { .. } => {
+            "No. You said it is energised. Go to isolation before any dead test.".to_owned()
+        }
+        Refusal::QuestionOpen => "Affirm, negative or correction first.".to_owned(),
+        Refusal::Waiting { mode: Mode::Paused } => "Paused. Say resume first.".to_owned(),
+        Refusal::Waiting { .. } => "Standing by. Say carry on first.".to_owned(),
+        Refusal::Finished => "The session is finished. Nothing more is taken.".to_owned(),
+        Refusal::NoSuchPlace { to, what } => {
+            let what = what.clone().or_else(|| to.map(destination));
+            format!(
+                "There is nothing left to do at {}.",
+                what.unwrap_or_default()
+            )
+        }
+        Refusal::WrongQuantity { wanted } => {
+            format!("I asked for {}.", asked_for(agenda, wanted.as_ref()))
+        }
+        Refusal::NotAskedNow { wanted } => {
+            format!("Not that now. {}", asked_now(agenda, wanted.as_ref()))
+        }
+        Refusal::NotOut => "Nothing like that is on the list of things out.".to_owned(),
+        Refusal::WhichOne { entries } => {
+            format!("Which one: {}?", about::entries(agenda, entries, ", or "))
+        }
+        Refusal::WhereIsIt => {
+            "Where? Say it with its place, such as neutral out at socket three.".to_owned()
+        }
+        Refusal::NothingToAnswer => "There is nothing to answer.".to_owned(),
+        Refusal::CannotBeSkipped => "No. That can't be left out.".to_owned(),
+    }
+}
+
+fn must_go_back(agenda: &Agenda) -> String {
+    let off = |entry: &OutEntry| {
+        if entry.linked {
+            entry.what()
+        } else {
+            format!("{} off", entry.what())
+        }
+    };
+    let what: Vec<_> = agenda
+        .open_entries()
+        .filter(|entry| entry.must_go_back())
+        .map(off)
+        .collect();
+    what.join("; ")
+}
+
+fn destination(to: Destination) -> String {
+    match to {
+        Destination::Circuit(number) => format!("circuit {number}"),
+        Destination::Board(number) => format!("board {number}"),
+        Destination::Stage(stage) => stage.to_string(),
+        Destination::TestsAt(voltage) => format!("tests at {voltage}"),
+    }
+}
+
+/// The measure that was asked for, in the words of the log when it has them.
+fn asked_for(agenda: &Agenda, old: Option<&String>) -> String {
+    let wanted = || agenda.current().and_then(about::wanted);
+    old.cloned()
+        .or_else(wanted)
+        .unwrap_or_else(|| prompt::prompt(agenda).brief)
+}
+
+/// The brief prompt, or the measure where one is asked for.
+fn asked_now(agenda: &Agenda, old: Option<&String>) -> String {
+    old.cloned()
+        .unwrap_or_else(|| prompt::prompt(agenda).brief)
+}

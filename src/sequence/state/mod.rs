@@ -1,0 +1,812 @@
+//! What a session knows: its events applied in order, kept in six ledgers. It knows the plan, and
+//! no procedure: what is open, barred or asked next is for those above it.
+//!
+//! | ledger | holds |
+//! | --- | --- |
+//! | `steps` | how each step came to be closed, and which failed ones were accepted |
+//! | `readings` | every reading ever heard, and whether it counts |
+//! | `out_list` | everything ever taken out, linked or switched over |
+//! | `pending` | the open question, what would be taken back, what was refused, overrides |
+//! | `cursor` | where the person moved to |
+//! | `pace` | when things happened |
+//!
+//! `boards` holds no data: whether a board is dead follows from the steps of its isolation.
+
+mod boards;
+mod cursor;
+mod out_list;
+mod pace;
+mod pending;
+mod readings;
+mod steps;
+
+pub use boards::{ABSENCE, LONG_ABSENCE};
+pub use out_list::{OutEntry, goes_on, place_of};
+pub use pending::{Override, Question};
+pub use readings::{ReadingRecord, ReadingStatus, Suspicion};
+pub use steps::StepOutcome;
+
+use super::breakage::{self, Break};
+use super::facts::{
+    Ask, Edition, Electronics, Event, EventNo, Mode, Plan, Quantity, Refusal, Step, StepId,
+    StepKind,
+};
+use crate::installation::{Board, Circuit, Job};
+use crate::limits::{Outcome, Tables, Verdict};
+use crate::quantity::{Conductors, Number, Reading, Relation, TestVoltage, Unit};
+use crate::terms::{Part, Stage};
+use cursor::Cursor;
+use jiff::{SignedDuration, Timestamp};
+use out_list::{OutList, takes_out};
+use pace::Pace;
+use pending::Pending;
+use readings::Readings;
+use serde::{Serialize, Serializer};
+use std::sync::Arc;
+use steps::StepOutcomes;
+
+/// Everything a session knows: its events, applied in order. Nothing else changes it.
+#[derive(Debug, Clone)]
+pub struct State {
+    plan: Arc<Plan>,
+    tables: Arc<Tables>,
+    job: Arc<Job>,
+    edition: Edition,
+    next: EventNo,
+    mode: Mode,
+    steps: StepOutcomes,
+    readings: Readings,
+    out_list: OutList,
+    pending: Pending,
+    cursor: Cursor,
+    pace: Pace,
+}
+
+/// The ledgers as one flat object, in the shape that logs of the first edition are compared in.
+#[derive(Serialize)]
+struct Flat<'a> {
+    job: &'a Job,
+    opened: Timestamp,
+    last_event_at: Timestamp,
+    next: EventNo,
+    mode: Mode,
+    progress: &'a StepOutcomes,
+    readings: &'a Readings,
+    out: &'a OutList,
+    question: &'a Option<Question>,
+    last_taken: &'a Option<EventNo>,
+    last_bar: &'a Option<Refusal>,
+    focus: &'a Option<StepId>,
+    again: &'a Option<StepId>,
+    overrides: &'a [Override],
+    accepted: &'a std::collections::BTreeSet<StepId>,
+    answered: u32,
+    working: SignedDuration,
+}
+
+impl Serialize for State {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        Flat {
+            job: &self.job,
+            opened: self.pace.opened,
+            last_event_at: self.pace.last_event_at,
+            next: self.next,
+            mode: self.mode,
+            progress: &self.steps,
+            readings: &self.readings,
+            out: &self.out_list,
+            question: &self.pending.question,
+            last_taken: &self.pending.last_taken,
+            last_bar: &self.pending.last_refusal,
+            focus: &self.cursor.focus,
+            again: &self.cursor.again,
+            overrides: &self.pending.overrides,
+            accepted: self.steps.accepted(),
+            answered: self.pace.answered,
+            working: self.pace.working,
+        }
+        .serialize(serializer)
+    }
+}
+
+/// The fold.
+impl State {
+    /// The state after a log's first event, with the plan of its job.
+    ///
+    /// # Errors
+    /// When the first event is not [`Event::Opened`].
+    pub fn open(
+        event: &Event,
+        at: Timestamp,
+        plan: impl FnOnce(&Job, Edition) -> Plan,
+    ) -> Result<Self, ReplayError> {
+        let Event::Opened { job, edition, .. } = event else {
+            return Err(ReplayError::NotOpened);
+        };
+        let plan = Arc::new(plan(job, *edition));
+        Ok(Self {
+            steps: StepOutcomes::new(&plan),
+            plan,
+            tables: Arc::new(Tables::shipped().clone()),
+            job: Arc::new((**job).clone()),
+            edition: *edition,
+            next: EventNo(1),
+            mode: Mode::Running,
+            readings: Readings::default(),
+            out_list: OutList::default(),
+            pending: Pending::default(),
+            cursor: Cursor::default(),
+            pace: Pace::from(at),
+        })
+    }
+
+    /// Applies one event.
+    pub fn apply(&mut self, event: &Event, at: Timestamp) {
+        let no = self.next;
+        let gap = at.duration_since(self.pace.last_event_at);
+        self.next = EventNo(no.0 + 1);
+        match event {
+            Event::Opened { .. }
+            | Event::Noted
+            | Event::Unclear { .. }
+            | Event::Asked { .. }
+            | Event::CalibrationOverdue { .. } => {}
+            Event::Resumed { .. } => {
+                self.expire_isolation(gap, at);
+                if self.mode == Mode::Noting {
+                    self.mode = Mode::Running;
+                }
+            }
+            Event::CameBack { .. } => self.expire_isolation(gap.max(ABSENCE), at),
+            Event::Reading {
+                step,
+                reading,
+                place,
+                half,
+                verdict,
+                doubt,
+                question,
+                replaces,
+            } => {
+                self.pace.answered_after(gap);
+                if let Some(old) = replaces {
+                    self.readings
+                        .set_status(*old, ReadingStatus::Replaced(no));
+                }
+                let record = ReadingRecord {
+                    no,
+                    at,
+                    step: step.clone(),
+                    reading: *reading,
+                    place: place.clone(),
+                    half: *half,
+                    verdict: verdict.clone(),
+                    question: question.clone(),
+                    doubt: *doubt,
+                    status: ReadingStatus::Questioned,
+                };
+                let asked = record.was_asked();
+                self.keep_reading(record);
+                self.pending.taken(no);
+                if asked {
+                    self.steps.set(step, None);
+                    self.pending.question = Some(Question::Reading(no));
+                } else {
+                    self.count_reading(no);
+                }
+            }
+            Event::Affirmed { of } => match self.pending.answer(*of) {
+                Some(Question::Reading(asked)) => self.count_reading(asked),
+                Some(Question::AllBack(_, entries)) => {
+                    self.out_list.put_back(no, at, &entries);
+                    self.pending.last_taken = Some(no);
+                }
+                Some(Question::NeverOut(_, entry)) => self.withdraw(entry),
+                Some(finish @ Question::Finish(..)) => self.pending.question = Some(finish),
+                None => {}
+            },
+            Event::Withdrawn { of, .. } => self.withdraw(*of),
+            Event::CorrectedAtDesk {
+                of,
+                reading,
+                verdict,
+                ..
+            } => self.correct_at_desk(no, at, *of, *reading, verdict.clone()),
+            Event::Stated { step, statement } => {
+                self.pace.answered_after(gap);
+                self.close(step, StepOutcome::Stated(no, *statement));
+                if let Some(step) = Arc::clone(&self.plan).step(step) {
+                    self.undo_by(step, *statement);
+                }
+                self.pending.taken(no);
+            }
+            Event::TakenOut {
+                board,
+                circuit,
+                part,
+                linked,
+                place,
+                both,
+                parked,
+            } => {
+                self.pace.answered_after(gap);
+                self.out_list.0.push(OutEntry {
+                    no,
+                    at,
+                    board: *board,
+                    circuit: *circuit,
+                    part: *part,
+                    linked: *linked,
+                    place: place.clone(),
+                    both: *both,
+                    parked: *parked,
+                    back: None,
+                    withdrawn: false,
+                    overridden: false,
+                });
+                self.pending.taken(no);
+            }
+            Event::PutBack { entries } => {
+                self.pace.answered_after(gap);
+                self.out_list.put_back(no, at, entries);
+                self.pending.taken(no);
+            }
+            Event::ProposedAllBack { entries } => {
+                self.pending.question = Some(Question::AllBack(no, entries.clone()));
+            }
+            Event::ProposedNeverOut { entry } => {
+                self.pending.question = Some(Question::NeverOut(no, *entry));
+            }
+            Event::ProposedFinish { left } => {
+                self.pending.question = Some(Question::Finish(no, *left));
+            }
+            Event::NotTested { step, reason } => {
+                self.close(step, StepOutcome::NotTested(no, reason.clone()));
+                self.pending.taken(no);
+            }
+            Event::Skipped { step, reason } => {
+                self.close(step, StepOutcome::Skipped(no, reason.clone()));
+                self.pending.taken(no);
+            }
+            Event::Overridden { refusal, reason } => {
+                let entries = self.left_out_with(refusal);
+                self.out_list.go_past(&entries);
+                if let Refusal::DeadTestsFailed { board, .. } = refusal {
+                    let failed: Vec<StepId> = self
+                        .failed_dead(*board)
+                        .map(|step| step.id.clone())
+                        .collect();
+                    self.steps.accept(failed);
+                }
+                self.pending.overrides.push(Override {
+                    no,
+                    at,
+                    refusal: refusal.clone(),
+                    reason: reason.clone(),
+                    entries,
+                });
+                self.pending.last_refusal = None;
+            }
+            Event::Moved { to, again, .. } => self.move_to(to, *again),
+            Event::VoltageFound { board, .. } => {
+                if let Some(Question::Reading(asked)) = self.pending.question.take() {
+                    self.withdraw(asked);
+                }
+                self.clear_isolation(*board, |_| true);
+                self.pending.last_taken = None;
+                self.cursor = Cursor::default();
+            }
+            Event::LockRemoved { board } => {
+                self.clear_isolation(*board, |_| true);
+                self.pending.last_taken = None;
+            }
+            Event::Refused { refusal, .. } => self.pending.last_refusal = Some(refusal.clone()),
+            Event::NoteBegun => self.mode = Mode::Noting,
+            Event::StoodBy => self.mode = Mode::StandingBy,
+            Event::NoteEnded | Event::CarriedOn => self.mode = Mode::Running,
+            Event::Paused => self.mode = Mode::Paused,
+            Event::Unpaused => {
+                self.mode = Mode::Running;
+                self.expire_isolation(gap.max(ABSENCE), at);
+            }
+            Event::Finished { .. } => {
+                self.pending.question = None;
+                self.mode = Mode::Finished;
+            }
+        }
+        // What is done at a desk does not show that anyone is at the board.
+        if !matches!(event, Event::CorrectedAtDesk { .. }) {
+            self.pace.last_event_at = self.pace.last_event_at.max(at);
+        }
+    }
+
+    /// Closes a step; one that was asked for again has been done again, and what was accepted of
+    /// it before no longer stands.
+    fn close(&mut self, step: &StepId, outcome: StepOutcome) {
+        self.steps.set(step, Some(outcome));
+        self.done_again(step);
+    }
+
+    fn done_again(&mut self, step: &StepId) {
+        self.cursor.done(step);
+        self.steps.no_longer_accepted(step);
+    }
+
+    fn keep_reading(&mut self, record: ReadingRecord) {
+        let trial = record.reading.at == Some(TestVoltage::V250)
+            && record.reading.pair.is_some_and(|pair| !pair.to_earth());
+        let of = self
+            .step(&record.step)
+            .filter(|step| trial && step.stage == Stage::Insulation)
+            .and_then(|step| Some((step.board, step.circuit?)));
+        self.readings.keep(record, of);
+    }
+
+    fn count_reading(&mut self, no: EventNo) {
+        let Some(step) = self.readings.get(no).map(|record| record.step.clone()) else {
+            return;
+        };
+        self.readings.set_status(no, ReadingStatus::Counts);
+        self.done_again(&step);
+        if let Some(StepOutcome::Read(old)) = self.steps.set(&step, Some(StepOutcome::Read(no)))
+            && old != no
+        {
+            self.readings.set_status(old, ReadingStatus::Replaced(no));
+        }
+    }
+
+    fn correct_at_desk(
+        &mut self,
+        no: EventNo,
+        at: Timestamp,
+        of: EventNo,
+        reading: Reading,
+        verdict: Option<Verdict>,
+    ) {
+        let Some(old) = self.readings.get(of) else {
+            return;
+        };
+        let right = ReadingRecord {
+            no,
+            at,
+            reading,
+            verdict,
+            question: None,
+            doubt: None,
+            status: ReadingStatus::Counts,
+            ..old.clone()
+        };
+        self.readings.set_status(of, ReadingStatus::Replaced(no));
+        self.steps.set(&right.step, Some(StepOutcome::Read(no)));
+        self.keep_reading(right);
+        if self.pending.question == Some(Question::Reading(of)) {
+            self.pending.question = None;
+        }
+        if self.pending.last_taken == Some(of) {
+            self.pending.last_taken = None;
+        }
+    }
+
+    fn withdraw(&mut self, of: EventNo) {
+        self.pending.answer(of);
+        let reading = self.readings.get(of).map(|record| record.step.clone());
+        if reading.is_some() {
+            self.readings.set_status(of, ReadingStatus::Withdrawn);
+        }
+        let closed = match &reading {
+            Some(step) => self
+                .plan
+                .position(step)
+                .filter(|order| self.steps.at(*order).is_some_and(|o| o.no() == of)),
+            None => self.steps.closed_by(of),
+        };
+        if let Some(order) = closed
+            && let Some(was) = self.steps.set_at(order, None)
+            && was.is_energised()
+            && let Some(board) = self.plan.steps.get(order).map(|step| step.board)
+        {
+            self.no_longer_known_dead(board);
+        }
+        self.restore_replaced_by(of);
+        self.out_list.withdraw(of);
+        self.pending.last_taken = None;
+    }
+
+    /// A reading that another stood in the place of counts again when that one is taken back.
+    fn restore_replaced_by(&mut self, of: EventNo) {
+        let replaced = self
+            .readings
+            .replaced_by(of)
+            .map(|record| (record.no, record.step.clone()));
+        if let Some((old, step)) = replaced
+            && self.steps.get(&step).is_none()
+        {
+            self.readings.set_status(old, ReadingStatus::Counts);
+            self.steps.set(&step, Some(StepOutcome::Read(old)));
+        }
+    }
+
+    fn move_to(&mut self, to: &StepId, again: Option<bool>) {
+        self.pending.last_refusal = None;
+        self.cursor.again = None;
+        let plan = Arc::clone(&self.plan);
+        let Some(step) = plan.step(to) else {
+            return;
+        };
+        if step.stage == Stage::Isolation {
+            self.clear_isolation(step.board, |_| true);
+            self.clear_energising(step.board);
+        } else if again.unwrap_or_else(|| self.is_done_once(step)) {
+            self.cursor.again = Some(to.clone());
+        }
+        self.cursor.focus = Some(to.clone());
+    }
+
+    /// Whether a step that is closed stays so: for the first version, which did not say whether a
+    /// move was to a step that had been done.
+    fn is_done_once(&self, step: &Step) -> bool {
+        !self.waits(step) && step.ask != Ask::Event && step.kind != StepKind::InsulationAgain
+    }
+
+    /// What a refusal that is overridden leaves out; links and the earthing conductor are never
+    /// left.
+    fn left_out_with(&self, refusal: &Refusal) -> Vec<EventNo> {
+        if !matches!(refusal, Refusal::StillOut { .. }) {
+            return Vec::new();
+        }
+        self.open_entries()
+            .filter(|entry| !entry.must_go_back())
+            .map(|entry| entry.no)
+            .collect()
+    }
+}
+
+/// What may be asked of a state.
+impl State {
+    /// The job.
+    pub fn job(&self) -> &Job {
+        &self.job
+    }
+
+    /// The edition of the plan that the log follows.
+    pub fn edition(&self) -> Edition {
+        self.edition
+    }
+
+    /// The limits that readings are compared with. Verdicts already kept stay as they were.
+    pub fn tables(&self) -> &Tables {
+        &self.tables
+    }
+
+    /// The same with other limits, from an edited copy of the tables.
+    #[must_use]
+    pub fn with_tables(self, tables: Tables) -> Self {
+        Self {
+            tables: Arc::new(tables),
+            ..self
+        }
+    }
+
+    /// The plan.
+    pub fn plan(&self) -> &Plan {
+        &self.plan
+    }
+
+    /// Whether it takes readings or waits.
+    pub fn mode(&self) -> Mode {
+        self.mode
+    }
+
+    /// When the log was begun.
+    pub fn opened(&self) -> Timestamp {
+        self.pace.opened
+    }
+
+    /// When the last event happened.
+    pub fn last_event_at(&self) -> Timestamp {
+        self.pace.last_event_at
+    }
+
+    /// The number the next event will have.
+    pub fn next_event(&self) -> EventNo {
+        self.next
+    }
+
+    /// What waits for "affirm" or "negative".
+    pub fn question(&self) -> Option<&Question> {
+        self.pending.question.as_ref()
+    }
+
+    /// The last thing said that "negative", "correction" or "disregard" would take back.
+    pub fn last_taken(&self) -> Option<EventNo> {
+        self.pending.last_taken
+    }
+
+    /// Why the last thing asked for was refused.
+    pub fn last_refusal(&self) -> Option<&Refusal> {
+        self.pending.last_refusal.as_ref()
+    }
+
+    /// Every refusal that was gone past with a reason.
+    pub fn overrides(&self) -> &[Override] {
+        &self.pending.overrides
+    }
+
+    /// The step the person moved to by voice.
+    pub fn focus(&self) -> Option<&Step> {
+        self.step(self.cursor.focus.as_ref()?)
+    }
+
+    /// The step that was done and was asked for again.
+    pub fn asked_again(&self) -> Option<&Step> {
+        self.step(self.cursor.again.as_ref()?)
+    }
+
+    /// Everything that was ever on the out-list.
+    pub fn out_list(&self) -> &[OutEntry] {
+        &self.out_list.0
+    }
+
+    /// An entry of the out-list, by the event that put it there.
+    pub fn out_entry(&self, no: EventNo) -> Option<&OutEntry> {
+        self.out_list.get(no)
+    }
+
+    /// What is out now.
+    pub fn open_entries(&self) -> impl Iterator<Item = &OutEntry> {
+        self.out_list.open()
+    }
+
+    /// What is out now and was not overridden.
+    pub fn barring_entries(&self) -> impl Iterator<Item = &OutEntry> {
+        self.open_entries().filter(|entry| !entry.overridden)
+    }
+
+    /// What is out on one circuit.
+    pub fn open_on(&self, board: u16, circuit: u16) -> impl Iterator<Item = &OutEntry> {
+        self.open_entries()
+            .filter(move |entry| entry.board == board && entry.circuit == Some(circuit))
+    }
+
+    /// Whether the out-list lets the work go on to what must not be done with things out.
+    ///
+    /// # Errors
+    /// The refusal, with the number of entries.
+    pub fn nothing_out(&self) -> Result<(), Refusal> {
+        let must = self.open_entries().filter(|e| e.must_go_back()).count();
+        if must > 0 && !breakage::is(Break::LinkMayStay) {
+            return Err(Refusal::MustGoBack {
+                entries: count(must),
+            });
+        }
+        match self.barring_entries().count() {
+            0 => Ok(()),
+            _ if breakage::is(Break::OutUnseen) => Ok(()),
+            entries => Err(Refusal::StillOut {
+                entries: count(entries),
+            }),
+        }
+    }
+
+    /// Electronics that are in the circuit now: accessories listed as sensitive that are neither
+    /// out nor have a conductor out, and whatever a low reading made likely.
+    pub fn electronics_in(&self, board: u16, circuit: u16) -> Vec<Electronics> {
+        if breakage::is(Break::ElectronicsUnseen) {
+            return Vec::new();
+        }
+        let found = self.circuit(board, circuit);
+        let listed = found
+            .map(|c| c.points.as_slice())
+            .unwrap_or_default()
+            .iter()
+            .filter(|point| point.sensitive.is_some())
+            .filter(|point| {
+                !self
+                    .open_on(board, circuit)
+                    .any(|entry| takes_out(entry, point, found.map(|c| c.kind)))
+            })
+            .map(|point| Electronics::Listed(place_of(point)));
+        let suspected = self
+            .suspicion(board, circuit)
+            .map(|_| Electronics::Suspected);
+        listed.chain(suspected).collect()
+    }
+
+    /// Whether these conductors of the circuit are linked together, and no others with them.
+    pub fn linked(&self, board: u16, circuit: u16, conductors: Conductors) -> bool {
+        breakage::is(Break::LinkedUnasked)
+            || self
+                .open_on(board, circuit)
+                .any(|entry| entry.linked && entry.part == Part::Conductors(conductors))
+    }
+
+    /// The latest reading between line and neutral of the circuit at 250 V, when it was not sound:
+    /// something may be connected there.
+    pub fn suspicion(&self, board: u16, circuit: u16) -> Option<Suspicion> {
+        let latest = self.readings.unsound_trial(board, circuit)?;
+        Some(Suspicion {
+            reading: latest.no,
+            altered_since: self.out_list.0.iter().any(|entry| {
+                entry.no > latest.no
+                    && !entry.withdrawn
+                    && (entry.board, entry.circuit) == (board, Some(circuit))
+            }),
+        })
+    }
+
+    /// Every reading ever heard, by event number.
+    pub fn readings(&self) -> impl Iterator<Item = &ReadingRecord> {
+        self.readings.all()
+    }
+
+    /// The reading that an event brought.
+    pub fn reading(&self, no: EventNo) -> Option<&ReadingRecord> {
+        self.readings.get(no)
+    }
+
+    /// The earliest reading that this one stands in the place of.
+    pub fn replaced_by(&self, of: EventNo) -> Option<&ReadingRecord> {
+        self.readings.replaced_by(of)
+    }
+
+    /// How the step with this name came to be closed, or left for later.
+    pub fn outcome_of(&self, id: &StepId) -> Option<&StepOutcome> {
+        self.steps.get(id)
+    }
+
+    /// How a step came to be closed, or left for later.
+    pub fn outcome(&self, step: &Step) -> Option<&StepOutcome> {
+        self.steps.at(step.order)
+    }
+
+    /// The reading that counts for the step with this name.
+    pub fn result_of(&self, id: &StepId) -> Option<&ReadingRecord> {
+        self.result(self.step(id)?)
+    }
+
+    /// The reading that counts for a step.
+    pub fn result(&self, step: &Step) -> Option<&ReadingRecord> {
+        match self.outcome(step)? {
+            StepOutcome::Read(no) => self.reading(*no),
+            _ => None,
+        }
+    }
+
+    /// Whether nothing has closed a step yet; what is left for later waits too.
+    pub fn waits(&self, step: &Step) -> bool {
+        matches!(
+            self.outcome(step),
+            None | Some(StepOutcome::Skipped(..))
+        )
+    }
+
+    /// Whether what closed the step is outside its limit.
+    pub fn has_failed(&self, step: &Step) -> bool {
+        if breakage::is(Break::FailedUnseen) {
+            return false;
+        }
+        match self.outcome(step) {
+            Some(StepOutcome::Read(no)) => {
+                self.reading(*no).and_then(ReadingRecord::outcome) == Some(Outcome::Fail)
+            }
+            Some(StepOutcome::Stated(_, statement)) => step.is_wrong(*statement),
+            _ => false,
+        }
+    }
+
+    /// The step with this name.
+    pub fn step(&self, id: &StepId) -> Option<&Step> {
+        self.plan.step(id)
+    }
+
+    /// The board with this number.
+    pub fn board(&self, number: u16) -> Option<&Board> {
+        self.job.boards.iter().find(|b| b.number == number)
+    }
+
+    /// The circuit with this number on a board.
+    pub fn circuit(&self, board: u16, number: u16) -> Option<&Circuit> {
+        self.board(board)?
+            .circuits
+            .iter()
+            .find(|c| c.number == number)
+    }
+
+    /// The circuit a step is on.
+    pub fn circuit_of(&self, step: &Step) -> Option<&Circuit> {
+        self.circuit(step.board, step.circuit?)
+    }
+
+    /// A reading with the resistance of the test leads taken off, when it was noted and not
+    /// nulled.
+    pub fn without_leads(&self, reading: &Reading) -> Reading {
+        let leads = self
+            .plan
+            .measuring(Quantity::LeadsShorted)
+            .find(|step| step.measure().is_some_and(|m| m.unit == Unit::Ohm))
+            .and_then(|step| self.result(step))
+            .map(|record| record.reading)
+            .filter(|leads| leads.relation == Relation::Exact)
+            .and_then(|leads| in_unit(leads.number?, leads.unit?, reading.unit?));
+        let number = match (reading.number, leads) {
+            (Some(number), Some(leads)) => Some(number.minus(leads).unwrap_or(Number::whole(0))),
+            (number, _) => number,
+        };
+        Reading { number, ..*reading }
+    }
+
+    /// The external earth fault loop impedance measured at the origin.
+    pub fn external_loop(&self) -> Option<Reading> {
+        self.counting(Quantity::ExternalLoop)
+            .last()
+            .map(|record| record.reading)
+    }
+
+    /// The highest R1+R2 read on a circuit; on a ring, with line and cpc cross-connected.
+    pub fn highest_r1_r2(&self, board: u16, circuit: u16) -> Option<Reading> {
+        self.counting_on(board, circuit, Quantity::R1R2)
+            .chain(self.counting_on(board, circuit, Quantity::RingLineEarth))
+            .map(|record| record.reading)
+            .max_by(|a, b| a.size().total_cmp(&b.size()))
+    }
+
+    /// Readings of one quantity that count, in the order of the plan.
+    pub fn counting(&self, quantity: Quantity) -> impl Iterator<Item = &ReadingRecord> {
+        self.plan
+            .measuring(quantity)
+            .filter_map(|step| self.result(step))
+    }
+
+    /// The same, of one circuit.
+    pub fn counting_on(
+        &self,
+        board: u16,
+        circuit: u16,
+        quantity: Quantity,
+    ) -> impl Iterator<Item = &ReadingRecord> {
+        self.plan
+            .on(board, Some(circuit))
+            .filter(move |step| step.measures(quantity))
+            .filter_map(|step| self.result(step))
+    }
+
+    /// How long so many steps take at the pace so far; nothing before ten answers.
+    pub fn time_for(&self, steps: usize) -> Option<SignedDuration> {
+        self.pace.time_for(steps)
+    }
+}
+
+/// A number of entries or steps as events keep it.
+pub(super) fn count(entries: usize) -> u32 {
+    u32::try_from(entries).unwrap_or(u32::MAX)
+}
+
+/// A number of ohms, milliohms or kilohms in another of these units, exactly.
+fn in_unit(number: Number, from: Unit, to: Unit) -> Option<Number> {
+    let thousandths = |unit| match unit {
+        Unit::MilliOhm => Some(0i8),
+        Unit::Ohm => Some(3),
+        Unit::KiloOhm => Some(6),
+        _ => None,
+    };
+    let places = i8::try_from(number.places()).ok()? + thousandths(to)? - thousandths(from)?;
+    let digits: u64 = number.to_string().replace('.', "").parse().ok()?;
+    match u8::try_from(places) {
+        Ok(places) => Number::new(digits, places),
+        Err(_) => Number::new(
+            digits.checked_mul(10u64.checked_pow(u32::from(places.unsigned_abs()))?)?,
+            0,
+        ),
+    }
+}
+
+/// Why a log can't be replayed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum ReplayError {
+    /// There is no event.
+    #[error("the log holds no events")]
+    Empty,
+    /// The first event is another.
+    #[error("the log does not begin with the job it is for")]
+    NotOpened,
+}

@@ -1,0 +1,132 @@
+use super::super::facts::EventNo;
+use crate::installation::{Accessory, CircuitKind};
+use crate::quantity::Conductors;
+use crate::terms::{Parked, Part, Place};
+use jiff::Timestamp;
+use serde::Serialize;
+
+/// Something altered for a test.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct OutEntry {
+    /// The event that put it on the list.
+    pub no: EventNo,
+    /// When.
+    pub at: Timestamp,
+    /// The board's number.
+    pub board: u16,
+    /// The circuit; none for what concerns the whole board.
+    pub circuit: Option<u16>,
+    /// What was altered.
+    pub part: Part,
+    /// Joined with something, and not out.
+    pub linked: bool,
+    /// Where.
+    pub place: Option<Place>,
+    /// Both conductors of the kind.
+    pub both: bool,
+    /// How it is kept from touching anything.
+    pub parked: Option<Parked>,
+    /// When it was put back, and by which event.
+    pub back: Option<(EventNo, Timestamp)>,
+    /// Said by mistake and taken back.
+    pub withdrawn: bool,
+    /// The person went on with this still out, and said why.
+    pub overridden: bool,
+}
+
+impl OutEntry {
+    /// Whether it still has to be put back.
+    pub fn is_open(&self) -> bool {
+        self.back.is_none() && !self.withdrawn
+    }
+
+    /// Whether no reason makes it right to leave: a link would be a short circuit, and without the
+    /// earthing conductor there is no earth.
+    pub fn must_go_back(&self) -> bool {
+        self.linked || self.part == Part::EarthingConductor
+    }
+
+    /// In words: "neutral at socket 3".
+    pub fn what(&self) -> String {
+        self.part
+            .described(self.place.as_ref(), self.both, self.linked)
+    }
+}
+
+/// Everything that was ever altered for a test, in the order in which it was.
+#[derive(Debug, Clone, Default, Serialize)]
+#[serde(transparent)]
+pub(super) struct OutList(pub(super) Vec<OutEntry>);
+
+impl OutList {
+    pub(super) fn open(&self) -> impl Iterator<Item = &OutEntry> {
+        self.0.iter().filter(|entry| entry.is_open())
+    }
+
+    pub(super) fn get(&self, no: EventNo) -> Option<&OutEntry> {
+        self.0.iter().find(|entry| entry.no == no)
+    }
+
+    pub(super) fn put_back(&mut self, no: EventNo, at: Timestamp, entries: &[EventNo]) {
+        for entry in &mut self.0 {
+            if entries.contains(&entry.no) && entry.is_open() {
+                entry.back = Some((no, at));
+            }
+        }
+    }
+
+    /// The person goes on with these still out.
+    pub(super) fn go_past(&mut self, entries: &[EventNo]) {
+        for entry in &mut self.0 {
+            entry.overridden |= entries.contains(&entry.no);
+        }
+    }
+
+    /// An event is taken back: what it took out never was, what it put back is out again.
+    pub(super) fn withdraw(&mut self, of: EventNo) {
+        for entry in &mut self.0 {
+            if entry.no == of {
+                entry.withdrawn = true;
+            }
+            if entry.back.is_some_and(|(by, _)| by == of) {
+                entry.back = None;
+            }
+        }
+    }
+}
+
+/// The place of a point, as it is said.
+pub fn place_of(point: &Accessory) -> Place {
+    Place {
+        name: point.name.to_lowercase(),
+        number: point.number,
+    }
+}
+
+/// Whether an entry takes the electronics of a point out of circuit: the accessory itself, or a
+/// live conductor of it; both conductors of the kind where the circuit goes on from there, since
+/// one of two leaves the accessory fed by the other.
+pub(super) fn takes_out(entry: &OutEntry, point: &Accessory, kind: Option<CircuitKind>) -> bool {
+    let here = entry.place.as_ref() == Some(&place_of(point));
+    let live = [
+        Conductors::L,
+        Conductors::N,
+        Conductors::L1,
+        Conductors::L2,
+        Conductors::L3,
+    ];
+    here && match entry.part {
+        Part::Accessory => true,
+        Part::Conductors(c) => {
+            !entry.linked
+                && live.iter().any(|live| c.contains(*live))
+                && (entry.both || !goes_on(kind, point))
+        }
+        _ => false,
+    }
+}
+
+/// Whether the circuit goes on from a point, so that conductors taken out must stay joined.
+pub fn goes_on(kind: Option<CircuitKind>, point: &Accessory) -> bool {
+    point.feeds_on || (kind == Some(CircuitKind::Ring) && !point.spur)
+}

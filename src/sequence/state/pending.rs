@@ -1,0 +1,69 @@
+use super::super::facts::{EventNo, Refusal};
+use crate::terms::Reason;
+use jiff::Timestamp;
+use serde::Serialize;
+
+/// What waits for "affirm" or "negative".
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Question {
+    /// Whether a surprising reading is right.
+    Reading(EventNo),
+    /// Whether all these entries of the out-list are back.
+    AllBack(EventNo, Vec<EventNo>),
+    /// Whether an entry of the out-list, named second, never was out.
+    NeverOut(EventNo, EventNo),
+    /// Whether to finish with this many steps undone.
+    Finish(EventNo, u32),
+}
+
+impl Question {
+    /// The event it is about.
+    pub fn about(&self) -> EventNo {
+        match self {
+            Self::Reading(no)
+            | Self::AllBack(no, _)
+            | Self::NeverOut(no, _)
+            | Self::Finish(no, _) => *no,
+        }
+    }
+}
+
+/// A refusal the person went past, and why.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Override {
+    /// The event that did.
+    pub no: EventNo,
+    /// When.
+    pub at: Timestamp,
+    /// What barred the way.
+    #[serde(rename = "bar")]
+    pub refusal: Refusal,
+    /// The reason given.
+    pub reason: Reason,
+    /// What was left out with it.
+    pub entries: Vec<EventNo>,
+}
+
+/// What waits to be answered, and what "negative", "correction", "disregard" and "override" would
+/// be about.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Pending {
+    pub(super) question: Option<Question>,
+    pub(super) last_taken: Option<EventNo>,
+    pub(super) last_refusal: Option<Refusal>,
+    pub(super) overrides: Vec<Override>,
+}
+
+impl Pending {
+    /// Something was taken that "negative", "correction" or "disregard" would take back.
+    pub(super) fn taken(&mut self, no: EventNo) {
+        self.last_taken = Some(no);
+        self.last_refusal = None;
+    }
+
+    /// The question about this event, if that is what is open: it is answered.
+    pub(super) fn answer(&mut self, of: EventNo) -> Option<Question> {
+        self.question.take_if(|question| question.about() == of)
+    }
+}
