@@ -22,6 +22,8 @@
 //! live state to the byte. `DIALOGUES=write cargo test --test dialogues` writes the program's lines
 //! anew, to be read before they are committed.
 
+#[path = "dialogues/golden.rs"]
+mod golden;
 #[path = "dialogues/plain.rs"]
 mod plain;
 
