@@ -6,10 +6,10 @@
 #[allow(dead_code)]
 mod plain;
 
-use bothhands::grammar::Statement;
 use bothhands::installation::Job;
 use bothhands::quantity::{Pair, Reading, TestVoltage, Unit};
 use bothhands::sequence::{Event, EventNo, StepId, Withdrawal, invariants};
+use bothhands::terms::Statement;
 use plain::Site;
 use std::path::Path;
 

@@ -3,11 +3,12 @@
 #[path = "looking_back/rehearsal.rs"]
 mod rehearsal;
 
-use bothhands::grammar::{Change, Part, Reason, Said};
+use bothhands::grammar::Said;
 use bothhands::quantity::Conductors;
 use bothhands::report::{self, Cell, Schedule, Times};
 use bothhands::sequence::Event;
 use bothhands::store::{Mode, Sounds, Store, import};
+use bothhands::terms::{Change, Part, Reason};
 use rehearsal::{Rehearsal, altered, both, megohms, socket};
 use std::fs::File;
 use std::io::BufReader;

@@ -8,9 +8,10 @@
 #[allow(dead_code)]
 mod plain;
 
-use bothhands::grammar::{Reason, Said, Stage, Statement};
+use bothhands::grammar::Said;
 use bothhands::installation::Job;
 use bothhands::sequence::{Bar, Event, Mode, State, speak};
+use bothhands::terms::{Reason, Stage, Statement};
 use plain::Site;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;

@@ -10,7 +10,7 @@ mod sound;
 
 use bothhands::audio::SAMPLE_RATE;
 use bothhands::audio::microphone::{Event, Microphone, Notice};
-use bothhands::grammar::Manner;
+use bothhands::terms::Manner;
 use bothhands::voice::{Failing, Gate, Mark, Profile, System, Tone, Voice};
 use sound::{Bystander, Outcome, in_the_room, load_module, play, room, server, share_of};
 use std::path::PathBuf;

@@ -2,9 +2,10 @@
 
 #![allow(dead_code, reason = "each test file uses some of it")]
 
-use bothhands::grammar::{Grammar, Place, Said};
+use bothhands::grammar::{Grammar, Said};
 use bothhands::installation::Job;
 use bothhands::sequence::place_of;
+use bothhands::terms::Place;
 use std::collections::HashMap;
 
 pub struct World {
