@@ -76,11 +76,13 @@ pub struct Browser {
     driver: Child,
     session: String,
     _home: tempfile::TempDir,
+    _attention: std::sync::MutexGuard<'static, ()>,
 }
 
 impl Browser {
     /// Starts one; nothing when none is installed.
     pub fn start() -> Option<Self> {
+        let attention = crate::attention();
         let mut driver = Command::new("chromedriver")
             .arg("--port=0")
             .stdout(Stdio::piped())
@@ -100,6 +102,7 @@ impl Browser {
             driver,
             session: format!("http://127.0.0.1:{port}/session"),
             _home: home,
+            _attention: attention,
         };
         let profile = format!("--user-data-dir={}", browser._home.path().display());
         let options = json!({ "args": [

@@ -1,0 +1,6 @@
+//! Dialogues: what a person says and what the program answers.
+
+pub mod plain;
+mod spoken;
+mod typed;
+pub mod world;
