@@ -27,6 +27,14 @@ pub fn attention() -> MutexGuard<'static, ()> {
     ATTENTION.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
+/// Fails where a program is missing, with the Debian package that has it: no test passes unrun.
+pub fn need(program: &str, package: &str) {
+    let found = std::env::var_os("PATH").is_some_and(|path| {
+        std::env::split_paths(&path).any(|folder| folder.join(program).is_file())
+    });
+    assert!(found, "{program} is missing: apt-get install {package}");
+}
+
 /// The name of a module as tests are chosen by it: without that of the program.
 pub fn test_path(module: &str) -> &str {
     module.split_once("::").map_or("", |(_, path)| path)

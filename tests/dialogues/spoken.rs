@@ -2,7 +2,7 @@
 //! must hold what the typed run's holds.
 //!
 //! What is not heard at once is said again in another voice, as a person would; nothing may be
-//! heard wrongly. Needs espeak-ng and sox, and says so loudly where they are missing.
+//! heard wrongly. Needs espeak-ng and sox.
 
 use crate::dialogues::plain::Site;
 use bothhands::audio;
@@ -34,20 +34,8 @@ const ATTEMPTS: usize = 4;
 
 #[test]
 fn spoken_dialogues_leave_the_log_that_typed_ones_do() {
-    let missing: Vec<_> = ["espeak-ng", "sox"]
-        .into_iter()
-        .filter(|tool| {
-            let found = Command::new(tool).arg("--version").output();
-            !found.is_ok_and(|out| out.status.success())
-        })
-        .collect();
-    if !missing.is_empty() {
-        eprintln!(
-            "SKIPPED, NOTHING SPOKEN: install {} to hear the dialogues",
-            missing.join(", ")
-        );
-        return;
-    }
+    crate::need("espeak-ng", "espeak-ng");
+    crate::need("sox", "sox");
     let folder = tempfile::tempdir().unwrap();
     let (mut said, mut again) = (0, 0);
     for name in SPOKEN {

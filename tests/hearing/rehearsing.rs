@@ -14,6 +14,8 @@ fn bothhands() -> Command {
 
 /// The phrases as an American voice says them (Debian package flite), at a level of sox's choice.
 fn spoken(decibels: &str) -> (tempfile::TempDir, Vec<PathBuf>) {
+    crate::need("flite", "flite");
+    crate::need("sox", "sox");
     let folder = tempfile::tempdir().unwrap();
     let files = PHRASES
         .iter()

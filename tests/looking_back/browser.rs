@@ -80,15 +80,17 @@ pub struct Browser {
 }
 
 impl Browser {
-    /// Starts one; nothing when none is installed.
-    pub fn start() -> Option<Self> {
+    /// Starts one.
+    pub fn start() -> Self {
+        crate::need("chromium", "chromium");
+        crate::need("chromedriver", "chromium-driver");
         let attention = crate::attention();
         let mut driver = Command::new("chromedriver")
             .arg("--port=0")
             .stdout(Stdio::piped())
             .stderr(Stdio::null())
             .spawn()
-            .ok()?;
+            .unwrap();
         let home = tempfile::tempdir().unwrap();
         let lines = BufReader::new(driver.stdout.take().unwrap()).lines();
         let port = lines
@@ -117,7 +119,7 @@ impl Browser {
         let answer = browser.send("POST", "", &wanted);
         let id = answer["sessionId"].as_str().unwrap().to_owned();
         browser.session = format!("{}/{id}", browser.session);
-        Some(browser)
+        browser
     }
 
     fn send(&self, method: &str, path: &str, body: &Value) -> Value {

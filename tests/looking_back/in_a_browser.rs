@@ -9,6 +9,7 @@ use bothhands::sequence::Event;
 use bothhands::store::{Mode, Store};
 use serde_json::json;
 use std::path::{Path, PathBuf};
+use std::process::Command;
 use std::sync::mpsc;
 
 /// A served log; it is stopped when this is dropped.
@@ -213,12 +214,8 @@ fn a_correction_while_the_session_goes_on_elsewhere_is_refused_in_words() {
 
 #[test]
 fn in_a_browser_the_page_opens_filters_plays_and_takes_a_correction_from_the_keyboard() {
-    let Some(browser) = Browser::start() else {
-        eprintln!(
-            "left out: chromium and chromedriver (Debian's chromium-driver) are not installed"
-        );
-        return;
-    };
+    let rules = axe();
+    let browser = Browser::start();
     let served = Served::new();
     browser.open(&served.address);
     assert_eq!(
@@ -284,29 +281,24 @@ fn in_a_browser_the_page_opens_filters_plays_and_takes_a_correction_from_the_key
             let name = name.as_str().unwrap();
             assert!(name.starts_with("http://127.0.0.1:"), "{page} asked {name}");
         }
-        if let Some(rules) = axe() {
-            browser.run(&rules, json!([]));
-            let broken = browser.run(
-                "return axe.run().then(r => r.violations.map(v => v.id + ': ' + v.nodes.map(n => n.target).join(' ')))",
-                json!([]),
-            );
-            assert_eq!(broken, json!([]), "{page} is hard to use for some");
-        } else {
-            eprintln!(
-                "left out: the accessibility check (npm's axe-core, see tests/looking_back/axe.sh)"
-            );
-        }
+        browser.run(&rules, json!([]));
+        let broken = browser.run(
+            "return axe.run().then(r => r.violations.map(v => v.id + ': ' + v.nodes.map(n => n.target).join(' ')))",
+            json!([]),
+        );
+        assert_eq!(broken, json!([]), "{page} is hard to use for some");
     }
     if let Ok(folder) = std::env::var("OUT") {
         pictures(&browser, &served, Path::new(&folder));
     }
 }
 
-/// axe-core's rules, where they were fetched.
-fn axe() -> Option<String> {
-    let path =
-        std::env::var("AXE_CORE").unwrap_or_else(|_| "target/axe-core/axe.min.js".to_owned());
-    std::fs::read_to_string(path).ok()
+/// axe-core's rules, fetched first where they are not there.
+fn axe() -> String {
+    crate::need("npm", "npm");
+    let fetched = Command::new("tests/looking_back/axe.sh").status();
+    assert!(fetched.unwrap().success(), "npm could not fetch axe-core");
+    std::fs::read_to_string("tests/cache/axe-core/axe.min.js").unwrap()
 }
 
 fn pictures(browser: &Browser, served: &Served, folder: &Path) {

@@ -153,14 +153,7 @@ fn only_questions_shows_questions_and_their_answers() {
 /// Poppler's pdftotext, a program of its own, reads back what stands in the log.
 #[test]
 fn the_pdf_says_what_the_log_says() {
-    if std::process::Command::new("pdftotext")
-        .arg("-v")
-        .output()
-        .is_err()
-    {
-        eprintln!("left out: pdftotext (Debian's poppler-utils) is not installed");
-        return;
-    }
+    crate::need("pdftotext", "poppler-utils");
     let mut r = eventful();
     r.finish_it();
     let schedule = schedule(&r);

@@ -137,12 +137,7 @@ impl Scene {
 
 #[test]
 fn whose_speech_gets_through_the_gate() -> Outcome {
-    if Command::new("espeak-ng").arg("--version").output().is_err() {
-        eprintln!(
-            "\n*** SKIPPED: THE GATE WAS NOT MEASURED: install the Debian package espeak-ng ***\n"
-        );
-        return Ok(());
-    }
+    crate::need("espeak-ng", "espeak-ng");
     let folder = tempfile::tempdir()?;
     let prompts = speak(folder.path(), "en", &PROMPTS)?;
     let answers: Vec<Vec<f32>> = speak(folder.path(), "en-gb-scotland+f2", &ANSWERS)?
