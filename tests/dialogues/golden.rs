@@ -5,7 +5,7 @@
 //! The files were written once, by the build of 2026-11-26 (`GOLDEN=write`), and are never written
 //! again: a later edition gets a folder of its own.
 
-use super::{Run, files};
+use crate::dialogues::typed::{Run, files};
 use bothhands::report::{Log, Schedule, Times, csv};
 use bothhands::sequence::{EVENT_VERSION, Event};
 use bothhands::store::{Mode, NewEvent, Options, Sounds, Store, import};
