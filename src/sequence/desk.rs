@@ -1,8 +1,8 @@
 //! Corrections made at the desk, after the fact and by keyboard.
 
-use super::event::{Event, EventNo};
-use super::invariants;
-use super::state::{Standing, State};
+use super::agenda::Agenda;
+use super::facts::{Event, EventNo};
+use super::state::ReadingStatus;
 use crate::quantity::Reading;
 
 /// Why a correction at the desk is not taken.
@@ -18,8 +18,6 @@ pub enum DeskRefusal {
     NoReason,
     #[error("it was measured in {0}: write the value in that unit")]
     OtherUnit(String),
-    #[error("{0}")]
-    Barred(String),
 }
 
 /// Decides on a correction made at the desk: an event that takes the place of a reading which
@@ -28,13 +26,15 @@ pub enum DeskRefusal {
 /// # Errors
 /// When there is no such reading, it no longer counts, nothing changes, or no reason is given.
 pub fn correct_at_desk(
-    state: &State,
+    agenda: &Agenda,
     of: EventNo,
     right: &Reading,
     reason: &str,
 ) -> Result<Event, DeskRefusal> {
-    let kept = state.reading(of).ok_or(DeskRefusal::NoReading(of))?;
-    if !matches!(kept.standing, Standing::Counts | Standing::Questioned) {
+    let kept = agenda.reading(of).ok_or(DeskRefusal::NoReading(of))?;
+    if !matches!(kept.status,
+        ReadingStatus::Counts | ReadingStatus::Questioned
+    ) {
         return Err(DeskRefusal::NoLongerCounts(of));
     }
     let reason = reason.trim();
@@ -56,15 +56,18 @@ pub fn correct_at_desk(
     if reading == kept.reading {
         return Err(DeskRefusal::Same);
     }
-    let step = state.step(&kept.step).ok_or(DeskRefusal::NoReading(of))?;
-    let event = Event::CorrectedAtDesk {
+    let step = agenda
+        .step(&kept.step)
+        .ok_or(DeskRefusal::NoReading(of))?;
+    let assessment = agenda
+        .procedure(step)
+        .assess(agenda.state(), step, &reading);
+    Ok(Event::CorrectedAtDesk {
         of,
         reading,
-        verdict: step.procedure.judge(state, step, &reading).verdict,
+        verdict: assessment.verdict,
         reason: reason.to_owned(),
-    };
-    invariants::check(state, &event).map_err(DeskRefusal::Barred)?;
-    Ok(event)
+    })
 }
 
 #[cfg(test)]
@@ -73,7 +76,7 @@ mod tests {
     use crate::grammar::Said;
     use crate::installation::Job;
     use crate::quantity::{Number, Unit};
-    use crate::sequence::Session;
+    use crate::sequence::{Session, StepKind};
     use crate::terms::Statement;
     use jiff::{SignedDuration, Timestamp};
 
@@ -86,7 +89,7 @@ mod tests {
             let step = session.state().current().unwrap().clone();
             let said = match &step.ask {
                 crate::sequence::Ask::Statement(wanted) => Said::Stated(wanted[0]),
-                _ if step.like == "leads-joined" => break,
+                _ if step.kind == StepKind::LeadsJoined => break,
                 _ => Said::Stated(Statement::Open),
             };
             session.turn(&said, now).unwrap();
@@ -101,7 +104,7 @@ mod tests {
         session
     }
 
-    fn only_reading(state: &State) -> EventNo {
+    fn only_reading(state: &Agenda) -> EventNo {
         state.readings().last().unwrap().no
     }
 
@@ -115,14 +118,14 @@ mod tests {
         let no = state.next_event();
         state.apply(&event, state.last_event_at());
         assert_eq!(
-            state.reading(wrong).unwrap().standing,
-            Standing::Replaced(no)
+            state.reading(wrong).unwrap().status,
+            ReadingStatus::Replaced(no)
         );
         let kept = state.reading(no).unwrap();
-        assert_eq!(kept.standing, Standing::Counts);
+        assert_eq!(kept.status, ReadingStatus::Counts);
         assert_eq!(kept.reading.number, Some("0.05".parse::<Number>().unwrap()));
         assert_eq!(kept.reading.unit, Some(Unit::Ohm));
-        assert_eq!(state.result(&kept.step).unwrap().no, no);
+        assert_eq!(state.result_of(&kept.step).unwrap().no, no);
     }
 
     #[test]

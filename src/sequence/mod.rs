@@ -1,33 +1,41 @@
-//! The ordered steps, the state machine and its events, the list of things taken out, refusals,
-//! and prompts as text. Pure: no clock, no sound, no disk.
+//! The ordered steps, the session and its events, the list of things taken out, refusals, and what
+//! is said. Pure: no clock, no sound, no disk. Seven layers, each knowing only those under it:
 //!
 //! ```text
-//! Job -> Plan (ordered steps, made by the procedures)
-//! State = events applied in order
-//! decide(State, Said) -> Reply { events, lines }
+//! session      turn = decide -> invariants -> apply -> say     the one place where all meet
+//! say          (before, event, after) -> lines; the prompt     the only maker of words
+//! decide       (agenda, said) -> events                        no words
+//! agenda       what is open, asked now, barred, lifts a bar
+//! procedures   one test each, over a read-only state           no words
+//! state        a fold of events in six ledgers                 knows no procedure
+//! facts        ids, steps, plan, events, refusals              plain data
 //! ```
+//!
+//! `invariants` stands beside them, over a fold of its own, and `desk` decides on corrections made
+//! afterwards. `breakage` breaks guards on purpose, in test builds.
 
+mod agenda;
+pub mod breakage;
 mod decide;
 mod desk;
-mod event;
+mod facts;
 pub mod invariants;
-mod judging;
-mod out_list;
-mod plan;
 pub mod procedures;
-mod readings;
+pub mod say;
 mod session;
-pub mod speak;
 mod state;
 
-pub use decide::{Reply, decide};
+pub use agenda::Agenda;
+pub use decide::decide;
 pub use desk::{DeskRefusal, correct_at_desk};
-pub use event::{Bar, EVENT_VERSION, Event, EventNo, Mode, Withdrawal, describe_part};
-pub use plan::{Ask, Measure, Plan, Quantity, Step, StepId};
-pub use readings::Judged;
+pub use facts::{
+    Ask, Column, Destination, Doubt, EVENT_VERSION, Edition, Electronics, Event, EventNo, Measure,
+    Mode, NotAStepId, Plan, ProcedureId, Quantity, Refusal, ShownWhen, Step, StepId, StepKind,
+    UnknownEdition, Withdrawal, Worst,
+};
+pub use say::{CAUTIONS, Line, LineKind, Prompt, prompt};
 pub use session::{Session, Turn};
-pub use speak::{CAUTIONS, Line, LineKind, Prompt, prompt};
 pub use state::{
-    ABSENCE, Kept, LONG_ABSENCE, OutEntry, Override, Progress, Question, ReplayError, Standing,
-    State, place_of,
+    ABSENCE, LONG_ABSENCE, OutEntry, Override, Question, ReadingRecord, ReadingStatus,
+    ReplayError, State, StepOutcome, place_of,
 };

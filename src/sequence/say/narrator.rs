@@ -1,0 +1,232 @@
+use super::about;
+use super::line::Line;
+use super::{capital, duration, lines, prompt, recap};
+use crate::sequence::agenda::Agenda;
+use crate::sequence::facts::{Event, EventNo, Mode, Refusal, StepKind, Withdrawal};
+use crate::sequence::state::{OutEntry, Question};
+use crate::terms::{Part, Stage};
+use jiff::Timestamp;
+use std::collections::BTreeSet;
+
+/// Says what comes of whole turns: the words of each event, then what must not be forgotten, then
+/// what is asked next. The same for a session and for the report of its log.
+#[derive(Debug, Clone, Default)]
+pub struct Narrator {
+    /// Kinds of step whose full prompt was said since the session was begun or taken up.
+    prompted: BTreeSet<StepKind>,
+    /// The last refusal, which is not said in full twice running.
+    refusal: Option<String>,
+    /// The entry a live test was last said to show.
+    exposed: Option<EventNo>,
+}
+
+impl Narrator {
+    /// Takes the agenda through the events of one turn and says what comes of them. A log's first
+    /// event is in the agenda already.
+    pub fn tell(&mut self, agenda: &mut Agenda, events: &[Event], at: Timestamp) -> Vec<Line> {
+        if events.iter().any(|e| matches!(e, Event::Resumed { .. })) {
+            *self = Self::default();
+        }
+        let started = agenda.clone();
+        let mut told = Vec::new();
+        let mut out_is_told = false;
+        for (n, event) in events.iter().enumerate() {
+            let before = agenda.clone();
+            if !matches!(event, Event::Opened { .. }) {
+                agenda.apply(event, at);
+            }
+            let followed = events.len() > n + 1;
+            let said = lines(&before, &as_meant(event, followed), agenda);
+            out_is_told |= tells_what_is_out(&before, event);
+            told.extend(self.not_twice(event, said));
+        }
+        if events.iter().all(at_the_desk) {
+            return told;
+        }
+        told.extend(self.after_the_turn(&started, agenda, events, at, out_is_told));
+        told
+    }
+
+    fn after_the_turn(
+        &mut self,
+        started: &Agenda,
+        agenda: &Agenda,
+        events: &[Event],
+        at: Timestamp,
+        out_is_told: bool,
+    ) -> Vec<Line> {
+        if events.iter().any(|e| matches!(e, Event::Resumed { .. })) {
+            let away = at.duration_since(started.last_event_at());
+            let recap = format!("Resuming after {}. {}", duration(away), recap(agenda));
+            let mut lines = vec![Line::answer(recap)];
+            if agenda.mode() != Mode::Finished {
+                self.due(agenda);
+                lines.push(prompt(agenda).again());
+            }
+            return lines;
+        }
+        let stood = started.current().map(|step| step.order);
+        let mut lines = match self.on_entering(agenda, stood) {
+            Some(line) => vec![line],
+            None if out_is_told => Vec::new(),
+            None => on_leaving(started, agenda),
+        };
+        if wants_prompt(events, agenda) {
+            lines.push(self.due(agenda));
+        }
+        lines
+    }
+
+    /// The prompt that is due: full the first time for a kind of step, brief later.
+    pub fn prompt(&self, agenda: &Agenda) -> Line {
+        let prompt = prompt(agenda);
+        match agenda.current() {
+            Some(step) if self.prompted.contains(&step.kind) => Line::prompt(prompt.brief),
+            _ => prompt.due(),
+        }
+    }
+
+    /// The prompt that is due, now said.
+    fn due(&mut self, agenda: &Agenda) -> Line {
+        let line = self.prompt(agenda);
+        if let Some(step) = agenda.current() {
+            self.prompted.insert(step.kind);
+        }
+        line
+    }
+
+    /// A refusal that was just given is given again in brief: its first sentences only.
+    fn not_twice(&mut self, event: &Event, lines: Vec<Line>) -> Vec<Line> {
+        if !matches!(event, Event::Refused { .. }) {
+            self.refusal = None;
+            return lines;
+        }
+        let text = lines.last().map(|line| line.text.clone());
+        if self.refusal != text {
+            self.refusal = text;
+            return lines;
+        }
+        lines
+            .into_iter()
+            .map(|line| Line {
+                text: in_brief(&line.text).to_owned(),
+                ..line
+            })
+            .collect()
+    }
+
+    /// A live test that a conductor left out would spoil says so before it is made.
+    fn on_entering(&mut self, agenda: &Agenda, stood: Option<usize>) -> Option<Line> {
+        let step = agenda.current()?;
+        if Some(step.order) == stood || !step.is_live_test() {
+            return None;
+        }
+        let left = agenda
+            .open_on(step.board, step.circuit?)
+            .find(|entry| matches!(entry.part, Part::Conductors(_)) && !entry.linked)?;
+        if self.exposed == Some(left.no) {
+            return None;
+        }
+        self.exposed = Some(left.no);
+        Some(Line::reminder(format!(
+            "{} is still out: this test may not read there, and that would be why.",
+            capital(&left.what())
+        )))
+    }
+
+    /// The reminder due when nothing has been said for a while; nothing when nothing is out or
+    /// the session waits.
+    pub fn idle(agenda: &Agenda) -> Option<Line> {
+        let out = about::out(agenda, |_| true);
+        let running = agenda.mode() == Mode::Running;
+        (running && !out.is_empty()).then(|| Line::reminder(format!("Remember: out is {out}.")))
+    }
+}
+
+/// Whether an event belongs to the turn of the one before it, kept at the same time.
+pub fn is_of_the_same_turn(before: &Event, event: &Event) -> bool {
+    match before {
+        Event::CameBack { .. } => true,
+        Event::Opened { .. } | Event::Resumed { .. } | Event::CalibrationOverdue { .. } => {
+            matches!(event, Event::CalibrationOverdue { .. })
+        }
+        Event::Withdrawn { why, .. } => why.is_replaced(),
+        _ => false,
+    }
+}
+
+/// An event of the first version, as this one would write it: "correction" stood for what was
+/// taken back and for what was replaced.
+fn as_meant(event: &Event, followed: bool) -> Event {
+    match event {
+        Event::Withdrawn {
+            of,
+            why: Withdrawal::Correction,
+        } if followed => Event::Withdrawn {
+            of: *of,
+            why: Withdrawal::Replaced,
+        },
+        other => other.clone(),
+    }
+}
+
+fn at_the_desk(event: &Event) -> bool {
+    matches!(event, Event::CorrectedAtDesk { .. })
+}
+
+/// Whether what is said of an event names what is out.
+fn tells_what_is_out(before: &Agenda, event: &Event) -> bool {
+    match event {
+        Event::PutBack { .. } | Event::Overridden { .. } => true,
+        Event::Affirmed { .. } => matches!(before.question(), Some(Question::AllBack(..))),
+        Event::Withdrawn { of, .. } => before
+            .out_list()
+            .iter()
+            .any(|entry| entry.back.is_some_and(|(by, _)| by == *of)),
+        Event::Refused { refusal, .. } => matches!(refusal, Refusal::StillOut { .. }),
+        _ => false,
+    }
+}
+
+/// Reminders when a circuit or a stage is left with things out.
+fn on_leaving(before: &Agenda, after: &Agenda) -> Vec<Line> {
+    let (Some(old), Some(new)) = (before.current(), after.current()) else {
+        return Vec::new();
+    };
+    let left_circuit = !old.beside(new);
+    let left_stage = old.stage != new.stage;
+    if !(left_circuit || left_stage) || new.stage == Stage::PutBack {
+        return Vec::new();
+    }
+    let left = |entry: &OutEntry| left_circuit || entry.circuit == old.circuit;
+    let out = about::out(after, left);
+    if out.is_empty() {
+        return Vec::new();
+    }
+    vec![Line::reminder(format!("Still out: {out}."))]
+}
+
+/// Whether the next prompt is due: something went forward, and nothing waits for an answer. After
+/// a refusal or a question about the session the old prompt still stands.
+fn wants_prompt(events: &[Event], after: &Agenda) -> bool {
+    let forward = events.iter().any(|event| {
+        !matches!(
+            event,
+            Event::Refused { .. }
+                | Event::Asked { .. }
+                | Event::CameBack { .. }
+                | Event::Unclear { .. }
+                | Event::Noted
+        )
+    });
+    forward && after.mode() == Mode::Running && after.question().is_none()
+}
+
+/// The first sentence after "No.", or the first one.
+fn in_brief(text: &str) -> &str {
+    let from = if text.starts_with("No. ") { 4 } else { 0 };
+    match text.get(from..).and_then(|rest| rest.find(". ")) {
+        Some(end) => text.get(..=from + end).unwrap_or(text),
+        None => text,
+    }
+}
