@@ -293,22 +293,5 @@ pub enum Mode {
 
 /// What was altered, in words: "neutral at socket 3".
 pub fn describe_part(part: Part, place: Option<&Place>, both: bool, linked: bool) -> String {
-    let what = match part {
-        Part::Conductors(c) if both => format!("both {}s", c.spoken()),
-        Part::Conductors(c) => c.spoken(),
-        Part::EarthingConductor => "earthing conductor".to_owned(),
-        Part::Accessory => String::new(),
-        Part::Lamp => "lamp".to_owned(),
-        Part::Cover => "cover".to_owned(),
-        Part::Lock => "lock".to_owned(),
-        Part::Fuse => "fuse".to_owned(),
-        Part::Switch => "switch position".to_owned(),
-        Part::Everything => "everything".to_owned(),
-    };
-    let link = if linked { " linked" } else { "" };
-    match (place, what.is_empty()) {
-        (Some(place), true) => format!("{place}{link}"),
-        (Some(place), false) => format!("{what}{link} at {place}"),
-        (None, _) => format!("{what}{link}"),
-    }
+    part.described(place, both, linked)
 }

@@ -7,7 +7,7 @@ use super::plan::{Ask, Measure, Step};
 use super::state::{OutEntry, Question, State};
 use crate::limits::{Finding, Outcome, Verdict};
 use crate::quantity::{Number, Reading, Relation, Unit};
-use crate::terms::{Parked, Reason, Stage, Statement};
+use crate::terms::{Reason, Stage, Statement};
 use jiff::SignedDuration;
 
 /// The cautions, spoken when a session is begun and shown with every report.
@@ -451,68 +451,17 @@ pub fn statement(step: &Step, statement: Statement) -> String {
 
 /// The words of a statement.
 pub fn statement_words(statement: Statement) -> &'static str {
-    match statement {
-        Statement::Done => "done",
-        Statement::Proved => "proved",
-        Statement::NotProved => "not proved",
-        Statement::Isolated => "isolated",
-        Statement::LockedOff => "locked off",
-        Statement::Dead => "you say dead",
-        Statement::Live => "live",
-        Statement::Energised => "energised",
-        Statement::Open => "open",
-        Statement::Shorted => "shorted",
-        Statement::Nulled => "nulled",
-        Statement::Discharged => "discharged",
-        Statement::NothingConnected => "nothing connected",
-        Statement::PolarityCorrect => "polarity correct",
-        Statement::PolarityReversed => "polarity reversed",
-        Statement::Tripped => "tripped",
-        Statement::NoTrip => "no trip",
-        Statement::Pass => "pass",
-        Statement::Fail => "fail",
-        Statement::SequenceCorrect => "sequence correct",
-        Statement::SequenceReversed => "sequence reversed",
-    }
+    statement.said_back()
 }
 
 /// The name of a stage, as said in "go to ...".
 pub fn stage(stage: Stage) -> &'static str {
-    match stage {
-        Stage::Isolation => "isolation",
-        Stage::Instruments => "instrument check",
-        Stage::Continuity => "continuity",
-        Stage::Ring => "ring continuity",
-        Stage::Insulation => "insulation resistance",
-        Stage::Polarity => "polarity",
-        Stage::PutBack => "put back",
-        Stage::Energise => "energise",
-        Stage::SupplyPolarity => "supply polarity",
-        Stage::ExternalLoop => "external loop",
-        Stage::FaultCurrent => "fault current",
-        Stage::LoopImpedance => "loop impedance",
-        Stage::Rcd => "residual current device",
-        Stage::PhaseSequence => "phase sequence",
-        Stage::Functional => "functional checks",
-        Stage::Handover => "handover",
-    }
+    stage.shown()
 }
 
 /// A reason in words.
 pub fn reason(reason: &Reason) -> &'static str {
-    match reason {
-        Reason::EquipmentCannotBeTakenOut => "equipment cannot be taken out",
-        Reason::NoAccess => "no access",
-        Reason::ClientRequest => "client's request",
-        Reason::InUse => "in use",
-        Reason::Damaged => "damaged",
-        Reason::NotApplicable => "not applicable",
-        Reason::InstrumentFault => "instrument fault",
-        Reason::Unsafe => "not safe to do",
-        Reason::OutOfTime => "out of time",
-        Reason::Instructed => "as instructed",
-        Reason::OnTheRecording => "reason on the recording",
-    }
+    reason.shown()
 }
 
 /// Something put on the out-list, said back.
@@ -529,11 +478,7 @@ pub fn taken_out(event: &Event) -> String {
         return String::new();
     };
     let what = capital(&describe_part(*part, place.as_ref(), *both, *linked));
-    let parked = match parked {
-        Some(Parked::Connector) => ", in a connector",
-        Some(Parked::Taped) => ", taped",
-        None => "",
-    };
+    let parked = parked.map_or(String::new(), |how| format!(", {how}"));
     let out = if *linked { "" } else { " out" };
     format!("{what}{out}{parked}. On the list until it is back.")
 }
