@@ -18,7 +18,8 @@ mod walk;
 mod world;
 
 use bothhands::limits::Outcome;
-use bothhands::report::{Log, Schedule, Times, words};
+use bothhands::log::Log;
+use bothhands::report::{Schedule, Times, words};
 use bothhands::sequence::{Event, Kept, Standing, State, Withdrawal};
 use bothhands::store::{Mode, NewEvent, Record, Store, merge};
 use keeping::{clip, folder, folder_in_memory, note};
@@ -851,13 +852,13 @@ fn verdict(state: &State, kept: &Kept) -> Option<Value> {
 fn corrections(log: &Log, state: &State) -> Vec<Value> {
     let mut found = Vec::new();
     for entry in &log.entries {
-        let after = |entry: &&bothhands::report::Entry| entry.no;
+        let after = |entry: &&bothhands::log::Entry| entry.no;
         let (of, new, why) = match &entry.event {
             Event::Withdrawn { of, why } => {
                 let Some(old) = state.reading(*of) else {
                     continue;
                 };
-                let said_with_it = |next: &&bothhands::report::Entry| {
+                let said_with_it = |next: &&bothhands::log::Entry| {
                     *why == Withdrawal::Correction
                         && next.no.0 == entry.no.0 + 1
                         && next.at == entry.at

@@ -6,7 +6,8 @@ mod browser;
 mod rehearsal;
 
 use bothhands::grammar::Said;
-use bothhands::report::{Log, Times};
+use bothhands::log::Log;
+use bothhands::report::Times;
 use bothhands::review::{Review, serve};
 use bothhands::sequence::Event;
 use bothhands::store::{Mode, Store};
