@@ -15,6 +15,7 @@ pub mod grammar;
 pub mod handin;
 pub mod installation;
 pub mod limits;
+pub mod log;
 pub mod quantity;
 pub mod report;
 pub mod review;

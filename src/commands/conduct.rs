@@ -3,35 +3,16 @@
 use super::sources::{Input, InputSource};
 use crate::audio::Utterance;
 use crate::grammar::{Grammar, Said, number};
+use crate::log::{self, LogError, SharedClock};
 use crate::quantity::{Number, Reading};
 use crate::sequence::{Event, Line, LineKind, Mode, Session, State, Turn};
 use crate::speech::{Expectation, Heard, Outcome, Recogniser, is_lone_digit};
-use crate::store::{Evidence, NewEvent, Store, StoreError};
+use crate::store::{Evidence, Store};
 use crate::voice::gate::may_be_said_over;
 use crate::voice::{Mark, Tone, Voice};
-use jiff::Timestamp;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, AtomicI64, Ordering};
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
-
-/// A clock that the store and the session read alike, to the microsecond: a replayed log then
-/// gives the very state that the session had.
-#[derive(Debug, Clone, Default)]
-pub struct SharedClock(Arc<AtomicI64>);
-
-impl SharedClock {
-    /// Moves to the machine's time and returns it.
-    pub fn tick(&self) -> Timestamp {
-        let now = Timestamp::now().as_microsecond();
-        self.0.store(now, Ordering::SeqCst);
-        self.now()
-    }
-
-    /// The time of the last tick.
-    pub fn now(&self) -> Timestamp {
-        Timestamp::from_microsecond(self.0.load(Ordering::SeqCst)).unwrap_or(Timestamp::UNIX_EPOCH)
-    }
-}
 
 /// How long silence lasts before a reminder of what is out.
 pub const REMIND_AFTER: Duration = Duration::from_secs(60);
@@ -289,8 +270,8 @@ impl Conductor<'_> {
         }
     }
 
-    fn keep(&mut self, events: &[Event], evidence: Option<&Evidence>) -> Result<(), StoreError> {
-        keep(self.store, events, evidence)
+    fn keep(&mut self, events: &[Event], evidence: Option<&Evidence>) -> Result<(), LogError> {
+        log::keep(self.store, events, evidence)
     }
 
     /// A short tone after the words tells whether what is said next will be taken.
@@ -371,29 +352,6 @@ fn whole(reading: &Reading) -> Option<Duration> {
     };
     let enough = reading.number.is_none_or(|number| digits(number) >= SHOWN);
     enough.then_some(READ)
-}
-
-/// Appends events to a log.
-///
-/// # Errors
-/// When they could not be kept: then none was.
-pub fn keep(
-    store: &mut Store,
-    events: &[Event],
-    evidence: Option<&Evidence>,
-) -> Result<(), StoreError> {
-    let new: Vec<NewEvent> = events
-        .iter()
-        .filter_map(|event| {
-            NewEvent::new(
-                event.kind(),
-                u32::from(crate::sequence::EVENT_VERSION),
-                event,
-            )
-            .ok()
-        })
-        .collect();
-    store.append(&new, evidence).map(|_| ())
 }
 
 fn tone(kind: LineKind) -> Tone {

@@ -1,13 +1,13 @@
 //! `bothhands demo`: the main job on recorded speech, through the real recogniser.
 
-use super::conduct::{Conductor, SharedClock, Tally};
+use super::conduct::{Conductor, Tally};
 use super::sources::Clips;
-use super::test::{ToTerminal, by, grammar_for, open_log, recogniser, stop_on_signal};
+use super::test::{ToTerminal, by, grammar_for, recogniser, stop_on_signal};
 use crate::installation::Job;
-use crate::report::{self, Log, Schedule, Times};
+use crate::log::{self, Log, SharedClock};
+use crate::report::{self, Schedule, Times};
 use crate::sequence::Session;
 use crate::speech::Recogniser;
-use crate::store::NewEvent;
 use crate::voice::Terminal;
 use anyhow::{Context, bail};
 use include_dir::{Dir, include_dir};
@@ -45,12 +45,12 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         job.title
     );
     let clock = SharedClock::default();
-    let (mut store, _) = open_log(&db, &clock)?;
+    let (mut store, _) = log::take_up(&db, &clock)?;
     let started = Instant::now();
     let grammar = Arc::new(grammar_for(&job)?);
     let mut engine = recogniser(&grammar, None)?;
     let start_up = started.elapsed();
-    store.append(&[NewEvent::job(JOB)?], None)?;
+    log::begin(&mut store, JOB)?;
     let (session, first) = Session::begin(job, &by(), clock.tick())?;
     let mut voice = Terminal::stdout();
     let mut witness = ToTerminal::timed();
@@ -114,7 +114,7 @@ fn clear_earlier_demo(db: &Path, job: &Job) -> anyhow::Result<()> {
         return Ok(());
     }
     let ours = {
-        let (_, state) = open_log(db, &SharedClock::default())
+        let (_, state) = log::take_up(db, &SharedClock::default())
             .with_context(|| format!("{} is in the way; choose another --out", db.display()))?;
         state.is_none_or(|state| state.job().title == job.title)
     };

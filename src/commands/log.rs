@@ -1,5 +1,6 @@
 use super::schedule::times;
-use crate::report::{self, Exchange, Log, Times, Wanted};
+use crate::log::Log;
+use crate::report::{self, Exchange, Times, Wanted};
 use crate::store::{Mode, Store};
 use anyhow::{Context, bail};
 use clap::{Args, ValueEnum};

@@ -1,5 +1,6 @@
-use crate::sequence::{Event, Standing, State};
-use crate::store::{EventId, JOB_KIND, Merged, Mode, Record, Store, merge};
+use crate::log::Log;
+use crate::sequence::Standing;
+use crate::store::{EventId, Merged, Mode, Store, merge};
 use anyhow::Context;
 use clap::Args;
 use std::{
@@ -47,28 +48,22 @@ pub fn run(args: MergeArgs) -> anyhow::Result<ExitCode> {
 /// at the same place. All of them are kept.
 fn disagreements(store: &Store) -> anyhow::Result<Vec<String>> {
     let mut steps: BTreeMap<String, Vec<Counting>> = BTreeMap::new();
-    for (thread, of_thread) in store.threads()?.iter().enumerate() {
-        let (records, events) = session_of(of_thread)?;
-        let state = State::replay(
-            events
-                .iter()
-                .zip(&records)
-                .map(|(event, record)| (event, record.at)),
-        )?;
+    for (thread, log) in Log::threads(store)?.iter().enumerate() {
+        let state = log.state()?;
         for kept in state
             .readings()
             .filter(|kept| kept.standing == Standing::Counts)
         {
-            let record = usize::try_from(kept.no.0)
-                .ok()
-                .and_then(|no| records.get(no));
-            let record = record.context("a reading names an event that is not there")?;
+            let entry = log
+                .entry(kept.no)
+                .context("a reading names an event that is not there")?;
+            let id = entry.id.context("an event of a log has no name")?;
             let place = serde_json::to_string(&(&kept.step, &kept.place, &kept.half))?;
             steps.entry(place).or_default().push(Counting {
                 thread,
-                id: record.id,
+                id,
                 step: kept.step.to_string(),
-                device: record.device.clone(),
+                device: entry.device.clone(),
                 value: kept.reading.to_string(),
             });
         }
@@ -104,23 +99,6 @@ fn disagreement(counting: &[Counting]) -> Option<String> {
         let step = counting.first().map_or("", |side| &side.step);
         format!("{step}: {}; all are kept", sides.join(", "))
     })
-}
-
-/// The events of a session, without the job's text, beside their records.
-fn session_of(thread: &[Record]) -> anyhow::Result<(Vec<&Record>, Vec<Event>)> {
-    let records: Vec<&Record> = thread
-        .iter()
-        .filter(|record| record.kind != JOB_KIND)
-        .collect();
-    let events = records
-        .iter()
-        .map(|record| {
-            record
-                .payload()
-                .with_context(|| format!("event {} is not one this version knows", record.id))
-        })
-        .collect::<anyhow::Result<_>>()?;
-    Ok((records, events))
 }
 
 fn report(args: &MergeArgs, merged: &Merged) -> String {

@@ -1,4 +1,5 @@
-use crate::report::{self, Log, Schedule, Times};
+use crate::log::Log;
+use crate::report::{self, Schedule, Times};
 use crate::store::{Mode, Store};
 use anyhow::Context;
 use clap::Args;

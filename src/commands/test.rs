@@ -1,21 +1,20 @@
 //! `bothhands test`: the main job.
 
-use super::conduct::{Conductor, SharedClock, Tally, Witness};
+use super::conduct::{Conductor, Tally, Witness};
 use super::engine::EngineArgs;
 use super::screen::{OnScreen, Screen};
 use super::sources::{InputSource, Recordings, TypedLines};
 use crate::grammar::Grammar;
 use crate::installation::Job;
 use crate::limits::Tables;
-use crate::sequence::{Event, Session, State, place_of};
+use crate::log::{self, SharedClock};
+use crate::sequence::{Session, State, place_of};
 use crate::speech::ear::{Ear, Thresholds};
 use crate::speech::{Heard, Hearing, Outcome, Recogniser};
-use crate::store::{JOB_KIND, Mode, NewEvent, Options, Store};
 #[cfg(feature = "system-voice")]
 use crate::voice::WithFallback;
 use crate::voice::{Profile, Rate, Silent, Terminal, Voice, Volume, until_quiet};
 use anyhow::{Context, bail};
-use jiff::Timestamp;
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -120,7 +119,8 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     // After the voice, whose service takes seconds to start: sound that waits meanwhile would be
     // too much. Before the log, so that no empty one is left behind where there is no microphone.
     let mut source = source(args)?;
-    let (mut store, state) = open_log(&db, &clock)?;
+    let (mut store, state) = log::take_up(&db, &clock)
+        .with_context(|| format!("{}: the log can't be taken up", db.display()))?;
     let opening = store.opening().to_string();
     if !opening.is_empty() {
         eprint!("{opening}");
@@ -137,7 +137,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     };
     let (session, first) = match state {
         None => {
-            store.append(&[NewEvent::job(&text)?], None)?;
+            log::begin(&mut store, &text)?;
             Session::begin(job, &by(), clock.tick())?
         }
         Some(state) => {
@@ -210,48 +210,6 @@ fn report(tally: &Tally, conductor: &Conductor<'_>, db: &Path, stopped: bool) {
 /// This program and its version, for the log.
 pub fn by() -> String {
     format!("bothhands {}", env!("CARGO_PKG_VERSION"))
-}
-
-/// Opens or creates a log and replays what it holds.
-///
-/// # Errors
-/// When it can't be opened for writing or replayed.
-pub fn open_log(db: &Path, clock: &SharedClock) -> anyhow::Result<(Store, Option<State>)> {
-    let ticking = clock.clone();
-    clock.tick();
-    let options = Options::new(Mode::AppendOrCreate).clock(move || ticking.now());
-    let store = Store::open_with(db, options)?;
-    let events = events(&store)?;
-    if events.is_empty() {
-        return Ok((store, None));
-    }
-    let state = State::replay(events.iter().map(|(event, at)| (event, *at)))
-        .with_context(|| format!("{}: the log can't be taken up", db.display()))?;
-    Ok((store, Some(state)))
-}
-
-/// The session's events in a log, with their times.
-///
-/// # Errors
-/// When the log can't be read or holds an event that this version does not know.
-pub fn events(store: &Store) -> anyhow::Result<Vec<(Event, Timestamp)>> {
-    let mut events = Vec::new();
-    for record in store.records() {
-        let record = record?;
-        if record.kind == JOB_KIND {
-            continue;
-        }
-        let event = record.payload::<Event>().with_context(|| {
-            format!(
-                "{}: event {} ({}) is not one this version knows; use the version that wrote it",
-                store.path().display(),
-                record.seq,
-                record.kind
-            )
-        })?;
-        events.push((event, record.at));
-    }
-    Ok(events)
 }
 
 fn same_job(db: &Path, job: &Job, state: &State) -> anyhow::Result<()> {

@@ -1,6 +1,6 @@
-use super::log::{Entry, Heard, Log, LogError};
 use super::words::{self, Times};
 use crate::grammar::Said;
+use crate::log::{Entry, Heard, Log, LogError};
 use crate::sequence::{
     CAUTIONS, Event, EventNo, Line, LineKind, Mode, OutEntry, Question, State, Withdrawal, speak,
 };

@@ -1,7 +1,7 @@
-use super::log::Log;
 use super::schedule::{is_wrong, where_is};
 use super::words;
 use crate::limits::Outcome;
+use crate::log::Log;
 use crate::sequence::{Event, EventNo, Kept, Progress, Quantity, State, Step, speak};
 use jiff::Timestamp;
 use serde::Serialize;

@@ -3,8 +3,8 @@
 //! pages on any machine.
 //!
 //! ```text
-//! Store -> Log -> Schedule -> html, csv, json, pdf
-//!              -> Exchanges -> dialogue_text, dialogue_jsonl
+//! log::Log -> Schedule -> html, csv, json, pdf
+//!          -> Exchanges -> dialogue_text, dialogue_jsonl
 //! ```
 
 mod cells;
@@ -14,7 +14,6 @@ mod dialogue;
 mod exceptions;
 mod html;
 mod json;
-mod log;
 mod page;
 mod pdf;
 mod print;
@@ -27,7 +26,6 @@ pub use dialogue::{Exchange, ProgramLine, Wanted, dialogue, dialogue_jsonl, dial
 pub use exceptions::Exception;
 pub use html::html;
 pub use json::json;
-pub use log::{Entry, Heard, Log, LogError};
 pub use pdf::pdf;
 pub use print::PdfError;
 pub(crate) use schedule::zs_maximum;

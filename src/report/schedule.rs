@@ -1,9 +1,9 @@
 use super::cells::{Cell, ReadingRow, Worst, cell, reading_row};
 use super::exceptions::{Exception, exceptions};
-use super::log::{Log, LogError};
 use super::words::{self, Times};
 use crate::installation::{Board, Circuit, Job, Phases};
 use crate::limits::{Earthing, Outcome, earth_loop, judge};
+use crate::log::{Log, LogError};
 use crate::quantity::{Conductors, Ohms, Pair, TestVoltage};
 use crate::sequence::{
     Ask, CAUTIONS, Event, EventNo, Mode, OutEntry, Progress, Quantity, State, Step, speak,

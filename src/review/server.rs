@@ -3,9 +3,10 @@ use super::put_right::parse_value;
 use super::timeline::{Filter, page_of, timeline};
 use super::view::View;
 use super::{graphs, out};
+use crate::log::{self, Log};
 use crate::report::{self, Times};
-use crate::sequence::{EVENT_VERSION, EventNo, correct_at_desk};
-use crate::store::{Digest256, Mode, NewEvent, Store};
+use crate::sequence::{EventNo, correct_at_desk};
+use crate::store::{Digest256, Mode, Store};
 use anyhow::Context;
 use axum::{
     Form, Router,
@@ -307,12 +308,9 @@ async fn put_right(State(review): State<Shared>, Form(right): Form<Right>) -> Re
 fn keep(review: &Review, right: &Right) -> anyhow::Result<EventNo> {
     let reading = parse_value(&right.value)?;
     let mut store = Store::open(&review.db, Mode::Append)?;
-    let state = report::Log::read(&store)?.state()?;
+    let state = Log::read(&store)?.state()?;
     let event = correct_at_desk(&state, EventNo(right.of), &reading, &right.reason)?;
     let no = state.next_event();
-    store.append(
-        &[NewEvent::new(event.kind(), EVENT_VERSION.into(), &event)?],
-        None,
-    )?;
+    log::keep(&mut store, &[event], None)?;
     Ok(no)
 }

@@ -1,4 +1,5 @@
-use crate::report::{Exchange, Log, LogError, Schedule, Times, dialogue};
+use crate::log::{Log, LogError};
+use crate::report::{Exchange, Schedule, Times, dialogue};
 use crate::sequence::{Event, EventNo, State};
 use crate::store::{Mode, Store};
 use std::collections::BTreeMap;

@@ -37,6 +37,14 @@ impl NewEvent {
     pub fn kind(&self) -> &str {
         &self.kind
     }
+
+    /// The payload as it will be read back.
+    ///
+    /// # Errors
+    /// When what was written can't be read.
+    pub fn payload<T: DeserializeOwned>(&self) -> serde_json::Result<T> {
+        serde_json::from_str(&self.payload)
+    }
 }
 
 /// The kind of the event that opens a log; its payload has the job file's text under `job`.

@@ -13,7 +13,8 @@ use crate::dialogues::world::World;
 use crate::handed_in::server::{Database, Server};
 use crate::keeping::{clip, folder, folder_in_memory, note};
 use bothhands::limits::Outcome;
-use bothhands::report::{Log, Schedule, Times, words};
+use bothhands::log::Log;
+use bothhands::report::{Schedule, Times, words};
 use bothhands::sequence::{Event, Kept, Standing, State, Withdrawal};
 use bothhands::store::{Mode, NewEvent, Record, Store, merge};
 use serde_json::{Value, json};
@@ -843,13 +844,13 @@ fn verdict(state: &State, kept: &Kept) -> Option<Value> {
 fn corrections(log: &Log, state: &State) -> Vec<Value> {
     let mut found = Vec::new();
     for entry in &log.entries {
-        let after = |entry: &&bothhands::report::Entry| entry.no;
+        let after = |entry: &&bothhands::log::Entry| entry.no;
         let (of, new, why) = match &entry.event {
             Event::Withdrawn { of, why } => {
                 let Some(old) = state.reading(*of) else {
                     continue;
                 };
-                let said_with_it = |next: &&bothhands::report::Entry| {
+                let said_with_it = |next: &&bothhands::log::Entry| {
                     *why == Withdrawal::Correction
                         && next.no.0 == entry.no.0 + 1
                         && next.at == entry.at

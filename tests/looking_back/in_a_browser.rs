@@ -3,7 +3,8 @@
 use crate::looking_back::browser::{Answer, Browser, ask};
 use crate::looking_back::rehearsal::{Rehearsal, megohms};
 use bothhands::grammar::Said;
-use bothhands::report::{Log, Times};
+use bothhands::log::Log;
+use bothhands::report::Times;
 use bothhands::review::{Review, serve};
 use bothhands::sequence::Event;
 use bothhands::store::{Mode, Store};

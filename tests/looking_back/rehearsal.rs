@@ -4,8 +4,8 @@
 use bothhands::audio::{SAMPLE_RATE, Utterance};
 use bothhands::grammar::Said;
 use bothhands::installation::{CircuitKind, Job};
+use bothhands::log::Log;
 use bothhands::quantity::{Conductors, Reading, Relation, Unit};
-use bothhands::report::Log;
 use bothhands::sequence::{Ask, Event, Line, Mode, Quantity, Session, Step, place_of};
 use bothhands::store::{Evidence, NewEvent, Options, Store};
 use bothhands::terms::{Alteration, Change, Part, Place, Statement};

@@ -205,7 +205,7 @@ fn a_log_of_the_first_version_stays_readable() {
     let mut lines = BufReader::new(File::open(golden).unwrap());
     import(&mut lines, golden, None, &db).unwrap();
     let store = Store::open(&db, Mode::Read).unwrap();
-    let log = report::Log::read(&store).unwrap();
+    let log = bothhands::log::Log::read(&store).unwrap();
     let schedule = Schedule::of(&log, &Times::utc()).unwrap();
     insta::assert_snapshot!(
         "golden_session_v1",

@@ -1,5 +1,6 @@
+use super::LogError;
 use crate::sequence::{EVENT_VERSION, Event, EventNo, ReplayError, State};
-use crate::store::{Digest256, Evidence, JOB_KIND, Record, Store, StoreError};
+use crate::store::{Digest256, EventId, Evidence, JOB_KIND, Record, Store};
 use jiff::Timestamp;
 use serde::Serialize;
 
@@ -8,6 +9,8 @@ use serde::Serialize;
 pub struct Entry {
     /// Its number in the session, from 0.
     pub no: EventNo,
+    /// Its name on every device; nothing when it is kept nowhere.
+    pub id: Option<EventId>,
     /// When it was kept.
     pub at: Timestamp,
     /// The device that kept it.
@@ -63,27 +66,6 @@ pub struct Log {
     pub entries: Vec<Entry>,
 }
 
-/// Why a log can't be reported on.
-#[derive(Debug, thiserror::Error)]
-pub enum LogError {
-    #[error(transparent)]
-    Store(#[from] StoreError),
-    #[error(
-        "event {seq} ({kind}) was written by a newer version of bothhands (events of version {version}; this one reads up to {EVENT_VERSION}): report on it with that version"
-    )]
-    Newer {
-        seq: u64,
-        kind: String,
-        version: u32,
-    },
-    #[error(
-        "event {seq} ({kind}) is not as this version writes it: {why}. Run `bothhands verify` on the log"
-    )]
-    Unreadable { seq: u64, kind: String, why: String },
-    #[error("there is nothing to report on yet: {0}")]
-    Replay(#[from] ReplayError),
-}
-
 impl Log {
     /// Reads the whole log, with the words that were heard and without their sound.
     ///
@@ -93,24 +75,49 @@ impl Log {
         let mut log = Self::default();
         for record in store.records() {
             let record = record?;
-            let Some(event) = event_of(&record)? else {
-                continue;
-            };
-            let evidence = record
+            let heard = record
                 .evidence
                 .map(|hash| store.evidence(&hash))
                 .transpose()?
                 .flatten();
-            log.push(Entry {
+            log.take(record, heard.as_ref().map(Heard::of))?;
+        }
+        Ok(log)
+    }
+
+    /// Reads the logs that one was put together from, each in its own order and with numbers of
+    /// its own, without what was heard. A log that was not merged is one of one.
+    ///
+    /// # Errors
+    /// When the log can't be read, or holds an event that this version does not know.
+    pub fn threads(store: &Store) -> Result<Vec<Self>, LogError> {
+        store
+            .threads()?
+            .into_iter()
+            .map(|thread| {
+                let mut log = Self::default();
+                for record in thread {
+                    log.take(record, None)?;
+                }
+                Ok(log)
+            })
+            .collect()
+    }
+
+    /// Adds a record, unless it is the job file's text.
+    fn take(&mut self, record: Record, heard: Option<Heard>) -> Result<(), LogError> {
+        if let Some(event) = event_of(&record)? {
+            self.push(Entry {
                 no: EventNo(0),
+                id: Some(record.id),
                 at: record.at,
                 device: record.device,
                 event,
                 evidence: record.evidence,
-                heard: evidence.as_ref().map(Heard::of),
+                heard,
             });
         }
-        Ok(log)
+        Ok(())
     }
 
     /// A log of events that are not kept anywhere, for tests and for a session in progress.
@@ -119,6 +126,7 @@ impl Log {
         for (event, at) in events {
             log.push(Entry {
                 no: EventNo(0),
+                id: None,
                 at,
                 device: String::new(),
                 event,

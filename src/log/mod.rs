@@ -1,0 +1,43 @@
+//! The log of a session: the one place that reads its events back and the one that adds to it.
+//!
+//! `store` keeps records and knows nothing of what they mean; `sequence` knows what events mean
+//! and nothing of files. Here they meet, so that whoever takes up, reports on or merges a log
+//! refuses the same logs for the same reasons.
+
+mod clock;
+mod read;
+mod write;
+
+#[cfg(test)]
+mod tests;
+
+pub use clock::SharedClock;
+pub use read::{Entry, Heard, Log};
+pub use write::{begin, keep, take_up};
+
+use crate::sequence::{EVENT_VERSION, ReplayError};
+use crate::store::StoreError;
+
+/// Why a log can't be read, or an event not be added to it.
+#[derive(Debug, thiserror::Error)]
+pub enum LogError {
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    #[error(
+        "event {seq} ({kind}) was written by a newer version of bothhands (events of version {version}; this one reads up to {EVENT_VERSION}): use that version for this log"
+    )]
+    Newer {
+        seq: u64,
+        kind: String,
+        version: u32,
+    },
+    #[error(
+        "event {seq} ({kind}) is not as this version writes it: {why}. Run `bothhands verify` on the log"
+    )]
+    Unreadable { seq: u64, kind: String, why: String },
+    #[error("there is nothing in it to go by yet: {0}")]
+    Replay(#[from] ReplayError),
+    /// It could not be read back, so it is not kept at all.
+    #[error("an event ({kind}) can't be written down so that it can be read again: {why}.")]
+    Unwritable { kind: &'static str, why: String },
+}

@@ -1,0 +1,75 @@
+use super::*;
+use crate::installation::Job;
+use crate::sequence::{Event, Session};
+use crate::store::{Mode, NewEvent, Store};
+use std::path::PathBuf;
+
+const JOB: &str = include_str!("../../demo/boathouse.toml");
+
+/// A log that was begun and nothing more.
+fn begun(folder: &tempfile::TempDir) -> (PathBuf, Store) {
+    let db = folder.path().join("session.db");
+    let clock = SharedClock::default();
+    let (mut store, state) = take_up(&db, &clock).unwrap();
+    assert!(state.is_none(), "there is nothing in it yet");
+    begin(&mut store, JOB).unwrap();
+    let job = Job::parse(JOB, "boathouse.toml").unwrap();
+    let (_, turn) = Session::begin(job, "a test", clock.tick()).unwrap();
+    keep(&mut store, &turn.events, None).unwrap();
+    (db, store)
+}
+
+#[test]
+fn what_was_kept_is_taken_up_again() {
+    let folder = tempfile::tempdir().unwrap();
+    let (db, store) = begun(&folder);
+    let kept = Log::read(&store).unwrap();
+    drop(store);
+    let (store, state) = take_up(&db, &SharedClock::default()).unwrap();
+    let state = state.unwrap();
+    assert_eq!(state.job().title, Job::parse(JOB, "").unwrap().title);
+    assert_eq!(Log::read(&store).unwrap(), kept);
+    let threads = Log::threads(&store).unwrap();
+    assert_eq!(threads, [kept], "a log that was not merged is one thread");
+}
+
+#[test]
+fn a_log_of_a_newer_version_is_neither_read_nor_taken_up() {
+    let folder = tempfile::tempdir().unwrap();
+    let (db, mut store) = begun(&folder);
+    let newer = NewEvent::new("weighed", u32::from(EVENT_VERSION) + 1, &"3 kg").unwrap();
+    store.append(&[newer], None).unwrap();
+    let before = store.len().unwrap();
+    let read = Log::read(&store).unwrap_err();
+    let thread = Log::threads(&store).unwrap_err();
+    drop(store);
+    let taken_up = take_up(&db, &SharedClock::default()).unwrap_err();
+    for why in [read, thread, taken_up] {
+        assert!(
+            matches!(&why, LogError::Newer { kind, .. } if kind == "weighed"),
+            "{why}"
+        );
+        assert!(why.to_string().contains("use that version"), "{why}");
+    }
+    let store = Store::open(&db, Mode::Read).unwrap();
+    assert_eq!(store.len().unwrap(), before, "nothing was added");
+}
+
+#[test]
+fn an_event_that_could_not_be_read_again_is_refused_with_all_that_came_with_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let (_, mut store) = begun(&folder);
+    let before = Log::read(&store).unwrap();
+    let mut job = Job::parse(JOB, "").unwrap();
+    job.supply.volts = f64::NAN;
+    let opened = Event::Opened {
+        job: Box::new(job),
+        by: String::new(),
+    };
+    let why = keep(&mut store, &[Event::Paused, opened], None).unwrap_err();
+    assert!(
+        matches!(&why, LogError::Unwritable { kind: "opened", .. }),
+        "{why}"
+    );
+    assert_eq!(Log::read(&store).unwrap(), before, "none of them was kept");
+}

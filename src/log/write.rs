@@ -1,0 +1,64 @@
+use super::{Log, LogError, SharedClock};
+use crate::sequence::{EVENT_VERSION, Event, State};
+use crate::store::{Evidence, Mode, NewEvent, Options, Store};
+use std::path::Path;
+
+/// Opens a log to add to it, or makes it, and replays what it holds; no state when that is nothing
+/// yet. What is added is stamped by the clock.
+///
+/// # Errors
+/// When it can't be opened for writing, holds what this version does not know, or does not begin
+/// as a log does.
+pub fn take_up(db: &Path, clock: &SharedClock) -> Result<(Store, Option<State>), LogError> {
+    let ticking = clock.clone();
+    clock.tick();
+    let options = Options::new(Mode::AppendOrCreate).clock(move || ticking.now());
+    let store = Store::open_with(db, options)?;
+    let log = Log::read(&store)?;
+    let state = match log.entries.as_slice() {
+        [] => None,
+        _ => Some(log.state()?),
+    };
+    Ok((store, state))
+}
+
+/// Begins a log with the job file's text just as it is.
+///
+/// # Errors
+/// When it could not be kept.
+pub fn begin(store: &mut Store, job: &str) -> Result<(), LogError> {
+    let event = NewEvent::job(job).map_err(|why| unwritable("job", &why))?;
+    store.append(&[event], None)?;
+    Ok(())
+}
+
+/// Adds events and the sound they rest on, all of them or none.
+///
+/// # Errors
+/// When one of them could not be read back, or they could not be kept: then none was.
+pub fn keep(
+    store: &mut Store,
+    events: &[Event],
+    evidence: Option<&Evidence>,
+) -> Result<(), LogError> {
+    let new = events.iter().map(written).collect::<Result<Vec<_>, _>>()?;
+    store.append(&new, evidence)?;
+    Ok(())
+}
+
+/// The event as it is written, once it is sure that it can be read: a number that is none becomes
+/// `null` in JSON without any error, and would make the whole log unreadable.
+fn written(event: &Event) -> Result<NewEvent, LogError> {
+    let new = NewEvent::new(event.kind(), EVENT_VERSION.into(), event)
+        .map_err(|why| unwritable(event.kind(), &why))?;
+    new.payload::<Event>()
+        .map_err(|why| unwritable(event.kind(), &why))?;
+    Ok(new)
+}
+
+fn unwritable(kind: &'static str, why: &serde_json::Error) -> LogError {
+    LogError::Unwritable {
+        kind,
+        why: why.to_string(),
+    }
+}
