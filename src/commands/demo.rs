@@ -114,9 +114,9 @@ fn clear_earlier_demo(db: &Path, job: &Job) -> anyhow::Result<()> {
         return Ok(());
     }
     let ours = {
-        let (_, state) = log::take_up(db, &SharedClock::default())
+        let (_, log) = log::take_up(db, &SharedClock::default())
             .with_context(|| format!("{} is in the way; choose another --out", db.display()))?;
-        state.is_none_or(|state| state.job().title == job.title)
+        log.entries.is_empty() || log.agenda()?.job().title == job.title
     };
     if !ours {
         bail!(

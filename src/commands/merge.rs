@@ -1,5 +1,5 @@
 use crate::log::Log;
-use crate::sequence::Standing;
+use crate::sequence::ReadingStatus;
 use crate::store::{EventId, Merged, Mode, Store, merge};
 use anyhow::Context;
 use clap::Args;
@@ -49,10 +49,10 @@ pub fn run(args: MergeArgs) -> anyhow::Result<ExitCode> {
 fn disagreements(store: &Store) -> anyhow::Result<Vec<String>> {
     let mut steps: BTreeMap<String, Vec<Counting>> = BTreeMap::new();
     for (thread, log) in Log::threads(store)?.iter().enumerate() {
-        let state = log.state()?;
+        let state = log.agenda()?;
         for kept in state
             .readings()
-            .filter(|kept| kept.standing == Standing::Counts)
+            .filter(|kept| kept.status == ReadingStatus::Counts)
         {
             let entry = log
                 .entry(kept.no)

@@ -2,7 +2,7 @@
 //! what was said, and how loud it is. Every sign is a word; colour is never used.
 
 use super::conduct::Witness;
-use crate::sequence::{Mode, OutEntry, Standing, State, prompt, speak};
+use crate::sequence::{Agenda, Mode, OutEntry, ReadingStatus, prompt, say};
 use crate::speech::{Heard, Outcome};
 use crate::terms::Manner;
 use crate::voice::{Mark, Tone, Voice};
@@ -37,21 +37,21 @@ pub struct View {
 
 impl View {
     /// Takes what it shows from a session.
-    pub fn follow(&mut self, state: &State) {
-        self.place = speak::where_are_we(state);
+    pub fn follow(&mut self, state: &Agenda) {
+        self.place = say::where_are_we(state);
         self.asked = prompt(state).full;
         let mut readings: Vec<_> = state.readings().collect();
         readings.reverse();
         self.readings = readings
             .into_iter()
-            .filter(|kept| matches!(kept.standing, Standing::Counts | Standing::Questioned))
+            .filter(|kept| matches!(kept.status, ReadingStatus::Counts | ReadingStatus::Questioned))
             .take(6)
             .map(|kept| {
                 let subject = state
                     .step(&kept.step)
-                    .map(|step| step.subject())
+                    .map(say::subject)
                     .unwrap_or_default();
-                let doubt = if kept.standing == Standing::Questioned {
+                let doubt = if kept.status == ReadingStatus::Questioned {
                     " (asked: affirm?)"
                 } else {
                     ""
@@ -62,7 +62,7 @@ impl View {
         self.out = state.open_entries().map(OutEntry::what).collect();
         self.mode = match state.mode() {
             Mode::Running => String::new(),
-            Mode::StandingBy => "standing by".to_owned(),
+            Mode::ReadingStatusBy => "standing by".to_owned(),
             Mode::Paused => "paused".to_owned(),
             Mode::Noting => "recording a note".to_owned(),
             Mode::Finished => "finished".to_owned(),
@@ -203,7 +203,7 @@ impl Witness for Screen {
         });
     }
 
-    fn went_on(&mut self, state: &State) {
+    fn went_on(&mut self, state: &Agenda) {
         self.change(|view| view.follow(state));
     }
 }

@@ -119,7 +119,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     // After the voice, whose service takes seconds to start: sound that waits meanwhile would be
     // too much. Before the log, so that no empty one is left behind where there is no microphone.
     let mut source = source(args)?;
-    let (mut store, state) = log::take_up(&db, &clock)
+    let (mut store, log) = log::take_up(&db, &clock)
         .with_context(|| format!("{}: the log can't be taken up", db.display()))?;
     let opening = store.opening().to_string();
     if !opening.is_empty() {
@@ -135,15 +135,12 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     } else {
         None
     };
-    let (session, first) = match state {
-        None => {
-            log::begin(&mut store, &text)?;
-            Session::begin(job, &by(), clock.tick())?
-        }
-        Some(state) => {
-            same_job(&db, &job, &state)?;
-            Session::resume(state, &by(), clock.tick())
-        }
+    let (session, first) = if log.entries.is_empty() {
+        log::begin(&mut store, &text)?;
+        Session::begin(job, &by(), clock.tick())?
+    } else {
+        same_job(&db, &job, &log.agenda()?)?;
+        Session::resume(log.events(), &by(), clock.tick())?
     };
     let session = match tables {
         Some(tables) => session.with_tables(tables),

@@ -94,6 +94,19 @@ pub enum Source {
     Ups,
 }
 
+impl Source {
+    /// As said and written.
+    pub fn shown(self) -> &'static str {
+        match self {
+            Self::Mains => "mains",
+            Self::Solar => "solar",
+            Self::Battery => "battery",
+            Self::Generator => "generator",
+            Self::Ups => "uninterruptible supply",
+        }
+    }
+}
+
 /// A test instrument.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]

@@ -1,5 +1,6 @@
 use super::LogError;
-use crate::sequence::{EVENT_VERSION, Event, EventNo, ReplayError, State};
+use crate::sequence::say::is_of_the_same_turn;
+use crate::sequence::{Agenda, EVENT_VERSION, Event, EventNo, ReplayError};
 use crate::store::{Digest256, EventId, Evidence, JOB_KIND, Record, Store};
 use jiff::Timestamp;
 use serde::Serialize;
@@ -143,12 +144,24 @@ impl Log {
         self.entries.push(Entry { no, ..entry });
     }
 
-    /// The state after all of it.
+    /// The events with their times.
+    pub fn events(&self) -> impl Iterator<Item = (&Event, Timestamp)> {
+        self.entries.iter().map(|entry| (&entry.event, entry.at))
+    }
+
+    /// The agenda after all of it.
     ///
     /// # Errors
     /// When it is empty or does not begin with the job.
-    pub fn state(&self) -> Result<State, ReplayError> {
-        State::replay(self.entries.iter().map(|entry| (&entry.event, entry.at)))
+    pub fn agenda(&self) -> Result<Agenda, ReplayError> {
+        Agenda::replay(self.events())
+    }
+
+    /// The entries by turns: what came of one utterance, or of the program being started, was kept
+    /// at one time.
+    pub fn turns(&self) -> impl Iterator<Item = &[Entry]> {
+        self.entries
+            .chunk_by(|a, b| a.at == b.at && is_of_the_same_turn(&a.event, &b.event))
     }
 
     /// The entry with this number.

@@ -1,25 +1,24 @@
 use super::{Log, LogError, SharedClock};
-use crate::sequence::{EVENT_VERSION, Event, State};
+use crate::sequence::{EVENT_VERSION, Event};
 use crate::store::{Evidence, Mode, NewEvent, Options, Store};
 use std::path::Path;
 
-/// Opens a log to add to it, or makes it, and replays what it holds; no state when that is nothing
-/// yet. What is added is stamped by the clock.
+/// Opens a log to add to it, or makes it, and reads what it holds: no entries when that is
+/// nothing yet. What is added is stamped by the clock.
 ///
 /// # Errors
 /// When it can't be opened for writing, holds what this version does not know, or does not begin
 /// as a log does.
-pub fn take_up(db: &Path, clock: &SharedClock) -> Result<(Store, Option<State>), LogError> {
+pub fn take_up(db: &Path, clock: &SharedClock) -> Result<(Store, Log), LogError> {
     let ticking = clock.clone();
     clock.tick();
     let options = Options::new(Mode::AppendOrCreate).clock(move || ticking.now());
     let store = Store::open_with(db, options)?;
     let log = Log::read(&store)?;
-    let state = match log.entries.as_slice() {
-        [] => None,
-        _ => Some(log.state()?),
-    };
-    Ok((store, state))
+    if !log.entries.is_empty() {
+        log.agenda()?;
+    }
+    Ok((store, log))
 }
 
 /// Begins a log with the job file's text just as it is.

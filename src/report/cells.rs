@@ -1,8 +1,11 @@
-use super::schedule::{Limitation, tested_joined_instead};
+use super::schedule::Limitation;
 use super::words;
 use crate::limits::{Outcome, Verdict};
 use crate::quantity::{Reading, Relation, Unit};
-use crate::sequence::{EventNo, Kept, Progress, State, Step};
+use crate::sequence::procedures::tested_joined_instead;
+use crate::sequence::{
+    Agenda, Column, EventNo, ReadingRecord, ShownWhen, Step, StepOutcome, Worst,
+};
 use jiff::Timestamp;
 use serde::Serialize;
 
@@ -110,66 +113,74 @@ impl Cell {
     }
 }
 
-/// Which of several readings a cell shows.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Worst {
-    Lowest,
-    Highest,
+/// The cell of a column for one circuit: the worst of its readings, else what was said, else why
+/// there is nothing.
+pub fn cell(
+    agenda: &Agenda,
+    steps: &[&Step],
+    column: &'static Column,
+    limitations: &[Limitation],
+) -> Cell {
+    let own = steps
+        .iter()
+        .copied()
+        .filter(|step| agenda.procedure(step).column(step) == Some(column));
+    let found = filled(agenda, own, column.worst, limitations);
+    match column.shown {
+        ShownWhen::Done => found.when_done(),
+        ShownWhen::Always | ShownWhen::Planned => found,
+    }
 }
 
-/// One cell from the steps that belong in it: the worst of their readings, else what was said,
-/// else why there is nothing.
-pub fn cell<'a>(
-    state: &'a State,
+fn filled<'a>(
+    agenda: &'a Agenda,
     steps: impl Iterator<Item = &'a Step> + Clone,
     worst: Worst,
     limitations: &[Limitation],
 ) -> Cell {
-    let readings: Vec<&Kept> = steps
+    let readings: Vec<&ReadingRecord> = steps
         .clone()
-        .filter_map(|step| state.result(&step.id))
+        .filter_map(|step| agenda.result(step))
         .collect();
-    let by_size = |a: &&&Kept, b: &&&Kept| size(&a.reading).total_cmp(&size(&b.reading));
+    let by_size = |a: &&&ReadingRecord, b: &&&ReadingRecord| {
+        a.reading.size().total_cmp(&b.reading.size())
+    };
     let shown = match worst {
         Worst::Lowest => readings.iter().min_by(by_size),
         Worst::Highest => readings.iter().max_by(by_size),
     };
-    if let Some(kept) = shown {
+    if let Some(record) = shown {
         return Cell::Reading {
-            shown: kept.reading.shown(),
-            unit: kept.reading.unit.map(Unit::symbol),
-            is_bound: kept.reading.relation != Relation::Exact,
-            event: kept.no,
+            shown: record.reading.shown(),
+            unit: record.reading.unit.map(Unit::symbol),
+            is_bound: record.reading.relation != Relation::Exact,
+            event: record.no,
             of: readings.len(),
-            verdict: kept.verdict.clone(),
+            verdict: record.verdict.clone(),
         };
     }
     let mut found = Cell::NotPlanned;
     for step in steps {
-        match state.progress(&step.id) {
-            Some(Progress::Stated(event, statement)) => {
+        match agenda.outcome(step) {
+            Some(StepOutcome::Stated(event, statement)) => {
                 return Cell::Said {
-                    said: statement.shown(),
+                    said: words::stated(*statement),
                     event: *event,
-                    wrong: super::schedule::is_wrong(step, *statement),
+                    wrong: step.is_wrong(*statement),
                 };
             }
-            Some(Progress::NotTested(_, reason)) => {
-                found = not_tested(step, reason.shown(), limitations);
+            Some(StepOutcome::NotTested(_, reason)) => {
+                found = not_tested(agenda, step, reason.shown(), limitations);
             }
-            Some(Progress::Skipped(_, reason)) => {
+            Some(StepOutcome::Skipped(_, reason)) => {
                 found = Cell::Skipped {
                     reason: reason.shown(),
                 };
             }
-            Some(Progress::Read(_)) => {}
-            None if state.is_open(step) => found = Cell::NotDone,
-            None if tested_joined_instead(state, step) => {
-                found = not_tested(
-                    step,
-                    "live conductors joined and tested to earth instead",
-                    limitations,
-                );
+            Some(StepOutcome::Read(_)) => {}
+            None if agenda.is_open(step) => found = Cell::NotDone,
+            None if tested_joined_instead(agenda.state(), step) => {
+                found = not_tested(agenda, step, JOINED_INSTEAD, limitations);
             }
             None => {}
         }
@@ -177,8 +188,11 @@ pub fn cell<'a>(
     found
 }
 
-fn not_tested(step: &Step, reason: &str, limitations: &[Limitation]) -> Cell {
-    let what = words::step(step);
+/// Why a pair was not tested by itself.
+pub(super) const JOINED_INSTEAD: &str = "live conductors joined and tested to earth instead";
+
+fn not_tested(agenda: &Agenda, step: &Step, reason: &str, limitations: &[Limitation]) -> Cell {
+    let what = words::step(agenda, step);
     let mark = limitations.iter().find(|one| {
         (one.board, one.circuit) == (step.board, step.circuit) && one.what.contains(&what)
     });
@@ -189,25 +203,53 @@ fn not_tested(step: &Step, reason: &str, limitations: &[Limitation]) -> Cell {
 }
 
 /// A row of a step's reading.
-pub fn reading_row(step: &Step, kept: &Kept) -> ReadingRow {
+pub fn reading_row(agenda: &Agenda, step: &Step, record: &ReadingRecord) -> ReadingRow {
+    let reading = record.reading;
     ReadingRow {
-        event: kept.no,
-        at: kept.at,
+        event: record.no,
+        at: record.at,
         stage: step.stage.shown(),
-        what: words::step(step),
-        shown: kept.reading.shown(),
-        unit: kept.reading.number.and(kept.reading.unit).map(Unit::symbol),
-        is_bound: kept.reading.relation != Relation::Exact,
-        affirmed: kept.question.is_some(),
-        verdict: kept.verdict.clone(),
-        reading: kept.reading,
+        what: words::step(agenda, step),
+        shown: reading.shown(),
+        unit: reading.number.and(reading.unit).map(Unit::symbol),
+        is_bound: reading.relation != Relation::Exact,
+        affirmed: record.was_asked(),
+        verdict: record.verdict.clone(),
+        reading,
     }
 }
 
-/// A reading's size for sorting, in base units: over range is past everything.
-fn size(reading: &Reading) -> f64 {
-    let scale = reading.unit.map_or(1.0, Unit::scale);
-    reading
-        .number
-        .map_or(f64::INFINITY, |number| number.value() * scale)
+/// The cells of a circuit, in the order of the schedule's columns.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Cells(Vec<(&'static Column, Cell)>);
+
+impl Cells {
+    /// All of a circuit's.
+    pub fn of(agenda: &Agenda, steps: &[&Step], limitations: &[Limitation]) -> Self {
+        let columns = agenda.catalogue().columns().into_iter();
+        Self(
+            columns
+                .map(|column| (column, cell(agenda, steps, column, limitations)))
+                .collect(),
+        )
+    }
+
+    /// The cell of a column.
+    pub fn get(&self, column: &Column) -> &Cell {
+        self.called(column.key)
+    }
+
+    /// The cell of the column with this name in JSON; not planned when there is none.
+    pub fn called(&self, key: &str) -> &Cell {
+        let mut cells = self.0.iter();
+        cells
+            .find(|(column, _)| column.key == key)
+            .map_or(&Cell::NotPlanned, |(_, cell)| cell)
+    }
+}
+
+impl Serialize for Cells {
+    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_map(self.0.iter().map(|(column, cell)| (column.key, cell)))
+    }
 }

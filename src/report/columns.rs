@@ -1,14 +1,28 @@
 use super::cells::Cell;
-use super::schedule::{BoardSchedule, CircuitRow};
+use super::schedule::{BoardSchedule, CircuitRow, Schedule};
 use super::words::plain;
+use crate::sequence::{Beside, Column, ShownWhen};
 
 /// One column of the circuit table: its heading, and what stands in it.
-pub struct Column {
+#[derive(Clone, Copy)]
+pub struct TableColumn {
     pub group: &'static str,
     pub head: &'static str,
-    pub cell: for<'a> fn(&'a CircuitRow) -> Shown<'a>,
-    /// Whether a circuit has something for it; a column that no circuit needs is left out.
-    used: fn(&CircuitRow) -> bool,
+    /// Its name in CSV.
+    pub csv: &'static str,
+    what: What,
+}
+
+/// Where a column's cells come from.
+#[derive(Clone, Copy)]
+enum What {
+    /// The job file, or the limits; shown when any circuit has something for it, or always.
+    Given {
+        cell: fn(&CircuitRow) -> Option<String>,
+        always: bool,
+    },
+    /// A procedure's results.
+    Result(&'static Column),
 }
 
 /// What stands in a cell.
@@ -19,7 +33,7 @@ pub enum Shown<'a> {
     Result(&'a Cell),
 }
 
-impl Column {
+impl TableColumn {
     /// Its name when it stands alone: "Ring Ω: r₁".
     pub fn label(&self) -> String {
         match (self.group, self.head) {
@@ -28,66 +42,110 @@ impl Column {
             (group, head) => format!("{group}: {head}"),
         }
     }
+
+    /// What stands in it for a circuit.
+    pub fn cell<'a>(&self, circuit: &'a CircuitRow) -> Shown<'a> {
+        match self.what {
+            What::Given { cell, .. } => cell(circuit).map_or(Shown::Nothing, Shown::Text),
+            What::Result(column) => Shown::Result(circuit.cells.get(column)),
+        }
+    }
+
+    /// The same as plain text; empty where nothing belongs.
+    pub fn text(&self, circuit: &CircuitRow) -> String {
+        match self.cell(circuit) {
+            Shown::Nothing => String::new(),
+            Shown::Text(text) => text,
+            Shown::Result(cell) => cell.text(),
+        }
+    }
+
+    /// Whether a circuit has something for it; a column that no circuit needs is left out of a
+    /// page.
+    fn used(&self, circuit: &CircuitRow) -> bool {
+        match self.what {
+            What::Given { cell, always } => always || cell(circuit).is_some(),
+            What::Result(column) => {
+                column.shown == ShownWhen::Always || *circuit.cells.get(column) != Cell::NotPlanned
+            }
+        }
+    }
 }
 
-fn always(_: &CircuitRow) -> bool {
-    true
+const fn given(
+    group: &'static str,
+    head: &'static str,
+    csv: &'static str,
+    always: bool,
+    cell: fn(&CircuitRow) -> Option<String>,
+) -> TableColumn {
+    TableColumn {
+        group,
+        head,
+        csv,
+        what: What::Given { cell, always },
+    }
 }
 
-fn planned(cell: &Cell) -> bool {
-    *cell != Cell::NotPlanned
-}
-
-fn number(value: Option<f64>) -> Shown<'static> {
-    value.map_or(Shown::Nothing, |value| Shown::Text(plain(value)))
-}
-
-fn text(value: Option<&str>) -> Shown<'static> {
-    value.map_or(Shown::Nothing, |text| Shown::Text(text.to_owned()))
-}
-
+/// What the job file gives, before the results.
 #[rustfmt::skip]
-const COLUMNS: &[Column] = &[
-    Column { group: "Circuit", head: "No.", used: always, cell: |c| Shown::Text(c.number.to_string()) },
-    Column { group: "Circuit", head: "Description", used: always, cell: |c| Shown::Text(format!("{}, {}", c.description, c.kind)) },
-    Column { group: "Conductors mm²", head: "live", used: always, cell: |c| number(c.live_mm2) },
-    Column { group: "Conductors mm²", head: "cpc", used: always, cell: |c| number(c.cpc_mm2) },
-    Column { group: "Overcurrent device", head: "kind", used: always, cell: |c| text(c.device) },
-    Column { group: "Overcurrent device", head: "Iₙ A", used: always, cell: |c| number(c.rating_amps) },
-    Column { group: "Overcurrent device", head: "kA", used: |c| c.breaking_ka.is_some(), cell: |c| number(c.breaking_ka) },
-    Column { group: "RCD", head: "IΔₙ mA", used: |c| c.rcd_ma.is_some(), cell: |c| number(c.rcd_ma) },
-    Column { group: "RCD", head: "type", used: |c| c.rcd_type.is_some(), cell: |c| text(c.rcd_type.as_deref()) },
-    Column { group: "Continuity Ω", head: "R₁+R₂", used: always, cell: |c| Shown::Result(&c.r1_r2) },
-    Column { group: "Continuity Ω", head: "R₂", used: |c| planned(&c.r2), cell: |c| Shown::Result(&c.r2) },
-    Column { group: "Ring Ω", head: "r₁", used: |c| planned(&c.ring_r1), cell: |c| Shown::Result(&c.ring_r1) },
-    Column { group: "Ring Ω", head: "rₙ", used: |c| planned(&c.ring_rn), cell: |c| Shown::Result(&c.ring_rn) },
-    Column { group: "Ring Ω", head: "r₂", used: |c| planned(&c.ring_r2), cell: |c| Shown::Result(&c.ring_r2) },
-    Column { group: "Insulation MΩ", head: "test V", used: always, cell: |c| c.test_volts.map_or(Shown::Nothing, |v| Shown::Text(v.to_string())) },
-    Column { group: "Insulation MΩ", head: "L–L", used: |c| planned(&c.insulation_ll), cell: |c| Shown::Result(&c.insulation_ll) },
-    Column { group: "Insulation MΩ", head: "L–N", used: always, cell: |c| Shown::Result(&c.insulation_ln) },
-    Column { group: "Insulation MΩ", head: "L–E", used: always, cell: |c| Shown::Result(&c.insulation_le) },
-    Column { group: "Insulation MΩ", head: "N–E", used: always, cell: |c| Shown::Result(&c.insulation_ne) },
-    Column { group: "Insulation MΩ", head: "L+N–E", used: |c| planned(&c.insulation_joined), cell: |c| Shown::Result(&c.insulation_joined) },
-    Column { group: "Polarity", head: "", used: always, cell: |c| Shown::Result(&c.polarity) },
-    Column { group: "Zₛ Ω", head: "measured", used: always, cell: |c| Shown::Result(&c.zs) },
-    Column { group: "Zₛ Ω", head: "maximum", used: |c| c.zs_limit.is_some(), cell: |c| text(c.zs_limit.as_deref()) },
-    Column { group: "RCD test", head: "½ IΔₙ", used: |c| planned(&c.rcd_half), cell: |c| Shown::Result(&c.rcd_half) },
-    Column { group: "RCD test", head: "IΔₙ ms", used: |c| planned(&c.rcd_rated), cell: |c| Shown::Result(&c.rcd_rated) },
-    Column { group: "RCD test", head: "5 IΔₙ ms", used: |c| planned(&c.rcd_five), cell: |c| Shown::Result(&c.rcd_five) },
-    Column { group: "RCD test", head: "button", used: |c| planned(&c.rcd_button), cell: |c| Shown::Result(&c.rcd_button) },
-    Column { group: "Remarks", head: "", used: |c| !c.remarks.is_empty(), cell: |c| Shown::Text(c.remarks.join("; ")) },
+pub const GIVEN: &[TableColumn] = &[
+    given("Conductors mm²", "live", "live conductors mm2", true, |c| c.live_mm2.map(plain)),
+    given("Conductors mm²", "cpc", "cpc mm2", true, |c| c.cpc_mm2.map(plain)),
+    given("Overcurrent device", "kind", "device", true, |c| c.device.map(str::to_owned)),
+    given("Overcurrent device", "Iₙ A", "rating A", true, |c| c.rating_amps.map(plain)),
+    given("Overcurrent device", "kA", "breaking capacity kA", false, |c| c.breaking_ka.map(plain)),
+    given("RCD", "IΔₙ mA", "RCD mA", false, |c| c.rcd_ma.map(plain)),
+    given("RCD", "type", "RCD type", false, |c| c.rcd_type.clone()),
 ];
 
-/// The columns that a board's circuits need.
-pub fn columns(board: &BoardSchedule) -> Vec<&'static Column> {
-    COLUMNS
-        .iter()
-        .filter(|column| board.circuits.iter().any(|c| (column.used)(c)))
+/// The results, with what stands beside them.
+pub fn results(schedule: &Schedule) -> Vec<TableColumn> {
+    let mut columns = Vec::new();
+    for column in &schedule.columns {
+        let result = TableColumn {
+            group: column.group,
+            head: column.head,
+            csv: column.csv,
+            what: What::Result(column),
+        };
+        match column.beside {
+            Beside::Nothing => columns.push(result),
+            Beside::TestVoltage => {
+                let volts = |c: &CircuitRow| c.test_volts.map(|v| v.to_string());
+                columns.push(given(column.group, "test V", "insulation test V", true, volts));
+                columns.push(result);
+            }
+            Beside::LargestZs => {
+                let limit = |c: &CircuitRow| c.zs_limit.clone();
+                columns.push(result);
+                columns.push(given(column.group, "maximum", "Zs maximum ohm", false, limit));
+            }
+        }
+    }
+    columns
+}
+
+/// The columns that a board's circuits need on a page.
+pub fn columns(schedule: &Schedule, board: &BoardSchedule) -> Vec<TableColumn> {
+    let number = given("Circuit", "No.", "circuit", true, |c| Some(c.number.to_string()));
+    let what = given("Circuit", "Description", "description", true, |c| {
+        Some(format!("{}, {}", c.description, c.kind))
+    });
+    let remarks = given("Remarks", "", "remarks", false, |c| {
+        (!c.remarks.is_empty()).then(|| c.remarks.join("; "))
+    });
+    [number, what]
+        .into_iter()
+        .chain(GIVEN.iter().copied())
+        .chain(results(schedule))
+        .chain([remarks])
+        .filter(|column| board.circuits.iter().any(|c| column.used(c)))
         .collect()
 }
 
 /// The groups of columns that stand beside each other, with how many columns each has.
-pub fn groups(columns: &[&Column]) -> Vec<(&'static str, usize)> {
+pub fn groups(columns: &[TableColumn]) -> Vec<(&'static str, usize)> {
     let mut groups: Vec<(&str, usize)> = Vec::new();
     for column in columns {
         match groups.last_mut() {

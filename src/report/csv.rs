@@ -1,39 +1,17 @@
-use super::schedule::{CircuitRow, Schedule};
-use super::words::plain;
+use super::columns::{GIVEN, TableColumn, results};
+use super::schedule::Schedule;
 use std::fmt::Write;
 
-const COLUMNS: [&str; 38] = [
+const BEFORE: [&str; 6] = [
     "board",
     "board name",
     "circuit",
     "description",
     "kind",
     "points",
-    "live conductors mm2",
-    "cpc mm2",
-    "device",
-    "rating A",
-    "breaking capacity kA",
-    "RCD mA",
-    "RCD type",
-    "R1+R2 ohm",
-    "R2 ohm",
-    "ring r1 ohm",
-    "ring rn ohm",
-    "ring r2 ohm",
-    "insulation test V",
-    "insulation L-L Mohm",
-    "insulation L-N Mohm",
-    "insulation L-E Mohm",
-    "insulation N-E Mohm",
-    "insulation L+N-E Mohm",
-    "polarity",
-    "Zs ohm",
-    "Zs maximum ohm",
-    "RCD half rated",
-    "RCD rated ms",
-    "RCD five times ms",
-    "RCD test button",
+];
+
+const AFTER: [&str; 7] = [
     "remarks",
     "title",
     "site",
@@ -47,63 +25,36 @@ const COLUMNS: [&str; 38] = [
 /// byte order mark so that spreadsheets read it as UTF-8. Bounds stay bounds: `>999`.
 pub fn csv(schedule: &Schedule) -> String {
     let mut text = String::from("\u{feff}");
-    line(&mut text, COLUMNS.iter().map(|c| (*c).to_owned()));
+    let columns: Vec<TableColumn> = GIVEN.iter().copied().chain(results(schedule)).collect();
+    let heads = BEFORE
+        .into_iter()
+        .chain(columns.iter().map(|column| column.csv))
+        .chain(AFTER);
+    line(&mut text, heads.map(str::to_owned));
     for board in &schedule.boards {
         for circuit in &board.circuits {
-            let mut cells = vec![board.number.to_string(), board.name.clone()];
-            cells.extend(own(circuit));
-            cells.extend([
+            let before = [
+                board.number.to_string(),
+                board.name.clone(),
+                circuit.number.to_string(),
+                circuit.description.clone(),
+                circuit.kind.to_owned(),
+                circuit.points.to_string(),
+            ];
+            let results = columns.iter().map(|column| column.text(circuit));
+            let after = [
+                circuit.remarks.join("; "),
                 schedule.title.clone(),
                 schedule.site.clone(),
                 schedule.tester.clone(),
                 schedule.supervisor.clone().unwrap_or_default(),
                 schedule.begun.to_string(),
                 schedule.record_of.to_owned(),
-            ]);
-            line(&mut text, cells.into_iter());
+            ];
+            line(&mut text, before.into_iter().chain(results).chain(after));
         }
     }
     text
-}
-
-fn own(circuit: &CircuitRow) -> Vec<String> {
-    let number = |n: Option<f64>| n.map(plain).unwrap_or_default();
-    let text = |t: &Option<String>| t.clone().unwrap_or_default();
-    vec![
-        circuit.number.to_string(),
-        circuit.description.clone(),
-        circuit.kind.to_owned(),
-        circuit.points.to_string(),
-        number(circuit.live_mm2),
-        number(circuit.cpc_mm2),
-        circuit.device.unwrap_or_default().to_owned(),
-        number(circuit.rating_amps),
-        number(circuit.breaking_ka),
-        number(circuit.rcd_ma),
-        text(&circuit.rcd_type),
-        circuit.r1_r2.text(),
-        circuit.r2.text(),
-        circuit.ring_r1.text(),
-        circuit.ring_rn.text(),
-        circuit.ring_r2.text(),
-        circuit
-            .test_volts
-            .map(|v| v.to_string())
-            .unwrap_or_default(),
-        circuit.insulation_ll.text(),
-        circuit.insulation_ln.text(),
-        circuit.insulation_le.text(),
-        circuit.insulation_ne.text(),
-        circuit.insulation_joined.text(),
-        circuit.polarity.text(),
-        circuit.zs.text(),
-        text(&circuit.zs_limit),
-        circuit.rcd_half.text(),
-        circuit.rcd_rated.text(),
-        circuit.rcd_five.text(),
-        circuit.rcd_button.text(),
-        circuit.remarks.join("; "),
-    ]
 }
 
 fn line(text: &mut String, cells: impl Iterator<Item = String>) {

@@ -1,8 +1,9 @@
 use super::words::{self, Times};
 use crate::grammar::Said;
 use crate::log::{Entry, Heard, Log, LogError};
+use crate::sequence::say::{self, Narrator};
 use crate::sequence::{
-    CAUTIONS, Event, EventNo, Line, LineKind, Mode, OutEntry, Question, State, Withdrawal, speak,
+    Agenda, Event, EventNo, Line, LineKind, OutEntry, ReplayError, Withdrawal,
 };
 use jiff::Timestamp;
 use serde::Serialize;
@@ -75,53 +76,67 @@ impl Wanted {
 /// # Errors
 /// When the log is empty or does not begin with the job.
 pub fn dialogue(log: &Log) -> Result<Vec<Exchange>, LogError> {
-    let mut entries = log.entries.iter();
-    let first = entries.next().ok_or(crate::sequence::ReplayError::Empty)?;
-    let mut state = State::open(&first.event, first.at)?;
-    let mut exchanges = vec![begun(first, &state)];
-    let mut before_that: Option<&Entry> = Some(first);
-    for entry in entries {
-        let here = state
-            .current()
-            .map(|step| (Some(step.board), step.circuit))
-            .unwrap_or_default();
-        let out_before: Vec<EventNo> = state.open_entries().map(|e| e.no).collect();
-        let mut lines = answer(&state, entry);
-        let question_before = state.question().is_some();
-        let (board, circuit) = place(&state, &entry.event).unwrap_or(here);
-        let understood = understood(&state, &entry.event);
-        state.apply(&entry.event, entry.at);
-        lines.extend(after_words(&state, entry));
-        let out_after: Vec<EventNo> = state.open_entries().map(|e| e.no).collect();
-        let exchange = Exchange {
-            event: entry.no,
-            at: entry.at,
-            kinds: vec![entry.event.kind()],
-            board,
-            circuit,
-            heard: entry.heard.clone(),
-            sound: entry.evidence.map(|hash| hash.to_string()),
-            understood,
-            runner_up: match &entry.event {
-                Event::Unclear { runner_up, .. } => runner_up.clone(),
-                _ => None,
-            },
-            corrects: corrects(&entry.event),
-            question: question_before
-                || state.question().is_some()
-                || matches!(entry.event, Event::Unclear { .. }),
-            refused: matches!(entry.event, Event::Refused { .. }),
-            program: lines.iter().map(program_line).collect(),
-            out: (out_before != out_after)
-                .then(|| state.open_entries().map(OutEntry::what).collect()),
-        };
-        match exchanges.last_mut() {
-            Some(last) if before_that.is_some_and(|b| goes_on(b, entry)) => last.join(exchange),
-            _ => exchanges.push(exchange),
-        }
-        before_that = Some(entry);
+    let first = log.entries.first().ok_or(ReplayError::Empty)?;
+    let agenda = Agenda::open(&first.event, first.at)?;
+    Ok(follow(log, agenda))
+}
+
+/// The same, with an agenda that has taken the log's first event.
+pub fn follow(log: &Log, mut agenda: Agenda) -> Vec<Exchange> {
+    let mut narrator = Narrator::default();
+    let turns = log.turns();
+    turns
+        .map(|turn| exchange(turn, &mut agenda, &mut narrator))
+        .collect()
+}
+
+/// What came of one turn.
+fn exchange(turn: &[Entry], agenda: &mut Agenda, narrator: &mut Narrator) -> Exchange {
+    let before = agenda.clone();
+    let events: Vec<Event> = turn.iter().map(|entry| entry.event.clone()).collect();
+    let at = turn.first().map_or(Timestamp::UNIX_EPOCH, |entry| entry.at);
+    let lines = narrator.tell(agenda, &events, at);
+    let here = before
+        .current()
+        .map(|step| (Some(step.board), step.circuit))
+        .filter(|_| !events.iter().any(|e| matches!(e, Event::Opened { .. })))
+        .unwrap_or_default();
+    let (board, circuit) = events
+        .iter()
+        .filter_map(|event| place(&before, event))
+        .next_back()
+        .unwrap_or(here);
+    let numbers = |agenda: &Agenda| -> Vec<EventNo> {
+        agenda.open_entries().map(|entry| entry.no).collect()
+    };
+    let understood: Vec<String> = events
+        .iter()
+        .filter_map(|event| understood(&before, event))
+        .collect();
+    let heard_by = turn.iter().find(|entry| entry.evidence.is_some());
+    let unclear = events.iter().find_map(|event| match event {
+        Event::Unclear { runner_up, .. } => Some(runner_up.clone()),
+        _ => None,
+    });
+    Exchange {
+        event: turn.first().map_or(EventNo(0), |entry| entry.no),
+        at,
+        kinds: events.iter().map(Event::kind).collect(),
+        board,
+        circuit,
+        heard: heard_by.and_then(|entry| entry.heard.clone()),
+        sound: heard_by
+            .and_then(|entry| entry.evidence)
+            .map(|hash| hash.to_string()),
+        understood: (!understood.is_empty()).then(|| understood.join(", ")),
+        question: before.question().is_some() || agenda.question().is_some() || unclear.is_some(),
+        runner_up: unclear.flatten(),
+        corrects: events.iter().flat_map(corrects).collect(),
+        refused: events.iter().any(|e| matches!(e, Event::Refused { .. })),
+        program: lines.iter().map(program_line).collect(),
+        out: (numbers(&before) != numbers(agenda))
+            .then(|| agenda.open_entries().map(OutEntry::what).collect()),
     }
-    Ok(exchanges)
 }
 
 impl Exchange {
@@ -129,65 +144,11 @@ impl Exchange {
     pub fn at_desk(&self) -> bool {
         self.kinds == ["corrected-at-desk"]
     }
-
-    /// Adds what came of the same utterance.
-    fn join(&mut self, next: Self) {
-        self.kinds.extend(next.kinds);
-        self.board = next.board;
-        self.circuit = next.circuit;
-        self.understood = match (self.understood.take(), next.understood) {
-            (Some(a), Some(b)) => Some(format!("{a}, {b}")),
-            (a, b) => a.or(b),
-        };
-        self.corrects.extend(next.corrects);
-        self.question |= next.question;
-        self.refused |= next.refused;
-        self.program
-            .retain(|line| line.kind != kind(LineKind::Prompt));
-        self.program.extend(next.program);
-        self.out = next.out.or(self.out.take());
-    }
-}
-
-/// A correction withdraws the wrong and takes the right in one go.
-fn goes_on(before: &Entry, entry: &Entry) -> bool {
-    let correction = matches!(
-        before.event,
-        Event::Withdrawn {
-            why: Withdrawal::Correction,
-            ..
-        }
-    );
-    correction && before.at == entry.at && before.evidence == entry.evidence
-}
-
-fn begun(first: &Entry, state: &State) -> Exchange {
-    let mut program: Vec<ProgramLine> = CAUTIONS
-        .iter()
-        .map(|caution| program_line(&Line::warning(*caution)))
-        .collect();
-    program.push(program_line(&speak::prompt(state).due()));
-    Exchange {
-        event: first.no,
-        at: first.at,
-        kinds: vec![first.event.kind()],
-        board: None,
-        circuit: None,
-        heard: None,
-        sound: None,
-        understood: None,
-        runner_up: None,
-        corrects: Vec::new(),
-        question: false,
-        refused: false,
-        program,
-        out: None,
-    }
 }
 
 /// The place an event names itself.
-fn place(state: &State, event: &Event) -> Option<(Option<u16>, Option<u16>)> {
-    let of_step = |id| state.step(id).map(|step| (Some(step.board), step.circuit));
+fn place(agenda: &Agenda, event: &Event) -> Option<(Option<u16>, Option<u16>)> {
+    let of_step = |id| agenda.step(id).map(|step| (Some(step.board), step.circuit));
     match event {
         Event::Reading { step, .. }
         | Event::Stated { step, .. }
@@ -196,12 +157,12 @@ fn place(state: &State, event: &Event) -> Option<(Option<u16>, Option<u16>)> {
         Event::Moved { to, .. } => of_step(to),
         Event::TakenOut { board, circuit, .. } => Some((Some(*board), *circuit)),
         Event::PutBack { entries } => {
-            let entry = state.out_list().iter().find(|e| entries.contains(&e.no))?;
+            let entry = agenda.out_list().iter().find(|e| entries.contains(&e.no))?;
             Some((Some(entry.board), entry.circuit))
         }
         Event::Affirmed { of }
         | Event::Withdrawn { of, .. }
-        | Event::CorrectedAtDesk { of, .. } => of_step(&state.reading(*of)?.step),
+        | Event::CorrectedAtDesk { of, .. } => of_step(&agenda.reading(*of)?.step),
         _ => None,
     }
 }
@@ -218,7 +179,7 @@ fn corrects(event: &Event) -> Vec<EventNo> {
 }
 
 /// What the person meant, from the event that came of it.
-pub(crate) fn understood(state: &State, event: &Event) -> Option<String> {
+pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
     let text = match event {
         Event::Opened { .. }
         | Event::Resumed { .. }
@@ -252,8 +213,9 @@ pub(crate) fn understood(state: &State, event: &Event) -> Option<String> {
         Event::Affirmed { .. } => "affirm".to_owned(),
         Event::Withdrawn { why, .. } => match why {
             Withdrawal::Negative => "negative",
-            Withdrawal::Correction => "correction",
+            Withdrawal::Correction | Withdrawal::Replaced => "correction",
             Withdrawal::Disregard => "disregard",
+            Withdrawal::Widened => return None,
         }
         .to_owned(),
         Event::Stated { statement, .. } => statement.shown().to_owned(),
@@ -261,7 +223,7 @@ pub(crate) fn understood(state: &State, event: &Event) -> Option<String> {
             let change = if *linked { "" } else { " out" };
             format!("{}{change}", describe(event))
         }
-        Event::PutBack { entries } => format!("{} back", what_of(state, entries)),
+        Event::PutBack { entries } => format!("{} back", what_of(agenda, entries)),
         Event::ProposedAllBack { .. } => "all back".to_owned(),
         Event::ProposedNeverOut { .. } => "negative".to_owned(),
         Event::LockRemoved { .. } => "lock removed".to_owned(),
@@ -269,11 +231,13 @@ pub(crate) fn understood(state: &State, event: &Event) -> Option<String> {
         Event::NotTested { reason, .. } => Said::NotTested(reason.clone()).words(),
         Event::Skipped { reason, .. } => Said::Skip(reason.clone()).words(),
         Event::Overridden { reason, .. } => Said::Override(reason.clone()).words(),
-        Event::Moved { to, .. } => match state.step(to) {
-            Some(step) => format!("go to {}", speak::moved(step, 0).trim_end_matches('.')),
+        Event::Moved { to, .. } => match agenda.step(to) {
+            Some(step) => format!("go to {}", say::moved(step, 0).trim_end_matches('.')),
             None => "go elsewhere".to_owned(),
         },
-        Event::VoltageFound { heard, .. } => heard.clone(),
+        Event::VoltageFound { reading, heard, .. } => {
+            words::voltage_found(reading.as_ref(), heard.as_deref())
+        }
         Event::Refused { said, .. } | Event::Asked { said } => said.words(),
         Event::Unclear { words, .. } => words.clone(),
         Event::NoteBegun => "note".to_owned(),
@@ -300,132 +264,14 @@ fn describe(event: &Event) -> String {
     }
 }
 
-fn what_of(state: &State, entries: &[EventNo]) -> String {
-    let what: Vec<String> = state
+fn what_of(agenda: &Agenda, entries: &[EventNo]) -> String {
+    let what: Vec<String> = agenda
         .out_list()
         .iter()
         .filter(|entry| entries.contains(&entry.no))
         .map(OutEntry::what)
         .collect();
     what.join("; ")
-}
-
-/// What the program answered, from the state before the event.
-fn answer(state: &State, entry: &Entry) -> Vec<Line> {
-    match &entry.event {
-        Event::Reading {
-            step,
-            reading,
-            question,
-            ..
-        } => {
-            let Some(step) = state.step(step) else {
-                return Vec::new();
-            };
-            let elsewhere = state.current().is_some_and(|current| current.id != step.id);
-            vec![speak::read_back(
-                step,
-                reading,
-                elsewhere,
-                question.as_deref(),
-            )]
-        }
-        Event::Affirmed { of } => match state.question() {
-            Some(question) if question.about() == *of => speak::affirmed(state, question),
-            _ => Vec::new(),
-        },
-        Event::Withdrawn { of, .. } => vec![Line::answer(speak::taken_back(state, *of))],
-        Event::Stated { step, statement } => match state.step(step) {
-            Some(step) => {
-                let mut lines = vec![Line::read_back(speak::statement(step, *statement))];
-                lines.extend(step.procedure.after_statement(state, step, *statement));
-                lines
-            }
-            None => Vec::new(),
-        },
-        Event::TakenOut { .. } => vec![Line::read_back(speak::taken_out(&entry.event))],
-        Event::PutBack { entries } => vec![Line::read_back(format!(
-            "{} back.",
-            speak::capital(&what_of(state, entries))
-        ))],
-        Event::ProposedAllBack { entries } => vec![Line::question(speak::question(
-            state,
-            &Question::AllBack(entry.no, entries.clone()),
-        ))],
-        Event::ProposedNeverOut { entry } => {
-            vec![Line::question(speak::never_out(state, *entry))]
-        }
-        Event::LockRemoved { .. } => vec![Line::warning(speak::lock_removed())],
-        Event::CameBack { after_minutes } => vec![Line::warning(speak::came_back(
-            jiff::SignedDuration::from_mins(i64::from(*after_minutes)),
-        ))],
-        Event::CalibrationOverdue {
-            instrument,
-            serial,
-            due,
-        } => vec![Line::warning(speak::calibration_overdue(
-            instrument, serial, *due,
-        ))],
-        Event::ProposedFinish { left } => vec![Line::question(speak::finish_early(*left))],
-        Event::NotTested { step, .. } | Event::Skipped { step, .. } => match state.step(step) {
-            Some(step) => vec![Line::answer(speak::left_out(step, &entry.event))],
-            None => Vec::new(),
-        },
-        Event::Overridden { reason, .. } => {
-            vec![Line::warning(speak::overridden(state, reason))]
-        }
-        Event::Moved { to, passed_over } => match state.step(to) {
-            Some(step) => vec![Line::answer(speak::moved(step, *passed_over))],
-            None => Vec::new(),
-        },
-        Event::VoltageFound { .. } => vec![Line::warning(speak::voltage_found())],
-        Event::Refused { bar, .. } => vec![Line::warning(speak::bar(state, bar))],
-        Event::Unclear { words, runner_up } => vec![Line::question(match runner_up {
-            Some(other) => format!("Say again: {words}, or {other}?"),
-            None => "Say again?".to_owned(),
-        })],
-        Event::Asked { said } => vec![match said {
-            Said::SayAgain => speak::prompt(state).again(),
-            Said::WhereAreWe => Line::answer(speak::where_are_we(state)),
-            Said::WhatIsOut => Line::answer(speak::what_is_out(state)),
-            Said::HowLongIsLeft => Line::answer(speak::how_long_is_left(state)),
-            _ => Line::answer("Is this better?"),
-        }],
-        Event::NoteBegun => vec![Line::answer(
-            "Note. Say end of note when you have finished.",
-        )],
-        Event::NoteEnded => vec![Line::answer("Note kept.")],
-        Event::StoodBy => vec![Line::answer("Standing by.")],
-        Event::CarriedOn => vec![Line::answer("Carrying on.")],
-        Event::Paused => vec![Line::answer(speak::paused(state))],
-        Event::Unpaused => vec![Line::answer(speak::recap(state))],
-        Event::Finished { .. } => vec![Line::answer(speak::finished())],
-        Event::Opened { .. }
-        | Event::Resumed { .. }
-        | Event::Noted
-        | Event::CorrectedAtDesk { .. } => Vec::new(),
-    }
-}
-
-/// What follows the answer, from the state after the event: the recap when the session is taken
-/// up again, and the next prompt.
-fn after_words(after: &State, entry: &Entry) -> Vec<Line> {
-    let mut lines = Vec::new();
-    if matches!(entry.event, Event::Resumed { .. }) {
-        lines.push(Line::answer(format!("Resuming. {}", speak::recap(after))));
-    }
-    let silent = matches!(
-        entry.event,
-        Event::Asked { .. }
-            | Event::Unclear { .. }
-            | Event::Noted
-            | Event::VoltageFound { .. }
-            | Event::CorrectedAtDesk { .. }
-    );
-    if !silent && after.question().is_none() && after.mode() == Mode::Running {
-        lines.push(speak::prompt(after).due());
-    }
-    lines
 }
 
 fn program_line(line: &Line) -> ProgramLine {

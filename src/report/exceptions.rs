@@ -1,8 +1,8 @@
-use super::schedule::{is_wrong, where_is};
+use super::schedule::where_is;
 use super::words;
 use crate::limits::Outcome;
 use crate::log::Log;
-use crate::sequence::{Event, EventNo, Kept, Progress, Quantity, State, Step, speak};
+use crate::sequence::{Agenda, Event, EventNo, Quantity, ReadingRecord, Step, StepOutcome, say};
 use jiff::Timestamp;
 use serde::Serialize;
 
@@ -20,12 +20,12 @@ pub struct Exception {
 }
 
 /// Every exception of a log, in the order in which they happened.
-pub fn exceptions(log: &Log, state: &State) -> Vec<Exception> {
+pub fn exceptions(log: &Log, agenda: &Agenda) -> Vec<Exception> {
     let mut found = Vec::new();
-    for step in &state.plan().steps {
-        let exception = match state.progress(&step.id) {
-            Some(Progress::Read(no)) => state.reading(*no).and_then(|kept| read(state, step, kept)),
-            Some(Progress::Stated(no, statement)) if is_wrong(step, *statement) => {
+    for step in &agenda.plan().steps {
+        let exception = match agenda.outcome(step) {
+            Some(StepOutcome::Read(no)) => agenda.reading(*no).and_then(|record| read(agenda, step, record)),
+            Some(StepOutcome::Stated(no, statement)) if step.is_wrong(*statement) => {
                 log.entry(*no).map(|entry| Exception {
                     event: *no,
                     at: entry.at,
@@ -34,7 +34,7 @@ pub fn exceptions(log: &Log, state: &State) -> Vec<Exception> {
                     what: format!(
                         "{}{}: {}",
                         where_is(step),
-                        words::step(step),
+                        words::step(agenda, step),
                         statement.shown()
                     ),
                     outcome: "not as it should be",
@@ -47,16 +47,21 @@ pub fn exceptions(log: &Log, state: &State) -> Vec<Exception> {
     }
     found.extend(log.entries.iter().filter_map(|entry| {
         match &entry.event {
-            Event::VoltageFound { board, heard } => Some(Exception {
+            Event::VoltageFound {
+                board,
+                reading,
+                heard,
+            } => Some(Exception {
                 event: entry.no,
                 at: entry.at,
                 board: *board,
                 circuit: None,
                 what: format!(
-                    "board {board}, isolation: voltage found where there should be none ({heard})"
+                    "board {board}, isolation: voltage found where there should be none ({})",
+                    words::voltage_found(reading.as_ref(), heard.as_deref())
                 ),
                 outcome: "isolation begun again",
-                later: state
+                later: agenda
                     .proved_dead(*board)
                     .then(|| "proved dead later, as the person said".to_owned()),
             }),
@@ -67,52 +72,52 @@ pub fn exceptions(log: &Log, state: &State) -> Vec<Exception> {
     found
 }
 
-fn read(state: &State, step: &Step, kept: &Kept) -> Option<Exception> {
-    let verdict = kept.verdict.as_ref()?;
+fn read(agenda: &Agenda, step: &Step, record: &ReadingRecord) -> Option<Exception> {
+    let verdict = record.verdict.as_ref()?;
     if verdict.outcome == Outcome::Pass {
         return None;
     }
     let remark = verdict
         .remark
         .as_deref()
-        .map(|remark| format!(". {}", speak::capital(remark)))
+        .map(|remark| format!(". {}", say::capital(remark)))
         .unwrap_or_default();
     Some(Exception {
-        event: kept.no,
-        at: kept.at,
+        event: record.no,
+        at: record.at,
         board: step.board,
         circuit: step.circuit,
         what: format!(
             "{}{}: {}{remark}",
             where_is(step),
-            words::step(step),
-            words::value(&kept.reading)
+            words::step(agenda, step),
+            words::value(&record.reading)
         ),
         outcome: words::outcome(verdict.outcome).1,
-        later: settled(state, step, kept),
+        later: settled(agenda, step, record),
     })
 }
 
 /// A low insulation reading is dealt with when the same pair passes later, at its voltage or a
 /// higher one.
-fn settled(state: &State, step: &Step, kept: &Kept) -> Option<String> {
+fn settled(agenda: &Agenda, step: &Step, record: &ReadingRecord) -> Option<String> {
     let measure = step.measure()?;
     if measure.quantity != Quantity::Insulation {
         return None;
     }
-    state
+    agenda
         .counting(Quantity::Insulation)
         .filter(|later| {
-            later.no > kept.no
-                && later.reading.pair == kept.reading.pair
-                && later.reading.at >= kept.reading.at
+            later.no > record.no
+                && later.reading.pair == record.reading.pair
+                && later.reading.at >= record.reading.at
                 && later
                     .verdict
                     .as_ref()
                     .is_some_and(|verdict| verdict.outcome == Outcome::Pass)
         })
         .filter(|later| {
-            state
+            agenda
                 .step(&later.step)
                 .is_some_and(|other| (other.board, other.circuit) == (step.board, step.circuit))
         })

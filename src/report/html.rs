@@ -195,7 +195,7 @@ fn summary(schedule: &Schedule) -> Markup {
 }
 
 fn speak_capital(text: &str) -> String {
-    crate::sequence::speak::capital(text)
+    crate::sequence::say::capital(text)
 }
 
 fn board_page(board: &BoardSchedule, schedule: &Schedule) -> Markup {
@@ -214,14 +214,14 @@ fn board_page(board: &BoardSchedule, schedule: &Schedule) -> Markup {
                 } }
             }
             @if board.circuits.is_empty() { p.none { "No circuits are listed." } }
-            @else { (circuits(board)) }
+            @else { (circuits(board, schedule)) }
             (readings_of(board, schedule))
         }
     }
 }
 
-fn circuits(board: &BoardSchedule) -> Markup {
-    let columns = columns(board);
+fn circuits(board: &BoardSchedule, schedule: &Schedule) -> Markup {
+    let columns = columns(schedule, board);
     html! {
         div.wide tabindex="0" role="region" aria-label={ "Circuits of board " (board.number) } {
             table.circuits {
@@ -235,7 +235,7 @@ fn circuits(board: &BoardSchedule) -> Markup {
                 }
                 tbody { @for circuit in &board.circuits { tr {
                     @for column in &columns {
-                        td data-label=(column.label()) { (in_cell(&(column.cell)(circuit))) }
+                        td data-label=(column.label()) { (in_cell(&column.cell(circuit))) }
                     }
                 } } }
             }

@@ -20,9 +20,9 @@ mod print;
 mod schedule;
 pub mod words;
 
-pub use cells::{Cell, ReadingRow};
+pub use cells::{Cell, Cells, ReadingRow};
 pub use csv::csv;
-pub use dialogue::{Exchange, ProgramLine, Wanted, dialogue, dialogue_jsonl, dialogue_text};
+pub use dialogue::{Exchange, ProgramLine, Wanted, dialogue, dialogue_jsonl, dialogue_text, follow};
 pub use exceptions::Exception;
 pub use html::html;
 pub use json::json;

@@ -5,7 +5,7 @@ use super::print::{PdfError, printed};
 use super::schedule::{BoardSchedule, Schedule};
 use super::words::{self, plain};
 use crate::limits::Outcome;
-use crate::sequence::speak::capital;
+use crate::sequence::say::capital;
 /// The schedule as PDF, A4 across, with its fonts in it.
 ///
 /// # Errors
@@ -290,12 +290,12 @@ fn board_pages(paper: &mut Paper<'_>, board: &BoardSchedule, schedule: &Schedule
         .collect();
     paper.list(&checks, "");
     paper.gap(4.0);
-    circuits(paper, board);
+    circuits(paper, board, schedule);
     readings(paper, board, schedule);
 }
 
-fn circuits(paper: &mut Paper<'_>, board: &BoardSchedule) {
-    let columns = columns(board);
+fn circuits(paper: &mut Paper<'_>, board: &BoardSchedule, schedule: &Schedule) {
+    let columns = columns(schedule, board);
     let head = groups(&columns)
         .into_iter()
         .map(|(group, count)| TableCell::bold(group).over(count))
@@ -310,7 +310,7 @@ fn circuits(paper: &mut Paper<'_>, board: &BoardSchedule) {
         .map(|circuit| {
             columns
                 .iter()
-                .map(|column| match (column.cell)(circuit) {
+                .map(|column| match column.cell(circuit) {
                     Shown::Nothing => TableCell::plain("–"),
                     Shown::Text(text) => TableCell::plain(text),
                     Shown::Result(cell) => result(cell),

@@ -1,12 +1,14 @@
-use super::cells::{Cell, ReadingRow, Worst, cell, reading_row};
+use super::cells::{Cells, JOINED_INSTEAD, ReadingRow, reading_row};
 use super::exceptions::{Exception, exceptions};
 use super::words::{self, Times};
 use crate::installation::{Board, Circuit, Job, Phases};
 use crate::limits::{Earthing, Outcome, earth_loop, judge};
 use crate::log::{Log, LogError};
 use crate::quantity::{Conductors, Ohms, Pair, TestVoltage};
+use crate::sequence::procedures::tested_joined_instead;
 use crate::sequence::{
-    Ask, CAUTIONS, Event, EventNo, Mode, OutEntry, Progress, Quantity, State, Step, speak,
+    Agenda, Ask, CAUTIONS, Column, Event, EventNo, Mode, OutEntry, State, Step, StepKind,
+    StepOutcome, say,
 };
 use crate::terms::{Parked, Stage, Statement};
 use jiff::{SignedDuration, Timestamp, civil::Date};
@@ -54,6 +56,9 @@ pub struct Schedule {
     pub exceptions: Vec<Exception>,
     pub boards: Vec<BoardSchedule>,
     pub out_list: Vec<OutRow>,
+    /// Columns of the circuit table that hold results.
+    #[serde(skip)]
+    pub columns: Vec<&'static Column>,
     #[serde(skip)]
     pub times: TimesOfSchedule,
 }
@@ -174,29 +179,14 @@ pub struct CircuitRow {
     /// IΔn, mA
     pub rcd_ma: Option<f64>,
     pub rcd_type: Option<String>,
-    pub r1_r2: Cell,
-    pub r2: Cell,
-    pub ring_r1: Cell,
-    pub ring_rn: Cell,
-    pub ring_r2: Cell,
+    /// Results, by the columns of the schedule.
+    #[serde(flatten)]
+    pub cells: Cells,
     /// Insulation test voltage, V d.c.
     pub test_volts: Option<u16>,
-    pub insulation_ll: Cell,
-    pub insulation_ln: Cell,
-    pub insulation_le: Cell,
-    pub insulation_ne: Cell,
-    /// Live conductors joined, to earth.
-    pub insulation_joined: Cell,
-    pub polarity: Cell,
-    pub zs: Cell,
     /// The largest Zs that the device allows, at the conductors' working temperature, Ω; the
     /// verdict says how a cold reading stands against it.
     pub zs_limit: Option<String>,
-    pub rcd_half: Cell,
-    /// The slower of the two half-cycles.
-    pub rcd_rated: Cell,
-    pub rcd_five: Cell,
-    pub rcd_button: Cell,
     pub remarks: Vec<String>,
     /// Every reading that counts, with its verdict.
     pub readings: Vec<ReadingRow>,
@@ -247,14 +237,14 @@ impl Schedule {
     /// # Errors
     /// When the log is empty or does not begin with the job.
     pub fn of(log: &Log, times: &Times) -> Result<Self, LogError> {
-        let state = log.state()?;
-        let job = state.job();
-        let steps = by_circuit(&state);
-        let limitations = limitations(log, &state);
+        let agenda = log.agenda()?;
+        let job = agenda.job();
+        let steps = by_circuit(&agenda);
+        let limitations = limitations(log, &agenda);
         let boards: Vec<BoardSchedule> = job
             .boards
             .iter()
-            .map(|board| board_schedule(&state, board, &steps, &limitations))
+            .map(|board| board_schedule(&agenda, board, &steps, &limitations))
             .collect();
         let readings = boards.iter().flat_map(|b| {
             b.readings
@@ -276,28 +266,29 @@ impl Schedule {
             site: job.site.name.clone(),
             address: job.site.address.clone(),
             celsius: job.site.ambient_celsius,
-            begun: state.opened(),
-            last_event: state.last_event_at(),
+            begun: agenda.opened(),
+            last_event: agenda.last_event_at(),
             resumed: resumed(log),
-            finished: state.mode() == Mode::Finished,
-            events: state.next_event().0,
+            finished: agenda.mode() == Mode::Finished,
+            events: agenda.next_event().0,
             program: program(log),
             editions,
             time_zone: times.zone_name(),
             supply: supply(job),
-            instruments: instruments(&state, times),
-            departures: departures(log, &state),
-            overrides: overrides(&state),
-            open_items: open_items(&state),
-            exceptions: exceptions(log, &state),
-            limited_to: limited_to(state.job()),
+            instruments: instruments(&agenda, times),
+            departures: departures(log, &agenda),
+            overrides: overrides(&agenda),
+            open_items: open_items(&agenda),
+            exceptions: exceptions(log, &agenda),
+            limited_to: limited_to(agenda.job()),
             limitations,
             boards,
-            out_list: state
+            out_list: agenda
                 .out_list()
                 .iter()
-                .map(|entry| out_row(entry, state.last_event_at()))
+                .map(|entry| out_row(entry, agenda.last_event_at()))
                 .collect(),
+            columns: agenda.catalogue().columns(),
             times: TimesOfSchedule(times.clone()),
         })
     }
@@ -311,9 +302,9 @@ impl Schedule {
 /// The steps of each board and circuit.
 type Steps<'a> = BTreeMap<(u16, Option<u16>), Vec<&'a Step>>;
 
-fn by_circuit(state: &State) -> Steps<'_> {
+fn by_circuit(agenda: &Agenda) -> Steps<'_> {
     let mut steps = Steps::new();
-    for step in &state.plan().steps {
+    for step in &agenda.plan().steps {
         steps
             .entry((step.board, step.circuit))
             .or_default()
@@ -340,18 +331,18 @@ fn supply(job: &Job) -> SupplyFacts {
         earthing: supply.earthing.name(),
         phases: supply.phases.into(),
         volts: supply.volts,
-        sources: supply.sources.iter().map(|s| words::source(*s)).collect(),
+        sources: supply.sources.iter().map(|s| s.shown()).collect(),
         ze_given: supply.ze_ohms.map(|n| n.to_string()),
         fault_current_given: supply.fault_current_ka.map(|n| n.to_string()),
     }
 }
 
-fn instruments(state: &State, times: &Times) -> Vec<InstrumentRow> {
-    let begun = state
+fn instruments(agenda: &Agenda, times: &Times) -> Vec<InstrumentRow> {
+    let begun = agenda
         .opened()
         .to_zoned_datetime(times.zone().clone())
         .date();
-    state
+    agenda
         .job()
         .instruments
         .iter()
@@ -375,18 +366,18 @@ fn limited_to(job: &Job) -> Vec<&'static str> {
 }
 
 /// What was not tested, steps of one circuit, stage and reason together.
-fn limitations(log: &Log, state: &State) -> Vec<Limitation> {
+fn limitations(log: &Log, agenda: &Agenda) -> Vec<Limitation> {
     let mut found: Vec<(Stage, Limitation)> = Vec::new();
-    for step in &state.plan().steps {
-        let (reason, at) = match state.progress(&step.id) {
-            Some(Progress::NotTested(no, reason)) => (reason.shown().to_owned(), Some(*no)),
-            None if tested_joined_instead(state, step) => (
-                "live conductors joined and tested to earth instead".to_owned(),
+    for step in &agenda.plan().steps {
+        let (reason, at) = match agenda.outcome(step) {
+            Some(StepOutcome::NotTested(no, reason)) => (reason.shown().to_owned(), Some(*no)),
+            None if tested_joined_instead(agenda.state(), step) => (
+                JOINED_INSTEAD.to_owned(),
                 None,
             ),
             _ => continue,
         };
-        let what = words::step(step);
+        let what = words::step(agenda, step);
         let same = found.iter_mut().rev().find(|(stage, one)| {
             *stage == step.stage
                 && (one.board, one.circuit) == (step.board, step.circuit)
@@ -414,26 +405,7 @@ fn limitations(log: &Log, state: &State) -> Vec<Limitation> {
         .collect()
 }
 
-/// An insulation test between single pairs that was left out because line and neutral were joined
-/// and tested to earth.
-pub(super) fn tested_joined_instead(state: &State, step: &Step) -> bool {
-    let Some(circuit) = step.circuit else {
-        return false;
-    };
-    let full = step.measure().is_some_and(|m| {
-        m.quantity == Quantity::Insulation
-            && m.pair != Some(Pair::LN_E)
-            && m.at.is_some_and(|at| at > TestVoltage::V250)
-    });
-    full && !state.is_open(step)
-        && state.plan().steps.iter().any(|other| {
-            (other.board, other.circuit) == (step.board, Some(circuit))
-                && other.measure().is_some_and(|m| m.pair == Some(Pair::LN_E))
-                && state.result(&other.id).is_some()
-        })
-}
-
-fn departures(log: &Log, state: &State) -> Vec<Departure> {
+fn departures(log: &Log, agenda: &Agenda) -> Vec<Departure> {
     let withdrawn: BTreeSet<EventNo> = log
         .entries
         .iter()
@@ -448,16 +420,18 @@ fn departures(log: &Log, state: &State) -> Vec<Departure> {
         .filter_map(|entry| {
             let what = match &entry.event {
                 Event::Skipped { step, reason } => {
-                    let step = state.step(step)?;
+                    let step = agenda.step(step)?;
                     format!(
                         "left out: {}{}, {}",
                         where_is(step),
-                        words::step(step),
+                        words::step(agenda, step),
                         reason.shown()
                     )
                 }
-                Event::Moved { to, passed_over } if *passed_over > 0 => {
-                    let step = state.step(to)?;
+                Event::Moved {
+                    to, passed_over, ..
+                } if *passed_over > 0 => {
+                    let step = agenda.step(to)?;
                     let steps = if *passed_over == 1 { "step" } else { "steps" };
                     format!(
                         "moved to {}{} with {passed_over} earlier {steps} open",
@@ -484,15 +458,15 @@ pub(super) fn where_is(step: &Step) -> String {
     }
 }
 
-fn overrides(state: &State) -> Vec<OverrideRow> {
-    state
+fn overrides(agenda: &Agenda) -> Vec<OverrideRow> {
+    agenda
         .overrides()
         .iter()
         .map(|one| OverrideRow {
             event: one.no,
             at: one.at,
             reason: one.reason.shown(),
-            out: state
+            out: agenda
                 .out_list()
                 .iter()
                 .filter(|entry| one.entries.contains(&entry.no))
@@ -502,22 +476,22 @@ fn overrides(state: &State) -> Vec<OverrideRow> {
         .collect()
 }
 
-fn open_items(state: &State) -> Vec<OpenItem> {
-    let mut items: Vec<OpenItem> = state
+fn open_items(agenda: &Agenda) -> Vec<OpenItem> {
+    let mut items: Vec<OpenItem> = agenda
         .open_entries()
         .map(|entry| OpenItem {
             what: format!("still out: {}", entry.what()),
             still_out: true,
         })
         .collect();
-    if let Some(question) = state.question() {
+    if let Some(question) = agenda.question() {
         items.push(OpenItem {
-            what: format!("not answered: {}", speak::question(state, question)),
+            what: format!("not answered: {}", say::question(agenda, question)),
             still_out: false,
         });
     }
     let mut open: Vec<(String, u32)> = Vec::new();
-    for step in state.open_steps().filter(|step| step.ask != Ask::Event) {
+    for step in agenda.open_steps().filter(|step| step.ask != Ask::Event) {
         let what = format!("{}{}", where_is(step), step.stage.shown());
         match open.last_mut() {
             Some((last, count)) if *last == what => *count += 1,
@@ -531,7 +505,7 @@ fn open_items(state: &State) -> Vec<OpenItem> {
             still_out: false,
         }
     }));
-    if state.mode() != Mode::Finished {
+    if agenda.mode() != Mode::Finished {
         items.push(OpenItem {
             what: "the session is not finished".to_owned(),
             still_out: false,
@@ -557,7 +531,7 @@ fn out_row(entry: &OutEntry, last: Timestamp) -> OutRow {
 }
 
 fn board_schedule(
-    state: &State,
+    agenda: &Agenda,
     board: &Board,
     steps: &Steps<'_>,
     limitations: &[Limitation],
@@ -572,8 +546,8 @@ fn board_schedule(
         location: board.location.clone(),
         fed_from: board.fed_from.clone(),
         phases: board.phases.into(),
-        checks: checks(state, own),
-        readings: readings(state, own),
+        checks: checks(agenda, own),
+        readings: readings(agenda, own),
         circuits: board
             .circuits
             .iter()
@@ -582,22 +556,22 @@ fn board_schedule(
                     .get(&(board.number, Some(circuit.number)))
                     .map(Vec::as_slice)
                     .unwrap_or_default();
-                circuit_row(state, board, circuit, own, limitations)
+                circuit_row(agenda, board, circuit, own, limitations)
             })
             .collect(),
     }
 }
 
 /// Checks of a board that are answered by a statement. Isolation comes as one line.
-fn checks(state: &State, steps: &[&Step]) -> Vec<Check> {
+fn checks(agenda: &Agenda, steps: &[&Step]) -> Vec<Check> {
     let mut checks = Vec::new();
     let isolation: Vec<&&Step> = steps
         .iter()
         .filter(|step| step.stage == Stage::Isolation)
         .collect();
     if let Some(first) = isolation.first() {
-        let open = isolation.iter().filter(|step| state.is_open(step)).count();
-        let energised = state.energised(first.board);
+        let open = isolation.iter().filter(|step| agenda.is_open(step)).count();
+        let energised = agenda.energised(first.board);
         let said = match (open, energised) {
             (_, true) => "the person said: isolated and proved dead, later energised".to_owned(),
             (0, false) => "the person said: isolated and proved dead".to_owned(),
@@ -609,80 +583,45 @@ fn checks(state: &State, steps: &[&Step]) -> Vec<Check> {
         });
     }
     let others = steps.iter().filter(|step| {
-        matches!(
-            step.stage,
-            Stage::SupplyPolarity | Stage::PhaseSequence | Stage::Functional | Stage::Handover
-        )
+        let by_itself = matches!(step.stage, Stage::Isolation | Stage::Energise);
+        !by_itself && matches!(step.ask, Ask::Statement(_))
     });
     for step in others {
-        let said = match state.progress(&step.id) {
-            Some(Progress::Stated(_, statement)) => statement.shown().to_owned(),
-            Some(Progress::NotTested(_, reason)) => {
+        let said = match agenda.outcome(step) {
+            Some(StepOutcome::Stated(_, statement)) => statement.shown().to_owned(),
+            Some(StepOutcome::NotTested(_, reason)) => {
                 format!("not tested: {}", reason.shown())
             }
-            Some(Progress::Skipped(_, reason)) => format!("left out: {}", reason.shown()),
-            Some(Progress::Read(_)) | None => "not done".to_owned(),
-        };
-        let circuit = if step.like == "functional-arc-fault" {
-            format!(", arc fault detection, circuit {}", words::last(step))
-        } else {
-            String::new()
+            Some(StepOutcome::Skipped(_, reason)) => format!("left out: {}", reason.shown()),
+            Some(StepOutcome::Read(_)) | None => "not done".to_owned(),
         };
         checks.push(Check {
-            what: format!("{}{circuit}", step.stage.shown()),
+            what: words::step(agenda, step),
             said,
         });
     }
     checks
 }
 
-fn readings(state: &State, steps: &[&Step]) -> Vec<ReadingRow> {
+fn readings(agenda: &Agenda, steps: &[&Step]) -> Vec<ReadingRow> {
     steps
         .iter()
-        .filter_map(|step| Some(reading_row(step, state.result(&step.id)?)))
+        .filter_map(|step| Some(reading_row(agenda, step, agenda.result(step)?)))
         .collect()
 }
 
 fn circuit_row(
-    state: &State,
+    agenda: &Agenda,
     board: &Board,
     circuit: &Circuit,
     steps: &[&Step],
     limitations: &[Limitation],
 ) -> CircuitRow {
-    let of = |wanted: &dyn Fn(&Step) -> bool, worst| {
-        cell(
-            state,
-            steps.iter().copied().filter(|step| wanted(step)),
-            worst,
-            limitations,
-        )
-    };
-    let quantity =
-        |wanted: Quantity| move |step: &Step| step.measure().is_some_and(|m| m.quantity == wanted);
-    let end = |symbol: &'static str| {
-        move |step: &Step| quantity(Quantity::RingEndToEnd)(step) && words::last(step) == symbol
-    };
     let full = steps
         .iter()
-        .filter_map(|step| step.measure())
-        .filter(|m| m.quantity == Quantity::Insulation)
-        .filter_map(|m| m.at)
+        .filter(|step| step.kind == StepKind::InsulationFull)
+        .filter_map(|step| step.measure()?.at)
         .max();
-    let insulation = |wanted: &dyn Fn(Pair) -> bool| {
-        let step_is = |step: &Step| {
-            step.measure().is_some_and(|m| {
-                m.quantity == Quantity::Insulation && m.at == full && m.pair.is_some_and(wanted)
-            })
-        };
-        of(&step_is, Worst::Lowest)
-    };
-    let live = |c: Conductors| !c.contains(Conductors::E) && !c.contains(Conductors::N);
-    let joined = of(
-        &|step| step.measure().is_some_and(|m| m.pair == Some(Pair::LN_E)),
-        Worst::Lowest,
-    );
-    let zs = of(&quantity(Quantity::LoopImpedance), Worst::Highest);
     CircuitRow {
         number: circuit.number,
         description: circuit.name.clone(),
@@ -696,29 +635,11 @@ fn circuit_row(
         breaking_ka: circuit.device.as_ref().and_then(|d| d.breaking_ka),
         rcd_ma: circuit.rcd.as_ref().map(|r| r.milliamps),
         rcd_type: circuit.rcd.as_ref().and_then(|r| r.waveform.clone()),
-        r1_r2: of(
-            &|step| quantity(Quantity::R1R2)(step) || quantity(Quantity::RingLineEarth)(step),
-            Worst::Highest,
-        ),
-        r2: of(&quantity(Quantity::R2), Worst::Highest),
-        ring_r1: of(&end("r1"), Worst::Highest),
-        ring_rn: of(&end("rn"), Worst::Highest),
-        ring_r2: of(&end("r2"), Worst::Highest),
+        cells: Cells::of(agenda, steps, limitations),
         test_volts: full.map(TestVoltage::volts),
-        insulation_ll: insulation(&|pair| live(pair.from()) && live(pair.to())),
-        insulation_ln: insulation(&|pair| live(pair.from()) && pair.to() == Conductors::N),
-        insulation_le: insulation(&|pair| live(pair.from()) && pair.to_earth()),
-        insulation_ne: insulation(&|pair| pair == Pair::NE),
-        insulation_joined: joined.when_done(),
-        polarity: of(&|step| step.stage == Stage::Polarity, Worst::Highest),
-        zs_limit: zs_maximum(state, board, circuit).map(Ohms::shown),
-        zs,
-        rcd_half: of(&quantity(Quantity::RcdHalf), Worst::Lowest),
-        rcd_rated: of(&quantity(Quantity::RcdTime), Worst::Highest),
-        rcd_five: of(&quantity(Quantity::RcdFiveTimes), Worst::Highest),
-        rcd_button: of(&|step| step.like == "rcd-button", Worst::Highest),
-        remarks: remarks(state, board, circuit, steps, limitations),
-        readings: readings(state, steps),
+        zs_limit: zs_maximum(agenda.state(), board, circuit).map(Ohms::shown),
+        remarks: remarks(agenda, board, circuit, steps, limitations),
+        readings: readings(agenda, steps),
     }
 }
 
@@ -733,14 +654,14 @@ pub(crate) fn zs_maximum(state: &State, board: &Board, circuit: &Circuit) -> Opt
 }
 
 fn remarks(
-    state: &State,
+    agenda: &Agenda,
     board: &Board,
     circuit: &Circuit,
     steps: &[&Step],
     limitations: &[Limitation],
 ) -> Vec<String> {
     let mut remarks: Vec<String> = Vec::new();
-    for entry in state.open_on(board.number, circuit.number) {
+    for entry in agenda.open_on(board.number, circuit.number) {
         remarks.push(format!("still out: {}", entry.what()));
     }
     let marks: Vec<&str> = limitations
@@ -752,7 +673,7 @@ fn remarks(
         remarks.push(format!("see {}", marks.join(", ")));
     }
     for step in steps {
-        let Some(kept) = state.result(&step.id) else {
+        let Some(kept) = agenda.result(step) else {
             continue;
         };
         let remark = kept
@@ -761,24 +682,11 @@ fn remarks(
             .filter(|verdict| verdict.outcome != Outcome::Pass)
             .and_then(|verdict| verdict.remark.as_deref());
         if let Some(remark) = remark {
-            remarks.push(format!("{}: {remark}", words::step(step)));
+            remarks.push(format!("{}: {remark}", words::step(agenda, step)));
         }
     }
     if circuit.phases == Phases::Three {
         remarks.push("three-phase: the lowest of each group of pairs is shown".to_owned());
     }
     remarks
-}
-
-/// Statements that stand as an exception, whatever step they answer.
-pub(super) fn is_wrong(step: &Step, statement: Statement) -> bool {
-    match statement {
-        Statement::PolarityReversed
-        | Statement::SequenceReversed
-        | Statement::Fail
-        | Statement::NotProved => true,
-        Statement::Tripped => step.like == "rcd-half",
-        Statement::NoTrip => step.like != "rcd-half",
-        _ => false,
-    }
 }

@@ -1,9 +1,10 @@
 //! Things of the house put into the words of a schedule.
 
-use crate::installation::{CircuitKind, InstrumentUse, JobKind, Source};
+use crate::installation::{CircuitKind, InstrumentUse, JobKind};
 use crate::limits::Outcome;
 use crate::quantity::{Reading, Unit};
-use crate::sequence::{Quantity, Step};
+use crate::terms::Statement;
+use crate::sequence::{Agenda, Quantity, Step, StepKind};
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 
 /// A sign and words for an outcome: never colour alone, and never "safe".
@@ -33,16 +34,6 @@ pub fn circuit_kind(kind: CircuitKind) -> &'static str {
     }
 }
 
-pub fn source(source: Source) -> &'static str {
-    match source {
-        Source::Mains => "mains",
-        Source::Solar => "solar",
-        Source::Battery => "battery",
-        Source::Generator => "generator",
-        Source::Ups => "uninterruptible supply",
-    }
-}
-
 pub fn instrument_use(used: InstrumentUse) -> &'static str {
     match used {
         InstrumentUse::VoltageIndication => "voltage indication",
@@ -54,37 +45,13 @@ pub fn instrument_use(used: InstrumentUse) -> &'static str {
     }
 }
 
-/// The symbol or name of a quantity, as on a schedule.
-pub fn quantity(quantity: Quantity) -> &'static str {
-    match quantity {
-        Quantity::LeadsOpen => "leads apart",
-        Quantity::LeadsShorted => "leads joined",
-        Quantity::Bond => "bonding conductor",
-        Quantity::R1R2 => "R1+R2",
-        Quantity::R2 => "R2",
-        Quantity::RingEndToEnd => "ring, end to end",
-        Quantity::RingLineNeutral => "ring, line and neutral crossed",
-        Quantity::RingLineEarth => "ring, line and cpc crossed",
-        Quantity::Insulation => "insulation resistance",
-        Quantity::ExternalLoop => "external loop impedance Ze",
-        Quantity::FaultCurrent => "prospective fault current",
-        Quantity::LoopImpedance => "loop impedance Zs",
-        Quantity::RcdHalf => "RCD at half IΔn",
-        Quantity::RcdTime => "RCD at IΔn",
-        Quantity::RcdFiveTimes => "RCD at 5 IΔn",
-    }
-}
-
 /// What a step is, in the words of a schedule: "insulation resistance L-N at 500 V".
-pub fn step(step: &Step) -> String {
+pub fn step(agenda: &Agenda, step: &Step) -> String {
+    let label = agenda.procedure(step).label(step);
     let Some(measure) = step.measure() else {
-        return match step.like {
-            "polarity" => "polarity".to_owned(),
-            "rcd-button" => "RCD test button".to_owned(),
-            _ => step.stage.shown().to_owned(),
-        };
+        return label.unwrap_or_else(|| step.stage.to_string());
     };
-    let mut text = quantity(measure.quantity).to_owned();
+    let mut text = label.unwrap_or_else(|| measure.quantity.shown().to_owned());
     if measure.quantity == Quantity::RingEndToEnd {
         text = format!("ring {}", last(step));
     } else if matches!(
@@ -109,7 +76,7 @@ pub fn step(step: &Step) -> String {
     if let Some(place) = &step.place {
         text = format!("{text}, {place}");
     }
-    if step.id.0.ends_with("other-position") {
+    if step.kind == StepKind::InsulationTwoWay {
         text.push_str(", switches in the other position");
     }
     text
@@ -117,7 +84,7 @@ pub fn step(step: &Step) -> String {
 
 /// The last part of a step's name.
 pub fn last(step: &Step) -> &str {
-    step.id.0.rsplit('/').next().unwrap_or_default()
+    step.id.tail.rsplit('/').next().unwrap_or_default()
 }
 
 /// A value with its unit, as written: ">999 MΩ", "over range", "0.34 Ω".
@@ -131,6 +98,23 @@ pub fn value(reading: &Reading) -> String {
 /// A number without noughts that say nothing: 32, 2.5.
 pub fn plain(number: f64) -> String {
     format!("{number}")
+}
+
+/// What was said when voltage was found: a voltage, or the word.
+pub fn voltage_found(reading: Option<&Reading>, heard: Option<&str>) -> String {
+    match (reading, heard) {
+        (_, Some(heard)) => heard.to_owned(),
+        (Some(reading), None) => crate::sequence::say::value(reading),
+        (None, None) => Statement::Live.shown().to_owned(),
+    }
+}
+
+/// The word that the person said.
+pub fn stated(statement: Statement) -> &'static str {
+    match statement {
+        Statement::Dead => Statement::Dead.spoken(),
+        other => other.shown(),
+    }
 }
 
 /// How times are shown: in which zone.

@@ -4,7 +4,8 @@ use super::view::View;
 use crate::installation::{Board, Circuit, CircuitKind, SystemVoltage};
 use crate::quantity::{Ohms, Reading, Relation, Unit};
 use crate::report::words;
-use crate::sequence::{Kept, Quantity, StepId, place_of};
+use crate::sequence::{ReadingRecord, Quantity, StepId, place_of};
+use crate::terms::Stage;
 use maud::{Markup, html};
 
 /// Readings drawn against their formulas and limits.
@@ -62,12 +63,14 @@ pub fn graphs(view: &View) -> Markup {
 
 fn rings(view: &View, board: &Board, circuit: &Circuit) -> Markup {
     let end = |symbol: &str| {
-        let id = StepId(format!(
-            "b{}/c{}/ring-continuity/end-to-end/{symbol}",
-            board.number, circuit.number
-        ));
+        let id = StepId {
+            board: board.number,
+            circuit: Some(circuit.number),
+            stage: Stage::Ring,
+            tail: format!("end-to-end/{symbol}"),
+        };
         view.state
-            .result(&id)
+            .result_of(&id)
             .and_then(|kept| {
                 Ohms::from_reading(&view.state.without_leads(&kept.reading), None).ok()
             })
@@ -177,7 +180,7 @@ fn zs(view: &View, circuits: &[(&Board, &Circuit)]) -> Vec<Bar> {
 }
 
 /// A reading as a bar, in units of `base` (1e6 for megohms).
-fn bar(kept: &Kept, name: String, limit: Option<f64>, base: f64) -> Bar {
+fn bar(kept: &ReadingRecord, name: String, limit: Option<f64>, base: f64) -> Bar {
     let reading: &Reading = &kept.reading;
     let scale = reading.unit.map_or(base, Unit::scale) / base;
     Bar {

@@ -2,7 +2,7 @@ use super::svg;
 use super::timeline::link;
 use super::view::View;
 use crate::report::OutRow;
-use crate::sequence::speak::capital;
+use crate::sequence::say::capital;
 use maud::{Markup, html};
 
 /// The out-list with how long each thing was out, and whether the order was kept.

@@ -308,7 +308,7 @@ async fn put_right(State(review): State<Shared>, Form(right): Form<Right>) -> Re
 fn keep(review: &Review, right: &Right) -> anyhow::Result<EventNo> {
     let reading = parse_value(&right.value)?;
     let mut store = Store::open(&review.db, Mode::Append)?;
-    let state = Log::read(&store)?.state()?;
+    let state = Log::read(&store)?.agenda()?;
     let event = correct_at_desk(&state, EventNo(right.of), &reading, &right.reason)?;
     let no = state.next_event();
     log::keep(&mut store, &[event], None)?;

@@ -1,7 +1,7 @@
 use super::view::View;
 use crate::limits::Verdict;
 use crate::report::{Exchange, words};
-use crate::sequence::{EventNo, Kept, Standing, speak::capital};
+use crate::sequence::{EventNo, ReadingRecord, ReadingStatus, say::capital};
 use maud::{Markup, html};
 use serde::Deserialize;
 
@@ -277,23 +277,23 @@ fn you(exchange: &Exchange) -> Markup {
 fn readings<'v>(
     view: &'v View,
     exchange: &'v Exchange,
-) -> impl Iterator<Item = &'v Kept> + use<'v> {
+) -> impl Iterator<Item = &'v ReadingRecord> + use<'v> {
     let first = exchange.event.0;
     let last = first + exchange.kinds.len() as u64;
     (first..last).filter_map(|no| view.state.reading(EventNo(no)))
 }
 
-fn reading(view: &View, kept: &Kept) -> Markup {
+fn reading(view: &View, kept: &ReadingRecord) -> Markup {
     let what = view
         .state
         .step(&kept.step)
-        .map(words::step)
+        .map(|step| words::step(&view.state, step))
         .unwrap_or_default();
-    let standing = match kept.standing {
-        Standing::Counts => "counts",
-        Standing::Questioned => "waits to be affirmed",
-        Standing::Withdrawn => "taken back",
-        Standing::Replaced(_) => "no longer counts",
+    let standing = match kept.status {
+        ReadingStatus::Counts => "counts",
+        ReadingStatus::Questioned => "waits to be affirmed",
+        ReadingStatus::Withdrawn => "taken back",
+        ReadingStatus::Replaced(_) => "no longer counts",
     };
     let chain = view.chain(kept.no);
     html! {
@@ -304,7 +304,7 @@ fn reading(view: &View, kept: &Kept) -> Markup {
             }
             @if let Some(verdict) = &kept.verdict { (judged(verdict)) }
             @if chain.len() > 1 { (links(view, &chain, kept.no)) }
-            @if matches!(kept.standing, Standing::Counts | Standing::Questioned) { (put_right(kept)) }
+            @if matches!(kept.status, ReadingStatus::Counts | ReadingStatus::Questioned) { (put_right(kept)) }
         }
     }
 }
@@ -339,7 +339,7 @@ fn links(view: &View, chain: &[EventNo], own: EventNo) -> Markup {
     }
 }
 
-fn put_right(kept: &Kept) -> Markup {
+fn put_right(kept: &ReadingRecord) -> Markup {
     let unit = kept
         .reading
         .unit

@@ -1,6 +1,6 @@
 use crate::log::{Log, LogError};
 use crate::report::{Exchange, Schedule, Times, dialogue};
-use crate::sequence::{Event, EventNo, State};
+use crate::sequence::{Agenda, Event, EventNo};
 use crate::store::{Mode, Store};
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -8,7 +8,7 @@ use std::path::Path;
 /// Everything the pages show of a log, made once and again when the log has grown.
 pub struct View {
     pub log: Log,
-    pub state: State,
+    pub state: Agenda,
     pub schedule: Schedule,
     pub exchanges: Vec<Exchange>,
     /// For each reading, the one that took its place.
@@ -35,7 +35,7 @@ impl View {
     /// When it can't be replayed.
     pub fn of(log: Log, times: &Times, records: u64) -> Result<Self, LogError> {
         Ok(Self {
-            state: log.state()?,
+            state: log.agenda()?,
             schedule: Schedule::of(&log, times)?,
             exchanges: dialogue(&log)?,
             replaced_by: replacements(&log),

@@ -367,9 +367,8 @@ impl Agenda {
     }
 
     fn look_for_closed(&mut self, touched: &Touched) {
-        let stretches = self.plan().stretches();
         let mut closed = std::mem::take(&mut self.closed);
-        closed.resize(stretches.len(), false);
+        closed.resize(self.plan().stretches().len(), false);
         for (stretch, known) in self.plan().stretches().iter().zip(&mut closed) {
             let looked_at = match touched {
                 Touched::Nothing => false,

@@ -636,13 +636,15 @@ impl Watch {
 
     /// Steps of a board's isolation have to be done again.
     fn reopen(&mut self, board: u16, which: impl Fn(StepKind) -> bool) {
-        for step in self.plan.isolation(board).filter(|step| which(step.kind)) {
+        let plan = Arc::clone(&self.plan);
+        for step in plan.isolation(board).filter(|step| which(step.kind)) {
             self.closed.remove_mut(&step.id);
         }
     }
 
     fn reopen_energising(&mut self, board: u16) {
-        for step in self.plan.energising(board) {
+        let plan = Arc::clone(&self.plan);
+        for step in plan.energising(board) {
             self.closed.remove_mut(&step.id);
         }
     }

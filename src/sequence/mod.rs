@@ -29,7 +29,7 @@ pub use agenda::Agenda;
 pub use decide::decide;
 pub use desk::{DeskRefusal, correct_at_desk};
 pub use facts::{
-    Ask, Column, Destination, Doubt, EVENT_VERSION, Edition, Electronics, Event, EventNo, Measure,
+    Ask, Beside, Column, Destination, Doubt, EVENT_VERSION, Edition, Electronics, Event, EventNo, Measure,
     Mode, NotAStepId, Plan, ProcedureId, Quantity, Refusal, ShownWhen, Step, StepId, StepKind,
     UnknownEdition, Withdrawal, Worst,
 };

@@ -14,6 +14,19 @@ pub struct Column {
     pub worst: Worst,
     /// When it is shown on a page.
     pub shown: ShownWhen,
+    /// What else stands beside it.
+    pub beside: Beside,
+}
+
+/// What stands beside a column of results.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Beside {
+    /// Nothing.
+    Nothing,
+    /// The test voltage, before it.
+    TestVoltage,
+    /// The largest Zs, after it.
+    LargestZs,
 }
 
 /// Which of several readings a cell shows.

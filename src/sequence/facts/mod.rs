@@ -9,7 +9,7 @@ mod plan;
 mod refusal;
 mod step;
 
-pub use column::{Column, ShownWhen, Worst};
+pub use column::{Beside, Column, ShownWhen, Worst};
 pub use edition::{Edition, UnknownEdition};
 pub use event::{EVENT_VERSION, Event, EventNo, Mode, Withdrawal};
 pub use id::{NotAStepId, ProcedureId, StepId};

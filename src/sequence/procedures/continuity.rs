@@ -2,7 +2,7 @@ use super::{Assessment, Procedure, StepBuilder, assess};
 use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, SystemVoltage};
 use crate::quantity::{Conductors, Pair, Reading, Unit};
 use crate::sequence::facts::{
-    Column, Measure, ProcedureId, Quantity, Refusal, ShownWhen, Step, StepKind, Worst,
+    Beside, Column, Measure, ProcedureId, Quantity, Refusal, ShownWhen, Step, StepKind, Worst,
 };
 use crate::sequence::state::{State, place_of};
 use crate::terms::{Part, Place, Stage};
@@ -24,6 +24,7 @@ pub(super) static R1_R2: Column = Column {
     head: "R₁+R₂",
     worst: Worst::Highest,
     shown: ShownWhen::Always,
+    beside: Beside::Nothing,
 };
 static R2: Column = Column {
     key: "r2",
@@ -32,7 +33,10 @@ static R2: Column = Column {
     head: "R₂",
     worst: Worst::Highest,
     shown: ShownWhen::Planned,
+    beside: Beside::Nothing,
 };
+
+static COLUMNS: [&Column; 2] = [&R1_R2, &R2];
 
 impl Procedure for Continuity {
     fn id(&self) -> ProcedureId {
@@ -121,7 +125,7 @@ impl Procedure for Continuity {
     }
 
     fn columns(&self) -> &'static [&'static Column] {
-        &[&R1_R2, &R2]
+        &COLUMNS
     }
 }
 

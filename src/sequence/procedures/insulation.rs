@@ -3,7 +3,7 @@ use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, SystemVoltag
 use crate::quantity::{Conductors, Pair, Reading, TestVoltage, Unit};
 use crate::sequence::breakage::{self, Break};
 use crate::sequence::facts::{
-    Column, Measure, ProcedureId, Quantity, Refusal, ShownWhen, Step, StepKind, Worst,
+    Beside, Column, Measure, ProcedureId, Quantity, Refusal, ShownWhen, Step, StepKind, Worst,
 };
 use crate::sequence::state::{State, StepOutcome};
 use crate::terms::{Stage, Statement};
@@ -22,6 +22,7 @@ const fn column(
     csv: &'static str,
     head: &'static str,
     shown: ShownWhen,
+    beside: Beside,
 ) -> Column {
     Column {
         key,
@@ -30,19 +31,23 @@ const fn column(
         head,
         worst: Worst::Lowest,
         shown,
+        beside,
     }
 }
 
-static LL: Column = column("insulation_ll", "insulation L-L Mohm", "L–L", ShownWhen::Planned);
-static LN: Column = column("insulation_ln", "insulation L-N Mohm", "L–N", ShownWhen::Always);
-static LE: Column = column("insulation_le", "insulation L-E Mohm", "L–E", ShownWhen::Always);
-static NE: Column = column("insulation_ne", "insulation N-E Mohm", "N–E", ShownWhen::Always);
+static LL: Column = column("insulation_ll", "insulation L-L Mohm", "L–L", ShownWhen::Planned, Beside::TestVoltage);
+static LN: Column = column("insulation_ln", "insulation L-N Mohm", "L–N", ShownWhen::Always, Beside::Nothing);
+static LE: Column = column("insulation_le", "insulation L-E Mohm", "L–E", ShownWhen::Always, Beside::Nothing);
+static NE: Column = column("insulation_ne", "insulation N-E Mohm", "N–E", ShownWhen::Always, Beside::Nothing);
 static JOINED: Column = column(
     "insulation_joined",
     "insulation L+N-E Mohm",
     "L+N–E",
     ShownWhen::Done,
+    Beside::Nothing,
 );
+
+static COLUMNS: [&Column; 5] = [&LL, &LN, &LE, &NE, &JOINED];
 
 impl Procedure for Insulation {
     fn id(&self) -> ProcedureId {
@@ -174,7 +179,7 @@ impl Procedure for Insulation {
     }
 
     fn columns(&self) -> &'static [&'static Column] {
-        &[&LL, &LN, &LE, &NE, &JOINED]
+        &COLUMNS
     }
 }
 

@@ -83,6 +83,11 @@ pub trait Procedure: Sync + Debug {
         &[]
     }
 
+    /// What a step is on paper, where its quantity or stage does not say it.
+    fn label(&self, _step: &Step) -> Option<String> {
+        None
+    }
+
     /// Its prompts, when it brings them itself: in the form of `say/prompts.toml`.
     fn prompts(&self) -> &'static str {
         ""

@@ -9,7 +9,7 @@ use crate::installation::{
 };
 use crate::quantity::{Conductors, Pair, Reading, Unit};
 use crate::sequence::facts::{
-    Column, Measure, ProcedureId, Quantity, ShownWhen, Step, StepKind, Worst,
+    Beside, Column, Measure, ProcedureId, Quantity, ShownWhen, Step, StepKind, Worst,
 };
 use crate::sequence::state::{State, place_of};
 use crate::terms::{HalfCycle, Place, Stage, Statement};
@@ -33,6 +33,8 @@ pub struct Row {
     pub columns: &'static [&'static Column],
     /// The column of a step, among [`Row::columns`].
     pub column: fn(&Step) -> Option<&'static Column>,
+    /// What a step is on paper, where its quantity or stage does not say it.
+    pub label: fn(&Step) -> Option<String>,
     /// Its prompts, when they don't stand in `say/prompts.toml`.
     pub prompts: &'static str,
 }
@@ -58,6 +60,7 @@ impl Row {
         assess: |_, _, _| Assessment::noted(),
         columns: &[],
         column: |_| None,
+        label: |_| None,
         prompts: "",
     };
 }
@@ -90,6 +93,10 @@ impl Procedure for Row {
 
     fn columns(&self) -> &'static [&'static Column] {
         self.columns
+    }
+
+    fn label(&self, step: &Step) -> Option<String> {
+        (self.label)(step)
     }
 
     fn prompts(&self) -> &'static str {
@@ -134,6 +141,7 @@ const fn ring_column(key: &'static str, csv: &'static str, head: &'static str) -
         head,
         worst: Worst::Highest,
         shown: ShownWhen::Planned,
+        beside: Beside::Nothing,
     }
 }
 
@@ -213,6 +221,7 @@ static POLARITY_COLUMN: Column = Column {
     head: "",
     worst: Worst::Highest,
     shown: ShownWhen::Always,
+    beside: Beside::Nothing,
 };
 
 const EITHER_POLARITY: [Statement; 2] = [Statement::PolarityCorrect, Statement::PolarityReversed];
@@ -278,6 +287,7 @@ static ZS: Column = Column {
     head: "measured",
     worst: Worst::Highest,
     shown: ShownWhen::Always,
+    beside: Beside::LargestZs,
 };
 
 /// Earth fault loop impedance at the furthest point of each circuit. BS 7671 643.7.3.
@@ -325,6 +335,7 @@ const fn rcd_column(
         head,
         worst,
         shown: ShownWhen::Planned,
+        beside: Beside::Nothing,
     }
 }
 
@@ -390,6 +401,7 @@ pub static RCD: Row = Row {
         StepKind::RcdButton => Some(&RCD_BUTTON),
         _ => None,
     },
+    label: |step| (step.kind == StepKind::RcdButton).then(|| "RCD test button".to_owned()),
     ..Row::PLAIN
 };
 
@@ -421,6 +433,12 @@ pub static FUNCTIONAL: Row = Row {
             build.statement(tail, StepKind::Row("functional-arc-fault"), &either)
         });
         std::iter::once(switchgear).chain(arc_fault).collect()
+    },
+    label: |step| {
+        let circuit = step.id.tail.strip_prefix("arc-fault/")?;
+        Some(format!(
+            "functional checks, arc fault detection, circuit {circuit}"
+        ))
     },
     ..Row::PLAIN
 };
