@@ -65,12 +65,16 @@ pub enum Said {
     HowLongIsLeft,
     /// "Finish": end the session.
     Finish,
-    /// "Not tested, reason ...".
-    NotTested(Reason),
+    /// "Both", "both out", "both back": both of the conductors of which one was named.
+    Both(Option<Change>),
+    /// "Not tested, reason ..."; without its reason, that is still to be asked.
+    NotTested(Option<Reason>),
     /// "Skip, reason ...": leave the present step for later.
-    Skip(Reason),
+    Skip(Option<Reason>),
     /// "Override, reason ...": go on although something bars the way.
-    Override(Reason),
+    Override(Option<Reason>),
+    /// "Reason ...": the answer when a reason is asked for.
+    Because(Reason),
     /// "Circuit five".
     Circuit(u16),
     /// "Board two".
@@ -138,6 +142,8 @@ pub enum Part {
     Fuse,
     /// A switch whose position was changed, a two-way pair among them.
     Switch,
+    /// The link that is asked for, or the one that is on: "linked", "link off".
+    Link,
     /// Everything on the list at once ("all back").
     Everything,
 }

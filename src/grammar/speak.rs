@@ -56,9 +56,14 @@ impl Said {
             Self::WhatIsOut => "what is out".to_owned(),
             Self::HowLongIsLeft => "how long is left".to_owned(),
             Self::Finish => "finish".to_owned(),
-            Self::NotTested(reason) => format!("not tested reason {}", self::reason(reason)),
-            Self::Skip(reason) => format!("skip reason {}", self::reason(reason)),
-            Self::Override(reason) => format!("override reason {}", self::reason(reason)),
+            Self::Both(change) => Words::new()
+                .add(Some("both"))
+                .add(change.map(out_or_back))
+                .join(),
+            Self::NotTested(reason) => because("not tested", reason.as_ref()),
+            Self::Skip(reason) => because("skip", reason.as_ref()),
+            Self::Override(reason) => because("override", reason.as_ref()),
+            Self::Because(reason) => format!("reason {}", self::reason(reason)),
             Self::Circuit(n) => format!("circuit {}", place_number(*n)),
             Self::Board(n) => format!("board {}", place_number(*n)),
             Self::GoTo(stage) => format!("go to {}", stage.spoken()),
@@ -151,7 +156,8 @@ impl Words {
     }
 
     fn add<S: Into<String>>(mut self, words: Option<S>) -> Self {
-        self.0.extend(words.map(Into::into));
+        self.0
+            .extend(words.map(Into::into).filter(|words| !words.is_empty()));
         self
     }
 
@@ -195,6 +201,22 @@ fn reading(reading: &Reading, place: Option<&Place>, half: Option<HalfCycle>) ->
         .join()
 }
 
+fn because(what: &str, reason: Option<&Reason>) -> String {
+    match reason {
+        Some(reason) => format!("{what} reason {}", self::reason(reason)),
+        None => what.to_owned(),
+    }
+}
+
+fn out_or_back(change: Change) -> &'static str {
+    match change {
+        Change::Out => "out",
+        Change::Back => "back",
+        Change::Linked => "linked",
+        Change::Unlinked => "link removed",
+    }
+}
+
 fn alteration(alteration: &Alteration) -> String {
     let Alteration {
         part,
@@ -203,12 +225,7 @@ fn alteration(alteration: &Alteration) -> String {
         both,
         parked,
     } = alteration;
-    let out_or_back = match change {
-        Change::Out => "out",
-        Change::Back => "back",
-        Change::Linked => "linked",
-        Change::Unlinked => "link removed",
-    };
+    let out_or_back = out_or_back(*change);
     let off_or_on = match change {
         Change::Out => "off",
         Change::Back => "back on",
@@ -242,6 +259,7 @@ fn alteration(alteration: &Alteration) -> String {
             },
             at,
         ),
+        Part::Link => (String::new(), out_or_back, at),
         Part::Everything => ("all".to_owned(), out_or_back, at),
     };
     let parked = parked.map(|parked| match parked {

@@ -88,6 +88,12 @@ pub fn decide(state: &State, said: &Said) -> Reply {
             readings::decide(state, said, reading, told)
         }
         Said::Altered(alteration) if alteration.part == Part::Lock => lock(state, said, alteration),
+        // Which conductors are linked is not said: the step has to tell.
+        Said::Altered(alteration)
+            if (alteration.part, alteration.change) == (Part::Link, Change::Linked) =>
+        {
+            not_asked(state, said)
+        }
         Said::Altered(alteration) => out_list::decide(state, said, alteration),
         Said::Stated(statement) => stated(state, said, *statement, &|_| true),
         Said::StatedAt {
@@ -104,15 +110,15 @@ pub fn decide(state: &State, said: &Said) -> Reply {
             Line::answer("Note. Say end of note when you have finished."),
         ),
         Said::CarryOn | Said::Resume | Said::EndOfNote => Reply::default(),
-        Said::NotTested(reason) => leave_out(state, said, |step| Event::NotTested {
+        Said::NotTested(Some(reason)) => leave_out(state, said, |step| Event::NotTested {
             step: step.id.clone(),
             reason: reason.clone(),
         }),
-        Said::Skip(reason) => leave_out(state, said, |step| Event::Skipped {
+        Said::Skip(Some(reason)) => leave_out(state, said, |step| Event::Skipped {
             step: step.id.clone(),
             reason: reason.clone(),
         }),
-        Said::Override(reason) => match overridable(state) {
+        Said::Override(Some(reason)) => match overridable(state) {
             Some(bar) => Reply::event(
                 Event::Overridden {
                     bar,
@@ -122,6 +128,11 @@ pub fn decide(state: &State, said: &Said) -> Reply {
             ),
             None => Reply::refused(state, said, Bar::NothingToAnswer),
         },
+        Said::NotTested(None)
+        | Said::Skip(None)
+        | Said::Override(None)
+        | Said::Because(_)
+        | Said::Both(_) => not_asked(state, said),
         Said::Circuit(number) => go_to_circuit(state, said, *number),
         Said::Board(number) => go_to(state, said, &format!("board {number}"), |step| {
             step.board == *number

@@ -302,6 +302,7 @@ pub fn describe_part(part: Part, place: Option<&Place>, both: bool, linked: bool
         Part::Lock => "lock".to_owned(),
         Part::Fuse => "fuse".to_owned(),
         Part::Switch => "switch position".to_owned(),
+        Part::Link => "link".to_owned(),
         Part::Everything => "everything".to_owned(),
     };
     let link = if linked { " linked" } else { "" };

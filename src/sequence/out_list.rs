@@ -120,7 +120,8 @@ fn put_back(state: &State, said: &Said, alteration: &Alteration, linked: bool) -
         return all_back(state, said);
     }
     let fits = |entry: &&OutEntry| {
-        let part = alteration.part == Part::Accessory || entry.part == alteration.part;
+        let any = matches!(alteration.part, Part::Accessory | Part::Link);
+        let part = any || entry.part == alteration.part;
         let place = alteration.place.is_none() || entry.place == alteration.place;
         part && place && (entry.linked == linked || alteration.part == Part::Accessory)
     };
