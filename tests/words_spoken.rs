@@ -2,13 +2,19 @@
 //! rule that listens there.
 //!
 //! Nothing may be taken for something else, and nearly every voice has to be heard at once or when
-//! it says the words once more, slower. `WORDS=insulation cargo test --test words_spoken -- --nocapture` hears one rule
-//! and prints what became of each of its words.
+//! it says the words once more, slower.
+//!
+//! Words that are thought of for a grammar are tried so, here from a changed copy of `grammars/`:
+//!
+//! ```sh
+//! GRAMMARS=../grammars-tried SAY="functional: pass, pause" \
+//!     cargo test --test words_spoken -- --ignored --nocapture words_of_your_own
+//! ```
 
 use bothhands::audio;
-use bothhands::grammar::{Grammar, Said};
+use bothhands::grammar::Grammar;
 use bothhands::speech::ear::Ear;
-use bothhands::speech::{Expectation, Outcome, Recogniser};
+use bothhands::speech::{Expectation, Heard, Outcome, Recogniser};
 use std::path::Path;
 use std::process::Command;
 use std::sync::Arc;
@@ -36,7 +42,7 @@ const ASKED_FOR: [(&str, &[&str]); 11] = [
         &[
             "line and earth linked at board",
             "linked",
-            "link off",
+            "link removed",
             "line and earth link removed",
         ],
     ),
@@ -46,10 +52,9 @@ const ASKED_FOR: [(&str, &[&str]); 11] = [
             "line and neutral linked",
             "all lines and neutral linked",
             "linked",
-            "link off",
+            "link removed",
             "neutral out at socket three",
             "both neutrals out at socket three",
-            "both",
             "both out",
             "lamp out at light two",
             "done",
@@ -69,7 +74,7 @@ const ASKED_FOR: [(&str, &[&str]); 11] = [
             "energised",
             "neutral back at socket three",
             "both back",
-            "link off",
+            "link removed",
             "lamp back",
             "all back",
             "override",
@@ -147,18 +152,13 @@ enum Came {
 
 #[test]
 fn what_prompts_ask_for_is_heard() {
-    let tools = ["espeak-ng", "flite", "sox"];
-    for tool in tools {
-        let found = Command::new(tool).arg("--version").output();
-        assert!(found.is_ok(), "install {tool} (apt-get install {tool})");
-    }
-    let only = std::env::var("WORDS").unwrap_or_default();
+    needs_voices();
     let grammar = Arc::new(Grammar::built_in().unwrap());
     let folder = tempfile::tempdir().unwrap();
     let mut ear = Ear::new(Arc::clone(&grammar), 2).unwrap();
     let mut totals = [0; 4];
     let mut bad = Vec::new();
-    for (rule, words) in pairs().filter(|(rule, _)| rule.contains(&only)) {
+    for (rule, words) in pairs() {
         let meant = grammar.understand(rule, words);
         let meant = meant.unwrap_or_else(|| panic!("{rule}: `{words}` is not understood"));
         let came: Vec<Came> = (0..VOICES)
@@ -166,7 +166,12 @@ fn what_prompts_ask_for_is_heard() {
                 let mut say = |times: usize| {
                     let file = folder.path().join("said.wav");
                     speak(&file, voice + times * VOICES, words);
-                    hear(&mut ear, rule, &file, &meant)
+                    let heard = hear(&mut ear, rule, &file);
+                    match heard.outcome {
+                        Outcome::Taken if heard.said.as_ref() == Some(&meant) => Came::AtOnce,
+                        Outcome::Taken => Came::Wrong,
+                        Outcome::AskAgain | Outcome::NotForUs => Came::Never,
+                    }
                 };
                 match say(0) {
                     Came::Never if say(1) == Came::AtOnce => Came::SaidAgain,
@@ -182,13 +187,12 @@ fn what_prompts_ask_for_is_heard() {
         if wrong || never > DEAF_TO {
             bad.push(format!("{rule}: `{words}`: {came:?}"));
         }
-        if !only.is_empty() || came.iter().any(|one| *one != Came::AtOnce) {
+        if came.iter().any(|one| *one != Came::AtOnce) {
             println!("{rule}: `{words}`: {came:?}");
         }
     }
     let [at_once, again, never, wrong] = totals;
     println!("{at_once} heard at once, {again} said again, {never} never heard, {wrong} wrong");
-    assert!(at_once > 0, "no rule is called like {only}");
     assert!(bad.is_empty(), "\n{}", bad.join("\n"));
 }
 
@@ -223,16 +227,50 @@ fn speak(file: &Path, voice: usize, words: &str) {
     );
 }
 
-fn hear(ear: &mut Ear, rule: &str, file: &Path, meant: &Said) -> Came {
+fn hear(ear: &mut Ear, rule: &str, file: &Path) -> Heard {
     let samples = audio::read(file).unwrap();
     let expected = Expectation {
         rule: rule.to_owned(),
         excluded: Vec::new(),
     };
-    let heard = ear.recognise(&samples, &expected).unwrap();
-    match heard.outcome {
-        Outcome::Taken if heard.said.as_ref() == Some(meant) => Came::AtOnce,
-        Outcome::Taken => Came::Wrong,
-        Outcome::AskAgain | Outcome::NotForUs => Came::Never,
+    ear.recognise(&samples, &expected).unwrap()
+}
+
+fn needs_voices() {
+    for tool in ["espeak-ng", "flite", "sox"] {
+        let found = Command::new(tool).arg("--version").output();
+        assert!(found.is_ok(), "install {tool} (apt-get install {tool})");
+    }
+}
+
+#[test]
+#[ignore = "for words that are not in the grammar yet: see above"]
+fn words_of_your_own() {
+    needs_voices();
+    let say = std::env::var("SAY").unwrap_or_default();
+    let (rule, all) = say
+        .split_once(':')
+        .expect("SAY=\"rule: words, more words\"");
+    let grammar = match std::env::var("GRAMMARS") {
+        Ok(folder) => Grammar::from_dir(Path::new(&folder)),
+        Err(_) => Grammar::built_in(),
+    };
+    let mut ear = Ear::new(Arc::new(grammar.unwrap()), 2).unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("said.wav");
+    for words in all.split(',').map(str::trim) {
+        println!("{words}");
+        for voice in 0..VOICES {
+            speak(&file, voice, words);
+            let heard = hear(&mut ear, rule, &file);
+            println!(
+                "  {:?} `{}`, or `{}`: fit {:.2}, margin {:.1}",
+                heard.outcome,
+                heard.words,
+                heard.runner_up.unwrap_or_default(),
+                heard.scores.fit,
+                heard.scores.margin,
+            );
+        }
     }
 }

@@ -39,7 +39,9 @@ pub enum GrammarError {
     #[error("rule `{0}` matches no sentence at all; give it an alternative other than <VOID>")]
     Empty(String),
     /// An example in a rule's documentation is none of the rule's sentences.
-    #[error("the example `{example}` of <{rule}> cannot be said there: mend the rule or the example")]
+    #[error(
+        "the example `{example}` of <{rule}> cannot be said there: mend the rule or the example"
+    )]
     Example { rule: String, example: String },
     /// What a documented rule takes is too much to list.
     #[error("<{0}> takes too much to list it all: give it an @example or several")]

@@ -87,7 +87,11 @@ fn alterations() -> Vec<Said> {
     let mut all = Vec::new();
     let mut add = |part, changes: &[Change], both| {
         for change in changes {
-            for place in [None, Some(("socket", Some(3))), Some(("door entry unit", None))] {
+            for place in [
+                None,
+                Some(("socket", Some(3))),
+                Some(("door entry unit", None)),
+            ] {
                 let place = place.map(|(name, number)| Place {
                     name: name.to_owned(),
                     number,
@@ -237,8 +241,14 @@ fn a_statement_of_one_pair_or_place_has_plain_words() {
 
 #[test]
 fn what_is_not_a_steps_is_not_said_there() {
-    assert_eq!(GRAMMAR.says("confirm", &Said::Stated(Statement::Dead)), None);
-    assert_eq!(GRAMMAR.says("insulation", &Said::Stated(Statement::Pass)), None);
+    assert_eq!(
+        GRAMMAR.says("confirm", &Said::Stated(Statement::Dead)),
+        None
+    );
+    assert_eq!(
+        GRAMMAR.says("insulation", &Said::Stated(Statement::Pass)),
+        None
+    );
     assert_eq!(GRAMMAR.says("no such rule", &Said::Affirm), None);
 }
 

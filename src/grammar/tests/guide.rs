@@ -14,9 +14,7 @@ fn the_guide_tells_what_can_be_said() {
     let (before, rest) = text
         .split_once(BEGIN)
         .expect("README.md has lost its marker");
-    let (_, after) = rest
-        .split_once(END)
-        .expect("README.md has lost its marker");
+    let (_, after) = rest.split_once(END).expect("README.md has lost its marker");
     let wanted = format!("{before}{BEGIN}\n{}{END}{after}", table());
     if std::env::var("GUIDE").is_ok_and(|v| v == "write") {
         std::fs::write("README.md", wanted).unwrap();
@@ -31,7 +29,11 @@ fn the_guide_tells_what_can_be_said() {
 fn table() -> String {
     let mut table = "| to | say |\n| --- | --- |\n".to_owned();
     for line in Grammar::built_in().unwrap().guide().unwrap() {
-        let say: Vec<String> = line.say.iter().map(|words| format!("\"{words}\"")).collect();
+        let say: Vec<String> = line
+            .say
+            .iter()
+            .map(|words| format!("\"{words}\""))
+            .collect();
         let _ = writeln!(table, "| {} | {} |", line.to, say.join(", "));
     }
     table
@@ -73,5 +75,8 @@ fn a_rule_that_takes_too_much_to_list_needs_examples() {
     let message = refused(&format!(
         "/** go */ <c> = (circuit ({digit} {digit} {digit}) {{number}}) {{circuit}};"
     ));
-    assert!(message.contains("<g.c>") && message.contains("@example"), "{message}");
+    assert!(
+        message.contains("<g.c>") && message.contains("@example"),
+        "{message}"
+    );
 }
