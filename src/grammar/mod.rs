@@ -30,8 +30,5 @@ pub use graph::{Arc, WordGraph};
 pub use guide::Advice;
 pub use lexicon::{Lexicon, PHONES};
 pub use rules::Grammar;
-pub use said::{
-    Alteration, Change, HalfCycle, Manner, Measure, Parked, Part, Place, Reason, Said, Stage,
-    Statement,
-};
+pub use said::Said;
 pub use tag::Tag;

@@ -210,7 +210,8 @@ impl Grammar {
     /// person to say where the rule listens.
     ///
     /// ```
-    /// use bothhands::grammar::{Grammar, Said, Statement};
+    /// use bothhands::grammar::{Grammar, Said};
+    /// use bothhands::terms::Statement;
     /// let grammar = Grammar::built_in()?;
     /// let works = Said::Stated(Statement::Pass);
     /// assert_eq!(grammar.says("functional", &works).as_deref(), Some("works"));
