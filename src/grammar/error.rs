@@ -38,6 +38,14 @@ pub enum GrammarError {
     /// No sentence at all matches the rule.
     #[error("rule `{0}` matches no sentence at all; give it an alternative other than <VOID>")]
     Empty(String),
+    /// An example in a rule's documentation is none of the rule's sentences.
+    #[error(
+        "the example `{example}` of <{rule}> cannot be said there: mend the rule or the example"
+    )]
+    Example { rule: String, example: String },
+    /// What a documented rule takes is too much to list.
+    #[error("<{0}> takes too much to list it all: give it an @example or several")]
+    NoExample(String),
     /// The name of a place in the job has a word whose sound is not known.
     #[error(
         "cannot listen for `{name}`: it is not known how `{word}` is said. Use another name in the \

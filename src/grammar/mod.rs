@@ -10,6 +10,7 @@ mod class;
 mod compact;
 mod error;
 mod graph;
+mod guide;
 pub mod jsgf;
 mod lexicon;
 mod meaning;
@@ -26,6 +27,7 @@ mod tests;
 
 pub use error::{At, GrammarError, Result};
 pub use graph::{Arc, WordGraph};
+pub use guide::Advice;
 pub use lexicon::{Lexicon, PHONES};
 pub use rules::Grammar;
 pub use said::Said;

@@ -161,7 +161,7 @@ impl Net {
     /// not end within `longest` steps.
     pub(super) fn walk<'a>(
         &'a self,
-        rng: &mut fastrand::Rng,
+        chance: &mut dyn FnMut() -> f64,
         longest: usize,
     ) -> Option<Vec<Event<'a>>> {
         let mut state = START;
@@ -171,7 +171,7 @@ impl Net {
                 return Some(events);
             }
             let edges = self.leaving(state);
-            let mut left = rng.f64() * edges.iter().map(|e| (-e.cost).exp()).sum::<f64>();
+            let mut left = chance() * edges.iter().map(|e| (-e.cost).exp()).sum::<f64>();
             let chosen = edges
                 .iter()
                 .find(|edge| {

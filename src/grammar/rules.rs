@@ -16,6 +16,7 @@ const STEPS: &str = "steps";
 /// The rule that is filled with the job's own places.
 const NAMED: &str = "places.named";
 
+/// In the order of the guide.
 const FILES: [(&str, &str); 7] = [
     ("numbers.jsgf", include_str!("../../grammars/numbers.jsgf")),
     (
@@ -24,18 +25,18 @@ const FILES: [(&str, &str); 7] = [
     ),
     ("places.jsgf", include_str!("../../grammars/places.jsgf")),
     (
+        "statements.jsgf",
+        include_str!("../../grammars/statements.jsgf"),
+    ),
+    (
         "alterations.jsgf",
         include_str!("../../grammars/alterations.jsgf"),
     ),
+    ("steps.jsgf", include_str!("../../grammars/steps.jsgf")),
     (
         "commands.jsgf",
         include_str!("../../grammars/commands.jsgf"),
     ),
-    (
-        "statements.jsgf",
-        include_str!("../../grammars/statements.jsgf"),
-    ),
-    ("steps.jsgf", include_str!("../../grammars/steps.jsgf")),
 ];
 
 /// The rules of what can be said. The recogniser searches [`Grammar::graph`]; the same rules make
@@ -54,7 +55,7 @@ const FILES: [(&str, &str); 7] = [
 /// ```
 #[derive(Debug)]
 pub struct Grammar {
-    rules: Linked<Tag>,
+    pub(super) rules: Linked<Tag>,
     nets: Mutex<HashMap<String, Arc<Net>>>,
     graphs: Mutex<HashMap<String, Arc<WordGraph>>>,
 }
@@ -196,10 +197,30 @@ impl Grammar {
     /// contradict themselves ("socket three nought point two at socket four"). The words may be
     /// typed: see [`super::typed::normalise`].
     pub fn understand(&self, rule: &str, words: &str) -> Option<Said> {
-        let net = self.net(rule).ok()?;
-        let words = typed::normalise(words);
+        self.heard(rule, &typed::normalise(words))
+    }
+
+    /// What words mean that are written as they are said.
+    fn heard(&self, rule: &str, words: &str) -> Option<Said> {
         let words: Vec<&str> = words.split_whitespace().collect();
-        meaning::of(&net.path(&words)?)
+        meaning::of(&self.net(rule).ok()?.path(&words)?)
+    }
+
+    /// The plain words for a meaning, if the rule takes them for just that: what a prompt may ask a
+    /// person to say where the rule listens.
+    ///
+    /// ```
+    /// use bothhands::grammar::{Grammar, Said};
+    /// use bothhands::terms::Statement;
+    /// let grammar = Grammar::built_in()?;
+    /// let works = Said::Stated(Statement::Pass);
+    /// assert_eq!(grammar.says("functional", &works).as_deref(), Some("works"));
+    /// assert_eq!(grammar.says("insulation", &works), None);
+    /// # Ok::<(), bothhands::grammar::GrammarError>(())
+    /// ```
+    pub fn says(&self, rule: &str, meaning: &Said) -> Option<String> {
+        let words = meaning.words();
+        (self.heard(rule, &words).as_ref() == Some(meaning)).then_some(words)
     }
 
     /// The class of a word: words of one meaning share one, words that carry none ("to", "and",
@@ -208,11 +229,12 @@ impl Grammar {
         class::class(word)
     }
 
-    /// A sentence of the rule chosen at random by the rules' weights.
+    /// Words of the rule chosen at random by the rules' weights, whether or not they contradict
+    /// themselves. `chance` gives numbers from 0 to 1, as random as is wished.
     ///
     /// # Errors
-    /// When there is no such rule, or no sentence is found in a thousand tries.
-    pub fn sample(&self, rule: &str, rng: &mut fastrand::Rng) -> Result<String> {
+    /// When there is no such rule, or no words are found in a thousand tries.
+    pub fn sample(&self, rule: &str, chance: &mut dyn FnMut() -> f64) -> Result<String> {
         let net = self.net(rule)?;
         let words = |path: Vec<super::net::Event<'_>>| {
             let words: Vec<&str> = path
@@ -225,9 +247,35 @@ impl Grammar {
             words.join(" ")
         };
         (0..TRIES)
-            .find_map(|_| net.walk(rng, LONGEST_WALK))
+            .find_map(|_| net.walk(chance, LONGEST_WALK))
             .map(words)
             .ok_or_else(|| GrammarError::Empty(rule.to_owned()))
+    }
+
+    /// A sentence of the rule, chosen as in [`Grammar::sample`], with what it means.
+    ///
+    /// # Errors
+    /// When there is no such rule, or a thousand tries give no sentence with a meaning.
+    ///
+    /// ```
+    /// let grammar = bothhands::grammar::Grammar::built_in()?;
+    /// let mut rng = fastrand::Rng::with_seed(1);
+    /// let (words, said) = grammar.random_sentence("rcd", &mut || rng.f64())?;
+    /// assert_eq!(grammar.understand("rcd", &words), Some(said));
+    /// # Ok::<(), bothhands::grammar::GrammarError>(())
+    /// ```
+    pub fn random_sentence(
+        &self,
+        rule: &str,
+        chance: &mut dyn FnMut() -> f64,
+    ) -> Result<(String, Said)> {
+        for _ in 0..TRIES {
+            let words = self.sample(rule, chance)?;
+            if let Some(said) = self.heard(rule, &words) {
+                return Ok((words, said));
+            }
+        }
+        Err(GrammarError::Empty(rule.to_owned()))
     }
 
     pub(super) fn net(&self, rule: &str) -> Result<Arc<Net>> {

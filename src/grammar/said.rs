@@ -1,5 +1,7 @@
 use crate::quantity::{Pair, Reading, TestVoltage};
-use crate::terms::{Alteration, HalfCycle, Manner, Measure, Place, Reason, Stage, Statement};
+use crate::terms::{
+    Alteration, Change, HalfCycle, Manner, Measure, Place, Reason, Stage, Statement,
+};
 use serde::{Deserialize, Serialize};
 
 /// What a person meant: the meaning of one utterance, apart from the words used.
@@ -65,12 +67,16 @@ pub enum Said {
     HowLongIsLeft,
     /// "Finish": end the session.
     Finish,
-    /// "Not tested, reason ...".
-    NotTested(Reason),
+    /// "Both", "both out", "both back": both of the conductors of which one was named.
+    Both(Option<Change>),
+    /// "Not tested, reason ..."; without its reason, that is still to be asked.
+    NotTested(Option<Reason>),
     /// "Skip, reason ...": leave the present step for later.
-    Skip(Reason),
+    Skip(Option<Reason>),
     /// "Override, reason ...": go on although something bars the way.
-    Override(Reason),
+    Override(Option<Reason>),
+    /// "Reason ...": the answer when a reason is asked for.
+    Because(Reason),
     /// "Circuit five".
     Circuit(u16),
     /// "Board two".

@@ -3,7 +3,7 @@
 use super::number;
 use super::said::Said;
 use crate::quantity::{Number, Reading, Relation, TestVoltage};
-use crate::terms::{Alteration, HalfCycle, Parked, Part, Place};
+use crate::terms::{Alteration, Change, HalfCycle, Parked, Part, Place, Reason};
 
 impl Said {
     /// The plainest words with this meaning. [`super::Grammar::understand`] gives the same meaning
@@ -54,9 +54,14 @@ impl Said {
             Self::WhatIsOut => "what is out".to_owned(),
             Self::HowLongIsLeft => "how long is left".to_owned(),
             Self::Finish => "finish".to_owned(),
-            Self::NotTested(reason) => format!("not tested reason {}", reason.spoken()),
-            Self::Skip(reason) => format!("skip reason {}", reason.spoken()),
-            Self::Override(reason) => format!("override reason {}", reason.spoken()),
+            Self::Both(change) => Words::new()
+                .add(Some("both"))
+                .add(change.map(Change::shown))
+                .join(),
+            Self::NotTested(reason) => because("not tested", reason.as_ref()),
+            Self::Skip(reason) => because("skip", reason.as_ref()),
+            Self::Override(reason) => because("override", reason.as_ref()),
+            Self::Because(reason) => format!("reason {}", reason.spoken()),
             Self::Circuit(n) => format!("circuit {}", place_number(*n)),
             Self::Board(n) => format!("board {}", place_number(*n)),
             Self::GoTo(stage) => format!("go to {}", stage.spoken()),
@@ -82,7 +87,8 @@ impl Words {
     }
 
     fn add<S: Into<String>>(mut self, words: Option<S>) -> Self {
-        self.0.extend(words.map(Into::into));
+        self.0
+            .extend(words.map(Into::into).filter(|words| !words.is_empty()));
         self
     }
 
@@ -128,6 +134,13 @@ fn reading(reading: &Reading, place: Option<&Place>, half: Option<HalfCycle>) ->
         .add(at)
         .add(place.map(at_place))
         .join()
+}
+
+fn because(what: &str, reason: Option<&Reason>) -> String {
+    match reason {
+        Some(reason) => format!("{what} reason {}", reason.spoken()),
+        None => what.to_owned(),
+    }
 }
 
 fn alteration(alteration: &Alteration) -> String {

@@ -24,13 +24,14 @@ use serde::de::DeserializeOwned;
 /// | `{conductors:L+N}` | "line and neutral" | what was altered |
 /// | `{part:lamp}` | "lamp" | what was altered, when it is no conductor |
 /// | `{change:out}` | "out" | `out`, `back`, `linked`, `unlinked` |
-/// | `{both}` | "both" | both conductors of the kind |
+/// | `{both}` | "both" | both conductors of the kind; around a whole sentence, [`Said::Both`] |
 /// | `{parked:connector}` | "in a connector" | how it is parked |
 /// | `{stated}` | a whole statement | [`Said::Stated`], or [`Said::StatedAt`] with a pair or place |
 /// | `{state:locked-off}` | "locked off" | which statement |
 /// | `{said:affirm}` | "affirm" | any [`Said`] without parts |
 /// | `{correction}` | "correction ..." | [`Said::Correction`] of what is inside |
-/// | `{not-tested}` `{skip}` `{override}` | the whole | those, with `{reason:...}` inside |
+/// | `{not-tested}` `{skip}` `{override}` | the whole | those, with `{reason:...}` inside or none |
+/// | `{because}` | "reason ..." | [`Said::Because`], with `{reason:...}` inside |
 /// | `{circuit}` `{board}` | the whole | those, with `{number}` inside |
 /// | `{go-to:insulation}` | "go to insulation" | [`Said::GoTo`] |
 /// | `{test-at:500}` | "go to five hundred volts" | [`Said::TestAt`] |
@@ -59,6 +60,7 @@ pub enum Tag {
     NotTested,
     Skip,
     Override,
+    Because,
     Reason(Reason),
     Circuit,
     Board,
@@ -86,6 +88,7 @@ impl Tag {
             ("not-tested", "") => Self::NotTested,
             ("skip", "") => Self::Skip,
             ("override", "") => Self::Override,
+            ("because", "") => Self::Because,
             ("circuit", "") => Self::Circuit,
             ("board", "") => Self::Board,
             ("pair", value) => Self::Pair(value.parse()?),

@@ -128,6 +128,8 @@ pub fn normalise(line: &str) -> String {
     match line.as_str() {
         // Typed, it cannot be misheard for "nought".
         "note" => "take a note".to_owned(),
+        // Nor for "pause".
+        "pass" => "passed".to_owned(),
         _ => line,
     }
 }
@@ -229,6 +231,7 @@ mod tests {
             ("What's out?", "what is out"),
             ("end-of-note", "end of note"),
             ("note", "take a note"),
+            ("Pass.", "passed"),
             ("cpc out", "c p c out"),
             ("R1+R2 0.34", "r one plus r two zero point three four"),
             ("r1 + rn", "r one plus r n"),

@@ -228,9 +228,9 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
         Event::ProposedNeverOut { .. } => "negative".to_owned(),
         Event::LockRemoved { .. } => "lock removed".to_owned(),
         Event::ProposedFinish { .. } | Event::Finished { .. } => "finish".to_owned(),
-        Event::NotTested { reason, .. } => Said::NotTested(reason.clone()).words(),
-        Event::Skipped { reason, .. } => Said::Skip(reason.clone()).words(),
-        Event::Overridden { reason, .. } => Said::Override(reason.clone()).words(),
+        Event::NotTested { reason, .. } => Said::NotTested(Some(reason.clone())).words(),
+        Event::Skipped { reason, .. } => Said::Skip(Some(reason.clone())).words(),
+        Event::Overridden { reason, .. } => Said::Override(Some(reason.clone())).words(),
         Event::Moved { to, .. } => match agenda.step(to) {
             Some(step) => format!("go to {}", say::moved(step, 0).trim_end_matches('.')),
             None => "go elsewhere".to_owned(),

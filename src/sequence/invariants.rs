@@ -629,7 +629,10 @@ impl Watch {
         let day = |at: Timestamp| jiff::tz::Offset::UTC.to_datetime(at).date();
         let long = gap > LONG_AWAY || day(at) != day(self.last_at);
         let boards: Vec<u16> = self.job.boards.iter().map(|board| board.number).collect();
-        for board in boards.into_iter().filter(|board| !self.is_live(*board)) {
+        for board in boards {
+            if self.is_live(board) {
+                continue;
+            }
             self.reopen(board, |kind| long || kind == StepKind::Lock || kind.proves());
         }
     }

@@ -29,8 +29,8 @@ pub use agenda::Agenda;
 pub use decide::decide;
 pub use desk::{DeskRefusal, correct_at_desk};
 pub use facts::{
-    Ask, Beside, Column, Destination, Doubt, EVENT_VERSION, Edition, Electronics, Event, EventNo, Measure,
-    Mode, NotAStepId, Plan, ProcedureId, Quantity, Refusal, ShownWhen, Step, StepId, StepKind,
+    Ask, Beside, Column, Destination, Doubt, EVENT_VERSION, Edition, Electronics, Event, EventNo, LeftOut,
+    Measure, Mode, NotAStepId, Plan, ProcedureId, Quantity, Refusal, ShownWhen, Step, StepId, StepKind,
     UnknownEdition, Withdrawal, Worst,
 };
 pub use say::{CAUTIONS, Line, LineKind, Prompt, prompt};

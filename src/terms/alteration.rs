@@ -33,6 +33,8 @@ pub enum Part {
     Fuse,
     /// A switch whose position was changed, a two-way pair among them.
     Switch,
+    /// The link that is asked for, or the one that is on: "linked", "link off".
+    Link,
     /// Everything on the list at once ("all back").
     Everything,
 }
@@ -51,6 +53,7 @@ impl Part {
             Self::Lock => "lock".to_owned(),
             Self::Fuse => "fuse".to_owned(),
             Self::Switch => "switch position".to_owned(),
+            Self::Link => "link".to_owned(),
             Self::Everything => "everything".to_owned(),
         }
     }
@@ -61,6 +64,8 @@ impl Part {
             Self::Conductors(conductors) => self.shown(both && conductors.count() == 1),
             Self::Switch => "switching".to_owned(),
             Self::Everything => "all".to_owned(),
+            // "Linked" and "link removed" name it.
+            Self::Link => String::new(),
             same => same.shown(both),
         }
     }

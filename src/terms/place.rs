@@ -11,6 +11,16 @@ pub struct Place {
     pub number: Option<u16>,
 }
 
+impl Place {
+    /// The board.
+    pub fn board() -> Self {
+        Self {
+            name: "board".to_owned(),
+            number: None,
+        }
+    }
+}
+
 impl fmt::Display for Place {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&self.name)?;

@@ -189,7 +189,7 @@ pub fn plain_answer(state: &State) -> Option<Said> {
         Ask::Reading(measure)
             if measure.quantity == Quantity::Insulation && state.guard(step).is_err() =>
         {
-            Said::NotTested(Reason::EquipmentCannotBeTakenOut)
+            Said::NotTested(Some(Reason::EquipmentCannotBeTakenOut))
         }
         Ask::Reading(_) => reading(state, step),
         Ask::Event => done(state, step),

@@ -40,8 +40,8 @@ impl World {
             .map(|rule| {
                 let said = (0..sentences)
                     .filter_map(|_| {
-                        let words = grammar.sample(&rule, &mut rng).ok()?;
-                        grammar.understand(&rule, &words)
+                        let (_, said) = grammar.random_sentence(&rule, &mut || rng.f64()).ok()?;
+                        Some(said)
                     })
                     .collect();
                 (rule, said)

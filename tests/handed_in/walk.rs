@@ -94,12 +94,12 @@ impl World {
                 let back = [Said::Negative, Said::Disregard, Said::Correction(None)];
                 rng.choice(&back).unwrap().clone()
             }
-            28 => Said::Override(Reason::Instructed),
+            28 => Said::Override(Some(Reason::Instructed)),
             29 => Said::Stated(
                 *rng.choice(&[Statement::Live, Statement::Energised])
                     .unwrap(),
             ),
-            30 => Said::NotTested(Reason::NoAccess),
+            30 => Said::NotTested(Some(Reason::NoAccess)),
             _ => Said::Altered(Alteration {
                 part: Part::Everything,
                 change: Change::Back,

@@ -33,7 +33,7 @@ fn eventful() -> Rehearsal {
     r.say(Said::WhatIsOut);
     r.unclear("fifteen", "fifty");
     r.until("b1/c2/polarity/dead");
-    r.say(Said::NotTested(Reason::NoAccess));
+    r.say(Said::NotTested(Some(Reason::NoAccess)));
     r
 }
 

@@ -53,8 +53,8 @@ fn tried() -> [(&'static str, Said); 9] {
         ("go to isolation", Said::GoTo(Stage::Isolation)),
         ("go to insulation", Said::GoTo(Stage::Insulation)),
         ("go to loop impedance", Said::GoTo(Stage::LoopImpedance)),
-        ("not tested", Said::NotTested(Reason::NoAccess)),
-        ("override", Said::Override(Reason::Instructed)),
+        ("not tested", Said::NotTested(Some(Reason::NoAccess))),
+        ("override", Said::Override(Some(Reason::Instructed))),
         ("pause", Said::Pause),
         ("finish", Said::Finish),
     ]

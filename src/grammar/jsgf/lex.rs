@@ -34,6 +34,8 @@ pub(super) struct Lexer<'a> {
     file: &'a str,
     chars: Peekable<Chars<'a>>,
     at: At,
+    /// The documentation comment before the token last read, without its marks.
+    doc: Option<String>,
 }
 
 impl<'a> Lexer<'a> {
@@ -46,7 +48,13 @@ impl<'a> Lexer<'a> {
                 .chars()
                 .peekable(),
             at: At { line: 1, column: 1 },
+            doc: None,
         }
+    }
+
+    /// The documentation comment, `/** ... */`, before the token last read.
+    pub(super) fn doc(&mut self) -> Option<String> {
+        self.doc.take()
     }
 
     /// The rest of the present line up to and without its `;`, for the `#JSGF` header.
@@ -77,6 +85,7 @@ impl<'a> Lexer<'a> {
     }
 
     pub(super) fn next(&mut self) -> Result<(Token, At)> {
+        self.doc = None;
         self.skip_space_and_comments()?;
         let at = self.at;
         let Some(c) = self.bump() else {
@@ -140,11 +149,16 @@ impl<'a> Lexer<'a> {
         let at = self.at;
         self.bump();
         self.bump();
+        let mut text = String::new();
         while let Some(c) = self.bump() {
             if c == '*' && self.chars.peek() == Some(&'/') {
                 self.bump();
+                if let Some(doc) = text.strip_prefix('*') {
+                    self.doc = Some(doc.to_owned());
+                }
                 return Ok(());
             }
+            text.push(c);
         }
         Err(self.wrong(at, "expected `*/` to close the comment that starts here"))
     }

@@ -1,4 +1,4 @@
-use super::{Expansion, Source};
+use super::{Doc, Expansion, Source};
 use crate::grammar::error::{At, GrammarError, Result};
 use std::collections::HashMap;
 
@@ -11,6 +11,7 @@ pub struct Linked<T> {
     /// Full names (`grammar.rule`) in the order of the files.
     pub names: Vec<String>,
     pub public: Vec<bool>,
+    pub docs: Vec<Option<Doc>>,
     pub bodies: Vec<Node<T>>,
 }
 
@@ -54,6 +55,7 @@ pub fn link<T>(
     let mut linked = Linked {
         names: Vec::new(),
         public: Vec::new(),
+        docs: Vec::new(),
         bodies: Vec::new(),
     };
     for source in sources {
@@ -61,6 +63,7 @@ pub fn link<T>(
         for rule in &source.rules {
             linked.names.push(format!("{}.{}", source.name, rule.name));
             linked.public.push(rule.public);
+            linked.docs.push(rule.doc.clone());
             linked
                 .bodies
                 .push(linker.resolve(source, &rule.body, &read_tag)?);

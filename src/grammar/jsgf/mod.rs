@@ -49,6 +49,17 @@ pub struct Rule {
     pub public: bool,
     pub body: Expansion,
     pub at: At,
+    /// The documentation comment before it, when there is one.
+    pub doc: Option<Doc>,
+}
+
+/// A documentation comment: `/** what it is for  @example what may be said */`.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Doc {
+    /// The words before the first `@`.
+    pub text: String,
+    /// Each `@example`; other tags are left out.
+    pub examples: Vec<String>,
 }
 
 /// The right side of a rule.

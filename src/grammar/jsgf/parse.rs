@@ -1,5 +1,5 @@
 use super::lex::{Lexer, Token};
-use super::{Expansion, Import, Rule, Source};
+use super::{Doc, Expansion, Import, Rule, Source};
 use crate::grammar::error::{At, GrammarError, Result};
 
 /// Groups inside each other that a rule may have.
@@ -20,6 +20,7 @@ pub fn parse(file: &str, text: &str) -> Result<Source> {
         lexer,
         token,
         at,
+        doc: None,
         depth: 0,
     }
     .source(file)
@@ -29,6 +30,8 @@ struct Parser<'a> {
     lexer: Lexer<'a>,
     token: Token,
     at: At,
+    /// The documentation comment before the token.
+    doc: Option<String>,
     depth: usize,
 }
 
@@ -80,6 +83,7 @@ impl Parser<'_> {
     }
 
     fn rule(&mut self) -> Result<Rule> {
+        let doc = self.doc.take().map(|comment| doc(&comment));
         let public = self.is_word("public");
         if public {
             self.advance()?;
@@ -97,6 +101,7 @@ impl Parser<'_> {
             public,
             body,
             at,
+            doc,
         })
     }
 
@@ -247,6 +252,7 @@ impl Parser<'_> {
     /// Steps to the next token and gives back the one left behind.
     fn advance(&mut self) -> Result<(Token, At)> {
         let (token, at) = self.lexer.next()?;
+        self.doc = self.lexer.doc();
         Ok((
             std::mem::replace(&mut self.token, token),
             std::mem::replace(&mut self.at, at),
@@ -263,6 +269,23 @@ impl Parser<'_> {
     }
 }
 
+/// A documentation comment's words and examples; stars that begin its lines are left out.
+fn doc(comment: &str) -> Doc {
+    let plain: Vec<&str> = comment
+        .lines()
+        .map(|line| line.trim().trim_start_matches('*'))
+        .flat_map(str::split_whitespace)
+        .collect();
+    let plain = plain.join(" ");
+    let mut parts = plain.split('@');
+    let text = parts.next().unwrap_or_default().trim().to_owned();
+    let examples = parts
+        .filter_map(|part| part.strip_prefix("example "))
+        .map(|example| example.trim().to_owned())
+        .collect();
+    Doc { text, examples }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -275,6 +298,28 @@ mod tests {
 
     fn message(text: &str) -> String {
         parse("test.jsgf", text).unwrap_err().to_string()
+    }
+
+    #[test]
+    fn a_documentation_comment_belongs_to_the_rule_behind_it() {
+        let source = parse(
+            "doc.jsgf",
+            "#JSGF V1.0;\n/** not this one */\ngrammar doc;\n\
+             /**\n * agree\n * @example yes\n * @see two\n * @example yes please\n */\n\
+             public <one> = yes [please];\n/* nor this */ <two> = no; /** ask */ <three> = why;",
+        )
+        .unwrap();
+        let docs: Vec<_> = source.rules.iter().map(|rule| rule.doc.clone()).collect();
+        let doc = |text: &str, examples: &[&str]| {
+            Some(Doc {
+                text: text.to_owned(),
+                examples: examples.iter().map(|&e| e.to_owned()).collect(),
+            })
+        };
+        assert_eq!(
+            docs,
+            [doc("agree", &["yes", "yes please"]), None, doc("ask", &[])]
+        );
     }
 
     #[test]

@@ -419,15 +419,18 @@ fn commands_at_any_time() {
         ("What's out?", Said::WhatIsOut),
         ("how long is left", Said::HowLongIsLeft),
         ("finish", Said::Finish),
-        ("not tested no access", Said::NotTested(Reason::NoAccess)),
+        (
+            "not tested no access",
+            Said::NotTested(Some(Reason::NoAccess)),
+        ),
         (
             "not tested reason equipment cannot be taken out",
-            Said::NotTested(Reason::EquipmentCannotBeTakenOut),
+            Said::NotTested(Some(Reason::EquipmentCannotBeTakenOut)),
         ),
-        ("skip reason in use", Said::Skip(Reason::InUse)),
+        ("skip reason in use", Said::Skip(Some(Reason::InUse))),
         (
             "override reason on the recording",
-            Said::Override(Reason::OnTheRecording),
+            Said::Override(Some(Reason::OnTheRecording)),
         ),
         ("circuit five", Said::Circuit(5)),
         ("go to circuit twelve", Said::Circuit(12)),
@@ -451,6 +454,60 @@ fn commands_at_any_time() {
             assert_eq!(said(&rule, words), meant, "{rule}: {words}");
         }
     }
+}
+
+#[test]
+fn what_a_prompt_has_named_need_not_be_named_again() {
+    let link = |change| {
+        Said::Altered(Alteration {
+            part: Part::Link,
+            change,
+            place: None,
+            both: false,
+            parked: None,
+        })
+    };
+    for rule in step_rules() {
+        for (words, meant) in [
+            ("linked", link(Change::Linked)),
+            ("link on", link(Change::Linked)),
+            ("link is off", link(Change::Unlinked)),
+            ("link off", link(Change::Unlinked)),
+            ("link removed", link(Change::Unlinked)),
+            ("unlinked", link(Change::Unlinked)),
+            ("both", Said::Both(None)),
+            ("both out", Said::Both(Some(Change::Out))),
+            ("both are back", Said::Both(Some(Change::Back))),
+            ("not tested", Said::NotTested(None)),
+            ("skip this", Said::Skip(None)),
+            ("override", Said::Override(None)),
+            (
+                "reason on the recording",
+                Said::Because(Reason::OnTheRecording),
+            ),
+            ("because in use", Said::Because(Reason::InUse)),
+        ] {
+            assert_eq!(said(&rule, words), meant, "{rule}: {words}");
+        }
+    }
+}
+
+#[test]
+fn a_reason_alone_is_enough_where_it_was_asked_for() {
+    let no_access = Said::Because(Reason::NoAccess);
+    assert_eq!(said("reason", "no access"), no_access);
+    assert_eq!(
+        said("reason", "correction no access"),
+        Said::Correction(Some(Box::new(no_access)))
+    );
+    assert_eq!(GRAMMAR.understand("insulation", "no access"), None);
+}
+
+#[test]
+fn pass_is_understood_when_it_is_typed() {
+    assert_eq!(said("functional", "pass"), Said::Stated(Statement::Pass));
+    let net = GRAMMAR.net("functional").unwrap();
+    assert!(net.path(&["pass"]).is_none(), "it sounds like `pause`");
 }
 
 #[test]

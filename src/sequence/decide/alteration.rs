@@ -3,7 +3,9 @@
 use super::refused;
 use crate::grammar::Said;
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Event, EventNo, Refusal, Withdrawal};
+use crate::quantity::Conductors;
+use crate::sequence::facts::{Event, EventNo, Refusal, StepKind, Withdrawal};
+use crate::sequence::procedures::joined_to_earth;
 use crate::sequence::state::{OutEntry, State, place_of};
 use crate::terms::{Alteration, Change, Part, Place};
 
@@ -15,9 +17,86 @@ pub(super) fn decide(agenda: &Agenda, said: &Said, alteration: &Alteration) -> V
     }
 }
 
+/// "Both": of the conductor that was just taken out, or of two entries that could be meant.
+pub(super) fn both(agenda: &Agenda, said: &Said, change: Option<Change>) -> Vec<Event> {
+    if let Some(Refusal::WhichOne { entries }) = agenda.last_refusal()
+        && let [_, _] = entries.as_slice()
+        && matches!(change, None | Some(Change::Back | Change::Unlinked))
+    {
+        return vec![Event::PutBack {
+            entries: entries.clone(),
+        }];
+    }
+    let here = agenda.current().and_then(|step| step.circuit);
+    let single = |part: Part| matches!(part, Part::Conductors(c) if c.count() == 1);
+    let open = || {
+        agenda
+            .open_entries()
+            .filter(|entry| !entry.linked && single(entry.part))
+    };
+    match change {
+        None | Some(Change::Out) => {
+            let last = open().find(|entry| Some(entry.no) == agenda.last_taken());
+            match last {
+                Some(entry) => decide(
+                    agenda,
+                    said,
+                    &Alteration {
+                        part: entry.part,
+                        change: Change::Out,
+                        place: entry.place.clone(),
+                        both: true,
+                        parked: entry.parked,
+                    },
+                ),
+                None => refused(said, Refusal::not_asked_now()),
+            }
+        }
+        Some(Change::Back) => {
+            let both: Vec<EventNo> = open()
+                .filter(|entry| entry.both && entry.circuit == here)
+                .map(|entry| entry.no)
+                .collect();
+            match both.len() {
+                0 => refused(said, Refusal::NotOut),
+                1 => vec![Event::PutBack { entries: both }],
+                _ => refused(said, Refusal::WhichOne { entries: both }),
+            }
+        }
+        Some(Change::Linked | Change::Unlinked) => refused(said, Refusal::not_asked_now()),
+    }
+}
+
+/// The conductors that the step asked for wants linked: "linked" by itself says no more.
+fn wants_linked(agenda: &Agenda) -> Option<Conductors> {
+    let step = agenda.current()?;
+    match step.kind {
+        StepKind::ContinuityLink => Some(Conductors::L.with(Conductors::E)),
+        StepKind::InsulationClear | StepKind::InsulationTrial => {
+            let phases = agenda.circuit_of(step)?.phases;
+            Some(joined_to_earth(phases).from())
+        }
+        _ => None,
+    }
+}
+
 fn take_out(agenda: &Agenda, said: &Said, alteration: &Alteration) -> Vec<Event> {
     let linked = alteration.change == Change::Linked;
     let here = agenda.current();
+    if alteration.part == Part::Link {
+        return match wants_linked(agenda).filter(|_| linked) {
+            Some(conductors) => take_out(
+                agenda,
+                said,
+                &Alteration {
+                    part: Part::Conductors(conductors),
+                    place: alteration.place.clone().or_else(|| Some(Place::board())),
+                    ..alteration.clone()
+                },
+            ),
+            None => refused(said, Refusal::not_asked_now()),
+        };
+    }
     let needs_place = matches!(alteration.part, Part::Conductors(_) | Part::Accessory);
     let place = alteration
         .place
@@ -98,7 +177,8 @@ fn put_back(agenda: &Agenda, said: &Said, alteration: &Alteration) -> Vec<Event>
     }
     let linked = alteration.change == Change::Unlinked;
     let fits = |entry: &&OutEntry| {
-        let part = alteration.part == Part::Accessory || entry.part == alteration.part;
+        let any = matches!(alteration.part, Part::Accessory | Part::Link);
+        let part = any || entry.part == alteration.part;
         let place = alteration.place.is_none() || entry.place == alteration.place;
         part && place && (entry.linked == linked || alteration.part == Part::Accessory)
     };

@@ -3,37 +3,57 @@
 use super::{not_asked, refused};
 use crate::grammar::Said;
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Event, Refusal};
-use crate::terms::Stage;
+use crate::sequence::facts::{Event, LeftOut, Refusal};
+use crate::terms::{Reason, Stage};
 
-/// A step that is left out or left for later, or a refusal that is gone past.
+/// A step that is left out or left for later, or a refusal that is gone past. Without a reason,
+/// that is asked for; a reason by itself answers it.
 pub(super) fn decide(agenda: &Agenda, said: &Said) -> Vec<Event> {
-    if let Said::Override(reason) = said {
-        return match overridable(agenda) {
-            Some(refusal) => vec![Event::Overridden {
-                refusal,
-                reason: reason.clone(),
-            }],
-            None => refused(said, Refusal::NothingToAnswer),
-        };
+    let (what, reason) = match said {
+        Said::NotTested(reason) => (LeftOut::NotTested, reason.as_ref()),
+        Said::Skip(reason) => (LeftOut::Skipped, reason.as_ref()),
+        Said::Override(reason) => (LeftOut::Overridden, reason.as_ref()),
+        Said::Because(reason) => match agenda.last_refusal() {
+            Some(Refusal::ReasonNeeded { what }) => (*what, Some(reason)),
+            _ => return refused(said, Refusal::NothingToAnswer),
+        },
+        _ => return not_asked(said),
+    };
+    match what {
+        LeftOut::Overridden => go_past(agenda, said, reason),
+        LeftOut::NotTested | LeftOut::Skipped => leave_out(agenda, said, what, reason),
     }
+}
+
+fn leave_out(agenda: &Agenda, said: &Said, what: LeftOut, reason: Option<&Reason>) -> Vec<Event> {
     let Some(step) = agenda.current() else {
         return not_asked(said);
     };
     if !agenda.procedure(step).answers(step).may_be_left_out {
         return refused(said, Refusal::CannotBeSkipped);
     }
+    let Some(reason) = reason.cloned() else {
+        return refused(said, Refusal::ReasonNeeded { what });
+    };
     let step = step.id.clone();
-    match said {
-        Said::NotTested(reason) => vec![Event::NotTested {
-            step,
-            reason: reason.clone(),
-        }],
-        Said::Skip(reason) => vec![Event::Skipped {
-            step,
-            reason: reason.clone(),
-        }],
-        _ => not_asked(said),
+    vec![match what {
+        LeftOut::Skipped => Event::Skipped { step, reason },
+        LeftOut::NotTested | LeftOut::Overridden => Event::NotTested { step, reason },
+    }]
+}
+
+fn go_past(agenda: &Agenda, said: &Said, reason: Option<&Reason>) -> Vec<Event> {
+    let Some(refusal) = overridable(agenda) else {
+        return refused(said, Refusal::NothingToAnswer);
+    };
+    match reason.cloned() {
+        Some(reason) => vec![Event::Overridden { refusal, reason }],
+        None => refused(
+            said,
+            Refusal::ReasonNeeded {
+                what: LeftOut::Overridden,
+            },
+        ),
     }
 }
 

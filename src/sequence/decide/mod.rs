@@ -78,7 +78,10 @@ pub fn decide(agenda: &Agenda, said: &Said) -> Vec<Event> {
         Said::Pause => vec![Event::Paused],
         Said::Note => vec![Event::NoteBegun],
         Said::CarryOn | Said::Resume | Said::EndOfNote => Vec::new(),
-        Said::NotTested(_) | Said::Skip(_) | Said::Override(_) => leaving_out::decide(agenda, said),
+        Said::Both(change) => alteration::both(agenda, said, *change),
+        Said::NotTested(_) | Said::Skip(_) | Said::Override(_) | Said::Because(_) => {
+            leaving_out::decide(agenda, said)
+        }
         Said::Circuit(_) | Said::Board(_) | Said::GoTo(_) | Said::TestAt(_) => {
             moving::decide(agenda, said)
         }

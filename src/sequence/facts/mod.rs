@@ -14,5 +14,5 @@ pub use edition::{Edition, UnknownEdition};
 pub use event::{EVENT_VERSION, Event, EventNo, Mode, Withdrawal};
 pub use id::{NotAStepId, ProcedureId, StepId};
 pub use plan::{Plan, Stretch};
-pub use refusal::{Destination, Doubt, Electronics, Refusal};
+pub use refusal::{Destination, Doubt, Electronics, LeftOut, Refusal};
 pub use step::{Ask, Measure, Quantity, Step, StepKind};

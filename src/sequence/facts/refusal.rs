@@ -109,6 +109,11 @@ pub enum Refusal {
     },
     /// An alteration needs its place.
     WhereIsIt,
+    /// Nothing is left out or gone past without its reason.
+    ReasonNeeded {
+        /// What the reason is for.
+        what: LeftOut,
+    },
     /// There is nothing to affirm, take back or override.
     NothingToAnswer,
     /// The step can't be left out: everything after it depends on it.
@@ -133,6 +138,18 @@ impl Refusal {
     pub fn may_be_overridden(&self) -> bool {
         matches!(self, Self::StillOut { .. } | Self::DeadTestsFailed { .. })
     }
+}
+
+/// What a reason is given for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum LeftOut {
+    /// A step that will not be done.
+    NotTested,
+    /// A step that is left for later.
+    Skipped,
+    /// A refusal that is gone past.
+    Overridden,
 }
 
 /// Electronics in a circuit.

@@ -8,7 +8,7 @@ use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Mode, Step, StepKind};
 use crate::sequence::procedures::{self, Catalogue};
 use crate::sequence::state::OutEntry;
-use crate::terms::{Alteration, Change, HalfCycle, Part, Place, Reason, Stage, Statement};
+use crate::terms::{Alteration, Change, HalfCycle, Part, Place, Stage, Statement};
 use serde::Deserialize;
 use std::collections::HashMap;
 use std::sync::LazyLock;
@@ -203,17 +203,9 @@ pub(super) fn first_comes(agenda: &Agenda, step: &Step) -> String {
     })
 }
 
-/// The words for an answer, which is remembered. A reason is left for the person to name.
+/// The words for an answer, which is remembered.
 fn in_mouth(answers: &mut Vec<Said>, said: Said) -> String {
-    let words = match &said {
-        Said::NotTested(reason) | Said::Skip(reason) | Said::Override(reason) => {
-            let words = said.words();
-            words
-                .strip_suffix(reason.spoken())
-                .map_or(words.clone(), |start| start.trim_end().to_owned())
-        }
-        _ => said.words(),
-    };
+    let words = said.words();
     if !answers.contains(&said) {
         answers.push(said);
     }
@@ -328,7 +320,7 @@ fn answer(agenda: &Agenda, step: &Step, key: &str) -> Option<Said> {
         Said::Altered(Alteration {
             part: Part::Conductors(conductors),
             change,
-            place: (change == Change::Linked).then(board),
+            place: (change == Change::Linked).then(Place::board),
             both: false,
             parked: None,
         })
@@ -361,10 +353,9 @@ fn answer(agenda: &Agenda, step: &Step, key: &str) -> Option<Said> {
 
 /// What a `{say:...}` means whatever the step: a statement or a command by its name.
 fn said(key: &str) -> Option<Said> {
-    let example = Reason::ClientRequest;
     match key {
-        "not-tested" => Some(Said::NotTested(example)),
-        "override" => Some(Said::Override(example)),
+        "not-tested" => Some(Said::NotTested(None)),
+        "override" => Some(Said::Override(None)),
         "finish" => Some(Said::Finish),
         "resume" => Some(Said::Resume),
         "carry-on" => Some(Said::CarryOn),
@@ -374,13 +365,6 @@ fn said(key: &str) -> Option<Said> {
         statement => serde_json::from_value::<Statement>(statement.into())
             .ok()
             .map(Said::Stated),
-    }
-}
-
-fn board() -> Place {
-    Place {
-        name: "board".to_owned(),
-        number: None,
     }
 }
 

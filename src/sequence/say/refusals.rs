@@ -73,6 +73,9 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
         Refusal::WhereIsIt => {
             "Where? Say it with its place, such as neutral out at socket three.".to_owned()
         }
+        Refusal::ReasonNeeded { .. } => {
+            "Why? Say reason, and one of them, such as reason no access.".to_owned()
+        }
         Refusal::NothingToAnswer => "There is nothing to answer.".to_owned(),
         Refusal::CannotBeSkipped => "No. That can't be left out.".to_owned(),
     }

@@ -1,0 +1,289 @@
+//! Each meaning has plain words of its own, and the rules of the steps that it answers take them for
+//! just that: a prompt may ask for it, and be answered.
+
+use super::*;
+use crate::quantity::{Conductors, Pair, TestVoltage};
+use std::collections::BTreeSet;
+
+/// Every variant of an enum without parts. One that is added does not compile until it is here.
+macro_rules! every {
+    ($of:ident: $($one:ident)+) => {{
+        let _ = |one: $of| match one { $($of::$one => {})+ };
+        [$($of::$one),+]
+    }};
+}
+
+fn statements() -> impl Iterator<Item = Statement> {
+    every!(Statement: Done Proved NotProved Isolated LockedOff Dead Live Energised Open Shorted
+        Nulled Discharged NothingConnected PolarityCorrect PolarityReversed Tripped NoTrip Pass
+        Fail SequenceCorrect SequenceReversed)
+    .into_iter()
+}
+
+fn reasons() -> impl Iterator<Item = Reason> {
+    every!(Reason: EquipmentCannotBeTakenOut NoAccess ClientRequest InUse Damaged NotApplicable
+        InstrumentFault Unsafe OutOfTime Instructed OnTheRecording)
+    .into_iter()
+}
+
+fn stages() -> impl Iterator<Item = Stage> {
+    every!(Stage: Isolation Instruments Continuity Ring Insulation Polarity PutBack Energise
+        SupplyPolarity ExternalLoop FaultCurrent LoopImpedance Rcd PhaseSequence Functional Handover)
+    .into_iter()
+}
+
+/// Meanings without a number, a place or a reading in them.
+pub(super) fn without_parts() -> Vec<Said> {
+    let mut all = commands();
+    all.extend(statements().map(Said::Stated));
+    all.extend(reasons().map(Said::Because));
+    all
+}
+
+fn commands() -> Vec<Said> {
+    let mut all = vec![
+        Said::Affirm,
+        Said::Negative,
+        Said::Correction(None),
+        Said::Disregard,
+        Said::SayAgain,
+        Said::StandBy,
+        Said::CarryOn,
+        Said::Pause,
+        Said::Resume,
+        Said::WhereAreWe,
+        Said::WhatIsOut,
+        Said::HowLongIsLeft,
+        Said::Finish,
+        Said::Note,
+        Said::EndOfNote,
+    ];
+    all.extend(stages().map(Said::GoTo));
+    all.extend(every!(Manner: Quieter Louder Slower Faster).map(Said::Manner));
+    all
+}
+
+/// Leaving out, with and without its reason, and going elsewhere.
+fn with_parts() -> Vec<Said> {
+    let mut all = Vec::new();
+    for leave in [Said::NotTested, Said::Skip, Said::Override] {
+        all.push(leave(None));
+        all.extend(reasons().map(|reason| leave(Some(reason))));
+    }
+    all.extend(reasons().map(Said::Because));
+    all.extend((1..=99).flat_map(|number| [Said::Circuit(number), Said::Board(number)]));
+    all.extend(every!(TestVoltage: V250 V500 V1000).map(Said::TestAt));
+    all.extend([None, Some(Change::Out), Some(Change::Back)].map(Said::Both));
+    all
+}
+
+fn alterations() -> Vec<Said> {
+    use Change::{Back, Linked, Out, Unlinked};
+    let lives = Conductors::L.with(Conductors::N);
+    let three = Conductors::L1.with(Conductors::L2).with(Conductors::L3);
+    let all_lives = three.with(Conductors::N);
+    let one = [Conductors::L, Conductors::N, Conductors::E];
+    let lines = [Conductors::L1, Conductors::L2, Conductors::L3];
+    let mut all = Vec::new();
+    let mut add = |part, changes: &[Change], both| {
+        for change in changes {
+            for place in [
+                None,
+                Some(("socket", Some(3))),
+                Some(("door entry unit", None)),
+            ] {
+                let place = place.map(|(name, number)| Place {
+                    name: name.to_owned(),
+                    number,
+                });
+                let nowhere = part == Part::Accessory && place.is_none();
+                let somewhere = part == Part::Everything && place.is_some();
+                if !nowhere && !somewhere {
+                    all.push(Alteration {
+                        part,
+                        change: *change,
+                        place,
+                        both,
+                        parked: None,
+                    });
+                }
+            }
+        }
+    };
+    for conductors in one.into_iter().chain(lines).chain([lives]) {
+        add(Part::Conductors(conductors), &[Out, Back], false);
+    }
+    for conductors in one {
+        add(Part::Conductors(conductors), &[Out, Back], true);
+    }
+    for conductors in [lives, all_lives, Conductors::L.with(Conductors::E)] {
+        add(Part::Conductors(conductors), &[Linked, Unlinked], false);
+    }
+    add(Part::Link, &[Linked, Unlinked], false);
+    add(Part::Everything, &[Back], false);
+    for part in [
+        Part::EarthingConductor,
+        Part::Accessory,
+        Part::Lamp,
+        Part::Cover,
+        Part::Lock,
+        Part::Fuse,
+        Part::Switch,
+    ] {
+        add(part, &[Out, Back], false);
+    }
+    let parked = all
+        .iter()
+        .filter(|a| matches!(a.part, Part::Conductors(_)) && a.change == Out)
+        .flat_map(|alteration| {
+            every!(Parked: Connector Taped).map(|parked| Alteration {
+                parked: Some(parked),
+                ..alteration.clone()
+            })
+        });
+    let parked: Vec<_> = parked.collect();
+    all.into_iter().chain(parked).map(Said::Altered).collect()
+}
+
+/// The rules of the steps that a statement answers.
+fn answered_by(statement: Statement) -> &'static [&'static str] {
+    match statement {
+        Statement::Done => &[
+            "confirm",
+            "isolation",
+            "instrument",
+            "insulation",
+            "continuity",
+            "ring",
+            "loop",
+            "current",
+            "rcd",
+            "polarity",
+            "functional",
+        ],
+        Statement::Proved | Statement::NotProved => &["isolation", "confirm"],
+        Statement::Isolated | Statement::LockedOff | Statement::Dead | Statement::Live => {
+            &["isolation"]
+        }
+        Statement::Energised => &["confirm", "polarity", "loop", "functional"],
+        Statement::Open | Statement::Shorted | Statement::Nulled => &["instrument"],
+        Statement::Discharged => &["insulation", "isolation", "confirm"],
+        Statement::NothingConnected => &["insulation", "confirm"],
+        Statement::PolarityCorrect | Statement::PolarityReversed => {
+            &["polarity", "continuity", "ring", "loop"]
+        }
+        Statement::Tripped | Statement::NoTrip => &["rcd", "loop", "functional"],
+        Statement::Pass | Statement::Fail => &["functional", "instrument", "rcd"],
+        Statement::SequenceCorrect | Statement::SequenceReversed => &["functional", "polarity"],
+    }
+}
+
+#[test]
+fn what_may_be_said_at_any_time_has_plain_words_that_every_step_takes() {
+    let always: Vec<Said> = [commands(), with_parts(), alterations()].concat();
+    for rule in step_rules() {
+        for said in &always {
+            assert!(
+                GRAMMAR.says(&rule, said).is_some(),
+                "{rule}: `{}` is not taken for {said:?}",
+                said.words()
+            );
+        }
+    }
+}
+
+#[test]
+fn every_statement_has_plain_words_that_the_steps_it_answers_take() {
+    for statement in statements() {
+        let said = Said::Stated(statement);
+        let alike = [said.clone(), Said::Correction(Some(Box::new(said)))];
+        for rule in answered_by(statement).iter().chain(&["anything"]) {
+            for said in &alike {
+                assert!(
+                    GRAMMAR.says(rule, said).is_some(),
+                    "{rule}: `{}` is not taken for {said:?}",
+                    said.words()
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn a_statement_of_one_pair_or_place_has_plain_words() {
+    let socket = Place {
+        name: "socket".to_owned(),
+        number: Some(3),
+    };
+    let at = |state, pair, place: Option<&Place>| Said::StatedAt {
+        state,
+        pair,
+        place: place.cloned(),
+    };
+    for pair in Pair::THREE_PHASE.into_iter().chain(Pair::SINGLE_PHASE) {
+        for state in [Statement::Dead, Statement::Live] {
+            let said = at(state, Some(pair), None);
+            assert!(GRAMMAR.says("isolation", &said).is_some(), "{said:?}");
+        }
+    }
+    for (rule, state) in [
+        ("polarity", Statement::PolarityCorrect),
+        ("polarity", Statement::PolarityReversed),
+        ("rcd", Statement::Tripped),
+        ("rcd", Statement::NoTrip),
+        ("functional", Statement::Pass),
+        ("functional", Statement::Fail),
+    ] {
+        let said = at(state, None, Some(&socket));
+        assert!(GRAMMAR.says(rule, &said).is_some(), "{rule}: {said:?}");
+    }
+}
+
+#[test]
+fn what_is_not_a_steps_is_not_said_there() {
+    assert_eq!(
+        GRAMMAR.says("confirm", &Said::Stated(Statement::Dead)),
+        None
+    );
+    assert_eq!(
+        GRAMMAR.says("insulation", &Said::Stated(Statement::Pass)),
+        None
+    );
+    assert_eq!(GRAMMAR.says("no such rule", &Said::Affirm), None);
+}
+
+/// Ten thousand sentences over all the rules of the steps: each means something, and every kind of
+/// meaning there is comes up.
+#[test]
+fn a_random_sentence_of_any_rule_means_something() {
+    let mut rng = fastrand::Rng::with_seed(12);
+    let rules = step_rules();
+    let mut kinds = BTreeSet::new();
+    for n in 0..10_000 {
+        let rule = &rules[n % rules.len()];
+        let (words, said) = GRAMMAR
+            .random_sentence(rule, &mut || rng.f64())
+            .unwrap_or_else(|error| panic!("{rule}: {error}"));
+        assert_eq!(
+            GRAMMAR.understand(rule, &words).as_ref(),
+            Some(&said),
+            "{rule}: `{words}`"
+        );
+        kinds.insert(kind(&said));
+    }
+    let listed: BTreeSet<String> = [without_parts(), with_parts(), alterations()]
+        .concat()
+        .iter()
+        .map(kind)
+        .chain(["reading", "measured", "stated-at"].map(str::to_owned))
+        .collect();
+    assert_eq!(kinds, listed);
+}
+
+/// The name of a meaning in the log.
+fn kind(said: &Said) -> String {
+    match serde_json::to_value(said).unwrap() {
+        serde_json::Value::Object(parts) => parts.keys().next().unwrap().clone(),
+        name => name.as_str().unwrap().to_owned(),
+    }
+}

@@ -1,0 +1,275 @@
+//! What prompts ask people to say, spoken by synthetic voices and heard by the recogniser with the
+//! rule that listens there.
+//!
+//! Nothing may be taken for something else, and nearly every voice has to be heard at once or when
+//! it says the words once more, slower.
+//!
+//! Words that are thought of for a grammar are tried so, here from a changed copy of `grammars/`:
+//!
+//! ```sh
+//! GRAMMARS=../grammars-tried SAY="functional: pass, pause" \
+//!     cargo test --test it words_of_your_own -- --ignored --nocapture
+//! ```
+
+use bothhands::audio;
+use bothhands::grammar::Grammar;
+use bothhands::speech::ear::Ear;
+use bothhands::speech::{Expectation, Heard, Outcome, Recogniser};
+use std::path::Path;
+use std::process::Command;
+use std::sync::Arc;
+
+/// Each rule with the words that prompts ask for where it listens.
+const ASKED_FOR: [(&str, &[&str]); 11] = [
+    (
+        "isolation",
+        &[
+            "done",
+            "proved",
+            "indicator failed",
+            "isolated",
+            "locked off",
+            "dead",
+            "live",
+        ],
+    ),
+    (
+        "instrument",
+        &["leads nulled", "leads open", "leads shorted", "over range"],
+    ),
+    (
+        "continuity",
+        &[
+            "line and earth linked at board",
+            "linked",
+            "link removed",
+            "line and earth link removed",
+        ],
+    ),
+    (
+        "insulation",
+        &[
+            "line and neutral linked",
+            "all lines and neutral linked",
+            "linked",
+            "link removed",
+            "neutral out at socket three",
+            "both neutrals out at socket three",
+            "both out",
+            "lamp out at light two",
+            "done",
+            "not tested",
+            "not tested reason equipment cannot be taken out",
+        ],
+    ),
+    ("ring", &["done"]),
+    (
+        "polarity",
+        &["polarity correct", "polarity reversed", "done"],
+    ),
+    (
+        "confirm",
+        &[
+            "done",
+            "energised",
+            "neutral back at socket three",
+            "both back",
+            "link removed",
+            "lamp back",
+            "all back",
+            "override",
+            "override reason as instructed",
+        ],
+    ),
+    (
+        "loop",
+        &["earthing conductor off", "earthing conductor back on"],
+    ),
+    ("rcd", &["tripped", "did not trip"]),
+    (
+        "functional",
+        &[
+            "works",
+            "fail",
+            "phase sequence correct",
+            "phase sequence reversed",
+            "did not trip",
+        ],
+    ),
+    (
+        "reason",
+        &[
+            "reason equipment cannot be taken out",
+            "reason no access",
+            "reason client request",
+            "reason in use",
+            "reason damaged",
+            "reason not applicable",
+            "reason instrument fault",
+            "reason not safe",
+            "reason out of time",
+            "reason as instructed",
+            "reason on the recording",
+        ],
+    ),
+];
+
+/// What is asked for in every step, heard with each of the rules above in turn.
+const ALWAYS: [&str; 17] = [
+    "affirm",
+    "negative",
+    "correction",
+    "disregard",
+    "say again",
+    "stand by",
+    "carry on",
+    "pause",
+    "resume",
+    "where are we",
+    "what is out",
+    "finish",
+    "take a note",
+    "end of note",
+    "go to safe isolation",
+    "circuit three",
+    "skip reason no access",
+];
+
+/// Voices of `tests/dialogues/speak.sh`.
+const VOICES: usize = 7;
+
+/// Voices that may not be heard with some words, even when they say them again.
+const DEAF_TO: usize = 1;
+
+/// What became of words said by one voice, and once more when that was needed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Came {
+    AtOnce,
+    SaidAgain,
+    Never,
+    Wrong,
+}
+
+#[test]
+fn what_prompts_ask_for_is_heard() {
+    needs_voices();
+    let grammar = Arc::new(Grammar::built_in().unwrap());
+    let folder = tempfile::tempdir().unwrap();
+    let mut ear = Ear::new(Arc::clone(&grammar), 2).unwrap();
+    let mut totals = [0; 4];
+    let mut bad = Vec::new();
+    for (rule, words) in pairs() {
+        let meant = grammar.understand(rule, words);
+        let meant = meant.unwrap_or_else(|| panic!("{rule}: `{words}` is not understood"));
+        let came: Vec<Came> = (0..VOICES)
+            .map(|voice| {
+                let mut say = |times: usize| {
+                    let file = folder.path().join("said.wav");
+                    speak(&file, voice + times * VOICES, words);
+                    let heard = hear(&mut ear, rule, &file);
+                    match heard.outcome {
+                        Outcome::Taken if heard.said.as_ref() == Some(&meant) => Came::AtOnce,
+                        Outcome::Taken => Came::Wrong,
+                        Outcome::AskAgain | Outcome::NotForUs => Came::Never,
+                    }
+                };
+                match say(0) {
+                    Came::Never if say(1) == Came::AtOnce => Came::SaidAgain,
+                    once => once,
+                }
+            })
+            .collect();
+        for one in &came {
+            totals[*one as usize] += 1;
+        }
+        let never = came.iter().filter(|one| **one == Came::Never).count();
+        let wrong = came.contains(&Came::Wrong);
+        if wrong || never > DEAF_TO {
+            bad.push(format!("{rule}: `{words}`: {came:?}"));
+        }
+        if came.iter().any(|one| *one != Came::AtOnce) {
+            println!("{rule}: `{words}`: {came:?}");
+        }
+    }
+    let [at_once, again, never, wrong] = totals;
+    println!("{at_once} heard at once, {again} said again, {never} never heard, {wrong} wrong");
+    assert!(bad.is_empty(), "\n{}", bad.join("\n"));
+}
+
+/// Every rule with its own words; those that may be said at any time are shared out among the rules.
+fn pairs() -> impl Iterator<Item = (&'static str, &'static str)> {
+    let own = ASKED_FOR
+        .into_iter()
+        .flat_map(|(rule, words)| words.iter().map(move |words| (rule, *words)));
+    let rules = ASKED_FOR.iter().map(|(rule, _)| *rule).cycle();
+    own.chain(rules.zip(ALWAYS))
+}
+
+#[test]
+fn what_prompts_ask_for_is_what_the_grammar_says_itself() {
+    let grammar = Grammar::built_in().unwrap();
+    for (rule, words) in pairs() {
+        let said = grammar.understand(rule, words);
+        let said = said.unwrap_or_else(|| panic!("{rule}: `{words}` is not understood"));
+        assert_eq!(grammar.says(rule, &said).as_deref(), Some(words), "{rule}");
+    }
+}
+
+fn speak(file: &Path, voice: usize, words: &str) {
+    let made = Command::new("tests/dialogues/speak.sh")
+        .arg(file)
+        .arg(voice.to_string())
+        .arg(words)
+        .status();
+    assert!(
+        made.is_ok_and(|status| status.success()),
+        "speak.sh failed on {words}"
+    );
+}
+
+fn hear(ear: &mut Ear, rule: &str, file: &Path) -> Heard {
+    let samples = audio::read(file).unwrap();
+    let expected = Expectation {
+        rule: rule.to_owned(),
+        excluded: Vec::new(),
+    };
+    ear.recognise(&samples, &expected).unwrap()
+}
+
+fn needs_voices() {
+    for tool in ["espeak-ng", "flite", "sox"] {
+        crate::need(tool, tool);
+    }
+}
+
+#[test]
+#[ignore = "for words that are not in the grammar yet: see above"]
+fn words_of_your_own() {
+    needs_voices();
+    let say = std::env::var("SAY").unwrap_or_default();
+    let (rule, all) = say
+        .split_once(':')
+        .expect("SAY=\"rule: words, more words\"");
+    let grammar = match std::env::var("GRAMMARS") {
+        Ok(folder) => Grammar::from_dir(Path::new(&folder)),
+        Err(_) => Grammar::built_in(),
+    };
+    let mut ear = Ear::new(Arc::new(grammar.unwrap()), 2).unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("said.wav");
+    for words in all.split(',').map(str::trim) {
+        println!("{words}");
+        for voice in 0..VOICES {
+            speak(&file, voice, words);
+            let heard = hear(&mut ear, rule, &file);
+            println!(
+                "  {:?} `{}`, or `{}`: fit {:.2}, margin {:.1}",
+                heard.outcome,
+                heard.words,
+                heard.runner_up.unwrap_or_default(),
+                heard.scores.fit,
+                heard.scores.margin,
+            );
+        }
+    }
+}
