@@ -9,7 +9,9 @@
 //! ```
 
 pub mod audio;
-pub mod commands;
+pub mod dialogue;
+pub mod doctor;
+pub mod eval;
 pub mod grammar;
 #[cfg(feature = "hand-in")]
 pub mod handin;

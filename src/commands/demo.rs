@@ -1,15 +1,17 @@
 //! `bothhands demo`: the main job on recorded speech, through the real recogniser.
 
-use super::conduct::{Conductor, Tally};
-use super::sources::Clips;
-use super::test::{ToTerminal, by, grammar_for, recogniser, stop_on_signal};
-use crate::installation::Job;
-use crate::log::{self, Log, SharedClock};
-use crate::report::{self, Schedule, Times};
-use crate::sequence::Session;
-use crate::speech::Recogniser;
-use crate::voice::Terminal;
+use super::by;
+use super::stop::stop_on_signal;
+use super::terminal::ToTerminal;
 use anyhow::{Context, bail};
+use bothhands::dialogue::{Clips, Conductor, Tally, grammar_for};
+use bothhands::installation::Job;
+use bothhands::log::{self, Log, SharedClock};
+use bothhands::report::{self, Schedule, Times};
+use bothhands::sequence::Session;
+use bothhands::speech::Recogniser;
+use bothhands::speech::ours;
+use bothhands::voice::Terminal;
 use include_dir::{Dir, include_dir};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -48,20 +50,20 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let (mut store, _) = log::take_up(&db, &clock)?;
     let started = Instant::now();
     let grammar = Arc::new(grammar_for(&job)?);
-    let mut engine = recogniser(&grammar, None)?;
+    let mut engine = ours(&grammar, None)?;
     let start_up = started.elapsed();
     log::begin(&mut store, JOB)?;
     let (session, first) = Session::begin(job, &by(), clock.tick())?;
     let mut voice = Terminal::stdout();
-    let mut witness = ToTerminal::timed();
+    let mut observer = ToTerminal::timed();
     let mut conductor = Conductor {
         session,
         store: &mut store,
         clock,
         grammar: &grammar,
-        recogniser: Some(engine.as_mut() as &mut dyn Recogniser),
+        recogniser: Some(&mut engine as &mut dyn Recogniser),
         voice: &mut voice,
-        witness: &mut witness,
+        observer: &mut observer,
         stop: stop_on_signal()?,
         live: false,
     };
@@ -72,7 +74,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         .collect();
     clips.sort();
     let tally = conductor.run(&mut Clips::new(clips))?;
-    let finished = conductor.session.state().mode() == crate::sequence::Mode::Finished;
+    let finished = conductor.session.state().mode() == bothhands::sequence::Mode::Finished;
     let log = Log::read(&store)?;
     let schedule = Schedule::of(&log, &Times::here())?;
     let exchanges = report::dialogue(&log)?;

@@ -1,8 +1,8 @@
-use crate::handin::{
+use anyhow::bail;
+use bothhands::handin::{
     self, Address, Encryption, HandInError, HandedIn, connect, prepare, trusted_roots,
 };
-use crate::store::{Mode, Store};
-use anyhow::bail;
+use bothhands::store::{Mode, Store};
 use clap::Args;
 use postgres::Client;
 use std::{

@@ -1,11 +1,11 @@
 //! `bothhands hear`: what was heard in recordings.
 
 use super::engine::EngineArgs;
-use crate::audio::{self, Cutting, SAMPLE_RATE, Segmenter, Utterance};
-use crate::grammar::{Grammar, Said};
-use crate::speech::ear::{Acoustics, Ear};
-use crate::speech::{Expectation, Heard, Outcome, Recogniser};
 use anyhow::bail;
+use bothhands::audio::{self, Cutting, SAMPLE_RATE, Segmenter, Utterance};
+use bothhands::grammar::{Grammar, Said};
+use bothhands::speech::ear::{Acoustics, Ear};
+use bothhands::speech::{Expectation, Heard, Outcome, Recogniser};
 use clap::Args;
 use serde::Serialize;
 use std::path::{Path, PathBuf};
