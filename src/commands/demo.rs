@@ -1,14 +1,13 @@
 //! `bothhands demo`: the main job on recorded speech, through the real recogniser.
 
-use super::by;
 use super::stop::stop_on_signal;
 use super::terminal::ToTerminal;
+use super::{about_log, by};
 use anyhow::{Context, bail};
-use bothhands::dialogue::{Clips, Conductor, Tally, grammar_for};
+use bothhands::dialogue::{Clips, Conductor, Tally, grammar_for, open_session};
 use bothhands::installation::Job;
 use bothhands::log::{self, Log, SharedClock};
 use bothhands::report::{self, Schedule, Times};
-use bothhands::sequence::Session;
 use bothhands::speech::Recogniser;
 use bothhands::speech::ours;
 use bothhands::voice::Terminal;
@@ -47,13 +46,12 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         job.title
     );
     let clock = SharedClock::default();
-    let (mut store, _) = log::take_up(&db, &clock)?;
+    let (mut store, _) = log::take_up(&db, &clock).map_err(|why| about_log(&db, why))?;
     let started = Instant::now();
     let grammar = Arc::new(grammar_for(&job)?);
     let mut engine = ours(&grammar, None)?;
     let start_up = started.elapsed();
-    log::begin(&mut store, JOB)?;
-    let (session, first) = Session::begin(job, &by(), clock.tick())?;
+    let (session, first) = open_session(&mut store, None, job, JOB, &by(), &clock)?;
     let mut voice = Terminal::stdout();
     let mut observer = ToTerminal::timed();
     let mut conductor = Conductor {

@@ -24,7 +24,20 @@ pub mod test;
 pub mod verify;
 mod voice;
 
+use bothhands::log::LogError;
+use std::path::Path;
+
 /// This program and its version, for the log.
 fn by() -> String {
     format!("bothhands {}", env!("CARGO_PKG_VERSION"))
+}
+
+/// Why a log can't be used, with its path where the reason does not name it already.
+fn about_log(db: &Path, why: LogError) -> anyhow::Error {
+    match why {
+        LogError::Store(why) => why.into(),
+        why => {
+            anyhow::Error::from(why).context(format!("{}: this log can't be used", db.display()))
+        }
+    }
 }

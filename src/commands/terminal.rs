@@ -1,7 +1,9 @@
 //! What a session shows as plain lines.
 
-use bothhands::dialogue::Observer;
+use bothhands::dialogue::{Conductor, Observer, Tally};
+use bothhands::sequence::Mode;
 use bothhands::speech::{Heard, Outcome};
+use std::path::Path;
 
 /// Shows what was heard.
 #[derive(Debug, Clone, Copy, Default)]
@@ -46,5 +48,26 @@ impl Observer for ToTerminal {
             Some(Outcome::AskAgain) => println!("you:  {words} (?){took}"),
             Some(Outcome::Taken) | None => println!("you:  {words}{took}"),
         }
+    }
+}
+
+/// Says at the end of a session what came of it and where the log is.
+pub fn summed_up(tally: &Tally, conductor: &Conductor<'_>, db: &Path, stopped: bool) {
+    let finished = conductor.session.state().mode() == Mode::Finished;
+    let how = match (finished, stopped) {
+        (true, _) => "Finished",
+        (false, true) => "Stopped",
+        (false, false) => "Nothing more to hear",
+    };
+    eprintln!(
+        "{how}. {} taken, {} asked again, {} ignored, {} not understood. The log is {}.",
+        tally.taken,
+        tally.asked_again,
+        tally.ignored,
+        tally.not_understood,
+        db.display()
+    );
+    if !finished {
+        eprintln!("The same command takes it up again where it is.");
     }
 }

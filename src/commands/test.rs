@@ -2,23 +2,22 @@
 
 use super::engine::EngineArgs;
 use super::stop::stop_on_signal;
-use super::terminal::ToTerminal;
-use super::voice::{VoiceKind, voice};
-use super::{by, source};
-use anyhow::{Context, bail};
+use super::terminal::{self, ToTerminal};
+use super::voice::VoiceArgs;
+use super::{about_log, by, source};
+use anyhow::Context;
 use bothhands::dialogue::screen::{OnScreen, Screen};
 use bothhands::dialogue::{
-    Conductor, InputSource, Observer, Tally, TypedLines, grammar_for, settings,
+    Conductor, InputSource, Observer, TypedLines, grammar_for, open_session,
 };
 use bothhands::installation::Job;
 use bothhands::limits::Tables;
 use bothhands::log::{self, SharedClock};
-use bothhands::sequence::{Session, State};
 use bothhands::speech::ear::Thresholds;
-use bothhands::speech::{Hearing, Recogniser, ours};
-use bothhands::voice::{Profile, Rate, Volume, until_quiet};
+use bothhands::speech::{Recogniser, ours};
+use bothhands::voice::until_quiet;
 use std::io::IsTerminal;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
@@ -44,26 +43,12 @@ pub struct Args {
     /// Typed lines taken as if they had been heard: a file, or `-` for the keyboard.
     #[arg(long, value_name = "FILE|-", conflicts_with = "sound")]
     words: Option<PathBuf>,
-    /// How prompts come: the system's speech service, the terminal, or not at all.
-    #[arg(long, value_enum)]
-    voice: Option<VoiceKind>,
+    #[command(flatten)]
+    voice: VoiceArgs,
     /// Shows where the session is, what is asked, the last readings and what is out on the whole
     /// terminal; plain lines without it.
     #[arg(long)]
     screen: bool,
-    /// A profile (TOML): how the program speaks (rate, volume, voice, the room's tail), and in
-    /// [hearing] how it hears you, as `bothhands rehearse` writes it.
-    #[arg(long, value_name = "FILE")]
-    profile: Option<PathBuf>,
-    /// How fast prompts are spoken: -100 (slowest) to 100 (fastest), 0 as usual.
-    #[arg(long, allow_negative_numbers = true)]
-    rate: Option<Rate>,
-    /// How loud prompts are spoken, 0 to 100.
-    #[arg(long)]
-    volume: Option<Volume>,
-    /// A voice of the speech service, by name or part of it.
-    #[arg(long, value_name = "NAME")]
-    voice_name: Option<String>,
     /// The microphone to use, by name; `bothhands devices` lists them.
     #[arg(long, value_name = "NAME")]
     device: Option<String>,
@@ -88,7 +73,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         .db
         .clone()
         .unwrap_or_else(|| args.job.with_extension("db"));
-    let (speaks, hearing) = profile(args)?;
+    let (speaks, hearing) = args.voice.profile()?;
     let stop = stop_on_signal()?;
     let clock = SharedClock::default();
     let grammar = Arc::new(grammar_for(&job)?);
@@ -109,12 +94,11 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     if args.screen && !on_screen {
         eprintln!("This is no terminal: plain lines are written instead of the screen.");
     }
-    let mut voice = voice(args.voice, is_live(args), speaks, on_screen);
+    let mut voice = args.voice.open(is_live(args), speaks, on_screen);
     // After the voice, whose service takes seconds to start: sound that waits meanwhile would be
     // too much. Before the log, so that no empty one is left behind where there is no microphone.
     let mut source = source(args)?;
-    let (mut store, state) = log::take_up(&db, &clock)
-        .with_context(|| format!("{}: the log can't be taken up", db.display()))?;
+    let (mut store, state) = log::take_up(&db, &clock).map_err(|why| about_log(&db, why))?;
     let opening = store.opening().to_string();
     if !opening.is_empty() {
         eprint!("{opening}");
@@ -129,16 +113,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     } else {
         None
     };
-    let (session, first) = match state {
-        None => {
-            log::begin(&mut store, &text)?;
-            Session::begin(job, &by(), clock.tick())?
-        }
-        Some(state) => {
-            same_job(&db, &job, &state)?;
-            Session::resume(state, &by(), clock.tick())
-        }
-    };
+    let (session, first) = open_session(&mut store, state, job, &text, &by(), &clock)?;
     let session = match tables {
         Some(tables) => session.with_tables(tables),
         None => session,
@@ -146,7 +121,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let mut observer: Box<dyn Observer> = match &screen {
         Some(screen) => Box::new(screen.clone()),
         None => Box::new(ToTerminal {
-            quiet: args.voice == Some(VoiceKind::None),
+            quiet: args.voice.is_none(),
             timed: false,
         }),
     };
@@ -174,42 +149,11 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         screen.close();
     }
     let tally = conducted?;
-    report(&tally, &conductor, &db, stop.load(Ordering::SeqCst));
+    terminal::summed_up(&tally, &conductor, &db, stop.load(Ordering::SeqCst));
     if let Some(account) = account {
         eprintln!("{account}");
     }
     Ok(ExitCode::SUCCESS)
-}
-
-fn report(tally: &Tally, conductor: &Conductor<'_>, db: &Path, stopped: bool) {
-    let finished = conductor.session.state().mode() == bothhands::sequence::Mode::Finished;
-    let how = match (finished, stopped) {
-        (true, _) => "Finished",
-        (false, true) => "Stopped",
-        (false, false) => "Nothing more to hear",
-    };
-    eprintln!(
-        "{how}. {} taken, {} asked again, {} ignored, {} not understood. The log is {}.",
-        tally.taken,
-        tally.asked_again,
-        tally.ignored,
-        tally.not_understood,
-        db.display()
-    );
-    if !finished {
-        eprintln!("The same command takes it up again where it is.");
-    }
-}
-
-fn same_job(db: &Path, job: &Job, state: &State) -> anyhow::Result<()> {
-    if job != state.job() {
-        bail!(
-            "{} holds the log of \"{}\" with another job file. Use the job file as it was, or begin a new log with --db.",
-            db.display(),
-            state.job().title
-        );
-    }
-    Ok(())
 }
 
 fn source(args: &Args) -> anyhow::Result<Box<dyn InputSource>> {
@@ -222,27 +166,4 @@ fn source(args: &Args) -> anyhow::Result<Box<dyn InputSource>> {
 /// Whether a person is at the microphone.
 fn is_live(args: &Args) -> bool {
     args.words.is_none() && source::is_live(&args.sound)
-}
-
-/// The profile, from its file when one is given: how the program speaks, changed by the options,
-/// and how it hears.
-fn profile(args: &Args) -> anyhow::Result<(Profile, Option<Hearing>)> {
-    let (mut profile, hearing) = match &args.profile {
-        None => (Profile::default(), None),
-        Some(path) => {
-            let text = std::fs::read_to_string(path)
-                .with_context(|| format!("{}: can't read the profile", path.display()))?;
-            settings(&text).with_context(|| format!("{}", path.display()))?
-        }
-    };
-    if let Some(rate) = args.rate {
-        profile.rate = rate;
-    }
-    if let Some(volume) = args.volume {
-        profile.volume = volume;
-    }
-    if args.voice_name.is_some() {
-        profile.voice.clone_from(&args.voice_name);
-    }
-    Ok((profile, hearing))
 }

@@ -11,6 +11,7 @@ use crate::sequence::{Event, Line, LineKind, Mode, Session, State, Turn, place_o
 use crate::speech::{Expectation, Heard, Outcome, Recogniser, is_lone_digit};
 use crate::store::{Evidence, Store};
 use crate::voice::{Mark, Tone, Voice};
+use anyhow::bail;
 use serde::Serialize;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -323,4 +324,31 @@ pub fn grammar_for(job: &Job) -> anyhow::Result<Grammar> {
     places.sort();
     places.dedup();
     Ok(Grammar::built_in()?.with_places(&places)?)
+}
+
+/// Begins a session with the job file's text as the log's first event, or takes up the one that the
+/// log was left in.
+///
+/// # Errors
+/// When the log is of another job, or could not be begun.
+pub fn open_session(
+    store: &mut Store,
+    left_in: Option<State>,
+    job: Job,
+    text: &str,
+    by: &str,
+    clock: &SharedClock,
+) -> anyhow::Result<(Session, Turn)> {
+    let Some(state) = left_in else {
+        log::begin(store, text)?;
+        return Ok(Session::begin(job, by, clock.tick())?);
+    };
+    if &job != state.job() {
+        bail!(
+            "{} holds the log of \"{}\" with another job file. Use the job file as it was, or begin a new log with --db.",
+            store.path().display(),
+            state.job().title
+        );
+    }
+    Ok(Session::resume(state, by, clock.tick()))
 }

@@ -5,6 +5,7 @@
 //! manifest (which clips, which words) -> measure (hear them) -> summary (counts and times)
 //! ```
 
+pub mod hear;
 mod manifest;
 mod measure;
 mod summary;
