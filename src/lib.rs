@@ -4,12 +4,14 @@
 //! The rooms, from sound to paper (see `DEVELOPERS.md` for the map):
 //!
 //! ```text
-//! audio -> speech -> grammar -> sequence -> store -> voice
-//! afterwards: store -> sequence (replay) -> report, review
+//! audio -> speech -> grammar -> sequence -> log -> voice     (led by dialogue)
+//! afterwards: store -> log -> sequence (replay) -> report, review
 //! ```
 
 pub mod audio;
-pub mod commands;
+pub mod dialogue;
+pub mod doctor;
+pub mod eval;
 pub mod grammar;
 #[cfg(feature = "hand-in")]
 pub mod handin;

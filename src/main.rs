@@ -1,6 +1,7 @@
 //! The program: reads its command line and hands over to a subcommand.
 
-use bothhands::commands;
+mod commands;
+
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
 

@@ -14,6 +14,7 @@ mod hearing;
 mod keeping;
 mod limits;
 mod looking_back;
+mod rooms;
 mod sequence;
 mod sound;
 

@@ -9,7 +9,7 @@
 //! ```
 
 use anyhow::{Context, bail};
-use bothhands::commands::score::read_manifest;
+use bothhands::eval::read_manifest;
 use bothhands::grammar::{Grammar, Lexicon, WordGraph, typed};
 use bothhands::speech::ear::same_meaning;
 use std::collections::HashMap;

@@ -1,15 +1,16 @@
 //! `bothhands demo`: the main job on recorded speech, through the real recogniser.
 
-use super::conduct::{Conductor, Tally};
-use super::sources::Clips;
-use super::test::{ToTerminal, by, grammar_for, recogniser, stop_on_signal};
-use crate::installation::Job;
-use crate::log::{self, Log, SharedClock};
-use crate::report::{self, Schedule, Times};
-use crate::sequence::Session;
-use crate::speech::Recogniser;
-use crate::voice::Terminal;
+use super::stop::stop_on_signal;
+use super::terminal::ToTerminal;
+use super::{about_log, by};
 use anyhow::{Context, bail};
+use bothhands::dialogue::{Clips, Conductor, Tally, grammar_for, open_session};
+use bothhands::installation::Job;
+use bothhands::log::{self, Log, SharedClock};
+use bothhands::report::{self, Schedule, Times};
+use bothhands::speech::Recogniser;
+use bothhands::speech::ours;
+use bothhands::voice::Terminal;
 use include_dir::{Dir, include_dir};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -45,23 +46,22 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         job.title
     );
     let clock = SharedClock::default();
-    let (mut store, _) = log::take_up(&db, &clock)?;
+    let (mut store, log) = log::take_up(&db, &clock).map_err(|why| about_log(&db, why))?;
     let started = Instant::now();
     let grammar = Arc::new(grammar_for(&job)?);
-    let mut engine = recogniser(&grammar, None)?;
+    let mut engine = ours(&grammar, None)?;
     let start_up = started.elapsed();
-    log::begin(&mut store, JOB)?;
-    let (session, first) = Session::begin(job, &by(), clock.tick())?;
+    let (session, first) = open_session(&mut store, &log, job, JOB, &by(), &clock)?;
     let mut voice = Terminal::stdout();
-    let mut witness = ToTerminal::timed();
+    let mut observer = ToTerminal::timed();
     let mut conductor = Conductor {
         session,
         store: &mut store,
         clock,
         grammar: &grammar,
-        recogniser: Some(engine.as_mut() as &mut dyn Recogniser),
+        recogniser: Some(&mut engine as &mut dyn Recogniser),
         voice: &mut voice,
-        witness: &mut witness,
+        observer: &mut observer,
         stop: stop_on_signal()?,
         live: false,
     };
@@ -72,7 +72,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         .collect();
     clips.sort();
     let tally = conductor.run(&mut Clips::new(clips))?;
-    let finished = conductor.session.state().mode() == crate::sequence::Mode::Finished;
+    let finished = conductor.session.state().mode() == bothhands::sequence::Mode::Finished;
     let log = Log::read(&store)?;
     let schedule = Schedule::of(&log, &Times::here())?;
     let exchanges = report::dialogue(&log)?;

@@ -25,7 +25,7 @@ pub struct Args {
 /// When the sound system cannot be asked, or the microphone to show cannot be used.
 #[cfg(feature = "microphone")]
 pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
-    use crate::audio::microphone::{MicrophoneError, devices};
+    use bothhands::audio::microphone::{MicrophoneError, devices};
     if args.meter {
         return meter(args);
     }
@@ -47,13 +47,13 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
 /// A line that moves on a terminal, a line each second elsewhere.
 #[cfg(feature = "microphone")]
 fn meter(args: &Args) -> anyhow::Result<ExitCode> {
-    use crate::audio::bar;
-    use crate::audio::microphone::{Event, Microphone};
+    use bothhands::audio::bar;
+    use bothhands::audio::microphone::{Event, Microphone};
     use std::io::{IsTerminal, Write};
     use std::sync::atomic::Ordering;
     use std::time::{Duration, Instant};
 
-    let stop = super::test::stop_on_signal()?;
+    let stop = super::stop::stop_on_signal()?;
     let mut microphone = Microphone::open(args.device.as_deref())?;
     println!(
         "`{}`: a voice at work reaches -30 to -10 dB, a quiet room lies below -50. Ctrl-C ends.",

@@ -1,8 +1,8 @@
 //! Which engine hears: ours, or another that this build has.
 
-use crate::grammar::Grammar;
-use crate::speech::Recogniser;
 use anyhow::bail;
+use bothhands::grammar::Grammar;
+use bothhands::speech::Recogniser;
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -51,7 +51,7 @@ fn open_vosk(
     folder: &std::path::Path,
     grammar: &Arc<Grammar>,
 ) -> anyhow::Result<Box<dyn Recogniser>> {
-    let vosk = crate::speech::vosk::Vosk::open(folder, Arc::clone(grammar))?;
+    let vosk = bothhands::speech::vosk::Vosk::open(folder, Arc::clone(grammar))?;
     for warning in vosk.warnings() {
         eprintln!("bothhands: {warning}");
     }

@@ -1,5 +1,5 @@
-use crate::store::{Exported, Mode, Sounds, Store};
 use anyhow::{Context, bail};
+use bothhands::store::{Exported, Mode, Sounds, Store};
 use clap::Args;
 use std::{
     ffi::OsString,
@@ -45,7 +45,7 @@ pub fn run(args: ExportArgs) -> anyhow::Result<ExitCode> {
     let exported = match &args.output {
         Some(path) => to_file(&store, path, &sounds)?,
         None => match store.export(&mut BufWriter::new(io::stdout().lock()), &sounds) {
-            Err(crate::store::ExportError::Write(why))
+            Err(bothhands::store::ExportError::Write(why))
                 if why.kind() == io::ErrorKind::BrokenPipe =>
             {
                 return Ok(ExitCode::SUCCESS);

@@ -1,15 +1,9 @@
-use crate::handin::{
-    self, Address, Encryption, HandInError, HandedIn, connect, prepare, trusted_roots,
-};
-use crate::store::{Mode, Store};
 use anyhow::bail;
-use clap::Args;
-use postgres::Client;
-use std::{
-    env,
-    path::{Path, PathBuf},
-    process::ExitCode,
+use bothhands::handin::{
+    self, Address, Encryption, Failure, HandedIn, connect, prepare, trusted_roots,
 };
+use clap::Args;
+use std::{env, path::PathBuf, process::ExitCode};
 
 /// Hand logs in to a PostgreSQL server, where many can be looked through together
 ///
@@ -57,7 +51,7 @@ pub fn run(args: &HandInArgs) -> anyhow::Result<ExitCode> {
     prepare(&mut client)?;
     let mut whole = true;
     for path in &args.logs {
-        match one(&mut client, path, !args.without_sound) {
+        match handin::hand_in_file(&mut client, path, !args.without_sound) {
             Ok(done) => println!("{}: {}", path.display(), told(&done)),
             Err(Failure::Server(why)) => return Err(why.into()),
             Err(Failure::Log(why)) => {
@@ -83,51 +77,6 @@ fn password(args: &HandInArgs) -> anyhow::Result<Option<String>> {
         Err(env::VarError::NotUnicode(_)) => {
             bail!("the password in PGPASSWORD is not text: give it in a file with --password-file")
         }
-    }
-}
-
-/// What kept a log from being handed in.
-enum Failure {
-    /// Something about this log; the others can go on.
-    Log(String),
-    /// Something about the server.
-    Server(HandInError),
-}
-
-fn one(client: &mut Client, path: &Path, with_sound: bool) -> Result<HandedIn, Failure> {
-    let about = |why: String| Failure::Log(format!("{}: {why}", path.display()));
-    let store = Store::open(path, Mode::Read).map_err(|why| Failure::Log(why.to_string()))?;
-    let verdict = store
-        .verify()
-        .map_err(|why| Failure::Log(why.to_string()))?;
-    if let Some(fault) = verdict.faults.first() {
-        return Err(about(format!(
-            "this log is damaged at {fault}\nNothing of it was handed in. Keep the file as it is; \
-             `bothhands export` takes out what is whole"
-        )));
-    }
-    let threads = store
-        .threads()
-        .map_err(|why| Failure::Log(why.to_string()))?;
-    if threads.is_empty() {
-        return Err(about("there is nothing in this log yet".to_owned()));
-    }
-    let mut all = HandedIn::default();
-    let mut diverged = Vec::new();
-    for thread in &threads {
-        match handin::hand_in(client, &store, thread, with_sound) {
-            Ok(done) => all.add(&done),
-            Err(HandInError::Diverged(why)) => diverged.push(why.to_string()),
-            Err(why @ (HandInError::Store(_) | HandInError::TooLarge(_))) => {
-                return Err(about(why.to_string()));
-            }
-            Err(why) => return Err(Failure::Server(why)),
-        }
-    }
-    if diverged.is_empty() {
-        Ok(all)
-    } else {
-        Err(about(diverged.join("\n")))
     }
 }
 

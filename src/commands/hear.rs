@@ -1,13 +1,13 @@
 //! `bothhands hear`: what was heard in recordings.
 
 use super::engine::EngineArgs;
-use crate::audio::{self, Cutting, SAMPLE_RATE, Segmenter, Utterance};
-use crate::grammar::{Grammar, Said};
-use crate::speech::ear::{Acoustics, Ear};
-use crate::speech::{Expectation, Heard, Outcome, Recogniser};
 use anyhow::bail;
+use bothhands::audio::{Cutting, Utterance};
+use bothhands::eval::hear::{HeardLine, cut, whole};
+use bothhands::grammar::Grammar;
+use bothhands::speech::ear::{Acoustics, Ear};
+use bothhands::speech::{Expectation, Recogniser};
 use clap::Args;
-use serde::Serialize;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
@@ -90,41 +90,6 @@ pub(super) fn ear(model: Option<&Path>, grammar: Arc<Grammar>) -> anyhow::Result
     }
 }
 
-/// The file as one utterance.
-fn whole(file: &Path) -> Result<Utterance, audio::SoundError> {
-    let samples = audio::read(file)?;
-    Ok(Utterance {
-        start: 0,
-        speech_end: samples.len() as u64,
-        samples,
-    })
-}
-
-/// Gives `sink` each utterance of the file as soon as it has ended.
-fn cut(
-    file: &Path,
-    cutting: Cutting,
-    sink: &mut impl FnMut(Utterance) -> anyhow::Result<()>,
-) -> anyhow::Result<()> {
-    let mut segmenter = Segmenter::new(cutting);
-    for block in audio::Source::open(file)? {
-        let block = match block {
-            Ok(block) => block,
-            Err(error) => {
-                // What was there is still heard: nothing spoken is lost.
-                if let Some(last) = segmenter.finish() {
-                    sink(last)?;
-                }
-                return Err(error.into());
-            }
-        };
-        for utterance in segmenter.push(&block) {
-            sink(utterance)?;
-        }
-    }
-    segmenter.finish().map_or(Ok(()), sink)
-}
-
 fn hear(
     args: &Hear,
     engine: &mut dyn Recogniser,
@@ -136,67 +101,11 @@ fn hear(
         excluded: Vec::new(),
     };
     let heard = engine.recognise(&utterance.samples, &expected)?;
-    let from = utterance.start as f64 / f64::from(SAMPLE_RATE);
-    let to = from + utterance.seconds();
+    let line = HeardLine::of(file, utterance, &heard);
     if args.json {
-        let line = Line {
-            file: file.display().to_string(),
-            from_s: round(from),
-            to_s: round(to),
-            took_ms: round(heard.took.as_secs_f64() * 1e3),
-            heard: &heard,
-        };
         println!("{}", serde_json::to_string(&line)?);
     } else {
-        println!("{}", as_text(file, from, to, &heard));
+        println!("{line}");
     }
     Ok(())
-}
-
-/// What `--json` prints for an utterance; times in seconds from the file's beginning.
-#[derive(Serialize)]
-struct Line<'a> {
-    file: String,
-    from_s: f64,
-    to_s: f64,
-    took_ms: f64,
-    #[serde(flatten)]
-    heard: &'a Heard,
-}
-
-fn as_text(file: &Path, from: f64, to: f64, heard: &Heard) -> String {
-    let mut line = format!("{} {from:.2}-{to:.2} s: ", file.display());
-    match (&heard.outcome, &heard.said) {
-        (Outcome::NotForUs, _) | (_, None) => {
-            line.push_str("not for us");
-            if !heard.words.is_empty() {
-                line.push_str(&format!(", nearest \"{}\"", heard.words));
-            }
-        }
-        (Outcome::Taken, Some(said)) => {
-            line.push_str(&format!("\"{}\" = {}", heard.words, meaning(said)));
-        }
-        (Outcome::AskAgain, Some(said)) => line.push_str(&format!(
-            "ask again: \"{}\" = {}, or \"{}\"?",
-            heard.words,
-            meaning(said),
-            heard.runner_up.as_deref().unwrap_or("something else")
-        )),
-    }
-    line.push_str(&format!(
-        " (fit {:.2}, margin {:.1}, {:.0} ms)",
-        heard.scores.fit,
-        heard.scores.margin,
-        heard.took.as_secs_f64() * 1e3
-    ));
-    line
-}
-
-/// A meaning in a few characters.
-fn meaning(said: &Said) -> String {
-    said.words()
-}
-
-fn round(value: f64) -> f64 {
-    (value * 1000.0).round() / 1000.0
 }

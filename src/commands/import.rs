@@ -1,5 +1,5 @@
-use crate::store::{Imported, import};
 use anyhow::Context;
+use bothhands::store::{Imported, import};
 use clap::Args;
 use std::{
     fs::File,

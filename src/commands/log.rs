@@ -1,8 +1,8 @@
 use super::schedule::times;
-use crate::log::Log;
-use crate::report::{self, Exchange, Times, Wanted};
-use crate::store::{Mode, Store};
 use anyhow::{Context, bail};
+use bothhands::log::Log;
+use bothhands::report::{self, Exchange, Times, Wanted};
+use bothhands::store::{Mode, Store};
 use clap::{Args, ValueEnum};
 use jiff::{Timestamp, civil};
 use std::{

@@ -1,13 +1,8 @@
-use crate::log::Log;
-use crate::sequence::ReadingStatus;
-use crate::store::{EventId, Merged, Mode, Store, merge};
-use anyhow::Context;
+use anyhow::Result;
+use bothhands::log;
+use bothhands::store::{Merged, Mode, Store, merge};
 use clap::Args;
-use std::{
-    collections::{BTreeMap, BTreeSet},
-    path::PathBuf,
-    process::ExitCode,
-};
+use std::{path::PathBuf, process::ExitCode};
 
 /// Put the logs of several devices for one job together in a new log; nothing is dropped
 #[derive(Debug, Args)]
@@ -27,7 +22,7 @@ pub struct MergeArgs {
 ///
 /// # Errors
 /// When the jobs differ, a log is damaged, or the new log cannot be written.
-pub fn run(args: MergeArgs) -> anyhow::Result<ExitCode> {
+pub fn run(args: MergeArgs) -> Result<ExitCode> {
     let sources = args
         .sources
         .iter()
@@ -35,70 +30,13 @@ pub fn run(args: MergeArgs) -> anyhow::Result<ExitCode> {
         .collect::<Result<Vec<_>, _>>()?;
     let merged = merge(&sources, &args.output, args.job_changed)?;
     print!("{}", report(&args, &merged));
-    match disagreements(&Store::open(&args.output, Mode::Read)?) {
+    match log::disagreements(&Store::open(&args.output, Mode::Read)?) {
         Ok(found) => found
             .iter()
             .for_each(|conflict| println!("conflict: {conflict}")),
         Err(why) => println!("The readings could not be compared: {why:#}"),
     }
     Ok(ExitCode::SUCCESS)
-}
-
-/// Readings that count in one log and differ from those that count in another for the same step
-/// at the same place. All of them are kept.
-fn disagreements(store: &Store) -> anyhow::Result<Vec<String>> {
-    let mut steps: BTreeMap<String, Vec<Counting>> = BTreeMap::new();
-    for (thread, log) in Log::threads(store)?.iter().enumerate() {
-        let state = log.agenda()?;
-        for kept in state
-            .readings()
-            .filter(|kept| kept.status == ReadingStatus::Counts)
-        {
-            let entry = log
-                .entry(kept.no)
-                .context("a reading names an event that is not there")?;
-            let id = entry.id.context("an event of a log has no name")?;
-            let place = serde_json::to_string(&(&kept.step, &kept.place, &kept.half))?;
-            steps.entry(place).or_default().push(Counting {
-                thread,
-                id,
-                step: kept.step.to_string(),
-                device: entry.device.clone(),
-                value: kept.reading.to_string(),
-            });
-        }
-    }
-    Ok(steps
-        .into_values()
-        .filter_map(|counting| disagreement(&counting))
-        .collect())
-}
-
-/// A reading that counts in one log.
-struct Counting {
-    thread: usize,
-    id: EventId,
-    step: String,
-    device: String,
-    value: String,
-}
-
-fn disagreement(counting: &[Counting]) -> Option<String> {
-    let mut values: BTreeMap<usize, BTreeSet<&str>> = BTreeMap::new();
-    for side in counting {
-        values.entry(side.thread).or_default().insert(&side.value);
-    }
-    let mut values = values.into_values();
-    let first = values.next()?;
-    values.any(|other| other != first).then(|| {
-        let sides: BTreeSet<String> = counting
-            .iter()
-            .map(|side| format!("{} on {} (event {})", side.value, side.device, side.id))
-            .collect();
-        let sides: Vec<String> = sides.into_iter().collect();
-        let step = counting.first().map_or("", |side| &side.step);
-        format!("{step}: {}; all are kept", sides.join(", "))
-    })
 }
 
 fn report(args: &MergeArgs, merged: &Merged) -> String {

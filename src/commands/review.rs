@@ -1,6 +1,6 @@
 use super::schedule::times;
-use crate::review::{Review, serve};
 use anyhow::Context;
+use bothhands::review::{Review, serve};
 use clap::Args;
 use std::{path::PathBuf, process::ExitCode};
 

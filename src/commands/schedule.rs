@@ -1,7 +1,7 @@
-use crate::log::Log;
-use crate::report::{self, Schedule, Times};
-use crate::store::{Mode, Store};
 use anyhow::Context;
+use bothhands::log::Log;
+use bothhands::report::{self, Schedule, Times};
+use bothhands::store::{Mode, Store};
 use clap::Args;
 use std::{
     ffi::OsString,

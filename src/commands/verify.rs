@@ -1,4 +1,4 @@
-use crate::store::{Mode, Store, Verdict};
+use bothhands::store::{Mode, Store, Verdict};
 use clap::Args;
 use std::{path::PathBuf, process::ExitCode};
 

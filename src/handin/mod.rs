@@ -11,11 +11,13 @@
 mod address;
 mod connect;
 mod error;
+mod file;
 mod migrate;
 mod send;
 
 pub use address::{Address, AddressError, Encryption, password_in};
 pub use connect::{connect, trusted_roots};
 pub use error::{Diverged, HandInError};
+pub use file::{Failure, hand_in_file};
 pub use migrate::{SCHEMA_VERSION, prepare};
 pub use send::{HandedIn, hand_in};

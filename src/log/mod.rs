@@ -5,6 +5,7 @@
 //! refuses the same logs for the same reasons.
 
 mod clock;
+mod disagreements;
 mod read;
 mod write;
 
@@ -12,6 +13,7 @@ mod write;
 mod tests;
 
 pub use clock::SharedClock;
+pub use disagreements::disagreements;
 pub use read::{Entry, Heard, Log};
 pub use write::{begin, keep, take_up};
 

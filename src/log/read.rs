@@ -36,6 +36,9 @@ pub struct Heard {
     pub margin: Option<f64>,
     /// Length of the sound, s.
     pub seconds: f64,
+    /// The engine and the model that heard; older logs do not say.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub engine: Option<String>,
 }
 
 impl Heard {
@@ -48,12 +51,15 @@ impl Heard {
                 .or_else(|| told.get(name))
                 .and_then(serde_json::Value::as_f64)
         };
+        let text = |name: &str| {
+            told.get(name)
+                .and_then(serde_json::Value::as_str)
+                .map(str::to_owned)
+        };
         Self {
             words: evidence.words().to_owned(),
-            runner_up: told
-                .get("runner_up")
-                .and_then(serde_json::Value::as_str)
-                .map(str::to_owned),
+            runner_up: text("runner_up"),
+            engine: text("engine"),
             fit: score("fit"),
             margin: score("margin"),
             seconds: evidence.seconds(),

@@ -1,7 +1,8 @@
 use super::*;
+use crate::audio::Utterance;
 use crate::installation::Job;
 use crate::sequence::{Event, Session};
-use crate::store::{Mode, NewEvent, Store};
+use crate::store::{Evidence, Mode, NewEvent, Store};
 use std::path::PathBuf;
 
 const JOB: &str = include_str!("../../demo/boathouse.toml");
@@ -53,6 +54,34 @@ fn a_log_of_a_newer_version_is_neither_read_nor_taken_up() {
     }
     let store = Store::open(&db, Mode::Read).unwrap();
     assert_eq!(store.len().unwrap(), before, "nothing was added");
+}
+
+#[test]
+fn what_was_heard_names_the_engine_and_its_model_where_the_log_does() {
+    let folder = tempfile::tempdir().unwrap();
+    let (_, mut store) = begun(&folder);
+    let utterance = Utterance {
+        samples: vec![0.25; 400],
+        start: 0,
+        speech_end: 300,
+    };
+    let engine = "ear (models/ear.int8.onnx, 39 phones)";
+    for told in [
+        serde_json::json!({ "scores": { "fit": -0.5 }, "engine": engine }),
+        serde_json::json!({ "scores": { "fit": -0.5 } }),
+    ] {
+        let evidence = Evidence::new(&utterance, "pause", &told).unwrap();
+        keep(&mut store, &[Event::Paused], Some(&evidence)).unwrap();
+    }
+    let log = Log::read(&store).unwrap();
+    let heard: Vec<_> = log
+        .entries
+        .iter()
+        .filter_map(|entry| entry.heard.as_ref())
+        .map(|heard| (heard.words.as_str(), heard.fit, heard.engine.as_deref()))
+        .collect();
+    let fit = Some(-0.5);
+    assert_eq!(heard, [("pause", fit, Some(engine)), ("pause", fit, None)]);
 }
 
 #[test]

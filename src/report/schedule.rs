@@ -4,13 +4,13 @@ use super::words::{self, Times};
 use crate::installation::{Board, Circuit, Job, Phases};
 use crate::limits::{Earthing, Outcome, earth_loop, judge};
 use crate::log::{Log, LogError};
-use crate::quantity::{Conductors, Ohms, Pair, TestVoltage};
+use crate::quantity::{Ohms, TestVoltage};
 use crate::sequence::procedures::tested_joined_instead;
 use crate::sequence::{
     Agenda, Ask, CAUTIONS, Column, Event, EventNo, Mode, OutEntry, State, Step, StepKind,
     StepOutcome, say,
 };
-use crate::terms::{Parked, Stage, Statement};
+use crate::terms::{Parked, Stage};
 use jiff::{SignedDuration, Timestamp, civil::Date};
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};

@@ -7,8 +7,9 @@ pub mod vosk;
 
 pub use hearing::Hearing;
 
-use crate::grammar::{Said, number};
+use crate::grammar::{Grammar, Said, number};
 use serde::{Deserialize, Serialize};
+use std::sync::Arc;
 use std::time::Duration;
 
 /// What a recogniser made of one utterance.
@@ -87,6 +88,19 @@ pub struct WordTime {
     pub word: String,
     pub from: f32,
     pub to: f32,
+}
+
+/// Our own engine, listening for `grammar` on one thread, with the bounds of a rehearsal when there
+/// was one.
+///
+/// # Errors
+/// When the model can't be loaded.
+pub fn ours(grammar: &Arc<Grammar>, hearing: Option<&Hearing>) -> anyhow::Result<ear::Ear> {
+    let mut ear = ear::Ear::new(Arc::clone(grammar), 1)?;
+    if let Some(hearing) = hearing {
+        ear.set_thresholds(hearing.bounds(ear::Thresholds::shipped()?));
+    }
+    Ok(ear)
 }
 
 /// Whether a reading is one digit said by itself: "four", "oh". A cough, a foreign word or the

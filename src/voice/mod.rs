@@ -1,7 +1,6 @@
 //! Prompts out: to the system's speech service, to the terminal, or to nothing.
 
 mod fallback;
-pub mod gate;
 mod profile;
 mod silent;
 mod speakable;
@@ -11,7 +10,6 @@ mod terminal;
 mod tones;
 
 pub use fallback::{Failing, Opener, WithFallback};
-pub use gate::{Gate, Passed};
 pub use profile::{OutOfRange, Profile, Rate, Volume};
 pub use silent::Silent;
 pub use speakable::speakable;

@@ -2,7 +2,7 @@
 //! when fewer readings are right than the number recorded in `tests/clips/recorded.toml`, or when a
 //! reading is taken wrongly, or something taken that should be ignored, that was not before.
 
-use bothhands::commands::score::{self, Clip, Row, Summary, Verdict};
+use bothhands::eval::{self, Clip, Row, Summary, Verdict};
 use bothhands::grammar::Grammar;
 use bothhands::speech::ear::Ear;
 use serde::Deserialize;
@@ -48,7 +48,7 @@ fn hear(clips: &[Clip], threads: usize) -> Vec<Row> {
             let grammar = grammar.clone();
             scope.spawn(move || {
                 let mut ear = Ear::new(grammar, 1).unwrap();
-                score::measure(&mut ear, part, RULE, false).unwrap()
+                eval::measure(&mut ear, part, RULE, false).unwrap()
             })
         };
         let parts: Vec<_> = clips.chunks(share).map(work).collect();
@@ -72,7 +72,7 @@ fn the_fixed_set_is_heard_no_worse_than_recorded() {
     let recorded = std::fs::read_to_string(folder().join("clips/recorded.toml")).unwrap();
     let recorded: Recorded = toml::from_str(&recorded).unwrap();
     let grammar = Grammar::built_in().unwrap();
-    let clips = score::read_manifest(&manifest, &grammar, RULE).unwrap();
+    let clips = eval::read_manifest(&manifest, &grammar, RULE).unwrap();
     let rows = hear(&clips, 2);
     let summary = Summary::of(&rows);
     println!("{summary}");
@@ -86,7 +86,7 @@ fn the_fixed_set_is_heard_no_worse_than_recorded() {
         "{} readings are right, {} were (recordings made with {made_with}):\n{}",
         summary.exact,
         recorded.exact,
-        score::table(&rows)
+        eval::table(&rows)
     );
     let new: Vec<_> = wrong
         .difference(&known(&recorded.wrong_taken))

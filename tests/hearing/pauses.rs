@@ -8,7 +8,7 @@
 //! speech, `PAUSE=1` another plain pause, `LIST=1` lists everything that was taken in part.
 
 use bothhands::audio::{self, Cutting, SAMPLE_RATE, Segmenter, Utterance};
-use bothhands::commands::conduct::enough;
+use bothhands::dialogue::enough;
 use bothhands::grammar::{Grammar, Said};
 use bothhands::speech::ear::{Ear, same_meaning};
 use bothhands::speech::{Expectation, Heard, Outcome, Recogniser};

@@ -1,7 +1,7 @@
 //! `rehearse` as a person uses it: twenty phrases, a profile, and a session that keeps to it.
 
 use assert_cmd::Command;
-use bothhands::commands::rehearse::PHRASES;
+use bothhands::dialogue::rehearsal::PHRASES;
 use predicates::prelude::*;
 use predicates::str::contains;
 use std::path::{Path, PathBuf};

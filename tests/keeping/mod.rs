@@ -11,6 +11,7 @@ mod opening;
 mod other;
 mod power;
 mod session;
+mod taken_up;
 
 use bothhands::{
     audio::Utterance,

@@ -5,7 +5,7 @@
 //!     cargo test --test it sound::gate -- --nocapture
 
 use bothhands::audio::{self, Cutting, SAMPLE_RATE, Segmenter};
-use bothhands::voice::Gate;
+use bothhands::dialogue::Gate;
 use std::path::Path;
 use std::process::Command;
 

@@ -10,8 +10,9 @@ use crate::sound::room::{
 };
 use bothhands::audio::SAMPLE_RATE;
 use bothhands::audio::microphone::{Event, Microphone, Notice};
+use bothhands::dialogue::Gate;
 use bothhands::terms::Manner;
-use bothhands::voice::{Failing, Gate, Mark, Profile, System, Tone, Voice};
+use bothhands::voice::{Failing, Mark, Profile, System, Tone, Voice};
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
@@ -168,19 +169,19 @@ fn the_voice_is_heard_and_knows_when_it_speaks() -> Outcome {
 #[test]
 #[ignore = "runs inside the room"]
 fn the_doctor_finds_all_that_is_needed() -> Outcome {
-    use clap::Parser;
-    #[derive(Parser)]
-    struct Doctor {
-        #[command(flatten)]
-        args: bothhands::commands::doctor::Args,
-    }
     let folder = room();
-    let doctor = Doctor::parse_from(["doctor".as_ref(), "--folder".as_ref(), folder.as_os_str()]);
-    let code = bothhands::commands::doctor::run(&doctor.args)?;
-    assert_eq!(
-        format!("{code:?}"),
-        format!("{:?}", std::process::ExitCode::SUCCESS)
-    );
+    let wanted = bothhands::doctor::Wanted {
+        folder: &folder,
+        microphone: true,
+        device: None,
+        voice: true,
+    };
+    let mut findings = Vec::new();
+    let ready = bothhands::doctor::examine(&wanted, &mut |finding| {
+        findings.push(finding.to_string());
+        Ok(())
+    })?;
+    assert!(ready, "{findings:#?}");
     let devices = bothhands::audio::microphone::devices(false)?;
     assert_eq!(
         devices.iter().filter(|device| device.default).count(),

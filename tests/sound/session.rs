@@ -9,12 +9,12 @@ use crate::sound::room::{
     script, until_silent,
 };
 use bothhands::audio::SAMPLE_RATE;
-use bothhands::commands;
 use bothhands::grammar::Said;
 use bothhands::installation::Job;
 use bothhands::sequence::Event;
-use bothhands::speech::Expectation;
+use bothhands::speech::{Expectation, Recogniser};
 use bothhands::store::{JOB_KIND, Mode, Store};
+use bothhands::{dialogue, speech};
 use std::fs::File;
 use std::path::Path;
 use std::process::{Command, Stdio};
@@ -226,8 +226,8 @@ fn reference_words(words: &str) -> bool {
 /// hears it there.
 fn read_backs_say_what_the_log_says(events: &[Event], said: &[f32], job: &Path) -> Outcome {
     let job = Job::parse(&std::fs::read_to_string(job)?, "the job")?;
-    let grammar = std::sync::Arc::new(commands::test::grammar_for(&job)?);
-    let mut ear = commands::test::recogniser(&grammar, None)?;
+    let grammar = std::sync::Arc::new(dialogue::grammar_for(&job)?);
+    let mut ear = speech::ours(&grammar, None)?;
     let expected = Expectation {
         rule: "anything".to_owned(),
         excluded: Vec::new(),

@@ -51,7 +51,7 @@ const SPANS: usize = 64;
 /// Decides, piece by piece, what of the microphone the recogniser may hear.
 ///
 /// ```
-/// use bothhands::voice::Gate;
+/// use bothhands::dialogue::Gate;
 ///
 /// let mut gate = Gate::default();
 /// let chunk = [0.01; 320];

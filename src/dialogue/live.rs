@@ -1,10 +1,11 @@
 //! A person at the microphone: what they say, cut into utterances, without the program's own
 //! voice.
 
-use super::sources::{Input, InputSource};
+use super::barge_in::Gate;
+use super::source::{Input, InputSource};
 use crate::audio::microphone::{Event, Level, Microphone, Notice};
 use crate::audio::{Cutting, SAMPLE_RATE, Segmenter};
-use crate::voice::{Gate, Voice};
+use crate::voice::Voice;
 use std::collections::VecDeque;
 use std::time::{Duration, Instant};
 

@@ -1,7 +1,7 @@
 //! A screen for when eyes are free: where we are, what is asked, the last readings, what is out,
 //! what was said, and how loud it is. Every sign is a word; colour is never used.
 
-use super::conduct::Witness;
+use super::Observer;
 use crate::sequence::{Agenda, Mode, OutEntry, ReadingStatus, prompt, say};
 use crate::speech::{Heard, Outcome};
 use crate::terms::Manner;
@@ -62,7 +62,7 @@ impl View {
         self.out = state.open_entries().map(OutEntry::what).collect();
         self.mode = match state.mode() {
             Mode::Running => String::new(),
-            Mode::ReadingStatusBy => "standing by".to_owned(),
+            Mode::StandingBy => "standing by".to_owned(),
             Mode::Paused => "paused".to_owned(),
             Mode::Noting => "recording a note".to_owned(),
             Mode::Finished => "finished".to_owned(),
@@ -192,7 +192,7 @@ impl Screen {
     }
 }
 
-impl Witness for Screen {
+impl Observer for Screen {
     fn heard(&mut self, words: &str, heard: Option<&Heard>) {
         self.change(|view| {
             view.say(match heard.map(|h| h.outcome) {
@@ -205,6 +205,10 @@ impl Witness for Screen {
 
     fn went_on(&mut self, state: &Agenda) {
         self.change(|view| view.follow(state));
+    }
+
+    fn unsaid(&mut self, line: &str) {
+        self.change(|view| view.say(format!("(not spoken) {line}")));
     }
 }
 

@@ -1,28 +1,24 @@
 //! Conducts a session: hears, decides, keeps, and only then speaks.
 
-use super::sources::{Input, InputSource};
+use super::barge_in::may_be_said_over;
+use super::source::{Input, InputSource};
+use super::turn_taking::{enough, may_be_refused, recognise, refused};
 use crate::audio::Utterance;
-use crate::grammar::{Grammar, Said, number};
-use crate::log::{self, LogError, SharedClock};
-use crate::quantity::{Number, Reading};
-use crate::sequence::{Event, Line, LineKind, Mode, Session, State, Turn};
+use crate::grammar::{Grammar, Said};
+use crate::installation::Job;
+use crate::log::{self, Log, LogError, SharedClock};
+use crate::sequence::{Event, Line, LineKind, Mode, Agenda, Session, Turn, place_of};
 use crate::speech::{Expectation, Heard, Outcome, Recogniser, is_lone_digit};
 use crate::store::{Evidence, Store};
-use crate::voice::gate::may_be_said_over;
 use crate::voice::{Mark, Tone, Voice};
+use anyhow::bail;
+use serde::Serialize;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 /// How long silence lasts before a reminder of what is out.
 pub const REMIND_AFTER: Duration = Duration::from_secs(60);
-
-/// The pause that ends what is whole but could go on.
-const WHOLE: Duration = Duration::from_millis(500);
-/// The pause that ends a reading with as many digits as instruments show, but without its unit.
-const READ: Duration = Duration::from_millis(400);
-/// Digits that instruments show. After fewer the next may only be slow to come: "two nine ... nine".
-const SHOWN: usize = 3;
 
 /// Everything a session needs around it.
 pub struct Conductor<'a> {
@@ -33,14 +29,14 @@ pub struct Conductor<'a> {
     pub recogniser: Option<&'a mut dyn Recogniser>,
     pub voice: &'a mut dyn Voice,
     /// Told what was heard and ignored, for the person's eyes.
-    pub witness: &'a mut dyn Witness,
+    pub observer: &'a mut dyn Observer,
     pub stop: Arc<AtomicBool>,
     /// Whether a person is at a microphone, for whom tones mark when to speak.
     pub live: bool,
 }
 
 /// Sees what goes on besides what is spoken.
-pub trait Witness {
+pub trait Observer {
     /// An utterance was recognised, or typed when `heard` is nothing.
     fn heard(&mut self, words: &str, heard: Option<&Heard>);
 
@@ -48,14 +44,19 @@ pub trait Witness {
     fn no_voice(&mut self, _name: &str) {}
 
     /// The session went on, or is where it begins.
-    fn went_on(&mut self, _state: &State) {}
+    fn went_on(&mut self, _state: &Agenda) {}
+
+    /// A line could not be said: it must be shown.
+    fn unsaid(&mut self, line: &str);
 }
 
-/// Sees nothing.
-pub struct NoWitness;
-
-impl Witness for NoWitness {
-    fn heard(&mut self, _words: &str, _heard: Option<&Heard>) {}
+/// What the log keeps of an utterance beside its sound: what was made of it, and by which engine
+/// and model.
+#[derive(Serialize)]
+struct ByEngine<'a> {
+    #[serde(flatten)]
+    heard: &'a Heard,
+    engine: String,
 }
 
 /// What a conducted session came to.
@@ -79,7 +80,7 @@ impl Conductor<'_> {
     /// When it can't be kept.
     pub fn open(&mut self, turn: &Turn) -> anyhow::Result<()> {
         self.keep(&turn.events, None)?;
-        self.witness.went_on(self.session.state());
+        self.observer.went_on(self.session.state());
         self.say(&turn.lines);
         self.mark();
         Ok(())
@@ -108,7 +109,7 @@ impl Conductor<'_> {
                 }
                 Input::NoVoice(name) => {
                     tally.ignored += 1;
-                    self.witness.no_voice(&name);
+                    self.observer.no_voice(&name);
                     continue;
                 }
                 Input::Idle(_) => {
@@ -121,7 +122,7 @@ impl Conductor<'_> {
                     continue;
                 }
                 Input::Words(words) => {
-                    self.witness.heard(&words, None);
+                    self.observer.heard(&words, None);
                     match self.session.understand(self.grammar, &words) {
                         Some(said) => (said, None),
                         None if self.session.state().mode() == Mode::Noting => (Said::Note, None),
@@ -176,7 +177,7 @@ impl Conductor<'_> {
                         )?,
                     };
                     tally.sound += Duration::from_secs_f64(utterance.seconds());
-                    self.witness.heard(&heard.words, Some(&heard));
+                    self.observer.heard(&heard.words, Some(&heard));
                     let noting = self.session.state().mode() == Mode::Noting;
                     let outcome = match &heard.said {
                         // Asked again, the person said the same digit once more.
@@ -190,7 +191,11 @@ impl Conductor<'_> {
                         _ => heard.outcome,
                     };
                     doubted = None;
-                    let evidence = Evidence::new(&utterance, &heard.words, &heard)?;
+                    let told = ByEngine {
+                        heard: &heard,
+                        engine: recogniser.describe(),
+                    };
+                    let evidence = Evidence::new(&utterance, &heard.words, &told)?;
                     match (outcome, heard.said) {
                         // The program's own words are in there too.
                         (Outcome::Taken | Outcome::AskAgain, said)
@@ -255,7 +260,7 @@ impl Conductor<'_> {
     fn keep_and_say(&mut self, before: Session, turn: &Turn, evidence: Option<&Evidence>) -> bool {
         match self.keep(&turn.events, evidence) {
             Ok(()) => {
-                self.witness.went_on(self.session.state());
+                self.observer.went_on(self.session.state());
                 self.say(&turn.lines);
                 self.mark();
                 true
@@ -288,70 +293,10 @@ impl Conductor<'_> {
     fn say(&mut self, lines: &[Line]) {
         for line in lines {
             if self.voice.say(tone(line.kind), &line.text).is_err() {
-                eprintln!("{}", line.text);
+                self.observer.unsaid(&line.text);
             }
         }
     }
-}
-
-/// Hears an utterance. The last reading may be put right although the step that asks now has other
-/// words.
-fn recognise(
-    recogniser: &mut dyn Recogniser,
-    utterance: &Utterance,
-    expected: &Expectation,
-    earlier: Option<&str>,
-    tally: &mut Tally,
-) -> anyhow::Result<Heard> {
-    let heard = recogniser.recognise(&utterance.samples, expected)?;
-    tally.hearing += heard.took;
-    if heard.outcome != Outcome::Taken
-        && let Some(rule) = earlier
-    {
-        let expected = Expectation {
-            rule: rule.to_owned(),
-            excluded: expected.excluded.clone(),
-        };
-        let again = recogniser.recognise(&utterance.samples, &expected)?;
-        tally.hearing += again.took;
-        if again.outcome == Outcome::Taken && again.said.as_ref().is_some_and(Session::puts_right) {
-            return Ok(again);
-        }
-    }
-    Ok(heard)
-}
-
-/// How long a pause after what was heard ends it, when shorter than usual: nothing can follow, or
-/// it is whole as it stands. After "negative" and "correction" what is right often follows.
-pub fn enough(heard: &Heard) -> Option<Duration> {
-    if heard.outcome != Outcome::Taken {
-        return None;
-    }
-    match heard.said.as_ref()? {
-        _ if !heard.may_go_on => Some(Duration::ZERO),
-        _ if may_be_half_a_number(&heard.words) => None,
-        Said::Negative | Said::Correction(None) => None,
-        Said::Reading { reading, .. } => whole(reading),
-        Said::Correction(Some(right)) => match right.as_ref() {
-            Said::Reading { reading, .. } => whole(reading),
-            _ => None,
-        },
-        _ => Some(WHOLE),
-    }
-}
-
-fn may_be_half_a_number(words: &str) -> bool {
-    let last = words.split_whitespace().next_back();
-    last.is_some_and(number::is_open_ended)
-}
-
-fn whole(reading: &Reading) -> Option<Duration> {
-    let digits = |number: Number| {
-        let shown = number.to_string();
-        shown.chars().filter(char::is_ascii_digit).count()
-    };
-    let enough = reading.number.is_none_or(|number| digits(number) >= SHOWN);
-    enough.then_some(READ)
 }
 
 fn tone(kind: LineKind) -> Tone {
@@ -364,101 +309,47 @@ fn tone(kind: LineKind) -> Tone {
     }
 }
 
-fn may_be_refused(event: &Event) -> bool {
-    matches!(
-        event,
-        Event::Reading { .. }
-            | Event::Stated { .. }
-            | Event::TakenOut { .. }
-            | Event::PutBack { .. }
-            | Event::ProposedAllBack { .. }
-            | Event::NotTested { .. }
-            | Event::Skipped { .. }
-    )
+/// The grammar with the job's own places.
+///
+/// # Errors
+/// When a name in the job has a word without a pronunciation.
+pub fn grammar_for(job: &Job) -> anyhow::Result<Grammar> {
+    let mut places: Vec<String> = job
+        .boards
+        .iter()
+        .flat_map(|board| &board.circuits)
+        .flat_map(|circuit| &circuit.points)
+        .map(|point| place_of(point).name)
+        .collect();
+    places.sort();
+    places.dedup();
+    Ok(Grammar::built_in()?.with_places(&places)?)
 }
 
-/// Meanings to leave out of the next decode: what was just taken back.
-fn refused(said: &Said, turn: &Turn, last: Option<&Said>) -> Vec<Said> {
-    let refuses = matches!(
-        said,
-        Said::Negative | Said::Correction(None) | Said::Disregard
-    );
-    let withdrew = turn
-        .events
-        .iter()
-        .any(|event| matches!(event, Event::Withdrawn { .. }));
-    let read = turn
-        .events
-        .iter()
-        .any(|event| matches!(event, Event::Reading { .. }));
-    if refuses && withdrew && !read {
-        last.cloned().into_iter().collect()
-    } else {
-        Vec::new()
+/// Begins a session with the job file's text as the log's first event, or takes up the one that the
+/// log was left in.
+///
+/// # Errors
+/// When the log is of another job, or could not be begun.
+pub fn open_session(
+    store: &mut Store,
+    log: &Log,
+    job: Job,
+    text: &str,
+    by: &str,
+    clock: &SharedClock,
+) -> anyhow::Result<(Session, Turn)> {
+    if log.entries.is_empty() {
+        log::begin(store, text)?;
+        return Ok(Session::begin(job, by, clock.tick())?);
     }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::speech::Scores;
-
-    fn heard(grammar: &Grammar, words: &str, outcome: Outcome, may_go_on: bool) -> Heard {
-        Heard {
-            outcome,
-            words: words.to_owned(),
-            said: grammar.understand("anything", words),
-            runner_up: None,
-            runner_up_said: None,
-            scores: Scores {
-                fit: 0.0,
-                margin: 40.0,
-                phones: 9,
-            },
-            times: Vec::new(),
-            may_go_on,
-            took: Duration::ZERO,
-        }
+    let left = log.agenda()?;
+    if &job != left.job() {
+        bail!(
+            "{} holds the log of \"{}\" with another job file. Use the job file as it was, or begin a new log with --db.",
+            store.path().display(),
+            left.job().title
+        );
     }
-
-    #[test]
-    fn only_what_is_whole_ends_sooner() {
-        let grammar = Grammar::built_in().unwrap();
-        let pause = |words, outcome, may_go_on| enough(&heard(&grammar, words, outcome, may_go_on));
-        let taken = Outcome::Taken;
-        assert_eq!(pause("done", taken, false), Some(Duration::ZERO));
-        assert_eq!(
-            pause("line to earth two nine nine", taken, true),
-            Some(READ),
-            "the unit may follow"
-        );
-        assert_eq!(
-            pause("line to earth two nine", taken, true),
-            None,
-            "a digit may follow"
-        );
-        assert_eq!(pause("over range", taken, true), Some(READ));
-        for half in ["line to earth two hundred", "two ninety", "one thousand"] {
-            assert_eq!(
-                pause(half, taken, true),
-                None,
-                "{half} ... and what follows"
-            );
-        }
-        assert_eq!(
-            pause("neutral out at socket three", taken, true),
-            Some(WHOLE)
-        );
-        assert_eq!(
-            pause("negative", taken, true),
-            None,
-            "what is right follows"
-        );
-        assert_eq!(pause("correction", taken, true), None);
-        assert_eq!(
-            pause("line to earth two nine nine", Outcome::AskAgain, true),
-            None
-        );
-        assert_eq!(pause("", Outcome::NotForUs, false), None);
-    }
+    Ok(Session::resume(log.events(), by, clock.tick())?)
 }

@@ -1,0 +1,41 @@
+//! Where a session's sound comes from.
+
+use anyhow::bail;
+use bothhands::dialogue::{InputSource, Recordings};
+use std::path::{Path, PathBuf};
+
+/// Whether `--sound` means a person at the microphone.
+pub fn is_live(sound: &[String]) -> bool {
+    sound.is_empty() || sound == ["mic"]
+}
+
+/// The microphone, or recordings one after another; `-` is standard input.
+///
+/// # Errors
+/// When there is no microphone, or no such recording.
+pub fn sound(sound: &[String], device: Option<&str>) -> anyhow::Result<Box<dyn InputSource>> {
+    if is_live(sound) {
+        return microphone(device);
+    }
+    if sound.iter().any(|name| name == "mic") {
+        bail!("give either mic or recordings after --sound, not both");
+    }
+    let files: Vec<PathBuf> = sound.iter().map(PathBuf::from).collect();
+    if let Some(missing) = files
+        .iter()
+        .find(|file| *file != Path::new("-") && !file.exists())
+    {
+        bail!("{}: no such recording; check the path", missing.display());
+    }
+    Ok(Box::new(Recordings::new(files)))
+}
+
+#[cfg(feature = "microphone")]
+fn microphone(device: Option<&str>) -> anyhow::Result<Box<dyn InputSource>> {
+    Ok(Box::new(bothhands::dialogue::Live::open(device)?))
+}
+
+#[cfg(not(feature = "microphone"))]
+fn microphone(_device: Option<&str>) -> anyhow::Result<Box<dyn InputSource>> {
+    bail!("this build has no microphone; use --words - to type, or --sound FILE.wav")
+}

@@ -1,0 +1,73 @@
+//! What a session shows as plain lines.
+
+use bothhands::dialogue::{Conductor, Observer, Tally};
+use bothhands::sequence::Mode;
+use bothhands::speech::{Heard, Outcome};
+use std::path::Path;
+
+/// Shows what was heard.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct ToTerminal {
+    /// Shows nothing.
+    pub quiet: bool,
+    /// Shows how long hearing took.
+    pub timed: bool,
+}
+
+impl ToTerminal {
+    /// With the time that hearing took.
+    pub fn timed() -> Self {
+        Self {
+            quiet: false,
+            timed: true,
+        }
+    }
+}
+
+impl Observer for ToTerminal {
+    fn no_voice(&mut self, name: &str) {
+        if !self.quiet {
+            println!("(ignored: no voice in {name})");
+        }
+    }
+
+    fn unsaid(&mut self, line: &str) {
+        eprintln!("{line}");
+    }
+
+    fn heard(&mut self, words: &str, heard: Option<&Heard>) {
+        if self.quiet {
+            return;
+        }
+        let took = match heard {
+            Some(heard) if self.timed => format!("   [heard in {} ms]", heard.took.as_millis()),
+            _ => String::new(),
+        };
+        match heard.map(|h| h.outcome) {
+            Some(Outcome::NotForUs) => println!("(ignored: not for us){took}"),
+            Some(Outcome::AskAgain) => println!("you:  {words} (?){took}"),
+            Some(Outcome::Taken) | None => println!("you:  {words}{took}"),
+        }
+    }
+}
+
+/// Says at the end of a session what came of it and where the log is.
+pub fn summed_up(tally: &Tally, conductor: &Conductor<'_>, db: &Path, stopped: bool) {
+    let finished = conductor.session.state().mode() == Mode::Finished;
+    let how = match (finished, stopped) {
+        (true, _) => "Finished",
+        (false, true) => "Stopped",
+        (false, false) => "Nothing more to hear",
+    };
+    eprintln!(
+        "{how}. {} taken, {} asked again, {} ignored, {} not understood. The log is {}.",
+        tally.taken,
+        tally.asked_again,
+        tally.ignored,
+        tally.not_understood,
+        db.display()
+    );
+    if !finished {
+        eprintln!("The same command takes it up again where it is.");
+    }
+}

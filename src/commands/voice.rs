@@ -1,0 +1,104 @@
+//! How prompts come.
+
+use anyhow::Context;
+use bothhands::dialogue::settings;
+use bothhands::speech::Hearing;
+#[cfg(feature = "system-voice")]
+use bothhands::voice::WithFallback;
+use bothhands::voice::{Profile, Rate, Silent, Terminal, Voice, Volume};
+use std::path::PathBuf;
+
+/// How prompts come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub enum VoiceKind {
+    System,
+    Terminal,
+    None,
+}
+
+/// The options on how the program speaks and, in a profile, how it hears.
+#[derive(Debug, clap::Args)]
+pub struct VoiceArgs {
+    /// How prompts come: the system's speech service, the terminal, or not at all.
+    #[arg(long, value_enum)]
+    voice: Option<VoiceKind>,
+    /// A profile (TOML): how the program speaks (rate, volume, voice, the room's tail), and in
+    /// [hearing] how it hears you, as `bothhands rehearse` writes it.
+    #[arg(long, value_name = "FILE")]
+    profile: Option<PathBuf>,
+    /// How fast prompts are spoken: -100 (slowest) to 100 (fastest), 0 as usual.
+    #[arg(long, allow_negative_numbers = true)]
+    rate: Option<Rate>,
+    /// How loud prompts are spoken, 0 to 100.
+    #[arg(long)]
+    volume: Option<Volume>,
+    /// A voice of the speech service, by name or part of it.
+    #[arg(long, value_name = "NAME")]
+    voice_name: Option<String>,
+}
+
+impl VoiceArgs {
+    /// Whether there is to be no voice at all.
+    pub fn is_none(&self) -> bool {
+        self.voice == Some(VoiceKind::None)
+    }
+
+    /// The voice asked for; without a wish, the system's where the microphone is used and the
+    /// terminal otherwise. Where the screen shows every line, nothing else may write over it.
+    pub fn open(&self, live: bool, profile: Profile, on_screen: bool) -> Box<dyn Voice> {
+        let terminal = || -> Box<dyn Voice + Send> {
+            if on_screen {
+                Box::new(Silent)
+            } else {
+                Box::new(Terminal::stdout())
+            }
+        };
+        let wanted = self.voice.unwrap_or(if live {
+            VoiceKind::System
+        } else {
+            VoiceKind::Terminal
+        });
+        match wanted {
+            VoiceKind::None => Box::new(Silent),
+            VoiceKind::Terminal => terminal(),
+            VoiceKind::System => system_voice(profile, terminal()),
+        }
+    }
+
+    /// The profile, from its file when one is given: how the program speaks, changed by the
+    /// options, and how it hears.
+    ///
+    /// # Errors
+    /// When it can't be read or is none.
+    pub fn profile(&self) -> anyhow::Result<(Profile, Option<Hearing>)> {
+        let (mut profile, hearing) = match &self.profile {
+            None => (Profile::default(), None),
+            Some(path) => {
+                let text = std::fs::read_to_string(path)
+                    .with_context(|| format!("{}: can't read the profile", path.display()))?;
+                settings(&text).with_context(|| format!("{}", path.display()))?
+            }
+        };
+        if let Some(rate) = self.rate {
+            profile.rate = rate;
+        }
+        if let Some(volume) = self.volume {
+            profile.volume = volume;
+        }
+        if self.voice_name.is_some() {
+            profile.voice.clone_from(&self.voice_name);
+        }
+        Ok((profile, hearing))
+    }
+}
+
+#[cfg(feature = "system-voice")]
+fn system_voice(profile: Profile, shown: Box<dyn Voice + Send>) -> Box<dyn Voice> {
+    Box::new(WithFallback::system(profile, shown))
+}
+
+#[cfg(not(feature = "system-voice"))]
+fn system_voice(_profile: Profile, shown: Box<dyn Voice + Send>) -> Box<dyn Voice> {
+    eprintln!("This build has no spoken voice; prompts are shown instead.");
+    shown
+}

@@ -1,0 +1,177 @@
+//! Whose turn it is: how long a pause ends what a person said, and what is listened for next.
+
+use super::manager::Tally;
+use crate::audio::Utterance;
+use crate::grammar::{Said, number};
+use crate::quantity::{Number, Reading};
+use crate::sequence::{Event, Session, Turn};
+use crate::speech::{Expectation, Heard, Outcome, Recogniser};
+use std::time::Duration;
+
+/// The pause that ends what is whole but could go on.
+const WHOLE: Duration = Duration::from_millis(500);
+/// The pause that ends a reading with as many digits as instruments show, but without its unit.
+const READ: Duration = Duration::from_millis(400);
+/// Digits that instruments show. After fewer the next may only be slow to come: "two nine ... nine".
+const SHOWN: usize = 3;
+
+/// Hears an utterance. The last reading may be put right although the step that asks now has other
+/// words.
+pub(super) fn recognise(
+    recogniser: &mut dyn Recogniser,
+    utterance: &Utterance,
+    expected: &Expectation,
+    earlier: Option<&str>,
+    tally: &mut Tally,
+) -> anyhow::Result<Heard> {
+    let heard = recogniser.recognise(&utterance.samples, expected)?;
+    tally.hearing += heard.took;
+    if heard.outcome != Outcome::Taken
+        && let Some(rule) = earlier
+    {
+        let expected = Expectation {
+            rule: rule.to_owned(),
+            excluded: expected.excluded.clone(),
+        };
+        let again = recogniser.recognise(&utterance.samples, &expected)?;
+        tally.hearing += again.took;
+        if again.outcome == Outcome::Taken && again.said.as_ref().is_some_and(Session::puts_right) {
+            return Ok(again);
+        }
+    }
+    Ok(heard)
+}
+
+/// How long a pause after what was heard ends it, when shorter than usual: nothing can follow, or
+/// it is whole as it stands. After "negative" and "correction" what is right often follows.
+pub fn enough(heard: &Heard) -> Option<Duration> {
+    if heard.outcome != Outcome::Taken {
+        return None;
+    }
+    match heard.said.as_ref()? {
+        _ if !heard.may_go_on => Some(Duration::ZERO),
+        _ if may_be_half_a_number(&heard.words) => None,
+        Said::Negative | Said::Correction(None) => None,
+        Said::Reading { reading, .. } => whole(reading),
+        Said::Correction(Some(right)) => match right.as_ref() {
+            Said::Reading { reading, .. } => whole(reading),
+            _ => None,
+        },
+        _ => Some(WHOLE),
+    }
+}
+
+fn may_be_half_a_number(words: &str) -> bool {
+    let last = words.split_whitespace().next_back();
+    last.is_some_and(number::is_open_ended)
+}
+
+fn whole(reading: &Reading) -> Option<Duration> {
+    let digits = |number: Number| {
+        let shown = number.to_string();
+        shown.chars().filter(char::is_ascii_digit).count()
+    };
+    let enough = reading.number.is_none_or(|number| digits(number) >= SHOWN);
+    enough.then_some(READ)
+}
+
+/// Whether "negative" right after this event refuses what was heard.
+pub(super) fn may_be_refused(event: &Event) -> bool {
+    matches!(
+        event,
+        Event::Reading { .. }
+            | Event::Stated { .. }
+            | Event::TakenOut { .. }
+            | Event::PutBack { .. }
+            | Event::ProposedAllBack { .. }
+            | Event::NotTested { .. }
+            | Event::Skipped { .. }
+    )
+}
+
+/// Meanings to leave out of the next decode: what was just taken back.
+pub(super) fn refused(said: &Said, turn: &Turn, last: Option<&Said>) -> Vec<Said> {
+    let refuses = matches!(
+        said,
+        Said::Negative | Said::Correction(None) | Said::Disregard
+    );
+    let withdrew = turn
+        .events
+        .iter()
+        .any(|event| matches!(event, Event::Withdrawn { .. }));
+    let read = turn
+        .events
+        .iter()
+        .any(|event| matches!(event, Event::Reading { .. }));
+    if refuses && withdrew && !read {
+        last.cloned().into_iter().collect()
+    } else {
+        Vec::new()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::grammar::Grammar;
+    use crate::speech::Scores;
+
+    fn heard(grammar: &Grammar, words: &str, outcome: Outcome, may_go_on: bool) -> Heard {
+        Heard {
+            outcome,
+            words: words.to_owned(),
+            said: grammar.understand("anything", words),
+            runner_up: None,
+            runner_up_said: None,
+            scores: Scores {
+                fit: 0.0,
+                margin: 40.0,
+                phones: 9,
+            },
+            times: Vec::new(),
+            may_go_on,
+            took: Duration::ZERO,
+        }
+    }
+
+    #[test]
+    fn only_what_is_whole_ends_sooner() {
+        let grammar = Grammar::built_in().unwrap();
+        let pause = |words, outcome, may_go_on| enough(&heard(&grammar, words, outcome, may_go_on));
+        let taken = Outcome::Taken;
+        assert_eq!(pause("done", taken, false), Some(Duration::ZERO));
+        assert_eq!(
+            pause("line to earth two nine nine", taken, true),
+            Some(READ),
+            "the unit may follow"
+        );
+        assert_eq!(
+            pause("line to earth two nine", taken, true),
+            None,
+            "a digit may follow"
+        );
+        assert_eq!(pause("over range", taken, true), Some(READ));
+        for half in ["line to earth two hundred", "two ninety", "one thousand"] {
+            assert_eq!(
+                pause(half, taken, true),
+                None,
+                "{half} ... and what follows"
+            );
+        }
+        assert_eq!(
+            pause("neutral out at socket three", taken, true),
+            Some(WHOLE)
+        );
+        assert_eq!(
+            pause("negative", taken, true),
+            None,
+            "what is right follows"
+        );
+        assert_eq!(pause("correction", taken, true), None);
+        assert_eq!(
+            pause("line to earth two nine nine", Outcome::AskAgain, true),
+            None
+        );
+        assert_eq!(pause("", Outcome::NotForUs, false), None);
+    }
+}

@@ -1,0 +1,58 @@
+use super::{HandInError, HandedIn, hand_in};
+use crate::store::{Mode, Store};
+use postgres::Client;
+use std::path::Path;
+
+/// What kept a log from being handed in.
+#[derive(Debug)]
+pub enum Failure {
+    /// Something about this log; the others can go on.
+    Log(String),
+    /// Something about the server.
+    Server(HandInError),
+}
+
+/// Hands in all that a file holds, once it is found whole.
+///
+/// # Errors
+/// When the log is damaged, empty or another than the server has, or the server fails.
+pub fn hand_in_file(
+    client: &mut Client,
+    path: &Path,
+    with_sound: bool,
+) -> Result<HandedIn, Failure> {
+    let about = |why: String| Failure::Log(format!("{}: {why}", path.display()));
+    let store = Store::open(path, Mode::Read).map_err(|why| Failure::Log(why.to_string()))?;
+    let verdict = store
+        .verify()
+        .map_err(|why| Failure::Log(why.to_string()))?;
+    if let Some(fault) = verdict.faults.first() {
+        return Err(about(format!(
+            "this log is damaged at {fault}\nNothing of it was handed in. Keep the file as it is; \
+             `bothhands export` takes out what is whole"
+        )));
+    }
+    let threads = store
+        .threads()
+        .map_err(|why| Failure::Log(why.to_string()))?;
+    if threads.is_empty() {
+        return Err(about("there is nothing in this log yet".to_owned()));
+    }
+    let mut all = HandedIn::default();
+    let mut diverged = Vec::new();
+    for thread in &threads {
+        match hand_in(client, &store, thread, with_sound) {
+            Ok(done) => all.add(&done),
+            Err(HandInError::Diverged(why)) => diverged.push(why.to_string()),
+            Err(why @ (HandInError::Store(_) | HandInError::TooLarge(_))) => {
+                return Err(about(why.to_string()));
+            }
+            Err(why) => return Err(Failure::Server(why)),
+        }
+    }
+    if diverged.is_empty() {
+        Ok(all)
+    } else {
+        Err(about(diverged.join("\n")))
+    }
+}

@@ -1,0 +1,169 @@
+//! What each test of a job should read, and why: made of the job file alone, before anything is
+//! tested.
+
+use crate::installation::{Board, Circuit, Expectation, Job, Phases};
+use crate::limits::Tables;
+use jiff::civil::Date;
+use serde::Serialize;
+use std::fmt::Write as _;
+
+const COLUMNS: usize = 100;
+const CAUTION: &str = "Limits and sums to compare readings with, for competent persons or learners \
+    under direct supervision. They do not say that an installation is safe; local rules and the \
+    maker's instructions come first.";
+
+/// A job file with all that its readings will be compared with.
+#[derive(Debug, Clone, Serialize)]
+pub struct Expected<'j> {
+    edition: &'j str,
+    job: &'j str,
+    caution: &'static str,
+    odd: Vec<String>,
+    origin: Vec<Expectation>,
+    boards: Vec<ExpectedBoard<'j>>,
+}
+
+#[derive(Debug, Clone, Serialize)]
+struct ExpectedBoard<'j> {
+    number: u16,
+    name: &'j str,
+    circuits: Vec<ExpectedCircuit<'j>>,
+}
+
+#[derive(Debug, Clone, Serialize)]
+struct ExpectedCircuit<'j> {
+    number: u16,
+    name: &'j str,
+    described: String,
+    odd: Vec<String>,
+    expected: Vec<Expectation>,
+}
+
+/// What each test should read, by `tables`; what looks odd is judged on the day `today`.
+pub fn expected<'j>(job: &'j Job, tables: &'j Tables, today: Date) -> Expected<'j> {
+    let circuit = |board: &Board, c: &'j Circuit| ExpectedCircuit {
+        number: c.number,
+        name: &c.name,
+        described: described(c),
+        odd: job.circuit_oddities(tables, board, c),
+        expected: job.expected(tables, board, c),
+    };
+    Expected {
+        edition: &tables.edition,
+        job: &job.title,
+        caution: CAUTION,
+        odd: job.oddities(tables, today),
+        origin: job.expected_at_origin(tables),
+        boards: job
+            .boards
+            .iter()
+            .map(|b| ExpectedBoard {
+                number: b.number,
+                name: &b.name,
+                circuits: b.circuits.iter().map(|c| circuit(b, c)).collect(),
+            })
+            .collect(),
+    }
+}
+
+/// "ring, 2.5/1.5 mm², 54 m; BS EN 61009 B 32 A; 30 mA".
+fn described(circuit: &Circuit) -> String {
+    let mut text = circuit.kind.spoken().to_owned();
+    if circuit.phases == Phases::Three {
+        text.push_str(", three-phase");
+    }
+    if let Some(cable) = &circuit.cable {
+        let _ = write!(text, ", {}/{} mm²", cable.line_mm2, cable.cpc_mm2);
+        if let Some(metres) = cable.metres {
+            let _ = write!(text, ", {metres} m");
+        }
+    }
+    if let Some(device) = &circuit.device {
+        let _ = write!(text, "; {} {} A", device.kind, device.amps);
+    }
+    if let Some(rcd) = &circuit.rcd {
+        let _ = write!(text, "; {} mA", rcd.milliamps);
+    }
+    text
+}
+
+/// As text, wrapped to 100 columns.
+pub fn expected_text(job: &Job, checked: &Expected<'_>) -> String {
+    let mut out = String::new();
+    let phases = match job.supply.phases {
+        Phases::Single => "single-phase",
+        Phases::Three => "three-phase",
+    };
+    let _ = writeln!(out, "{}", checked.job);
+    let _ = writeln!(
+        out,
+        "{}, {}, {phases}, {} V to earth",
+        job.site.name,
+        job.supply.earthing.name(),
+        job.supply.volts
+    );
+    let _ = writeln!(out, "Limits: {}", checked.edition);
+    paragraph(&mut out, "", CAUTION);
+    odd(&mut out, "", &checked.odd);
+    let _ = writeln!(out, "\nOrigin");
+    expectations(&mut out, &checked.origin);
+    for board in &checked.boards {
+        let _ = writeln!(out, "\nBoard {}, {}", board.number, board.name);
+        for circuit in &board.circuits {
+            let _ = writeln!(out, "\n  {}  {}", circuit.number, circuit.name);
+            paragraph(&mut out, "     ", &circuit.described);
+            odd(&mut out, "     ", &circuit.odd);
+            expectations(&mut out, &circuit.expected);
+        }
+    }
+    out
+}
+
+fn odd(out: &mut String, indent: &str, odd: &[String]) {
+    for one in odd {
+        let stop = if one.ends_with('?') { "" } else { "." };
+        paragraph(out, indent, &format!("Look: {one}{stop}"));
+    }
+}
+
+fn expectations(out: &mut String, all: &[Expectation]) {
+    const TEST: usize = 22;
+    let hanging = " ".repeat(TEST + 5);
+    for one in all {
+        let first = format!("     {:TEST$}", one.test);
+        let options = textwrap::Options::new(COLUMNS)
+            .initial_indent(&first)
+            .subsequent_indent(&hanging)
+            .break_words(false);
+        let _ = writeln!(out, "{}", wrapped(&one.reads, options));
+        let why = format!("{} [{}]", one.why, one.clause);
+        paragraph(out, &format!("{hanging}  "), &why);
+    }
+}
+
+fn paragraph(out: &mut String, indent: &str, text: &str) {
+    let options = textwrap::Options::new(COLUMNS)
+        .initial_indent(indent)
+        .subsequent_indent(indent)
+        .break_words(false);
+    let _ = writeln!(out, "{}", wrapped(text, options));
+}
+
+/// Wrapped so that a number stays with its unit.
+fn wrapped(text: &str, options: textwrap::Options<'_>) -> String {
+    const TIED: [(&str, &str); 7] = [
+        (" Ω", "\u{a0}Ω"),
+        (" MΩ", "\u{a0}MΩ"),
+        (" mΩ", "\u{a0}mΩ"),
+        (" V", "\u{a0}V"),
+        (" A", "\u{a0}A"),
+        (" mA", "\u{a0}mA"),
+        (" ms", "\u{a0}ms"),
+    ];
+    let tied = TIED
+        .into_iter()
+        .fold(text.to_owned(), |text, (loose, tied)| {
+            text.replace(loose, tied)
+        });
+    textwrap::fill(&tied, options).replace('\u{a0}', " ")
+}

@@ -1,0 +1,362 @@
+//! The rooms of `src/` use each other as the table in `DEVELOPERS.md` says, and in no other way.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// Who uses whom.
+type Uses = BTreeMap<String, BTreeSet<String>>;
+
+/// The room that may use every other: it joins them.
+const ALL: &str = "all";
+
+fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+#[test]
+fn the_rooms_keep_to_their_table() {
+    let table = table(&fs::read_to_string(root().join("DEVELOPERS.md")).unwrap());
+    let found = in_the_source(&root().join("src"));
+    let rooms = |uses: &Uses| uses.keys().cloned().collect::<Vec<_>>();
+    assert_eq!(
+        rooms(&table),
+        rooms(&found),
+        "left, the rooms of the table; right, the folders of src"
+    );
+    let mut wrong = Vec::new();
+    for (room, uses) in &found {
+        let allowed = &table[room];
+        if allowed.contains(ALL) {
+            continue;
+        }
+        for used in uses.difference(allowed) {
+            wrong.push(format!(
+                "src/{room} uses `{used}`, which its row leaves out"
+            ));
+        }
+        for unused in allowed.difference(uses) {
+            wrong.push(format!("src/{room} may use `{unused}` and does not"));
+        }
+    }
+    assert!(
+        wrong.is_empty(),
+        "mend the use, or the table \"Rooms\" in DEVELOPERS.md:\n{}",
+        wrong.join("\n")
+    );
+}
+
+#[test]
+fn no_room_uses_one_that_uses_it() {
+    let found = in_the_source(&root().join("src"));
+    for room in found.keys() {
+        let mut reached: BTreeSet<&str> = BTreeSet::new();
+        let mut next: Vec<&str> = vec![room];
+        while let Some(here) = next.pop() {
+            for used in found.get(here).into_iter().flatten() {
+                if reached.insert(used) {
+                    next.push(used);
+                }
+            }
+        }
+        assert!(
+            !reached.contains(room.as_str()),
+            "src/{room} is in a circle"
+        );
+    }
+}
+
+#[test]
+fn a_use_is_found_however_it_is_written() {
+    let source = "
+        use crate::audio::Utterance;
+        use crate::{grammar::{Grammar, Said}, log, quantity as q};
+        fn here() { crate::store::open(); super::super::voice::say(); super::near(); }
+        use bothhands::speech;
+    ";
+    let expected = [
+        "audio", "grammar", "log", "quantity", "speech", "store", "voice",
+    ];
+    assert_eq!(used_by(source, 2), expected.map(str::to_owned).into());
+}
+
+#[test]
+fn what_stands_in_a_comment_a_string_or_a_test_is_no_use() {
+    let source = r####"
+        // use crate::audio;
+        /* crate::grammar /* nested */ crate::log */
+        fn here<'a>(_: &'a str) -> char { let _ = "crate::store \" crate::voice"; '"' }
+        const RAW: &str = r#"crate::speech " "#;
+        #[cfg(test)]
+        use crate::eval;
+        #[cfg(test)]
+        mod tests { use crate::review; fn of() { let _ = '}'; } }
+        use crate::terms;
+    "####;
+    assert_eq!(used_by(source, 2), BTreeSet::from(["terms".to_owned()]));
+}
+
+/// The table under "Rooms": the first column names the folder, the last what it may use.
+fn table(text: &str) -> Uses {
+    let mut rows = Uses::new();
+    for line in text
+        .lines()
+        .skip_while(|line| *line != "## Rooms")
+        .skip(1)
+        .take_while(|line| !line.starts_with("## "))
+    {
+        let cells: Vec<&str> = line.trim_matches('|').split('|').map(str::trim).collect();
+        let room = cells
+            .first()
+            .and_then(|cell| cell.strip_prefix("`src/")?.strip_suffix('`'));
+        let (Some(room), Some(last)) = (room, cells.last()) else {
+            continue;
+        };
+        let uses = match *last {
+            "-" => BTreeSet::new(),
+            list => list
+                .split(',')
+                .map(|name| name.trim().trim_matches('`').to_owned())
+                .collect(),
+        };
+        rows.insert(room.to_owned(), uses);
+    }
+    rows
+}
+
+/// What the files of each folder of `src` use of the others, tests left out.
+fn in_the_source(src: &Path) -> Uses {
+    let mut found = Uses::new();
+    for folder in fs::read_dir(src)
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+    {
+        if !folder.is_dir() {
+            continue;
+        }
+        let room = folder.file_name().unwrap().to_string_lossy().into_owned();
+        let mut files = Vec::new();
+        rust_files(&folder, &mut files);
+        let tests: BTreeSet<PathBuf> = files
+            .iter()
+            .flat_map(|file| modules_of_tests(file))
+            .collect();
+        let uses = found.entry(room.clone()).or_default();
+        for file in &files {
+            if tests
+                .iter()
+                .any(|test| file.starts_with(test) || *file == test.with_extension("rs"))
+            {
+                continue;
+            }
+            let inside = file.strip_prefix(src).unwrap();
+            let is_mod = file.ends_with("mod.rs");
+            let depth = inside.components().count() - usize::from(is_mod);
+            uses.extend(used_by(&fs::read_to_string(file).unwrap(), depth));
+        }
+        uses.remove(&room);
+    }
+    found
+}
+
+fn rust_files(folder: &Path, files: &mut Vec<PathBuf>) {
+    for path in fs::read_dir(folder)
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+    {
+        if path.is_dir() {
+            rust_files(&path, files);
+        } else if path.extension().is_some_and(|ending| ending == "rs") {
+            files.push(path);
+        }
+    }
+}
+
+/// Where the modules are that a file declares for tests only: without the ending.
+fn modules_of_tests(file: &Path) -> Vec<PathBuf> {
+    let code = code(&fs::read_to_string(file).unwrap());
+    let folder = if file.ends_with("mod.rs") {
+        file.parent().unwrap().to_owned()
+    } else {
+        file.with_extension("")
+    };
+    code.split("#[cfg(test)]")
+        .skip(1)
+        .filter_map(|after| {
+            let name = after.trim_start().strip_prefix("mod ")?.split_once(';')?.0;
+            let is_name = name.chars().all(|c| c.is_alphanumeric() || c == '_');
+            is_name.then(|| folder.join(name))
+        })
+        .collect()
+}
+
+/// The rooms that a file names, when it stands `depth` modules below the crate's root.
+fn used_by(source: &str, depth: usize) -> BTreeSet<String> {
+    let code = without_tests(&code(source));
+    let mut used = BTreeSet::new();
+    for start in ["crate::", "bothhands::"] {
+        for (at, _) in code.match_indices(start) {
+            if !code[..at].ends_with(is_of_a_name) {
+                named(&code[at + start.len()..], &mut used);
+            }
+        }
+    }
+    let to_the_root = "super::".repeat(depth);
+    for (at, _) in code.match_indices(&to_the_root) {
+        if !code[..at].ends_with(is_of_a_name) && !code[..at].ends_with("::") {
+            named(&code[at + to_the_root.len()..], &mut used);
+        }
+    }
+    used
+}
+
+fn is_of_a_name(c: char) -> bool {
+    c.is_alphanumeric() || c == '_'
+}
+
+/// The first name of a path, or of each path in braces.
+fn named(path: &str, used: &mut BTreeSet<String>) {
+    let mut first = |path: &str| {
+        let name: String = path
+            .trim_start()
+            .chars()
+            .take_while(|c| is_of_a_name(*c))
+            .collect();
+        // What begins with a capital is no module.
+        if name.starts_with(|c: char| c.is_lowercase()) {
+            used.insert(name);
+        }
+    };
+    let Some(list) = path.strip_prefix('{') else {
+        return first(path);
+    };
+    let mut deep = 0;
+    let mut from = 0;
+    for (at, c) in list.char_indices() {
+        match c {
+            '{' => deep += 1,
+            '}' if deep == 0 => return first(&list[from..at]),
+            '}' => deep -= 1,
+            ',' if deep == 0 => {
+                first(&list[from..at]);
+                from = at + 1;
+            }
+            _ => {}
+        }
+    }
+}
+
+/// Code with every item left out that is for tests only.
+fn without_tests(code: &str) -> String {
+    let mut kept = String::new();
+    let mut parts = code.split("#[cfg(test)]");
+    kept.push_str(parts.next().unwrap_or_default());
+    for part in parts {
+        let mut deep = 0usize;
+        let end = part.char_indices().find_map(|(at, c)| {
+            match c {
+                '{' => deep += 1,
+                '}' => {
+                    deep = deep.saturating_sub(1);
+                    return (deep == 0).then_some(at + 1);
+                }
+                ';' if deep == 0 => return Some(at + 1),
+                _ => {}
+            }
+            None
+        });
+        kept.push_str(&part[end.unwrap_or(part.len())..]);
+    }
+    kept
+}
+
+/// Rust without its comments, and with empty strings and characters.
+fn code(source: &str) -> String {
+    let mut code = String::new();
+    let mut rest = source;
+    while let Some(c) = rest.chars().next() {
+        let skipped = if rest.starts_with("//") {
+            rest.find('\n').unwrap_or(rest.len())
+        } else if rest.starts_with("/*") {
+            comment(rest)
+        } else if c == '"' {
+            text(rest)
+        } else if c == 'r' && !code.ends_with(is_of_a_name) {
+            raw_text(rest)
+        } else if c == '\'' {
+            character(rest)
+        } else {
+            0
+        };
+        if skipped == 0 {
+            code.push(c);
+            rest = &rest[c.len_utf8()..];
+        } else {
+            code.push(' ');
+            rest = &rest[skipped..];
+        }
+    }
+    code
+}
+
+/// The length of a comment in `/* */`, which may hold others.
+fn comment(text: &str) -> usize {
+    let (mut deep, mut at) = (0, 0);
+    while let Some(rest) = text.get(at..).filter(|rest| !rest.is_empty()) {
+        if rest.starts_with("/*") {
+            deep += 1;
+            at += 2;
+        } else if rest.starts_with("*/") {
+            deep -= 1;
+            at += 2;
+            if deep == 0 {
+                return at;
+            }
+        } else {
+            at += rest.chars().next().map_or(1, char::len_utf8);
+        }
+    }
+    text.len()
+}
+
+/// The length of a string.
+fn text(text: &str) -> usize {
+    let mut escaped = false;
+    for (at, c) in text.char_indices().skip(1) {
+        match c {
+            _ if escaped => escaped = false,
+            '\\' => escaped = true,
+            '"' => return at + 1,
+            _ => {}
+        }
+    }
+    text.len()
+}
+
+/// The length of a raw string; 0 when there is none.
+fn raw_text(text: &str) -> usize {
+    let hashes = text[1..].chars().take_while(|c| *c == '#').count();
+    let Some(inside) = text[1 + hashes..].strip_prefix('"') else {
+        return 0;
+    };
+    let end = format!("\"{}", "#".repeat(hashes));
+    let found = inside.find(&end).map_or(inside.len(), |at| at + end.len());
+    2 + hashes + found
+}
+
+/// The length of a character in quotes; 0 for a lifetime.
+fn character(text: &str) -> usize {
+    let mut chars = text.char_indices().skip(1);
+    match chars.next() {
+        Some((_, '\\')) => text[2..]
+            .char_indices()
+            .skip(1)
+            .find(|(_, c)| *c == '\'')
+            .map_or(0, |(at, _)| at + 3),
+        Some(_) => match chars.next() {
+            Some((at, '\'')) => at + 1,
+            _ => 0,
+        },
+        None => 0,
+    }
+}
