@@ -229,12 +229,11 @@ impl Grammar {
         class::class(word)
     }
 
-    /// Words of the rule chosen at random by the rules' weights, whether or not they contradict
-    /// themselves. `chance` gives numbers from 0 to 1, as random as is wished.
+    /// A sentence of the rule chosen by the rules' weights; `random` gives numbers from 0 to 1.
     ///
     /// # Errors
-    /// When there is no such rule, or no words are found in a thousand tries.
-    pub fn sample(&self, rule: &str, chance: &mut dyn FnMut() -> f64) -> Result<String> {
+    /// When there is no such rule, or no sentence is found in a thousand tries.
+    pub fn sample(&self, rule: &str, random: &mut dyn FnMut() -> f64) -> Result<String> {
         let net = self.net(rule)?;
         let words = |path: Vec<super::net::Event<'_>>| {
             let words: Vec<&str> = path
@@ -247,7 +246,7 @@ impl Grammar {
             words.join(" ")
         };
         (0..TRIES)
-            .find_map(|_| net.walk(chance, LONGEST_WALK))
+            .find_map(|_| net.walk(random, LONGEST_WALK))
             .map(words)
             .ok_or_else(|| GrammarError::Empty(rule.to_owned()))
     }
@@ -267,10 +266,10 @@ impl Grammar {
     pub fn random_sentence(
         &self,
         rule: &str,
-        chance: &mut dyn FnMut() -> f64,
+        random: &mut dyn FnMut() -> f64,
     ) -> Result<(String, Said)> {
         for _ in 0..TRIES {
-            let words = self.sample(rule, chance)?;
+            let words = self.sample(rule, random)?;
             if let Some(said) = self.heard(rule, &words) {
                 return Ok((words, said));
             }

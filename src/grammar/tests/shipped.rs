@@ -361,8 +361,7 @@ proptest! {
             let said = said.join(" ");
             for rule in ["g.a", "g.b"] {
                 let understood = grammar.understand(rule, &said);
-                let mut rng = fastrand::Rng::with_seed(1);
-                let _ = grammar.sample(rule, &mut || rng.f64());
+                let _ = grammar.sample(rule, &mut || 0.5);
                 if let (Ok(graph), Some(_)) = (grammar.graph(rule), understood) {
                     prop_assert!(accepts(&graph, &said) || said.is_empty());
                 }
