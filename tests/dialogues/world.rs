@@ -1,7 +1,5 @@
 //! A job of `tests/dialogues/jobs/` and what may be said in it: what random walks draw from.
 
-#![allow(dead_code, reason = "each test file uses some of it")]
-
 use bothhands::grammar::{Grammar, Said};
 use bothhands::installation::Job;
 use bothhands::sequence::place_of;

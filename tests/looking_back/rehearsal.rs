@@ -1,8 +1,6 @@
 //! Sessions made without sound: what is said goes straight to [`Session::turn`], and the steps
 //! are answered by themselves where the test says nothing else.
 
-#![allow(dead_code, reason = "each test file uses some of it")]
-
 use bothhands::audio::{SAMPLE_RATE, Utterance};
 use bothhands::grammar::Said;
 use bothhands::installation::{CircuitKind, Job};
