@@ -2,3 +2,4 @@
 
 mod bad_input;
 mod engine;
+mod log_taken_up;

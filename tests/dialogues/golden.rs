@@ -6,7 +6,8 @@
 //! again: a later edition gets a folder of its own.
 
 use crate::dialogues::typed::{Run, files};
-use bothhands::report::{Log, Schedule, Times, csv};
+use bothhands::log::Log;
+use bothhands::report::{Schedule, Times, csv};
 use bothhands::sequence::{EVENT_VERSION, Event};
 use bothhands::store::{Mode, NewEvent, Options, Sounds, Store, import};
 use jiff::Timestamp;

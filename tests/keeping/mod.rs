@@ -11,7 +11,6 @@ mod opening;
 mod other;
 mod power;
 mod session;
-mod taken_up;
 
 use bothhands::{
     audio::Utterance,
