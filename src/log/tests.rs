@@ -11,8 +11,8 @@ const JOB: &str = include_str!("../../demo/boathouse.toml");
 fn begun(folder: &tempfile::TempDir) -> (PathBuf, Store) {
     let db = folder.path().join("session.db");
     let clock = SharedClock::default();
-    let (mut store, state) = take_up(&db, &clock).unwrap();
-    assert!(state.is_none(), "there is nothing in it yet");
+    let (mut store, log) = take_up(&db, &clock).unwrap();
+    assert!(log.entries.is_empty(), "there is nothing in it yet");
     begin(&mut store, JOB).unwrap();
     let job = Job::parse(JOB, "boathouse.toml").unwrap();
     let (_, turn) = Session::begin(job, "a test", clock.tick()).unwrap();
@@ -26,8 +26,8 @@ fn what_was_kept_is_taken_up_again() {
     let (db, store) = begun(&folder);
     let kept = Log::read(&store).unwrap();
     drop(store);
-    let (store, state) = take_up(&db, &SharedClock::default()).unwrap();
-    let state = state.unwrap();
+    let (store, log) = take_up(&db, &SharedClock::default()).unwrap();
+    let state = log.agenda().unwrap();
     assert_eq!(state.job().title, Job::parse(JOB, "").unwrap().title);
     assert_eq!(Log::read(&store).unwrap(), kept);
     let threads = Log::threads(&store).unwrap();

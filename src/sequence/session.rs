@@ -104,6 +104,11 @@ impl Session {
         &self.agenda
     }
 
+    /// The laws, with what has happened so far.
+    pub fn watch(&self) -> &Watch {
+        &self.watch
+    }
+
     /// The prompt that is due: full the first time for a kind of step, brief later.
     pub fn prompt(&self) -> Line {
         self.narrator.prompt(&self.agenda)

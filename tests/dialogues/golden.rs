@@ -77,7 +77,7 @@ fn came(store: &Store) -> Came {
     let mut lines = Vec::new();
     store.export(&mut lines, &Sounds::Inside).unwrap();
     let log = Log::read(store).unwrap();
-    let state = serde_json::to_string(&log.state().unwrap()).unwrap() + "\n";
+    let state = serde_json::to_string(&log.agenda().unwrap()).unwrap() + "\n";
     Came {
         lines: String::from_utf8(lines).unwrap(),
         state,

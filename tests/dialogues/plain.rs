@@ -8,8 +8,9 @@ use bothhands::installation::{Circuit, Job};
 use bothhands::limits::conductor::{Through, expected};
 use bothhands::limits::{Earthing, Tables};
 use bothhands::quantity::{Celsius, Conductors, Reading, Relation, Unit};
+use bothhands::sequence::invariants::Watch;
 use bothhands::sequence::{
-    Ask, Event, Line, Quantity, Session, State, Step, Turn, invariants, place_of,
+    Agenda, Ask, Event, Line, Quantity, Session, Step, StepKind, Turn, place_of,
 };
 use bothhands::terms::{Alteration, Change, Part, Place, Reason, Stage, Statement};
 use jiff::{SignedDuration, Timestamp};
@@ -85,8 +86,8 @@ impl Site {
 
     /// The program is stopped and the log taken up again.
     pub fn restart(&mut self) -> Vec<Line> {
-        let state = self.replayed();
-        let (session, turn) = Session::resume(state, "bothhands", self.now);
+        let events = self.events.iter().map(|(event, at)| (event, *at));
+        let (session, turn) = Session::resume(events, "bothhands", self.now).unwrap();
         self.session = session;
         self.keep(turn)
     }
@@ -98,12 +99,8 @@ impl Site {
         turn.lines
     }
 
-    pub fn state(&self) -> &State {
+    pub fn state(&self) -> &Agenda {
         self.session.state()
-    }
-
-    fn replayed(&self) -> State {
-        State::replay(self.events.iter().map(|(event, at)| (event, *at))).unwrap()
     }
 
     /// Replays the events and compares with the live state, to the byte; checks the invariants
@@ -111,9 +108,11 @@ impl Site {
     pub fn check_replay(&self) {
         let mut events = self.events.iter();
         let (first, at) = events.next().unwrap();
-        let mut state = State::open(first, *at).unwrap();
+        let mut state = Agenda::open(first, *at).unwrap();
+        let mut watch = Watch::over(&state);
         for (event, at) in events {
-            invariants::check(&state, event).unwrap();
+            watch.check(event, *at).unwrap();
+            watch.apply(event, *at);
             state.apply(event, *at);
         }
         assert_eq!(
@@ -175,7 +174,7 @@ impl Site {
 }
 
 /// What a person says who does what is asked, on sound wiring.
-pub fn plain_answer(state: &State) -> Option<Said> {
+pub fn plain_answer(state: &Agenda) -> Option<Said> {
     if state.question().is_some() {
         return Some(Said::Affirm);
     }
@@ -196,25 +195,25 @@ pub fn plain_answer(state: &State) -> Option<Said> {
     })
 }
 
-fn done(state: &State, step: &Step) -> Said {
+fn done(state: &Agenda, step: &Step) -> Said {
     let line_and_earth = Part::Conductors(Conductors::L.with(Conductors::E));
     let board = Place {
         name: "board".to_owned(),
         number: None,
     };
-    let (part, change, place) = match step.like {
-        "continuity-link" => (line_and_earth, Change::Linked, Some(board)),
-        "continuity-unlink" => (line_and_earth, Change::Unlinked, None),
-        "earthing-off" => (Part::EarthingConductor, Change::Out, None),
-        "earthing-back" => (Part::EarthingConductor, Change::Back, None),
-        "insulation-unlink" => {
+    let (part, change, place) = match step.kind {
+        StepKind::ContinuityLink => (line_and_earth, Change::Linked, Some(board)),
+        StepKind::ContinuityUnlink => (line_and_earth, Change::Unlinked, None),
+        StepKind::EarthingOff => (Part::EarthingConductor, Change::Out, None),
+        StepKind::EarthingBack => (Part::EarthingConductor, Change::Back, None),
+        StepKind::InsulationUnlink => {
             let link = state
                 .open_entries()
                 .find(|e| e.linked && e.circuit == step.circuit);
             (link.unwrap().part, Change::Unlinked, None)
         }
-        "put-back" => (Part::Everything, Change::Back, None),
-        "insulation-clear" => {
+        StepKind::PutBack => (Part::Everything, Change::Back, None),
+        StepKind::InsulationClear => {
             let circuit = step
                 .circuit
                 .and_then(|number| state.circuit(step.board, number))
@@ -247,7 +246,7 @@ fn done(state: &State, step: &Step) -> Said {
     })
 }
 
-fn reading(state: &State, step: &Step) -> Said {
+fn reading(state: &Agenda, step: &Step) -> Said {
     let job = state.job();
     let measure = step.measure().unwrap();
     let circuit = step.circuit.and_then(|n| state.circuit(step.board, n));
@@ -256,7 +255,7 @@ fn reading(state: &State, step: &Step) -> Said {
         Earthing::Tt => 62.0,
         Earthing::TnS | Earthing::TnCS => job.supply.ze_ohms.map_or(0.2, |n| n.value()),
     };
-    let leg = step.id.0.rsplit('/').next();
+    let leg = step.id.tail.rsplit('/').next();
     let ohms = |value: f64| format!("{value:.2}");
     let reading = match measure.quantity {
         Quantity::LeadsOpen => Reading::over_range(),
@@ -283,7 +282,7 @@ fn reading(state: &State, step: &Step) -> Said {
             ))
         }
         Quantity::RcdTime => exact("21"),
-        Quantity::RcdFiveTimes => exact("12"),
+        Quantity::RcdFiveTimes | Quantity::Noted => exact("12"),
         Quantity::RcdHalf => exact("300").with_relation(Relation::Over),
     };
     Said::Reading {
@@ -313,7 +312,7 @@ fn share(step: &Step, circuit: Option<&Circuit>) -> f64 {
 
 fn ohms(
     job: &Job,
-    state: &State,
+    state: &Agenda,
     step: &Step,
     circuit: &Circuit,
     through: Through,

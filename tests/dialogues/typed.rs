@@ -25,7 +25,7 @@
 use crate::dialogues::plain::Site;
 use bothhands::installation::Job;
 use bothhands::limits::Tables;
-use bothhands::sequence::{Event, Line, OutEntry, StepId};
+use bothhands::sequence::{Event, Line, OutEntry};
 use jiff::SignedDuration;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -179,7 +179,7 @@ impl<'a> Run<'a> {
             }
             "reads" => {
                 let (id, value) = rest.split_once('=').ok_or("reads: STEP = VALUE")?;
-                let kept = site.state().result(&StepId(id.trim().to_owned()));
+                let kept = site.state().result_of(&id.trim().parse().map_err(|_| "no such step")?);
                 let shown = kept.map_or("nothing".to_owned(), |k| k.reading.to_string());
                 same(value.trim(), &shown, |a, b| a == b)?;
             }

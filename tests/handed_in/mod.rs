@@ -15,7 +15,7 @@ use crate::keeping::{clip, folder, folder_in_memory, note};
 use bothhands::limits::Outcome;
 use bothhands::log::Log;
 use bothhands::report::{Schedule, Times, words};
-use bothhands::sequence::{Event, Kept, Standing, State, Withdrawal};
+use bothhands::sequence::{Agenda, Event, ReadingRecord, ReadingStatus, Withdrawal};
 use bothhands::store::{Mode, NewEvent, Record, Store, merge};
 use serde_json::{Value, json};
 use std::{
@@ -633,7 +633,7 @@ fn micros(column: &str) -> String {
 }
 
 fn compare(database: &Database, id: &str, log: &Log, seen: &mut Seen) {
-    let state = log.state().unwrap();
+    let state = log.agenda().unwrap();
     let schedule = Schedule::of(log, &Times::utc()).unwrap();
     let of_log = |columns: &str, view: &str, order: &str| {
         database.rows(&format!(
@@ -736,7 +736,7 @@ fn compare(database: &Database, id: &str, log: &Log, seen: &mut Seen) {
         "jobs",
         "log",
     );
-    let failed = |kept: &&Kept| {
+    let failed = |kept: &&ReadingRecord| {
         let fails = |verdict: &bothhands::limits::Verdict| verdict.outcome == Outcome::Fail;
         on_schedule(&state, kept) && kept.verdict.as_ref().is_some_and(fails)
     };
@@ -758,9 +758,9 @@ fn compare(database: &Database, id: &str, log: &Log, seen: &mut Seen) {
 
     for kept in state.readings() {
         seen.readings += 1;
-        seen.replaced += usize::from(matches!(kept.standing, Standing::Replaced(_)));
-        seen.taken_back += usize::from(kept.standing == Standing::Withdrawn);
-        seen.waiting += usize::from(kept.standing == Standing::Questioned);
+        seen.replaced += usize::from(matches!(kept.status, ReadingStatus::Replaced(_)));
+        seen.taken_back += usize::from(kept.status == ReadingStatus::Withdrawn);
+        seen.waiting += usize::from(kept.status == ReadingStatus::Questioned);
         seen.failed += usize::from(failed(&kept));
     }
     for row in &schedule.out_list {
@@ -783,19 +783,19 @@ fn same(there: &[Value], here: &[Value]) {
     assert_eq!(there.len(), here.len());
 }
 
-fn on_schedule(state: &State, kept: &Kept) -> bool {
+fn on_schedule(state: &Agenda, kept: &ReadingRecord) -> bool {
     state
-        .result(&kept.step)
+        .result_of(&kept.step)
         .is_some_and(|result| result.no == kept.no)
 }
 
-fn reading(state: &State, kept: &Kept) -> Value {
+fn reading(state: &Agenda, kept: &ReadingRecord) -> Value {
     let step = state.step(&kept.step).unwrap();
-    let (stands, by) = match kept.standing {
-        Standing::Questioned => ("waits for affirm", None),
-        Standing::Counts => ("counts", None),
-        Standing::Withdrawn => ("taken back", None),
-        Standing::Replaced(by) => ("replaced", Some(by)),
+    let (stands, by) = match kept.status {
+        ReadingStatus::Questioned => ("waits for affirm", None),
+        ReadingStatus::Counts => ("counts", None),
+        ReadingStatus::Withdrawn => ("taken back", None),
+        ReadingStatus::Replaced(by) => ("replaced", Some(by)),
     };
     let said = serde_json::to_value(kept.reading).unwrap();
     let relation = said["relation"].as_str().unwrap().replace('-', " ");
@@ -817,14 +817,14 @@ fn reading(state: &State, kept: &Kept) -> Value {
         "unit": kept.reading.unit,
         "verdict": kept.verdict.as_ref().map(|verdict| words::outcome(verdict.outcome).1),
         "stands": stands,
-        "superseded": matches!(kept.standing, Standing::Withdrawn | Standing::Replaced(_)),
+        "superseded": matches!(kept.status, ReadingStatus::Withdrawn | ReadingStatus::Replaced(_)),
         "superseded_by": by,
         "on_schedule": on_schedule(state, kept),
         "read_at": kept.at.as_microsecond(),
     })
 }
 
-fn verdict(state: &State, kept: &Kept) -> Option<Value> {
+fn verdict(state: &Agenda, kept: &ReadingRecord) -> Option<Value> {
     let verdict = kept.verdict.as_ref()?;
     let finding = serde_json::to_value(verdict.finding).unwrap();
     Some(json!({
@@ -841,7 +841,7 @@ fn verdict(state: &State, kept: &Kept) -> Option<Value> {
 }
 
 /// Every reading that was taken back, put right at the desk or read again, from the events.
-fn corrections(log: &Log, state: &State) -> Vec<Value> {
+fn corrections(log: &Log, state: &Agenda) -> Vec<Value> {
     let mut found = Vec::new();
     for entry in &log.entries {
         let after = |entry: &&bothhands::log::Entry| entry.no;
@@ -873,7 +873,7 @@ fn corrections(log: &Log, state: &State) -> Vec<Value> {
             Event::Reading { .. } => {
                 let replaced = state
                     .readings()
-                    .filter(|kept| kept.standing == Standing::Replaced(entry.no));
+                    .filter(|kept| kept.status == ReadingStatus::Replaced(entry.no));
                 found.extend(replaced.map(|kept| {
                     json!({
                         "old_event": kept.no,

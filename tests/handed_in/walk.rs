@@ -5,7 +5,7 @@ use crate::dialogues::plain::plain_answer;
 use crate::dialogues::world::World;
 use bothhands::grammar::Said;
 use bothhands::quantity::{Conductors, Reading, Relation};
-use bothhands::sequence::{Event, EventNo, Mode, Session, Standing, correct_at_desk};
+use bothhands::sequence::{Event, EventNo, Mode, Session, ReadingStatus, correct_at_desk};
 use bothhands::store::{self, Evidence, NewEvent, Options, Store};
 use bothhands::terms::{Alteration, Change, Part, Reason, Statement};
 use jiff::{SignedDuration, Timestamp};
@@ -33,10 +33,9 @@ impl World {
             if rng.u32(0..40) == 0
                 && let Some(event) = self.at_desk(&session, &mut rng)
             {
-                let mut state = session.state().clone();
-                state.apply(&event, now);
                 events.push((event, now));
-                let (resumed, turn) = Session::resume(state, "bothhands walk", now);
+                let so_far = events.iter().map(|(event, at)| (event, *at));
+                let (resumed, turn) = Session::resume(so_far, "bothhands walk", now).unwrap();
                 session = resumed;
                 events.extend(turn.events.into_iter().map(|event| (event, now)));
                 continue;
@@ -53,7 +52,7 @@ impl World {
         let state = session.state();
         let standing: Vec<EventNo> = state
             .readings()
-            .filter(|kept| matches!(kept.standing, Standing::Counts | Standing::Questioned))
+            .filter(|kept| matches!(kept.status, ReadingStatus::Counts | ReadingStatus::Questioned))
             .map(|kept| kept.no)
             .collect();
         let of = *rng.choice(&standing)?;

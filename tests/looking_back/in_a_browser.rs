@@ -77,7 +77,7 @@ impl Served {
     /// The 200 MΩ that was said after "correction".
     fn reading(&self) -> u64 {
         let log = self.log();
-        let state = log.state().unwrap();
+        let state = log.agenda().unwrap();
         let kept = state.readings().find(|kept| kept.reading.shown() == "200");
         kept.unwrap().no.0
     }

@@ -6,7 +6,7 @@ use bothhands::grammar::Said;
 use bothhands::installation::{CircuitKind, Job};
 use bothhands::log::Log;
 use bothhands::quantity::{Conductors, Reading, Relation, Unit};
-use bothhands::sequence::{Ask, Event, Line, Mode, Quantity, Session, Step, place_of};
+use bothhands::sequence::{Ask, Event, Line, Mode, Quantity, Session, Step, StepKind, place_of};
 use bothhands::store::{Evidence, NewEvent, Options, Store};
 use bothhands::terms::{Alteration, Change, Part, Place, Statement};
 use jiff::{SignedDuration, Timestamp};
@@ -78,7 +78,7 @@ impl Rehearsal {
     }
 
     pub fn at(&self) -> Option<String> {
-        self.session.state().current().map(|step| step.id.0.clone())
+        self.session.state().current().map(|step| step.id.to_string())
     }
 
     /// Answers steps until the one whose name ends so is asked for.
@@ -155,7 +155,7 @@ impl Rehearsal {
             Quantity::R1R2 | Quantity::R2 => ["0.31", "0.48", "0.27", "0.78", "0.21", "0.9"]
                 .get(usize::from(circuit.saturating_sub(1)))
                 .unwrap_or(&"0.35"),
-            Quantity::RingEndToEnd => match step.id.0.rsplit('/').next() {
+            Quantity::RingEndToEnd => match step.id.tail.rsplit('/').next() {
                 Some("r2") => "0.67",
                 _ => "0.40",
             },
@@ -165,7 +165,7 @@ impl Rehearsal {
             Quantity::FaultCurrent => "1.1",
             Quantity::LoopImpedance => "0.52",
             Quantity::RcdTime => "21",
-            Quantity::RcdHalf | Quantity::RcdFiveTimes => "12",
+            Quantity::RcdHalf | Quantity::RcdFiveTimes | Quantity::Noted => "12",
         };
         reading(exact(text))
     }
@@ -173,13 +173,13 @@ impl Rehearsal {
     /// What lets a step go on that waits for something to be done.
     fn happens(&self, step: &Step) -> Said {
         let line_and_earth = Part::Conductors(Conductors::L.with(Conductors::E));
-        match step.like {
-            "continuity-link" => altered(line_and_earth, Change::Linked, Some(board())),
-            "continuity-unlink" => altered(line_and_earth, Change::Unlinked, Some(board())),
-            "earthing-off" => altered(Part::EarthingConductor, Change::Out, None),
-            "earthing-back" => altered(Part::EarthingConductor, Change::Back, None),
-            "put-back" => altered(Part::Everything, Change::Back, None),
-            "insulation-clear" => {
+        match step.kind {
+            StepKind::ContinuityLink => altered(line_and_earth, Change::Linked, Some(board())),
+            StepKind::ContinuityUnlink => altered(line_and_earth, Change::Unlinked, Some(board())),
+            StepKind::EarthingOff => altered(Part::EarthingConductor, Change::Out, None),
+            StepKind::EarthingBack => altered(Part::EarthingConductor, Change::Back, None),
+            StepKind::PutBack => altered(Part::Everything, Change::Back, None),
+            StepKind::InsulationClear => {
                 let state = self.session.state();
                 let circuit = state.circuit(step.board, step.circuit.unwrap()).unwrap();
                 let out = |place: &Place| {
@@ -278,7 +278,7 @@ fn tone(n: usize, event: &Event) -> Evidence {
         "scores": { "fit": -0.21, "margin": 3.4, "phones": 12 },
     });
     let words = match event {
-        Event::Reading { reading, .. } => bothhands::sequence::speak::value(reading),
+        Event::Reading { reading, .. } => bothhands::sequence::say::value(reading),
         other => other.kind().replace('-', " "),
     };
     Evidence::new(&utterance, &words, &heard).unwrap()

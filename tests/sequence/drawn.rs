@@ -7,7 +7,7 @@
 use crate::dialogues::plain::Site;
 use bothhands::grammar::Said;
 use bothhands::installation::Job;
-use bothhands::sequence::{Bar, Event, Mode, State, speak};
+use bothhands::sequence::{Agenda, Event, Mode, Refusal};
 use bothhands::terms::{Reason, Stage, Statement};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
@@ -111,7 +111,7 @@ fn drawing() -> String {
             .iter()
             .map(|said| seen.came.get(&(stage, *said)).map_or("", String::as_str))
             .collect();
-        let _ = writeln!(text, "| {} | {} |", speak::stage(stage), cells.join(" | "));
+        let _ = writeln!(text, "| {} | {} |", stage.shown(), cells.join(" | "));
     }
     text
 }
@@ -126,7 +126,7 @@ impl Seen {
             let turn = session.turn(&said, site.now).unwrap();
             let after = session.state();
             let refused = turn.events.iter().find_map(|event| match event {
-                Event::Refused { bar, .. } => Some(bar_name(bar)),
+                Event::Refused { refusal, .. } => Some(bar_name(refusal)),
                 _ => None,
             });
             let came = match (refused, after.mode(), stage(after)) {
@@ -138,7 +138,7 @@ impl Seen {
                     if next != here {
                         self.ways.entry((here, next)).or_default().insert(name);
                     }
-                    speak::stage(next).to_owned()
+                    next.shown().to_owned()
                 }
                 (None, _, None) => "nothing left".to_owned(),
             };
@@ -147,15 +147,15 @@ impl Seen {
     }
 }
 
-fn stage(state: &State) -> Option<Stage> {
+fn stage(state: &Agenda) -> Option<Stage> {
     state.current().map(|step| step.stage)
 }
 
 fn state_name(stage: Stage) -> String {
-    speak::stage(stage).replace(' ', "_")
+    stage.shown().replace(' ', "_")
 }
 
-fn bar_name(bar: &Bar) -> String {
+fn bar_name(bar: &Refusal) -> String {
     let value = serde_json::to_value(bar).unwrap();
     value["bar"].as_str().unwrap().replace('-', " ")
 }

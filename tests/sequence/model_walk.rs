@@ -14,7 +14,7 @@ use crate::dialogues::plain::{Site, plain_answer};
 use crate::dialogues::world::World;
 use bothhands::grammar::Said;
 use bothhands::quantity::{Conductors, Number, Pair, Reading, Relation, TestVoltage, Unit};
-use bothhands::sequence::{ABSENCE, Event, EventNo, Mode, Session, State, StepId, Turn};
+use bothhands::sequence::{ABSENCE, Agenda, Event, EventNo, Mode, Session, StepId, Turn};
 use bothhands::terms::{
     Alteration, Change, HalfCycle, Parked, Part, Place, Reason, Stage, Statement,
 };
@@ -105,8 +105,8 @@ impl<'a> Walk<'a> {
         };
         match self.rng.u32(0..300) {
             0 => {
-                let state = self.session.state().clone();
-                let (session, turn) = Session::resume(state, "walk", self.now);
+                let events = self.events.iter().map(|(event, at)| (event, *at));
+                let (session, turn) = Session::resume(events, "walk", self.now).unwrap();
                 self.session = session;
                 self.keep(turn);
                 return;
@@ -154,15 +154,15 @@ impl<'a> Walk<'a> {
     fn check_found(&self) {
         let state = self.session.state();
         let anew = state.found_anew();
-        let open = |state: &State| -> Vec<usize> { state.open_steps().map(|s| s.order).collect() };
-        let all = |state: &State| -> Vec<usize> {
+        let open = |state: &Agenda| -> Vec<usize> { state.open_steps().map(|s| s.order).collect() };
+        let all = |state: &Agenda| -> Vec<usize> {
             let steps = state.plan().steps.iter();
             steps
                 .filter(|s| state.is_open(s))
                 .map(|s| s.order)
                 .collect()
         };
-        let asked = |state: &State| state.current().map(|step| step.order);
+        let asked = |state: &Agenda| state.current().map(|step| step.order);
         if open(state) != all(state) || asked(state) != asked(&anew) {
             self.fail(&format!(
                 "open {:?}, found {:?}; asks {:?}, would ask {:?}",
@@ -186,7 +186,7 @@ impl<'a> Walk<'a> {
     }
 
     fn check_replay(&self) {
-        let replayed = State::replay(self.events.iter().map(|(e, at)| (e, *at))).unwrap();
+        let replayed = Agenda::replay(self.events.iter().map(|(e, at)| (e, *at))).unwrap();
         assert_eq!(
             serde_json::to_string(&replayed).unwrap(),
             serde_json::to_string(self.session.state()).unwrap(),
@@ -383,7 +383,7 @@ struct Memory {
 impl Memory {
     fn remember(
         &mut self,
-        state: &State,
+        state: &Agenda,
         no: EventNo,
         event: &Event,
         now: Timestamp,
@@ -492,9 +492,9 @@ impl Memory {
     }
 
     /// Forgets that a board was proved dead, or all of its isolation.
-    fn forget(&mut self, state: &State, board: u16, all: bool) {
+    fn forget(&mut self, state: &Agenda, board: u16, all: bool) {
         for step in state.plan().isolation(board) {
-            if all || step.like.starts_with("prove") {
+            if all || step.kind.proves() {
                 self.said.remove(&step.id);
             }
         }

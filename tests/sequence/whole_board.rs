@@ -5,7 +5,7 @@
 use crate::dialogues::plain::Site;
 use bothhands::grammar::Said;
 use bothhands::installation::Job;
-use bothhands::sequence::{Event, Mode, Progress};
+use bothhands::sequence::{Event, Mode, StepOutcome};
 use std::fmt::Write;
 
 const TOP: &str = r#"
@@ -98,7 +98,7 @@ fn a_board_of_24_circuits_is_fully_tested_and_replays_to_the_byte() {
         .plan()
         .steps
         .iter()
-        .filter(|step| matches!(state.done(step), Some(Progress::Read(_))))
+        .filter(|step| matches!(state.outcome(step), Some(StepOutcome::Read(_))))
         .count();
     println!(
         "{} steps, {read} readings, {} events",
