@@ -7,7 +7,7 @@ use crate::audio::Utterance;
 use crate::grammar::{Grammar, Said};
 use crate::installation::Job;
 use crate::log::{self, Log, LogError, SharedClock};
-use crate::sequence::{Event, Line, LineKind, Mode, Agenda, Session, Turn, place_of};
+use crate::sequence::{Agenda, Event, Line, LineKind, Mode, Session, Turn, place_of};
 use crate::speech::{Expectation, Heard, Outcome, Recogniser, is_lone_digit};
 use crate::store::{Evidence, Store};
 use crate::voice::{Mark, Tone, Voice};

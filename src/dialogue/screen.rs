@@ -44,13 +44,15 @@ impl View {
         readings.reverse();
         self.readings = readings
             .into_iter()
-            .filter(|kept| matches!(kept.status, ReadingStatus::Counts | ReadingStatus::Questioned))
+            .filter(|kept| {
+                matches!(
+                    kept.status,
+                    ReadingStatus::Counts | ReadingStatus::Questioned
+                )
+            })
             .take(6)
             .map(|kept| {
-                let subject = state
-                    .step(&kept.step)
-                    .map(say::subject)
-                    .unwrap_or_default();
+                let subject = state.step(&kept.step).map(say::subject).unwrap_or_default();
                 let doubt = if kept.status == ReadingStatus::Questioned {
                     " (asked: affirm?)"
                 } else {

@@ -142,9 +142,8 @@ fn filled<'a>(
         .clone()
         .filter_map(|step| agenda.result(step))
         .collect();
-    let by_size = |a: &&&ReadingRecord, b: &&&ReadingRecord| {
-        a.reading.size().total_cmp(&b.reading.size())
-    };
+    let by_size =
+        |a: &&&ReadingRecord, b: &&&ReadingRecord| a.reading.size().total_cmp(&b.reading.size());
     let shown = match worst {
         Worst::Lowest => readings.iter().min_by(by_size),
         Worst::Highest => readings.iter().max_by(by_size),

@@ -113,13 +113,25 @@ pub fn results(schedule: &Schedule) -> Vec<TableColumn> {
             Beside::Nothing => columns.push(result),
             Beside::TestVoltage => {
                 let volts = |c: &CircuitRow| c.test_volts.map(|v| v.to_string());
-                columns.push(given(column.group, "test V", "insulation test V", true, volts));
+                columns.push(given(
+                    column.group,
+                    "test V",
+                    "insulation test V",
+                    true,
+                    volts,
+                ));
                 columns.push(result);
             }
             Beside::LargestZs => {
                 let limit = |c: &CircuitRow| c.zs_limit.clone();
                 columns.push(result);
-                columns.push(given(column.group, "maximum", "Zs maximum ohm", false, limit));
+                columns.push(given(
+                    column.group,
+                    "maximum",
+                    "Zs maximum ohm",
+                    false,
+                    limit,
+                ));
             }
         }
     }
@@ -128,7 +140,9 @@ pub fn results(schedule: &Schedule) -> Vec<TableColumn> {
 
 /// The columns that a board's circuits need on a page.
 pub fn columns(schedule: &Schedule, board: &BoardSchedule) -> Vec<TableColumn> {
-    let number = given("Circuit", "No.", "circuit", true, |c| Some(c.number.to_string()));
+    let number = given("Circuit", "No.", "circuit", true, |c| {
+        Some(c.number.to_string())
+    });
     let what = given("Circuit", "Description", "description", true, |c| {
         Some(format!("{}, {}", c.description, c.kind))
     });

@@ -2,9 +2,7 @@ use super::words::{self, Times};
 use crate::grammar::Said;
 use crate::log::{Entry, Heard, Log, LogError};
 use crate::sequence::say::{self, Narrator};
-use crate::sequence::{
-    Agenda, Event, EventNo, Line, LineKind, OutEntry, ReplayError, Withdrawal,
-};
+use crate::sequence::{Agenda, Event, EventNo, Line, LineKind, OutEntry, ReplayError, Withdrawal};
 use jiff::Timestamp;
 use serde::Serialize;
 use std::fmt::Write;
@@ -106,9 +104,8 @@ fn exchange(turn: &[Entry], agenda: &mut Agenda, narrator: &mut Narrator) -> Exc
         .filter_map(|event| place(&before, event))
         .next_back()
         .unwrap_or(here);
-    let numbers = |agenda: &Agenda| -> Vec<EventNo> {
-        agenda.open_entries().map(|entry| entry.no).collect()
-    };
+    let numbers =
+        |agenda: &Agenda| -> Vec<EventNo> { agenda.open_entries().map(|entry| entry.no).collect() };
     let understood: Vec<String> = events
         .iter()
         .filter_map(|event| understood(&before, event))

@@ -24,7 +24,9 @@ pub fn exceptions(log: &Log, agenda: &Agenda) -> Vec<Exception> {
     let mut found = Vec::new();
     for step in &agenda.plan().steps {
         let exception = match agenda.outcome(step) {
-            Some(StepOutcome::Read(no)) => agenda.reading(*no).and_then(|record| read(agenda, step, record)),
+            Some(StepOutcome::Read(no)) => agenda
+                .reading(*no)
+                .and_then(|record| read(agenda, step, record)),
             Some(StepOutcome::Stated(no, statement)) if step.is_wrong(*statement) => {
                 log.entry(*no).map(|entry| Exception {
                     event: *no,

@@ -23,7 +23,9 @@ pub mod words;
 
 pub use cells::{Cell, Cells, ReadingRow};
 pub use csv::csv;
-pub use dialogue::{Exchange, ProgramLine, Wanted, dialogue, dialogue_jsonl, dialogue_text, follow};
+pub use dialogue::{
+    Exchange, ProgramLine, Wanted, dialogue, dialogue_jsonl, dialogue_text, follow,
+};
 pub use exceptions::Exception;
 pub use expected::{Expected, expected, expected_text};
 pub use html::html;

@@ -371,10 +371,9 @@ fn limitations(log: &Log, agenda: &Agenda) -> Vec<Limitation> {
     for step in &agenda.plan().steps {
         let (reason, at) = match agenda.outcome(step) {
             Some(StepOutcome::NotTested(no, reason)) => (reason.shown().to_owned(), Some(*no)),
-            None if tested_joined_instead(agenda.state(), step) => (
-                JOINED_INSTEAD.to_owned(),
-                None,
-            ),
+            None if tested_joined_instead(agenda.state(), step) => {
+                (JOINED_INSTEAD.to_owned(), None)
+            }
             _ => continue,
         };
         let what = words::step(agenda, step);

@@ -3,8 +3,8 @@
 use crate::installation::{CircuitKind, InstrumentUse, JobKind};
 use crate::limits::Outcome;
 use crate::quantity::{Reading, Unit};
-use crate::terms::Statement;
 use crate::sequence::{Agenda, Quantity, Step, StepKind};
+use crate::terms::Statement;
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 
 /// A sign and words for an outcome: never colour alone, and never "safe".

@@ -4,7 +4,7 @@ use super::view::View;
 use crate::installation::{Board, Circuit, CircuitKind, SystemVoltage};
 use crate::quantity::{Ohms, Reading, Relation, Unit};
 use crate::report::words;
-use crate::sequence::{ReadingRecord, Quantity, StepId, place_of};
+use crate::sequence::{Quantity, ReadingRecord, StepId, place_of};
 use crate::terms::Stage;
 use maud::{Markup, html};
 

@@ -385,10 +385,6 @@ impl Agenda {
     }
 
     fn is_closed(&self, stretch: &Stretch) -> bool {
-        stretch.circuit.is_some()
-            && !self
-                .plan()
-                .within(stretch)
-                .any(|step| self.is_open(step))
+        stretch.circuit.is_some() && !self.plan().within(stretch).any(|step| self.is_open(step))
     }
 }

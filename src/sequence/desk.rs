@@ -32,7 +32,8 @@ pub fn correct_at_desk(
     reason: &str,
 ) -> Result<Event, DeskRefusal> {
     let kept = agenda.reading(of).ok_or(DeskRefusal::NoReading(of))?;
-    if !matches!(kept.status,
+    if !matches!(
+        kept.status,
         ReadingStatus::Counts | ReadingStatus::Questioned
     ) {
         return Err(DeskRefusal::NoLongerCounts(of));
@@ -56,9 +57,7 @@ pub fn correct_at_desk(
     if reading == kept.reading {
         return Err(DeskRefusal::Same);
     }
-    let step = agenda
-        .step(&kept.step)
-        .ok_or(DeskRefusal::NoReading(of))?;
+    let step = agenda.step(&kept.step).ok_or(DeskRefusal::NoReading(of))?;
     let assessment = agenda
         .procedure(step)
         .assess(agenda.state(), step, &reading);

@@ -115,8 +115,7 @@ fn law(holds: bool, broken: impl FnOnce() -> String) -> Result<(), String> {
 }
 
 fn verdict_is_sound(verdict: Option<&Verdict>) -> bool {
-    verdict
-        .is_some_and(|v| v.outcome == Outcome::Pass || v.finding == Some(Finding::RangeUnknown))
+    verdict.is_some_and(|v| v.outcome == Outcome::Pass || v.finding == Some(Finding::RangeUnknown))
 }
 
 /// The laws.
@@ -291,10 +290,9 @@ impl Watch {
                         && (out.board, out.circuit) == (step.board, Some(circuit.number))
                         && out.part == Part::Conductors(lives)
                 });
-            law(
-                joined || !self.electronics_in(step.board, circuit),
-                || format!("electronics in circuit at high voltage: {}", step.id),
-            )?;
+            law(joined || !self.electronics_in(step.board, circuit), || {
+                format!("electronics in circuit at high voltage: {}", step.id)
+            })?;
         }
         Ok(())
     }
@@ -373,8 +371,9 @@ impl Watch {
             ));
         }
         let mut covers = self.plan.energising(board);
-        let covers_on = covers
-            .all(|step| step.kind != StepKind::Covers || matches!(self.how(step), Some(How::Said(_))));
+        let covers_on = covers.all(|step| {
+            step.kind != StepKind::Covers || matches!(self.how(step), Some(How::Said(_)))
+        });
         law(covers_on, || "energised with covers off".to_owned())?;
         law(self.said_dead(board, at), || {
             "energised by a plan that never proved it dead".to_owned()
@@ -390,7 +389,10 @@ impl Watch {
     /// Whether a dead test was made, made in another recognised way, or left out with a reason.
     fn is_dealt_with(&self, step: &Step) -> bool {
         let done = |step: &Step| {
-            matches!(self.how(step), Some(How::Read | How::Said(_) | How::NotTested))
+            matches!(
+                self.how(step),
+                Some(How::Read | How::Said(_) | How::NotTested)
+            )
         };
         let read_beside = |which: &dyn Fn(&Step) -> bool| {
             let mut beside = self.plan.beside(step);
@@ -413,8 +415,8 @@ impl Watch {
             StepKind::InsulationTogether => true,
             StepKind::InsulationFull | StepKind::InsulationTwoWay | StepKind::InsulationLamps => {
                 let to_earth = step.pair.is_some_and(Pair::to_earth);
-                let joined = to_earth
-                    && read_beside(&|other| other.kind == StepKind::InsulationJoined);
+                let joined =
+                    to_earth && read_beside(&|other| other.kind == StepKind::InsulationJoined);
                 joined || self.all_together_sound(step.board)
             }
             _ => false,
@@ -633,7 +635,9 @@ impl Watch {
             if self.is_live(board) {
                 continue;
             }
-            self.reopen(board, |kind| long || kind == StepKind::Lock || kind.proves());
+            self.reopen(board, |kind| {
+                long || kind == StepKind::Lock || kind.proves()
+            });
         }
     }
 
@@ -672,10 +676,7 @@ impl Watch {
         self.stands(no, Counts::Yes);
         let before = self.closed.get(&step).cloned();
         self.close(&step, no, How::Read);
-        if let Some(Closed {
-            by,
-            how: How::Read,
-        }) = before
+        if let Some(Closed { by, how: How::Read }) = before
             && by != no
         {
             self.stands(by, Counts::Replaced(no));

@@ -18,6 +18,16 @@ use std::sync::atomic::{AtomicI64, Ordering};
 
 const FOLDER: &str = "tests/golden/edition-1";
 
+/// What the first version said of a log that is not so: the file, what stood there, what is so.
+///
+/// A three-phase circuit tested with its live conductors joined: the result was missing, and the
+/// pairs to earth named no limitation.
+const UNTRUE: &[(&str, &str, &str)] = &[(
+    "periodic-three-phase-joined.csv",
+    "500,not done,not done,–,–,–,not done,not done,1.37,–,–,–,–,see L1; three-phase: the lowest of each group of pairs is shown,",
+    "500,not done,not done,not tested (L2),not tested (L2),>299,not done,not done,1.37,–,–,–,–,\"see L1, L2; three-phase: the lowest of each group of pairs is shown\",",
+)];
+
 /// What a log comes to: its lines, its state and its schedule.
 struct Came {
     lines: String,
@@ -58,7 +68,15 @@ fn logs_of_the_first_edition_read_as_they_did() {
                 ));
             }
         };
-        let beside = |ending: &str| fs::read_to_string(path.with_extension(ending)).unwrap();
+        let beside = |ending: &str| {
+            let file = path.with_extension(ending);
+            let mut text = fs::read_to_string(&file).unwrap();
+            for (name, was, is) in UNTRUE.iter().filter(|(name, ..)| file.ends_with(name)) {
+                assert!(text.contains(was), "{name} has no {was}");
+                text = text.replace(was, is);
+            }
+            text
+        };
         differs("export", lines.clone(), &came.lines);
         differs("state", beside("state.json"), &came.state);
         differs("schedule", beside("csv"), &came.schedule);

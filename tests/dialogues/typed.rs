@@ -179,7 +179,9 @@ impl<'a> Run<'a> {
             }
             "reads" => {
                 let (id, value) = rest.split_once('=').ok_or("reads: STEP = VALUE")?;
-                let kept = site.state().result_of(&id.trim().parse().map_err(|_| "no such step")?);
+                let kept = site
+                    .state()
+                    .result_of(&id.trim().parse().map_err(|_| "no such step")?);
                 let shown = kept.map_or("nothing".to_owned(), |k| k.reading.to_string());
                 same(value.trim(), &shown, |a, b| a == b)?;
             }

@@ -5,7 +5,7 @@ use crate::dialogues::plain::plain_answer;
 use crate::dialogues::world::World;
 use bothhands::grammar::Said;
 use bothhands::quantity::{Conductors, Reading, Relation};
-use bothhands::sequence::{Event, EventNo, Mode, Session, ReadingStatus, correct_at_desk};
+use bothhands::sequence::{Event, EventNo, Mode, ReadingStatus, Session, correct_at_desk};
 use bothhands::store::{self, Evidence, NewEvent, Options, Store};
 use bothhands::terms::{Alteration, Change, Part, Reason, Statement};
 use jiff::{SignedDuration, Timestamp};
@@ -52,7 +52,12 @@ impl World {
         let state = session.state();
         let standing: Vec<EventNo> = state
             .readings()
-            .filter(|kept| matches!(kept.status, ReadingStatus::Counts | ReadingStatus::Questioned))
+            .filter(|kept| {
+                matches!(
+                    kept.status,
+                    ReadingStatus::Counts | ReadingStatus::Questioned
+                )
+            })
             .map(|kept| kept.no)
             .collect();
         let of = *rng.choice(&standing)?;

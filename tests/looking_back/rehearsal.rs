@@ -78,7 +78,10 @@ impl Rehearsal {
     }
 
     pub fn at(&self) -> Option<String> {
-        self.session.state().current().map(|step| step.id.to_string())
+        self.session
+            .state()
+            .current()
+            .map(|step| step.id.to_string())
     }
 
     /// Answers steps until the one whose name ends so is asked for.

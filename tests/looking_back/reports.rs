@@ -47,7 +47,10 @@ fn a_session_that_went_well_has_a_row_for_every_circuit() {
     assert_eq!(circuits.len(), 6);
     assert_eq!(circuits[0].cells.called("insulation_le").text(), ">999");
     assert_eq!(circuits[0].cells.called("ring_r2").text(), "0.67");
-    assert_eq!(circuits[0].cells.called("polarity").text(), "polarity correct");
+    assert_eq!(
+        circuits[0].cells.called("polarity").text(),
+        "polarity correct"
+    );
     assert_eq!(circuits[0].zs_limit.as_deref(), Some("1.37"));
     assert_eq!(*circuits[1].cells.called("ring_r1"), Cell::NotPlanned);
     assert!(schedule.open_items.is_empty(), "{:?}", schedule.open_items);
@@ -88,7 +91,10 @@ fn what_was_not_tested_is_a_limitation_that_its_cell_points_to() {
     let limitation = &schedule.limitations[0];
     assert_eq!(limitation.reason, "no access");
     assert_eq!(limitation.circuit, Some(2));
-    let polarity = schedule.boards[0].circuits[1].cells.called("polarity").text();
+    let polarity = schedule.boards[0].circuits[1]
+        .cells
+        .called("polarity")
+        .text();
     assert_eq!(polarity, format!("not tested ({})", limitation.mark));
 }
 

@@ -2,8 +2,8 @@
 
 use super::refused;
 use crate::grammar::Said;
-use crate::sequence::agenda::Agenda;
 use crate::quantity::Conductors;
+use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Event, EventNo, Refusal, StepKind, Withdrawal};
 use crate::sequence::procedures::joined_to_earth;
 use crate::sequence::state::{OutEntry, State, place_of};

@@ -39,9 +39,7 @@ pub fn decide(agenda: &Agenda, said: &Said) -> Vec<Event> {
     }
     match said {
         Said::Affirm => statement::affirm(agenda),
-        Said::Negative | Said::Disregard | Said::Correction(_) => {
-            question::take_back(agenda, said)
-        }
+        Said::Negative | Said::Disregard | Said::Correction(_) => question::take_back(agenda, said),
         Said::Reading {
             reading,
             place,
@@ -98,11 +96,7 @@ pub fn decide(agenda: &Agenda, said: &Said) -> Vec<Event> {
 fn is_about_the_session(said: &Said) -> bool {
     matches!(
         said,
-        Said::SayAgain
-            | Said::WhereAreWe
-            | Said::WhatIsOut
-            | Said::HowLongIsLeft
-            | Said::Manner(_)
+        Said::SayAgain | Said::WhereAreWe | Said::WhatIsOut | Said::HowLongIsLeft | Said::Manner(_)
     )
 }
 

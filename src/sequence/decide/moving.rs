@@ -26,9 +26,7 @@ pub(super) fn decide(agenda: &Agenda, said: &Said) -> Vec<Event> {
             here.is_some_and(|here| step.beside(here))
                 && step.measure().is_some_and(|m| m.at == Some(*voltage))
         }),
-        Said::GoTo(Stage::Isolation) => {
-            isolate_again(agenda, said, here.map(|step| step.board))
-        }
+        Said::GoTo(Stage::Isolation) => isolate_again(agenda, said, here.map(|step| step.board)),
         Said::GoTo(stage) => to_stage(agenda, said, *stage),
         _ => super::not_asked(said),
     }
@@ -83,8 +81,7 @@ fn go_to(
         return moved(agenda, step);
     }
     // What is done may be done again: where a fault was put right, before energising.
-    let may =
-        |step: &&Step| matches!(agenda.guard(step), Ok(()) | Err(Refusal::FirstComes { .. }));
+    let may = |step: &&Step| matches!(agenda.guard(step), Ok(()) | Err(Refusal::FirstComes { .. }));
     if let Some(done) = to_do_again(agenda, &wanted, may) {
         return moved(agenda, done);
     }

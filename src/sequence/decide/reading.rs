@@ -108,8 +108,7 @@ fn resolve_step<'a>(
     if fits(current) {
         return Some(current);
     }
-    let near =
-        |step: &&Step| step.stage == current.stage && step.beside(current) && fits(step);
+    let near = |step: &&Step| step.stage == current.stage && step.beside(current) && fits(step);
     let voltage = |step: &Step| step.measure().and_then(|m| m.at);
     let same_voltage = |step: &&Step| voltage(step) == voltage(current);
     let steps = || agenda.plan().steps.iter().filter(near);

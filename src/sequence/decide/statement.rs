@@ -9,9 +9,7 @@ use crate::terms::{Change, Place, Stage, Statement};
 
 /// "Affirm" with no question open answers a step that only wants to hear "done".
 pub(super) fn affirm(agenda: &Agenda) -> Vec<Event> {
-    let wants_done = |step: &Step| {
-        matches!(&step.ask, Ask::Statement(wanted) if wanted.first() == Some(&Statement::Done))
-    };
+    let wants_done = |step: &Step| matches!(&step.ask, Ask::Statement(wanted) if wanted.first() == Some(&Statement::Done));
     match agenda.current() {
         Some(step) if wants_done(step) => {
             decide(agenda, &Said::Affirm, Statement::Done, None, None)

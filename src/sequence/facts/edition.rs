@@ -4,7 +4,9 @@ use std::fmt;
 /// The edition of the plan: which steps a job has, and in which order. A change of either is a new
 /// edition, and a log is folded, reported and resumed under its own. The first event of a log names
 /// it; a log that names none is of the first.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize,
+)]
 #[serde(try_from = "u16", into = "u16")]
 pub enum Edition {
     /// Logs of 0.1.

@@ -73,9 +73,7 @@ pub fn pattern_now(state: &State, step: &Step, reading: &Reading) -> Option<Patt
     let insulation = step
         .measure()
         .is_some_and(|m| m.quantity == Quantity::Insulation);
-    let at = reading
-        .at
-        .filter(|_| insulation && !step.kind.is_trial())?;
+    let at = reading.at.filter(|_| insulation && !step.kind.is_trial())?;
     let before = pattern_of(state, step, at, None);
     let now = pattern_of(state, step, at, Some(reading))?;
     let named = !matches!(now, Pattern::Sound | Pattern::Incomplete | Pattern::Unclear);
@@ -209,7 +207,9 @@ pub fn ring(state: &State, step: &Step, reading: &Reading) -> Assessment {
         let assessment = Assessment::by(judge::ring_end(tables, &facts, leg, &reading, beside));
         return with_expected(state, &facts, through, assessment);
     }
-    let (Some(line), Some(neutral), Some(cpc)) = (end(Conductors::L), end(Conductors::N), end(Conductors::E)) else {
+    let (Some(line), Some(neutral), Some(cpc)) =
+        (end(Conductors::L), end(Conductors::N), end(Conductors::E))
+    else {
         return Assessment::noted();
     };
     let Some(ends) = judge::ring_ends(tables, &line, &neutral, &cpc) else {
@@ -365,7 +365,8 @@ pub fn rcd(state: &State, step: &Step, reading: &Reading) -> Assessment {
         Some(Quantity::RcdFiveTimes) => Multiple::Five,
         _ => Multiple::Once,
     };
-    judge::rcd(state.tables(), &facts, multiple, reading).map_or_else(Assessment::noted, Assessment::by)
+    judge::rcd(state.tables(), &facts, multiple, reading)
+        .map_or_else(Assessment::noted, Assessment::by)
 }
 
 /// All circuits of a board together are judged as one of them: the limit of Table 64 is the same.

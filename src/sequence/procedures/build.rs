@@ -57,12 +57,7 @@ impl<'a> StepBuilder<'a> {
     }
 
     /// A step answered by one statement.
-    pub fn statement(
-        &self,
-        tail: impl Into<String>,
-        kind: StepKind,
-        wanted: &[Statement],
-    ) -> Step {
+    pub fn statement(&self, tail: impl Into<String>, kind: StepKind, wanted: &[Statement]) -> Step {
         self.step(tail, kind, Ask::Statement(wanted.to_vec()))
     }
 

@@ -61,13 +61,21 @@ impl Procedure for Continuity {
             steps.extend(lines(circuit).iter().map(|pair| {
                 let measure = Measure::of(Quantity::R1R2, Unit::Ohm).between(*pair);
                 build
-                    .reading(format!("{place}/{pair}"), StepKind::ContinuityPoint, measure)
+                    .reading(
+                        format!("{place}/{pair}"),
+                        StepKind::ContinuityPoint,
+                        measure,
+                    )
                     .at(place.clone())
             }));
             let by_long_lead = Measure::of(Quantity::R2, Unit::Ohm);
             steps.push(
                 build
-                    .reading(format!("{place}/R2"), StepKind::ContinuityPoint, by_long_lead)
+                    .reading(
+                        format!("{place}/R2"),
+                        StepKind::ContinuityPoint,
+                        by_long_lead,
+                    )
                     .at(place),
             );
         }
@@ -136,9 +144,7 @@ fn point_is_open(state: &State, step: &Step) -> bool {
 /// Whether the point was read with a long lead instead: IET Guidance Note 3 method 2.
 fn read_by_long_lead(state: &State, step: &Step) -> bool {
     state.plan().beside(step).any(|other| {
-        other.place == step.place
-            && other.measures(Quantity::R2)
-            && state.result(other).is_some()
+        other.place == step.place && other.measures(Quantity::R2) && state.result(other).is_some()
     })
 }
 

@@ -35,10 +35,34 @@ const fn column(
     }
 }
 
-static LL: Column = column("insulation_ll", "insulation L-L Mohm", "L–L", ShownWhen::Planned, Beside::TestVoltage);
-static LN: Column = column("insulation_ln", "insulation L-N Mohm", "L–N", ShownWhen::Always, Beside::Nothing);
-static LE: Column = column("insulation_le", "insulation L-E Mohm", "L–E", ShownWhen::Always, Beside::Nothing);
-static NE: Column = column("insulation_ne", "insulation N-E Mohm", "N–E", ShownWhen::Always, Beside::Nothing);
+static LL: Column = column(
+    "insulation_ll",
+    "insulation L-L Mohm",
+    "L–L",
+    ShownWhen::Planned,
+    Beside::TestVoltage,
+);
+static LN: Column = column(
+    "insulation_ln",
+    "insulation L-N Mohm",
+    "L–N",
+    ShownWhen::Always,
+    Beside::Nothing,
+);
+static LE: Column = column(
+    "insulation_le",
+    "insulation L-E Mohm",
+    "L–E",
+    ShownWhen::Always,
+    Beside::Nothing,
+);
+static NE: Column = column(
+    "insulation_ne",
+    "insulation N-E Mohm",
+    "N–E",
+    ShownWhen::Always,
+    Beside::Nothing,
+);
 static JOINED: Column = column(
     "insulation_joined",
     "insulation L+N-E Mohm",
@@ -254,7 +278,8 @@ fn circuit_by_circuit(state: &State, board: u16) -> bool {
     !together
         || together_low(state, board)
         || together_steps(state, board).any(|step| {
-            state.has_failed(step) || matches!(state.outcome(step), Some(StepOutcome::NotTested(..)))
+            state.has_failed(step)
+                || matches!(state.outcome(step), Some(StepOutcome::NotTested(..)))
         })
 }
 
@@ -292,10 +317,7 @@ pub fn tested_joined_instead(state: &State, step: &Step) -> bool {
         step.kind,
         StepKind::InsulationFull | StepKind::InsulationTwoWay
     );
-    of_a_pair
-        && !at_250(step)
-        && !Insulation.is_open(state, step)
-        && tested_joined(state, step)
+    of_a_pair && !at_250(step) && !Insulation.is_open(state, step) && tested_joined(state, step)
 }
 
 /// Whether all live conductors of a circuit are linked, and earth is not.

@@ -53,8 +53,7 @@ impl Procedure for Isolation {
     /// Nothing is dead before the indicator is proved and the board locked off, and nothing is
     /// proved again before every pair is.
     fn guard(&self, state: &State, step: &Step) -> Result<(), Refusal> {
-        let side_by_side =
-            |other: &Step| step.kind.proves_dead() && other.kind.proves_dead();
+        let side_by_side = |other: &Step| step.kind.proves_dead() && other.kind.proves_dead();
         let first = state.plan().isolation(step.board).find(|other| {
             other.order < step.order && !side_by_side(other) && !stated(state, other)
         });

@@ -19,9 +19,9 @@ pub mod table;
 
 pub use assess::{Assessment, pattern, pattern_now};
 pub use build::StepBuilder;
-pub use put_back::to_put_back;
 pub use catalogue::{Catalogue, Slot};
 pub use insulation::{joined_to_earth, lives_linked, tested_joined_instead};
+pub use put_back::to_put_back;
 
 use super::facts::{Column, Event, ProcedureId, Refusal, Step};
 use super::state::State;

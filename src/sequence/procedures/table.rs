@@ -4,9 +4,7 @@
 use super::assess::{self, Assessment};
 use super::continuity::R1_R2;
 use super::{Answers, Procedure, StepBuilder};
-use crate::installation::{
-    Board, Circuit, CircuitKind, Job, Phases, RcdTest, SystemVoltage,
-};
+use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, RcdTest, SystemVoltage};
 use crate::quantity::{Conductors, Pair, Reading, Unit};
 use crate::sequence::facts::{
     Beside, Column, Measure, ProcedureId, Quantity, ShownWhen, Step, StepKind, Worst,
@@ -119,7 +117,9 @@ pub static BONDING: Row = Row {
                 number: None,
             };
             let measure = Measure::of(Quantity::Bond, Unit::Ohm);
-            build.reading(format!("{tail}/{name}"), kind, measure).at(place)
+            build
+                .reading(format!("{tail}/{name}"), kind, measure)
+                .at(place)
         };
         let supply = &job.supply;
         let main = supply.bonds.iter();
@@ -232,7 +232,9 @@ pub static POLARITY: Row = Row {
     name: "polarity",
     stage: Stage::Polarity,
     rule: "polarity",
-    plan: |build, _, _, _| vec![build.statement("dead", StepKind::Row("polarity"), &EITHER_POLARITY)],
+    plan: |build, _, _, _| {
+        vec![build.statement("dead", StepKind::Row("polarity"), &EITHER_POLARITY)]
+    },
     columns: &[&POLARITY_COLUMN],
     column: |_| Some(&POLARITY_COLUMN),
     ..Row::PLAIN
@@ -296,9 +298,8 @@ pub static LOOP_IMPEDANCE: Row = Row {
     stage: Stage::LoopImpedance,
     rule: "loop",
     plan: |build, _, _, circuit| {
-        let extra_low = |c: &&Circuit| {
-            matches!(c.system, SystemVoltage::Selv | SystemVoltage::Pelv)
-        };
+        let extra_low =
+            |c: &&Circuit| matches!(c.system, SystemVoltage::Selv | SystemVoltage::Pelv);
         let Some(circuit) = circuit.filter(|c| !extra_low(c)) else {
             return Vec::new();
         };
@@ -341,8 +342,7 @@ const fn rcd_column(
 
 static RCD_HALF: Column = rcd_column("rcd_half", "RCD half rated", "½ IΔₙ", Worst::Lowest);
 static RCD_RATED: Column = rcd_column("rcd_rated", "RCD rated ms", "IΔₙ ms", Worst::Highest);
-static RCD_FIVE: Column =
-    rcd_column("rcd_five", "RCD five times ms", "5 IΔₙ ms", Worst::Highest);
+static RCD_FIVE: Column = rcd_column("rcd_five", "RCD five times ms", "5 IΔₙ ms", Worst::Highest);
 static RCD_BUTTON: Column = rcd_column("rcd_button", "RCD test button", "button", Worst::Highest);
 
 /// RCDs: no trip at half the rated current, the time at the rated current on both half-cycles

@@ -413,7 +413,7 @@ fn put_back_by(agenda: &Agenda, of: EventNo) -> String {
 
 /// A statement said back, and what it means for the work.
 fn stated(step: &Step, statement: Statement) -> Vec<Line> {
-    let said = statement.shown();
+    let said = statement.said_back();
     let subject = match step.pair {
         Some(pair) => pair.spoken(),
         None => subject(step),
@@ -433,12 +433,12 @@ fn after_statement(step: &Step, statement: Statement) -> Option<Line> {
         (Stage::Isolation, Statement::NotProved) => Some(Line::warning(
             "The indicator is not proved. Nothing it showed counts. Get one that proves, and begin again.",
         )),
-        (Stage::Isolation, Statement::Proved) if step.kind == StepKind::ProveAfter => Some(
-            Line::answer("Recorded as isolated and proved dead by you."),
-        ),
-        (_, Statement::Energised) => Some(Line::warning(
-            "You say it is energised. Live from here on.",
-        )),
+        (Stage::Isolation, Statement::Proved) if step.kind == StepKind::ProveAfter => {
+            Some(Line::answer("Recorded as isolated and proved dead by you."))
+        }
+        (_, Statement::Energised) => {
+            Some(Line::warning("You say it is energised. Live from here on."))
+        }
         (_, Statement::SequenceReversed) => Some(Line::warning(
             "Sequence reversed. It stands as an exception: motors may run backwards.",
         )),
@@ -474,13 +474,11 @@ fn taken_out(after: &Agenda) -> Vec<Line> {
         .and_then(|number| after.circuit(entry.board, number));
     let feeds_on = circuit.is_some_and(|circuit| {
         let mut points = circuit.points.iter();
-        points.any(|point| {
-            Some(place_of(point)) == entry.place && goes_on(Some(circuit.kind), point)
-        })
+        points
+            .any(|point| Some(place_of(point)) == entry.place && goes_on(Some(circuit.kind), point))
     });
-    let one_of_two = matches!(entry.part, Part::Conductors(c) if c.count() == 1)
-        && !entry.linked
-        && !entry.both;
+    let one_of_two =
+        matches!(entry.part, Part::Conductors(c) if c.count() == 1) && !entry.linked && !entry.both;
     if feeds_on && one_of_two {
         lines.push(Line::reminder(
             "The circuit goes on from there. Keep the two conductors joined together; say both when both are out.",

@@ -8,7 +8,7 @@ use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Mode, Step, StepKind};
 use crate::sequence::procedures::{self, Catalogue};
 use crate::sequence::state::OutEntry;
-use crate::terms::{Alteration, Change, HalfCycle, Part, Place, Stage, Statement};
+use crate::terms::{Alteration, Change, HalfCycle, Part, Stage, Statement};
 use serde::Deserialize;
 use std::collections::HashMap;
 use std::sync::LazyLock;
@@ -172,7 +172,7 @@ pub fn of_step(agenda: &Agenda, step: &Step) -> Prompt {
     let mut answers = Vec::new();
     let mut filled = |text: &str| {
         fill(text, &mut |name| match name.strip_prefix("say:") {
-            Some(key) => answer(agenda, step, key).map(|said| in_mouth(&mut answers, said)),
+            Some(key) => said(key).map(|said| in_mouth(&mut answers, said)),
             None => slot(agenda, step, name),
         })
     };
@@ -198,7 +198,7 @@ pub(super) fn first_comes(agenda: &Agenda, step: &Step) -> String {
     let brief = entry.brief.filter(|_| step.stage != Stage::Isolation);
     let text = entry.first.or(brief).unwrap_or(entry.full);
     fill(&text, &mut |name| match name.strip_prefix("say:") {
-        Some(key) => answer(agenda, step, key).map(|said| in_mouth(&mut Vec::new(), said)),
+        Some(key) => said(key).map(|said| in_mouth(&mut Vec::new(), said)),
         None => slot(agenda, step, name),
     })
 }
@@ -273,7 +273,10 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
         "circuit" => circuit().map(|c| format!("circuit {}, {}", c.number, c.name)),
         "rcd" => circuit().and_then(|c| {
             let rcd = c.rcd.as_ref()?;
-            Some(format!("circuit {}, {} milliamp RCD", c.number, rcd.milliamps))
+            Some(format!(
+                "circuit {}, {} milliamp RCD",
+                c.number, rcd.milliamps
+            ))
         }),
         "place" => Some(match &step.place {
             Some(place) => place.to_string(),
@@ -314,46 +317,22 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
     }
 }
 
-/// What a `{say:...}` of a step means.
-fn answer(agenda: &Agenda, step: &Step, key: &str) -> Option<Said> {
-    let linked = |conductors, change| {
+/// What a `{say:...}` means whatever the step: a statement or a command by its name.
+fn said(key: &str) -> Option<Said> {
+    let altered = |part, change| {
         Said::Altered(Alteration {
-            part: Part::Conductors(conductors),
-            change,
-            place: (change == Change::Linked).then(Place::board),
-            both: false,
-            parked: None,
-        })
-    };
-    let earthing = |change| {
-        Said::Altered(Alteration {
-            part: Part::EarthingConductor,
+            part,
             change,
             place: None,
             both: false,
             parked: None,
         })
     };
-    let line_and_earth = Conductors::L.with(Conductors::E);
     match key {
-        "line-and-earth-linked" => Some(linked(line_and_earth, Change::Linked)),
-        "lives-linked" => Some(linked(lives(agenda, step), Change::Linked)),
-        "unlinked" => Some(linked(
-            match step.kind {
-                StepKind::ContinuityUnlink => line_and_earth,
-                _ => lives(agenda, step),
-            },
-            Change::Unlinked,
-        )),
-        "earthing-off" => Some(earthing(Change::Out)),
-        "earthing-back" => Some(earthing(Change::Back)),
-        _ => said(key),
-    }
-}
-
-/// What a `{say:...}` means whatever the step: a statement or a command by its name.
-fn said(key: &str) -> Option<Said> {
-    match key {
+        "linked" => Some(altered(Part::Link, Change::Linked)),
+        "unlinked" => Some(altered(Part::Link, Change::Unlinked)),
+        "earthing-off" => Some(altered(Part::EarthingConductor, Change::Out)),
+        "earthing-back" => Some(altered(Part::EarthingConductor, Change::Back)),
         "not-tested" => Some(Said::NotTested(None)),
         "override" => Some(Said::Override(None)),
         "finish" => Some(Said::Finish),

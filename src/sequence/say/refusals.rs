@@ -12,9 +12,7 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
             "No. The board is not proved dead. Isolation comes first.".to_owned()
         }
         Refusal::ElectronicsInCircuit { inside, what, .. } => {
-            let what = what
-                .clone()
-                .unwrap_or_else(|| about::electronics(inside));
+            let what = what.clone().unwrap_or_else(|| about::electronics(inside));
             format!(
                 "No. Not at five hundred volts with {what} in circuit. Take it out, or link line and neutral and test to earth."
             )
@@ -116,6 +114,5 @@ fn asked_for(agenda: &Agenda, old: Option<&String>) -> String {
 
 /// The brief prompt, or the measure where one is asked for.
 fn asked_now(agenda: &Agenda, old: Option<&String>) -> String {
-    old.cloned()
-        .unwrap_or_else(|| prompt::prompt(agenda).brief)
+    old.cloned().unwrap_or_else(|| prompt::prompt(agenda).brief)
 }

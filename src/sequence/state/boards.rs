@@ -1,9 +1,9 @@
 //! What the state knows of whole boards: isolated, proved dead, energised, without its earth.
 
-use super::State;
 use super::super::breakage::{self, Break};
-use super::steps::StepOutcome;
 use super::super::facts::{Step, StepKind};
+use super::State;
+use super::steps::StepOutcome;
 use crate::terms::{Part, Statement};
 use jiff::{SignedDuration, Timestamp};
 
@@ -111,4 +111,3 @@ impl State {
 fn locks_or_proves(kind: StepKind) -> bool {
     kind == StepKind::Lock || kind.proves()
 }
-

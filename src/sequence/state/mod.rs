@@ -170,8 +170,7 @@ impl State {
             } => {
                 self.pace.answered_after(gap);
                 if let Some(old) = replaces {
-                    self.readings
-                        .set_status(*old, ReadingStatus::Replaced(no));
+                    self.readings.set_status(*old, ReadingStatus::Replaced(no));
                 }
                 let record = ReadingRecord {
                     no,
@@ -674,10 +673,7 @@ impl State {
 
     /// Whether nothing has closed a step yet; what is left for later waits too.
     pub fn waits(&self, step: &Step) -> bool {
-        matches!(
-            self.outcome(step),
-            None | Some(StepOutcome::Skipped(..))
-        )
+        matches!(self.outcome(step), None | Some(StepOutcome::Skipped(..)))
     }
 
     /// Whether what closed the step is outside its limit.
