@@ -157,11 +157,11 @@ impl Net {
         }
     }
 
-    /// A path chosen at random by its probability; nothing when the walk runs into `<VOID>` or does
-    /// not end within `longest` steps.
+    /// A path chosen by its probability, with numbers from `random`; nothing when the walk runs
+    /// into `<VOID>` or does not end within `longest` steps.
     pub(super) fn walk<'a>(
         &'a self,
-        rng: &mut fastrand::Rng,
+        random: &mut dyn FnMut() -> f64,
         longest: usize,
     ) -> Option<Vec<Event<'a>>> {
         let mut state = START;
@@ -171,7 +171,7 @@ impl Net {
                 return Some(events);
             }
             let edges = self.leaving(state);
-            let mut left = rng.f64() * edges.iter().map(|e| (-e.cost).exp()).sum::<f64>();
+            let mut left = random() * edges.iter().map(|e| (-e.cost).exp()).sum::<f64>();
             let chosen = edges
                 .iter()
                 .find(|edge| {

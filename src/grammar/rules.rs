@@ -208,11 +208,11 @@ impl Grammar {
         class::class(word)
     }
 
-    /// A sentence of the rule chosen at random by the rules' weights.
+    /// A sentence of the rule chosen by the rules' weights; `random` gives numbers from 0 to 1.
     ///
     /// # Errors
     /// When there is no such rule, or no sentence is found in a thousand tries.
-    pub fn sample(&self, rule: &str, rng: &mut fastrand::Rng) -> Result<String> {
+    pub fn sample(&self, rule: &str, random: &mut dyn FnMut() -> f64) -> Result<String> {
         let net = self.net(rule)?;
         let words = |path: Vec<super::net::Event<'_>>| {
             let words: Vec<&str> = path
@@ -225,7 +225,7 @@ impl Grammar {
             words.join(" ")
         };
         (0..TRIES)
-            .find_map(|_| net.walk(rng, LONGEST_WALK))
+            .find_map(|_| net.walk(random, LONGEST_WALK))
             .map(words)
             .ok_or_else(|| GrammarError::Empty(rule.to_owned()))
     }

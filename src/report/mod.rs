@@ -14,11 +14,13 @@ mod dialogue;
 mod exceptions;
 mod html;
 mod json;
+mod letters;
 mod log;
 mod page;
 mod pdf;
 mod print;
 mod schedule;
+mod table;
 pub mod words;
 
 pub use cells::{Cell, ReadingRow};

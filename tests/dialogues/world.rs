@@ -41,7 +41,7 @@ impl World {
             .map(|rule| {
                 let said = (0..sentences)
                     .filter_map(|_| {
-                        let words = grammar.sample(&rule, &mut rng).ok()?;
+                        let words = grammar.sample(&rule, &mut || rng.f64()).ok()?;
                         grammar.understand(&rule, &words)
                     })
                     .collect();

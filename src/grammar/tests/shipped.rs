@@ -77,7 +77,7 @@ fn every_number_of_the_grammar_is_a_number() {
     ] {
         let mut rng = fastrand::Rng::with_seed(2);
         for _ in 0..20_000 {
-            let words = GRAMMAR.sample(rule, &mut rng).unwrap();
+            let words = GRAMMAR.sample(rule, &mut || rng.f64()).unwrap();
             assert!(number::from_words(&words).is_some(), "{rule}: {words}");
         }
     }
@@ -360,7 +360,7 @@ proptest! {
             let said = said.join(" ");
             for rule in ["g.a", "g.b"] {
                 let understood = grammar.understand(rule, &said);
-                let _ = grammar.sample(rule, &mut fastrand::Rng::with_seed(1));
+                let _ = grammar.sample(rule, &mut || 0.5);
                 if let (Ok(graph), Some(_)) = (grammar.graph(rule), understood) {
                     prop_assert!(accepts(&graph, &said) || said.is_empty());
                 }
