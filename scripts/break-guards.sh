@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # Takes the guards of the state machine out, one at a time, in a copy, and shows that the walk of
-# tests/model_walk.rs finds each: a check that cannot fail is none. Minutes; exit status 1 when one is not found.
+# tests/sequence/model_walk.rs finds each: a check that cannot fail is none. Minutes; exit status 1 when one is not found.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 # A folder of its own: builds of two trees with the same names would be taken for each other.
@@ -18,7 +18,7 @@ try() {
         return
     fi
     FROM=$3 TO=$4 perl -pi -e 's/\Q$ENV{FROM}\E/$ENV{TO}/' "$2"
-    if output=$(WALK=100000 cargo test --quiet --locked --test model_walk 2>&1); then
+    if output=$(WALK=100000 cargo test --quiet --locked --test it model_walk 2>&1); then
         echo "NOT FOUND: $1"
         missed=1
     else

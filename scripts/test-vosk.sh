@@ -17,6 +17,6 @@ elif [ "$status" != 0 ]; then
     exit "$status"
 fi
 eval "$settings"
-cargo clippy --lib --bins --test vosk --features vosk --locked -- -D warnings
+cargo clippy --lib --bins --test it --features vosk --locked -- -D warnings
 cargo test --features vosk --locked "$@" --lib speech::vosk
-cargo test --features vosk --locked "$@" --test vosk
+cargo test --features vosk --locked "$@" --test it hearing::vosk

@@ -13,9 +13,9 @@
 //!
 //! - `tests/tables/*.tsv`: more than 200 rows of published tables and worked values, each with its
 //!   source and how well it is known, computed to the last printed digit; and every sum in a
-//!   verdict worked out again from its own line: `cargo test --test limits_tables`.
-//! - `tests/limits_ring.rs`: rings as networks, solved by nodal analysis.
-//! - `tests/limits_judge.rs`: what a session is told of each reading; properties of the formulas.
+//!   verdict worked out again from its own line: `cargo test --test it limits::tables`.
+//! - `tests/limits/ring.rs`: rings as networks, solved by nodal analysis.
+//! - `tests/limits/judge.rs`: what a session is told of each reading; properties of the formulas.
 //!
 //! Values marked `memory` in the table await a bought copy of the standard, and every verdict that
 //! rests on one says so.

@@ -1,13 +1,13 @@
 //! What must never happen, whatever is said. Checked before every event of a running session is
 //! applied, by the dialogues in `tests/dialogues/`, and by the random walk in
-//! `tests/model_walk.rs`. Stated apart from the guards, from what stands in the state.
+//! `tests/sequence/model_walk.rs`. Stated apart from the guards, from what stands in the state.
 
 use super::event::{Event, EventNo, Mode, Withdrawal};
 use super::plan::{Quantity, Step};
 use super::state::{Progress, Question, State};
-use crate::grammar::{Part, Stage, Statement};
 use crate::installation::Phases;
 use crate::quantity::{Conductors, Reading, TestVoltage};
+use crate::terms::{Part, Stage, Statement};
 
 /// Checks one event against the state it happened in.
 ///

@@ -1,12 +1,13 @@
 //! Sessions in which half of what is said is the plain answer and the rest is drawn at random, kept
 //! as logs. The same seed gives the same session.
 
-use super::plain::plain_answer;
-use super::world::World;
-use bothhands::grammar::{Alteration, Change, Part, Reason, Said, Statement};
+use crate::dialogues::plain::plain_answer;
+use crate::dialogues::world::World;
+use bothhands::grammar::Said;
 use bothhands::quantity::{Conductors, Reading, Relation};
 use bothhands::sequence::{Event, EventNo, Mode, Session, Standing, correct_at_desk};
 use bothhands::store::{self, Evidence, NewEvent, Options, Store};
+use bothhands::terms::{Alteration, Change, Part, Reason, Statement};
 use jiff::{SignedDuration, Timestamp};
 use std::path::Path;
 use std::sync::{Arc, Mutex};
@@ -163,6 +164,6 @@ impl World {
 
     fn sound(&self, path: &Path, n: usize) -> Evidence {
         let seed = path.to_string_lossy().bytes().map(u64::from).sum::<u64>();
-        super::keeping::clip("socket three nought point four one", seed * 1000 + n as u64)
+        crate::keeping::clip("socket three nought point four one", seed * 1000 + n as u64)
     }
 }

@@ -43,6 +43,8 @@ pub enum Failure {
 
 #[derive(Default)]
 struct Watch {
+    /// Only what happens here is noted and fails: other tests use the same file layer meanwhile.
+    folder: PathBuf,
     ops: Option<Vec<Op>>,
     files: BTreeMap<usize, File>,
     /// Fail from this operation on, for so many operations.
@@ -65,15 +67,26 @@ fn watch() -> MutexGuard<'static, Option<Watch>> {
 }
 
 fn note(op: Op) {
-    if let Some(ops) = watch().as_mut().and_then(|watch| watch.ops.as_mut()) {
+    let mut watch = watch();
+    let Some(watch) = watch.as_mut() else { return };
+    let here = match &op {
+        Op::Open(name)
+        | Op::Write(name, ..)
+        | Op::Truncate(name, _)
+        | Op::Sync(name)
+        | Op::Remove(name) => name.starts_with(&watch.folder),
+        Op::Acknowledged(_) => true,
+    };
+    if let Some(ops) = watch.ops.as_mut().filter(|_| here) {
         ops.push(op);
     }
 }
 
-/// Begins to note what happens.
-pub fn begin() {
+/// Begins to note what happens in a folder.
+pub fn begin(folder: &Path) {
     install();
     if let Some(watch) = watch().as_mut() {
+        watch.folder = folder.canonicalize().unwrap();
         watch.ops = Some(Vec::new());
     }
 }
@@ -91,11 +104,12 @@ pub fn end() -> Vec<Op> {
         .unwrap_or_default()
 }
 
-/// Lets operations fail: `times` of them, after `after` more have gone well. Returns nothing;
-/// [`heal`] says how many operations there were.
-pub fn fail(after: usize, times: usize, how: Failure) {
+/// Lets operations in a folder fail: `times` of them, after `after` more have gone well. Returns
+/// nothing; [`heal`] says how many operations there were.
+pub fn fail(folder: &Path, after: usize, times: usize, how: Failure) {
     install();
     if let Some(watch) = watch().as_mut() {
+        watch.folder = folder.canonicalize().unwrap();
         watch.failing = Some((after, times, how));
         watch.counted = 0;
     }
@@ -109,10 +123,13 @@ pub fn heal() -> usize {
     })
 }
 
-/// Whether an operation of this kind is to fail now.
-fn fails(sync: bool) -> Option<Failure> {
+/// Whether an operation of this kind on this file is to fail now.
+fn fails(name: &Path, sync: bool) -> Option<Failure> {
     let mut watch = watch();
     let watch = watch.as_mut()?;
+    if !name.starts_with(&watch.folder) {
+        return None;
+    }
     let (after, times, how) = watch.failing?;
     if sync != (how == Failure::Sync) {
         return None;
@@ -224,7 +241,7 @@ unsafe extern "C" fn write(
     else {
         return ffi::SQLITE_IOERR;
     };
-    let failure = fails(false);
+    let failure = fails(&known.name, false);
     let arrives = match failure {
         None => amount,
         Some(Failure::Full) => amount / 2,
@@ -255,7 +272,7 @@ unsafe extern "C" fn truncate(file: *mut ffi::sqlite3_file, size: ffi::sqlite3_i
     else {
         return ffi::SQLITE_IOERR;
     };
-    if fails(false) == Some(Failure::Write) {
+    if fails(&known.name, false) == Some(Failure::Write) {
         return ffi::SQLITE_IOERR_TRUNCATE;
     }
     // SAFETY: the arguments are SQLite's.
@@ -272,7 +289,7 @@ unsafe extern "C" fn sync(file: *mut ffi::sqlite3_file, flags: c_int) -> c_int {
     else {
         return ffi::SQLITE_IOERR;
     };
-    if fails(true).is_some() {
+    if fails(&known.name, true).is_some() {
         return ffi::SQLITE_IOERR_FSYNC;
     }
     // SAFETY: the arguments are SQLite's.

@@ -1,5 +1,16 @@
-//! Small logs for the tests of keeping.
-#![allow(dead_code, reason = "each test file uses its own part")]
+//! Keeping: logs that are written, carried, harmed and opened again. What they share is here.
+
+mod carrying;
+mod disk;
+mod flipped;
+mod full;
+mod golden;
+mod killed;
+mod log;
+mod opening;
+mod other;
+mod power;
+mod session;
 
 use bothhands::{
     audio::Utterance,

@@ -1,5 +1,4 @@
 //! Other programs: this test binary, started again to do one thing.
-#![allow(dead_code, reason = "each test file uses its own part")]
 
 use std::{
     io::{BufRead, BufReader},
@@ -9,21 +8,25 @@ use std::{
 
 const TASK: &str = "BOTHHANDS_TEST_TASK";
 
-/// Starts this test binary again to run the test called `other_program`, which finds its task
-/// with [`task`].
-pub fn start(task: &[&str]) -> Other {
-    start_with(task, &std::env::current_exe().unwrap(), |command| command)
+/// Starts this test binary again to run the test called `other_program` of a module
+/// (`module_path!()`), which finds its task with [`task`].
+pub fn start(module: &str, task: &[&str]) -> Other {
+    start_with(module, task, &std::env::current_exe().unwrap(), |command| {
+        command
+    })
 }
 
 /// As [`start`], another binary and with something changed in how it is started.
 pub fn start_with(
+    module: &str,
     task: &[&str],
     binary: &Path,
     change: impl FnOnce(&mut Command) -> &mut Command,
 ) -> Other {
+    let test = format!("{}::other_program", crate::test_path(module));
     let mut command = Command::new(binary);
     command
-        .args(["--exact", "other_program", "--nocapture", "--quiet"])
+        .args(["--exact", &test, "--nocapture", "--quiet"])
         .env(TASK, task.join("\n"))
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())

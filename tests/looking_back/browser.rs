@@ -76,17 +76,21 @@ pub struct Browser {
     driver: Child,
     session: String,
     _home: tempfile::TempDir,
+    _attention: std::sync::MutexGuard<'static, ()>,
 }
 
 impl Browser {
-    /// Starts one; nothing when none is installed.
-    pub fn start() -> Option<Self> {
+    /// Starts one.
+    pub fn start() -> Self {
+        crate::need("chromium", "chromium");
+        crate::need("chromedriver", "chromium-driver");
+        let attention = crate::attention();
         let mut driver = Command::new("chromedriver")
             .arg("--port=0")
             .stdout(Stdio::piped())
             .stderr(Stdio::null())
             .spawn()
-            .ok()?;
+            .unwrap();
         let home = tempfile::tempdir().unwrap();
         let lines = BufReader::new(driver.stdout.take().unwrap()).lines();
         let port = lines
@@ -100,6 +104,7 @@ impl Browser {
             driver,
             session: format!("http://127.0.0.1:{port}/session"),
             _home: home,
+            _attention: attention,
         };
         let profile = format!("--user-data-dir={}", browser._home.path().display());
         let options = json!({ "args": [
@@ -114,7 +119,7 @@ impl Browser {
         let answer = browser.send("POST", "", &wanted);
         let id = answer["sessionId"].as_str().unwrap().to_owned();
         browser.session = format!("{}/{id}", browser.session);
-        Some(browser)
+        browser
     }
 
     fn send(&self, method: &str, path: &str, body: &Value) -> Value {

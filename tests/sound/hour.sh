@@ -13,7 +13,7 @@ if [ -z "${BOTHHANDS:-}" ]; then
   cargo build --quiet --release --locked
   export BOTHHANDS=$PWD/target/release/bothhands
 fi
-cargo test --quiet --test sound_hour --no-run
+cargo test --quiet --test it --no-run
 # Whoever asks the sound server for small pieces makes everybody's small.
 export SOUND_SERVER_SLOW=1
-exec "$here/with-sound-server.sh" cargo test --quiet --test sound_hour -- --ignored --nocapture
+exec "$here/with-sound-server.sh" cargo test --quiet --test it sound::hour:: -- --ignored --nocapture

@@ -1,7 +1,5 @@
 //! The test room of `with-sound-server.sh`, and those in it. Each test uses some of it.
 
-#![allow(dead_code)]
-
 use bothhands::audio::SAMPLE_RATE;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
@@ -10,22 +8,20 @@ use std::time::{Duration, Instant};
 
 pub type Outcome = Result<(), Box<dyn std::error::Error>>;
 
-/// Runs this test's program again, inside the room: its tests marked `ignore`. Where a Debian
-/// package is missing that is said loudly.
-pub fn in_the_room() -> Outcome {
+/// Runs this test's program again, inside the room: the tests of a module (`module_path!()`) that
+/// are marked `ignore`.
+pub fn in_the_room(module: &str) -> Outcome {
+    let _attention = crate::attention();
     let output = Command::new("bash")
         .arg(manifest("tests/sound/with-sound-server.sh"))
         .arg(std::env::current_exe()?)
+        .arg(format!("{}::", crate::test_path(module)))
         .args(["--ignored", "--test-threads=1", "--nocapture"])
         .output()?;
     let (out, err) = (
         String::from_utf8_lossy(&output.stdout),
         String::from_utf8_lossy(&output.stderr),
     );
-    if output.status.code() == Some(77) {
-        eprintln!("\n*** SKIPPED: THE SOUND PATHS WERE NOT TESTED ***\n{err}");
-        return Ok(());
-    }
     println!("{out}\n{err}");
     assert!(output.status.success(), "see above");
     Ok(())

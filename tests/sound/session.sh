@@ -5,5 +5,5 @@
 set -eu
 here=$(cd "$(dirname "${BASH_SOURCE[0]}")" && pwd)
 cd "$here/../.."
-cargo test --quiet --test sound_session --no-run
-exec "$here/with-sound-server.sh" cargo test --quiet --test sound_session -- --ignored --nocapture
+cargo test --quiet --test it --no-run
+exec "$here/with-sound-server.sh" cargo test --quiet --test it sound::session:: -- --ignored --nocapture

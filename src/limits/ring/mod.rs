@@ -11,10 +11,10 @@
 //! flat where ra = rb, with its maximum (ra + rb)/4 half way. With the ends joined the wrong way,
 //! R(x) = x(1-x)(ra + rb): about nothing at the board, growing toward the middle. A spur adds its own
 //! two conductors. Common practice (IET Guidance Note 3); the formulas follow from the network and
-//! are checked against nodal analysis in `tests/limits_ring.rs`.
+//! are checked against nodal analysis in `tests/limits/ring.rs`.
 //!
 //! How often the diagnosis is right is measured there too, on random rings with random faults read
-//! to 0.01 Ω: `cargo test --test limits_ring -- --nocapture confusion` prints the table.
+//! to 0.01 Ω: `cargo test --test it limits::ring -- --nocapture confusion` prints the table.
 
 mod diagnosis;
 mod fault;

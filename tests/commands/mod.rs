@@ -1,0 +1,4 @@
+//! The program as it is started: its options and what it says to bad ones.
+
+mod bad_input;
+mod engine;

@@ -1,0 +1,7 @@
+//! Dialogues: what a person says and what the program answers.
+
+mod golden;
+pub mod plain;
+mod spoken;
+mod typed;
+pub mod world;

@@ -1,0 +1,10 @@
+//! What is understood of sound: recordings, the recogniser, the fixed set of clips.
+
+mod clips;
+mod lone_digit;
+mod pauses;
+mod program;
+mod recordings;
+mod reference;
+mod rehearsing;
+mod vosk;

@@ -1,0 +1,187 @@
+//! `rehearse` as a person uses it: twenty phrases, a profile, and a session that keeps to it.
+
+use assert_cmd::Command;
+use bothhands::commands::rehearse::PHRASES;
+use predicates::prelude::*;
+use predicates::str::contains;
+use std::path::{Path, PathBuf};
+use std::process::Command as Program;
+use std::sync::OnceLock;
+
+fn bothhands() -> Command {
+    Command::cargo_bin("bothhands").unwrap()
+}
+
+/// The phrases as an American voice says them (Debian package flite), at a level of sox's choice.
+fn spoken(decibels: &str) -> (tempfile::TempDir, Vec<PathBuf>) {
+    crate::need("flite", "flite");
+    crate::need("sox", "sox");
+    let folder = tempfile::tempdir().unwrap();
+    let files = PHRASES
+        .iter()
+        .enumerate()
+        .map(|(n, phrase)| {
+            let (raw, file) = (
+                folder.path().join("raw.wav"),
+                folder.path().join(format!("{n:02}.wav")),
+            );
+            let said = phrase.replace("megohms", "meg ohms");
+            run(Program::new("flite")
+                .args(["-voice", "rms", "-t", &said, "-o"])
+                .arg(&raw));
+            run(Program::new("sox")
+                .args(["-D", "-R"])
+                .arg(&raw)
+                .args(["-r", "16000", "-b", "16"])
+                .arg(&file)
+                .args(["gain", "-n", decibels, "pad", "0.5", "0.9"]));
+            file
+        })
+        .collect();
+    (folder, files)
+}
+
+fn run(program: &mut Program) {
+    let done = program.output();
+    assert!(
+        done.is_ok_and(|out| out.status.success()),
+        "install flite and sox: {program:?}"
+    );
+}
+
+/// At a usual level, once for all tests.
+fn usual() -> &'static [PathBuf] {
+    static SPOKEN: OnceLock<(tempfile::TempDir, Vec<PathBuf>)> = OnceLock::new();
+    &SPOKEN.get_or_init(|| spoken("-6")).1
+}
+
+fn rehearse(profile: &Path, files: &[PathBuf]) -> Command {
+    let mut command = bothhands();
+    command
+        .arg("rehearse")
+        .arg(profile)
+        .arg("--sound")
+        .args(files);
+    command
+}
+
+/// The number of phrases heard right, from the report.
+fn right(out: &[u8]) -> u32 {
+    let text = String::from_utf8_lossy(out);
+    let line = text.lines().find(|line| line.contains(" right, ")).unwrap();
+    let number = line.split_whitespace().nth(3).unwrap();
+    number.parse().unwrap_or_else(|_| panic!("{line}"))
+}
+
+#[test]
+fn twenty_phrases_make_a_profile_that_a_session_says_it_uses() {
+    let folder = tempfile::tempdir().unwrap();
+    let profile = folder.path().join("mine.toml");
+    std::fs::write(&profile, "rate = 10 # a little faster\n").unwrap();
+    let out = rehearse(&profile, usual()).output().unwrap();
+    assert!(
+        out.status.success(),
+        "{}",
+        String::from_utf8_lossy(&out.stderr)
+    );
+    assert!(
+        right(&out.stdout) >= 18,
+        "{}",
+        String::from_utf8_lossy(&out.stdout)
+    );
+    let text = std::fs::read_to_string(&profile).unwrap();
+    assert!(text.starts_with("rate = 10 # a little faster\n"), "{text}");
+    assert!(
+        text.contains("[hearing]") && text.contains("phrases = 20"),
+        "{text}"
+    );
+
+    bothhands()
+        .arg("test")
+        .arg("tests/jobs/boathouse.toml")
+        .arg("--db")
+        .arg(folder.path().join("log.db"))
+        .arg("--profile")
+        .arg(&profile)
+        .args(["--sound", "demo/recordings/01-done.flac"])
+        .assert()
+        .success()
+        .stderr(contains("Hearing as rehearsed on").and(contains("of 20 phrases right")));
+}
+
+#[test]
+fn a_quiet_microphone_is_heard_as_well() {
+    let folder = tempfile::tempdir().unwrap();
+    let (_sound, quiet) = spoken("-46");
+    let heard = |files: &[PathBuf]| {
+        let out = rehearse(&folder.path().join("p.toml"), files)
+            .arg("--dry-run")
+            .output()
+            .unwrap();
+        assert!(out.status.success());
+        out.stdout
+    };
+    let (loud, faint) = (heard(usual()), heard(&quiet));
+    assert!(
+        right(&faint) + 1 >= right(&loud),
+        "{}",
+        String::from_utf8_lossy(&faint)
+    );
+    assert!(String::from_utf8_lossy(&faint).contains("Your voice is faint"));
+    assert!(
+        !folder.path().join("p.toml").exists(),
+        "--dry-run writes nothing"
+    );
+}
+
+#[test]
+fn what_is_read_wrong_is_told_and_makes_the_program_more_careful() {
+    // The first two recordings changed places: both are taken, and both are wrong.
+    let folder = tempfile::tempdir().unwrap();
+    let profile = folder.path().join("p.toml");
+    let mut files = usual().to_vec();
+    files.swap(0, 1);
+    rehearse(&profile, &files)
+        .assert()
+        .success()
+        .stdout(contains("WRONG").and(contains("asks again below a probability of 0.97")));
+    let text = std::fs::read_to_string(&profile).unwrap();
+    assert!(text.contains("probability_below = 0.97"), "{text}");
+}
+
+#[test]
+fn a_rehearsal_that_ends_early_keeps_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let profile = folder.path().join("p.toml");
+    rehearse(&profile, &usual()[..3])
+        .assert()
+        .code(2)
+        .stderr(contains(
+            "the sound ended after 3 of 20 phrases: nothing is kept",
+        ));
+    assert!(!profile.exists());
+}
+
+#[test]
+fn a_file_that_is_no_profile_is_left_alone() {
+    let folder = tempfile::tempdir().unwrap();
+    let job = folder.path().join("job.toml");
+    std::fs::write(&job, "title = \"Boathouse\"\n").unwrap();
+    rehearse(&job, usual())
+        .assert()
+        .code(2)
+        .stderr(contains("not a profile; correct it, or give another file"));
+    assert_eq!(
+        std::fs::read_to_string(&job).unwrap(),
+        "title = \"Boathouse\"\n"
+    );
+}
+
+#[test]
+fn the_phrases_can_be_listed_to_record_them_elsewhere() {
+    bothhands()
+        .args(["rehearse", "p.toml", "--list"])
+        .assert()
+        .success()
+        .stdout(contains(PHRASES[0]).and(contains(PHRASES[19])));
+}

@@ -1,0 +1,7 @@
+//! Job files, tables of limits, and what is said of each reading.
+
+mod check;
+mod job;
+mod judge;
+mod ring;
+mod tables;

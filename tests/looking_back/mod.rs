@@ -1,0 +1,6 @@
+//! Reports and the review pages.
+
+mod browser;
+mod in_a_browser;
+mod rehearsal;
+mod reports;

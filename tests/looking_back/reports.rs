@@ -1,0 +1,348 @@
+//! What is on paper afterwards: the schedule and the dialogue of whole sessions.
+
+use crate::looking_back::rehearsal::{self, Rehearsal, altered, both, megohms, socket};
+use bothhands::grammar::Said;
+use bothhands::quantity::Conductors;
+use bothhands::report::{self, Cell, Schedule, Times};
+use bothhands::sequence::Event;
+use bothhands::store::{Mode, Sounds, Store, import};
+use bothhands::terms::{Change, Part, Reason};
+use std::fs::File;
+use std::io::BufReader;
+use std::path::Path;
+
+fn schedule(rehearsal: &Rehearsal) -> Schedule {
+    Schedule::of(&rehearsal.log(), &Times::utc()).unwrap()
+}
+
+/// A session in which something of everything happens.
+fn eventful() -> Rehearsal {
+    let mut r = Rehearsal::boathouse();
+    r.until("insulation-resistance/trial");
+    r.say(megohms("0.35"));
+    r.say(Said::Affirm);
+    r.say(Said::TestAt(bothhands::quantity::TestVoltage::V500));
+    r.say(both(altered(
+        Part::Conductors(Conductors::N),
+        Change::Out,
+        Some(socket(2)),
+    )));
+    r.until("500/L-E");
+    r.say(megohms("299"));
+    r.say(Said::Correction(Some(Box::new(megohms("200")))));
+    r.say(Said::WhatIsOut);
+    r.unclear("fifteen", "fifty");
+    r.until("b1/c2/polarity/dead");
+    r.say(Said::NotTested(Reason::NoAccess));
+    r
+}
+
+#[test]
+fn a_session_that_went_well_has_a_row_for_every_circuit() {
+    let mut r = Rehearsal::boathouse();
+    r.finish_it();
+    let schedule = schedule(&r);
+    assert!(schedule.finished);
+    let circuits = &schedule.boards[0].circuits;
+    assert_eq!(circuits.len(), 6);
+    assert_eq!(circuits[0].insulation_le.text(), ">999");
+    assert_eq!(circuits[0].ring_r2.text(), "0.67");
+    assert_eq!(circuits[0].polarity.text(), "polarity correct");
+    assert_eq!(circuits[0].zs_limit.as_deref(), Some("1.37"));
+    assert_eq!(circuits[1].ring_r1, Cell::NotPlanned);
+    assert!(schedule.open_items.is_empty(), "{:?}", schedule.open_items);
+    assert!(schedule.out_list.iter().all(|row| !row.is_open()));
+}
+
+#[test]
+fn what_was_corrected_no_longer_stands_in_the_schedule_but_in_the_log() {
+    let r = eventful();
+    let html = report::html(&schedule(&r));
+    assert!(html.contains(">200<"));
+    assert!(!html.contains(">299<"));
+    let dialogue = report::dialogue(&r.log()).unwrap();
+    let text = report::dialogue_text(&dialogue, &Times::utc());
+    assert!(text.contains("299 M"), "{text}");
+    assert!(text.contains("right: it no longer counts"), "{text}");
+}
+
+#[test]
+fn what_is_still_out_stands_first_among_the_open_items() {
+    let mut r = eventful();
+    r.say(both(altered(
+        Part::Conductors(Conductors::N),
+        Change::Out,
+        Some(socket(2)),
+    )));
+    let schedule = schedule(&r);
+    assert!(schedule.open_items[0].still_out);
+    assert_eq!(
+        schedule.open_items[0].what,
+        "still out: both neutrals at socket 2"
+    );
+}
+
+#[test]
+fn what_was_not_tested_is_a_limitation_that_its_cell_points_to() {
+    let schedule = schedule(&eventful());
+    let limitation = &schedule.limitations[0];
+    assert_eq!(limitation.reason, "no access");
+    assert_eq!(limitation.circuit, Some(2));
+    let polarity = schedule.boards[0].circuits[1].polarity.text();
+    assert_eq!(polarity, format!("not tested ({})", limitation.mark));
+}
+
+#[test]
+fn no_page_ever_says_that_it_is_safe() {
+    let mut r = eventful();
+    r.finish_it();
+    let schedule = schedule(&r);
+    for page in [
+        report::html(&schedule),
+        report::csv(&schedule),
+        report::json(&schedule),
+    ] {
+        // A keyword of the content security policy, not a word on the page.
+        let page = page.to_lowercase().replace("'unsafe-inline'", "");
+        let said = page.find("safe").map(|at| &page[at.saturating_sub(80)..]);
+        assert!(said.is_none(), "{said:.200?}");
+        assert!(page.contains(&report::RECORD_OF.to_lowercase()));
+    }
+}
+
+#[test]
+fn the_page_asks_nothing_of_anyone_else() {
+    let html = report::html(&schedule(&eventful()));
+    for outside in [
+        "http:", "https:", "//", "url(", "@import", "<script", "<link",
+    ] {
+        assert!(!html.contains(outside), "{outside}");
+    }
+}
+
+#[test]
+fn csv_has_one_line_a_circuit_and_keeps_bounds() {
+    let mut r = Rehearsal::boathouse();
+    r.finish_it();
+    let csv = report::csv(&schedule(&r));
+    assert_eq!(csv.lines().count(), 7);
+    assert!(csv.contains(",>999,"));
+}
+
+#[test]
+fn only_questions_shows_questions_and_their_answers() {
+    let r = eventful();
+    let wanted = report::Wanted {
+        only_questions: true,
+        ..Default::default()
+    };
+    let dialogue = report::dialogue(&r.log()).unwrap();
+    let questions: Vec<_> = dialogue.iter().filter(|e| wanted.has(e)).collect();
+    assert!(questions.len() >= 3);
+    assert!(
+        questions
+            .iter()
+            .any(|e| e.understood.as_deref() == Some("affirm"))
+    );
+    assert!(
+        questions
+            .iter()
+            .any(|e| e.runner_up.as_deref() == Some("fifty"))
+    );
+}
+
+/// Poppler's pdftotext, a program of its own, reads back what stands in the log.
+#[test]
+fn the_pdf_says_what_the_log_says() {
+    crate::need("pdftotext", "poppler-utils");
+    let mut r = eventful();
+    r.finish_it();
+    let schedule = schedule(&r);
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("schedule.pdf");
+    std::fs::write(&path, report::pdf(&schedule).unwrap()).unwrap();
+    let out = std::process::Command::new("pdftotext")
+        .args(["-layout".as_ref(), path.as_os_str(), "-".as_ref()])
+        .output()
+        .unwrap();
+    let text = String::from_utf8(out.stdout).unwrap();
+    let plain: String = text.split_whitespace().collect();
+    let has = |wanted: &str| {
+        let wanted: String = wanted.split_whitespace().collect();
+        assert!(plain.contains(&wanted), "{wanted} is not in\n{text}");
+    };
+    has(report::RECORD_OF);
+    for caution in schedule.cautions {
+        has(&caution[..60]);
+    }
+    for instrument in &schedule.instruments {
+        has(&instrument.serial);
+    }
+    for kept in r.session.state().readings() {
+        if kept.standing == bothhands::sequence::Standing::Counts {
+            has(&report::words::value(&kept.reading));
+        }
+    }
+    assert!(!text.to_lowercase().contains("safe"));
+}
+
+#[test]
+fn the_same_log_gives_the_same_pdf() {
+    let schedule = schedule(&eventful());
+    assert_eq!(
+        report::pdf(&schedule).unwrap(),
+        report::pdf(&schedule).unwrap()
+    );
+}
+
+/// A log as the first version wrote it, exported as JSON Lines. It must stay readable for good:
+/// never write it anew.
+#[test]
+fn a_log_of_the_first_version_stays_readable() {
+    let folder = tempfile::tempdir().unwrap();
+    let db = folder.path().join("session.db");
+    let golden = Path::new("tests/golden/session-v1.jsonl");
+    let mut lines = BufReader::new(File::open(golden).unwrap());
+    import(&mut lines, golden, None, &db).unwrap();
+    let store = Store::open(&db, Mode::Read).unwrap();
+    let log = report::Log::read(&store).unwrap();
+    let schedule = Schedule::of(&log, &Times::utc()).unwrap();
+    insta::assert_snapshot!(
+        "golden_session_v1",
+        report::csv(&schedule).replace("\r\n", "\n")
+    );
+    let dialogue = report::dialogue(&log).unwrap();
+    let events: usize = dialogue.iter().map(|exchange| exchange.kinds.len()).sum();
+    assert_eq!(events, log.entries.len());
+    assert!(
+        dialogue[1..]
+            .iter()
+            .all(|exchange| exchange.understood.is_some())
+    );
+}
+
+/// A session of so many circuits, twelve points on each, in which every third reading is put right.
+fn large(circuits: u16) -> Rehearsal {
+    let text = include_str!("../jobs/boathouse.toml");
+    let mut job = bothhands::installation::Job::parse(text, "boathouse.toml").unwrap();
+    let few = job.boards[0].circuits.clone();
+    job.boards[0].circuits = (0..circuits)
+        .map(|n| {
+            let mut circuit = few[usize::from(n) % few.len()].clone();
+            circuit.number = n + 1;
+            let number = |point: &bothhands::installation::Accessory| point.number.unwrap_or(0);
+            let mut last = circuit.points.iter().map(number).max().unwrap_or(0);
+            while let Some(point) = circuit.points.last().filter(|_| circuit.points.len() < 12) {
+                last += 1;
+                let another = bothhands::installation::Accessory {
+                    number: Some(last),
+                    sensitive: None,
+                    ..point.clone()
+                };
+                circuit.points.push(another);
+            }
+            circuit
+        })
+        .collect();
+    let mut r = Rehearsal::of(job);
+    let mut readings = 0;
+    while r.answer() {
+        if let Some((Event::Reading { reading, .. }, _)) = r.events.last()
+            && r.session.state().question().is_none()
+        {
+            readings += 1;
+            if readings % 3 == 0 {
+                let again = rehearsal::reading(*reading);
+                r.say(Said::Correction(Some(Box::new(again))));
+            }
+        }
+    }
+    r.finish_it();
+    r
+}
+
+/// How long something took, and by how much it raised the memory in use at most.
+fn measured<T>(what: impl FnOnce() -> T) -> (T, String) {
+    let status = |name: &str| -> u64 {
+        std::fs::read_to_string("/proc/self/status")
+            .unwrap()
+            .lines()
+            .find_map(|line| line.strip_prefix(name))
+            .and_then(|rest| rest.split_whitespace().next())
+            .and_then(|kilobytes| kilobytes.parse().ok())
+            .unwrap()
+    };
+    // "5" makes Linux forget the highest memory use so far.
+    std::fs::write("/proc/self/clear_refs", "5").unwrap();
+    let before = status("VmRSS:");
+    let began = std::time::Instant::now();
+    let made = what();
+    let took = began.elapsed();
+    let most = status("VmHWM:").saturating_sub(before);
+    (made, format!("{took:.1?}, {:.1} MB", most as f64 / 1024.0))
+}
+
+/// `cargo test --release --test it growth -- --ignored --nocapture`
+#[test]
+#[ignore = "measures: 200 circuits, 5,000 events"]
+fn growth() {
+    let mut events = 0;
+    for circuits in [25, 50, 100, 200] {
+        let (r, lived) = measured(|| large(circuits));
+        events = r.events.len();
+        let log = r.log();
+        let (schedule, made) = measured(|| schedule(&r));
+        let (html, page) = measured(|| report::html(&schedule).len());
+        let (csv, table) = measured(|| report::csv(&schedule).len());
+        let (json, data) = measured(|| report::json(&schedule).len());
+        let (pdf, printed) = measured(|| report::pdf(&schedule).unwrap().len());
+        let (text, told) = measured(|| {
+            let dialogue = report::dialogue(&log).unwrap();
+            report::dialogue_text(&dialogue, &Times::utc()).len()
+        });
+        println!(
+            "{circuits} circuits, {events} events: the session itself {lived}; schedule {made}; \
+             html ({html} B) {page}; csv ({csv} B) {table}; json ({json} B) {data}; \
+             pdf ({pdf} B) {printed}; dialogue ({text} B) {told}"
+        );
+    }
+    assert!(events >= 5_000, "{events}");
+}
+
+#[test]
+#[ignore = "writes the golden file once, when a version of the log is born"]
+fn write_golden() {
+    let mut r = eventful();
+    r.finish_it();
+    let folder = tempfile::tempdir().unwrap();
+    let db = folder.path().join("session.db");
+    r.keep(&db, false);
+    let store = Store::open(&db, Mode::Read).unwrap();
+    let mut file = File::create_new("tests/golden/session-v1.jsonl").unwrap();
+    store.export(&mut file, &Sounds::Inside).unwrap();
+}
+
+#[test]
+#[ignore = "writes pages to look at: OUT=dir cargo test --test it pages_to -- --ignored"]
+fn pages_to_look_at() {
+    let out = std::path::PathBuf::from(std::env::var("OUT").unwrap());
+    std::fs::create_dir_all(&out).unwrap();
+    let mut eventful = eventful();
+    let unfinished = schedule(&eventful);
+    std::fs::write(out.join("unfinished.html"), report::html(&unfinished)).unwrap();
+    eventful.finish_it();
+    let finished = schedule(&eventful);
+    std::fs::write(out.join("finished.html"), report::html(&finished)).unwrap();
+    std::fs::write(out.join("finished.csv"), report::csv(&finished)).unwrap();
+    std::fs::write(out.join("finished.json"), report::json(&finished)).unwrap();
+    std::fs::write(out.join("finished.pdf"), report::pdf(&finished).unwrap()).unwrap();
+    let db = out.join("session.db");
+    let _ = std::fs::remove_file(&db);
+    eventful.keep(&db, true);
+    let dialogue = report::dialogue(&eventful.log()).unwrap();
+    std::fs::write(
+        out.join("log.txt"),
+        report::dialogue_text(&dialogue, &Times::utc()),
+    )
+    .unwrap();
+}

@@ -1,0 +1,94 @@
+//! All integration tests in one program, a folder for each room. A new file is named in the `mod.rs`
+//! of its folder; [`no_test_file_is_forgotten`] says so where it was not.
+//!
+//! ```sh
+//! cargo test --test it keeping::        # one room
+//! cargo test --test it -- --ignored     # never all of these: each says what it is for
+//! ```
+
+mod commands;
+mod dialogues;
+#[cfg(all(feature = "hand-in", unix))]
+mod handed_in;
+mod hearing;
+mod keeping;
+mod limits;
+mod looking_back;
+mod sequence;
+mod sound;
+
+use std::path::{Path, PathBuf};
+use std::sync::{Mutex, MutexGuard, PoisonError};
+
+/// Held by a test that needs the machine's attention: sound that runs in real time, a browser. Two
+/// of them at once would be late for each other.
+pub fn attention() -> MutexGuard<'static, ()> {
+    static ATTENTION: Mutex<()> = Mutex::new(());
+    ATTENTION.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Fails where a program is missing, with the Debian package that has it: no test passes unrun.
+pub fn need(program: &str, package: &str) {
+    let found = std::env::var_os("PATH").is_some_and(|path| {
+        std::env::split_paths(&path).any(|folder| folder.join(program).is_file())
+    });
+    assert!(found, "{program} is missing: apt-get install {package}");
+}
+
+/// The name of a module as tests are chosen by it: without that of the program.
+pub fn test_path(module: &str) -> &str {
+    module.split_once("::").map_or("", |(_, path)| path)
+}
+
+#[test]
+fn no_test_file_is_forgotten() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests");
+    let mut files = Vec::new();
+    rust_files(&folder, &mut files);
+    assert!(files.len() > 40, "{files:?}");
+    let forgotten: Vec<_> = files.iter().filter(|file| !is_named(file)).collect();
+    assert!(
+        forgotten.is_empty(),
+        "name them in the mod.rs of their folder: {forgotten:?}"
+    );
+}
+
+fn rust_files(folder: &Path, found: &mut Vec<PathBuf>) {
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() {
+            rust_files(&path, found);
+        } else if path.extension().is_some_and(|end| end == "rs") {
+            found.push(path);
+        }
+    }
+}
+
+/// Whether the file above says `mod NAME;`, and so on up to this one.
+fn is_named(file: &Path) -> bool {
+    let folder = file.parent().unwrap();
+    if file.file_name().unwrap() == "main.rs" {
+        return true;
+    }
+    let (above, name) = if file.file_name().unwrap() == "mod.rs" {
+        let above = folder.parent().unwrap();
+        let main = above.join("main.rs");
+        let above = if main.exists() {
+            main
+        } else {
+            above.join("mod.rs")
+        };
+        (above, folder.file_name().unwrap())
+    } else {
+        (folder.join("mod.rs"), file.file_stem().unwrap())
+    };
+    let name = name.to_str().unwrap();
+    std::fs::read_to_string(above).is_ok_and(|text| {
+        text.lines().any(|line| {
+            let line = line.trim_start_matches("pub ");
+            line.strip_prefix("mod ")
+                .and_then(|rest| rest.strip_suffix(';'))
+                == Some(name)
+        })
+    })
+}
