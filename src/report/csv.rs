@@ -1,6 +1,5 @@
 use super::schedule::{CircuitRow, Schedule};
 use super::words::plain;
-use std::fmt::Write;
 
 const COLUMNS: [&str; 38] = [
     "board",
@@ -46,8 +45,11 @@ const COLUMNS: [&str; 38] = [
 /// The circuits of all boards as comma-separated values (RFC 4180), one line a circuit, with a
 /// byte order mark so that spreadsheets read it as UTF-8. Bounds stay bounds: `>999`.
 pub fn csv(schedule: &Schedule) -> String {
-    let mut text = String::from("\u{feff}");
-    line(&mut text, COLUMNS.iter().map(|c| (*c).to_owned()));
+    let mut lines = csv::WriterBuilder::new()
+        .terminator(csv::Terminator::CRLF)
+        .from_writer(Vec::from("\u{feff}"));
+    // Memory takes whatever is written to it, and every line has as many cells as there are columns.
+    let _ = lines.write_record(COLUMNS);
     for board in &schedule.boards {
         for circuit in &board.circuits {
             let mut cells = vec![board.number.to_string(), board.name.clone()];
@@ -60,10 +62,11 @@ pub fn csv(schedule: &Schedule) -> String {
                 schedule.begun.to_string(),
                 schedule.record_of.to_owned(),
             ]);
-            line(&mut text, cells.into_iter());
+            let _ = lines.write_record(cells.into_iter().map(guarded));
         }
     }
-    text
+    let written = lines.into_inner().unwrap_or_default();
+    String::from_utf8(written).unwrap_or_default()
 }
 
 fn own(circuit: &CircuitRow) -> Vec<String> {
@@ -106,27 +109,10 @@ fn own(circuit: &CircuitRow) -> Vec<String> {
     ]
 }
 
-fn line(text: &mut String, cells: impl Iterator<Item = String>) {
-    for (n, cell) in cells.enumerate() {
-        if n > 0 {
-            text.push(',');
-        }
-        let _ = write!(text, "{}", field(&cell));
-    }
-    text.push_str("\r\n");
-}
-
-/// A field, quoted where RFC 4180 asks for it. Words that a spreadsheet would take for a formula
-/// get an apostrophe before them.
-fn field(cell: &str) -> String {
-    let formula = cell.starts_with(['=', '+', '-', '@', '\t', '\r']);
-    let cell = if formula {
+/// Words that a spreadsheet would take for a formula get an apostrophe before them.
+fn guarded(cell: String) -> String {
+    if cell.starts_with(['=', '+', '-', '@', '\t', '\r']) {
         format!("'{cell}")
-    } else {
-        cell.to_owned()
-    };
-    if cell.contains(['"', ',', '\n', '\r']) {
-        format!("\"{}\"", cell.replace('"', "\"\""))
     } else {
         cell
     }
@@ -134,17 +120,11 @@ fn field(cell: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::field;
-
-    #[test]
-    fn fields_are_quoted_as_rfc_4180_asks() {
-        assert_eq!(field("Sockets, club room"), "\"Sockets, club room\"");
-        assert_eq!(field("the \"long\" one"), "\"the \"\"long\"\" one\"");
-        assert_eq!(field(">999"), ">999");
-    }
+    use super::guarded;
 
     #[test]
     fn a_name_is_never_taken_for_a_formula() {
-        assert_eq!(field("=1+1"), "'=1+1");
+        assert_eq!(guarded("=1+1".to_owned()), "'=1+1");
+        assert_eq!(guarded(">999".to_owned()), ">999");
     }
 }
