@@ -349,3 +349,22 @@ fn put_right(kept: &Kept) -> Markup {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::Filter;
+
+    #[test]
+    fn what_was_looked_for_is_in_the_address_of_the_next_page() {
+        let filter = Filter {
+            find: "R1 + R2 & 50 %".to_owned(),
+            kept: Some(7),
+            ..Filter::default()
+        };
+        let address = filter.address(3);
+        let query = address.strip_prefix("timeline?").unwrap();
+        let back: Filter = serde_urlencoded::from_str(query).unwrap();
+        assert_eq!((back.find, back.page), (filter.find, 3));
+        assert_eq!(back.kept, None);
+    }
+}
