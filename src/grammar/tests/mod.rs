@@ -24,7 +24,7 @@ pub(super) fn sampled(rule: &str, seed: u64, count: usize) -> Vec<(String, Optio
     let net = GRAMMAR.net(rule).unwrap();
     (0..count)
         .filter_map(|_| {
-            let path = net.walk(&mut rng, 10_000)?;
+            let path = net.walk(&mut || rng.f64(), 10_000)?;
             let words: Vec<&str> = path
                 .iter()
                 .filter_map(|event| match event {
