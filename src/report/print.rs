@@ -64,7 +64,7 @@ pub fn printed(laid: Pages, title: &str, program: &str) -> Result<Vec<u8>, PdfEr
         written: HashMap::new(),
     };
     for part in &parts {
-        pen.to_read(part);
+        pen.mark_read(part);
     }
     for (number, marks) in pages.iter().enumerate() {
         let size = PageSettings::from_wh(WIDTH, HEIGHT)
@@ -130,10 +130,10 @@ struct Pen {
 }
 
 impl Pen {
-    fn to_read(&mut self, part: &Part) {
+    fn mark_read(&mut self, part: &Part) {
         self.read.extend(&part.marks);
         for part in &part.parts {
-            self.to_read(part);
+            self.mark_read(part);
         }
     }
 
