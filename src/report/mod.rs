@@ -15,10 +15,12 @@ mod exceptions;
 mod expected;
 mod html;
 mod json;
+mod letters;
 mod page;
 mod pdf;
 mod print;
 mod schedule;
+mod table;
 pub mod words;
 
 pub use cells::{Cell, Cells, ReadingRow};

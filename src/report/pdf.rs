@@ -1,22 +1,20 @@
 use super::cells::{Cell, ReadingRow};
 use super::columns::{Shown, columns, groups};
-use super::page::{Face, Ink, Letters, Paper, Table, TableCell};
+use super::letters::Letters;
+use super::page::{Heads, Paper, Style};
 use super::print::{PdfError, printed};
 use super::schedule::{BoardSchedule, Schedule};
+use super::table::{Table, TableCell};
 use super::words::{self, plain};
 use crate::limits::Outcome;
 use crate::sequence::say::capital;
-/// The schedule as PDF, A4 across, with its fonts in it.
+
+/// The schedule as PDF, A4 across, with its fonts in it, and tagged so that it can be read aloud.
 ///
 /// # Errors
 /// Only when the program itself is not whole.
 pub fn pdf(schedule: &Schedule) -> Result<Vec<u8>, PdfError> {
-    let (plain, bold) = (
-        dejavu::sans_condensed::regular(),
-        dejavu::sans_condensed::bold(),
-    );
-    let letters = Letters::of(plain, bold).map_err(|_| PdfError)?;
-    let mut paper = Paper::new(letters);
+    let mut paper = Paper::new(Letters::new()?);
     first_page(&mut paper, schedule);
     for board in &schedule.boards {
         board_pages(&mut paper, board, schedule);
@@ -27,63 +25,48 @@ pub fn pdf(schedule: &Schedule) -> Result<Vec<u8>, PdfError> {
         schedule.kind, schedule.title, schedule.record_of, schedule.time_zone, schedule.events
     );
     printed(
-        &paper.finish(&foot),
-        [plain, bold],
+        paper.finish(&foot),
         &format!("Schedule of test results: {}", schedule.title),
         &schedule.program,
     )
 }
 
-fn first_page(paper: &mut Paper<'_>, schedule: &Schedule) {
-    paper.text(schedule.kind, 9.0, Face::Plain, Ink::Quiet, 0.0, None);
-    paper.text(
-        "Schedule of test results",
-        20.0,
-        Face::Bold,
-        Ink::Dark,
-        0.0,
-        None,
-    );
-    paper.text(&schedule.title, 12.5, Face::Plain, Ink::Dark, 0.0, None);
+fn first_page(paper: &mut Paper, schedule: &Schedule) {
+    paper.text(schedule.kind, Style::quiet(9.0));
+    paper.title("Schedule of test results");
+    paper.text(&schedule.title, Style::plain(12.5));
     paper.gap(4.0);
-    paper.text(schedule.record_of, 9.5, Face::Bold, Ink::Dark, 0.0, None);
+    paper.text(schedule.record_of, Style::bold(9.5));
     if !schedule.finished {
         paper.text(
             "The session is not finished: what follows is how far it has come.",
-            9.5,
-            Face::Bold,
-            Ink::Dark,
-            0.0,
-            None,
+            Style::bold(9.5),
         );
     }
     paper.gap(6.0);
-    let pair = |(a, b): (&str, String), (c, d): (&str, String)| {
-        vec![
-            TableCell::bold(a),
-            TableCell::plain(b),
-            TableCell::bold(c),
-            TableCell::plain(d),
-        ]
-    };
     let rows = facts(schedule)
         .chunks(2)
         .map(|two| {
-            let second = two.get(1).cloned().unwrap_or(("", String::new()));
-            pair(two[0].clone(), second)
+            let fact = |n| two.get(n).cloned().unwrap_or(("", String::new()));
+            let ((a, b), (c, d)) = (fact(0), fact(1));
+            vec![
+                TableCell::head(a, Heads::Row),
+                TableCell::plain(b),
+                TableCell::head(c, Heads::Row),
+                TableCell::plain(d),
+            ]
         })
         .collect();
     paper.table(&Table {
+        about: "Site, people and supply".to_owned(),
         head: Vec::new(),
         rows,
         size: 8.5,
     });
     instruments(paper, schedule);
     summary(paper, schedule);
-    paper.heading("Cautions", 10.5);
-    for caution in schedule.cautions {
-        paper.text(caution, 8.5, Face::Plain, Ink::Dark, 10.0, Some("!"));
-    }
+    paper.heading("Cautions", 2, 10.5);
+    paper.list("!", schedule.cautions, "");
 }
 
 fn facts(schedule: &Schedule) -> Vec<(&'static str, String)> {
@@ -145,15 +128,16 @@ fn facts(schedule: &Schedule) -> Vec<(&'static str, String)> {
     facts
 }
 
-fn instruments(paper: &mut Paper<'_>, schedule: &Schedule) {
-    paper.heading("Instruments", 10.5);
+fn instruments(paper: &mut Paper, schedule: &Schedule) {
+    paper.heading("Instruments", 2, 10.5);
     if schedule.instruments.is_empty() {
-        paper.list(&[], "None are listed in the job.");
+        paper.text("None are listed in the job.", Style::quiet(8.5));
         return;
     }
     let heads = ["Instrument", "Serial number", "Used for", "Calibration due"];
     paper.table(&Table {
-        head: vec![heads.map(TableCell::bold).to_vec()],
+        about: "Instruments".to_owned(),
+        head: vec![heads.map(column).to_vec()],
         rows: schedule
             .instruments
             .iter()
@@ -178,7 +162,7 @@ fn instruments(paper: &mut Paper<'_>, schedule: &Schedule) {
     });
 }
 
-fn summary(paper: &mut Paper<'_>, schedule: &Schedule) {
+fn summary(paper: &mut Paper, schedule: &Schedule) {
     let times = schedule.times();
     let open: Vec<String> = schedule
         .open_items
@@ -260,14 +244,14 @@ fn summary(paper: &mut Paper<'_>, schedule: &Schedule) {
         ),
         ("Overrides", overrides, "None."),
     ] {
-        paper.heading(&format!("{title}  {}", items.len()), 10.5);
-        paper.list(&items, none);
+        paper.heading(&format!("{title}  {}", items.len()), 2, 10.5);
+        paper.list("•", &items, none);
     }
 }
 
-fn board_pages(paper: &mut Paper<'_>, board: &BoardSchedule, schedule: &Schedule) {
+fn board_pages(paper: &mut Paper, board: &BoardSchedule, schedule: &Schedule) {
     paper.new_page();
-    paper.heading(&format!("Board {}: {}", board.number, board.name), 14.0);
+    paper.heading(&format!("Board {}: {}", board.number, board.name), 2, 14.0);
     let location = board.location.as_deref().map(capital).unwrap_or_default();
     let from = board
         .fed_from
@@ -275,43 +259,35 @@ fn board_pages(paper: &mut Paper<'_>, board: &BoardSchedule, schedule: &Schedule
         .map_or("at the origin".to_owned(), |from| {
             format!("fed from {from}")
         });
-    paper.text(
-        &format!("{location} {}", capital(&from)),
-        8.5,
-        Face::Plain,
-        Ink::Quiet,
-        0.0,
-        None,
-    );
+    paper.text(&format!("{location} {}", capital(&from)), Style::quiet(8.5));
     let checks: Vec<String> = board
         .checks
         .iter()
         .map(|check| format!("{}: {}", capital(&check.what), check.said))
         .collect();
-    paper.list(&checks, "");
+    paper.list("•", &checks, "");
     paper.gap(4.0);
     circuits(paper, board, schedule);
     readings(paper, board, schedule);
 }
 
-fn circuits(paper: &mut Paper<'_>, board: &BoardSchedule, schedule: &Schedule) {
+fn circuits(paper: &mut Paper, board: &BoardSchedule, schedule: &Schedule) {
     let columns = columns(schedule, board);
     let head = groups(&columns)
         .into_iter()
-        .map(|(group, count)| TableCell::bold(group).over(count))
+        .map(|(group, count)| column(group).over(count))
         .collect();
-    let heads = columns
-        .iter()
-        .map(|column| TableCell::bold(column.head))
-        .collect();
+    let heads = columns.iter().map(|each| column(each.head)).collect();
     let rows = board
         .circuits
         .iter()
         .map(|circuit| {
             columns
                 .iter()
-                .map(|column| match column.cell(circuit) {
+                .enumerate()
+                .map(|(n, column)| match column.cell(circuit) {
                     Shown::Nothing => TableCell::plain("–"),
+                    Shown::Text(text) if n == 0 => TableCell::plain(text).heading_row(),
                     Shown::Text(text) => TableCell::plain(text),
                     Shown::Result(cell) => result(cell),
                 })
@@ -319,32 +295,40 @@ fn circuits(paper: &mut Paper<'_>, board: &BoardSchedule, schedule: &Schedule) {
         })
         .collect();
     paper.table(&Table {
+        about: format!("Circuits of board {}", board.number),
         head: vec![head, heads],
         rows,
         size: 6.1,
     });
 }
 
+/// A cell with its sign, which is read aloud in words.
 fn result(cell: &Cell) -> TableCell {
     match cell.outcome() {
         Some(outcome) => {
-            let text = format!("{} {}", cell.text(), words::outcome(outcome).0);
-            match outcome {
+            let (sign, words) = words::outcome(outcome);
+            let text = format!("{} {sign}", cell.text());
+            let shown = match outcome {
                 Outcome::Pass => TableCell::plain(text),
                 Outcome::Fail | Outcome::CannotSay => TableCell::bold(text),
-            }
+            };
+            shown.aloud(format!("{}, {words}", cell.text()))
         }
         None => TableCell::plain(cell.text()),
     }
 }
 
-fn readings(paper: &mut Paper<'_>, board: &BoardSchedule, schedule: &Schedule) {
+fn column(head: impl Into<String>) -> TableCell {
+    TableCell::head(head, Heads::Column)
+}
+
+fn readings(paper: &mut Paper, board: &BoardSchedule, schedule: &Schedule) {
     let mut rows = Vec::new();
     let mut group = |title: String, readings: &[ReadingRow]| {
         if readings.is_empty() {
             return;
         }
-        rows.push(vec![TableCell::bold(title).over(6)]);
+        rows.push(vec![column(title).over(6)]);
         rows.extend(readings.iter().map(|row| reading(row, schedule)));
     };
     group("The board".to_owned(), &board.readings);
@@ -357,7 +341,7 @@ fn readings(paper: &mut Paper<'_>, board: &BoardSchedule, schedule: &Schedule) {
     if rows.is_empty() {
         return;
     }
-    paper.heading("Every reading, with its limit and arithmetic", 10.5);
+    paper.heading("Every reading, with its limit and arithmetic", 3, 10.5);
     let heads = [
         "Time",
         "Event",
@@ -367,7 +351,8 @@ fn readings(paper: &mut Paper<'_>, board: &BoardSchedule, schedule: &Schedule) {
         "Limit, clause and arithmetic",
     ];
     paper.table(&Table {
-        head: vec![heads.map(TableCell::bold).to_vec()],
+        about: format!("Readings of board {}", board.number),
+        head: vec![heads.map(column).to_vec()],
         rows,
         size: 7.2,
     });
@@ -403,11 +388,14 @@ fn reading(row: &ReadingRow, schedule: &Schedule) -> Vec<TableCell> {
     ]
 }
 
-fn out_history(paper: &mut Paper<'_>, schedule: &Schedule) {
+fn out_history(paper: &mut Paper, schedule: &Schedule) {
     let times = schedule.times();
-    paper.heading("What was taken out, and put back", 10.5);
+    paper.heading("What was taken out, and put back", 2, 10.5);
     if schedule.out_list.is_empty() {
-        paper.list(&[], "Nothing was taken out, linked or switched over.");
+        paper.text(
+            "Nothing was taken out, linked or switched over.",
+            Style::quiet(8.5),
+        );
         return;
     }
     let heads = [
@@ -439,7 +427,8 @@ fn out_history(paper: &mut Paper<'_>, schedule: &Schedule) {
         ]
     });
     paper.table(&Table {
-        head: vec![heads.map(TableCell::bold).to_vec()],
+        about: "What was taken out, and put back".to_owned(),
+        head: vec![heads.map(column).to_vec()],
         rows: rows.collect(),
         size: 8.5,
     });

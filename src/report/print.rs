@@ -1,219 +1,277 @@
-//! Pages as PDF 1.7 (ISO 32000-1), with the letters that are used of two fonts in the file.
+//! Pages as tagged PDF 1.7 (ISO 32000-1) by `krilla`, checked against PDF/UA-1 (ISO 14289-1), so
+//! that a screen reader finds headings, lists and tables in it. The same pages give the same bytes.
 
-use super::page::{Face, HEIGHT, Ink, Mark, WIDTH};
-use miniz_oxide::deflate::compress_to_vec_zlib;
-use pdf_writer::types::{CidFontType, FontFlags, SystemInfo, UnicodeCmap};
-use pdf_writer::{Content, Filter, Finish, Name, Pdf, Rect, Ref, Str, TextStr};
-use std::collections::BTreeMap;
-use subsetter::GlyphRemapper;
-
-/// No PDF can be made: the fonts that are built into this program can't be read.
-#[derive(Debug, thiserror::Error)]
-#[error("the fonts that are built into this program can't be read: get a whole copy of it")]
-pub struct PdfError;
-
-const PLAIN: Name = Name(b"Plain");
-const BOLD: Name = Name(b"Bold");
-const COMPRESSION: u8 = 6;
-const IDENTITY: SystemInfo = SystemInfo {
-    registry: Str(b"Adobe"),
-    ordering: Str(b"Identity"),
-    supplement: 0,
+use super::letters::{Face, Letters};
+use super::page::{Bookmark, HEIGHT, Heads, Ink, Mark, Pages, Part, Role, Spot, Style, WIDTH};
+use krilla::color::rgb;
+use krilla::configure::{Accessibility, ConfigurationBuilder, PdfVersion};
+use krilla::destination::XyzDestination;
+use krilla::geom::{PathBuilder, Point, Rect};
+use krilla::metadata::Metadata;
+use krilla::outline::{Outline, OutlineNode};
+use krilla::page::PageSettings;
+use krilla::paint::Fill;
+use krilla::surface::Surface;
+use krilla::tagging::{
+    Artifact, ArtifactType, ContentTag, Identifier, ListNumbering, SpanTag, TableHeaderScope, Tag,
+    TagGroup, TagKind, TagTree,
 };
+use krilla::text::{Font, GlyphId, KrillaGlyph};
+use krilla::{Document, SerializeSettings};
+use std::collections::{BTreeSet, HashMap};
+use std::num::{NonZeroU16, NonZeroU32};
 
-/// The pages as one file. The same pages give the same bytes.
+/// No PDF can be made.
+#[derive(Debug, thiserror::Error)]
+pub enum PdfError {
+    #[error("the fonts that are built into this program can't be read: get a whole copy of it")]
+    Fonts,
+    #[error(
+        "no PDF can be made of this: {0}; make the web page instead (--html) and print that, and \
+         tell who makes this program"
+    )]
+    NotWhole(String),
+}
+
+/// The language of all that is written here.
+const LANGUAGE: &str = "en-GB";
+
+/// The pages as one file.
 ///
 /// # Errors
-/// When a font can't be read.
-pub fn printed(
-    pages: &[Vec<Mark>],
-    fonts: [&[u8]; 2],
-    title: &str,
-    program: &str,
-) -> Result<Vec<u8>, PdfError> {
-    let [mut plain, mut bold] = [Used::of(fonts[0])?, Used::of(fonts[1])?];
-    let mut pdf = Pdf::new();
-    let mut numbers = (1..).map(Ref::new);
-    let mut number = || numbers.next().unwrap_or(Ref::new(1));
-    let (catalog, tree, information) = (number(), number(), number());
-    let (plain_font, bold_font) = (number(), number());
-    let mut leaves = Vec::new();
-    for marks in pages {
-        let (leaf, content) = (number(), number());
-        leaves.push(leaf);
-        let mut page = pdf.page(leaf);
-        page.media_box(Rect::new(0.0, 0.0, WIDTH, HEIGHT));
-        page.parent(tree);
-        page.contents(content);
-        page.resources()
-            .fonts()
-            .pair(PLAIN, plain_font)
-            .pair(BOLD, bold_font);
+/// When a font can't be read, or the file would not keep to its standard.
+pub fn printed(laid: Pages, title: &str, program: &str) -> Result<Vec<u8>, PdfError> {
+    let Pages {
+        letters,
+        pages,
+        parts,
+        bookmarks,
+    } = laid;
+    let configuration = ConfigurationBuilder::new()
+        .with_version(PdfVersion::Pdf17)
+        .with_accessibility_validator(Accessibility::UA1)
+        .finish()
+        .map_err(|why| PdfError::NotWhole(format!("{why:?}")))?;
+    let mut document = Document::new_with(SerializeSettings {
+        configuration,
+        ..SerializeSettings::default()
+    });
+    let mut pen = Pen {
+        letters,
+        plain: font(Face::Plain)?,
+        bold: font(Face::Bold)?,
+        read: BTreeSet::new(),
+        written: HashMap::new(),
+    };
+    for part in &parts {
+        pen.mark_read(part);
+    }
+    for (number, marks) in pages.iter().enumerate() {
+        let size = PageSettings::from_wh(WIDTH, HEIGHT)
+            .ok_or_else(|| PdfError::NotWhole("its paper has no size".to_owned()))?;
+        let mut page = document.start_page_with(size);
+        let mut surface = page.surface();
+        for (n, mark) in marks.iter().enumerate() {
+            pen.draw(&mut surface, (number, n), mark);
+        }
+        surface.finish();
         page.finish();
-        let drawn = drawn(marks, &mut plain, &mut bold);
-        let packed = compress_to_vec_zlib(&drawn, COMPRESSION);
-        pdf.stream(content, &packed).filter(Filter::FlateDecode);
     }
-    let count = i32::try_from(leaves.len()).unwrap_or(i32::MAX);
-    pdf.pages(tree).kids(leaves).count(count);
-    pdf.catalog(catalog).pages(tree).lang(TextStr("en-GB"));
-    pdf.document_info(information)
-        .title(TextStr(title))
-        .creator(TextStr(program));
-    for (used, font, name) in [
-        (&plain, plain_font, "BHPLNA+DejaVuSansCondensed"),
-        (&bold, bold_font, "BHBLDA+DejaVuSansCondensed-Bold"),
-    ] {
-        used.embed(&mut pdf, font, name, &mut number)?;
+    let mut tree = TagTree::new().with_lang(Some(LANGUAGE.to_owned()));
+    for part in &parts {
+        tree.push(pen.group(part));
     }
-    Ok(pdf.finish())
+    document.set_tag_tree(tree);
+    document.set_outline(outline(&bookmarks));
+    document.set_metadata(
+        Metadata::new()
+            .title(title.to_owned())
+            .language(LANGUAGE.to_owned())
+            .creator(program.to_owned()),
+    );
+    document
+        .finish()
+        .map_err(|why| PdfError::NotWhole(why.to_string()))
 }
 
-/// A font and the letters of it that were used.
-struct Used<'f> {
-    bytes: &'f [u8],
-    face: ttf_parser::Face<'f>,
-    glyphs: GlyphRemapper,
-    letters: BTreeMap<u16, (char, u16)>,
+fn font(face: Face) -> Result<Font, PdfError> {
+    Font::new(face.font().into(), 0).ok_or(PdfError::Fonts)
 }
 
-impl<'f> Used<'f> {
-    fn of(bytes: &'f [u8]) -> Result<Self, PdfError> {
-        Ok(Self {
-            bytes,
-            face: ttf_parser::Face::parse(bytes, 0).map_err(|_| PdfError)?,
-            glyphs: GlyphRemapper::new(),
-            letters: BTreeMap::new(),
-        })
-    }
-
-    /// Text as glyph numbers of the font in the file, two bytes each.
-    fn encoded(&mut self, text: &str) -> Vec<u8> {
-        text.chars()
-            .flat_map(|letter| {
-                let glyph = self.face.glyph_index(letter).unwrap_or_default().0;
-                let own = self.glyphs.remap(glyph);
-                self.letters.entry(own).or_insert((letter, glyph));
-                own.to_be_bytes()
-            })
-            .collect()
-    }
-
-    /// A length in the font's own units as thousandths of its size.
-    fn thousandths(&self, units: f32) -> f32 {
-        units * 1000.0 / f32::from(self.face.units_per_em())
-    }
-
-    fn embed(
-        &self,
-        pdf: &mut Pdf,
-        font: Ref,
-        name: &str,
-        number: &mut impl FnMut() -> Ref,
-    ) -> Result<(), PdfError> {
-        let name = Name(name.as_bytes());
-        let (cid, descriptor, map, file) = (number(), number(), number(), number());
-        pdf.type0_font(font)
-            .base_font(name)
-            .encoding_predefined(Name(b"Identity-H"))
-            .descendant_font(cid)
-            .to_unicode(map);
-        let mut cid_font = pdf.cid_font(cid);
-        cid_font
-            .subtype(CidFontType::Type2)
-            .base_font(name)
-            .system_info(IDENTITY)
-            .font_descriptor(descriptor)
-            .default_width(0.0)
-            .cid_to_gid_map_predefined(Name(b"Identity"));
-        let mut widths = cid_font.widths();
-        for (own, (_, glyph)) in &self.letters {
-            let width = self.face.glyph_hor_advance(ttf_parser::GlyphId(*glyph));
-            widths.same(*own, *own, self.thousandths(f32::from(width.unwrap_or(0))));
+/// Headings of the second level, with those of the third under them.
+fn outline(bookmarks: &[Bookmark]) -> Outline {
+    let mut outline = Outline::new();
+    let mut open: Option<OutlineNode> = None;
+    for mark in bookmarks {
+        let to = XyzDestination::new(mark.page, Point::from_xy(0.0, mark.y));
+        let node = OutlineNode::new(mark.title.clone(), to);
+        match &mut open {
+            Some(above) if mark.level > 2 => above.push_child(node),
+            _ => {
+                if let Some(done) = open.replace(node) {
+                    outline.push_child(done);
+                }
+            }
         }
-        widths.finish();
-        cid_font.finish();
-        let bounds = self.face.global_bounding_box();
-        let rect = Rect::new(
-            self.thousandths(f32::from(bounds.x_min)),
-            self.thousandths(f32::from(bounds.y_min)),
-            self.thousandths(f32::from(bounds.x_max)),
-            self.thousandths(f32::from(bounds.y_max)),
-        );
-        let ascender = self.thousandths(f32::from(self.face.ascender()));
-        let capitals = self.face.capital_height().map(f32::from);
-        pdf.font_descriptor(descriptor)
-            .name(name)
-            .flags(FontFlags::NON_SYMBOLIC)
-            .bbox(rect)
-            .italic_angle(0.0)
-            .ascent(ascender)
-            .descent(self.thousandths(f32::from(self.face.descender())))
-            .cap_height(capitals.map_or(ascender, |units| self.thousandths(units)))
-            .stem_v(80.0)
-            .font_file2(file);
-        let mut unicode = UnicodeCmap::new(Name(b"Letters"), IDENTITY);
-        for (own, (letter, _)) in &self.letters {
-            unicode.pair(*own, *letter);
-        }
-        pdf.cmap(map, &unicode.finish());
-        let subset = subsetter::subset(self.bytes, 0, &self.glyphs).map_err(|_| PdfError)?;
-        let packed = compress_to_vec_zlib(&subset, COMPRESSION);
-        pdf.stream(file, &packed)
-            .filter(Filter::FlateDecode)
-            .pair(Name(b"Length1"), i32::try_from(subset.len()).unwrap_or(0));
-        Ok(())
     }
+    if let Some(done) = open {
+        outline.push_child(done);
+    }
+    outline
 }
 
-/// What is drawn on a page. PDF counts from the bottom, the marks from the top.
-fn drawn<'f>(marks: &[Mark], plain: &mut Used<'f>, bold: &mut Used<'f>) -> Vec<u8> {
-    let mut content = Content::new();
-    for mark in marks {
+/// What draws the marks, and remembers which are to be read.
+struct Pen {
+    letters: Letters,
+    plain: Font,
+    bold: Font,
+    read: BTreeSet<Spot>,
+    written: HashMap<Spot, Identifier>,
+}
+
+impl Pen {
+    fn mark_read(&mut self, part: &Part) {
+        self.read.extend(&part.marks);
+        for part in &part.parts {
+            self.mark_read(part);
+        }
+    }
+
+    fn draw(&mut self, surface: &mut Surface<'_>, spot: Spot, mark: &Mark) {
+        let tag = match mark {
+            Mark::Text { .. } if self.read.contains(&spot) => ContentTag::Span(SpanTag::empty()),
+            Mark::Text { .. } => artifact(ArtifactType::PaginationOther),
+            Mark::Box { .. } => artifact(ArtifactType::Layout),
+        };
+        let identifier = surface.start_tagged(tag);
         match mark {
+            Mark::Text { x, y, style, text } => {
+                self.text(surface, Point::from_xy(*x, *y), *style, text);
+            }
             Mark::Box {
                 x,
                 y,
                 width,
                 height,
                 ink,
-            } => {
-                colour(&mut content, *ink);
-                content
-                    .rect(*x, HEIGHT - y - height, *width, *height)
-                    .fill_nonzero();
-            }
-            Mark::Text {
-                x,
-                y,
-                size,
-                face,
-                ink,
-                text,
-            } => {
-                let (font, used) = match face {
-                    Face::Plain => (PLAIN, &mut *plain),
-                    Face::Bold => (BOLD, &mut *bold),
-                };
-                colour(&mut content, *ink);
-                content
-                    .begin_text()
-                    .set_font(font, *size)
-                    .next_line(*x, HEIGHT - y)
-                    .show(Str(&used.encoded(text)))
-                    .end_text();
-            }
+            } => filled(surface, [*x, *y, *width, *height], *ink),
+        }
+        surface.end_tagged();
+        if self.read.contains(&spot) {
+            self.written.insert(spot, identifier);
         }
     }
-    content.finish().to_vec()
+
+    fn text(&mut self, surface: &mut Surface<'_>, at: Point, style: Style, text: &str) {
+        // Numbers that stand for no letter have no place in a PDF.
+        let text: String = text
+            .chars()
+            .filter(|letter| !matches!(letter, '\0' | '\u{feff}' | '\u{fffe}'))
+            .collect();
+        let glyphs: Vec<KrillaGlyph> = text
+            .char_indices()
+            .map(|(from, letter)| {
+                let found = self.letters.letter(letter, style.face);
+                let to = from + letter.len_utf8();
+                KrillaGlyph::new(
+                    GlyphId::new(found.glyph),
+                    found.width,
+                    0.0,
+                    0.0,
+                    0.0,
+                    from..to,
+                    None,
+                )
+            })
+            .collect();
+        if glyphs.is_empty() {
+            return;
+        }
+        let font = match style.face {
+            Face::Plain => &self.plain,
+            Face::Bold => &self.bold,
+        };
+        surface.set_fill(Some(fill(style.ink)));
+        surface.draw_glyphs(at, &glyphs, font.clone(), &text, style.size, false);
+    }
+
+    fn group(&self, part: &Part) -> TagGroup {
+        let mut group = TagGroup::new(kind(&part.role));
+        for part in &part.parts {
+            group.push(self.group(part));
+        }
+        for identifier in part.marks.iter().filter_map(|spot| self.written.get(spot)) {
+            group.push(*identifier);
+        }
+        group
+    }
 }
 
-fn colour(content: &mut Content, ink: Ink) {
-    let (red, green, blue) = match ink {
-        Ink::Dark => (0.11, 0.14, 0.13),
-        Ink::Quiet => (0.33, 0.38, 0.36),
-        Ink::Rule => (0.75, 0.77, 0.75),
-        Ink::Tint => (0.95, 0.95, 0.92),
+fn artifact(kind: ArtifactType) -> ContentTag<'static> {
+    ContentTag::Artifact(Artifact::with_kind(kind))
+}
+
+/// What a part is called in the file.
+fn kind(role: &Role) -> TagKind {
+    let over = |columns: usize| {
+        u32::try_from(columns)
+            .ok()
+            .filter(|columns| *columns > 1)
+            .and_then(NonZeroU32::new)
     };
-    content.set_fill_rgb(red, green, blue);
+    match role {
+        Role::Heading { level, title } => Tag::Hn(
+            NonZeroU16::new(*level).unwrap_or(NonZeroU16::MIN),
+            Some(title.clone()),
+        )
+        .into(),
+        Role::Paragraph => Tag::P.into(),
+        Role::List => Tag::L(ListNumbering::Disc).into(),
+        Role::Item => Tag::LI.into(),
+        Role::Label => Tag::Lbl.into(),
+        Role::Body => Tag::LBody.into(),
+        Role::Table { about } => Tag::Table.with_summary(Some(about.clone())).into(),
+        Role::TableHead => Tag::THead.into(),
+        Role::TableBody => Tag::TBody.into(),
+        Role::Row => Tag::TR.into(),
+        Role::HeadCell { of, over: columns } => {
+            let scope = match of {
+                Heads::Column => TableHeaderScope::Column,
+                Heads::Row => TableHeaderScope::Row,
+            };
+            Tag::TH(scope).with_col_span(over(*columns)).into()
+        }
+        Role::Cell {
+            over: columns,
+            aloud,
+        } => Tag::TD
+            .with_col_span(over(*columns))
+            .with_alt_text(aloud.clone())
+            .into(),
+    }
+}
+
+fn filled(surface: &mut Surface<'_>, [x, y, width, height]: [f32; 4], ink: Ink) {
+    let path = Rect::from_xywh(x, y, width, height).and_then(|rect| {
+        let mut path = PathBuilder::new();
+        path.push_rect(rect);
+        path.finish()
+    });
+    if let Some(path) = path {
+        surface.set_fill(Some(fill(ink)));
+        surface.draw_path(&path);
+    }
+}
+
+fn fill(ink: Ink) -> Fill {
+    let colour = match ink {
+        Ink::Dark => rgb::Color::new(28, 36, 33),
+        Ink::Quiet => rgb::Color::new(84, 97, 92),
+        Ink::Rule => rgb::Color::new(191, 196, 191),
+        Ink::Tint => rgb::Color::new(242, 242, 235),
+    };
+    Fill {
+        paint: colour.into(),
+        ..Fill::default()
+    }
 }

@@ -52,7 +52,7 @@ impl Review {
         Ok(Self {
             db,
             times,
-            token: random.iter().map(|byte| format!("{byte:02x}")).collect(),
+            token: hex::encode(random),
             view: Mutex::new(Some(Arc::new(view))),
         })
     }

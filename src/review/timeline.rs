@@ -3,13 +3,13 @@ use crate::limits::Verdict;
 use crate::report::{Exchange, words};
 use crate::sequence::{EventNo, ReadingRecord, ReadingStatus, say::capital};
 use maud::{Markup, html};
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 /// How many exchanges stand on one page.
 const PAGE: usize = 150;
 
 /// Which exchanges are wanted, as it comes from the address.
-#[derive(Debug, Clone, Default, Deserialize)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
 #[serde(default)]
 pub struct Filter {
     pub circuit: String,
@@ -75,12 +75,14 @@ impl Filter {
     }
 
     fn address(&self, page: usize) -> String {
-        format!(
-            "timeline?circuit={}&only={}&find={}&page={page}",
-            escaped(&self.circuit),
-            escaped(&self.only),
-            escaped(&self.find)
-        )
+        let wanted = Self {
+            page,
+            kept: None,
+            ..self.clone()
+        };
+        // Text and numbers always make a query.
+        let query = serde_urlencoded::to_string(wanted).unwrap_or_default();
+        format!("timeline?{query}")
     }
 }
 
@@ -106,19 +108,6 @@ fn position(view: &View, no: EventNo) -> Option<usize> {
     view.exchanges
         .partition_point(|exchange| exchange.event <= no)
         .checked_sub(1)
-}
-
-/// Percent-encoding for a query (RFC 3986): everything but letters and digits.
-fn escaped(text: &str) -> String {
-    text.bytes()
-        .map(|byte| {
-            if byte.is_ascii_alphanumeric() {
-                char::from(byte).to_string()
-            } else {
-                format!("%{byte:02X}")
-            }
-        })
-        .collect()
 }
 
 /// The session as a timeline.
@@ -358,5 +347,24 @@ fn put_right(kept: &ReadingRecord) -> Markup {
                 button type="submit" { "Keep the correction" }
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Filter;
+
+    #[test]
+    fn what_was_looked_for_is_in_the_address_of_the_next_page() {
+        let filter = Filter {
+            find: "R1 + R2 & 50 %".to_owned(),
+            kept: Some(7),
+            ..Filter::default()
+        };
+        let address = filter.address(3);
+        let query = address.strip_prefix("timeline?").unwrap();
+        let back: Filter = serde_urlencoded::from_str(query).unwrap();
+        assert_eq!((back.find, back.page), (filter.find, 3));
+        assert_eq!(back.kept, None);
     }
 }

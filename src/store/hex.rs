@@ -34,7 +34,7 @@ impl<const N: usize> From<[u8; N]> for Hex<N> {
 
 impl<const N: usize> fmt::Display for Hex<N> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        self.0.iter().try_for_each(|byte| write!(f, "{byte:02x}"))
+        f.write_str(&hex::encode(self.0))
     }
 }
 
@@ -73,19 +73,10 @@ impl<const N: usize> TryFrom<String> for Hex<N> {
 }
 
 fn parse<const N: usize>(text: &str) -> Option<Hex<N>> {
-    let nibble = |digit: &u8| match digit {
-        b'0'..=b'9' => Some(digit - b'0'),
-        b'a'..=b'f' => Some(digit - b'a' + 10),
-        _ => None,
-    };
-    let (pairs, []) = text.as_bytes().as_chunks::<2>() else {
-        return None;
-    };
-    let bytes: Vec<u8> = pairs
-        .iter()
-        .map(|[high, low]| Some(nibble(high)? << 4 | nibble(low)?))
-        .collect::<Option<_>>()?;
-    bytes.try_into().ok().map(Hex)
+    let mut bytes = [0; N];
+    let lower = !text.contains(|c: char| c.is_ascii_uppercase());
+    let read = lower && hex::decode_to_slice(text, &mut bytes).is_ok();
+    read.then_some(Hex(bytes))
 }
 
 /// SHA-256 over fields, each written as a netstring: its length in bytes in decimal, a colon,

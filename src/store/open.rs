@@ -386,18 +386,20 @@ pub(super) fn beside(path: &Path, ending: &str) -> PathBuf {
 /// A copy of a log in the system's folder for passing files, gone when it is closed.
 #[derive(Debug)]
 pub(super) struct ReadCopy {
-    folder: PathBuf,
     file: PathBuf,
+    _folder: tempfile::TempDir,
 }
 
 impl ReadCopy {
     fn of(path: &Path) -> Result<Self, StoreError> {
-        let folder = std::env::temp_dir().join(format!("bothhands-{}", random_name()));
         let refused = |at: &Path, why: &std::io::Error| StoreError::from_io(at, why);
-        fs::create_dir(&folder).map_err(|why| refused(&folder, &why))?;
+        let folder = tempfile::Builder::new()
+            .prefix("bothhands-")
+            .tempdir()
+            .map_err(|why| refused(&std::env::temp_dir(), &why))?;
         let copy = Self {
-            file: folder.join("log.db"),
-            folder,
+            file: folder.path().join("log.db"),
+            _folder: folder,
         };
         fs::copy(path, &copy.file).map_err(|why| refused(path, &why))?;
         let (from, to) = (beside(path, "-wal"), beside(&copy.file, "-wal"));
@@ -424,18 +426,6 @@ fn make_writable(file: &Path) {
         allowed.set_readonly(false);
         let _ = fs::set_permissions(file, allowed);
     }
-}
-
-impl Drop for ReadCopy {
-    fn drop(&mut self) {
-        let _ = fs::remove_dir_all(&self.folder);
-    }
-}
-
-fn random_name() -> String {
-    use std::hash::{BuildHasher, Hasher};
-    let hasher = std::collections::hash_map::RandomState::new().build_hasher();
-    format!("{}-{:016x}", std::process::id(), hasher.finish())
 }
 
 /// A name for a new chain, from the random source of the database.

@@ -157,39 +157,123 @@ fn only_questions_shows_questions_and_their_answers() {
     );
 }
 
-/// Poppler's pdftotext, a program of its own, reads back what stands in the log.
+/// What one of Poppler's programs, which know nothing of ours, says about a PDF.
+fn poppler(program: &str, options: &[&str], pdf: &[u8]) -> String {
+    crate::need(program, "poppler-utils");
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("schedule.pdf");
+    std::fs::write(&path, pdf).unwrap();
+    let mut command = std::process::Command::new(program);
+    command.args(options).arg(&path);
+    if program == "pdftotext" {
+        command.arg("-");
+    }
+    String::from_utf8(command.output().unwrap().stdout).unwrap()
+}
+
+/// Both as it is seen and in the order in which a screen reader reads it.
 #[test]
 fn the_pdf_says_what_the_log_says() {
-    crate::need("pdftotext", "poppler-utils");
     let mut r = eventful();
     r.finish_it();
     let schedule = schedule(&r);
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("schedule.pdf");
-    std::fs::write(&path, report::pdf(&schedule).unwrap()).unwrap();
-    let out = std::process::Command::new("pdftotext")
-        .args(["-layout".as_ref(), path.as_os_str(), "-".as_ref()])
-        .output()
-        .unwrap();
-    let text = String::from_utf8(out.stdout).unwrap();
-    let plain: String = text.split_whitespace().collect();
-    let has = |wanted: &str| {
-        let wanted: String = wanted.split_whitespace().collect();
-        assert!(plain.contains(&wanted), "{wanted} is not in\n{text}");
-    };
-    has(report::RECORD_OF);
-    for caution in schedule.cautions {
-        has(&caution[..60]);
-    }
-    for instrument in &schedule.instruments {
-        has(&instrument.serial);
-    }
-    for kept in r.session.state().readings() {
-        if kept.status == bothhands::sequence::ReadingStatus::Counts {
-            has(&report::words::value(&kept.reading));
+    let pdf = report::pdf(&schedule).unwrap();
+    for text in [
+        poppler("pdftotext", &["-layout"], &pdf),
+        poppler("pdfinfo", &["-struct-text"], &pdf),
+    ] {
+        // What is read aloud comes line by line in quotes.
+        let plain: String = text.split_whitespace().collect();
+        let plain = plain.replace("\"\"", "");
+        let has = |wanted: &str| {
+            let wanted: String = wanted.split_whitespace().collect();
+            assert!(plain.contains(&wanted), "{wanted} is not in\n{text}");
+        };
+        has(report::RECORD_OF);
+        for caution in schedule.cautions {
+            has(&caution[..60]);
         }
+        for instrument in &schedule.instruments {
+            has(&instrument.serial);
+        }
+        for kept in r.session.state().readings() {
+            if kept.status == bothhands::sequence::ReadingStatus::Counts {
+                has(&report::words::value(&kept.reading));
+            }
+        }
+        assert!(!text.to_lowercase().contains("safe"));
     }
-    assert!(!text.to_lowercase().contains("safe"));
+}
+
+/// ISO 14289-1: a title, a language, headings in order, lists, and tables whose cells have heads.
+#[test]
+fn a_screen_reader_finds_its_way_through_the_pdf() {
+    let mut r = eventful();
+    r.finish_it();
+    let schedule = schedule(&r);
+    let pdf = report::pdf(&schedule).unwrap();
+    let about = poppler("pdfinfo", &[], &pdf);
+    let says = |name: &str| {
+        let line = about.lines().find_map(|line| line.strip_prefix(name));
+        line.unwrap_or_else(|| panic!("no {name} in\n{about}"))
+            .trim()
+    };
+    assert_eq!(says("Tagged:"), "yes");
+    let title = format!("Schedule of test results: {}", schedule.title);
+    assert_eq!(says("Title:"), title);
+    let raw = String::from_utf8_lossy(&pdf);
+    for wanted in ["/Lang(en-GB)", "<pdfuaid:part>1<", "/DisplayDocTitle true"] {
+        assert!(raw.contains(wanted), "{wanted}");
+    }
+    // A sign is read in words.
+    assert!(raw.contains(", within the limit)"));
+
+    let read = poppler("pdfinfo", &["-struct-text"], &pdf);
+    let headings: Vec<(u32, &str)> = read
+        .lines()
+        .filter_map(|line| {
+            let (level, title) = line.trim().strip_prefix('H')?.split_once(" \"")?;
+            Some((level.parse().ok()?, title.split_once('"')?.0))
+        })
+        .collect();
+    assert_eq!(headings[0], (1, "Schedule of test results"));
+    for two in headings.windows(2) {
+        assert!(two[1].0 >= 2 && two[1].0 <= two[0].0 + 1, "{two:?}");
+    }
+    for wanted in [
+        "Instruments",
+        "Cautions",
+        "What was taken out, and put back",
+    ] {
+        assert!(headings.contains(&(2, wanted)), "{wanted}: {headings:?}");
+    }
+    for board in &schedule.boards {
+        let wanted = format!("Board {}: {}", board.number, board.name);
+        assert!(headings.contains(&(2, &wanted)), "{wanted}: {headings:?}");
+    }
+
+    let tables: Vec<&str> = read.split("\n  Table").skip(1).collect();
+    // The site, the instruments, what was taken out; circuits and readings of each board.
+    assert_eq!(tables.len(), 3 + 2 * schedule.boards.len());
+    for table in tables {
+        assert!(table.contains("TH:"), "a table without heads:\n{table}");
+        assert!(table.contains("/Summary ("), "a table of nothing:\n{table}");
+    }
+    let circuits: usize = schedule.boards.iter().map(|b| b.circuits.len()).sum();
+    assert!(read.matches("/Scope /Row").count() >= circuits);
+    assert_eq!(
+        read.matches("Lbl (block)").count(),
+        read.matches("LBody (block)").count()
+    );
+    assert!(read.contains("  L (block):"));
+}
+
+#[test]
+fn a_name_in_letters_that_the_font_lacks_is_kept() {
+    let mut schedule = schedule(&eventful());
+    schedule.site = "漢字漢 \u{feff}\0boathouse".to_owned();
+    let text = poppler("pdftotext", &[], &report::pdf(&schedule).unwrap());
+    assert!(text.contains("漢字漢 boathouse"), "{text}");
 }
 
 #[test]

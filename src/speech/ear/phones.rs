@@ -54,8 +54,9 @@ impl Phones {
 #[derive(Debug)]
 pub struct PhoneGraph {
     pub(super) words: Vec<String>,
-    /// Hash of the class of each word; none for words that add nothing to the meaning.
-    pub(super) classes: Vec<Option<u64>>,
+    /// The class of each word, numbered as they come; none for words that add nothing to the
+    /// meaning.
+    pub(super) classes: Vec<Option<u32>>,
     pub(super) nodes: Vec<Node>,
     pub(super) spellings: Vec<Spelling>,
     pub(super) states: Vec<State>,
@@ -192,7 +193,16 @@ impl PhoneGraph {
                 end: ends.get(&state).copied(),
             });
         }
-        let classes = graph.words.iter().map(|w| class(w).map(hash)).collect();
+        let mut numbers: HashMap<&str, u32> = HashMap::new();
+        let mut number = |class| {
+            let next = numbers.len() as u32;
+            *numbers.entry(class).or_insert(next)
+        };
+        let classes = graph
+            .words
+            .iter()
+            .map(|word| class(word).map(&mut number))
+            .collect();
         Ok(Self {
             words: graph.words.clone(),
             classes,
@@ -254,11 +264,4 @@ impl PhoneGraph {
     pub fn size(&self) -> usize {
         self.nodes.len()
     }
-}
-
-/// FNV-1a: the same on every machine and in every run.
-fn hash(text: &str) -> u64 {
-    text.bytes().fold(0xcbf2_9ce4_8422_2325, |h, b| {
-        (h ^ u64::from(b)).wrapping_mul(0x0100_0000_01b3)
-    })
 }

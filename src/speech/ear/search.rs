@@ -2,6 +2,7 @@
 
 use super::network::LogProbs;
 use super::phones::{Kind, PhoneGraph};
+use rustc_hash::FxHashMap;
 
 /// How widely to search.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -64,19 +65,18 @@ struct Token {
     score: f32,
     /// The words before this one: an index into [`Histories`].
     history: u32,
-    /// Hash of the classes of those words.
-    meaning: u64,
+    /// The classes of those words: an index into [`Meanings`].
+    meaning: u32,
     /// Frame in which the present word began.
     entered: u16,
 }
 
 const NO_TOKEN: Token = Token {
     score: f32::NEG_INFINITY,
-    history: NO_HISTORY,
-    meaning: 0,
+    history: NOTHING,
+    meaning: NOTHING,
     entered: 0,
 };
-const NO_HISTORY: u32 = u32::MAX;
 
 /// The tokens of the places where there are any: at most so many each, best first, no two of one
 /// meaning.
@@ -146,10 +146,11 @@ impl Layer {
         *nth
     }
 
-    /// Whether a token with this score and meaning would be kept.
-    fn wants(&self, place: u32, score: f32, meaning: u64) -> bool {
+    /// Whether a token with this score and meaning would be kept; no meaning is one that no
+    /// token has yet.
+    fn wants(&self, place: u32, score: f32, meaning: Option<u32>) -> bool {
         let here = self.at(place);
-        match here.iter().find(|t| t.meaning == meaning) {
+        match here.iter().find(|t| Some(t.meaning) == meaning) {
             Some(same) => score > same.score,
             None => here.len() < self.most || here.last().is_some_and(|t| score > t.score),
         }
@@ -193,23 +194,23 @@ impl Layer {
     }
 }
 
-/// Words already passed, each linked to the one before.
-#[derive(Default)]
-struct Histories {
-    all: Vec<History>,
+/// Sequences as chains that share their beginnings: each item is linked to the one before.
+struct Chains<T> {
+    all: Vec<Link<T>>,
     /// Length at which those that no token needs are thrown out.
     limit: usize,
 }
 
 #[derive(Clone, Copy)]
-struct History {
+struct Link<T> {
     before: u32,
-    spelling: u32,
-    first: u16,
-    last: u16,
+    item: T,
 }
 
-impl Histories {
+/// The chain without any item.
+const NOTHING: u32 = u32::MAX;
+
+impl<T: Copy> Chains<T> {
     const LIMIT: usize = 1 << 18;
 
     fn new() -> Self {
@@ -219,48 +220,95 @@ impl Histories {
         }
     }
 
-    fn add(&mut self, history: History) -> u32 {
-        self.all.push(history);
+    fn add(&mut self, before: u32, item: T) -> u32 {
+        self.all.push(Link { before, item });
         self.all.len() as u32 - 1
     }
 
-    fn get(&self, history: u32) -> Option<&History> {
-        self.all.get(history as usize)
+    fn get(&self, chain: u32) -> Option<&Link<T>> {
+        self.all.get(chain as usize)
     }
 
-    /// Throws out what no token of `layers` needs, when there is much.
-    fn tidy(&mut self, layers: [&mut Layer; 2]) {
+    /// Throws out what no token of `layers` needs, when there is much; `of` is where a token has
+    /// its chain. True when it did.
+    fn tidy(&mut self, layers: &mut [&mut Layer; 2], of: fn(&mut Token) -> &mut u32) -> bool {
         if self.all.len() < self.limit {
-            return;
+            return false;
         }
         let mut needed = vec![false; self.all.len()];
-        for layer in &layers {
-            for token in layer.each().flat_map(|(_, tokens)| tokens) {
-                let mut at = token.history;
-                while let Some(seen) = needed.get_mut(at as usize).filter(|seen| !**seen) {
-                    *seen = true;
-                    at = self.all[at as usize].before;
-                }
+        for token in layers.iter_mut().flat_map(|layer| layer.each_token()) {
+            let mut at = *of(token);
+            while let Some(seen) = needed.get_mut(at as usize).filter(|seen| !**seen) {
+                *seen = true;
+                at = self.all[at as usize].before;
             }
         }
-        let mut moved = vec![NO_HISTORY; self.all.len()];
-        let mut kept: Vec<History> = Vec::new();
+        let mut moved = vec![NOTHING; self.all.len()];
+        let mut kept: Vec<Link<T>> = Vec::new();
         let new_place =
-            |moved: &[u32], old: u32| moved.get(old as usize).copied().unwrap_or(NO_HISTORY);
-        for (i, history) in self.all.iter().enumerate() {
+            |moved: &[u32], old: u32| moved.get(old as usize).copied().unwrap_or(NOTHING);
+        for (i, link) in self.all.iter().enumerate() {
             if needed[i] {
                 moved[i] = kept.len() as u32;
-                kept.push(History {
-                    before: new_place(&moved, history.before),
-                    ..*history
+                kept.push(Link {
+                    before: new_place(&moved, link.before),
+                    ..*link
                 });
             }
         }
-        for token in layers.into_iter().flat_map(Layer::each_token) {
-            token.history = new_place(&moved, token.history);
+        for token in layers.iter_mut().flat_map(|layer| layer.each_token()) {
+            let chain = of(token);
+            *chain = new_place(&moved, *chain);
         }
         self.limit = Self::LIMIT.max(2 * kept.len());
         self.all = kept;
+        true
+    }
+}
+
+/// Words already passed.
+type Histories = Chains<Passed>;
+
+#[derive(Clone, Copy)]
+struct Passed {
+    spelling: u32,
+    first: u16,
+    last: u16,
+}
+
+/// Sequences of classes. One sequence has one number, so two are the same only when they are.
+struct Meanings {
+    chains: Chains<u32>,
+    known: FxHashMap<(u32, u32), u32>,
+}
+
+impl Meanings {
+    fn new() -> Self {
+        Self {
+            chains: Chains::new(),
+            known: FxHashMap::default(),
+        }
+    }
+
+    /// A meaning and one class more, if that was met before.
+    fn find(&self, before: u32, class: u32) -> Option<u32> {
+        self.known.get(&(before, class)).copied()
+    }
+
+    /// A meaning and one class more.
+    fn and(&mut self, before: u32, class: u32) -> u32 {
+        let chains = &mut self.chains;
+        let new = || chains.add(before, class);
+        *self.known.entry((before, class)).or_insert_with(new)
+    }
+
+    fn tidy(&mut self, layers: &mut [&mut Layer; 2]) {
+        if self.chains.tidy(layers, |token| &mut token.meaning) {
+            let links = self.chains.all.iter().zip(0..);
+            self.known = links
+                .map(|(link, n)| ((link.before, link.item), n))
+                .collect();
+        }
     }
 }
 
@@ -272,6 +320,7 @@ pub fn search(graph: &PhoneGraph, probs: &LogProbs, width: Width) -> Vec<Hypothe
     }
     let most = width.hypotheses.clamp(1, 255);
     let mut histories = Histories::new();
+    let mut meanings = Meanings::new();
     let mut nodes = Layer::new(graph.nodes.len(), most);
     let mut next = Layer::new(graph.nodes.len(), most);
     let mut states = Layer::new(graph.states.len(), most);
@@ -366,17 +415,22 @@ pub fn search(graph: &PhoneGraph, probs: &LogProbs, width: Width) -> Vec<Hypothe
                 if token.score < best - width.beam {
                     break;
                 }
-                let meaning = class.map_or(token.meaning, |c| mix(token.meaning, c));
-                if states.wants(spelling.to, token.score, meaning) {
-                    let history = histories.add(History {
-                        before: token.history,
+                let known = match class {
+                    Some(class) => meanings.find(token.meaning, class),
+                    None => Some(token.meaning),
+                };
+                if states.wants(spelling.to, token.score, known) {
+                    let passed = Passed {
                         spelling: node.owner,
                         first: token.entered,
                         last: t as u16,
-                    });
+                    };
                     let token = Token {
-                        history,
-                        meaning,
+                        history: histories.add(token.history, passed),
+                        meaning: match class {
+                            Some(class) => meanings.and(token.meaning, class),
+                            None => token.meaning,
+                        },
                         ..*token
                     };
                     states.insert(spelling.to, token);
@@ -385,7 +439,9 @@ pub fn search(graph: &PhoneGraph, probs: &LogProbs, width: Width) -> Vec<Hypothe
         }
         nodes.clear();
         std::mem::swap(&mut nodes, &mut next);
-        histories.tidy([&mut nodes, &mut states]);
+        let mut layers = [&mut nodes, &mut states];
+        histories.tidy(&mut layers, |token| &mut token.history);
+        meanings.tidy(&mut layers);
         best_before = best;
     }
 
@@ -393,7 +449,7 @@ pub fn search(graph: &PhoneGraph, probs: &LogProbs, width: Width) -> Vec<Hypothe
     for (s, state) in graph.states.iter().enumerate() {
         let Some(weight) = state.end else { continue };
         for token in states.at(s as u32).iter().chain(nodes.at(state.blank)) {
-            if token.history != NO_HISTORY {
+            if token.history != NOTHING {
                 let score = token.score + weight;
                 ends.insert(0, Token { score, ..*token });
             }
@@ -408,18 +464,18 @@ fn spell(graph: &PhoneGraph, histories: &Histories, token: Token) -> Hypothesis 
     let mut words = Vec::new();
     let mut weight = 0.0;
     let mut at = token.history;
-    while let Some(history) = histories.get(at) {
-        let spelling = graph.spellings[history.spelling as usize];
+    while let Some(&Link { before, item }) = histories.get(at) {
+        let spelling = graph.spellings[item.spelling as usize];
         if words.is_empty() {
             weight += graph.states[spelling.to as usize].end.unwrap_or(0.0);
         }
         weight += spelling.weight;
         words.push(HeardWord {
             word: spelling.word,
-            first: history.first,
-            last: history.last,
+            first: item.first,
+            last: item.last,
         });
-        at = history.before;
+        at = before;
     }
     words.reverse();
     Hypothesis {
@@ -430,12 +486,54 @@ fn spell(graph: &PhoneGraph, histories: &Histories, token: Token) -> Hypothesis 
 }
 
 fn last_label(graph: &PhoneGraph, histories: &Histories, history: u32) -> Option<u8> {
-    let history = histories.get(history)?;
-    Some(graph.spellings[history.spelling as usize].last_label)
+    let passed = histories.get(history)?.item;
+    Some(graph.spellings[passed.spelling as usize].last_label)
 }
 
-/// The hash of a class sequence and one class more.
-fn mix(meaning: u64, class: u64) -> u64 {
-    let mixed = (meaning.rotate_left(23) ^ class).wrapping_mul(0x9e37_79b9_7f4a_7c15);
-    mixed ^ (mixed >> 29)
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Sequences of up to five of three classes, with those that no token holds thrown out halfway.
+    #[test]
+    fn two_meanings_are_one_only_when_their_classes_are_the_same() {
+        let mut meanings = Meanings::new();
+        let mut layer = Layer::new(400, 1);
+        let mut none = Layer::new(0, 1);
+        let mut numbered: Vec<(Vec<u32>, u32)> = vec![(Vec::new(), NOTHING)];
+        let mut at = 0;
+        while numbered[at].0.len() < 5 {
+            let (before, number) = numbered[at].clone();
+            for class in 0..3 {
+                let after = [before.as_slice(), &[class]].concat();
+                let new = meanings.and(number, class);
+                let token = Token {
+                    meaning: new,
+                    ..NO_TOKEN
+                };
+                layer.insert(numbered.len() as u32, token);
+                numbered.push((after, new));
+            }
+            at += 1;
+            // Nobody holds this one.
+            meanings.chains.add(NOTHING, 7);
+        }
+        assert_eq!(numbered.len(), 364);
+        meanings.chains.limit = 0;
+        meanings.tidy(&mut [&mut layer, &mut none]);
+        assert_eq!(meanings.chains.all.len(), 363);
+        for (place, tokens) in layer.each() {
+            numbered[place as usize].1 = tokens[0].meaning;
+        }
+        for (classes, number) in &numbered {
+            let again = classes
+                .iter()
+                .try_fold(NOTHING, |m, &c| meanings.find(m, c));
+            assert_eq!(again, Some(*number), "{classes:?}");
+        }
+        let mut numbers: Vec<u32> = numbered.iter().map(|(_, number)| *number).collect();
+        numbers.sort_unstable();
+        numbers.dedup();
+        assert_eq!(numbers.len(), 364);
+    }
 }

@@ -1,0 +1,287 @@
+//! Tables on paper: how wide their columns are, and what their cells are when read aloud.
+
+use super::letters::Face;
+use super::page::{Heads, Ink, MARGIN, Mark, Paper, Part, Role, Spot, Style, WIDTH};
+
+/// One cell of a table.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TableCell {
+    text: String,
+    face: Face,
+    /// How many columns it goes over.
+    over: usize,
+    heads: Option<Heads>,
+    aloud: Option<String>,
+}
+
+impl TableCell {
+    pub fn plain(text: impl Into<String>) -> Self {
+        Self {
+            text: text.into(),
+            face: Face::Plain,
+            over: 1,
+            heads: None,
+            aloud: None,
+        }
+    }
+
+    pub fn bold(text: impl Into<String>) -> Self {
+        Self {
+            face: Face::Bold,
+            ..Self::plain(text)
+        }
+    }
+
+    /// A bold cell that heads its column, or its row.
+    pub fn head(text: impl Into<String>, heads: Heads) -> Self {
+        Self {
+            heads: Some(heads),
+            ..Self::bold(text)
+        }
+    }
+
+    /// The same over several columns.
+    #[must_use]
+    pub fn over(self, over: usize) -> Self {
+        Self { over, ..self }
+    }
+
+    /// The same as the head of its row, looking as it does.
+    #[must_use]
+    pub fn heading_row(self) -> Self {
+        Self {
+            heads: Some(Heads::Row),
+            ..self
+        }
+    }
+
+    /// The same, read aloud as this where signs stand in it.
+    #[must_use]
+    pub fn aloud(self, words: String) -> Self {
+        Self {
+            aloud: Some(words),
+            ..self
+        }
+    }
+}
+
+/// A table: the rows of its head come again on every page.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Table {
+    /// What it is a table of, for whoever can't see it.
+    pub about: String,
+    pub head: Vec<Vec<TableCell>>,
+    pub rows: Vec<Vec<TableCell>>,
+    pub size: f32,
+}
+
+const PADDING: f32 = 5.0;
+
+struct Laid {
+    cells: Vec<LaidCell>,
+    height: f32,
+}
+
+struct LaidCell {
+    column: usize,
+    face: Face,
+    lines: Vec<String>,
+    role: Role,
+}
+
+impl Paper {
+    /// A table as wide as the page.
+    pub fn table(&mut self, table: &Table) {
+        if table.rows.is_empty() {
+            return;
+        }
+        let widths = self.widths(table);
+        let head: Vec<Laid> = table
+            .head
+            .iter()
+            .map(|row| self.lay(row, &widths, table.size))
+            .collect();
+        let head_height: f32 = head.iter().map(|row| row.height).sum();
+        let mut head_part = None;
+        let mut rows = Vec::new();
+        for (n, row) in table.rows.iter().enumerate() {
+            let laid = self.lay(row, &widths, table.size);
+            if n == 0 || self.room() < laid.height {
+                if n > 0 || self.room() < head_height + laid.height {
+                    self.new_page();
+                }
+                let drawn: Vec<Part> = head
+                    .iter()
+                    .map(|row| self.draw(row, &widths, table.size, Ink::Dark, false))
+                    .collect();
+                // Read once, however many pages it stands on.
+                head_part.get_or_insert(drawn);
+            }
+            rows.push(self.draw(&laid, &widths, table.size, Ink::Rule, n % 2 == 1));
+        }
+        self.gap(6.0);
+        let mut parts = Vec::new();
+        if let Some(head) = head_part.filter(|head| !head.is_empty()) {
+            parts.push(Part::of_parts(Role::TableHead, head));
+        }
+        parts.push(Part::of_parts(Role::TableBody, rows));
+        let about = table.about.clone();
+        self.add(Part::of_parts(Role::Table { about }, parts));
+    }
+
+    /// Widths of the columns: each as wide as its longest word, and what is left shared out by
+    /// how much more each could use.
+    fn widths(&mut self, table: &Table) -> Vec<f32> {
+        let rows = || table.head.iter().chain(&table.rows);
+        let columns = rows()
+            .map(|row| row.iter().map(|cell| cell.over).sum())
+            .max()
+            .unwrap_or(0);
+        let mut least = vec![0.0f32; columns];
+        let mut most = vec![0.0f32; columns];
+        for row in rows() {
+            let mut column = 0;
+            for cell in row {
+                if cell.over == 1 && column < columns {
+                    let word = cell
+                        .text
+                        .split_whitespace()
+                        .map(|word| self.letters.width(word, cell.face, table.size))
+                        .fold(0.0, f32::max);
+                    let whole = self.letters.width(&cell.text, cell.face, table.size);
+                    least[column] = least[column].max(word + PADDING);
+                    most[column] = most[column].max(whole + PADDING);
+                }
+                column += cell.over;
+            }
+        }
+        let page = WIDTH - 2.0 * MARGIN;
+        let (low, high): (f32, f32) = (least.iter().sum(), most.iter().sum());
+        if high <= page {
+            let scale = page / high.max(1.0);
+            return most.iter().map(|w| w * scale).collect();
+        }
+        if low >= page {
+            let scale = page / low;
+            return least.iter().map(|w| w * scale).collect();
+        }
+        let share = (page - low) / (high - low);
+        least
+            .iter()
+            .zip(&most)
+            .map(|(least, most)| least + (most - least) * share)
+            .collect()
+    }
+
+    fn lay(&mut self, row: &[TableCell], widths: &[f32], size: f32) -> Laid {
+        let mut cells = Vec::new();
+        let mut column = 0;
+        let mut most = 1;
+        for cell in row {
+            let width: f32 = widths.iter().skip(column).take(cell.over).sum();
+            // A hair more, so that rounding never breaks a word that its column was made for.
+            let room = width - PADDING + 0.05;
+            let lines = self.letters.lines(&cell.text, cell.face, size, room);
+            most = most.max(lines.len());
+            let over = cell.over;
+            cells.push(LaidCell {
+                column,
+                face: cell.face,
+                lines,
+                role: match cell.heads {
+                    Some(of) if !cell.text.is_empty() => Role::HeadCell { of, over },
+                    _ => Role::Cell {
+                        over,
+                        aloud: cell.aloud.clone(),
+                    },
+                },
+            });
+            column += over;
+        }
+        Laid {
+            cells,
+            height: most as f32 * size * 1.2 + 3.2,
+        }
+    }
+
+    fn draw(&mut self, row: &Laid, widths: &[f32], size: f32, rule: Ink, tinted: bool) -> Part {
+        let page = WIDTH - 2.0 * MARGIN;
+        if tinted {
+            self.put(Mark::Box {
+                x: MARGIN,
+                y: self.y,
+                width: page,
+                height: row.height,
+                ink: Ink::Tint,
+            });
+        }
+        let cells = row
+            .cells
+            .iter()
+            .map(|cell| {
+                let x = MARGIN + widths.iter().take(cell.column).sum::<f32>();
+                let lines = cell.lines.iter().enumerate();
+                let marks: Vec<Spot> = lines
+                    .map(|(n, line)| {
+                        self.put(Mark::Text {
+                            x: x + 1.0,
+                            y: self.y + 1.4 + size * (1.2 * n as f32 + 0.95),
+                            style: Style {
+                                face: cell.face,
+                                ..Style::plain(size)
+                            },
+                            text: line.clone(),
+                        })
+                    })
+                    .collect();
+                Part::of_marks(cell.role.clone(), marks)
+            })
+            .collect();
+        self.y += row.height;
+        self.put(Mark::Box {
+            x: MARGIN,
+            y: self.y - 0.5,
+            width: page,
+            height: if rule == Ink::Dark { 0.8 } else { 0.4 },
+            ink: rule,
+        });
+        Part::of_parts(Role::Row, cells)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::letters::Letters;
+    use super::*;
+
+    #[test]
+    fn a_long_table_repeats_its_head_on_every_page_and_is_read_once() {
+        let mut paper = Paper::new(Letters::new().unwrap());
+        let row = |text: &str| vec![TableCell::plain(text), TableCell::plain("0.34")];
+        paper.table(&Table {
+            about: "Loops".to_owned(),
+            head: vec![
+                ["Circuit", "Zs"]
+                    .map(|t| TableCell::head(t, Heads::Column))
+                    .to_vec(),
+            ],
+            rows: (0..200).map(|n| row(&n.to_string())).collect(),
+            size: 8.0,
+        });
+        let laid = paper.finish("foot");
+        assert!(laid.pages.len() > 1);
+        for page in &laid.pages {
+            let head = page
+                .iter()
+                .filter(|mark| matches!(mark, Mark::Text { text, .. } if text == "Circuit"));
+            assert_eq!(head.count(), 1);
+        }
+        let [table] = laid.parts.as_slice() else {
+            panic!("{} parts", laid.parts.len());
+        };
+        let [head, body] = table.parts.as_slice() else {
+            panic!("{} parts of a table", table.parts.len());
+        };
+        assert_eq!((head.parts.len(), body.parts.len()), (1, 200));
+    }
+}
