@@ -8,6 +8,7 @@
 
 mod commands;
 mod dialogues;
+mod fuzz;
 #[cfg(all(feature = "hand-in", unix))]
 mod handed_in;
 mod hearing;
