@@ -21,4 +21,5 @@ pub mod review;
 pub mod sequence;
 pub mod speech;
 pub mod store;
+pub mod terms;
 pub mod voice;

@@ -2,9 +2,9 @@
 //! what was said, and how loud it is. Every sign is a word; colour is never used.
 
 use super::conduct::Witness;
-use crate::grammar::Manner;
 use crate::sequence::{Mode, OutEntry, Standing, State, prompt, speak};
 use crate::speech::{Heard, Outcome};
+use crate::terms::Manner;
 use crate::voice::{Mark, Tone, Voice};
 use ratatui::DefaultTerminal;
 use ratatui::Frame;

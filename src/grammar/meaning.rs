@@ -2,11 +2,12 @@
 
 use super::net::Event;
 use super::number;
-use super::said::{
-    Alteration, Change, HalfCycle, Measure, Parked, Part, Place, Reason, Said, Statement,
-};
+use super::said::Said;
 use super::tag::Tag;
 use crate::quantity::{Number, Pair, Reading, Relation, TestVoltage, Unit};
+use crate::terms::{
+    Alteration, Change, HalfCycle, Measure, Parked, Part, Place, Reason, Statement,
+};
 
 /// Words and tagged parts, in the order they were said.
 #[derive(Debug)]

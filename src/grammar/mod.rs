@@ -28,8 +28,5 @@ pub use error::{At, GrammarError, Result};
 pub use graph::{Arc, WordGraph};
 pub use lexicon::{Lexicon, PHONES};
 pub use rules::Grammar;
-pub use said::{
-    Alteration, Change, HalfCycle, Manner, Measure, Parked, Part, Place, Reason, Said, Stage,
-    Statement,
-};
+pub use said::Said;
 pub use tag::Tag;

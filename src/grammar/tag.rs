@@ -1,7 +1,6 @@
-use super::said::{
-    Change, HalfCycle, Manner, Measure, Parked, Part, Reason, Said, Stage, Statement,
-};
+use super::said::Said;
 use crate::quantity::{Conductors, Pair, Relation, TestVoltage, Unit};
+use crate::terms::{Change, HalfCycle, Manner, Measure, Parked, Part, Reason, Stage, Statement};
 use serde::de::DeserializeOwned;
 
 /// The tags that a grammar may use, and so the whole vocabulary between `grammars/` and [`Said`].

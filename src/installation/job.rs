@@ -1,6 +1,6 @@
-use crate::grammar::Stage;
 pub use crate::limits::{DeviceKind, Earthing, Phases, RcdDelay, SystemVoltage};
 use crate::quantity::Number;
+use crate::terms::Stage;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 

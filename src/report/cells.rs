@@ -2,7 +2,7 @@ use super::schedule::{Limitation, tested_joined_instead};
 use super::words;
 use crate::limits::{Outcome, Verdict};
 use crate::quantity::{Reading, Relation, Unit};
-use crate::sequence::{EventNo, Kept, Progress, State, Step, speak};
+use crate::sequence::{EventNo, Kept, Progress, State, Step};
 use jiff::Timestamp;
 use serde::Serialize;
 
@@ -149,17 +149,17 @@ pub fn cell<'a>(
         match state.progress(&step.id) {
             Some(Progress::Stated(event, statement)) => {
                 return Cell::Said {
-                    said: words::stated(*statement),
+                    said: statement.shown(),
                     event: *event,
                     wrong: super::schedule::is_wrong(step, *statement),
                 };
             }
             Some(Progress::NotTested(_, reason)) => {
-                found = not_tested(step, speak::reason(reason), limitations);
+                found = not_tested(step, reason.shown(), limitations);
             }
             Some(Progress::Skipped(_, reason)) => {
                 found = Cell::Skipped {
-                    reason: speak::reason(reason),
+                    reason: reason.shown(),
                 };
             }
             Some(Progress::Read(_)) => {}
@@ -193,7 +193,7 @@ pub fn reading_row(step: &Step, kept: &Kept) -> ReadingRow {
     ReadingRow {
         event: kept.no,
         at: kept.at,
-        stage: speak::stage(step.stage),
+        stage: step.stage.shown(),
         what: words::step(step),
         shown: kept.reading.shown(),
         unit: kept.reading.number.and(kept.reading.unit).map(Unit::symbol),

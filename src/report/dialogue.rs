@@ -239,7 +239,7 @@ pub(crate) fn understood(state: &State, event: &Event) -> Option<String> {
                 let _ = write!(text, ", {place}");
             }
             if let Some(half) = half {
-                let _ = write!(text, ", {}", words::half_cycle(*half));
+                let _ = write!(text, ", {}", half.shown());
             }
             text
         }
@@ -256,7 +256,7 @@ pub(crate) fn understood(state: &State, event: &Event) -> Option<String> {
             Withdrawal::Disregard => "disregard",
         }
         .to_owned(),
-        Event::Stated { statement, .. } => words::stated(*statement).to_owned(),
+        Event::Stated { statement, .. } => statement.shown().to_owned(),
         Event::TakenOut { linked, .. } => {
             let change = if *linked { "" } else { " out" };
             format!("{}{change}", describe(event))
@@ -295,7 +295,7 @@ fn describe(event: &Event) -> String {
             place,
             both,
             ..
-        } => crate::sequence::describe_part(*part, place.as_ref(), *both, *linked),
+        } => part.described(place.as_ref(), *both, *linked),
         _ => String::new(),
     }
 }

@@ -35,7 +35,7 @@ pub fn exceptions(log: &Log, state: &State) -> Vec<Exception> {
                         "{}{}: {}",
                         where_is(step),
                         words::step(step),
-                        words::stated(*statement)
+                        statement.shown()
                     ),
                     outcome: "not as it should be",
                     later: None,

@@ -2,13 +2,13 @@ use super::cells::{Cell, ReadingRow, Worst, cell, reading_row};
 use super::exceptions::{Exception, exceptions};
 use super::log::{Log, LogError};
 use super::words::{self, Times};
-use crate::grammar::{Parked, Stage, Statement};
 use crate::installation::{Board, Circuit, Job, Phases};
 use crate::limits::{Earthing, Outcome, earth_loop, judge};
 use crate::quantity::{Conductors, Ohms, Pair, TestVoltage};
 use crate::sequence::{
     Ask, CAUTIONS, Event, EventNo, Mode, OutEntry, Progress, Quantity, State, Step, speak,
 };
+use crate::terms::{Parked, Stage, Statement};
 use jiff::{SignedDuration, Timestamp, civil::Date};
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
@@ -371,7 +371,7 @@ fn instruments(state: &State, times: &Times) -> Vec<InstrumentRow> {
 
 fn limited_to(job: &Job) -> Vec<&'static str> {
     let tests = job.tests.iter().flatten();
-    tests.map(|stage| speak::stage(*stage)).collect()
+    tests.map(|stage| stage.shown()).collect()
 }
 
 /// What was not tested, steps of one circuit, stage and reason together.
@@ -379,7 +379,7 @@ fn limitations(log: &Log, state: &State) -> Vec<Limitation> {
     let mut found: Vec<(Stage, Limitation)> = Vec::new();
     for step in &state.plan().steps {
         let (reason, at) = match state.progress(&step.id) {
-            Some(Progress::NotTested(no, reason)) => (speak::reason(reason).to_owned(), Some(*no)),
+            Some(Progress::NotTested(no, reason)) => (reason.shown().to_owned(), Some(*no)),
             None if tested_joined_instead(state, step) => (
                 "live conductors joined and tested to earth instead".to_owned(),
                 None,
@@ -453,7 +453,7 @@ fn departures(log: &Log, state: &State) -> Vec<Departure> {
                         "left out: {}{}, {}",
                         where_is(step),
                         words::step(step),
-                        speak::reason(reason)
+                        reason.shown()
                     )
                 }
                 Event::Moved { to, passed_over } if *passed_over > 0 => {
@@ -462,7 +462,7 @@ fn departures(log: &Log, state: &State) -> Vec<Departure> {
                     format!(
                         "moved to {}{} with {passed_over} earlier {steps} open",
                         where_is(step),
-                        speak::stage(step.stage)
+                        step.stage.shown()
                     )
                 }
                 _ => return None,
@@ -491,7 +491,7 @@ fn overrides(state: &State) -> Vec<OverrideRow> {
         .map(|one| OverrideRow {
             event: one.no,
             at: one.at,
-            reason: speak::reason(&one.reason),
+            reason: one.reason.shown(),
             out: state
                 .out_list()
                 .iter()
@@ -518,7 +518,7 @@ fn open_items(state: &State) -> Vec<OpenItem> {
     }
     let mut open: Vec<(String, u32)> = Vec::new();
     for step in state.open_steps().filter(|step| step.ask != Ask::Event) {
-        let what = format!("{}{}", where_is(step), speak::stage(step.stage));
+        let what = format!("{}{}", where_is(step), step.stage.shown());
         match open.last_mut() {
             Some((last, count)) if *last == what => *count += 1,
             _ => open.push((what, 1)),
@@ -547,10 +547,7 @@ fn out_row(entry: &OutEntry, last: Timestamp) -> OutRow {
         what: entry.what(),
         board: entry.board,
         circuit: entry.circuit,
-        parked: entry.parked.map(|parked| match parked {
-            Parked::Connector => "in a connector",
-            Parked::Taped => "taped",
-        }),
+        parked: entry.parked.map(Parked::shown),
         out_at: entry.at,
         back_at,
         seconds: back_at.unwrap_or(last).duration_since(entry.at).as_secs(),
@@ -619,11 +616,11 @@ fn checks(state: &State, steps: &[&Step]) -> Vec<Check> {
     });
     for step in others {
         let said = match state.progress(&step.id) {
-            Some(Progress::Stated(_, statement)) => words::stated(*statement).to_owned(),
+            Some(Progress::Stated(_, statement)) => statement.shown().to_owned(),
             Some(Progress::NotTested(_, reason)) => {
-                format!("not tested: {}", speak::reason(reason))
+                format!("not tested: {}", reason.shown())
             }
-            Some(Progress::Skipped(_, reason)) => format!("left out: {}", speak::reason(reason)),
+            Some(Progress::Skipped(_, reason)) => format!("left out: {}", reason.shown()),
             Some(Progress::Read(_)) | None => "not done".to_owned(),
         };
         let circuit = if step.like == "functional-arc-fault" {
@@ -632,7 +629,7 @@ fn checks(state: &State, steps: &[&Step]) -> Vec<Check> {
             String::new()
         };
         checks.push(Check {
-            what: format!("{}{circuit}", speak::stage(step.stage)),
+            what: format!("{}{circuit}", step.stage.shown()),
             said,
         });
     }

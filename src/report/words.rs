@@ -1,10 +1,9 @@
 //! Things of the house put into the words of a schedule.
 
-use crate::grammar::{HalfCycle, Statement};
 use crate::installation::{CircuitKind, InstrumentUse, JobKind, Source};
 use crate::limits::Outcome;
 use crate::quantity::{Reading, Unit};
-use crate::sequence::{Quantity, Step, speak};
+use crate::sequence::{Quantity, Step};
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 
 /// A sign and words for an outcome: never colour alone, and never "safe".
@@ -82,7 +81,7 @@ pub fn step(step: &Step) -> String {
         return match step.like {
             "polarity" => "polarity".to_owned(),
             "rcd-button" => "RCD test button".to_owned(),
-            _ => speak::stage(step.stage).to_owned(),
+            _ => step.stage.shown().to_owned(),
         };
     };
     let mut text = quantity(measure.quantity).to_owned();
@@ -105,7 +104,7 @@ pub fn step(step: &Step) -> String {
         text = format!("{text} at {at}");
     }
     if let Some(half) = measure.half {
-        text = format!("{text}, {}", half_cycle(half));
+        text = format!("{text}, {half}");
     }
     if let Some(place) = &step.place {
         text = format!("{text}, {place}");
@@ -121,13 +120,6 @@ pub fn last(step: &Step) -> &str {
     step.id.0.rsplit('/').next().unwrap_or_default()
 }
 
-pub fn half_cycle(half: HalfCycle) -> &'static str {
-    match half {
-        HalfCycle::Positive => "positive half-cycle",
-        HalfCycle::Negative => "negative half-cycle",
-    }
-}
-
 /// A value with its unit, as written: ">999 MΩ", "over range", "0.34 Ω".
 pub fn value(reading: &Reading) -> String {
     match (reading.number, reading.unit) {
@@ -139,14 +131,6 @@ pub fn value(reading: &Reading) -> String {
 /// A number without noughts that say nothing: 32, 2.5.
 pub fn plain(number: f64) -> String {
     format!("{number}")
-}
-
-/// The word that the person said.
-pub fn stated(statement: Statement) -> &'static str {
-    match statement {
-        Statement::Dead => "dead",
-        other => speak::statement_words(other),
-    }
 }
 
 /// How times are shown: in which zone.

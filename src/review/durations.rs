@@ -1,6 +1,6 @@
 use super::view::View;
 use crate::report::Exchange;
-use crate::sequence::{ABSENCE, speak};
+use crate::sequence::ABSENCE;
 use jiff::SignedDuration;
 
 /// Time spent on something.
@@ -64,7 +64,7 @@ fn stage_of(view: &View, exchange: &Exchange) -> Option<String> {
         _ => return None,
     };
     Some(match step.circuit {
-        Some(circuit) => format!("circuit {circuit}, {}", speak::stage(step.stage)),
-        None => format!("board {}, {}", step.board, speak::stage(step.stage)),
+        Some(circuit) => format!("circuit {circuit}, {}", step.stage.shown()),
+        None => format!("board {}, {}", step.board, step.stage.shown()),
     })
 }

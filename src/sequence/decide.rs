@@ -4,8 +4,9 @@ use super::plan::{Ask, Step};
 use super::readings;
 use super::speak::{self, Line};
 use super::state::{Question, State};
-use crate::grammar::{Alteration, Change, Part, Said, Stage, Statement};
+use crate::grammar::Said;
 use crate::quantity::TestVoltage;
+use crate::terms::{Alteration, Change, Part, Stage, Statement};
 
 /// What comes of something said: events to keep, and what to answer once they are kept.
 #[derive(Debug, Clone, Default, PartialEq)]

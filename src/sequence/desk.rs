@@ -70,10 +70,11 @@ pub fn correct_at_desk(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::grammar::{Said, Statement};
+    use crate::grammar::Said;
     use crate::installation::Job;
     use crate::quantity::{Number, Unit};
     use crate::sequence::Session;
+    use crate::terms::Statement;
     use jiff::{SignedDuration, Timestamp};
 
     fn shorted_leads() -> Session {

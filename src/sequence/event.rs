@@ -1,8 +1,9 @@
 use super::plan::StepId;
-use crate::grammar::{HalfCycle, Parked, Part, Place, Reason, Said, Statement};
+use crate::grammar::Said;
 use crate::installation::Job;
 use crate::limits::Verdict;
 use crate::quantity::Reading;
+use crate::terms::{HalfCycle, Parked, Part, Place, Reason, Statement};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 

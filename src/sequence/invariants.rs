@@ -5,9 +5,9 @@
 use super::event::{Event, EventNo, Mode, Withdrawal};
 use super::plan::{Quantity, Step};
 use super::state::{Progress, Question, State};
-use crate::grammar::{Part, Stage, Statement};
 use crate::installation::Phases;
 use crate::quantity::{Conductors, Reading, TestVoltage};
+use crate::terms::{Part, Stage, Statement};
 
 /// Checks one event against the state it happened in.
 ///

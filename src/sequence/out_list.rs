@@ -4,7 +4,8 @@ use super::decide::Reply;
 use super::event::{Bar, Event, EventNo, Withdrawal};
 use super::speak::{self, Line};
 use super::state::{OutEntry, State, goes_on, place_of};
-use crate::grammar::{Alteration, Change, Part, Place, Said};
+use crate::grammar::Said;
+use crate::terms::{Alteration, Change, Part, Place};
 
 /// Decides what an alteration does to the list.
 pub fn decide(state: &State, said: &Said, alteration: &Alteration) -> Reply {

@@ -1,7 +1,7 @@
 use super::procedures::{self, Procedure};
-use crate::grammar::{HalfCycle, Place, Stage, Statement};
 use crate::installation::Job;
 use crate::quantity::{Pair, TestVoltage, Unit};
+use crate::terms::{HalfCycle, Place, Stage, Statement};
 use serde::{Deserialize, Serialize};
 use std::collections::HashMap;
 use std::fmt;

@@ -6,9 +6,10 @@ use super::judging;
 use super::plan::{Measure, Quantity, Step};
 use super::speak::{self, Line};
 use super::state::{Progress, State};
-use crate::grammar::{HalfCycle, Measure as Named, Place, Said};
+use crate::grammar::Said;
 use crate::limits::{Outcome, Verdict};
 use crate::quantity::{Conductors, Pair, Reading, Unit};
+use crate::terms::{HalfCycle, Measure as Named, Place};
 
 /// What a procedure thinks of a reading.
 #[derive(Debug, Clone, Default, PartialEq)]

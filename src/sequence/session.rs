@@ -3,9 +3,10 @@ use super::event::{Event, EventNo, Mode};
 use super::invariants;
 use super::speak::{self, CAUTIONS, Line};
 use super::state::{ABSENCE, OutEntry, ReplayError, State};
-use crate::grammar::{Grammar, Part, Said, Stage};
+use crate::grammar::{Grammar, Said};
 use crate::installation::Job;
 use crate::limits::Tables;
+use crate::terms::{Part, Stage};
 use jiff::Timestamp;
 use std::collections::BTreeSet;
 

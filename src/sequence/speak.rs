@@ -5,9 +5,9 @@ use super::event::{Bar, Event, EventNo, Mode, describe_part};
 use super::judging;
 use super::plan::{Ask, Measure, Step};
 use super::state::{OutEntry, Question, State};
-use crate::grammar::{Parked, Reason, Stage, Statement};
 use crate::limits::{Finding, Outcome, Verdict};
 use crate::quantity::{Number, Reading, Relation, Unit};
+use crate::terms::{Parked, Reason, Stage, Statement};
 use jiff::SignedDuration;
 
 /// The cautions, spoken when a session is begun and shown with every report.

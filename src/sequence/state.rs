@@ -1,9 +1,9 @@
 use super::event::{Bar, Event, EventNo, Mode, describe_part};
 use super::plan::{Plan, Quantity, Step, StepId, Stretch};
-use crate::grammar::{HalfCycle, Parked, Part, Place, Reason, Stage, Statement};
 use crate::installation::{Accessory, Board, Circuit, CircuitKind, Job};
 use crate::limits::{Finding, Outcome, Tables, Verdict};
 use crate::quantity::{Conductors, Number, Reading, Relation, TestVoltage, Unit};
+use crate::terms::{HalfCycle, Parked, Part, Place, Reason, Stage, Statement};
 use jiff::{SignedDuration, Timestamp};
 use serde::ser::SerializeMap;
 use serde::{Deserialize, Serialize};

@@ -1,5 +1,5 @@
 use super::{Mark, Profile, Tone, Voice};
-use crate::grammar::Manner;
+use crate::terms::Manner;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, TryRecvError, channel};
 use std::thread;

@@ -634,8 +634,8 @@ mod tests {
 
     #[test]
     fn nothing_that_adds_or_confirms_is_taken_from_words_spoken_over_the_program() {
-        use crate::grammar::{Manner, Statement};
         use crate::quantity::Reading;
+        use crate::terms::{Manner, Statement};
         assert!(may_be_said_over(&Said::Negative));
         assert!(may_be_said_over(&Said::Manner(Manner::Quieter)));
         assert!(!may_be_said_over(&Said::Affirm));

@@ -19,7 +19,7 @@ pub use speakable::speakable;
 pub use system::System;
 pub use terminal::Terminal;
 
-use crate::grammar::Manner;
+use crate::terms::Manner;
 use std::time::{Duration, Instant};
 
 /// How a line is to sound.

@@ -1,4 +1,4 @@
-use crate::grammar::Manner;
+use crate::terms::Manner;
 use serde::{Deserialize, Serialize};
 
 /// How the person likes the program to speak. Written in a settings file as

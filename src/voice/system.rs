@@ -2,7 +2,7 @@ use super::fallback::Failing;
 use super::speakable::speakable;
 use super::tones::Notes;
 use super::{Mark, Profile, Rate, Tone, Voice, Volume};
-use crate::grammar::Manner;
+use crate::terms::Manner;
 use anyhow::{Context, anyhow, bail, ensure};
 use std::collections::VecDeque;
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};

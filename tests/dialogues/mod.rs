@@ -1,5 +1,6 @@
 //! Dialogues: what a person says and what the program answers.
 
+mod golden;
 pub mod plain;
 mod spoken;
 mod typed;

@@ -3,9 +3,7 @@
 //! Nothing here knows of wording. Values come from the job file by the same formulas that a person
 //! would use beforehand: IEC 60228 for conductors, the sum of Ze and R1+R2 for loops.
 
-use bothhands::grammar::{
-    Alteration, Change, Grammar, Part, Place, Reason, Said, Stage, Statement,
-};
+use bothhands::grammar::{Grammar, Said};
 use bothhands::installation::{Circuit, Job};
 use bothhands::limits::conductor::{Through, expected};
 use bothhands::limits::{Earthing, Tables};
@@ -13,6 +11,7 @@ use bothhands::quantity::{Celsius, Conductors, Reading, Relation, Unit};
 use bothhands::sequence::{
     Ask, Event, Line, Quantity, Session, State, Step, Turn, invariants, place_of,
 };
+use bothhands::terms::{Alteration, Change, Part, Place, Reason, Stage, Statement};
 use jiff::{SignedDuration, Timestamp};
 
 /// Between one utterance and the next.

@@ -82,7 +82,7 @@ fn an_edited_copy_of_the_tables_decides() {
     );
 }
 
-fn files() -> Vec<PathBuf> {
+pub fn files() -> Vec<PathBuf> {
     let only = std::env::var("DIALOGUE").unwrap_or_default();
     let mut files: Vec<PathBuf> = fs::read_dir("tests/dialogues")
         .unwrap()
@@ -95,16 +95,16 @@ fn files() -> Vec<PathBuf> {
 }
 
 /// One file being gone through.
-struct Run<'a> {
+pub struct Run<'a> {
     lines: Vec<&'a str>,
     at: usize,
-    site: Option<Site>,
+    pub site: Option<Site>,
     written: Vec<String>,
-    wrong: Vec<String>,
+    pub wrong: Vec<String>,
 }
 
 impl<'a> Run<'a> {
-    fn new(text: &'a str) -> Self {
+    pub fn new(text: &'a str) -> Self {
         Self {
             lines: text.lines().collect(),
             at: 0,
@@ -114,7 +114,7 @@ impl<'a> Run<'a> {
         }
     }
 
-    fn all(&mut self, write: bool) {
+    pub fn all(&mut self, write: bool) {
         while let Some(line) = self.lines.get(self.at).copied() {
             self.at += 1;
             self.written.push(line.to_owned());

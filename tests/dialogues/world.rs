@@ -1,8 +1,9 @@
 //! A job of `tests/dialogues/jobs/` and what may be said in it: what random walks draw from.
 
-use bothhands::grammar::{Grammar, Place, Said};
+use bothhands::grammar::{Grammar, Said};
 use bothhands::installation::Job;
 use bothhands::sequence::place_of;
+use bothhands::terms::Place;
 use std::collections::HashMap;
 
 pub struct World {

@@ -6,6 +6,9 @@
 
 #![cfg(all(feature = "hand-in", unix))]
 
+mod server;
+mod walk;
+
 use crate::dialogues::world::World;
 use crate::handed_in::server::{Database, Server};
 use crate::keeping::{clip, folder, folder_in_memory, note};

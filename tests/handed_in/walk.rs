@@ -3,10 +3,11 @@
 
 use crate::dialogues::plain::plain_answer;
 use crate::dialogues::world::World;
-use bothhands::grammar::{Alteration, Change, Part, Reason, Said, Statement};
+use bothhands::grammar::Said;
 use bothhands::quantity::{Conductors, Reading, Relation};
 use bothhands::sequence::{Event, EventNo, Mode, Session, Standing, correct_at_desk};
 use bothhands::store::{self, Evidence, NewEvent, Options, Store};
+use bothhands::terms::{Alteration, Change, Part, Reason, Statement};
 use jiff::{SignedDuration, Timestamp};
 use std::path::Path;
 use std::sync::{Arc, Mutex};

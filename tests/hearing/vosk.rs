@@ -4,9 +4,10 @@
 
 use assert_cmd::Command;
 use bothhands::audio;
-use bothhands::grammar::{Change, Grammar, Said, Statement};
+use bothhands::grammar::{Grammar, Said};
 use bothhands::speech::vosk::{Vosk, VoskError};
 use bothhands::speech::{Expectation, Heard, Outcome, Recogniser};
+use bothhands::terms::{Change, Statement};
 use predicates::prelude::*;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, LazyLock, Mutex, PoisonError};

@@ -46,7 +46,7 @@ fn a_log_of_format_1_can_be_opened_and_gone_on_in() {
         Some("title = \"Boathouse\"\n")
     );
     let events = store.len().unwrap();
-    store.append(&[keeping::note(1)], None).unwrap();
+    store.append(&[crate::keeping::note(1)], None).unwrap();
     assert_eq!(store.verify().unwrap().faults, []);
     assert_eq!(store.len().unwrap(), events + 1);
 }

@@ -226,7 +226,7 @@ fn a_second_program_is_told_who_writes() {
 fn many_programs_take_turns_and_none_loses_anything() {
     let dir = folder();
     let path = dir.path().join("session.db");
-    let (programs, times) = if keeping::long() {
+    let (programs, times) = if crate::keeping::long() {
         (8, "100")
     } else {
         (4, "6")

@@ -2,12 +2,13 @@
 //! are answered by themselves where the test says nothing else.
 
 use bothhands::audio::{SAMPLE_RATE, Utterance};
-use bothhands::grammar::{Alteration, Change, Part, Place, Said, Statement};
+use bothhands::grammar::Said;
 use bothhands::installation::{CircuitKind, Job};
 use bothhands::quantity::{Conductors, Reading, Relation, Unit};
 use bothhands::report::Log;
 use bothhands::sequence::{Ask, Event, Line, Mode, Quantity, Session, Step, place_of};
 use bothhands::store::{Evidence, NewEvent, Options, Store};
+use bothhands::terms::{Alteration, Change, Part, Place, Statement};
 use jiff::{SignedDuration, Timestamp};
 use std::path::Path;
 use std::sync::{Arc, Mutex};

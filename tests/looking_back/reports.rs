@@ -1,11 +1,12 @@
 //! What is on paper afterwards: the schedule and the dialogue of whole sessions.
 
 use crate::looking_back::rehearsal::{self, Rehearsal, altered, both, megohms, socket};
-use bothhands::grammar::{Change, Part, Reason, Said};
+use bothhands::grammar::Said;
 use bothhands::quantity::Conductors;
 use bothhands::report::{self, Cell, Schedule, Times};
 use bothhands::sequence::Event;
 use bothhands::store::{Mode, Sounds, Store, import};
+use bothhands::terms::{Change, Part, Reason};
 use std::fs::File;
 use std::io::BufReader;
 use std::path::Path;

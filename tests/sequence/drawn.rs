@@ -5,9 +5,10 @@
 //! `DRAW=write cargo test --test it drawn` writes it anew.
 
 use crate::dialogues::plain::Site;
-use bothhands::grammar::{Reason, Said, Stage, Statement};
+use bothhands::grammar::Said;
 use bothhands::installation::Job;
 use bothhands::sequence::{Bar, Event, Mode, State, speak};
+use bothhands::terms::{Reason, Stage, Statement};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
 use std::path::Path;

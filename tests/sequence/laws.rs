@@ -3,10 +3,10 @@
 //! guard that is taken out by mistake is found by the dialogues and by the walk in `model_walk.rs`.
 
 use crate::dialogues::plain::Site;
-use bothhands::grammar::Statement;
 use bothhands::installation::Job;
 use bothhands::quantity::{Pair, Reading, TestVoltage, Unit};
 use bothhands::sequence::{Event, EventNo, StepId, Withdrawal, invariants};
+use bothhands::terms::Statement;
 use std::path::Path;
 
 const MORNING: &str = "2026-11-25T09:30:00Z";

@@ -12,11 +12,12 @@
 
 use crate::dialogues::plain::{Site, plain_answer};
 use crate::dialogues::world::World;
-use bothhands::grammar::{
-    Alteration, Change, HalfCycle, Parked, Part, Place, Reason, Said, Stage, Statement,
-};
+use bothhands::grammar::Said;
 use bothhands::quantity::{Conductors, Number, Pair, Reading, Relation, TestVoltage, Unit};
 use bothhands::sequence::{ABSENCE, Event, EventNo, Mode, Session, State, StepId, Turn};
+use bothhands::terms::{
+    Alteration, Change, HalfCycle, Parked, Part, Place, Reason, Stage, Statement,
+};
 use jiff::{SignedDuration, Timestamp};
 use std::collections::{BTreeMap, BTreeSet};
 

@@ -10,7 +10,7 @@ use crate::sound::room::{
 };
 use bothhands::audio::SAMPLE_RATE;
 use bothhands::audio::microphone::{Event, Microphone, Notice};
-use bothhands::grammar::Manner;
+use bothhands::terms::Manner;
 use bothhands::voice::{Failing, Gate, Mark, Profile, System, Tone, Voice};
 use std::path::PathBuf;
 use std::time::{Duration, Instant};

@@ -5,6 +5,7 @@ mod said_aloud;
 mod shipped;
 
 use super::*;
+use crate::terms::*;
 use std::sync::LazyLock;
 
 pub(super) static GRAMMAR: LazyLock<Grammar> = LazyLock::new(|| {

@@ -1,11 +1,11 @@
 use super::{Maker, Procedure, measure};
-use crate::grammar::{Place, Stage};
 use crate::installation::{Board, Job};
 use crate::quantity::{Reading, Unit};
 use crate::sequence::judging;
 use crate::sequence::plan::{Quantity, Step};
 use crate::sequence::readings::Judged;
 use crate::sequence::state::State;
+use crate::terms::{Place, Stage};
 
 /// Continuity of the main and supplementary protective bonding conductors, BS 7671 643.2.
 #[derive(Debug)]

@@ -1,5 +1,4 @@
 use super::{Maker, Procedure, measure};
-use crate::grammar::{Part, Place, Stage};
 use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, SystemVoltage};
 use crate::quantity::{Conductors, Pair, Reading, Unit};
 use crate::sequence::event::Bar;
@@ -8,6 +7,7 @@ use crate::sequence::plan::{Ask, Quantity, Step};
 use crate::sequence::readings::Judged;
 use crate::sequence::speak;
 use crate::sequence::state::{State, place_of};
+use crate::terms::{Part, Place, Stage};
 
 /// Continuity of protective conductors of radial circuits by R1+R2: line and cpc linked at the
 /// board, read at every point, which checks polarity there too. BS 7671 643.2, IET Guidance

@@ -1,10 +1,10 @@
 use super::{Maker, Procedure};
-use crate::grammar::{Stage, Statement};
 use crate::installation::{Board, Job};
 use crate::sequence::event::Bar;
 use crate::sequence::plan::Step;
 use crate::sequence::speak::{self, Line};
 use crate::sequence::state::State;
+use crate::terms::{Stage, Statement};
 
 /// The way to energising: covers on, locks off, and only with the out-list empty and every dead
 /// test done or its reason recorded.

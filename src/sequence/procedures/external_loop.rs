@@ -1,5 +1,4 @@
 use super::{Maker, Procedure, measure};
-use crate::grammar::{Part, Stage};
 use crate::installation::{Board, Earthing, Job};
 use crate::quantity::{Pair, Reading, Unit};
 use crate::sequence::event::Bar;
@@ -7,6 +6,7 @@ use crate::sequence::judging;
 use crate::sequence::plan::{Ask, Quantity, Step};
 use crate::sequence::readings::Judged;
 use crate::sequence::state::State;
+use crate::terms::{Part, Stage};
 
 /// External earth fault loop impedance at the origin, with the earthing conductor off the means
 /// of earthing, and put back at once. BS 7671 643.7.2, IET Guidance Note 3. On TT it is the

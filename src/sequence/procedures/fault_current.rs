@@ -1,11 +1,11 @@
 use super::{Maker, Procedure, measure};
-use crate::grammar::Stage;
 use crate::installation::{Board, Job, Phases};
 use crate::quantity::{Pair, Reading, Unit};
 use crate::sequence::judging;
 use crate::sequence::plan::{Quantity, Step};
 use crate::sequence::readings::Judged;
 use crate::sequence::state::State;
+use crate::terms::Stage;
 
 /// Prospective fault current at the board, line to neutral and line to earth; the larger counts.
 /// BS 7671 643.7.3.201.

@@ -1,9 +1,9 @@
 use super::{Maker, Procedure};
-use crate::grammar::{Stage, Statement};
 use crate::installation::{Board, Circuit, Job};
 use crate::sequence::plan::Step;
 use crate::sequence::speak::Line;
 use crate::sequence::state::State;
+use crate::terms::{Stage, Statement};
 
 /// Functional checks: switchgear, controls, interlocks, arc fault detection where fitted. BS 7671
 /// 643.10.

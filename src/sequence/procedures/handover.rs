@@ -1,9 +1,9 @@
 use super::{Maker, Procedure};
-use crate::grammar::{Stage, Statement};
 use crate::installation::{Board, Job};
 use crate::sequence::event::Bar;
 use crate::sequence::plan::Step;
 use crate::sequence::state::State;
+use crate::terms::{Stage, Statement};
 
 /// Handover after the last board: instruments away, results and exceptions explained. BS 7671
 /// Part 6, chapter 64: reporting.

@@ -1,11 +1,11 @@
 use super::{Maker, Procedure, measure};
-use crate::grammar::{Stage, Statement};
 use crate::installation::{Board, Instrument, InstrumentUse, Job};
 use crate::quantity::{Number, Reading, Relation, Unit};
 use crate::sequence::plan::{Quantity, Step};
 use crate::sequence::readings::Judged;
 use crate::sequence::speak;
 use crate::sequence::state::State;
+use crate::terms::{Stage, Statement};
 
 /// Checks of the continuity and insulation ranges before use: leads apart read over range, leads
 /// joined read about zero, and the leads' resistance is noted or nulled. Common practice; HSE

@@ -1,5 +1,4 @@
 use super::{Maker, Procedure};
-use crate::grammar::{Stage, Statement};
 use crate::installation::{Board, Circuit, CircuitKind, Job, JobKind, Phases, SystemVoltage};
 use crate::limits::insulation::Pattern;
 use crate::quantity::{Conductors, Pair, Reading, TestVoltage, Unit};
@@ -9,6 +8,7 @@ use crate::sequence::plan::{Ask, Measure, Quantity, Step};
 use crate::sequence::readings::Judged;
 use crate::sequence::speak;
 use crate::sequence::state::{Progress, State};
+use crate::terms::{Stage, Statement};
 
 /// Insulation resistance, BS 7671 643.3 and Table 64: 250 V between line and neutral first when
 /// something may be connected, then the full voltage between every pair; or, with equipment that

@@ -1,5 +1,4 @@
 use super::{Maker, Procedure};
-use crate::grammar::{Stage, Statement};
 use crate::installation::{Board, Job, Phases, Source};
 use crate::quantity::{Pair, Reading, Unit};
 use crate::sequence::decide::Reply;
@@ -7,6 +6,7 @@ use crate::sequence::event::{Bar, Event};
 use crate::sequence::plan::Step;
 use crate::sequence::speak::{self, Line};
 use crate::sequence::state::{Progress, State};
+use crate::terms::{Stage, Statement};
 
 /// Safe isolation: identify, find every source, prove the indicator, isolate, lock off, prove
 /// dead between every pair, prove the indicator again. Source: HSE HSG85 and GS38.

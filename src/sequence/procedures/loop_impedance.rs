@@ -1,11 +1,11 @@
 use super::{Maker, Procedure, measure};
-use crate::grammar::Stage;
 use crate::installation::{Board, Circuit, Job, Phases, SystemVoltage};
 use crate::quantity::{Pair, Reading, Unit};
 use crate::sequence::judging;
 use crate::sequence::plan::{Quantity, Step};
 use crate::sequence::readings::Judged;
 use crate::sequence::state::{State, place_of};
+use crate::terms::Stage;
 
 /// Earth fault loop impedance at the furthest point of each circuit. BS 7671 643.7.3.
 #[derive(Debug)]

@@ -26,9 +26,9 @@ use super::plan::{Ask, Measure, Quantity, Step, StepId};
 use super::readings::Judged;
 use super::speak::{self, Line};
 use super::state::State;
-use crate::grammar::{Place, Stage, Statement};
 use crate::installation::{Board, Circuit, Job};
 use crate::quantity::{Pair, Reading, Unit};
+use crate::terms::{Place, Stage, Statement};
 use std::fmt;
 
 /// Before the circuits of a board are tested.

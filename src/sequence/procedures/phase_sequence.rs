@@ -1,9 +1,9 @@
 use super::{Maker, Procedure};
-use crate::grammar::{Stage, Statement};
 use crate::installation::{Board, Job, Phases};
 use crate::sequence::plan::Step;
 use crate::sequence::speak::Line;
 use crate::sequence::state::State;
+use crate::terms::{Stage, Statement};
 
 /// Phase sequence of a three-phase board. BS 7671 643.9.
 #[derive(Debug)]

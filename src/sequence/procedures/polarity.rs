@@ -1,9 +1,9 @@
 use super::{Maker, Procedure};
-use crate::grammar::{Stage, Statement};
 use crate::installation::{Board, Circuit, Job};
 use crate::sequence::plan::Step;
 use crate::sequence::speak::Line;
 use crate::sequence::state::State;
+use crate::terms::{Stage, Statement};
 
 /// Polarity of a dead circuit: single-pole devices in the line conductor only, and accessories
 /// connected the right way. BS 7671 643.6.

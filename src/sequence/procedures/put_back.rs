@@ -1,8 +1,8 @@
 use super::{Maker, Procedure, insulation};
-use crate::grammar::{Part, Stage};
 use crate::installation::{Board, Circuit, Job};
 use crate::sequence::plan::{Ask, Step};
 use crate::sequence::state::{OutEntry, State};
+use crate::terms::{Part, Stage};
 
 /// Everything that was taken out, linked or switched over for a test is put back: on each circuit
 /// before the next, and on the whole board before energising.

@@ -1,5 +1,4 @@
 use super::{Maker, Procedure};
-use crate::grammar::{HalfCycle, Stage, Statement};
 use crate::installation::{Board, Circuit, Job, RcdTest};
 use crate::quantity::{Reading, Unit};
 use crate::sequence::judging;
@@ -7,6 +6,7 @@ use crate::sequence::plan::{Measure, Quantity, Step};
 use crate::sequence::readings::Judged;
 use crate::sequence::speak::Line;
 use crate::sequence::state::State;
+use crate::terms::{HalfCycle, Stage, Statement};
 
 /// RCDs: no trip at half the rated current, the time at the rated current on both half-cycles
 /// with an alternating current, whatever the type, and at five times it, as the job file asks;

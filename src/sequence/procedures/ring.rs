@@ -1,5 +1,4 @@
 use super::{Maker, Procedure, measure};
-use crate::grammar::Stage;
 use crate::installation::{Board, Circuit, CircuitKind, Job};
 use crate::quantity::{Conductors, Pair, Reading, Unit};
 use crate::sequence::judging;
@@ -7,6 +6,7 @@ use crate::sequence::plan::{Quantity, Step};
 use crate::sequence::readings::Judged;
 use crate::sequence::speak;
 use crate::sequence::state::{State, place_of};
+use crate::terms::Stage;
 
 /// Continuity of ring final circuit conductors in three stages, BS 7671 643.2.1 and IET Guidance
 /// Note 3: end to end; line and neutral cross-connected, read at every outlet; line and cpc

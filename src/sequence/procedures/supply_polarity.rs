@@ -1,9 +1,9 @@
 use super::{Maker, Procedure, polarity};
-use crate::grammar::{Stage, Statement};
 use crate::installation::{Board, Job};
 use crate::sequence::plan::Step;
 use crate::sequence::speak::Line;
 use crate::sequence::state::State;
+use crate::terms::{Stage, Statement};
 
 /// Polarity of the supply at the origin, checked before anything else is tested live. BS 7671
 /// 643.6.

@@ -1,0 +1,60 @@
+use serde::{Deserialize, Serialize};
+
+/// Quantities of the trade that have a name of their own.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Measure {
+    /// Line conductor of a ring, end to end.
+    R1,
+    /// Neutral conductor of a ring, end to end.
+    Rn,
+    /// Protective conductor: of a ring end to end, or with a long lead.
+    R2,
+    /// R1 + R2: line and protective conductor together.
+    #[serde(rename = "r1-r2")]
+    R1R2,
+    /// External earth fault loop impedance.
+    Ze,
+    /// Earth fault loop impedance.
+    Zs,
+    /// Prospective fault current.
+    FaultCurrent,
+}
+
+impl Measure {
+    /// As said aloud: "r one plus r two".
+    pub fn spoken(self) -> &'static str {
+        match self {
+            Self::R1 => "r one",
+            Self::Rn => "r n",
+            Self::R2 => "r two",
+            Self::R1R2 => "r one plus r two",
+            Self::Ze => "z e",
+            Self::Zs => "z s",
+            Self::FaultCurrent => "fault current",
+        }
+    }
+}
+
+/// Half-cycle of an RCD test.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum HalfCycle {
+    Positive,
+    Negative,
+}
+
+impl HalfCycle {
+    /// As written: "positive half-cycle".
+    pub fn shown(self) -> &'static str {
+        match self {
+            Self::Positive => "positive half-cycle",
+            Self::Negative => "negative half-cycle",
+        }
+    }
+
+    /// As said aloud: "positive half cycle".
+    pub fn spoken(self) -> String {
+        self.shown().replace('-', " ")
+    }
+}

@@ -1,0 +1,37 @@
+//! The words of the trade: stages, statements, reasons, what is altered and how. Plain data, and
+//! for each ONE place that holds its words.
+//!
+//! A term has two texts at most, and both stand beside it:
+//!
+//! - `shown()`, also its [`Display`](std::fmt::Display): what the program says and writes;
+//! - `spoken()`: what a person says for it, which the grammar understands. It differs from
+//!   `shown()` only where short forms are hard to tell apart by ear.
+
+mod alteration;
+mod manner;
+mod measure;
+mod place;
+mod reason;
+mod stage;
+mod statement;
+
+pub use alteration::{Alteration, Change, Parked, Part};
+pub use manner::Manner;
+pub use measure::{HalfCycle, Measure};
+pub use place::Place;
+pub use reason::Reason;
+pub use stage::Stage;
+pub use statement::Statement;
+
+/// Gives `Display` the text that `shown` gives.
+macro_rules! display_as_shown {
+    ($($term:ty),+) => {$(
+        impl std::fmt::Display for $term {
+            fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+                f.write_str(self.shown())
+            }
+        }
+    )+};
+}
+
+display_as_shown!(Change, HalfCycle, Manner, Parked, Reason, Stage, Statement);

@@ -1,0 +1,49 @@
+use serde::{Deserialize, Serialize};
+
+/// Why something was not done. Listed reasons are heard; any other is kept as sound or typed.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Reason {
+    EquipmentCannotBeTakenOut,
+    NoAccess,
+    ClientRequest,
+    InUse,
+    Damaged,
+    NotApplicable,
+    InstrumentFault,
+    Unsafe,
+    OutOfTime,
+    /// Given by the instructor or the person in charge.
+    Instructed,
+    /// "Reason on the recording": the sound kept with this utterance tells.
+    OnTheRecording,
+}
+
+impl Reason {
+    /// As the program says and writes it: "client's request".
+    pub fn shown(&self) -> &'static str {
+        match self {
+            Self::EquipmentCannotBeTakenOut => "equipment cannot be taken out",
+            Self::NoAccess => "no access",
+            Self::ClientRequest => "client's request",
+            Self::InUse => "in use",
+            Self::Damaged => "damaged",
+            Self::NotApplicable => "not applicable",
+            Self::InstrumentFault => "instrument fault",
+            Self::Unsafe => "not safe to do",
+            Self::OutOfTime => "out of time",
+            Self::Instructed => "as instructed",
+            Self::OnTheRecording => "reason on the recording",
+        }
+    }
+
+    /// As a person says it after the word "reason": "client request".
+    pub fn spoken(&self) -> &'static str {
+        match self {
+            Self::ClientRequest => "client request",
+            Self::Unsafe => "not safe",
+            Self::OnTheRecording => "on the recording",
+            same => same.shown(),
+        }
+    }
+}

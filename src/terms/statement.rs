@@ -1,0 +1,88 @@
+use serde::{Deserialize, Serialize};
+
+/// Plain statements, each the answer to some step.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Statement {
+    /// "Done", "ready", "complete".
+    Done,
+    /// "Proved": the indicator works on a known source.
+    Proved,
+    /// "Not proved".
+    NotProved,
+    Isolated,
+    LockedOff,
+    Dead,
+    Live,
+    Energised,
+    /// Leads apart.
+    Open,
+    /// Leads joined.
+    Shorted,
+    /// The resistance of the leads is taken off by the instrument.
+    Nulled,
+    Discharged,
+    NothingConnected,
+    PolarityCorrect,
+    PolarityReversed,
+    Tripped,
+    NoTrip,
+    Pass,
+    Fail,
+    /// Phase sequence.
+    SequenceCorrect,
+    SequenceReversed,
+}
+
+impl Statement {
+    /// As written: "no trip".
+    pub fn shown(self) -> &'static str {
+        match self {
+            Self::Done => "done",
+            Self::Proved => "proved",
+            Self::NotProved => "not proved",
+            Self::Isolated => "isolated",
+            Self::LockedOff => "locked off",
+            Self::Dead => "dead",
+            Self::Live => "live",
+            Self::Energised => "energised",
+            Self::Open => "open",
+            Self::Shorted => "shorted",
+            Self::Nulled => "nulled",
+            Self::Discharged => "discharged",
+            Self::NothingConnected => "nothing connected",
+            Self::PolarityCorrect => "polarity correct",
+            Self::PolarityReversed => "polarity reversed",
+            Self::Tripped => "tripped",
+            Self::NoTrip => "no trip",
+            Self::Pass => "pass",
+            Self::Fail => "fail",
+            Self::SequenceCorrect => "sequence correct",
+            Self::SequenceReversed => "sequence reversed",
+        }
+    }
+
+    /// As the program says it back. That something is dead is the person's word, never the
+    /// program's: "you say dead".
+    pub fn said_back(self) -> &'static str {
+        match self {
+            Self::Dead => "you say dead",
+            same => same.shown(),
+        }
+    }
+
+    /// As a person says it: "did not trip".
+    pub fn spoken(self) -> &'static str {
+        match self {
+            Self::NotProved => "indicator failed",
+            Self::Open => "leads open",
+            Self::Shorted => "leads shorted",
+            Self::Nulled => "leads nulled",
+            Self::NoTrip => "did not trip",
+            Self::Pass => "works",
+            Self::SequenceCorrect => "phase sequence correct",
+            Self::SequenceReversed => "phase sequence reversed",
+            same => same.shown(),
+        }
+    }
+}

@@ -1,0 +1,120 @@
+//! The log of every dialogue as the first edition of the plan wrote it, in `tests/golden/edition-1`:
+//! its exported lines, the state they fold to as JSON, and its schedule as CSV. Whatever changes
+//! in the program, an old log is still read as it was.
+//!
+//! The files were written once, by the build of 2026-11-26 (`GOLDEN=write`), and are never written
+//! again: a later edition gets a folder of its own.
+
+use crate::dialogues::typed::{Run, files};
+use bothhands::report::{Log, Schedule, Times, csv};
+use bothhands::sequence::{EVENT_VERSION, Event};
+use bothhands::store::{Mode, NewEvent, Options, Sounds, Store, import};
+use jiff::Timestamp;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicI64, Ordering};
+
+const FOLDER: &str = "tests/golden/edition-1";
+
+/// What a log comes to: its lines, its state and its schedule.
+struct Came {
+    lines: String,
+    state: String,
+    schedule: String,
+}
+
+#[test]
+fn logs_of_the_first_edition_read_as_they_did() {
+    if std::env::var("GOLDEN").is_ok_and(|v| v == "write") {
+        return write();
+    }
+    let mut names: Vec<PathBuf> = fs::read_dir(FOLDER)
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .filter(|path| path.extension().is_some_and(|ext| ext == "jsonl"))
+        .collect();
+    names.sort();
+    assert!(names.len() >= 60, "only {} logs", names.len());
+    let mut wrong = Vec::new();
+    for path in names {
+        let lines = fs::read_to_string(&path).unwrap();
+        let came = read(&lines);
+        let mut differs = |what: &str, wanted: String, found: &str| {
+            if wanted != found {
+                let at = wanted
+                    .chars()
+                    .zip(found.chars())
+                    .take_while(|(a, b)| a == b)
+                    .count();
+                let from = at.saturating_sub(60);
+                let around = |text: &str| text.chars().skip(from).take(160).collect::<String>();
+                wrong.push(format!(
+                    "{}: another {what}:\n  was ...{}\n  now ...{}",
+                    path.display(),
+                    around(&wanted),
+                    around(found)
+                ));
+            }
+        };
+        let beside = |ending: &str| fs::read_to_string(path.with_extension(ending)).unwrap();
+        differs("export", lines.clone(), &came.lines);
+        differs("state", beside("state.json"), &came.state);
+        differs("schedule", beside("csv"), &came.schedule);
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+fn read(lines: &str) -> Came {
+    let dir = tempfile::tempdir().unwrap();
+    let db = dir.path().join("log.db");
+    import(&mut lines.as_bytes(), Path::new("lines"), None, &db).unwrap();
+    came(&Store::open(&db, Mode::Read).unwrap())
+}
+
+fn came(store: &Store) -> Came {
+    let mut lines = Vec::new();
+    store.export(&mut lines, &Sounds::Inside).unwrap();
+    let log = Log::read(store).unwrap();
+    let state = serde_json::to_string(&log.state().unwrap()).unwrap() + "\n";
+    Came {
+        lines: String::from_utf8(lines).unwrap(),
+        state,
+        schedule: csv(&Schedule::of(&log, &Times::utc()).unwrap()),
+    }
+}
+
+fn write() {
+    fs::create_dir_all(FOLDER).unwrap();
+    for path in files() {
+        let text = fs::read_to_string(&path).unwrap();
+        let mut run = Run::new(&text);
+        run.all(false);
+        assert!(run.wrong.is_empty(), "{:?}", run.wrong);
+        let came = kept(&run.site.unwrap().events);
+        let to = |ending: &str| {
+            Path::new(FOLDER)
+                .join(path.file_stem().unwrap())
+                .with_extension(ending)
+        };
+        fs::write(to("jsonl"), came.lines).unwrap();
+        fs::write(to("state.json"), came.state).unwrap();
+        fs::write(to("csv"), came.schedule).unwrap();
+    }
+}
+
+fn kept(events: &[(Event, Timestamp)]) -> Came {
+    let dir = tempfile::tempdir().unwrap();
+    let clock = Arc::new(AtomicI64::new(0));
+    let ticking = Arc::clone(&clock);
+    let options = Options::new(Mode::AppendOrCreate)
+        .device("bench")
+        .clock(move || Timestamp::from_microsecond(ticking.load(Ordering::SeqCst)).unwrap());
+    let mut store = Store::open_with(dir.path().join("log.db"), options).unwrap();
+    for (event, at) in events {
+        clock.store(at.as_microsecond(), Ordering::SeqCst);
+        let event = NewEvent::new(event.kind(), u32::from(EVENT_VERSION), event).unwrap();
+        store.append(&[event], None).unwrap();
+    }
+    came(&store)
+}
