@@ -42,7 +42,8 @@ pub fn spoil(rng: &mut Rng, seed: &[u8], others: &[Vec<u8>]) -> Vec<u8> {
 
 /// As [`spoil`], for a text: what is no longer UTF-8 is replaced.
 pub fn spoil_text(rng: &mut Rng, seeds: &[Vec<u8>]) -> String {
-    let bytes = spoil(rng, &seeds[rng.usize(..seeds.len())], seeds);
+    let seed = rng.usize(..seeds.len());
+    let bytes = spoil(rng, &seeds[seed], seeds);
     String::from_utf8_lossy(&bytes).into_owned()
 }
 

@@ -219,10 +219,6 @@ pub fn reading(reading: Reading) -> Said {
     }
 }
 
-pub fn value(number: &str) -> Said {
-    reading(exact(number))
-}
-
 pub fn megohms(number: &str) -> Said {
     reading(exact(number).in_unit(Unit::MegOhm))
 }
