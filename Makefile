@@ -25,6 +25,11 @@ PART := @tests/tools/part.sh
 # One set of features for the dependencies: tests/features adds those that the package leaves out.
 WITHOUT := --package bothhands --package bothhands-features --no-default-features
 
+# A clone that is built once has no use for what makes the next build quicker.
+ifdef CI
+export CARGO_INCREMENTAL := 0
+endif
+
 .PHONY: demo check test test-long bench clips packages-build packages-test
 
 demo: packages-build

@@ -118,3 +118,41 @@ fn dialogue(bencher: Bencher, circuits: u16) {
     let log = log(circuits);
     bencher.bench(|| report::dialogue_text(&report::dialogue(&log).unwrap(), &Times::utc()));
 }
+
+/// Keeping a reading, and a log of a thousand of them checked.
+mod keeping {
+    use super::{SOUND, audio};
+    use bothhands::store::{Evidence, Mode, NewEvent, Store};
+    use divan::Bencher;
+
+    fn reading(n: u64) -> NewEvent {
+        NewEvent::new("note", 1, &serde_json::json!({ "n": n })).unwrap()
+    }
+
+    #[divan::bench]
+    fn append_with_sound(bencher: Bencher) {
+        let folder = tempfile::tempdir().unwrap();
+        let mut store = Store::open(folder.path().join("log.db"), Mode::AppendOrCreate).unwrap();
+        let utterance = audio::Utterance {
+            samples: SOUND.clone(),
+            start: 0,
+            speech_end: 0,
+        };
+        let heard = serde_json::json!({ "fit": -0.25 });
+        let sound = Evidence::new(&utterance, "two nine nine", &heard).unwrap();
+        let mut n = 0;
+        bencher.bench_local(|| {
+            n += 1;
+            store.append(&[reading(n)], Some(&sound)).unwrap()
+        });
+    }
+
+    #[divan::bench(sample_count = 10)]
+    fn verify_a_thousand(bencher: Bencher) {
+        let folder = tempfile::tempdir().unwrap();
+        let mut store = Store::open(folder.path().join("log.db"), Mode::AppendOrCreate).unwrap();
+        let thousand: Vec<NewEvent> = (0..1000).map(reading).collect();
+        store.append(&thousand, None).unwrap();
+        bencher.bench_local(|| store.verify().unwrap());
+    }
+}
