@@ -11,11 +11,17 @@
     unreachable_pub,
     reason = "a program of tests, used by nobody"
 )]
-#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test may fail")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::missing_panics_doc,
+    reason = "a test may fail"
+)]
 
 mod commands;
 mod dependencies;
 mod dialogues;
+mod documented;
 mod fuzz;
 #[cfg(all(feature = "hand-in", unix))]
 mod handed_in;

@@ -112,14 +112,14 @@ impl Cell {
 
 /// Which of several readings a cell shows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Worst {
+pub(crate) enum Worst {
     Lowest,
     Highest,
 }
 
 /// One cell from the steps that belong in it: the worst of their readings, else what was said,
 /// else why there is nothing.
-pub fn cell<'a>(
+pub(crate) fn cell<'a>(
     state: &'a State,
     steps: impl Iterator<Item = &'a Step> + Clone,
     worst: Worst,
@@ -189,7 +189,7 @@ fn not_tested(step: &Step, reason: &str, limitations: &[Limitation]) -> Cell {
 }
 
 /// A row of a step's reading.
-pub fn reading_row(step: &Step, kept: &Kept) -> ReadingRow {
+pub(crate) fn reading_row(step: &Step, kept: &Kept) -> ReadingRow {
     ReadingRow {
         event: kept.no,
         at: kept.at,

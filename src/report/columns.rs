@@ -3,7 +3,7 @@ use super::schedule::{BoardSchedule, CircuitRow};
 use super::words::plain;
 
 /// One column of the circuit table: its heading, and what stands in it.
-pub struct Column {
+pub(crate) struct Column {
     pub group: &'static str,
     pub head: &'static str,
     pub cell: for<'a> fn(&'a CircuitRow) -> Shown<'a>,
@@ -12,7 +12,7 @@ pub struct Column {
 }
 
 /// What stands in a cell.
-pub enum Shown<'a> {
+pub(crate) enum Shown<'a> {
     /// Nothing belongs here.
     Nothing,
     Text(String),
@@ -21,7 +21,7 @@ pub enum Shown<'a> {
 
 impl Column {
     /// Its name when it stands alone: "Ring Ω: r₁".
-    pub fn label(&self) -> String {
+    pub(crate) fn label(&self) -> String {
         match (self.group, self.head) {
             ("Circuit", head) => head.to_owned(),
             (group, "") => group.to_owned(),
@@ -79,7 +79,7 @@ const COLUMNS: &[Column] = &[
 ];
 
 /// The columns that a board's circuits need.
-pub fn columns(board: &BoardSchedule) -> Vec<&'static Column> {
+pub(crate) fn columns(board: &BoardSchedule) -> Vec<&'static Column> {
     COLUMNS
         .iter()
         .filter(|column| board.circuits.iter().any(|c| (column.used)(c)))
@@ -87,7 +87,7 @@ pub fn columns(board: &BoardSchedule) -> Vec<&'static Column> {
 }
 
 /// The groups of columns that stand beside each other, with how many columns each has.
-pub fn groups(columns: &[&Column]) -> Vec<(&'static str, usize)> {
+pub(crate) fn groups(columns: &[&Column]) -> Vec<(&'static str, usize)> {
     let mut groups: Vec<(&str, usize)> = Vec::new();
     for column in columns {
         match groups.last_mut() {

@@ -20,7 +20,7 @@ pub struct Exception {
 }
 
 /// Every exception of a log, in the order in which they happened.
-pub fn exceptions(log: &Log, state: &State) -> Vec<Exception> {
+pub(crate) fn exceptions(log: &Log, state: &State) -> Vec<Exception> {
     let mut found = Vec::new();
     for step in &state.plan().steps {
         let exception = match state.progress(&step.id) {

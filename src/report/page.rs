@@ -3,8 +3,8 @@
 use std::collections::HashMap;
 
 /// A4 across, in points.
-pub const WIDTH: f32 = 841.89;
-pub const HEIGHT: f32 = 595.28;
+pub(crate) const WIDTH: f32 = 841.89;
+pub(crate) const HEIGHT: f32 = 595.28;
 const MARGIN: f32 = 36.0;
 /// Room for the line at the foot of each page.
 const FOOT: f32 = 22.0;
@@ -12,14 +12,14 @@ const LEADING: f32 = 1.28;
 
 /// What text looks like.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Face {
+pub(crate) enum Face {
     Plain,
     Bold,
 }
 
 /// How dark something is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Ink {
+pub(crate) enum Ink {
     Dark,
     Quiet,
     Rule,
@@ -28,7 +28,7 @@ pub enum Ink {
 
 /// One thing on a page; positions in points from the top left.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Mark {
+pub(crate) enum Mark {
     Text {
         x: f32,
         y: f32,
@@ -47,7 +47,7 @@ pub enum Mark {
 }
 
 /// Widths of letters, measured in the fonts that are embedded.
-pub struct Letters<'f> {
+pub(crate) struct Letters<'f> {
     plain: ttf_parser::Face<'f>,
     bold: ttf_parser::Face<'f>,
     known: HashMap<(Face, char), f32>,
@@ -58,7 +58,10 @@ impl<'f> Letters<'f> {
     ///
     /// # Errors
     /// When they are none.
-    pub fn of(plain: &'f [u8], bold: &'f [u8]) -> Result<Self, ttf_parser::FaceParsingError> {
+    pub(crate) fn of(
+        plain: &'f [u8],
+        bold: &'f [u8],
+    ) -> Result<Self, ttf_parser::FaceParsingError> {
         Ok(Self {
             plain: ttf_parser::Face::parse(plain, 0)?,
             bold: ttf_parser::Face::parse(bold, 0)?,
@@ -133,7 +136,7 @@ impl<'f> Letters<'f> {
 
 /// One cell of a table.
 #[derive(Debug, Clone, PartialEq)]
-pub struct TableCell {
+pub(crate) struct TableCell {
     pub text: String,
     pub face: Face,
     /// How many columns it goes over.
@@ -141,7 +144,7 @@ pub struct TableCell {
 }
 
 impl TableCell {
-    pub fn plain(text: impl Into<String>) -> Self {
+    pub(crate) fn plain(text: impl Into<String>) -> Self {
         Self {
             text: text.into(),
             face: Face::Plain,
@@ -149,7 +152,7 @@ impl TableCell {
         }
     }
 
-    pub fn bold(text: impl Into<String>) -> Self {
+    pub(crate) fn bold(text: impl Into<String>) -> Self {
         Self {
             face: Face::Bold,
             ..Self::plain(text)
@@ -158,28 +161,28 @@ impl TableCell {
 
     /// The same over several columns.
     #[must_use]
-    pub fn over(self, over: usize) -> Self {
+    pub(crate) fn over(self, over: usize) -> Self {
         Self { over, ..self }
     }
 }
 
 /// A table: the rows of its head come again on every page.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Table {
+pub(crate) struct Table {
     pub head: Vec<Vec<TableCell>>,
     pub rows: Vec<Vec<TableCell>>,
     pub size: f32,
 }
 
 /// Pages in the making.
-pub struct Paper<'f> {
+pub(crate) struct Paper<'f> {
     letters: Letters<'f>,
     pages: Vec<Vec<Mark>>,
     y: f32,
 }
 
 impl<'f> Paper<'f> {
-    pub fn new(letters: Letters<'f>) -> Self {
+    pub(crate) fn new(letters: Letters<'f>) -> Self {
         Self {
             letters,
             pages: vec![Vec::new()],
@@ -188,7 +191,7 @@ impl<'f> Paper<'f> {
     }
 
     /// The finished pages, with a line at the foot of each.
-    pub fn finish(mut self, foot: &str) -> Vec<Vec<Mark>> {
+    pub(crate) fn finish(mut self, foot: &str) -> Vec<Vec<Mark>> {
         let count = self.pages.len();
         for (n, page) in self.pages.iter_mut().enumerate() {
             let number = format!("page {} of {count}", n + 1);
@@ -219,7 +222,7 @@ impl<'f> Paper<'f> {
     }
 
     /// Goes on at the top of a new page, unless this one is empty.
-    pub fn new_page(&mut self) {
+    pub(crate) fn new_page(&mut self) {
         if self.pages.last().is_some_and(|page| !page.is_empty()) {
             self.pages.push(Vec::new());
         }
@@ -227,7 +230,7 @@ impl<'f> Paper<'f> {
     }
 
     /// Leaves a gap.
-    pub fn gap(&mut self, points: f32) {
+    pub(crate) fn gap(&mut self, points: f32) {
         self.y += points;
     }
 
@@ -238,7 +241,7 @@ impl<'f> Paper<'f> {
     }
 
     /// A heading, kept together with what comes after it.
-    pub fn heading(&mut self, text: &str, size: f32) {
+    pub(crate) fn heading(&mut self, text: &str, size: f32) {
         self.need(size * 4.5);
         self.gap(size * 0.7);
         if size < 16.0 {
@@ -255,7 +258,7 @@ impl<'f> Paper<'f> {
     }
 
     /// A paragraph; `mark` hangs at its left.
-    pub fn text(
+    pub(crate) fn text(
         &mut self,
         text: &str,
         size: f32,
@@ -297,7 +300,7 @@ impl<'f> Paper<'f> {
     }
 
     /// A list, or a sentence where it is empty.
-    pub fn list(&mut self, items: &[String], none: &str) {
+    pub(crate) fn list(&mut self, items: &[String], none: &str) {
         if items.is_empty() {
             self.text(none, 8.5, Face::Plain, Ink::Quiet, 0.0, None);
         }
@@ -307,7 +310,7 @@ impl<'f> Paper<'f> {
     }
 
     /// A table as wide as the page.
-    pub fn table(&mut self, table: &Table) {
+    pub(crate) fn table(&mut self, table: &Table) {
         let widths = self.widths(table);
         let head: Vec<Laid> = table
             .head

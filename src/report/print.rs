@@ -25,7 +25,7 @@ const IDENTITY: SystemInfo = SystemInfo {
 ///
 /// # Errors
 /// When a font can't be read.
-pub fn printed(
+pub(crate) fn printed(
     pages: &[Vec<Mark>],
     fonts: [&[u8]; 2],
     title: &str,

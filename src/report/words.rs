@@ -15,6 +15,7 @@ pub fn outcome(outcome: Outcome) -> (&'static str, &'static str) {
     }
 }
 
+/// The kind of a job.
 pub fn job_kind(kind: JobKind) -> &'static str {
     match kind {
         JobKind::InitialVerification => "Initial verification",
@@ -22,6 +23,7 @@ pub fn job_kind(kind: JobKind) -> &'static str {
     }
 }
 
+/// The kind of a circuit.
 pub fn circuit_kind(kind: CircuitKind) -> &'static str {
     match kind {
         CircuitKind::Radial => "radial",
@@ -33,6 +35,7 @@ pub fn circuit_kind(kind: CircuitKind) -> &'static str {
     }
 }
 
+/// What feeds an installation.
 pub fn source(source: Source) -> &'static str {
     match source {
         Source::Mains => "mains",
@@ -43,6 +46,7 @@ pub fn source(source: Source) -> &'static str {
     }
 }
 
+/// What an instrument is used for.
 pub fn instrument_use(used: InstrumentUse) -> &'static str {
     match used {
         InstrumentUse::VoltageIndication => "voltage indication",

@@ -238,7 +238,7 @@ pub fn large(circuits: u16) -> Rehearsal {
         {
             readings += 1;
             if readings % 3 == 0 {
-                let again = reading(*reading);
+                let again = self::reading(*reading);
                 r.say(Said::Correction(Some(Box::new(again))));
             }
         }

@@ -4,7 +4,6 @@ use crate::looking_back::rehearsal::{Rehearsal, altered, both, large, megohms, s
 use bothhands::grammar::Said;
 use bothhands::quantity::Conductors;
 use bothhands::report::{self, Cell, Schedule, Times};
-use bothhands::sequence::Event;
 use bothhands::store::{Mode, Sounds, Store, import};
 use bothhands::terms::{Change, Part, Reason};
 use std::fs::File;
