@@ -82,31 +82,28 @@ fn rust_files(folder: &Path, found: &mut Vec<PathBuf>) {
     }
 }
 
-/// Whether the file above says `mod NAME;`, and so on up to this one.
+/// Whether the file above says `mod NAME;`, which is `main.rs` in `tests/` and `mod.rs` in its folders.
 fn is_named(file: &Path) -> bool {
-    let folder = file.parent().unwrap();
     if file.file_name().unwrap() == "main.rs" {
         return true;
     }
+    let folder = file.parent().unwrap();
     let (above, name) = if file.file_name().unwrap() == "mod.rs" {
-        let above = folder.parent().unwrap();
-        let main = above.join("main.rs");
-        let above = if main.exists() {
-            main
-        } else {
-            above.join("mod.rs")
-        };
-        (above, folder.file_name().unwrap())
+        (folder.parent().unwrap(), folder.file_name().unwrap())
     } else {
-        (folder.join("mod.rs"), file.file_stem().unwrap())
+        (folder, file.file_stem().unwrap())
     };
     let name = name.to_str().unwrap();
-    std::fs::read_to_string(above).is_ok_and(|text| {
-        text.lines().any(|line| {
+    let texts =
+        ["main.rs", "mod.rs"].map(|above_name| std::fs::read_to_string(above.join(above_name)));
+    texts
+        .iter()
+        .flatten()
+        .flat_map(|text| text.lines())
+        .any(|line| {
             let line = line.trim_start_matches("pub ");
             line.strip_prefix("mod ")
                 .and_then(|rest| rest.strip_suffix(';'))
                 == Some(name)
         })
-    })
 }
