@@ -1,21 +1,36 @@
-# make demo   the main job on recorded speech
-# make test   everything that is checked
-# Both install what they need (Debian packages, with sudo where needed) and can be run again.
+# make demo        the main job on recorded speech
+# make check       formatting, lints of the library and the quick tests: under a minute once built
+# make test        everything that a change must pass
+# make test-long   what takes hours: an hour of fuzzing, guards broken, long walks, harm at length,
+#                  an hour of sound, a thousand sessions handed in, pauses
+# make bench       how long the parts that matter take
+# All but `check` install what they need (Debian packages, with sudo where needed) and can be run
+# again. What is missing fails; nothing is passed over.
 
 SHELL := /bin/bash
 # To build: ALSA for the microphone, the speech service's library for the voice (and clang, which
 # reads its headers), pkg-config to find both.
 BUILD_PACKAGES := build-essential pkg-config libasound2-dev libspeechd-dev libclang-dev
 # To test: voices and sounds to hear, a sound server and a speech service without hardware,
-# recordings of people, a browser to look back with, and a database server to hand logs in to.
+# recordings of people, a browser to look back with and npm for its accessibility rules, a database
+# server to hand logs in to, pip for the optional engine.
 TEST_PACKAGES := espeak-ng flite sox pocketsphinx-testdata \
 	pulseaudio pulseaudio-utils libasound2-plugins alsa-utils \
 	speech-dispatcher speech-dispatcher-espeak-ng poppler-utils \
-	chromium chromium-driver \
-	postgresql openssl
+	chromium chromium-driver npm=npm \
+	postgresql openssl perl \
+	python3=python3 pip3=python3-pip
 OUT ?= demo-out
+PART := @tests/tools/part.sh
+# One set of features for the dependencies: tests/features adds those that the package leaves out.
+WITHOUT := --package bothhands --package bothhands-features --no-default-features
 
-.PHONY: demo test clips packages-build packages-test
+# A clone that is built once has no use for what makes the next build quicker.
+ifdef CI
+export CARGO_INCREMENTAL := 0
+endif
+
+.PHONY: demo check test test-long bench clips packages-build packages-test
 
 demo: packages-build
 	@echo "== building (a few minutes the first time)"
@@ -23,27 +38,50 @@ demo: packages-build
 	@echo "== the demo; its log and schedule go to $(OUT)/"
 	./target/release/bothhands demo --out $(OUT)
 
-test: packages-build packages-test clips
-	@echo "== formatting"
-	cargo fmt --check
-	@echo "== lints"
-	cargo clippy --all-targets --locked -- -D warnings
-	@echo "== without sound devices and servers"
-	cargo check --locked --no-default-features
-	@echo "== the accessibility checker for the pages (npm)"
-	@if command -v npm >/dev/null; then tests/looking_back/axe.sh; \
-		else echo "npm is not installed: the pages are tested without it"; fi
-	@echo "== tests"
-	cargo test --locked
-	@echo "== the optional engine"
-	scripts/test-vosk.sh
+check:
+	$(PART) begin
+	$(PART) "formatting" cargo fmt --check
+	$(PART) "lints of the library" cargo clippy --lib --locked -- -D warnings
+	$(PART) "quick tests" cargo test --quiet --locked --lib
+	$(PART) end
+
+test: packages-build packages-test
+	$(PART) begin
+	$(PART) "formatting" cargo fmt --check
+	$(PART) "lints" cargo clippy --all-targets --locked -- -D warnings
+	$(PART) "without sound devices and servers" cargo check --locked $(WITHOUT) --lib --bins --tests
+	$(PART) "documentation" env RUSTDOCFLAGS="-D warnings" cargo doc --no-deps --locked --quiet
+	$(PART) "recordings to test hearing with" tests/clips/make.sh
+	$(PART) "building the tests" cargo test --locked --lib --bins --test it --no-run
+	$(PART) "tests" cargo test --locked --lib --bins --test it
+	$(PART) "examples in the documentation" cargo test --locked --doc
+	$(PART) "the optional engine" tests/tools/test-vosk.sh
+	$(PART) end
+
+test-long: packages-build packages-test
+	$(PART) begin
+	$(PART) "recordings, all of them" tests/clips/make.sh full
+	$(PART) "building the tests" cargo test --locked --test it --no-run
+	$(PART) "an hour of spoilt files" env FUZZ_SECONDS=3600 cargo test --locked --test it fuzz:: -- --nocapture
+	$(PART) "guards broken" tests/tools/break-guards.sh
+	$(PART) "a long walk" env WALK=1000000 cargo test --locked --test it model_walk -- --nocapture
+	$(PART) "harm to logs at length" env BOTHHANDS_HARM=long cargo test --locked --test it keeping:: -- --nocapture
+	$(PART) "every sentence of the grammar" cargo test --locked --lib grammar::tests::clear::many -- --ignored
+	$(PART) "a thousand sessions handed in" cargo test --locked --test it handed_in::thousand -- --ignored --nocapture
+	$(PART) "pauses: recordings" tests/clips/pauses.sh
+	$(PART) "pauses inside numbers" cargo test --locked --test it hearing::pauses -- --ignored --nocapture
+	$(PART) "an hour of sound" tests/sound/hour.sh 60
+	$(PART) end
+
+bench:
+	cargo bench --locked
 
 clips: packages-test
 	@echo "== recordings to test hearing with"
 	tests/clips/make.sh
 
 packages-build:
-	@scripts/need-packages.sh $(BUILD_PACKAGES)
+	@tests/tools/need-packages.sh $(BUILD_PACKAGES)
 
 packages-test:
-	@scripts/need-packages.sh $(TEST_PACKAGES)
+	@tests/tools/need-packages.sh $(TEST_PACKAGES)

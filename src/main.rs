@@ -1,5 +1,7 @@
 //! The program: reads its command line and hands over to a subcommand.
 
+#![forbid(unsafe_code)]
+
 mod commands;
 
 use clap::{Parser, Subcommand};

@@ -51,7 +51,7 @@ pub fn bar(level: f32) -> String {
 }
 
 /// An amplitude in dB of full scale.
-pub fn decibels(level: f32) -> f32 {
+pub(crate) fn decibels(level: f32) -> f32 {
     (20.0 * level.log10()).max(Levels::SILENCE)
 }
 

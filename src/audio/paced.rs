@@ -20,7 +20,7 @@ const PIECE: u32 = 40_000;
 const RING: u32 = 500_000;
 
 /// What comes from the device.
-pub enum Came {
+pub(crate) enum Came {
     /// Samples, the mean of all channels.
     Sound(Vec<f32>),
     /// Sound was lost: nobody took it in time.
@@ -30,7 +30,7 @@ pub enum Came {
 }
 
 /// A device being read; dropping it ends that.
-pub struct Paced {
+pub(crate) struct Paced {
     stop: Arc<AtomicBool>,
     reader: Option<JoinHandle<()>>,
 }
@@ -50,7 +50,7 @@ impl Paced {
     ///
     /// # Errors
     /// When ALSA refuses any of it.
-    pub fn open(
+    pub(crate) fn open(
         name: &str,
         rate: u32,
         channels: u16,

@@ -39,7 +39,7 @@ const ONSET: u32 = 4;
 const ONSET_SPAN: u32 = 8;
 
 /// Whether a voice may be in `samples` at all, by the detector alone: tones, knocks and quiet noise
-/// can be left alone before any word is looked for. Lower than [`SURE`], because "proved" spoken by
+/// can be left alone before any word is looked for. Lower than `SURE`, because "proved" spoken by
 /// itself may stay below that; 1300 test recordings, clean and in noise at 5 and 10 dB, all pass
 /// with room to spare.
 pub fn has_voice(samples: &[f32]) -> bool {

@@ -349,7 +349,7 @@ fn ways_digits(text: &str, style: &Style) -> Vec<String> {
 
 fn ways_below_hundred(value: u32, style: &Style) -> Vec<String> {
     let (tens, ones) = (value / 10, value % 10);
-    let one = u8::try_from(ones).map(|d| style.digit(d)).unwrap_or("zero");
+    let one = u8::try_from(ones).map_or("zero", |d| style.digit(d));
     let word = |words: &[&str], index: u32| {
         words
             .get(usize::try_from(index).unwrap_or(usize::MAX))

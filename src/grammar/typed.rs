@@ -54,29 +54,32 @@ const CASED: &[(&str, &str)] = &[
 /// Marks that are left out, unless they stand between figures: "1,5" and "2-3" are no numbers.
 const IGNORED: &str = ",.;:!?'\"()[]-–—_/=*";
 
-#[allow(clippy::expect_used)] // Constant patterns: a wrong one fails every test of this file.
+#[allow(
+    clippy::expect_used,
+    reason = "a wrong pattern fails every test of this file"
+)]
 static TOKEN: LazyLock<Regex> = LazyLock::new(|| {
     Regex::new(r"[0-9]*\.[0-9]+|[0-9]+|[\p{L}']+|[<>]=?|[^\s]").expect("a constant pattern")
 });
 
 /// "socket 25: 0.34", "Zs = 0.87"
-#[allow(clippy::expect_used)]
+#[allow(clippy::expect_used, reason = "a constant pattern")]
 static READS: LazyLock<Regex> = LazyLock::new(|| {
     Regex::new(r"(?P<before>[\p{L}0-9])\s*(?::\s|=)\s*(?P<after>[<>]?\s*[0-9.])")
         .expect("a constant pattern")
 });
 
 /// A mark other than the point between figures, or a sign before them.
-#[allow(clippy::expect_used)]
+#[allow(clippy::expect_used, reason = "a constant pattern")]
 static BETWEEN_FIGURES: LazyLock<Regex> = LazyLock::new(|| {
     Regex::new(r"(?P<before>[0-9]|^|\s)[-–—,/:](?P<after>\.?[0-9])").expect("a constant pattern")
 });
 
-#[allow(clippy::expect_used)]
+#[allow(clippy::expect_used, reason = "a constant pattern")]
 static PLACE_TOKEN: LazyLock<Regex> =
     LazyLock::new(|| Regex::new(r"[0-9]+|[\p{L}']+").expect("a constant pattern"));
 
-#[allow(clippy::expect_used)]
+#[allow(clippy::expect_used, reason = "a constant pattern")]
 static PAIR: LazyLock<Regex> = LazyLock::new(|| {
     Regex::new(
         r"(?i)\b(?P<a>l[123]?|n|e|pe)(?:\s*\+\s*(?P<b>l[123]?|n))?\s*[-–/]\s*(?P<c>l[123]?|n|e|pe)(?:\s*\+\s*(?P<d>l[123]?|n))?\b",

@@ -8,6 +8,7 @@ use std::sync::LazyLock;
 
 const SHIPPED: &str = include_str!("tables.toml");
 
+#[allow(clippy::expect_used, reason = "a test reads the shipped tables")]
 static SHIPPED_TABLES: LazyLock<Tables> = LazyLock::new(|| {
     Tables::parse(SHIPPED, "the shipped tables").expect("a test reads the shipped tables")
 });

@@ -26,7 +26,7 @@ enum What {
 }
 
 /// What stands in a cell.
-pub enum Shown<'a> {
+pub(crate) enum Shown<'a> {
     /// Nothing belongs here.
     Nothing,
     Text(String),
@@ -35,7 +35,7 @@ pub enum Shown<'a> {
 
 impl TableColumn {
     /// Its name when it stands alone: "Ring Ω: r₁".
-    pub fn label(&self) -> String {
+    pub(crate) fn label(&self) -> String {
         match (self.group, self.head) {
             ("Circuit", head) => head.to_owned(),
             (group, "") => group.to_owned(),

@@ -15,7 +15,7 @@ const INDENT: f32 = 10.0;
 
 /// How dark something is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Ink {
+pub(crate) enum Ink {
     Dark,
     Quiet,
     Rule,
@@ -56,7 +56,7 @@ impl Style {
 
 /// One thing on a page; positions in points from the top left.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Mark {
+pub(crate) enum Mark {
     Text {
         x: f32,
         y: f32,
@@ -222,7 +222,7 @@ impl Paper {
     }
 
     /// Goes on at the top of a new page, unless this one is empty.
-    pub fn new_page(&mut self) {
+    pub(crate) fn new_page(&mut self) {
         if self.pages.last().is_some_and(|page| !page.is_empty()) {
             self.pages.push(Vec::new());
         }
@@ -230,7 +230,7 @@ impl Paper {
     }
 
     /// Leaves a gap.
-    pub fn gap(&mut self, points: f32) {
+    pub(crate) fn gap(&mut self, points: f32) {
         self.y += points;
     }
 

@@ -87,6 +87,7 @@ pub struct SupplyFacts {
     pub fault_current_given: Option<String>,
 }
 
+/// An instrument that was used.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct InstrumentRow {
     pub name: String,

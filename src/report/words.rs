@@ -16,6 +16,7 @@ pub fn outcome(outcome: Outcome) -> (&'static str, &'static str) {
     }
 }
 
+/// The kind of a job.
 pub fn job_kind(kind: JobKind) -> &'static str {
     match kind {
         JobKind::InitialVerification => "Initial verification",
@@ -23,6 +24,7 @@ pub fn job_kind(kind: JobKind) -> &'static str {
     }
 }
 
+/// The kind of a circuit.
 pub fn circuit_kind(kind: CircuitKind) -> &'static str {
     match kind {
         CircuitKind::Radial => "radial",

@@ -5,7 +5,7 @@ use jiff::SignedDuration;
 
 /// Time spent on something.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Spent {
+pub(crate) struct Spent {
     pub what: String,
     pub time: SignedDuration,
     /// How many answers were given in it.
@@ -14,7 +14,7 @@ pub struct Spent {
 
 /// Time spent at each stage of each circuit, in the order in which they were begun: from the
 /// answer before to its own answer. Longer absences are left out.
-pub fn per_stage(view: &View) -> Vec<Spent> {
+pub(crate) fn per_stage(view: &View) -> Vec<Spent> {
     let mut spent: Vec<Spent> = Vec::new();
     let mut last = view.log.entries.first().map(|entry| entry.at);
     for exchange in &view.exchanges {

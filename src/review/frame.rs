@@ -4,14 +4,14 @@ use maud::{DOCTYPE, Markup, html};
 
 /// The pages there are, as they stand in the address.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Tab {
+pub(crate) enum Tab {
     Timeline,
     Out,
     Graphs,
 }
 
 /// What stands around every page.
-pub fn frame(view: &View, tab: Tab, body: &Markup) -> Markup {
+pub(crate) fn frame(view: &View, tab: Tab, body: &Markup) -> Markup {
     let schedule = &view.schedule;
     let link = |own: Tab, to: &str, name: &str| {
         html! { a href=(to) aria-current=[(own == tab).then_some("page")] { (name) } }
@@ -53,7 +53,7 @@ pub fn frame(view: &View, tab: Tab, body: &Markup) -> Markup {
 }
 
 /// A page that says what went wrong and how to go on.
-pub fn trouble(title: &str, message: &str) -> Markup {
+pub(crate) fn trouble(title: &str, message: &str) -> Markup {
     html! {
         (DOCTYPE)
         html lang="en-GB" {

@@ -9,7 +9,7 @@ use crate::terms::Stage;
 use maud::{Markup, html};
 
 /// Readings drawn against their formulas and limits.
-pub fn graphs(view: &View) -> Markup {
+pub(crate) fn graphs(view: &View) -> Markup {
     let circuits: Vec<(&Board, &Circuit)> = view
         .state
         .job()

@@ -6,7 +6,7 @@ use crate::sequence::say::capital;
 use maud::{Markup, html};
 
 /// The out-list with how long each thing was out, and whether the order was kept.
-pub fn out(view: &View) -> Markup {
+pub(crate) fn out(view: &View) -> Markup {
     let schedule = &view.schedule;
     let times = schedule.times();
     html! {

@@ -11,7 +11,7 @@ const RIGHT: f64 = 392.0;
 
 /// A reading as a bar.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Bar {
+pub(crate) struct Bar {
     pub name: String,
     /// Nothing when it is over range.
     pub value: Option<f64>,
@@ -28,7 +28,7 @@ pub struct Bar {
 
 /// How lengths stand for values.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Scale {
+pub(crate) enum Scale {
     Linear,
     /// From 0.01 up, ten times at each tick.
     Log,
@@ -106,7 +106,7 @@ fn view_box(height: f64) -> String {
 }
 
 /// Bars below each other, each with its name, value, sign and limit.
-pub fn bars(bars: &[Bar], unit: &str, scale: Scale) -> Markup {
+pub(crate) fn bars(bars: &[Bar], unit: &str, scale: Scale) -> Markup {
     let axis = Axis::of(bars, scale);
     let height = bars.len() as f64 * ROW + 20.0;
     let label = format!("{} readings in {unit}", bars.len());
@@ -179,7 +179,7 @@ fn open_end(from: f64, to: f64, y: f64, height: f64, above: bool) -> String {
 
 /// A point of a ring with its reading.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Point {
+pub(crate) struct Point {
     pub name: String,
     /// Part of the way round the ring, 0 to 1.
     pub x: f64,
@@ -190,7 +190,7 @@ pub struct Point {
 
 /// One stage of a ring test: the readings at the points, and what they should lie on.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Ring {
+pub(crate) struct Ring {
     pub title: String,
     /// End-to-end resistance of the line conductor, Ω.
     pub ra: f64,
@@ -202,7 +202,7 @@ pub struct Ring {
 }
 
 /// Readings along the ring, the curve that they should lie on, and (ra+rb)/4.
-pub fn ring(ring: &Ring) -> Markup {
+pub(crate) fn ring(ring: &Ring) -> Markup {
     const HEIGHT: f64 = 240.0;
     let (left, right, top, bottom) = (38.0, 390.0, 14.0, HEIGHT - 40.0);
     let quarter = (ring.ra + ring.rb) / 4.0;
@@ -272,7 +272,7 @@ fn brief(name: &str) -> String {
 
 /// Something that lasted for a while.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Span {
+pub(crate) struct Span {
     pub name: String,
     /// Seconds from the beginning of the session.
     pub from: f64,
@@ -285,7 +285,7 @@ pub struct Span {
 }
 
 /// Spans below each other on one line of time.
-pub fn spans(spans: &[Span]) -> Markup {
+pub(crate) fn spans(spans: &[Span]) -> Markup {
     let height = spans.len() as f64 * ROW + 20.0;
     let whole = spans.first().map_or(1.0, |s| s.whole).max(1.0);
     let x = |seconds: f64| LEFT + seconds / whole * (RIGHT - LEFT);
@@ -325,7 +325,7 @@ fn nice_minutes(step: f64) -> f64 {
 }
 
 /// Times spent, as bars: name, seconds, length in words.
-pub fn times(spent: &[(String, f64, String)]) -> Markup {
+pub(crate) fn times(spent: &[(String, f64, String)]) -> Markup {
     let height = spent.len() as f64 * ROW;
     let most = spent.iter().map(|(_, s, _)| *s).fold(1.0, f64::max);
     html! {

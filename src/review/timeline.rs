@@ -11,7 +11,7 @@ const PAGE: usize = 150;
 /// Which exchanges are wanted, as it comes from the address.
 #[derive(Debug, Clone, Default, Serialize, Deserialize)]
 #[serde(default)]
-pub struct Filter {
+pub(crate) struct Filter {
     pub circuit: String,
     pub only: String,
     pub find: String,
@@ -87,7 +87,7 @@ impl Filter {
 }
 
 /// Where an event stands in the timeline, as a link.
-pub fn link(view: &View, no: EventNo) -> String {
+pub(crate) fn link(view: &View, no: EventNo) -> String {
     match position(view, no).and_then(|n| view.exchanges.get(n)) {
         Some(exchange) => format!(
             "timeline?page={}#event-{}",
@@ -99,7 +99,7 @@ pub fn link(view: &View, no: EventNo) -> String {
 }
 
 /// The page of the timeline that an event stands on.
-pub fn page_of(view: &View, no: EventNo) -> usize {
+pub(crate) fn page_of(view: &View, no: EventNo) -> usize {
     position(view, no).unwrap_or(0) / PAGE
 }
 
@@ -111,7 +111,7 @@ fn position(view: &View, no: EventNo) -> Option<usize> {
 }
 
 /// The session as a timeline.
-pub fn timeline(view: &View, filter: &Filter) -> Markup {
+pub(crate) fn timeline(view: &View, filter: &Filter) -> Markup {
     let found: Vec<&Exchange> = view
         .exchanges
         .iter()

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 /// Everything the pages show of a log, made once and again when the log has grown.
-pub struct View {
+pub(crate) struct View {
     pub log: Log,
     pub state: Agenda,
     pub schedule: Schedule,
@@ -22,7 +22,7 @@ impl View {
     ///
     /// # Errors
     /// When it can't be read or replayed.
-    pub fn read(db: &Path, times: &Times) -> Result<Self, LogError> {
+    pub(crate) fn read(db: &Path, times: &Times) -> Result<Self, LogError> {
         let store = Store::open(db, Mode::Read)?;
         let records = store.len()?;
         let log = Log::read(&store)?;
@@ -33,7 +33,7 @@ impl View {
     ///
     /// # Errors
     /// When it can't be replayed.
-    pub fn of(log: Log, times: &Times, records: u64) -> Result<Self, LogError> {
+    pub(crate) fn of(log: Log, times: &Times, records: u64) -> Result<Self, LogError> {
         Ok(Self {
             state: log.agenda()?,
             schedule: Schedule::of(&log, times)?,
@@ -45,7 +45,7 @@ impl View {
     }
 
     /// The chain of readings that a reading belongs to, oldest first.
-    pub fn chain(&self, no: EventNo) -> Vec<EventNo> {
+    pub(crate) fn chain(&self, no: EventNo) -> Vec<EventNo> {
         let mut first = no;
         while let Some((old, _)) = self.replaced_by.iter().find(|(_, new)| **new == first) {
             first = *old;

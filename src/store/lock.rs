@@ -63,7 +63,7 @@ pub(super) struct Taken {
 
 impl WriterLock {
     /// Takes the lock of the log at `log`, or says who has it.
-    pub fn take(log: &Path, device: &str, now: Timestamp) -> Result<Taken, StoreError> {
+    pub(crate) fn take(log: &Path, device: &str, now: Timestamp) -> Result<Taken, StoreError> {
         let path = lock_path(log);
         // A holder that closes removes the file: then the lock just taken is on a file that
         // nobody else will find, and it has to be taken anew.

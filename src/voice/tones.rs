@@ -6,7 +6,7 @@ use std::time::Duration;
 /// Notes played one after the other.
 #[derive(Debug, Clone, Copy, PartialEq)]
 #[cfg_attr(not(feature = "system-voice"), allow(dead_code))]
-pub struct Notes {
+pub(crate) struct Notes {
     notes: &'static [Note],
     /// Largest sample at full volume.
     amplitude: f32,
@@ -29,7 +29,7 @@ const FALLING: [Note; 2] = [note(784.0, 70), note(523.0, 70)];
 #[cfg_attr(not(feature = "system-voice"), allow(dead_code))]
 impl Notes {
     /// Three even beats, before a warning.
-    pub const WARNING: Self = Self {
+    pub(crate) const WARNING: Self = Self {
         notes: &[
             note(988.0, 110),
             note(0.0, 50),
@@ -41,7 +41,7 @@ impl Notes {
     };
 
     /// The notes of a mark: rising for listening, falling for not listening.
-    pub fn of(mark: Mark) -> Self {
+    pub(crate) fn of(mark: Mark) -> Self {
         Self {
             notes: match mark {
                 Mark::Listening => &RISING,
@@ -52,13 +52,13 @@ impl Notes {
     }
 
     /// How long they take.
-    pub fn length(self) -> Duration {
+    pub(crate) fn length(self) -> Duration {
         Duration::from_millis(self.notes.iter().map(|note| u64::from(note.ms)).sum())
     }
 
     /// Samples at `rate` hertz, at `volume` 0 to 1. Each note swells and fades over 5 ms, without
     /// which its edges would click.
-    pub fn samples(self, rate: u32, volume: f32) -> Vec<f32> {
+    pub(crate) fn samples(self, rate: u32, volume: f32) -> Vec<f32> {
         let fade = (rate / 200).max(1) as f32;
         let mut samples = Vec::new();
         for note in self.notes {
@@ -74,7 +74,7 @@ impl Notes {
 }
 
 #[cfg(all(feature = "microphone", feature = "system-voice"))]
-pub use player::Player;
+pub(crate) use player::Player;
 
 #[cfg(all(feature = "microphone", feature = "system-voice"))]
 mod player {
@@ -89,7 +89,7 @@ mod player {
 
     /// Plays notes on the machine's default device, on a thread of its own, so that a sound system
     /// that hangs costs a tone and nothing else.
-    pub struct Player {
+    pub(crate) struct Player {
         orders: Option<Sender<(Notes, f32)>>,
         done: Receiver<bool>,
     }
@@ -99,7 +99,7 @@ mod player {
 
     impl Player {
         /// A player; opens the device only for as long as notes sound.
-        pub fn new() -> Self {
+        pub(crate) fn new() -> Self {
             let (orders, to_play) = channel::<(Notes, f32)>();
             let (tell, done) = channel();
             let spawned = thread::Builder::new()
@@ -120,7 +120,7 @@ mod player {
 
         /// Plays and waits until the notes have sounded. False when they could not be; after a
         /// hang no more are tried.
-        pub fn play(&mut self, notes: Notes, volume: f32) -> bool {
+        pub(crate) fn play(&mut self, notes: Notes, volume: f32) -> bool {
             let Some(orders) = &self.orders else {
                 return false;
             };

@@ -7,7 +7,7 @@
 #   target/release/bothhands score tests/cache/held-mix5.tsv --again --second tests/cache/again-held-mix5.tsv
 set -euo pipefail
 cd "$(dirname "$0")"
-../../scripts/need-packages.sh espeak-ng flite sox
+../tools/need-packages.sh espeak-ng flite sox
 cache=../cache
 stamp=$(cat again.sh make.sh readings.txt | sha256sum | cut -c1-16)
 if [ "$(cat "$cache/again.stamp" 2>/dev/null || true)" != "$stamp" ]; then

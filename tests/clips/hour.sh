@@ -20,7 +20,7 @@ tools="espeak-ng flite sox libsox-fmt-base pocketsphinx-testdata python3"
 set -euo pipefail
 cd "$(dirname "$0")"
 # shellcheck disable=SC2086
-../../scripts/need-packages.sh $tools
+../tools/need-packages.sh $tools
 ./make.sh
 program=$(realpath "${BOTHHANDS:-../../target/release/bothhands}")
 every=${EVERY:-4}

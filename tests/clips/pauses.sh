@@ -7,7 +7,7 @@
 # The parts are said separately, the first with a comma behind it, as by somebody who means to go on.
 set -euo pipefail
 cd "$(dirname "$0")"
-../../scripts/need-packages.sh espeak-ng flite sox
+../tools/need-packages.sh espeak-ng flite sox
 ./make.sh
 cache=../cache
 folder=$cache/pauses

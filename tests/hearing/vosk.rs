@@ -1,5 +1,5 @@
 //! vosk behind the trait, through the real library: a Korean model, a small Korean grammar and
-//! Korean speech by espeak-ng. `scripts/test-vosk.sh` gets what it needs and runs it.
+//! Korean speech by espeak-ng. `tests/tools/test-vosk.sh` gets what it needs and runs it.
 #![cfg(feature = "vosk")]
 
 use assert_cmd::Command;
@@ -27,7 +27,7 @@ public <lamp> = 전등 {said:affirm};
 
 fn model() -> PathBuf {
     std::env::var_os("BOTHHANDS_VOSK_MODEL").map_or_else(
-        || panic!("no model: run scripts/test-vosk.sh, which sets BOTHHANDS_VOSK_MODEL"),
+        || panic!("no model: run tests/tools/test-vosk.sh, which sets BOTHHANDS_VOSK_MODEL"),
         PathBuf::from,
     )
 }
@@ -62,7 +62,7 @@ fn spoken(words: &str) -> Vec<f32> {
         .status();
     assert!(
         done.is_ok_and(|status| status.success()),
-        "espeak-ng is needed; scripts/test-vosk.sh installs it"
+        "espeak-ng is needed; tests/tools/test-vosk.sh installs it"
     );
     let quiet = vec![0.0; 6400];
     [quiet.clone(), audio::read(&file).unwrap(), quiet].concat()

@@ -90,11 +90,6 @@ impl Other {
         self.child.kill().expect("a process of our own");
         self.child.wait().expect("a process of our own");
     }
-
-    /// Waits for its end.
-    pub fn wait(mut self) {
-        self.child.wait().expect("a process of our own");
-    }
 }
 
 impl Drop for Other {

@@ -210,6 +210,46 @@ impl Rehearsal {
     }
 }
 
+/// A session of so many circuits, twelve points on each, in which every third reading is put right.
+pub fn large(circuits: u16) -> Rehearsal {
+    let text = include_str!("../jobs/boathouse.toml");
+    let mut job = bothhands::installation::Job::parse(text, "boathouse.toml").unwrap();
+    let few = job.boards[0].circuits.clone();
+    job.boards[0].circuits = (0..circuits)
+        .map(|n| {
+            let mut circuit = few[usize::from(n) % few.len()].clone();
+            circuit.number = n + 1;
+            let number = |point: &Accessory| point.number.unwrap_or(0);
+            let mut last = circuit.points.iter().map(number).max().unwrap_or(0);
+            while let Some(point) = circuit.points.last().filter(|_| circuit.points.len() < 12) {
+                last += 1;
+                let another = Accessory {
+                    number: Some(last),
+                    sensitive: None,
+                    ..point.clone()
+                };
+                circuit.points.push(another);
+            }
+            circuit
+        })
+        .collect();
+    let mut r = Rehearsal::of(job);
+    let mut readings = 0;
+    while r.answer() {
+        if let Some((Event::Reading { reading, .. }, _)) = r.events.last()
+            && r.session.state().question().is_none()
+        {
+            readings += 1;
+            if readings % 3 == 0 {
+                let again = self::reading(*reading);
+                r.say(Said::Correction(Some(Box::new(again))));
+            }
+        }
+    }
+    r.finish_it();
+    r
+}
+
 pub fn exact(number: &str) -> Reading {
     Reading::exact(number.parse().unwrap())
 }
@@ -220,10 +260,6 @@ pub fn reading(reading: Reading) -> Said {
         place: None,
         half: None,
     }
-}
-
-pub fn value(number: &str) -> Said {
-    reading(exact(number))
 }
 
 pub fn megohms(number: &str) -> Said {

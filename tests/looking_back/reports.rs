@@ -1,10 +1,9 @@
 //! What is on paper afterwards: the schedule and the dialogue of whole sessions.
 
-use crate::looking_back::rehearsal::{self, Rehearsal, altered, both, megohms, socket};
+use crate::looking_back::rehearsal::{Rehearsal, altered, both, large, megohms, socket};
 use bothhands::grammar::Said;
 use bothhands::quantity::Conductors;
 use bothhands::report::{self, Cell, Schedule, Times};
-use bothhands::sequence::Event;
 use bothhands::store::{Mode, Sounds, Store, import};
 use bothhands::terms::{Change, Part, Reason};
 use std::fs::File;
@@ -311,92 +310,17 @@ fn a_log_of_the_first_version_stays_readable() {
     );
 }
 
-/// A session of so many circuits, twelve points on each, in which every third reading is put right.
-fn large(circuits: u16) -> Rehearsal {
-    let text = include_str!("../jobs/boathouse.toml");
-    let mut job = bothhands::installation::Job::parse(text, "boathouse.toml").unwrap();
-    let few = job.boards[0].circuits.clone();
-    job.boards[0].circuits = (0..circuits)
-        .map(|n| {
-            let mut circuit = few[usize::from(n) % few.len()].clone();
-            circuit.number = n + 1;
-            let number = |point: &bothhands::installation::Accessory| point.number.unwrap_or(0);
-            let mut last = circuit.points.iter().map(number).max().unwrap_or(0);
-            while let Some(point) = circuit.points.last().filter(|_| circuit.points.len() < 12) {
-                last += 1;
-                let another = bothhands::installation::Accessory {
-                    number: Some(last),
-                    sensitive: None,
-                    ..point.clone()
-                };
-                circuit.points.push(another);
-            }
-            circuit
-        })
-        .collect();
-    let mut r = Rehearsal::of(job);
-    let mut readings = 0;
-    while r.answer() {
-        if let Some((Event::Reading { reading, .. }, _)) = r.events.last()
-            && r.session.state().question().is_none()
-        {
-            readings += 1;
-            if readings % 3 == 0 {
-                let again = rehearsal::reading(*reading);
-                r.say(Said::Correction(Some(Box::new(again))));
-            }
-        }
-    }
-    r.finish_it();
-    r
-}
-
-/// How long something took, and by how much it raised the memory in use at most.
-fn measured<T>(what: impl FnOnce() -> T) -> (T, String) {
-    let status = |name: &str| -> u64 {
-        std::fs::read_to_string("/proc/self/status")
-            .unwrap()
-            .lines()
-            .find_map(|line| line.strip_prefix(name))
-            .and_then(|rest| rest.split_whitespace().next())
-            .and_then(|kilobytes| kilobytes.parse().ok())
-            .unwrap()
-    };
-    // "5" makes Linux forget the highest memory use so far.
-    std::fs::write("/proc/self/clear_refs", "5").unwrap();
-    let before = status("VmRSS:");
-    let began = std::time::Instant::now();
-    let made = what();
-    let took = began.elapsed();
-    let most = status("VmHWM:").saturating_sub(before);
-    (made, format!("{took:.1?}, {:.1} MB", most as f64 / 1024.0))
-}
-
-/// `cargo test --release --test it growth -- --ignored --nocapture`
 #[test]
-#[ignore = "measures: 200 circuits, 5,000 events"]
-fn growth() {
-    let mut events = 0;
-    for circuits in [25, 50, 100, 200] {
-        let (r, lived) = measured(|| large(circuits));
-        events = r.events.len();
-        let log = r.log();
-        let (schedule, made) = measured(|| schedule(&r));
-        let (html, page) = measured(|| report::html(&schedule).len());
-        let (csv, table) = measured(|| report::csv(&schedule).len());
-        let (json, data) = measured(|| report::json(&schedule).len());
-        let (pdf, printed) = measured(|| report::pdf(&schedule).unwrap().len());
-        let (text, told) = measured(|| {
-            let dialogue = report::dialogue(&log).unwrap();
-            report::dialogue_text(&dialogue, &Times::utc()).len()
-        });
-        println!(
-            "{circuits} circuits, {events} events: the session itself {lived}; schedule {made}; \
-             html ({html} B) {page}; csv ({csv} B) {table}; json ({json} B) {data}; \
-             pdf ({pdf} B) {printed}; dialogue ({text} B) {told}"
-        );
-    }
-    assert!(events >= 5_000, "{events}");
+fn a_board_of_any_size_is_reported_on_whole() {
+    let r = large(14);
+    let schedule = schedule(&r);
+    let circuits: usize = schedule
+        .boards
+        .iter()
+        .map(|board| board.circuits.len())
+        .sum();
+    assert_eq!(circuits, 14);
+    assert_eq!(report::csv(&schedule).lines().count(), 1 + circuits);
 }
 
 #[test]

@@ -76,7 +76,7 @@ impl Thresholds {
 
 /// (the sound's part of `best` - free path) / phones of the free path. The grammar's weights are
 /// left out: a rare short command would look like noise by them.
-pub fn fit(best: &Hypothesis, free: FreePath) -> f32 {
+pub(crate) fn fit(best: &Hypothesis, free: FreePath) -> f32 {
     (best.score - best.weight - free.score) / free.phones.max(1) as f32
 }
 

@@ -41,7 +41,7 @@ impl LogProbs {
 }
 
 /// Model frames that the encoder's positions reach: 30 s.
-pub const MOST_FRAMES: usize = 3000;
+pub(crate) const MOST_FRAMES: usize = 3000;
 
 impl Network {
     /// Loads an ONNX model with input `mel` [1, 80, T] and output `logp` [1, T/2 rounded up,

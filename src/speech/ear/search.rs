@@ -44,6 +44,7 @@ pub struct FreePath {
 }
 
 impl FreePath {
+    /// The likeliest phone of each frame.
     pub fn of(probs: &LogProbs) -> Self {
         let mut path = Self {
             score: 0.0,

@@ -2,7 +2,7 @@
 # Takes the guards of the state machine out, one at a time, in a copy, and shows that the walk of
 # tests/sequence/model_walk.rs finds each: a check that cannot fail is none. Minutes; exit status 1 when one is not found.
 set -euo pipefail
-cd "$(dirname "$0")/.."
+cd "$(dirname "$0")/../.."
 # A folder of its own: builds of two trees with the same names would be taken for each other.
 export CARGO_TARGET_DIR=$PWD/target/broken
 copy=$(mktemp -d)

