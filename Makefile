@@ -7,12 +7,13 @@ SHELL := /bin/bash
 # reads its headers), pkg-config to find both.
 BUILD_PACKAGES := build-essential pkg-config libasound2-dev libspeechd-dev libclang-dev
 # To test: voices and sounds to hear, a sound server and a speech service without hardware,
-# recordings of people, a browser to look back with, and a database server to hand logs in to.
+# recordings of people, a browser to look back with, a database server to hand logs in to, and an
+# emulator of other processors.
 TEST_PACKAGES := espeak-ng flite sox pocketsphinx-testdata \
 	pulseaudio pulseaudio-utils libasound2-plugins alsa-utils \
 	speech-dispatcher speech-dispatcher-espeak-ng poppler-utils \
 	chromium chromium-driver \
-	postgresql openssl
+	postgresql openssl qemu-user
 OUT ?= demo-out
 
 .PHONY: demo test clips packages-build packages-test
