@@ -12,7 +12,7 @@ import sys
 
 import numpy as np
 
-MARGIN_CAP, FIT_BELOW = 40.0, -1.3
+MARGIN_CAP, FIT_BELOW = 40.0, -1.25
 
 
 def rows_of(paths):
