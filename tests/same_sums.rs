@@ -1,9 +1,9 @@
 //! The same sums on every processor: what the model that ships gives is compared with what is
 //! recorded in `models/same/`, on this processor and on two that Debian's user-mode emulator plays.
 //!
-//! The integer sums must be equal and the decisions the same. The scores may differ by [`WITHIN`]:
-//! `models/README.md`, "The same sums on every processor", says where they do. `tests/clips.rs`
-//! compares the decision of every clip of the fixed set.
+//! The integer sums must be equal and the decisions the same. The scores may differ by [`WITHIN`] or
+//! [`WITHIN_UNFUSED`]: `models/README.md`, "The same sums on every processor", says where they do.
+//! `tests/clips.rs` compares the decision of every clip of the fixed set.
 //!
 //! Where something differs, what this run gave is written under `tests/cache/same/`: after a new
 //! model, look at it and copy it over.
@@ -26,8 +26,22 @@ use std::sync::Arc;
 
 static ONNX: &[u8] = include_bytes!("../models/ear.int8.onnx");
 
-/// How far a score may be from the recorded one.
+/// How far a score may be from the recorded one, on a processor that multiplies and adds in one step.
 const WITHIN: f32 = 0.01;
+
+/// The same on one that rounds in between: its floating point differs in the last bit, some of what
+/// is rounded to 8 bits behind it falls the other way, and a score moves as far as 8 bits are coarse
+/// (0.10 was the most measured).
+const WITHIN_UNFUSED: f32 = 0.25;
+
+/// How far a score may be from the recorded one here.
+fn within() -> f32 {
+    #[cfg(target_arch = "x86_64")]
+    let fused = is_x86_feature_detected!("avx2") && is_x86_feature_detected!("fma");
+    #[cfg(not(target_arch = "x86_64"))]
+    let fused = false;
+    if fused { WITHIN } else { WITHIN_UNFUSED }
+}
 
 fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -318,7 +332,7 @@ impl Decision {
     }
 
     /// What is not as it was recorded.
-    fn unlike(&self, recorded: &Self) -> Option<String> {
+    fn unlike(&self, recorded: &Self, within: f32) -> Option<String> {
         let same = (&self.clip, &self.rule, &self.outcome, &self.words)
             == (
                 &recorded.clip,
@@ -326,8 +340,8 @@ impl Decision {
                 &recorded.outcome,
                 &recorded.words,
             );
-        let near = (self.fit - recorded.fit).abs() <= WITHIN
-            && (self.margin - recorded.margin).abs() <= WITHIN;
+        let near = (self.fit - recorded.fit).abs() <= within
+            && (self.margin - recorded.margin).abs() <= within;
         (!same || !near).then(|| format!("{self:?}, and was {recorded:?}"))
     }
 }
@@ -362,7 +376,7 @@ fn scores_and_decisions_are_those_recorded() {
     let recorded: Scores = recorded("scores.json");
     assert_eq!(given.heard.len(), recorded.heard.len());
     let pairs = given.heard.iter().zip(&recorded.heard);
-    let unlike: Vec<_> = pairs.filter_map(|(a, b)| a.unlike(b)).collect();
+    let unlike: Vec<_> = pairs.filter_map(|(a, b)| a.unlike(b, within())).collect();
     assert!(unlike.is_empty(), "{}", unlike.join("\n"));
     assert_phones(&given.phones, &recorded.phones);
 }
@@ -390,7 +404,7 @@ fn assert_phones(
         assert_eq!(given.len(), recorded[clip].len(), "{}", clip.display());
         for (frame, (a, b)) in given.iter().zip(&recorded[clip]).enumerate() {
             assert!(
-                a.0 == b.0 && (a.1 - b.1).abs() <= WITHIN,
+                a.0 == b.0 && (a.1 - b.1).abs() <= within(),
                 "{}, frame {frame}: {a:?}, and was {b:?}",
                 clip.display()
             );
@@ -406,7 +420,7 @@ fn the_likeliest_phones_are_those_recorded() {
 
 /// Runs this test binary's sums and phones, and the program on three recordings, on a processor
 /// that Debian's user-mode emulator plays; `has` is how such a processor tells of itself.
-fn emulated(model: &str, has: &str) {
+fn emulated(model: &str, has: &str, within: f32) {
     let emulator = |program: &Path| {
         let mut command = Command::new("qemu-x86_64");
         command.args(["-cpu", model]).arg(program);
@@ -451,7 +465,7 @@ fn emulated(model: &str, has: &str) {
             .iter()
             .find(|r| r.clip == given.clip && r.rule == rule)
             .unwrap();
-        assert_eq!(given.unlike(recorded), None, "{model}");
+        assert_eq!(given.unlike(recorded, within), None, "{model}");
     }
 }
 
@@ -461,7 +475,11 @@ fn emulated(model: &str, has: &str) {
     ignore = "plays processors by which this host's program does not run (x86-64)"
 )]
 fn without_avx_it_hears_the_same() {
-    emulated("Nehalem", "processor: avx false, avx2 false, fma false");
+    emulated(
+        "Nehalem",
+        "processor: avx false, avx2 false, fma false",
+        WITHIN_UNFUSED,
+    );
 }
 
 #[test]
@@ -473,5 +491,6 @@ fn with_avx2_and_no_avx512_it_hears_the_same() {
     emulated(
         "Haswell",
         "avx2 true, fma true, avx512bw false, avx512vnni false",
+        WITHIN,
     );
 }
