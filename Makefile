@@ -13,12 +13,12 @@ SHELL := /bin/bash
 BUILD_PACKAGES := build-essential pkg-config libasound2-dev libspeechd-dev libclang-dev
 # To test: voices and sounds to hear, a sound server and a speech service without hardware,
 # recordings of people, a browser to look back with and npm for its accessibility rules, a database
-# server to hand logs in to, pip for the optional engine.
+# server to hand logs in to, pip for the optional engine, an emulator of other processors.
 TEST_PACKAGES := espeak-ng flite sox pocketsphinx-testdata \
 	pulseaudio pulseaudio-utils libasound2-plugins alsa-utils \
 	speech-dispatcher speech-dispatcher-espeak-ng poppler-utils \
 	chromium chromium-driver npm=npm \
-	postgresql openssl perl \
+	postgresql openssl perl qemu-user \
 	python3=python3 pip3=python3-pip
 OUT ?= demo-out
 PART := @tests/tools/part.sh

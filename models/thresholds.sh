@@ -25,7 +25,7 @@ awk -F'\t' -v c="$(number constant)" -v m="$(number margin)" -v f="$(number fit)
         if ($7 < noise) next
         margin = $8 > cap ? cap : $8 < 0 ? 0 : $8
         p = 1 / (1 + exp(-(c + m * log(1 + margin) + f * $7)))
-        for (i = split("0.5 0.6 0.7 0.8 0.85 0.9 0.93 0.95 0.98 0.99", bound, " "); i; i--)
+        for (i = split("0.5 0.6 0.7 0.8 0.85 0.9 0.93 0.94 0.95 0.98 0.99", bound, " "); i; i--)
             if (p >= bound[i]) taken[kind, i]++
             else asked[kind, i]++
         if (kind != "ignore") {
@@ -41,7 +41,7 @@ awk -F'\t' -v c="$(number constant)" -v m="$(number margin)" -v f="$(number fit)
         for (b = 1; b <= 7; b++)
             if (n[b]) printf "%-13s %6d %10.3f %6.3f\n", name[b], n[b], mean[b] / n[b], right[b] / n[b]
         print "\nper cent when asking again below a probability\n   below   exact   asked   wrong  ignored right ones | to be ignored: asked, taken"
-        for (i = 1; i <= 9; i++)
+        for (i = 1; i <= 10; i++)
             printf "%8s %s %s %s %s            | %s %s\n", bound[i], share(taken["right", i], said),
                 share(asked["right", i] + asked["wrong", i], said), share(taken["wrong", i], said),
                 share(said - taken["right", i] - taken["wrong", i] - asked["right", i] - asked["wrong", i], said),

@@ -3,7 +3,7 @@
     python export.py WEIGHTS.npz PREFIX [KEEP]
 
 Input `mel` float32 [1, 80, T], output `logp` float32 [1, ceil(T/2), 40]. KEEP: names of matrices to leave in
-fp32, comma separated (head, f2.3, ...). Dynamic quantisation, per channel.
+fp32, comma separated (head, f2.3, ...). Dynamic quantisation, per channel, weights of 7 bits, sums in one order (same_sums.py says why).
 """
 import math
 import os
@@ -12,6 +12,8 @@ import sys
 import numpy as np
 import onnx
 from onnx import TensorProto, helper, numpy_helper
+
+import same_sums
 
 WIDTH, HEADS = 384, 6
 
@@ -97,7 +99,11 @@ def main(weights, prefix, keep=""):
     exclude = [n.name for n in model.graph.node if n.output[0] in kept]
     assert len(exclude) == len(kept), (exclude, kept)
     quantize_dynamic(prefix + ".fp32.onnx", prefix + ".int8.onnx", op_types_to_quantize=["MatMul"], per_channel=True,
-                     weight_type=QuantType.QInt8, nodes_to_exclude=exclude, extra_options=dict(MatMulConstBOnly=True))
+                     weight_type=QuantType.QInt8, nodes_to_exclude=exclude, reduce_range=True,
+                     extra_options=dict(MatMulConstBOnly=True))
+    model = onnx.load(prefix + ".int8.onnx")
+    print(same_sums.same_sums(model))
+    same_sums.save(model, prefix + ".int8.onnx")
     for kind in ("fp32", "int8"):
         path = f"{prefix}.{kind}.onnx"
         print(path, round(os.path.getsize(path) / 2 ** 20, 2), "MiB")

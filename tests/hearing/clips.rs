@@ -1,9 +1,11 @@
 //! The fixed set of recordings that `tests/clips/make.sh` makes, heard as the program hears: fails
-//! when fewer readings are right than the number recorded in `tests/clips/recorded.toml`, or when a
-//! reading is taken wrongly, or something taken that should be ignored, that was not before.
+//! when fewer readings are right than the number recorded in `tests/clips/recorded.toml`, when a
+//! reading is taken wrongly, or something taken that should be ignored, that was not before, or when
+//! any decision is not the one recorded in `models/same/decisions.tsv`.
 
 use bothhands::eval::{self, Clip, Row, Summary, Verdict};
 use bothhands::grammar::Grammar;
+use bothhands::speech::Outcome;
 use bothhands::speech::ear::Ear;
 use serde::Deserialize;
 use std::collections::BTreeSet;
@@ -17,6 +19,7 @@ const RULE: &str = "anything";
 struct Recorded {
     /// Versions of the programs that made the recordings.
     made_with: String,
+    /// Fewer right than this is worse; some clips fewer than were measured.
     exact: usize,
     /// Recordings that are taken wrongly, each with why that is borne.
     wrong_taken: Vec<String>,
@@ -25,6 +28,43 @@ struct Recorded {
 
 fn folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests")
+}
+
+/// What became of each recording: its path, the outcome and the meaning of what was taken or asked
+/// again.
+fn decisions(rows: &[Row]) -> BTreeSet<String> {
+    rows.iter()
+        .map(|row| {
+            let path = row.clip.path.strip_prefix(folder().join("cache"));
+            let path = path.unwrap_or(&row.clip.path).display();
+            let said = match (&row.heard.outcome, &row.heard.said) {
+                (Outcome::NotForUs, _) | (_, None) => String::new(),
+                (_, Some(said)) => said.words(),
+            };
+            let outcome = serde_json::to_value(row.heard.outcome).unwrap();
+            format!("{path}\t{}\t{said}", outcome.as_str().unwrap())
+        })
+        .collect()
+}
+
+/// Fails when a decision is another than the recorded one; what this run gave is kept under
+/// `tests/cache/same/`, to be looked at and copied after a new model.
+fn compare_decisions(rows: &[Row], made_with: &str) {
+    let given = decisions(rows);
+    let kept = folder().join("cache/same/decisions.tsv");
+    std::fs::create_dir_all(kept.parent().unwrap()).unwrap();
+    let lines: String = given.iter().map(|line| format!("{line}\n")).collect();
+    std::fs::write(kept, lines).unwrap();
+    let recorded = folder().join("../models/same/decisions.tsv");
+    let recorded = std::fs::read_to_string(recorded).unwrap_or_default();
+    let recorded: BTreeSet<String> = recorded.lines().map(str::to_owned).collect();
+    let new: Vec<_> = given.difference(&recorded).collect();
+    assert!(
+        new.is_empty() && given.len() == recorded.len(),
+        "{} decisions of {} are not the recorded ones (recordings made with {made_with}): {new:#?}",
+        new.len(),
+        recorded.len()
+    );
 }
 
 /// The manifest, made first where that has not been done.
@@ -83,7 +123,7 @@ fn the_fixed_set_is_heard_no_worse_than_recorded() {
     let made_with = &recorded.made_with;
     assert!(
         summary.exact >= recorded.exact,
-        "{} readings are right, {} were (recordings made with {made_with}):\n{}",
+        "{} readings are right, fewer than {} (recordings made with {made_with}):\n{}",
         summary.exact,
         recorded.exact,
         eval::table(&rows)
@@ -104,4 +144,5 @@ fn the_fixed_set_is_heard_no_worse_than_recorded() {
         new.is_empty(),
         "falsely taken, and were not before: {new:?}"
     );
+    compare_decisions(&rows, made_with);
 }

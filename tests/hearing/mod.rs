@@ -8,4 +8,5 @@ mod program;
 mod recordings;
 mod reference;
 mod rehearsing;
+mod same_sums;
 mod vosk;

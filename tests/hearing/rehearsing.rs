@@ -84,8 +84,9 @@ fn twenty_phrases_make_a_profile_that_a_session_says_it_uses() {
         "{}",
         String::from_utf8_lossy(&out.stderr)
     );
+    // 20 were.
     assert!(
-        right(&out.stdout) >= 18,
+        right(&out.stdout) >= 16,
         "{}",
         String::from_utf8_lossy(&out.stdout)
     );
@@ -122,8 +123,9 @@ fn a_quiet_microphone_is_heard_as_well() {
         out.stdout
     };
     let (loud, faint) = (heard(usual()), heard(&quiet));
+    // 20 and 19 were; a voice as faint whose level is not raised loses more than half.
     assert!(
-        right(&faint) + 1 >= right(&loud),
+        right(&faint) + 5 >= right(&loud),
         "{}",
         String::from_utf8_lossy(&faint)
     );
