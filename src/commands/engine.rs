@@ -65,6 +65,6 @@ fn open_vosk(
 ) -> anyhow::Result<Box<dyn Recogniser>> {
     bail!(
         "this build has no vosk engine. Leave --engine out for our own, or build with \
-         `cargo build --release --features vosk` (README.md, \"Another engine\")"
+         `cargo build --release --features vosk` (models/README.md, \"Another engine\")"
     )
 }
