@@ -10,7 +10,7 @@ use std::process::ExitCode;
 
 /// Check a job file and print what each test of each circuit should read, and why.
 #[derive(Debug, ClapArgs)]
-pub struct Args {
+pub(crate) struct Args {
     /// The job file.
     #[arg(value_name = "JOB.toml")]
     pub job: PathBuf,
@@ -26,7 +26,7 @@ pub struct Args {
 ///
 /// # Errors
 /// When standard output cannot be written.
-pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
+pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let loaded;
     let tables = match &args.tables {
         None => Tables::shipped(),

@@ -23,7 +23,7 @@ const JOB: &str = include_str!("../../demo/boathouse.toml");
 /// Shows the main job on recorded speech: a circuit with electronics wired in, tested for
 /// insulation.
 #[derive(Debug, clap::Args)]
-pub struct Args {
+pub(crate) struct Args {
     /// Where the log, the schedule and the dialogue are written.
     #[arg(long, value_name = "DIR", default_value = "demo-out")]
     out: PathBuf,
@@ -33,7 +33,7 @@ pub struct Args {
 ///
 /// # Errors
 /// When the folder can't be written, or something in it is not from an earlier demo.
-pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
+pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let out = &args.out;
     std::fs::create_dir_all(out)
         .with_context(|| format!("{}: this folder can't be made", out.display()))?;

@@ -4,7 +4,7 @@ use std::process::ExitCode;
 
 /// Lists the machine's microphones, by the names that `--device` takes.
 #[derive(Debug, Clone, clap::Args)]
-pub struct Args {
+pub(crate) struct Args {
     /// Also list what the sound system has for its own use: converters and raw devices.
     #[arg(long)]
     all: bool,
@@ -24,7 +24,7 @@ pub struct Args {
 /// # Errors
 /// When the sound system cannot be asked, or the microphone to show cannot be used.
 #[cfg(feature = "microphone")]
-pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
+pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     use bothhands::audio::microphone::{MicrophoneError, devices};
     if args.meter {
         return meter(args);

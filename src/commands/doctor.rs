@@ -7,7 +7,7 @@ use std::process::ExitCode;
 
 /// Checks microphone, voice, model, disk and clock, and says what to do about each.
 #[derive(Debug, Clone, clap::Args)]
-pub struct Args {
+pub(crate) struct Args {
     /// The microphone to check, by name; `bothhands devices` lists them.
     #[arg(long, value_name = "NAME")]
     device: Option<String>,
@@ -26,7 +26,7 @@ pub struct Args {
 ///
 /// # Errors
 /// When the findings cannot be written.
-pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
+pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let wanted = Wanted {
         folder: &args.folder,
         microphone: !args.no_microphone,

@@ -8,7 +8,7 @@ use std::sync::Arc;
 
 /// The options that choose an engine.
 #[derive(Debug, Clone, Default, clap::Args)]
-pub struct EngineArgs {
+pub(super) struct EngineArgs {
     /// What hears: `ear`, which ships with the program, or `vosk` with a model of yours, where the
     /// program was built with it.
     #[arg(long, value_enum, default_value_t)]
@@ -20,7 +20,7 @@ pub struct EngineArgs {
 
 /// The engines.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, clap::ValueEnum)]
-pub enum Engine {
+pub(super) enum Engine {
     #[default]
     Ear,
     Vosk,
@@ -31,7 +31,10 @@ impl EngineArgs {
     ///
     /// # Errors
     /// When this build has no such engine, or its model is missing or cannot be used.
-    pub fn other(&self, grammar: &Arc<Grammar>) -> anyhow::Result<Option<Box<dyn Recogniser>>> {
+    pub(super) fn other(
+        &self,
+        grammar: &Arc<Grammar>,
+    ) -> anyhow::Result<Option<Box<dyn Recogniser>>> {
         match (self.engine, &self.vosk_model) {
             (Engine::Ear, None) => Ok(None),
             (Engine::Ear, Some(_)) => {

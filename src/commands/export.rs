@@ -11,7 +11,7 @@ use std::{
 
 /// Write a log as JSON Lines, to be kept, read by other programs, or imported elsewhere
 #[derive(Debug, Args)]
-pub struct ExportArgs {
+pub(crate) struct ExportArgs {
     /// The log
     #[arg(value_name = "DB")]
     db: PathBuf,
@@ -31,7 +31,7 @@ pub struct ExportArgs {
 ///
 /// # Errors
 /// When the log cannot be read or the lines not written.
-pub fn run(args: ExportArgs) -> anyhow::Result<ExitCode> {
+pub(crate) fn run(args: ExportArgs) -> anyhow::Result<ExitCode> {
     let store = Store::open(&args.db, Mode::Read)?;
     let sounds = match &args.sounds {
         Some(folder) => {

@@ -10,7 +10,7 @@ use std::{env, path::PathBuf, process::ExitCode};
 /// Only what the server does not have yet is sent: the same log twice adds nothing, and after an
 /// interruption the next run goes on. Nothing on the server is ever changed.
 #[derive(Debug, Args)]
-pub struct HandInArgs {
+pub(crate) struct HandInArgs {
     /// The logs
     #[arg(value_name = "DB", required = true)]
     logs: Vec<PathBuf>,
@@ -36,7 +36,7 @@ pub struct HandInArgs {
 ///
 /// # Errors
 /// When the address or the password cannot be used, or the server fails.
-pub fn run(args: &HandInArgs) -> anyhow::Result<ExitCode> {
+pub(crate) fn run(args: &HandInArgs) -> anyhow::Result<ExitCode> {
     let mut address: Address = args.to.parse()?;
     if let Some(password) = password(args)? {
         address = address.with_password(&password);

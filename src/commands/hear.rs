@@ -14,7 +14,7 @@ use std::sync::Arc;
 
 /// Say what was heard in recordings: words, meaning, outcome, scores and times.
 #[derive(Debug, Args)]
-pub struct Hear {
+pub(crate) struct Hear {
     /// WAV or FLAC files of any rate; `-` is a WAV on standard input.
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
@@ -38,13 +38,13 @@ pub struct Hear {
 }
 
 /// Everything that any step allows.
-pub const DEFAULT_RULE: &str = "anything";
+pub(crate) const DEFAULT_RULE: &str = "anything";
 
 /// Runs the command. Exit status 2 when a file could not be used; the others are still heard.
 ///
 /// # Errors
 /// When the rule does not exist or the engine cannot start.
-pub fn run(args: Hear) -> anyhow::Result<ExitCode> {
+pub(crate) fn run(args: Hear) -> anyhow::Result<ExitCode> {
     let grammar = Arc::new(Grammar::built_in()?);
     let mut engine: Box<dyn Recogniser> = match args.engine.other(&grammar)? {
         Some(_) if args.model.is_some() => bail!("{MODEL_IS_OURS}"),

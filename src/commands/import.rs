@@ -10,7 +10,7 @@ use std::{
 
 /// Make a log of exported JSON Lines: the same events with the same hashes
 #[derive(Debug, Args)]
-pub struct ImportArgs {
+pub(crate) struct ImportArgs {
     /// The exported lines; - for standard input
     #[arg(value_name = "FILE")]
     file: PathBuf,
@@ -26,7 +26,7 @@ pub struct ImportArgs {
 ///
 /// # Errors
 /// When a line does not fit, when there is another log of that name, or it cannot be written.
-pub fn run(args: ImportArgs) -> anyhow::Result<ExitCode> {
+pub(crate) fn run(args: ImportArgs) -> anyhow::Result<ExitCode> {
     let mut lines: Box<dyn BufRead> = if args.file == Path::new("-") {
         Box::new(io::stdin().lock())
     } else {

@@ -13,7 +13,7 @@ use std::{
 
 /// Show a session as a dialogue: what was heard, what was answered, what is out
 #[derive(Debug, Args)]
-pub struct LogArgs {
+pub(crate) struct LogArgs {
     /// The log of the session
     #[arg(value_name = "DB")]
     db: PathBuf,
@@ -44,7 +44,7 @@ enum Only {
 ///
 /// # Errors
 /// When the log can't be read, or the time is none.
-pub fn run(args: LogArgs) -> anyhow::Result<ExitCode> {
+pub(crate) fn run(args: LogArgs) -> anyhow::Result<ExitCode> {
     let times = times(args.time_zone.as_deref())?;
     let store = Store::open(&args.db, Mode::Read)?;
     let exchanges = Log::read(&store)

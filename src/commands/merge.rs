@@ -6,7 +6,7 @@ use std::{path::PathBuf, process::ExitCode};
 
 /// Put the logs of several devices for one job together in a new log; nothing is dropped
 #[derive(Debug, Args)]
-pub struct MergeArgs {
+pub(crate) struct MergeArgs {
     /// The logs
     #[arg(value_name = "DB", num_args = 2.., required = true)]
     sources: Vec<PathBuf>,
@@ -22,7 +22,7 @@ pub struct MergeArgs {
 ///
 /// # Errors
 /// When the jobs differ, a log is damaged, or the new log cannot be written.
-pub fn run(args: MergeArgs) -> Result<ExitCode> {
+pub(crate) fn run(args: MergeArgs) -> Result<ExitCode> {
     let sources = args
         .sources
         .iter()

@@ -1,27 +1,27 @@
 //! One file per subcommand: its arguments, and which rooms it joins. What they have in common
 //! stands in `engine`, `source`, `stop`, `terminal` and `voice`.
 
-pub mod check;
-pub mod demo;
-pub mod devices;
-pub mod doctor;
+pub(crate) mod check;
+pub(crate) mod demo;
+pub(crate) mod devices;
+pub(crate) mod doctor;
 mod engine;
-pub mod export;
+pub(crate) mod export;
 #[cfg(feature = "hand-in")]
-pub mod hand_in;
-pub mod hear;
-pub mod import;
-pub mod log;
-pub mod merge;
-pub mod rehearse;
-pub mod review;
-pub mod schedule;
-pub mod score;
+pub(crate) mod hand_in;
+pub(crate) mod hear;
+pub(crate) mod import;
+pub(crate) mod log;
+pub(crate) mod merge;
+pub(crate) mod rehearse;
+pub(crate) mod review;
+pub(crate) mod schedule;
+pub(crate) mod score;
 mod source;
 mod stop;
 mod terminal;
-pub mod test;
-pub mod verify;
+pub(crate) mod test;
+pub(crate) mod verify;
 mod voice;
 
 use bothhands::log::LogError;

@@ -17,7 +17,7 @@ use std::sync::atomic::Ordering;
 /// Read 20 phrases: see how well the program hears you at this microphone, and keep what it learns
 /// in a profile for `bothhands test --profile`.
 #[derive(Debug, clap::Args)]
-pub struct Args {
+pub(crate) struct Args {
     /// The profile (TOML). Made when it does not exist; otherwise only its part [hearing] is
     /// written anew.
     #[arg(value_name = "PROFILE.toml")]
@@ -40,7 +40,7 @@ pub struct Args {
 ///
 /// # Errors
 /// When the sound or the profile cannot be used; the profile is as it was then.
-pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
+pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     if args.list {
         for phrase in PHRASES {
             println!("{phrase}");

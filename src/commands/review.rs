@@ -6,7 +6,7 @@ use std::{path::PathBuf, process::ExitCode};
 
 /// Look back at a session in a browser on this machine: timeline with sound, verdicts, graphs
 #[derive(Debug, Args)]
-pub struct ReviewArgs {
+pub(crate) struct ReviewArgs {
     /// The log of the session
     #[arg(value_name = "DB")]
     db: PathBuf,
@@ -23,7 +23,7 @@ pub struct ReviewArgs {
 ///
 /// # Errors
 /// When the log can't be read or the port is taken.
-pub fn run(args: ReviewArgs) -> anyhow::Result<ExitCode> {
+pub(crate) fn run(args: ReviewArgs) -> anyhow::Result<ExitCode> {
     let review = Review::of(args.db, times(args.time_zone.as_deref())?)?;
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()

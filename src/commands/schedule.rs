@@ -13,7 +13,7 @@ use std::{
 
 /// Write the schedule of test results of a session
 #[derive(Debug, Args)]
-pub struct ScheduleArgs {
+pub(crate) struct ScheduleArgs {
     /// The log of the session
     #[arg(value_name = "DB")]
     db: PathBuf,
@@ -42,7 +42,7 @@ pub struct ScheduleArgs {
 ///
 /// # Errors
 /// When the log can't be read or a file not written.
-pub fn run(args: ScheduleArgs) -> anyhow::Result<ExitCode> {
+pub(crate) fn run(args: ScheduleArgs) -> anyhow::Result<ExitCode> {
     let times = times(args.time_zone.as_deref())?;
     let store = Store::open(&args.db, Mode::Read)?;
     let schedule = read(&store, &args.db, &times)?;

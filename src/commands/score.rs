@@ -16,7 +16,7 @@ use std::time::Instant;
 
 /// Measure how well recordings are heard, against the words that were said in them.
 #[derive(Debug, Args)]
-pub struct Score {
+pub(crate) struct Score {
     /// Lines `path<TAB>expected words`, paths relative to this file; no words means that the
     /// recording must be ignored. Empty lines and lines that begin with `#` are skipped.
     #[arg(value_name = "MANIFEST.tsv")]
@@ -60,7 +60,7 @@ pub struct Score {
 ///
 /// # Errors
 /// When the manifest or a recording cannot be used.
-pub fn run(args: Score) -> anyhow::Result<ExitCode> {
+pub(crate) fn run(args: Score) -> anyhow::Result<ExitCode> {
     let started = Instant::now();
     let grammar = Arc::new(Grammar::built_in()?);
     let mut nodes = None;

@@ -5,7 +5,7 @@ use bothhands::dialogue::{InputSource, Recordings};
 use std::path::{Path, PathBuf};
 
 /// Whether `--sound` means a person at the microphone.
-pub fn is_live(sound: &[String]) -> bool {
+pub(super) fn is_live(sound: &[String]) -> bool {
     sound.is_empty() || sound == ["mic"]
 }
 
@@ -13,7 +13,10 @@ pub fn is_live(sound: &[String]) -> bool {
 ///
 /// # Errors
 /// When there is no microphone, or no such recording.
-pub fn sound(sound: &[String], device: Option<&str>) -> anyhow::Result<Box<dyn InputSource>> {
+pub(super) fn sound(
+    sound: &[String],
+    device: Option<&str>,
+) -> anyhow::Result<Box<dyn InputSource>> {
     if is_live(sound) {
         return microphone(device);
     }

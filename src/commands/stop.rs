@@ -8,7 +8,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 ///
 /// # Errors
 /// When the machine does not let it watch for the signal.
-pub fn stop_on_signal() -> anyhow::Result<Arc<AtomicBool>> {
+pub(super) fn stop_on_signal() -> anyhow::Result<Arc<AtomicBool>> {
     let stop = Arc::new(AtomicBool::new(false));
     let told = Arc::clone(&stop);
     ctrlc::set_handler(move || {

@@ -7,7 +7,7 @@ use std::path::Path;
 
 /// Shows what was heard.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct ToTerminal {
+pub(super) struct ToTerminal {
     /// Shows nothing.
     pub quiet: bool,
     /// Shows how long hearing took.
@@ -16,7 +16,7 @@ pub struct ToTerminal {
 
 impl ToTerminal {
     /// With the time that hearing took.
-    pub fn timed() -> Self {
+    pub(super) fn timed() -> Self {
         Self {
             quiet: false,
             timed: true,
@@ -52,7 +52,7 @@ impl Observer for ToTerminal {
 }
 
 /// Says at the end of a session what came of it and where the log is.
-pub fn summed_up(tally: &Tally, conductor: &Conductor<'_>, db: &Path, stopped: bool) {
+pub(super) fn summed_up(tally: &Tally, conductor: &Conductor<'_>, db: &Path, stopped: bool) {
     let finished = conductor.session.state().mode() == Mode::Finished;
     let how = match (finished, stopped) {
         (true, _) => "Finished",

@@ -25,7 +25,7 @@ use std::time::Duration;
 
 /// Leads a job by voice, or by typing, and keeps its log.
 #[derive(Debug, clap::Args)]
-pub struct Args {
+pub(crate) struct Args {
     /// The job file.
     job: PathBuf,
     /// The log; beside the job file with the ending .db when not given. An existing log is taken
@@ -60,7 +60,7 @@ pub struct Args {
 ///
 /// # Errors
 /// When the job, the log or the sound can't be used; nothing is lost.
-pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
+pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let text = std::fs::read_to_string(&args.job).with_context(|| {
         format!(
             "{}: can't read the job file; check the path",

@@ -4,7 +4,7 @@ use std::{path::PathBuf, process::ExitCode};
 
 /// Check that a log is as it was written, and name the first event that does not fit
 #[derive(Debug, Args)]
-pub struct VerifyArgs {
+pub(crate) struct VerifyArgs {
     /// The log
     #[arg(value_name = "DB")]
     db: PathBuf,
@@ -14,7 +14,7 @@ pub struct VerifyArgs {
 ///
 /// # Errors
 /// When the log cannot be read at all.
-pub fn run(args: VerifyArgs) -> anyhow::Result<ExitCode> {
+pub(crate) fn run(args: VerifyArgs) -> anyhow::Result<ExitCode> {
     let store = Store::open(&args.db, Mode::Read)?;
     let verdict = store.verify()?;
     print!("{}", report(&args, &verdict));

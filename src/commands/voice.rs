@@ -10,7 +10,7 @@ use std::path::PathBuf;
 
 /// How prompts come.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
-pub enum VoiceKind {
+pub(super) enum VoiceKind {
     System,
     Terminal,
     None,
@@ -18,7 +18,7 @@ pub enum VoiceKind {
 
 /// The options on how the program speaks and, in a profile, how it hears.
 #[derive(Debug, clap::Args)]
-pub struct VoiceArgs {
+pub(super) struct VoiceArgs {
     /// How prompts come: the system's speech service, the terminal, or not at all.
     #[arg(long, value_enum)]
     voice: Option<VoiceKind>,
@@ -39,13 +39,13 @@ pub struct VoiceArgs {
 
 impl VoiceArgs {
     /// Whether there is to be no voice at all.
-    pub fn is_none(&self) -> bool {
+    pub(super) fn is_none(&self) -> bool {
         self.voice == Some(VoiceKind::None)
     }
 
     /// The voice asked for; without a wish, the system's where the microphone is used and the
     /// terminal otherwise. Where the screen shows every line, nothing else may write over it.
-    pub fn open(&self, live: bool, profile: Profile, on_screen: bool) -> Box<dyn Voice> {
+    pub(super) fn open(&self, live: bool, profile: Profile, on_screen: bool) -> Box<dyn Voice> {
         let terminal = || -> Box<dyn Voice + Send> {
             if on_screen {
                 Box::new(Silent)
@@ -70,7 +70,7 @@ impl VoiceArgs {
     ///
     /// # Errors
     /// When it can't be read or is none.
-    pub fn profile(&self) -> anyhow::Result<(Profile, Option<Hearing>)> {
+    pub(super) fn profile(&self) -> anyhow::Result<(Profile, Option<Hearing>)> {
         let (mut profile, hearing) = match &self.profile {
             None => (Profile::default(), None),
             Some(path) => {

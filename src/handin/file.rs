@@ -1,4 +1,5 @@
-use super::{HandInError, HandedIn, hand_in};
+use super::{HandInError, HandedIn, folded, hand_in};
+use crate::log::Log;
 use crate::store::{Mode, Store};
 use postgres::Client;
 use std::path::Path;
@@ -41,7 +42,11 @@ pub fn hand_in_file(
     let mut all = HandedIn::default();
     let mut diverged = Vec::new();
     for thread in &threads {
-        match hand_in(client, &store, thread, with_sound) {
+        // A log that this version can't follow is kept there all the same, to be read by one that can.
+        let folded = Log::of_records(thread)
+            .ok()
+            .and_then(|log| folded(&log).ok());
+        match hand_in(client, &store, thread, folded.as_ref(), with_sound) {
             Ok(done) => all.add(&done),
             Err(HandInError::Diverged(why)) => diverged.push(why.to_string()),
             Err(why @ (HandInError::Store(_) | HandInError::TooLarge(_))) => {

@@ -12,6 +12,7 @@ mod address;
 mod connect;
 mod error;
 mod file;
+mod fold;
 mod migrate;
 mod send;
 
@@ -19,5 +20,6 @@ pub use address::{Address, AddressError, Encryption, password_in};
 pub use connect::{connect, trusted_roots};
 pub use error::{Diverged, HandInError};
 pub use file::{Failure, hand_in_file};
+pub use fold::{Folded, FoldedRow, folded};
 pub use migrate::{SCHEMA_VERSION, prepare};
 pub use send::{HandedIn, hand_in};

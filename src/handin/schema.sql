@@ -587,3 +587,94 @@ LEFT JOIN bothhands.events b ON b.log = o.log AND b.number = f.by_number
 WHERE f.item = 'out';
 
 INSERT INTO bothhands.version VALUES (1);
+
+-- == version 2
+
+-- What became of each reading and of each entry of the out-list, as the program folds the events:
+-- sent with them, so that nothing here follows them by rules of its own. It may be made anew from
+-- the events at any time.
+CREATE TABLE bothhands.folded_logs (
+  log text PRIMARY KEY REFERENCES bothhands.logs,
+  number bigint NOT NULL
+);
+COMMENT ON COLUMN bothhands.folded_logs.number IS 'The last event that was folded';
+CREATE TABLE bothhands.folded (
+  log text NOT NULL REFERENCES bothhands.folded_logs,
+  item text NOT NULL CHECK (item IN ('reading', 'out')),
+  number bigint NOT NULL,
+  origin bigint NOT NULL,
+  stands text NOT NULL,
+  by_number bigint,
+  on_schedule boolean,
+  left_out boolean,
+  PRIMARY KEY (log, item, number)
+);
+COMMENT ON TABLE bothhands.folded IS 'The columns are those of the function follow';
+
+-- What version 1 did stays for logs that were handed in by it, and only for those.
+DO $copy$
+BEGIN
+  EXECUTE format(
+    'CREATE FUNCTION bothhands.follow_events(of_log text) RETURNS TABLE (
+       item text, number bigint, origin bigint, stands text, by_number bigint,
+       on_schedule boolean, left_out boolean
+     ) LANGUAGE plpgsql STABLE ROWS 100 COST 20000 AS %L',
+    (SELECT prosrc FROM pg_catalog.pg_proc WHERE oid = 'bothhands.follow(text)'::regprocedure));
+END
+$copy$;
+
+CREATE OR REPLACE FUNCTION bothhands.follow(of_log text) RETURNS TABLE (
+  item text, number bigint, origin bigint, stands text, by_number bigint, on_schedule boolean,
+  left_out boolean
+) LANGUAGE plpgsql STABLE ROWS 100 COST 1000 AS $$
+BEGIN
+  IF EXISTS (SELECT FROM bothhands.folded_logs l WHERE l.log = of_log) THEN
+    RETURN QUERY SELECT f.item, f.number, f.origin, f.stands, f.by_number, f.on_schedule, f.left_out
+      FROM bothhands.folded f WHERE f.log = of_log ORDER BY f.item DESC, f.number;
+  ELSE
+    RETURN QUERY SELECT * FROM bothhands.follow_events(of_log);
+  END IF;
+END
+$$;
+
+-- A correction whose right words follow has a word of its own in logs of version 2.
+CREATE OR REPLACE VIEW bothhands.corrections AS
+SELECT
+  old.job, old.site, old.board, old.circuit, old.circuit_name, old.step, old.place,
+  old.reading AS old_reading,
+  bothhands.reading_said(n.payload -> 'reading') AS new_reading,
+  c.why,
+  c.at AS corrected_at,
+  old.read_at AS old_read_at,
+  old.tester,
+  c.device,
+  old.log,
+  old.event AS old_event,
+  n.number AS new_event,
+  c.number AS correcting_event
+FROM bothhands.readings old
+CROSS JOIN LATERAL (
+  SELECT e.number, e.at, e.device,
+    CASE e.payload ->> 'why' WHEN 'replaced' THEN 'correction' ELSE e.payload ->> 'why' END AS why,
+    -- The reading said with the correction, else the next one of the same step.
+    (SELECT min(later.number) FROM bothhands.events later
+      WHERE later.log = old.log AND later.number > e.number AND later.kind = 'reading'
+        AND (later.payload ->> 'step' = old.step
+          OR (later.number = e.number + 1 AND later.at = e.at
+            AND e.payload ->> 'why' IN ('correction', 'replaced')))) AS new_number
+  FROM bothhands.events e
+  WHERE e.log = old.log AND e.kind = 'withdrawn'
+    AND e.kind IN ('withdrawn', 'corrected-at-desk') AND (e.payload ->> 'of')::bigint = old.event
+  UNION ALL
+  SELECT e.number, e.at, e.device, 'at the desk: ' || (e.payload ->> 'reason'), e.number
+  FROM bothhands.events e
+  WHERE e.log = old.log AND e.kind = 'corrected-at-desk'
+    AND e.kind IN ('withdrawn', 'corrected-at-desk') AND (e.payload ->> 'of')::bigint = old.event
+  UNION ALL
+  SELECT e.number, e.at, e.device, 'read again', e.number
+  FROM bothhands.events e
+  WHERE e.log = old.log AND e.number = old.superseded_by AND e.kind = 'reading'
+) AS c
+LEFT JOIN bothhands.events n ON n.log = old.log AND n.number = c.new_number;
+
+INSERT INTO bothhands.version VALUES (2);

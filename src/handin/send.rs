@@ -1,4 +1,5 @@
 use super::error::{Diverged, HandInError};
+use super::fold::Folded;
 use crate::store::{Digest256, Evidence, JOB_KIND, Record, Store};
 use postgres::{Client, Transaction};
 use std::collections::{HashMap, HashSet};
@@ -30,7 +31,8 @@ impl HandedIn {
     }
 }
 
-/// Hands in one log that was found whole: one of the [threads](Store::threads) of a store.
+/// Hands in one log that was found whole: one of the [threads](Store::threads) of a store, with
+/// what it folds to; nothing where the program can't follow it.
 ///
 /// # Errors
 /// When the log can't be read, the server or the way to it fails, or the server has other events
@@ -39,6 +41,7 @@ pub fn hand_in(
     client: &mut Client,
     store: &Store,
     thread: &[Record],
+    folded: Option<&Folded>,
     with_sound: bool,
 ) -> Result<HandedIn, HandInError> {
     let Some(first) = thread.first() else {
@@ -49,7 +52,12 @@ pub fn hand_in(
         "SELECT pg_advisory_lock(hashtextextended('bothhands ' || $1, 0))",
         &[&log],
     )?;
-    let done = hand_in_locked(client, store, &log, thread, with_sound);
+    let done = hand_in_locked(client, store, &log, thread, with_sound).and_then(|done| {
+        if let Some(folded) = folded.filter(|_| done.only_there == 0) {
+            send_folded(client, &log, folded)?;
+        }
+        Ok(done)
+    });
     let unlocked = client.execute(
         "SELECT pg_advisory_unlock(hashtextextended('bothhands ' || $1, 0))",
         &[&log],
@@ -362,6 +370,52 @@ fn send_events(tx: &mut Transaction<'_>, log: &str, rows: &[Row]) -> Result<(), 
             &column(rows, |row| row.record.hash.to_string()),
         ],
     )?;
+    Ok(())
+}
+
+/// Puts what the log folds to in the place of what was there, unless that is the same already.
+fn send_folded(client: &mut Client, log: &str, folded: &Folded) -> Result<(), HandInError> {
+    let last = number(folded.last)?;
+    let there: Option<i64> = client
+        .query_opt(
+            "SELECT number FROM bothhands.folded_logs WHERE log = $1",
+            &[&log],
+        )?
+        .map(|row| row.try_get(0))
+        .transpose()?;
+    if there == Some(last) {
+        return Ok(());
+    }
+    let numbers = |of: &dyn Fn(&super::FoldedRow) -> Option<u64>| {
+        let rows = folded.rows.iter();
+        rows.map(|row| of(row).map(number).transpose())
+            .collect::<Result<Vec<Option<i64>>, HandInError>>()
+    };
+    let rows = &folded.rows;
+    let mut tx = client.transaction()?;
+    tx.execute(
+        "INSERT INTO bothhands.folded_logs (log, number) VALUES ($1, $2)
+         ON CONFLICT (log) DO UPDATE SET number = excluded.number",
+        &[&log, &last],
+    )?;
+    tx.execute("DELETE FROM bothhands.folded WHERE log = $1", &[&log])?;
+    tx.execute(
+        "INSERT INTO bothhands.folded
+           (log, item, number, origin, stands, by_number, on_schedule, left_out)
+         SELECT $1, * FROM unnest($2::text[], $3::int8[], $4::int8[], $5::text[], $6::int8[],
+           $7::bool[], $8::bool[])",
+        &[
+            &log,
+            &rows.iter().map(|row| row.item).collect::<Vec<_>>(),
+            &numbers(&|row| Some(row.number))?,
+            &numbers(&|row| Some(row.origin))?,
+            &rows.iter().map(|row| row.stands).collect::<Vec<_>>(),
+            &numbers(&|row| row.by)?,
+            &rows.iter().map(|row| row.on_schedule).collect::<Vec<_>>(),
+            &rows.iter().map(|row| row.left_out).collect::<Vec<_>>(),
+        ],
+    )?;
+    tx.commit()?;
     Ok(())
 }
 

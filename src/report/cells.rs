@@ -115,7 +115,7 @@ impl Cell {
 
 /// The cell of a column for one circuit: the worst of its readings, else what was said, else why
 /// there is nothing.
-pub fn cell(
+pub(super) fn cell(
     agenda: &Agenda,
     steps: &[&Step],
     column: &'static Column,
@@ -202,7 +202,7 @@ fn not_tested(agenda: &Agenda, step: &Step, reason: &str, limitations: &[Limitat
 }
 
 /// A row of a step's reading.
-pub fn reading_row(agenda: &Agenda, step: &Step, record: &ReadingRecord) -> ReadingRow {
+pub(super) fn reading_row(agenda: &Agenda, step: &Step, record: &ReadingRecord) -> ReadingRow {
     let reading = record.reading;
     ReadingRow {
         event: record.no,

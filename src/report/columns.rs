@@ -5,7 +5,7 @@ use crate::sequence::{Beside, Column, ShownWhen};
 
 /// One column of the circuit table: its heading, and what stands in it.
 #[derive(Clone, Copy)]
-pub struct TableColumn {
+pub(super) struct TableColumn {
     pub group: &'static str,
     pub head: &'static str,
     /// Its name in CSV.
@@ -44,7 +44,7 @@ impl TableColumn {
     }
 
     /// What stands in it for a circuit.
-    pub fn cell<'a>(&self, circuit: &'a CircuitRow) -> Shown<'a> {
+    pub(super) fn cell<'a>(&self, circuit: &'a CircuitRow) -> Shown<'a> {
         match self.what {
             What::Given { cell, .. } => cell(circuit).map_or(Shown::Nothing, Shown::Text),
             What::Result(column) => Shown::Result(circuit.cells.get(column)),
@@ -52,7 +52,7 @@ impl TableColumn {
     }
 
     /// The same as plain text; empty where nothing belongs.
-    pub fn text(&self, circuit: &CircuitRow) -> String {
+    pub(super) fn text(&self, circuit: &CircuitRow) -> String {
         match self.cell(circuit) {
             Shown::Nothing => String::new(),
             Shown::Text(text) => text,
@@ -89,7 +89,7 @@ const fn given(
 
 /// What the job file gives, before the results.
 #[rustfmt::skip]
-pub const GIVEN: &[TableColumn] = &[
+pub(super) const GIVEN: &[TableColumn] = &[
     given("Conductors mm²", "live", "live conductors mm2", true, |c| c.live_mm2.map(plain)),
     given("Conductors mm²", "cpc", "cpc mm2", true, |c| c.cpc_mm2.map(plain)),
     given("Overcurrent device", "kind", "device", true, |c| c.device.map(str::to_owned)),
@@ -100,7 +100,7 @@ pub const GIVEN: &[TableColumn] = &[
 ];
 
 /// The results, with what stands beside them.
-pub fn results(schedule: &Schedule) -> Vec<TableColumn> {
+pub(super) fn results(schedule: &Schedule) -> Vec<TableColumn> {
     let mut columns = Vec::new();
     for column in &schedule.columns {
         let result = TableColumn {
@@ -139,7 +139,7 @@ pub fn results(schedule: &Schedule) -> Vec<TableColumn> {
 }
 
 /// The columns that a board's circuits need on a page.
-pub fn columns(schedule: &Schedule, board: &BoardSchedule) -> Vec<TableColumn> {
+pub(super) fn columns(schedule: &Schedule, board: &BoardSchedule) -> Vec<TableColumn> {
     let number = given("Circuit", "No.", "circuit", true, |c| {
         Some(c.number.to_string())
     });
@@ -159,7 +159,7 @@ pub fn columns(schedule: &Schedule, board: &BoardSchedule) -> Vec<TableColumn> {
 }
 
 /// The groups of columns that stand beside each other, with how many columns each has.
-pub fn groups(columns: &[TableColumn]) -> Vec<(&'static str, usize)> {
+pub(super) fn groups(columns: &[TableColumn]) -> Vec<(&'static str, usize)> {
     let mut groups: Vec<(&str, usize)> = Vec::new();
     for column in columns {
         match groups.last_mut() {

@@ -20,7 +20,7 @@ pub struct Exception {
 }
 
 /// Every exception of a log, in the order in which they happened.
-pub fn exceptions(log: &Log, agenda: &Agenda) -> Vec<Exception> {
+pub(super) fn exceptions(log: &Log, agenda: &Agenda) -> Vec<Exception> {
     let mut found = Vec::new();
     for step in &agenda.plan().steps {
         let exception = match agenda.outcome(step) {

@@ -8,14 +8,14 @@ use std::collections::HashMap;
 
 /// What text looks like.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Face {
+pub(super) enum Face {
     Plain,
     Bold,
 }
 
 impl Face {
     /// The font that is built into the program, as a TrueType file.
-    pub fn font(self) -> &'static [u8] {
+    pub(super) fn font(self) -> &'static [u8] {
         match self {
             Self::Plain => dejavu::sans_condensed::regular(),
             Self::Bold => dejavu::sans_condensed::bold(),
@@ -25,7 +25,7 @@ impl Face {
 
 /// A letter in its font.
 #[derive(Debug, Clone, Copy)]
-pub struct Letter {
+pub(super) struct Letter {
     /// Its number in the font.
     pub glyph: u32,
     /// Its width at size 1.
@@ -65,7 +65,7 @@ impl Measured {
 }
 
 /// The letters of the fonts that go into the file.
-pub struct Letters {
+pub(super) struct Letters {
     plain: Measured,
     bold: Measured,
     known: HashMap<(Face, char), Letter>,
@@ -76,7 +76,7 @@ impl Letters {
     ///
     /// # Errors
     /// When they are none.
-    pub fn new() -> Result<Self, PdfError> {
+    pub(super) fn new() -> Result<Self, PdfError> {
         Ok(Self {
             plain: Measured::of(Face::Plain)?,
             bold: Measured::of(Face::Bold)?,
@@ -85,7 +85,7 @@ impl Letters {
     }
 
     /// A letter; a square where the font lacks it.
-    pub fn letter(&mut self, letter: char, face: Face) -> Letter {
+    pub(super) fn letter(&mut self, letter: char, face: Face) -> Letter {
         let font = match face {
             Face::Plain => &self.plain,
             Face::Bold => &self.bold,
@@ -97,7 +97,7 @@ impl Letters {
     }
 
     /// How wide text is.
-    pub fn width(&mut self, text: &str, face: Face, size: f32) -> f32 {
+    pub(super) fn width(&mut self, text: &str, face: Face, size: f32) -> f32 {
         text.chars()
             .map(|c| self.letter(c, face).width * size)
             .sum()
@@ -105,7 +105,7 @@ impl Letters {
 
     /// Breaks text into lines no wider than `width`. A line that ends between two words ends with
     /// the space between them, so that whoever reads the file aloud finds where a word ends.
-    pub fn lines(&mut self, text: &str, face: Face, size: f32, width: f32) -> Vec<String> {
+    pub(super) fn lines(&mut self, text: &str, face: Face, size: f32, width: f32) -> Vec<String> {
         let mut lines = Vec::new();
         let mut line = String::new();
         for word in text.split_whitespace() {

@@ -4,9 +4,9 @@
 use super::letters::{Face, Letters};
 
 /// A4 across, in points.
-pub const WIDTH: f32 = 841.89;
-pub const HEIGHT: f32 = 595.28;
-pub const MARGIN: f32 = 36.0;
+pub(super) const WIDTH: f32 = 841.89;
+pub(super) const HEIGHT: f32 = 595.28;
+pub(super) const MARGIN: f32 = 36.0;
 /// Room for the line at the foot of each page.
 const FOOT: f32 = 22.0;
 const LEADING: f32 = 1.28;
@@ -24,14 +24,14 @@ pub(crate) enum Ink {
 
 /// How text is set.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Style {
+pub(super) struct Style {
     pub size: f32,
     pub face: Face,
     pub ink: Ink,
 }
 
 impl Style {
-    pub const fn plain(size: f32) -> Self {
+    pub(super) const fn plain(size: f32) -> Self {
         Self {
             size,
             face: Face::Plain,
@@ -39,14 +39,14 @@ impl Style {
         }
     }
 
-    pub const fn bold(size: f32) -> Self {
+    pub(super) const fn bold(size: f32) -> Self {
         Self {
             face: Face::Bold,
             ..Self::plain(size)
         }
     }
 
-    pub const fn quiet(size: f32) -> Self {
+    pub(super) const fn quiet(size: f32) -> Self {
         Self {
             ink: Ink::Quiet,
             ..Self::plain(size)
@@ -73,11 +73,11 @@ pub(crate) enum Mark {
 }
 
 /// Where a mark is: its page, and its place among the marks of that page.
-pub type Spot = (usize, usize);
+pub(super) type Spot = (usize, usize);
 
 /// What a part of the text is, in the terms of ISO 32000-1, 14.8.4.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Role {
+pub(super) enum Role {
     Heading {
         level: u16,
         title: String,
@@ -107,14 +107,14 @@ pub enum Role {
 
 /// What a head cell heads.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Heads {
+pub(super) enum Heads {
     Column,
     Row,
 }
 
 /// A part of the text, in the order of reading.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Part {
+pub(super) struct Part {
     pub role: Role,
     pub parts: Vec<Part>,
     /// What is written of it; only parts without parts of their own have any.
@@ -122,7 +122,7 @@ pub struct Part {
 }
 
 impl Part {
-    pub fn of_parts(role: Role, parts: Vec<Part>) -> Self {
+    pub(super) fn of_parts(role: Role, parts: Vec<Part>) -> Self {
         Self {
             role,
             parts,
@@ -130,7 +130,7 @@ impl Part {
         }
     }
 
-    pub fn of_marks(role: Role, marks: Vec<Spot>) -> Self {
+    pub(super) fn of_marks(role: Role, marks: Vec<Spot>) -> Self {
         Self {
             role,
             parts: Vec::new(),
@@ -141,7 +141,7 @@ impl Part {
 
 /// A heading to jump to.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Bookmark {
+pub(super) struct Bookmark {
     pub level: u16,
     pub title: String,
     pub page: usize,
@@ -149,7 +149,7 @@ pub struct Bookmark {
 }
 
 /// Pages that are laid out.
-pub struct Pages {
+pub(super) struct Pages {
     pub letters: Letters,
     pub pages: Vec<Vec<Mark>>,
     /// All that is to be read. A mark that is in no part is decoration, or said elsewhere: rules,
@@ -159,7 +159,7 @@ pub struct Pages {
 }
 
 /// Pages in the making.
-pub struct Paper {
+pub(super) struct Paper {
     pub(super) letters: Letters,
     pages: Vec<Vec<Mark>>,
     parts: Vec<Part>,
@@ -168,7 +168,7 @@ pub struct Paper {
 }
 
 impl Paper {
-    pub fn new(letters: Letters) -> Self {
+    pub(super) fn new(letters: Letters) -> Self {
         Self {
             letters,
             pages: vec![Vec::new()],
@@ -179,7 +179,7 @@ impl Paper {
     }
 
     /// The finished pages, with a line at the foot of each.
-    pub fn finish(mut self, foot: &str) -> Pages {
+    pub(super) fn finish(mut self, foot: &str) -> Pages {
         let count = self.pages.len();
         let style = Style::quiet(7.5);
         for (n, page) in self.pages.iter_mut().enumerate() {
@@ -241,12 +241,12 @@ impl Paper {
     }
 
     /// The heading of all, at the top.
-    pub fn title(&mut self, text: &str) {
+    pub(super) fn title(&mut self, text: &str) {
         self.headed(text, 1, 20.0);
     }
 
     /// A heading, kept together with what comes after it; levels count from 1, the title's.
-    pub fn heading(&mut self, text: &str, level: u16, size: f32) {
+    pub(super) fn heading(&mut self, text: &str, level: u16, size: f32) {
         self.need(size * 4.5);
         self.gap(size * 0.7);
         self.put(Mark::Box {
@@ -273,7 +273,7 @@ impl Paper {
     }
 
     /// A paragraph.
-    pub fn text(&mut self, text: &str, style: Style) {
+    pub(super) fn text(&mut self, text: &str, style: Style) {
         let marks = self.written(text, style, 0.0);
         self.add(Part::of_marks(Role::Paragraph, marks));
     }
@@ -298,7 +298,7 @@ impl Paper {
     }
 
     /// A list, or a sentence where it is empty; `label` hangs at the left of each item.
-    pub fn list<T: AsRef<str>>(&mut self, label: &str, items: &[T], none: &str) {
+    pub(super) fn list<T: AsRef<str>>(&mut self, label: &str, items: &[T], none: &str) {
         if items.is_empty() {
             if !none.is_empty() {
                 self.text(none, Style::quiet(8.5));

@@ -40,7 +40,7 @@ const LANGUAGE: &str = "en-GB";
 ///
 /// # Errors
 /// When a font can't be read, or the file would not keep to its standard.
-pub fn printed(laid: Pages, title: &str, program: &str) -> Result<Vec<u8>, PdfError> {
+pub(super) fn printed(laid: Pages, title: &str, program: &str) -> Result<Vec<u8>, PdfError> {
     let Pages {
         letters,
         pages,

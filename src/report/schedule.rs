@@ -238,14 +238,18 @@ impl Schedule {
     /// # Errors
     /// When the log is empty or does not begin with the job.
     pub fn of(log: &Log, times: &Times) -> Result<Self, LogError> {
-        let agenda = log.agenda()?;
+        Ok(Self::made(log, &log.agenda()?, times))
+    }
+
+    /// The same, of an agenda that has taken all of the log.
+    pub fn made(log: &Log, agenda: &Agenda, times: &Times) -> Self {
         let job = agenda.job();
-        let steps = by_circuit(&agenda);
-        let limitations = limitations(log, &agenda);
+        let steps = by_circuit(agenda);
+        let limitations = limitations(log, agenda);
         let boards: Vec<BoardSchedule> = job
             .boards
             .iter()
-            .map(|board| board_schedule(&agenda, board, &steps, &limitations))
+            .map(|board| board_schedule(agenda, board, &steps, &limitations))
             .collect();
         let readings = boards.iter().flat_map(|b| {
             b.readings
@@ -257,7 +261,7 @@ impl Schedule {
             .map(|verdict| verdict.edition.clone())
             .filter(|edition| !edition.is_empty())
             .collect();
-        Ok(Self {
+        Self {
             record_of: RECORD_OF,
             cautions: CAUTIONS,
             title: job.title.clone(),
@@ -276,11 +280,11 @@ impl Schedule {
             editions,
             time_zone: times.zone_name(),
             supply: supply(job),
-            instruments: instruments(&agenda, times),
-            departures: departures(log, &agenda),
-            overrides: overrides(&agenda),
-            open_items: open_items(&agenda),
-            exceptions: exceptions(log, &agenda),
+            instruments: instruments(agenda, times),
+            departures: departures(log, agenda),
+            overrides: overrides(agenda),
+            open_items: open_items(agenda),
+            exceptions: exceptions(log, agenda),
             limited_to: limited_to(agenda.job()),
             limitations,
             boards,
@@ -291,7 +295,7 @@ impl Schedule {
                 .collect(),
             columns: agenda.catalogue().columns(),
             times: TimesOfSchedule(times.clone()),
-        })
+        }
     }
 
     /// How the times are shown.

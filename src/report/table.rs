@@ -5,7 +5,7 @@ use super::page::{Heads, Ink, MARGIN, Mark, Paper, Part, Role, Spot, Style, WIDT
 
 /// One cell of a table.
 #[derive(Debug, Clone, PartialEq)]
-pub struct TableCell {
+pub(super) struct TableCell {
     text: String,
     face: Face,
     /// How many columns it goes over.
@@ -15,7 +15,7 @@ pub struct TableCell {
 }
 
 impl TableCell {
-    pub fn plain(text: impl Into<String>) -> Self {
+    pub(super) fn plain(text: impl Into<String>) -> Self {
         Self {
             text: text.into(),
             face: Face::Plain,
@@ -25,7 +25,7 @@ impl TableCell {
         }
     }
 
-    pub fn bold(text: impl Into<String>) -> Self {
+    pub(super) fn bold(text: impl Into<String>) -> Self {
         Self {
             face: Face::Bold,
             ..Self::plain(text)
@@ -33,7 +33,7 @@ impl TableCell {
     }
 
     /// A bold cell that heads its column, or its row.
-    pub fn head(text: impl Into<String>, heads: Heads) -> Self {
+    pub(super) fn head(text: impl Into<String>, heads: Heads) -> Self {
         Self {
             heads: Some(heads),
             ..Self::bold(text)
@@ -42,13 +42,13 @@ impl TableCell {
 
     /// The same over several columns.
     #[must_use]
-    pub fn over(self, over: usize) -> Self {
+    pub(super) fn over(self, over: usize) -> Self {
         Self { over, ..self }
     }
 
     /// The same as the head of its row, looking as it does.
     #[must_use]
-    pub fn heading_row(self) -> Self {
+    pub(super) fn heading_row(self) -> Self {
         Self {
             heads: Some(Heads::Row),
             ..self
@@ -57,7 +57,7 @@ impl TableCell {
 
     /// The same, read aloud as this where signs stand in it.
     #[must_use]
-    pub fn aloud(self, words: String) -> Self {
+    pub(super) fn aloud(self, words: String) -> Self {
         Self {
             aloud: Some(words),
             ..self
@@ -67,7 +67,7 @@ impl TableCell {
 
 /// A table: the rows of its head come again on every page.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Table {
+pub(super) struct Table {
     /// What it is a table of, for whoever can't see it.
     pub about: String,
     pub head: Vec<Vec<TableCell>>,
@@ -91,7 +91,7 @@ struct LaidCell {
 
 impl Paper {
     /// A table as wide as the page.
-    pub fn table(&mut self, table: &Table) {
+    pub(super) fn table(&mut self, table: &Table) {
         if table.rows.is_empty() {
             return;
         }

@@ -4,12 +4,14 @@ use super::agenda::Agenda;
 use super::decide::decide;
 use super::facts::{Edition, Event, Mode};
 use super::invariants::Watch;
+use super::procedures::Catalogue;
 use super::say::{self, Line, Narrator};
 use super::state::{ABSENCE, ReplayError};
 use crate::grammar::{Grammar, Said};
 use crate::installation::Job;
 use crate::limits::Tables;
 use jiff::Timestamp;
+use std::sync::Arc;
 
 /// A session in progress: an agenda, and how it goes forward. The caller keeps the events of each
 /// turn before it speaks its lines.
@@ -35,12 +37,25 @@ impl Session {
     /// # Errors
     /// Never in practice: the first event is the right one by construction.
     pub fn begin(job: Job, by: &str, now: Timestamp) -> Result<(Self, Turn), ReplayError> {
+        Self::begin_with(Catalogue::shipped(), job, by, now)
+    }
+
+    /// The same with other procedures.
+    ///
+    /// # Errors
+    /// Never in practice, as [`Session::begin`].
+    pub fn begin_with(
+        catalogue: Arc<Catalogue>,
+        job: Job,
+        by: &str,
+        now: Timestamp,
+    ) -> Result<(Self, Turn), ReplayError> {
         let opened = Event::Opened {
             job: Box::new(job),
             by: by.to_owned(),
             edition: Edition::NOW,
         };
-        let agenda = Agenda::open(&opened, now)?;
+        let agenda = Agenda::open_with(catalogue, &opened, now)?;
         Ok(Self::go_on(agenda, None, opened, now))
     }
 

@@ -3,5 +3,5 @@
 mod golden;
 pub mod plain;
 mod spoken;
-mod typed;
+pub mod typed;
 pub mod world;

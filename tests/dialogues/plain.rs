@@ -21,6 +21,8 @@ const PACE: SignedDuration = SignedDuration::from_secs(8);
 pub struct Site {
     pub session: Session,
     pub events: Vec<(Event, Timestamp)>,
+    /// Everything that was said to the person of those events.
+    pub said: Vec<String>,
     pub now: Timestamp,
     pub grammar: Option<Grammar>,
 }
@@ -32,6 +34,7 @@ impl Site {
         let mut site = Self {
             session,
             events: Vec::new(),
+            said: Vec::new(),
             now,
             grammar: None,
         };
@@ -96,6 +99,8 @@ impl Site {
         let now = self.now;
         self.events
             .extend(turn.events.into_iter().map(|e| (e, now)));
+        self.said
+            .extend(turn.lines.iter().map(|line| line.text.clone()));
         turn.lines
     }
 

@@ -13,8 +13,9 @@ pub struct World {
     #[allow(dead_code, reason = "handing in keeps it")]
     pub text: String,
     pub places: Vec<Place>,
-    /// Meanings of sentences of each rule of the grammar.
-    pub heard: HashMap<String, Vec<Said>>,
+    /// Sentences of each rule of the grammar, in words, with what they mean there.
+    pub heard: HashMap<String, Vec<(String, Said)>>,
+    pub grammar: Grammar,
 }
 
 impl World {
@@ -40,10 +41,7 @@ impl World {
             .into_iter()
             .map(|rule| {
                 let said = (0..sentences)
-                    .filter_map(|_| {
-                        let (_, said) = grammar.random_sentence(&rule, &mut || rng.f64()).ok()?;
-                        Some(said)
-                    })
+                    .filter_map(|_| grammar.random_sentence(&rule, &mut || rng.f64()).ok())
                     .collect();
                 (rule, said)
             })
@@ -54,6 +52,7 @@ impl World {
             text,
             places,
             heard,
+            grammar,
         }
     }
 }

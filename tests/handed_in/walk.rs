@@ -79,7 +79,7 @@ impl World {
             0..20 => plain_answer(state).unwrap_or(Said::WhereAreWe),
             20..23 => rng
                 .choice(&self.heard[session.rule()])
-                .cloned()
+                .map(|(_, said)| said.clone())
                 .unwrap_or(Said::WhatIsOut),
             23 => {
                 let right = Said::Reading {

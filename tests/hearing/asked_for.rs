@@ -20,7 +20,7 @@ use std::process::Command;
 use std::sync::Arc;
 
 /// Each rule with the words that prompts ask for where it listens.
-const ASKED_FOR: [(&str, &[&str]); 11] = [
+pub const ASKED_FOR: [(&str, &[&str]); 11] = [
     (
         "isolation",
         &[

@@ -1,6 +1,6 @@
 //! What is understood of sound: recordings, the recogniser, the fixed set of clips.
 
-mod asked_for;
+pub mod asked_for;
 mod clips;
 mod lone_digit;
 mod pauses;

@@ -1,6 +1,10 @@
-//! The order of the job: its laws, walked at random, drawn, and a whole board.
+//! The order of the job: its laws, walked at random, drawn, a whole board, prompts and what is said.
 
 mod drawn;
+mod guards_broken;
 mod laws;
 mod model_walk;
+mod one_more;
+mod prompts;
+mod said;
 mod whole_board;

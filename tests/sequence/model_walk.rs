@@ -1,8 +1,8 @@
 //! Model checking by random walk: whatever is said, in whatever order, no law is broken.
 //!
-//! Half of what is said is what the step asks for, so that a walk comes to energising and beyond; the
-//! rest is drawn from the grammar of the step and from readings, statements and alterations put
-//! together at random. `bothhands::sequence::invariants` is checked before every event; besides,
+//! Half of what is said is what the step asks for, so that a walk comes to energising and beyond, and a
+//! fifth is drawn from the grammar of the step, both in words that go through the grammar; the rest
+//! is readings, statements and alterations put together at random. `bothhands::sequence::invariants` is checked before every event; besides,
 //! the two laws that matter most are kept here once more, from the events alone, knowing nothing of
 //! the state: no dead test before every pair was said to be dead, none energised with things out.
 //!
@@ -22,7 +22,7 @@ use jiff::{SignedDuration, Timestamp};
 use std::collections::{BTreeMap, BTreeSet};
 
 const LENGTH: usize = 250;
-const JOBS: [&str; 6] = [
+pub const JOBS: [&str; 6] = [
     "radial",
     "periodic",
     "ring",
@@ -47,7 +47,9 @@ fn nothing_that_is_said_breaks_a_law() {
         let world = &worlds[seed % worlds.len()];
         let mut walk = Walk::begin(world, seed as u64);
         for _ in 0..LENGTH {
-            walk.step();
+            if let Err(why) = walk.step() {
+                walk.fail(&why);
+            }
         }
         said += LENGTH;
         for (event, _) in &walk.events {
@@ -70,7 +72,7 @@ fn nothing_that_is_said_breaks_a_law() {
     }
 }
 
-struct Walk<'a> {
+pub struct Walk<'a> {
     world: &'a World,
     seed: u64,
     rng: fastrand::Rng,
@@ -81,7 +83,7 @@ struct Walk<'a> {
 }
 
 impl<'a> Walk<'a> {
-    fn begin(world: &'a World, seed: u64) -> Self {
+    pub fn begin(world: &'a World, seed: u64) -> Self {
         let now = "2026-11-25T09:30:00Z".parse().unwrap();
         let (session, turn) = Session::begin(world.job.clone(), "walk", now).unwrap();
         let mut walk = Self {
@@ -93,11 +95,15 @@ impl<'a> Walk<'a> {
             events: Vec::new(),
             memory: Memory::default(),
         };
-        walk.keep(turn);
+        walk.keep(turn).unwrap();
         walk
     }
 
-    fn step(&mut self) {
+    /// Says one thing more.
+    ///
+    /// # Errors
+    /// Which law was broken, or which words were not understood.
+    pub fn step(&mut self) -> Result<(), String> {
         self.now += match self.rng.u32(0..400) {
             0 => SignedDuration::from_hours(20),
             1 => SignedDuration::from_mins(20),
@@ -108,22 +114,21 @@ impl<'a> Walk<'a> {
                 let events = self.events.iter().map(|(event, at)| (event, *at));
                 let (session, turn) = Session::resume(events, "walk", self.now).unwrap();
                 self.session = session;
-                self.keep(turn);
-                return;
+                return self.keep(turn);
             }
             1 => {
                 let turn = self.session.unclear("fifteen", Some("fifty"), self.now);
-                self.keep(turn);
-                return;
+                return self.keep(turn);
             }
             _ => {}
         }
-        let said = self.something();
-        match self.session.turn(&said, self.now) {
-            Ok(turn) => self.keep(turn),
-            Err(broken) => self.fail(&format!("{said:?} would be {broken}")),
-        }
-        self.check_found();
+        let said = self.something()?;
+        let turn = self
+            .session
+            .turn(&said, self.now)
+            .map_err(|broken| format!("{said:?} would be {broken}"))?;
+        self.keep(turn)?;
+        self.check_found()
     }
 
     fn fail(&self, why: &str) -> ! {
@@ -151,7 +156,7 @@ impl<'a> Walk<'a> {
     }
 
     /// What was kept of earlier events to find the open steps quickly hides none of them.
-    fn check_found(&self) {
+    fn check_found(&self) -> Result<(), String> {
         let state = self.session.state();
         let anew = state.found_anew();
         let open = |state: &Agenda| -> Vec<usize> { state.open_steps().map(|s| s.order).collect() };
@@ -164,7 +169,7 @@ impl<'a> Walk<'a> {
         };
         let asked = |state: &Agenda| state.current().map(|step| step.order);
         if open(state) != all(state) || asked(state) != asked(&anew) {
-            self.fail(&format!(
+            return Err(format!(
                 "open {:?}, found {:?}; asks {:?}, would ask {:?}",
                 all(state),
                 open(state),
@@ -172,16 +177,36 @@ impl<'a> Walk<'a> {
                 asked(&anew)
             ));
         }
+        Ok(())
     }
 
-    fn keep(&mut self, turn: Turn) {
+    fn keep(&mut self, turn: Turn) -> Result<(), String> {
         for event in turn.events {
             let no = EventNo(self.events.len() as u64);
             let state = self.session.state();
-            if let Err(why) = self.memory.remember(state, no, &event, self.now) {
-                self.fail(&format!("{why}: {event:?}"));
-            }
+            self.memory
+                .remember(state, no, &event, self.now)
+                .map_err(|why| format!("{why}: {event:?}"))?;
             self.events.push((event, self.now));
+        }
+        Ok(())
+    }
+
+    /// What the grammar makes of words where the session stands.
+    fn understood(&self, words: &str) -> Result<Said, String> {
+        self.session
+            .understand(&self.world.grammar, words)
+            .ok_or_else(|| format!("\"{words}\" is not in the rule <{}>", self.session.rule()))
+    }
+
+    /// The plain answer, in the words that a person has for it where those mean just that.
+    fn plainly(&mut self) -> Result<Said, String> {
+        let Some(said) = plain_answer(self.session.state()) else {
+            return self.understood("where are we");
+        };
+        match self.world.grammar.says(self.session.rule(), &said) {
+            Some(words) => self.understood(&words),
+            None => Ok(said),
         }
     }
 
@@ -196,26 +221,26 @@ impl<'a> Walk<'a> {
         );
     }
 
-    fn something(&mut self) -> Said {
+    fn something(&mut self) -> Result<Said, String> {
         let waiting = matches!(
             self.session.state().mode(),
             Mode::Paused | Mode::StandingBy | Mode::Noting
         );
         if waiting && self.rng.u8(0..3) == 0 {
-            return [Said::Resume, Said::EndOfNote][self.rng.usize(0..2)].clone();
+            return self.understood(["resume", "end of note"][self.rng.usize(0..2)]);
         }
-        match self.rng.u8(0..20) {
-            0..10 => plain_answer(self.session.state()).unwrap_or(Said::WhereAreWe),
+        Ok(match self.rng.u8(0..20) {
+            0..10 => self.plainly()?,
             10..14 => {
-                let rule = self.session.rule();
-                let heard = &self.world.heard[rule];
-                heard[self.rng.usize(0..heard.len())].clone()
+                let heard = &self.world.heard[self.session.rule()];
+                let (words, _) = heard[self.rng.usize(0..heard.len())].clone();
+                self.understood(&words)?
             }
             14..16 => self.reading(),
             16..18 => self.alteration(),
             18 => self.statement(),
             _ => self.command(),
-        }
+        })
     }
 
     fn place(&mut self) -> Option<Place> {

@@ -454,7 +454,7 @@ impl State {
             return Vec::new();
         }
         self.open_entries()
-            .filter(|entry| !entry.must_go_back())
+            .filter(|entry| !entry.must_go_back() || breakage::is(Break::LinkMayStay))
             .map(|entry| entry.no)
             .collect()
     }

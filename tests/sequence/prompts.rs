@@ -1,0 +1,156 @@
+//! Prompts: each is there, each is filled, and whatever one tells a person to say is understood where
+//! it is said.
+//!
+//! They are looked at after every event of every log in `tests/golden/`, in which every procedure
+//! and every turn of the dialogues comes; and of every step of every plan besides.
+
+use crate::hearing::asked_for::ASKED_FOR;
+use bothhands::grammar::Grammar;
+use bothhands::sequence::procedures::Catalogue;
+use bothhands::sequence::say::{self, Prompt};
+use bothhands::sequence::{Agenda, Event, place_of};
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs;
+
+/// What a prompt tells a person to say without giving the words: they depend on what is found.
+const LEFT_TO_THE_PERSON: [&str; 7] = [
+    "the reading",
+    "the resistance",
+    "the milliseconds",
+    "what it shows",
+    "what is out and where",
+    "each",
+    "the circuit",
+];
+
+/// Every prompt that comes, with the job's grammar: (log, prompt).
+fn every_prompt(look: &mut dyn FnMut(&str, &Grammar, &Prompt)) {
+    let mut files: Vec<_> = fs::read_dir("tests/golden/edition-1")
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .filter(|path| path.extension().is_some_and(|ext| ext == "jsonl"))
+        .collect();
+    files.sort();
+    assert!(files.len() >= 60, "only {} logs", files.len());
+    for path in files {
+        let name = path.file_stem().unwrap().to_string_lossy().into_owned();
+        let mut events = events(&fs::read_to_string(&path).unwrap()).into_iter();
+        let first = events.next().unwrap();
+        let at = "2026-11-25T09:30:00Z".parse().unwrap();
+        let mut agenda = Agenda::open(&first, at).unwrap();
+        let grammar = grammar(&agenda);
+        for step in &agenda.plan().steps {
+            look(&name, &grammar, &say::of_step(&agenda, step));
+        }
+        look(&name, &grammar, &say::prompt(&agenda));
+        for event in events {
+            agenda.apply(&event, at);
+            look(&name, &grammar, &say::prompt(&agenda));
+        }
+    }
+}
+
+fn events(lines: &str) -> Vec<Event> {
+    lines
+        .lines()
+        .filter_map(|line| {
+            let line: serde_json::Value = serde_json::from_str(line).unwrap();
+            let event = line.get("event")?;
+            (event["kind"] != "job")
+                .then(|| serde_json::from_value(event["payload"].clone()).unwrap())
+        })
+        .collect()
+}
+
+fn grammar(agenda: &Agenda) -> Grammar {
+    let boards = &agenda.job().boards;
+    let circuits = boards.iter().flat_map(|board| &board.circuits);
+    let names: BTreeSet<String> = circuits
+        .flat_map(|circuit| &circuit.points)
+        .map(|point| place_of(point).name)
+        .collect();
+    let names: Vec<String> = names.into_iter().collect();
+    Grammar::built_in().unwrap().with_places(&names).unwrap()
+}
+
+/// What follows each "say" in a text, to the end of the sentence.
+fn orders(text: &str) -> Vec<String> {
+    let lower = text.to_lowercase();
+    let mut orders = Vec::new();
+    for (at, _) in lower.match_indices("say ") {
+        let before = lower[..at].chars().next_back();
+        if before.is_none_or(|c| !c.is_alphabetic()) {
+            orders.push(lower[at + 4..].to_owned());
+        }
+    }
+    orders
+}
+
+#[test]
+fn every_prompt_can_be_answered_as_told() {
+    let mut wrong = BTreeSet::new();
+    let mut looked = 0;
+    every_prompt(&mut |log, grammar, prompt| {
+        looked += 1;
+        let texts = [&prompt.full, &prompt.brief];
+        let mut words = Vec::new();
+        for answer in &prompt.answers {
+            match grammar.says(prompt.rule, answer) {
+                Some(said) => words.push(said),
+                None => {
+                    wrong.insert(format!("{log}: <{}> does not take {answer:?}", prompt.rule));
+                }
+            }
+        }
+        for order in texts.iter().flat_map(|text| orders(text)) {
+            let told = words.iter().any(|words| order.starts_with(words.as_str()));
+            let left = LEFT_TO_THE_PERSON
+                .iter()
+                .any(|what| order.starts_with(what));
+            if !(told || left) {
+                wrong.insert(format!("{log}: \"say {order}\" is in no grammar"));
+            }
+        }
+        for text in texts {
+            if text.contains(['{', '}']) || text.trim().is_empty() {
+                wrong.insert(format!("{log}: not filled: \"{text}\""));
+            }
+        }
+    });
+    assert!(looked > 5_000, "only {looked} prompts");
+    let wrong: Vec<String> = wrong.into_iter().collect();
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+fn no_kind_of_step_is_without_a_prompt() {
+    let catalogue = Catalogue::shipped();
+    assert_eq!(say::without_prompt(&catalogue), Vec::<&str>::new());
+    say::Prompts::parse(include_str!("../../src/sequence/say/prompts.toml")).unwrap();
+}
+
+/// What the test voices say in `hearing::asked_for` is all that any prompt orders.
+#[test]
+fn whatever_a_prompt_orders_is_tried_by_the_test_voices() {
+    let mut ordered: BTreeMap<&'static str, BTreeSet<String>> = BTreeMap::new();
+    every_prompt(&mut |_, grammar, prompt| {
+        let words = prompt.answers.iter();
+        let words = words.filter_map(|answer| grammar.says(prompt.rule, answer));
+        ordered.entry(prompt.rule).or_default().extend(words);
+    });
+    let tried: BTreeMap<&str, &[&str]> = ASKED_FOR.into_iter().collect();
+    let mut missing = Vec::new();
+    for (rule, words) in &ordered {
+        for words in words {
+            let by_voices = |rule: &str| {
+                tried
+                    .get(rule)
+                    .is_some_and(|all| all.contains(&words.as_str()))
+            };
+            if !by_voices(rule) && !by_voices("anything") {
+                missing.push(format!("{rule}: {words}"));
+            }
+        }
+    }
+    assert!(missing.is_empty(), "not tried: {}", missing.join(", "));
+}
