@@ -7,7 +7,8 @@ use bothhands::audio;
 use bothhands::grammar::Grammar;
 use bothhands::installation::Job;
 use bothhands::limits::Tables;
-use bothhands::report::{self, Log, Schedule, Times};
+use bothhands::log::Log;
+use bothhands::report::{self, Schedule, Times};
 use bothhands::sequence::Session;
 use bothhands::store::{Mode, NewEvent, Sounds, Store, import};
 use std::fs;
@@ -79,7 +80,7 @@ fn jsgf() {
         };
         let rules: Vec<String> = grammar.public().map(str::to_owned).collect();
         for rule in rules {
-            if let Ok(words) = grammar.sample(&rule, rng) {
+            if let Ok(words) = grammar.sample(&rule, &mut || rng.f64()) {
                 let _ = grammar.understand(&rule, &words);
             }
         }

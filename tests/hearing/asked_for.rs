@@ -115,7 +115,7 @@ pub const ASKED_FOR: [(&str, &[&str]); 11] = [
 ];
 
 /// What is asked for in every step, heard with each of the rules above in turn.
-const ALWAYS: [&str; 17] = [
+pub const ALWAYS: [&str; 17] = [
     "affirm",
     "negative",
     "correction",

@@ -24,7 +24,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::Arc;
 
-static ONNX: &[u8] = include_bytes!("../models/ear.int8.onnx");
+static ONNX: &[u8] = include_bytes!("../../models/ear.int8.onnx");
 
 /// How far a score may be from the recorded one, on a processor that multiplies and adds in one step.
 const WITHIN: f32 = 0.01;

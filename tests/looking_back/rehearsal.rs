@@ -3,7 +3,7 @@
 
 use bothhands::audio::{SAMPLE_RATE, Utterance};
 use bothhands::grammar::Said;
-use bothhands::installation::{CircuitKind, Job};
+use bothhands::installation::{Accessory, CircuitKind, Job};
 use bothhands::log::Log;
 use bothhands::quantity::{Conductors, Reading, Relation, Unit};
 use bothhands::sequence::{Ask, Event, Line, Mode, Quantity, Session, Step, StepKind, place_of};

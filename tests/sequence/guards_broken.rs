@@ -14,7 +14,7 @@ const LENGTH: usize = 250;
 /// How many things are said before something broken is given up on.
 fn patience() -> usize {
     let told = std::env::var("BROKEN").ok().and_then(|n| n.parse().ok());
-    told.unwrap_or(40_000)
+    told.unwrap_or(300_000)
 }
 
 /// What the walk says of a broken guard, and after how many things said.

@@ -227,7 +227,8 @@ impl<'a> Walk<'a> {
             Mode::Paused | Mode::StandingBy | Mode::Noting
         );
         if waiting && self.rng.u8(0..3) == 0 {
-            return self.understood(["resume", "end of note"][self.rng.usize(0..2)]);
+            let words = ["resume", "end of note"][self.rng.usize(0..2)];
+            return self.understood(words);
         }
         Ok(match self.rng.u8(0..20) {
             0..10 => self.plainly()?,

@@ -245,7 +245,7 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
     };
     match when {
         "megohms" => step.measure().is_some_and(|m| m.unit == Unit::MegOhm),
-        "three-phase" => phases == Some(Phases::Three),
+        "three-phase" => phases == Some(Phases::Three) && step.pair.is_some(),
         "first point" | "first pair" => first_like_it(),
         "periodic" => agenda.job().kind == JobKind::PeriodicInspection,
         "electronics in" => step.circuit.is_some_and(|circuit| {
