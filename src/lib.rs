@@ -23,7 +23,6 @@ pub mod log;
 pub mod quantity;
 pub mod report;
 pub mod review;
-#[allow(unreachable_pub, reason = "its parts are on the move")]
 pub mod sequence;
 pub mod speech;
 pub mod store;

@@ -36,6 +36,7 @@ pub fn circuit_kind(kind: CircuitKind) -> &'static str {
     }
 }
 
+/// What an instrument is used for.
 pub fn instrument_use(used: InstrumentUse) -> &'static str {
     match used {
         InstrumentUse::VoltageIndication => "voltage indication",

@@ -851,9 +851,7 @@ fn corrections(log: &Log, state: &Agenda) -> Vec<Value> {
                     continue;
                 };
                 let said_with_it = |next: &&bothhands::log::Entry| {
-                    *why == Withdrawal::Correction
-                        && next.no.0 == entry.no.0 + 1
-                        && next.at == entry.at
+                    why.is_replaced() && next.no.0 == entry.no.0 + 1 && next.at == entry.at
                 };
                 let new = log.entries.iter().find(|next| {
                     next.no > entry.no
@@ -864,7 +862,7 @@ fn corrections(log: &Log, state: &Agenda) -> Vec<Value> {
                 (
                     *of,
                     new.as_ref().map(after),
-                    why.as_str().unwrap().to_owned(),
+                    why.as_str().unwrap().replace("replaced", "correction"),
                 )
             }
             Event::CorrectedAtDesk { of, reason, .. } => {
