@@ -14,7 +14,7 @@ mod segment;
 pub use levels::{Levels, bar};
 pub use read::{SoundError, SoundProblem, Source, read, read_bytes, seconds};
 pub use resample::Resampler;
-pub use segment::{Cutting, Segmenter, has_voice, levelled, utterances};
+pub use segment::{EndpointConfig, Segmenter, has_voice, levelled, utterances};
 
 /// Samples a second of all sound inside the program.
 pub const SAMPLE_RATE: u32 = 16_000;

@@ -3,7 +3,7 @@ use std::collections::VecDeque;
 
 /// How a stream is cut into utterances.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Cutting {
+pub struct EndpointConfig {
     /// Seconds without speech that end an utterance. Long enough for the pause inside
     /// "two nine ... nine", short enough not to keep the person waiting.
     pub pause: f64,
@@ -14,7 +14,7 @@ pub struct Cutting {
     pub longest: f64,
 }
 
-impl Default for Cutting {
+impl Default for EndpointConfig {
     fn default() -> Self {
         Self {
             pause: 0.8,
@@ -140,9 +140,9 @@ impl Floor {
 /// Cuts a stream of 16 kHz mono sound into utterances by voice activity: a small trained detector
 /// (the `earshot` crate) helped by an energy gate whose floor follows the room.
 ///
-/// Keeps at most [`Cutting::longest`] and a little more, however long the stream.
+/// Keeps at most [`EndpointConfig::longest`] and a little more, however long the stream.
 pub struct Segmenter {
-    cutting: Cutting,
+    cutting: EndpointConfig,
     detector: Box<earshot::Detector>,
     /// The sound from `kept_from` on that may still be needed.
     kept: VecDeque<f32>,
@@ -157,21 +157,21 @@ pub struct Segmenter {
     speech: Option<(u64, u64)>,
     /// Nothing before this sample belongs to a later utterance.
     given_to: u64,
-    /// The end of the speech that was last given by [`Segmenter::so_far`].
+    /// The end of the speech that was last given by [`Segmenter::partial`].
     told: Option<u64>,
-    /// Seconds of quiet that end the present pause, when shorter than [`Cutting::pause`].
+    /// Seconds of quiet that end the present pause, when shorter than [`EndpointConfig::pause`].
     pause: Option<f64>,
 }
 
 impl Default for Segmenter {
     fn default() -> Self {
-        Self::new(Cutting::default())
+        Self::new(EndpointConfig::default())
     }
 }
 
 impl Segmenter {
     /// A segmenter at the start of a stream.
-    pub fn new(cutting: Cutting) -> Self {
+    pub fn new(cutting: EndpointConfig) -> Self {
         Self {
             cutting,
             detector: earshot::Detector::default_boxed(),
@@ -219,7 +219,7 @@ impl Segmenter {
     /// The utterance under way, once a pause is so long that nothing more belongs to it if it ends
     /// here; once a pause. What [`Segmenter::push`] gives when it does end here is the same to the
     /// sample.
-    pub fn so_far(&mut self) -> Option<Utterance> {
+    pub fn partial(&mut self) -> Option<Utterance> {
         let (_, last) = self.speech?;
         let quiet = self.judged.saturating_sub(last) >= samples(self.cutting.margin);
         if !quiet || self.told == Some(last) {
@@ -231,7 +231,7 @@ impl Segmenter {
 
     /// Ends the present pause after this many seconds, at once when they are over; should speech
     /// go on before, the next pause is as long as ever.
-    pub fn hurry(&mut self, seconds: f64) {
+    pub fn set_end_pause(&mut self, seconds: f64) {
         self.pause = Some(seconds.min(self.cutting.pause));
     }
 
@@ -335,7 +335,7 @@ fn power(frame: &[f32]) -> f32 {
 }
 
 /// The utterances of a whole recording.
-pub fn utterances(samples: &[f32], cutting: Cutting) -> Vec<Utterance> {
+pub fn utterances(samples: &[f32], cutting: EndpointConfig) -> Vec<Utterance> {
     let mut segmenter = Segmenter::new(cutting);
     let mut all = segmenter.push(samples);
     all.extend(segmenter.finish());
@@ -378,7 +378,7 @@ mod tests {
     #[test]
     fn one_sentence_is_one_utterance_with_room_on_both_sides() {
         let sound = together(&[&[0.0; 16_000], &spoken(), &[0.0; 32_000]]);
-        let found = utterances(&sound, Cutting::default());
+        let found = utterances(&sound, EndpointConfig::default());
         assert_eq!(found.len(), 1);
         let (from, to) = (
             found[0].start,
@@ -395,7 +395,7 @@ mod tests {
         for (quiet, expected) in [(0.0, 1), (0.45, 1), (1.5, 2)] {
             let gap = vec![0.0; samples(quiet) as usize];
             let sound = together(&[&spoken(), &gap, &spoken(), &[0.0; 16_000]]);
-            let found = utterances(&sound, Cutting::default());
+            let found = utterances(&sound, EndpointConfig::default());
             assert_eq!(found.len(), expected, "{quiet} s");
         }
     }
@@ -405,19 +405,19 @@ mod tests {
         let pause = |hurried: Option<f64>| {
             let mut segmenter = Segmenter::default();
             let sound = together(&[&spoken(), &[0.0; 32_000]]);
-            let (mut so_far, mut told) = (None, 0);
+            let (mut partial, mut told) = (None, 0);
             for (n, piece) in sound.chunks(320).enumerate() {
                 if let Some(ended) = segmenter.push(piece).pop() {
-                    assert_eq!(Some(&ended), so_far.as_ref(), "to the sample");
+                    assert_eq!(Some(&ended), partial.as_ref(), "to the sample");
                     assert_eq!(told, 1, "once a pause");
                     return (n * 320) as f64 / f64::from(SAMPLE_RATE)
                         - ended.speech_end as f64 / f64::from(SAMPLE_RATE);
                 }
-                if let Some(utterance) = segmenter.so_far() {
-                    so_far = Some(utterance);
+                if let Some(utterance) = segmenter.partial() {
+                    partial = Some(utterance);
                     told += 1;
                     if let Some(seconds) = hurried {
-                        segmenter.hurry(seconds);
+                        segmenter.set_end_pause(seconds);
                     }
                 }
             }
@@ -442,8 +442,8 @@ mod tests {
         let mut found = Vec::new();
         for piece in sound.chunks(320) {
             found.extend(segmenter.push(piece));
-            if segmenter.so_far().is_some() {
-                segmenter.hurry(0.6);
+            if segmenter.partial().is_some() {
+                segmenter.set_end_pause(0.6);
             }
         }
         assert_eq!(found.len(), 1);
@@ -452,7 +452,7 @@ mod tests {
     #[test]
     fn the_size_of_the_pieces_does_not_matter() {
         let sound = together(&[&spoken(), &[0.0; 24_000], &spoken(), &[0.0; 4000]]);
-        let whole = utterances(&sound, Cutting::default());
+        let whole = utterances(&sound, EndpointConfig::default());
         for size in [1, 160, 1000, 7777] {
             let mut segmenter = Segmenter::default();
             let mut found = Vec::new();
@@ -468,7 +468,7 @@ mod tests {
     fn a_stream_that_ends_in_speech_still_gives_it() {
         let sound = spoken();
         let sound = &sound[..sound.len() - 5000];
-        let found = utterances(sound, Cutting::default());
+        let found = utterances(sound, EndpointConfig::default());
         assert_eq!(found.len(), 1);
         assert!(found[0].start + found[0].samples.len() as u64 <= sound.len() as u64);
     }
@@ -498,7 +498,7 @@ mod tests {
             most = most.max(segmenter.kept.len());
         }
         assert!(found.len() >= 3);
-        let longest = Cutting::default().longest + 2.0;
+        let longest = EndpointConfig::default().longest + 2.0;
         assert!(found.iter().all(|u| u.seconds() <= longest));
         assert!(most as u64 <= samples(longest) + talk.len() as u64);
     }
@@ -508,15 +508,15 @@ mod tests {
         let mut sound = together(&[&spoken(), &[0.0; 32_000]]);
         sound[100] = f32::NAN;
         sound[200] = f32::INFINITY;
-        let found = utterances(&sound, Cutting::default());
+        let found = utterances(&sound, EndpointConfig::default());
         assert_eq!(found.len(), 1);
         assert!(found[0].samples.iter().all(|s| s.is_finite()));
     }
 
     #[test]
     fn nothing_gives_nothing() {
-        assert_eq!(utterances(&[], Cutting::default()), []);
-        assert_eq!(utterances(&[0.0; 40_000], Cutting::default()), []);
+        assert_eq!(utterances(&[], EndpointConfig::default()), []);
+        assert_eq!(utterances(&[0.0; 40_000], EndpointConfig::default()), []);
         assert!(!has_voice(&[0.0; 40_000]));
         assert!(has_voice(&spoken()));
     }

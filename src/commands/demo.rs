@@ -4,7 +4,7 @@ use super::stop::stop_on_signal;
 use super::terminal::ToTerminal;
 use super::{about_log, by};
 use anyhow::{Context, bail};
-use bothhands::dialogue::{Clips, Conductor, Tally, grammar_for, open_session};
+use bothhands::dialogue::{Clips, DialogueManager, Tally, grammar_for, open_session};
 use bothhands::installation::Job;
 use bothhands::log::{self, Log, SharedClock};
 use bothhands::report::{self, Schedule, Times};
@@ -54,7 +54,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let (session, first) = open_session(&mut store, &log, job, JOB, &by(), &clock)?;
     let mut voice = Terminal::stdout();
     let mut observer = ToTerminal::timed();
-    let mut conductor = Conductor {
+    let mut conductor = DialogueManager {
         session,
         store: &mut store,
         clock,

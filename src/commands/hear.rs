@@ -2,11 +2,11 @@
 
 use super::engine::EngineArgs;
 use anyhow::bail;
-use bothhands::audio::{Cutting, Utterance};
+use bothhands::audio::{EndpointConfig, Utterance};
 use bothhands::eval::hear::{HeardLine, cut, whole};
 use bothhands::grammar::Grammar;
 use bothhands::speech::ear::{Acoustics, Ear};
-use bothhands::speech::{Expectation, Recogniser};
+use bothhands::speech::{DecodeContext, Recogniser};
 use clap::Args;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -25,7 +25,7 @@ pub(crate) struct Hear {
     #[arg(long)]
     json: bool,
     /// Seconds of silence that end an utterance.
-    #[arg(long, value_name = "SECONDS", default_value_t = Cutting::default().pause)]
+    #[arg(long, value_name = "SECONDS", default_value_t = EndpointConfig::default().pause)]
     pause: f64,
     /// Take each file as one utterance instead of cutting it at pauses.
     #[arg(long)]
@@ -58,9 +58,9 @@ pub(crate) fn run(args: Hear) -> anyhow::Result<ExitCode> {
             Box::new(ear)
         }
     };
-    let cutting = Cutting {
+    let cutting = EndpointConfig {
         pause: args.pause.clamp(0.1, 10.0),
-        ..Cutting::default()
+        ..EndpointConfig::default()
     };
     let mut status = ExitCode::SUCCESS;
     for file in &args.files {
@@ -96,7 +96,7 @@ fn hear(
     file: &Path,
     utterance: &Utterance,
 ) -> anyhow::Result<()> {
-    let expected = Expectation {
+    let expected = DecodeContext {
         rule: args.rule.clone(),
         excluded: Vec::new(),
     };

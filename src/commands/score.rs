@@ -7,7 +7,7 @@ use bothhands::dialogue::settings;
 use bothhands::eval::{Again, Summary, hear_again, measure, read_manifest, read_second, table};
 use bothhands::grammar::Grammar;
 use bothhands::speech::Recogniser;
-use bothhands::speech::ear::{Thresholds, WIDTH, Width};
+use bothhands::speech::ear::{Beam, Thresholds, WIDTH};
 use clap::Args;
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -69,7 +69,7 @@ pub(crate) fn run(args: Score) -> anyhow::Result<ExitCode> {
         Some(engine) => engine,
         None => {
             let mut ear = super::hear::ear(args.model.as_deref(), grammar.clone())?;
-            ear.set_width(Width {
+            ear.set_width(Beam {
                 beam: args.beam.unwrap_or(WIDTH.beam),
                 nodes: args.nodes.unwrap_or(WIDTH.nodes),
                 ..WIDTH

@@ -1,8 +1,8 @@
 //! What a session shows as plain lines.
 
-use bothhands::dialogue::{Conductor, Observer, Tally};
+use bothhands::dialogue::{DialogueManager, Observer, Tally};
 use bothhands::sequence::Mode;
-use bothhands::speech::{Heard, Outcome};
+use bothhands::speech::{Decision, Recognition};
 use std::path::Path;
 
 /// Shows what was heard.
@@ -35,7 +35,7 @@ impl Observer for ToTerminal {
         eprintln!("{line}");
     }
 
-    fn heard(&mut self, words: &str, heard: Option<&Heard>) {
+    fn heard(&mut self, words: &str, heard: Option<&Recognition>) {
         if self.quiet {
             return;
         }
@@ -44,15 +44,15 @@ impl Observer for ToTerminal {
             _ => String::new(),
         };
         match heard.map(|h| h.outcome) {
-            Some(Outcome::NotForUs) => println!("(ignored: not for us){took}"),
-            Some(Outcome::AskAgain) => println!("you:  {words} (?){took}"),
-            Some(Outcome::Taken) | None => println!("you:  {words}{took}"),
+            Some(Decision::Reject) => println!("(ignored: not for us){took}"),
+            Some(Decision::Confirm) => println!("you:  {words} (?){took}"),
+            Some(Decision::Accept) | None => println!("you:  {words}{took}"),
         }
     }
 }
 
 /// Says at the end of a session what came of it and where the log is.
-pub(super) fn summed_up(tally: &Tally, conductor: &Conductor<'_>, db: &Path, stopped: bool) {
+pub(super) fn summed_up(tally: &Tally, conductor: &DialogueManager<'_>, db: &Path, stopped: bool) {
     let finished = conductor.session.state().mode() == Mode::Finished;
     let how = match (finished, stopped) {
         (true, _) => "Finished",

@@ -8,7 +8,7 @@ use super::{about_log, by, source};
 use anyhow::Context;
 use bothhands::dialogue::screen::{OnScreen, Screen};
 use bothhands::dialogue::{
-    Conductor, InputSource, Observer, TypedLines, grammar_for, open_session,
+    DialogueManager, InputSource, Observer, TypedLines, grammar_for, open_session,
 };
 use bothhands::installation::Job;
 use bothhands::limits::Tables;
@@ -125,7 +125,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
             timed: false,
         }),
     };
-    let mut conductor = Conductor {
+    let mut conductor = DialogueManager {
         session,
         store: &mut store,
         clock,

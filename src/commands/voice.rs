@@ -2,7 +2,7 @@
 
 use anyhow::Context;
 use bothhands::dialogue::settings;
-use bothhands::speech::Hearing;
+use bothhands::speech::VoiceProfile;
 #[cfg(feature = "system-voice")]
 use bothhands::voice::WithFallback;
 use bothhands::voice::{Profile, Rate, Silent, Terminal, Voice, Volume};
@@ -70,7 +70,7 @@ impl VoiceArgs {
     ///
     /// # Errors
     /// When it can't be read or is none.
-    pub(super) fn profile(&self) -> anyhow::Result<(Profile, Option<Hearing>)> {
+    pub(super) fn profile(&self) -> anyhow::Result<(Profile, Option<VoiceProfile>)> {
         let (mut profile, hearing) = match &self.profile {
             None => (Profile::default(), None),
             Some(path) => {

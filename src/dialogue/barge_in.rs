@@ -7,7 +7,7 @@
 //! all the time, and whoever is clearly louder for a quarter of a second cuts in.
 
 use crate::audio::SAMPLE_RATE;
-use crate::grammar::Said;
+use crate::grammar::Intent;
 use std::collections::VecDeque;
 use std::time::Duration;
 
@@ -60,7 +60,7 @@ const SPANS: usize = 64;
 /// assert!(gate.pass(&chunk, true).samples.is_empty());
 /// ```
 #[derive(Debug, Clone)]
-pub struct Gate {
+pub struct BargeInGate {
     /// Mean power of the last syllable.
     power: f32,
     /// Power of the room when nobody speaks.
@@ -105,16 +105,16 @@ pub struct Passed {
     /// up to 0.7 s later while the program speaks.
     pub samples: Vec<f32>,
     /// Somebody has just begun to speak over the program: stop the voice.
-    pub cut_in: bool,
+    pub barge_in: bool,
 }
 
-impl Default for Gate {
+impl Default for BargeInGate {
     fn default() -> Self {
         Self::new(Duration::from_millis(250))
     }
 }
 
-impl Gate {
+impl BargeInGate {
     /// A gate for a voice that says it is speaking for `tail` longer than it is heard (see
     /// [`super::Profile::tail_ms`]).
     pub fn new(tail: Duration) -> Self {
@@ -164,7 +164,7 @@ impl Gate {
                     let from = self.given;
                     let mut passed = self.let_go(chunk);
                     self.mark(from, self.given);
-                    passed.cut_in = true;
+                    passed.barge_in = true;
                     passed
                 } else {
                     self.hold(chunk)
@@ -233,7 +233,7 @@ impl Gate {
         }
         Passed {
             samples,
-            cut_in: false,
+            barge_in: false,
         }
     }
 
@@ -260,7 +260,7 @@ impl Gate {
     /// Whether the stretch from sample `from` to sample `to` of all that was passed may hold the
     /// program's own voice, or lacks what was said over it: take nothing from it that adds or
     /// confirms anything (see [`may_be_said_over`]).
-    pub fn spoken_over(&self, from: u64, to: u64) -> bool {
+    pub fn overlaps_prompt(&self, from: u64, to: u64) -> bool {
         self.spans
             .iter()
             .any(|&(start, end)| start < to && from < end)
@@ -337,7 +337,7 @@ impl Gate {
         self.given += chunk.len() as u64;
         Passed {
             samples: chunk.to_vec(),
-            cut_in: false,
+            barge_in: false,
         }
     }
 
@@ -349,7 +349,7 @@ impl Gate {
         self.given += samples.len() as u64;
         Passed {
             samples,
-            cut_in: false,
+            barge_in: false,
         }
     }
 
@@ -361,7 +361,7 @@ impl Gate {
         self.given += samples.len() as u64;
         Passed {
             samples,
-            cut_in: false,
+            barge_in: false,
         }
     }
 
@@ -397,18 +397,18 @@ impl Gate {
 
 /// What may be taken from words spoken over the program: what asks, stops or refuses. Never what
 /// adds or confirms something, since the program's own words are in there too.
-pub fn may_be_said_over(said: &Said) -> bool {
+pub fn may_be_said_over(said: &Intent) -> bool {
     matches!(
         said,
-        Said::Negative
-            | Said::Correction(None)
-            | Said::SayAgain
-            | Said::StandBy
-            | Said::Pause
-            | Said::WhereAreWe
-            | Said::WhatIsOut
-            | Said::HowLongIsLeft
-            | Said::Manner(_)
+        Intent::Negative
+            | Intent::Correction(None)
+            | Intent::SayAgain
+            | Intent::StandBy
+            | Intent::Pause
+            | Intent::WhereAreWe
+            | Intent::WhatIsOut
+            | Intent::HowLongIsLeft
+            | Intent::ProsodyChange(_)
     )
 }
 
@@ -460,7 +460,7 @@ mod tests {
     }
 
     fn run(
-        gate: &mut Gate,
+        gate: &mut BargeInGate,
         scene: &mut Scene,
         seconds: f32,
         program: Option<f32>,
@@ -470,7 +470,7 @@ mod tests {
         for _ in 0..(seconds * 50.0) as usize {
             let chunk = scene.chunk(program, person);
             let passed = gate.pass(&chunk, program.is_some());
-            cut |= passed.cut_in;
+            cut |= passed.barge_in;
             out.extend(passed.samples);
         }
         (out, cut)
@@ -483,7 +483,7 @@ mod tests {
     #[test]
     fn the_program_never_hears_itself_however_loud_it_arrives() {
         for db in [-40.0, -20.0, -10.0, -6.0, -3.0] {
-            let (mut gate, mut scene) = (Gate::default(), scene());
+            let (mut gate, mut scene) = (BargeInGate::default(), scene());
             run(&mut gate, &mut scene, 1.0, None, None);
             for _ in 0..5 {
                 let (out, cut) = run(&mut gate, &mut scene, 3.0, Some(db), None);
@@ -496,7 +496,7 @@ mod tests {
 
     #[test]
     fn somebody_may_cut_in_again_and_again() {
-        let (mut gate, mut scene) = (Gate::default(), scene());
+        let (mut gate, mut scene) = (BargeInGate::default(), scene());
         run(&mut gate, &mut scene, 1.0, None, None);
         run(&mut gate, &mut scene, 3.0, Some(-40.0), None);
         for time in 0..12 {
@@ -507,7 +507,7 @@ mod tests {
                 let silent = cut.is_some_and(|cut| n > cut + 3);
                 let own = if silent { None } else { Some(-40.0) };
                 let chunk = scene.chunk(own, Some(-16.0));
-                if gate.pass(&chunk, true).cut_in {
+                if gate.pass(&chunk, true).barge_in {
                     cut = Some(n);
                 }
             }
@@ -518,7 +518,7 @@ mod tests {
 
     #[test]
     fn every_sample_comes_out_once_and_in_its_place() {
-        let (mut gate, mut scene) = (Gate::default(), scene());
+        let (mut gate, mut scene) = (BargeInGate::default(), scene());
         let mut out = run(&mut gate, &mut scene, 1.0, None, None).0;
         out.extend(run(&mut gate, &mut scene, 2.0, Some(-20.0), None).0);
         let before = out.len();
@@ -534,7 +534,7 @@ mod tests {
 
     #[test]
     fn a_person_clearly_louder_cuts_in_and_is_heard_from_the_beginning() {
-        let (mut gate, mut scene) = (Gate::default(), scene());
+        let (mut gate, mut scene) = (BargeInGate::default(), scene());
         run(&mut gate, &mut scene, 1.0, None, None);
         run(&mut gate, &mut scene, 3.0, Some(-35.0), None);
         let (out, cut) = run(&mut gate, &mut scene, 0.6, Some(-35.0), Some(-15.0));
@@ -547,16 +547,16 @@ mod tests {
             "{begins}"
         );
         assert!(
-            gate.spoken_over(from, from + 1000),
+            gate.overlaps_prompt(from, from + 1000),
             "and it is known that the two are mixed"
         );
         run(&mut gate, &mut scene, 1.0, None, None);
-        assert!(!gate.spoken_over(total as u64 + 2000, total as u64 + 9000));
+        assert!(!gate.overlaps_prompt(total as u64 + 2000, total as u64 + 9000));
     }
 
     #[test]
     fn a_person_who_cannot_be_told_from_the_loudspeaker_does_not_cut_in() {
-        let (mut gate, mut scene) = (Gate::default(), scene());
+        let (mut gate, mut scene) = (BargeInGate::default(), scene());
         run(&mut gate, &mut scene, 1.0, None, None);
         run(&mut gate, &mut scene, 3.0, Some(-15.0), None);
         let (out, cut) = run(&mut gate, &mut scene, 2.0, Some(-15.0), Some(-15.0));
@@ -565,7 +565,7 @@ mod tests {
 
     #[test]
     fn a_knock_does_not_cut_in() {
-        let (mut gate, mut scene) = (Gate::default(), scene());
+        let (mut gate, mut scene) = (BargeInGate::default(), scene());
         run(&mut gate, &mut scene, 1.0, None, None);
         run(&mut gate, &mut scene, 3.0, Some(-30.0), None);
         let (_, knock) = run(&mut gate, &mut scene, 0.1, Some(-30.0), Some(-6.0));
@@ -575,20 +575,20 @@ mod tests {
 
     #[test]
     fn words_that_began_under_the_prompt_are_known_to_lack_their_beginning() {
-        let (mut gate, mut scene) = (Gate::default(), scene());
+        let (mut gate, mut scene) = (BargeInGate::default(), scene());
         run(&mut gate, &mut scene, 1.0, None, None);
         run(&mut gate, &mut scene, 2.0, Some(-15.0), None);
         run(&mut gate, &mut scene, 0.3, Some(-15.0), Some(-15.0));
         let opens = (3.3 * SAMPLE_RATE as f32) as u64;
         run(&mut gate, &mut scene, 0.5, None, Some(-15.0));
-        assert!(gate.spoken_over(opens, opens + 8000));
+        assert!(gate.overlaps_prompt(opens, opens + 8000));
         run(&mut gate, &mut scene, 1.0, None, None);
-        assert!(!gate.spoken_over(opens + 9000, opens + 16_000));
+        assert!(!gate.overlaps_prompt(opens + 9000, opens + 16_000));
     }
 
     /// The program speaks for two seconds, then its voice takes `lag` to say that it has ended,
     /// and a person answers `after` the last sound.
-    fn prompt(gate: &mut Gate, scene: &mut Scene, lag: f32, after: Option<f32>) -> Vec<f32> {
+    fn prompt(gate: &mut BargeInGate, scene: &mut Scene, lag: f32, after: Option<f32>) -> Vec<f32> {
         let mut out = Vec::new();
         for n in 0..150 {
             let t = n as f32 / 50.0 - 2.0;
@@ -602,7 +602,7 @@ mod tests {
     #[test]
     fn a_quick_answer_is_heard_from_its_beginning_once_the_voice_is_known() {
         const LAG: f32 = 0.56;
-        let (mut gate, mut scene) = (Gate::default(), scene());
+        let (mut gate, mut scene) = (BargeInGate::default(), scene());
         run(&mut gate, &mut scene, 1.0, None, None);
         for _ in 0..3 {
             let out = prompt(&mut gate, &mut scene, LAG, None);
@@ -615,33 +615,35 @@ mod tests {
             let first =
                 out.iter().position(|s| s.abs() > 0.02).unwrap() as f32 / SAMPLE_RATE as f32;
             assert!((first - answer).abs() < 0.05, "{after}: {first}");
-            assert!(!gate.spoken_over(start, gate.given), "{after}");
+            assert!(!gate.overlaps_prompt(start, gate.given), "{after}");
             run(&mut gate, &mut scene, 1.0, None, None);
         }
     }
 
     #[test]
     fn an_answer_that_overlaps_the_prompt_is_never_heard_in_part_without_a_word() {
-        let (mut gate, mut scene) = (Gate::default(), scene());
+        let (mut gate, mut scene) = (BargeInGate::default(), scene());
         run(&mut gate, &mut scene, 1.0, None, None);
         for _ in 0..3 {
             prompt(&mut gate, &mut scene, 0.56, None);
         }
         let start = gate.given;
         prompt(&mut gate, &mut scene, 0.56, Some(-0.3));
-        assert!(gate.spoken_over(start, gate.given));
+        assert!(gate.overlaps_prompt(start, gate.given));
     }
 
     #[test]
     fn nothing_that_adds_or_confirms_is_taken_from_words_spoken_over_the_program() {
         use crate::quantity::Reading;
-        use crate::terms::{Manner, Statement};
-        assert!(may_be_said_over(&Said::Negative));
-        assert!(may_be_said_over(&Said::Manner(Manner::Quieter)));
-        assert!(!may_be_said_over(&Said::Affirm));
-        assert!(!may_be_said_over(&Said::Disregard));
-        assert!(!may_be_said_over(&Said::Stated(Statement::Dead)));
-        assert!(!may_be_said_over(&Said::Reading {
+        use crate::terms::{ProsodyChange, Statement};
+        assert!(may_be_said_over(&Intent::Negative));
+        assert!(may_be_said_over(&Intent::ProsodyChange(
+            ProsodyChange::Quieter
+        )));
+        assert!(!may_be_said_over(&Intent::Affirm));
+        assert!(!may_be_said_over(&Intent::Disregard));
+        assert!(!may_be_said_over(&Intent::Stated(Statement::Dead)));
+        assert!(!may_be_said_over(&Intent::Reading {
             reading: Reading::over_range(),
             place: None,
             half: None

@@ -1,10 +1,10 @@
 //! A person at the microphone: what they say, cut into utterances, without the program's own
 //! voice.
 
-use super::barge_in::Gate;
+use super::barge_in::BargeInGate;
 use super::source::{Input, InputSource};
 use crate::audio::microphone::{Event, Level, Microphone, Notice};
-use crate::audio::{Cutting, SAMPLE_RATE, Segmenter};
+use crate::audio::{EndpointConfig, SAMPLE_RATE, Segmenter};
 use crate::voice::Voice;
 use std::collections::VecDeque;
 use std::time::{Duration, Instant};
@@ -15,7 +15,7 @@ const IDLE: Duration = Duration::from_millis(500);
 /// A live microphone as a session's source.
 pub struct Live {
     microphone: Microphone,
-    gate: Gate,
+    gate: BargeInGate,
     segmenter: Segmenter,
     /// Samples given to segmenters before the present one.
     before: u64,
@@ -50,8 +50,8 @@ impl Live {
     pub fn open(device: Option<&str>) -> anyhow::Result<Self> {
         Ok(Self {
             microphone: Microphone::open(device)?,
-            gate: Gate::default(),
-            segmenter: Segmenter::new(Cutting::default()),
+            gate: BargeInGate::default(),
+            segmenter: Segmenter::new(EndpointConfig::default()),
             before: 0,
             given: 0,
             ready: VecDeque::new(),
@@ -67,7 +67,7 @@ impl Live {
 
     fn hear(&mut self, chunk: &[f32], voice: &mut dyn Voice) {
         let passed = self.gate.pass(chunk, voice.speaking());
-        if passed.cut_in {
+        if passed.barge_in {
             voice.cut_short();
             self.cut = Some(Instant::now());
         }
@@ -78,8 +78,8 @@ impl Live {
             let end = utterance.start + utterance.samples.len() as u64;
             self.cut = None;
             self.ready
-                .push_back(if self.gate.spoken_over(utterance.start, end) {
-                    Input::SpokenOver(utterance)
+                .push_back(if self.gate.overlaps_prompt(utterance.start, end) {
+                    Input::OverlapsPrompt(utterance)
                 } else {
                     Input::Sound(utterance)
                 });
@@ -105,13 +105,13 @@ impl Live {
     }
 
     /// What somebody who pauses has said so far, unless it is mixed with the program's own voice.
-    fn so_far(&mut self) {
-        if let Some(mut utterance) = self.segmenter.so_far() {
+    fn partial(&mut self) {
+        if let Some(mut utterance) = self.segmenter.partial() {
             utterance.start += self.before;
             utterance.speech_end += self.before;
             let end = utterance.start + utterance.samples.len() as u64;
-            if !self.gate.spoken_over(utterance.start, end) {
-                self.ready.push_back(Input::SoFar(utterance));
+            if !self.gate.overlaps_prompt(utterance.start, end) {
+                self.ready.push_back(Input::Partial(utterance));
             }
         }
     }
@@ -119,7 +119,7 @@ impl Live {
     fn notice(&mut self, notice: &Notice) {
         // Words that the loss cut off must not be joined to what comes after it.
         if let Notice::Lost { .. } | Notice::Overrun { .. } | Notice::Gap = notice {
-            self.segmenter = Segmenter::new(Cutting::default());
+            self.segmenter = Segmenter::new(EndpointConfig::default());
             self.before = self.given;
         }
         self.ready.push_back(Input::Notice(notice.to_string()));
@@ -149,7 +149,7 @@ impl InputSource for Live {
                 Some(Event::Sound(chunk)) => {
                     self.account_for(&chunk);
                     self.hear(&chunk, voice);
-                    self.so_far();
+                    self.partial();
                     voice.level(self.level().mean);
                 }
                 Some(Event::Notice(notice)) => self.notice(&notice),
@@ -158,8 +158,8 @@ impl InputSource for Live {
         }
     }
 
-    fn hurry(&mut self, pause: Duration) {
-        self.segmenter.hurry(pause.as_secs_f64());
+    fn set_end_pause(&mut self, pause: Duration) {
+        self.segmenter.set_end_pause(pause.as_secs_f64());
     }
 
     /// Sound against the clock: less of it is what was lost, more of it is a device whose

@@ -4,13 +4,13 @@ use super::barge_in::may_be_said_over;
 use super::source::{Input, InputSource};
 use super::turn_taking::{enough, may_be_refused, recognise, refused};
 use crate::audio::Utterance;
-use crate::grammar::{Grammar, Said};
+use crate::grammar::{Grammar, Intent};
 use crate::installation::Job;
 use crate::log::{self, Log, LogError, SharedClock};
 use crate::sequence::{Agenda, Event, Line, LineKind, Mode, Session, Turn, place_of};
-use crate::speech::{Expectation, Heard, Outcome, Recogniser, is_lone_digit};
+use crate::speech::{Decision, DecodeContext, Recogniser, Recognition, is_lone_digit};
 use crate::store::{Evidence, Store};
-use crate::voice::{Mark, Tone, Voice};
+use crate::voice::{Earcon, Tone, Voice};
 use anyhow::bail;
 use serde::Serialize;
 use std::sync::Arc;
@@ -21,7 +21,7 @@ use std::time::{Duration, Instant};
 pub const REMIND_AFTER: Duration = Duration::from_secs(60);
 
 /// Everything a session needs around it.
-pub struct Conductor<'a> {
+pub struct DialogueManager<'a> {
     pub session: Session,
     pub store: &'a mut Store,
     pub clock: SharedClock,
@@ -38,7 +38,7 @@ pub struct Conductor<'a> {
 /// Sees what goes on besides what is spoken.
 pub trait Observer {
     /// An utterance was recognised, or typed when `heard` is nothing.
-    fn heard(&mut self, words: &str, heard: Option<&Heard>);
+    fn heard(&mut self, words: &str, heard: Option<&Recognition>);
 
     /// A recording held no voice.
     fn no_voice(&mut self, _name: &str) {}
@@ -55,7 +55,7 @@ pub trait Observer {
 #[derive(Serialize)]
 struct ByEngine<'a> {
     #[serde(flatten)]
-    heard: &'a Heard,
+    heard: &'a Recognition,
     engine: String,
 }
 
@@ -73,7 +73,7 @@ pub struct Tally {
     pub sound: Duration,
 }
 
-impl Conductor<'_> {
+impl DialogueManager<'_> {
     /// Keeps and says the first turn of a session.
     ///
     /// # Errors
@@ -92,16 +92,16 @@ impl Conductor<'_> {
     /// When the source or the recogniser fails. What was read back by then is kept.
     pub fn run(&mut self, source: &mut dyn InputSource) -> anyhow::Result<Tally> {
         let mut tally = Tally::default();
-        let mut excluded: Vec<Said> = Vec::new();
-        let mut last_taken: Option<Said> = None;
+        let mut excluded: Vec<Intent> = Vec::new();
+        let mut last_taken: Option<Intent> = None;
         let mut silent_since = Instant::now();
-        let mut so_far: Option<(Utterance, Expectation, Heard)> = None;
-        let mut doubted: Option<Said> = None;
+        let mut partial: Option<(Utterance, DecodeContext, Recognition)> = None;
+        let mut doubted: Option<Intent> = None;
         while !self.stop.load(Ordering::SeqCst) && self.session.state().mode() != Mode::Finished {
             let Some(input) = source.next(self.voice)? else {
                 break;
             };
-            let over = matches!(input, Input::SpokenOver(_));
+            let over = matches!(input, Input::OverlapsPrompt(_));
             let (said, evidence) = match input {
                 Input::Notice(text) => {
                     self.say(&[Line::warning(text)]);
@@ -125,7 +125,7 @@ impl Conductor<'_> {
                     self.observer.heard(&words, None);
                     match self.session.understand(self.grammar, &words) {
                         Some(said) => (said, None),
-                        None if self.session.state().mode() == Mode::Noting => (Said::Note, None),
+                        None if self.session.state().mode() == Mode::Noting => (Intent::Note, None),
                         None => {
                             tally.not_understood += 1;
                             self.say(&[Line::answer(format!(
@@ -135,11 +135,11 @@ impl Conductor<'_> {
                         }
                     }
                 }
-                Input::SoFar(utterance) => {
+                Input::Partial(utterance) => {
                     let Some(recogniser) = self.recogniser.as_deref_mut() else {
                         continue;
                     };
-                    let expected = Expectation {
+                    let expected = DecodeContext {
                         rule: self.session.rule().to_owned(),
                         excluded: excluded.clone(),
                     };
@@ -151,20 +151,20 @@ impl Conductor<'_> {
                         &mut tally,
                     )?;
                     if let Some(pause) = enough(&heard) {
-                        source.hurry(pause);
+                        source.set_end_pause(pause);
                     }
-                    so_far = Some((utterance, expected, heard));
+                    partial = Some((utterance, expected, heard));
                     continue;
                 }
-                Input::Sound(utterance) | Input::SpokenOver(utterance) => {
+                Input::Sound(utterance) | Input::OverlapsPrompt(utterance) => {
                     let Some(recogniser) = self.recogniser.as_deref_mut() else {
                         continue;
                     };
-                    let expected = Expectation {
+                    let expected = DecodeContext {
                         rule: self.session.rule().to_owned(),
                         excluded: excluded.clone(),
                     };
-                    let heard = match so_far.take() {
+                    let heard = match partial.take() {
                         Some((before, rule, heard)) if before == utterance && rule == expected => {
                             heard
                         }
@@ -182,11 +182,11 @@ impl Conductor<'_> {
                     let outcome = match &heard.said {
                         // Asked again, the person said the same digit once more.
                         Some(said)
-                            if heard.outcome == Outcome::AskAgain
+                            if heard.outcome == Decision::Confirm
                                 && is_lone_digit(&heard.words, said)
                                 && doubted == heard.said =>
                         {
-                            Outcome::Taken
+                            Decision::Accept
                         }
                         _ => heard.outcome,
                     };
@@ -198,7 +198,7 @@ impl Conductor<'_> {
                     let evidence = Evidence::new(&utterance, &heard.words, &told)?;
                     match (outcome, heard.said) {
                         // The program's own words are in there too.
-                        (Outcome::Taken | Outcome::AskAgain, said)
+                        (Decision::Accept | Decision::Confirm, said)
                             if over && !said.as_ref().is_some_and(may_be_said_over) =>
                         {
                             tally.asked_again += 1;
@@ -207,8 +207,8 @@ impl Conductor<'_> {
                             self.mark();
                             continue;
                         }
-                        (Outcome::Taken, Some(said)) => (said, Some(evidence)),
-                        (Outcome::AskAgain, said) if !noting => {
+                        (Decision::Accept, Some(said)) => (said, Some(evidence)),
+                        (Decision::Confirm, said) if !noting => {
                             tally.asked_again += 1;
                             doubted = said;
                             silent_since = Instant::now();
@@ -221,7 +221,7 @@ impl Conductor<'_> {
                             self.keep_and_say(before, &turn, Some(&evidence));
                             continue;
                         }
-                        _ if noting => (Said::Note, Some(evidence)),
+                        _ if noting => (Intent::Note, Some(evidence)),
                         _ => {
                             tally.ignored += 1;
                             continue;
@@ -241,7 +241,7 @@ impl Conductor<'_> {
                             last_taken = Some(said.clone());
                         }
                     }
-                    if let Said::Manner(manner) = said
+                    if let Intent::ProsodyChange(manner) = said
                         && let Some(text) = self.voice.adjust(manner)
                     {
                         self.say(&[Line::answer(text)]);
@@ -285,8 +285,8 @@ impl Conductor<'_> {
             return;
         }
         self.voice.mark(match self.session.state().mode() {
-            Mode::Running | Mode::Noting => Mark::Listening,
-            Mode::StandingBy | Mode::Paused | Mode::Finished => Mark::NotListening,
+            Mode::Running | Mode::Noting => Earcon::Listening,
+            Mode::StandingBy | Mode::Paused | Mode::Finished => Earcon::NotListening,
         });
     }
 

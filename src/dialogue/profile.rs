@@ -1,6 +1,6 @@
 //! The profile: how the program speaks, and in its part `[hearing]` how it hears.
 
-use crate::speech::Hearing;
+use crate::speech::VoiceProfile;
 use crate::voice::Profile;
 use anyhow::Context;
 
@@ -8,9 +8,9 @@ use anyhow::Context;
 ///
 /// # Errors
 /// When it is no TOML, or says something that is not known or out of range.
-pub fn settings(text: &str) -> anyhow::Result<(Profile, Option<Hearing>)> {
+pub fn settings(text: &str) -> anyhow::Result<(Profile, Option<VoiceProfile>)> {
     let mut all: toml::Table = toml::from_str(text)?;
-    let hearing: Option<Hearing> = all
+    let hearing: Option<VoiceProfile> = all
         .remove("hearing")
         .map(toml::Value::try_into)
         .transpose()
@@ -26,7 +26,7 @@ pub fn settings(text: &str) -> anyhow::Result<(Profile, Option<Hearing>)> {
 ///
 /// # Errors
 /// When the text is no profile.
-pub fn with_hearing(text: &str, hearing: Option<&Hearing>) -> anyhow::Result<String> {
+pub fn with_hearing(text: &str, hearing: Option<&VoiceProfile>) -> anyhow::Result<String> {
     let mut profile: toml_edit::DocumentMut = text.parse()?;
     settings(text)?;
     if let Some(hearing) = hearing {

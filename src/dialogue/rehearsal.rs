@@ -6,7 +6,7 @@ use crate::audio::{Levels, Utterance};
 use crate::grammar::Grammar;
 use crate::speech::ear::Thresholds;
 use crate::speech::hearing::{Attempt, Came};
-use crate::speech::{Expectation, Hearing, Recogniser};
+use crate::speech::{DecodeContext, Recogniser, VoiceProfile};
 use crate::voice::Silent;
 use anyhow::{Context, bail};
 use std::io::Write;
@@ -76,7 +76,7 @@ pub fn read_aloud(
                     PHRASES.len()
                 );
             };
-            let expected = Expectation {
+            let expected = DecodeContext {
                 rule: RULE.to_owned(),
                 excluded: Vec::new(),
             };
@@ -107,7 +107,7 @@ fn next(
     while !stopped() {
         match source.next(&mut Silent)? {
             None => return Ok(None),
-            Some(Input::Sound(utterance) | Input::SpokenOver(utterance)) => {
+            Some(Input::Sound(utterance) | Input::OverlapsPrompt(utterance)) => {
                 return Ok(Some(utterance));
             }
             Some(Input::NoVoice(name)) => {
@@ -124,7 +124,7 @@ fn next(
                     )?;
                 }
             }
-            Some(Input::SoFar(_) | Input::Words(_)) => {}
+            Some(Input::Partial(_) | Input::Words(_)) => {}
         }
     }
     Ok(None)
@@ -143,7 +143,7 @@ fn told(attempt: &Attempt) -> String {
 }
 
 /// What came of all of them, and what the person can do about it.
-pub fn report(attempts: &[Attempt], hearing: &Hearing, shipped: &Thresholds) -> String {
+pub fn report(attempts: &[Attempt], hearing: &VoiceProfile, shipped: &Thresholds) -> String {
     let count = |came: Came| attempts.iter().filter(|a| a.result() == came).count();
     let mut lines = vec![format!(
         "Of {} phrases: {} right, {} asked again, {} wrong, {} not taken for yours.",
@@ -170,7 +170,7 @@ pub fn report(attempts: &[Attempt], hearing: &Hearing, shipped: &Thresholds) -> 
 }
 
 /// What the person can do about it.
-fn advice(attempts: &[Attempt], hearing: &Hearing) -> Vec<String> {
+fn advice(attempts: &[Attempt], hearing: &VoiceProfile) -> Vec<String> {
     let mut advice = Vec::new();
     if attempts.iter().any(|a| a.levels.clipped > 0.001) {
         advice.push("The microphone is overdriven: turn its level down.".to_owned());

@@ -3,9 +3,9 @@
 
 use super::Observer;
 use crate::sequence::{Agenda, Mode, OutEntry, ReadingStatus, prompt, say};
-use crate::speech::{Heard, Outcome};
-use crate::terms::Manner;
-use crate::voice::{Mark, Tone, Voice};
+use crate::speech::{Decision, Recognition};
+use crate::terms::ProsodyChange;
+use crate::voice::{Earcon, Tone, Voice};
 use ratatui::DefaultTerminal;
 use ratatui::Frame;
 use ratatui::layout::{Constraint, Layout};
@@ -195,12 +195,12 @@ impl Screen {
 }
 
 impl Observer for Screen {
-    fn heard(&mut self, words: &str, heard: Option<&Heard>) {
+    fn heard(&mut self, words: &str, heard: Option<&Recognition>) {
         self.change(|view| {
             view.say(match heard.map(|h| h.outcome) {
-                Some(Outcome::NotForUs) => "     (ignored: not for us)".to_owned(),
-                Some(Outcome::AskAgain) => format!("you: {words} (?)"),
-                Some(Outcome::Taken) | None => format!("you: {words}"),
+                Some(Decision::Reject) => "     (ignored: not for us)".to_owned(),
+                Some(Decision::Confirm) => format!("you: {words} (?)"),
+                Some(Decision::Accept) | None => format!("you: {words}"),
             });
         });
     }
@@ -245,13 +245,13 @@ impl Voice for OnScreen {
         self.voice.cut_short();
     }
 
-    fn mark(&mut self, mark: Mark) {
+    fn mark(&mut self, mark: Earcon) {
         self.screen
-            .change(|view| view.listening = mark == Mark::Listening);
+            .change(|view| view.listening = mark == Earcon::Listening);
         self.voice.mark(mark);
     }
 
-    fn adjust(&mut self, manner: Manner) -> Option<String> {
+    fn adjust(&mut self, manner: ProsodyChange) -> Option<String> {
         self.voice.adjust(manner)
     }
 

@@ -1,6 +1,6 @@
 //! Where a session's utterances come from: typed lines, recordings, standard input, a microphone.
 
-use crate::audio::{self, Cutting, Segmenter, Utterance};
+use crate::audio::{self, EndpointConfig, Segmenter, Utterance};
 use crate::voice::Voice;
 use anyhow::Context;
 use std::collections::VecDeque;
@@ -15,10 +15,10 @@ pub enum Input {
     /// A stretch of speech.
     Sound(Utterance),
     /// A stretch of speech mixed with the program's own voice, or cut off by it.
-    SpokenOver(Utterance),
+    OverlapsPrompt(Utterance),
     /// The stretch of speech under way, which may have ended or only pauses: see
-    /// [`InputSource::hurry`]. If it ends here it comes again, the same to the sample.
-    SoFar(Utterance),
+    /// [`InputSource::set_end_pause`]. If it ends here it comes again, the same to the sample.
+    Partial(Utterance),
     /// A typed line, taken as if it had been heard.
     Words(String),
     /// A recording without a voice in it, by name.
@@ -39,7 +39,7 @@ pub trait InputSource {
     fn next(&mut self, voice: &mut dyn Voice) -> anyhow::Result<Option<Input>>;
 
     /// What was heard so far is complete: the pause need not be longer than this.
-    fn hurry(&mut self, _pause: Duration) {}
+    fn set_end_pause(&mut self, _pause: Duration) {}
 
     /// How it fared, for the person at the end of a session; nothing where nothing can go wrong.
     fn account(&self) -> Option<String> {
@@ -118,7 +118,7 @@ impl Recordings {
     }
 
     fn cut(&mut self, samples: &[f32]) {
-        let mut segmenter = Segmenter::new(Cutting::default());
+        let mut segmenter = Segmenter::new(EndpointConfig::default());
         let mut found = segmenter.push(samples);
         found.extend(segmenter.finish());
         for utterance in &mut found {

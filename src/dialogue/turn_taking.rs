@@ -2,10 +2,10 @@
 
 use super::manager::Tally;
 use crate::audio::Utterance;
-use crate::grammar::{Said, number};
+use crate::grammar::{Intent, number};
 use crate::quantity::{Number, Reading};
 use crate::sequence::{Event, Session, Turn};
-use crate::speech::{Expectation, Heard, Outcome, Recogniser};
+use crate::speech::{Decision, DecodeContext, Recogniser, Recognition};
 use std::time::Duration;
 
 /// The pause that ends what is whole but could go on.
@@ -20,22 +20,23 @@ const SHOWN: usize = 3;
 pub(super) fn recognise(
     recogniser: &mut dyn Recogniser,
     utterance: &Utterance,
-    expected: &Expectation,
+    expected: &DecodeContext,
     earlier: Option<&str>,
     tally: &mut Tally,
-) -> anyhow::Result<Heard> {
+) -> anyhow::Result<Recognition> {
     let heard = recogniser.recognise(&utterance.samples, expected)?;
     tally.hearing += heard.took;
-    if heard.outcome != Outcome::Taken
+    if heard.outcome != Decision::Accept
         && let Some(rule) = earlier
     {
-        let expected = Expectation {
+        let expected = DecodeContext {
             rule: rule.to_owned(),
             excluded: expected.excluded.clone(),
         };
         let again = recogniser.recognise(&utterance.samples, &expected)?;
         tally.hearing += again.took;
-        if again.outcome == Outcome::Taken && again.said.as_ref().is_some_and(Session::puts_right) {
+        if again.outcome == Decision::Accept && again.said.as_ref().is_some_and(Session::puts_right)
+        {
             return Ok(again);
         }
     }
@@ -44,17 +45,17 @@ pub(super) fn recognise(
 
 /// How long a pause after what was heard ends it, when shorter than usual: nothing can follow, or
 /// it is whole as it stands. After "negative" and "correction" what is right often follows.
-pub fn enough(heard: &Heard) -> Option<Duration> {
-    if heard.outcome != Outcome::Taken {
+pub fn enough(heard: &Recognition) -> Option<Duration> {
+    if heard.outcome != Decision::Accept {
         return None;
     }
     match heard.said.as_ref()? {
         _ if !heard.may_go_on => Some(Duration::ZERO),
         _ if may_be_half_a_number(&heard.words) => None,
-        Said::Negative | Said::Correction(None) => None,
-        Said::Reading { reading, .. } => whole(reading),
-        Said::Correction(Some(right)) => match right.as_ref() {
-            Said::Reading { reading, .. } => whole(reading),
+        Intent::Negative | Intent::Correction(None) => None,
+        Intent::Reading { reading, .. } => whole(reading),
+        Intent::Correction(Some(right)) => match right.as_ref() {
+            Intent::Reading { reading, .. } => whole(reading),
             _ => None,
         },
         _ => Some(WHOLE),
@@ -90,10 +91,10 @@ pub(super) fn may_be_refused(event: &Event) -> bool {
 }
 
 /// Meanings to leave out of the next decode: what was just taken back.
-pub(super) fn refused(said: &Said, turn: &Turn, last: Option<&Said>) -> Vec<Said> {
+pub(super) fn refused(said: &Intent, turn: &Turn, last: Option<&Intent>) -> Vec<Intent> {
     let refuses = matches!(
         said,
-        Said::Negative | Said::Correction(None) | Said::Disregard
+        Intent::Negative | Intent::Correction(None) | Intent::Disregard
     );
     let withdrew = turn
         .events
@@ -116,8 +117,8 @@ mod tests {
     use crate::grammar::Grammar;
     use crate::speech::Scores;
 
-    fn heard(grammar: &Grammar, words: &str, outcome: Outcome, may_go_on: bool) -> Heard {
-        Heard {
+    fn heard(grammar: &Grammar, words: &str, outcome: Decision, may_go_on: bool) -> Recognition {
+        Recognition {
             outcome,
             words: words.to_owned(),
             said: grammar.understand("anything", words),
@@ -138,7 +139,7 @@ mod tests {
     fn only_what_is_whole_ends_sooner() {
         let grammar = Grammar::built_in().unwrap();
         let pause = |words, outcome, may_go_on| enough(&heard(&grammar, words, outcome, may_go_on));
-        let taken = Outcome::Taken;
+        let taken = Decision::Accept;
         assert_eq!(pause("done", taken, false), Some(Duration::ZERO));
         assert_eq!(
             pause("line to earth two nine nine", taken, true),
@@ -169,9 +170,9 @@ mod tests {
         );
         assert_eq!(pause("correction", taken, true), None);
         assert_eq!(
-            pause("line to earth two nine nine", Outcome::AskAgain, true),
+            pause("line to earth two nine nine", Decision::Confirm, true),
             None
         );
-        assert_eq!(pause("", Outcome::NotForUs, false), None);
+        assert_eq!(pause("", Decision::Reject, false), None);
     }
 }

@@ -1,7 +1,7 @@
 //! What was heard in a recording, utterance by utterance.
 
-use crate::audio::{self, Cutting, SAMPLE_RATE, Segmenter, Utterance};
-use crate::speech::{Heard, Outcome};
+use crate::audio::{self, EndpointConfig, SAMPLE_RATE, Segmenter, Utterance};
+use crate::speech::{Decision, Recognition};
 use serde::Serialize;
 use std::fmt;
 use std::path::Path;
@@ -25,7 +25,7 @@ pub fn whole(file: &Path) -> Result<Utterance, audio::SoundError> {
 /// When it can't be read as sound, or what `sink` says.
 pub fn cut(
     file: &Path,
-    cutting: Cutting,
+    cutting: EndpointConfig,
     sink: &mut impl FnMut(Utterance) -> anyhow::Result<()>,
 ) -> anyhow::Result<()> {
     let mut segmenter = Segmenter::new(cutting);
@@ -55,7 +55,7 @@ pub struct HeardLine<'a> {
     to_s: f64,
     took_ms: f64,
     #[serde(flatten)]
-    heard: &'a Heard,
+    heard: &'a Recognition,
     #[serde(skip)]
     from: f64,
     #[serde(skip)]
@@ -64,7 +64,7 @@ pub struct HeardLine<'a> {
 
 impl<'a> HeardLine<'a> {
     /// Of one utterance of a file.
-    pub fn of(file: &Path, utterance: &Utterance, heard: &'a Heard) -> Self {
+    pub fn of(file: &Path, utterance: &Utterance, heard: &'a Recognition) -> Self {
         let from = utterance.start as f64 / f64::from(SAMPLE_RATE);
         let to = from + utterance.seconds();
         Self {
@@ -84,16 +84,16 @@ impl fmt::Display for HeardLine<'_> {
         let heard = self.heard;
         let mut line = format!("{} {:.2}-{:.2} s: ", self.file, self.from, self.to);
         match (&heard.outcome, &heard.said) {
-            (Outcome::NotForUs, _) | (_, None) => {
+            (Decision::Reject, _) | (_, None) => {
                 line.push_str("not for us");
                 if !heard.words.is_empty() {
                     line.push_str(&format!(", nearest \"{}\"", heard.words));
                 }
             }
-            (Outcome::Taken, Some(said)) => {
+            (Decision::Accept, Some(said)) => {
                 line.push_str(&format!("\"{}\" = {}", heard.words, said.words()));
             }
-            (Outcome::AskAgain, Some(said)) => line.push_str(&format!(
+            (Decision::Confirm, Some(said)) => line.push_str(&format!(
                 "ask again: \"{}\" = {}, or \"{}\"?",
                 heard.words,
                 said.words(),
@@ -102,7 +102,7 @@ impl fmt::Display for HeardLine<'_> {
         }
         line.push_str(&format!(
             " (fit {:.2}, margin {:.1}, {:.0} ms)",
-            heard.scores.fit,
+            heard.scores.llr_per_phone,
             heard.scores.margin,
             heard.took.as_secs_f64() * 1e3
         ));

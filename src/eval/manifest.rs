@@ -1,4 +1,4 @@
-use crate::grammar::{Grammar, Said};
+use crate::grammar::{Grammar, Intent};
 use anyhow::{Context, bail};
 use std::path::{Path, PathBuf};
 
@@ -8,7 +8,7 @@ pub struct Clip {
     pub path: PathBuf,
     /// The expected words; empty when the clip must be ignored.
     pub words: String,
-    pub said: Option<Said>,
+    pub said: Option<Intent>,
 }
 
 /// Reads a manifest; every line's words must be understood under `rule`.

@@ -1,9 +1,9 @@
 use super::manifest::Clip;
 use super::summary::millis;
-use crate::audio::{self, Cutting, Utterance};
-use crate::grammar::Said;
+use crate::audio::{self, EndpointConfig, Utterance};
+use crate::grammar::Intent;
 use crate::speech::ear::same_meaning;
-use crate::speech::{Expectation, Heard, Outcome, Recogniser};
+use crate::speech::{Decision, DecodeContext, Recogniser, Recognition};
 use serde::Serialize;
 use std::fmt::Write as _;
 use std::path::Path;
@@ -32,7 +32,7 @@ pub struct Row {
     pub verdict: Verdict,
     /// Whether the likeliest reading had the expected meaning, whatever the outcome.
     pub first_right: bool,
-    pub heard: Heard,
+    pub heard: Recognition,
     pub seconds: f64,
     /// How long hearing and cutting took.
     pub took: Duration,
@@ -48,7 +48,7 @@ pub struct Row {
 pub struct SecondHearing {
     /// The same sound, the wrong meaning refused. A person says it anew and so differently: this
     /// counts what the refusal alone is worth.
-    pub same: Heard,
+    pub same: Recognition,
     /// Another recording of the same words, where there is one.
     pub other: Option<OtherRecording>,
 }
@@ -57,9 +57,9 @@ pub struct SecondHearing {
 #[derive(Debug, Clone)]
 pub struct OtherRecording {
     /// Heard as if nothing had been refused.
-    pub plain: Heard,
+    pub plain: Recognition,
     /// Heard with the meaning refused that the first recording was heard as.
-    pub refused: Heard,
+    pub refused: Recognition,
 }
 
 /// Hears every clip.
@@ -72,7 +72,7 @@ pub fn measure(
     rule: &str,
     cut: bool,
 ) -> anyhow::Result<Vec<Row>> {
-    let expected = Expectation {
+    let expected = DecodeContext {
         rule: rule.to_owned(),
         excluded: Vec::new(),
     };
@@ -80,7 +80,7 @@ pub fn measure(
     for clip in clips {
         let samples = audio::read(&clip.path)?;
         let started = Instant::now();
-        let pieces = audio::utterances(&samples, Cutting::default());
+        let pieces = audio::utterances(&samples, EndpointConfig::default());
         let heard = engine.recognise(counting(&samples, &pieces, cut), &expected)?;
         rows.push(Row {
             verdict: verdict(clip, &heard),
@@ -121,18 +121,18 @@ pub fn hear_again(
         let Some(wrong) = refusable(row) else {
             continue;
         };
-        let plain = Expectation {
+        let plain = DecodeContext {
             rule: rule.to_owned(),
             excluded: Vec::new(),
         };
-        let refused = Expectation {
+        let refused = DecodeContext {
             excluded: vec![wrong.clone()],
             ..plain.clone()
         };
-        let mut hear = |path: &Path, expected: &Expectation| {
+        let mut hear = |path: &Path, expected: &DecodeContext| {
             let samples = audio::read(path)?;
             let pieces = if cut {
-                audio::utterances(&samples, Cutting::default())
+                audio::utterances(&samples, EndpointConfig::default())
             } else {
                 Vec::new()
             };
@@ -154,25 +154,25 @@ pub fn hear_again(
 }
 
 /// The wrong meaning that a person would have been told, and could refuse.
-fn refusable(row: &Row) -> Option<&Said> {
-    let told = row.clip.said.is_some() && row.heard.outcome != Outcome::NotForUs;
+fn refusable(row: &Row) -> Option<&Intent> {
+    let told = row.clip.said.is_some() && row.heard.outcome != Decision::Reject;
     row.heard.said.as_ref().filter(|_| told && !row.first_right)
 }
 
-pub(super) fn matches_expected(clip: &Clip, heard: &Heard) -> bool {
+pub(super) fn matches_expected(clip: &Clip, heard: &Recognition) -> bool {
     match (&clip.said, &heard.said) {
         (Some(expected), Some(said)) => same_meaning(expected, said),
         _ => false,
     }
 }
 
-pub(super) fn verdict(clip: &Clip, heard: &Heard) -> Verdict {
+pub(super) fn verdict(clip: &Clip, heard: &Recognition) -> Verdict {
     match heard.outcome {
-        Outcome::NotForUs => Verdict::Ignored,
-        Outcome::AskAgain => Verdict::AskedAgain,
-        Outcome::Taken if clip.said.is_none() => Verdict::FalselyTaken,
-        Outcome::Taken if matches_expected(clip, heard) => Verdict::Exact,
-        Outcome::Taken => Verdict::WrongTaken,
+        Decision::Reject => Verdict::Ignored,
+        Decision::Confirm => Verdict::AskedAgain,
+        Decision::Accept if clip.said.is_none() => Verdict::FalselyTaken,
+        Decision::Accept if matches_expected(clip, heard) => Verdict::Exact,
+        Decision::Accept => Verdict::WrongTaken,
     }
 }
 
@@ -196,7 +196,7 @@ pub fn table(rows: &[Row]) -> String {
             row.first_right,
             heard.words,
             heard.runner_up.as_deref().unwrap_or_default(),
-            heard.scores.fit,
+            heard.scores.llr_per_phone,
             heard.scores.margin,
             heard.scores.phones,
             row.pieces,

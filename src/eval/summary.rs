@@ -1,5 +1,5 @@
 use super::measure::{OtherRecording, Row, SecondHearing, Verdict, matches_expected, verdict};
-use crate::speech::Heard;
+use crate::speech::Recognition;
 use serde::Serialize;
 use std::time::Duration;
 
@@ -76,7 +76,7 @@ impl Again {
             .collect();
         let taken = |row: &Row| row.verdict == Verdict::WrongTaken;
         let same = again.iter().map(|(row, second)| (*row, &second.same));
-        let other = |pick: fn(&OtherRecording) -> &Heard| {
+        let other = |pick: fn(&OtherRecording) -> &Recognition| {
             let heard: Vec<_> = again
                 .iter()
                 .filter_map(|(row, second)| Some((*row, pick(second.other.as_ref()?))))
@@ -95,7 +95,7 @@ impl Again {
 }
 
 impl Second {
-    fn of<'a>(heard: impl Iterator<Item = (&'a Row, &'a Heard)>) -> Self {
+    fn of<'a>(heard: impl Iterator<Item = (&'a Row, &'a Recognition)>) -> Self {
         let mut counts = Self::default();
         for (row, heard) in heard {
             counts.right += usize::from(matches_expected(&row.clip, heard));

@@ -9,7 +9,7 @@ use super::jsgf::{Linked, Node};
 use super::meaning;
 use super::net::{Event, Net};
 use super::rules::Grammar;
-use super::said::Said;
+use super::said::Intent;
 use super::tag::Tag;
 
 /// Sentences that a rule without examples may have.
@@ -65,7 +65,7 @@ fn add(guide: &mut Vec<Advice>, to: &str, words: String) {
     }
 }
 
-fn said(net: &Net, words: &str) -> Option<Said> {
+fn said(net: &Net, words: &str) -> Option<Intent> {
     let words: Vec<&str> = words.split_whitespace().collect();
     meaning::of(&net.path(&words)?)
 }

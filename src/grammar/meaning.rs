@@ -1,8 +1,8 @@
-//! A path of words and tags to [`Said`].
+//! A path of words and tags to [`Intent`].
 
 use super::net::Event;
 use super::number;
-use super::said::Said;
+use super::said::Intent;
 use super::tag::Tag;
 use crate::quantity::{Number, Pair, Reading, Relation, TestVoltage, Unit};
 use crate::terms::{
@@ -17,7 +17,7 @@ enum Piece<'a> {
 }
 
 /// What the tags along a path mean together.
-pub(super) fn of(path: &[Event<'_>]) -> Option<Said> {
+pub(super) fn of(path: &[Event<'_>]) -> Option<Intent> {
     said(&pieces(path))
 }
 
@@ -39,14 +39,14 @@ fn pieces<'a>(path: &[Event<'a>]) -> Vec<Piece<'a>> {
     here
 }
 
-fn said(pieces: &[Piece<'_>]) -> Option<Said> {
+fn said(pieces: &[Piece<'_>]) -> Option<Intent> {
     pieces.iter().find_map(|piece| match piece {
         Piece::Word(_) => None,
         Piece::Tagged(tag, inside) => one(tag, inside),
     })
 }
 
-fn one(tag: &Tag, inside: &[Piece<'_>]) -> Option<Said> {
+fn one(tag: &Tag, inside: &[Piece<'_>]) -> Option<Intent> {
     let parts = Parts::of(inside);
     if parts.contradicted {
         return None;
@@ -55,18 +55,18 @@ fn one(tag: &Tag, inside: &[Piece<'_>]) -> Option<Said> {
         Tag::Reading => parts.reading()?,
         Tag::Altered => parts.alteration()?,
         Tag::Stated => parts.statement()?,
-        Tag::Said(said) => said.clone(),
-        Tag::Correction => Said::Correction(said(inside).map(Box::new)),
-        Tag::Both => Said::Both(parts.change),
-        Tag::NotTested => Said::NotTested(parts.reason),
-        Tag::Skip => Said::Skip(parts.reason),
-        Tag::Override => Said::Override(parts.reason),
-        Tag::Because => Said::Because(parts.reason?),
-        Tag::Circuit => Said::Circuit(parts.small_number()?),
-        Tag::Board => Said::Board(parts.small_number()?),
-        Tag::GoTo(stage) => Said::GoTo(*stage),
-        Tag::TestAt(voltage) => Said::TestAt(*voltage),
-        Tag::Manner(manner) => Said::Manner(*manner),
+        Tag::Intent(said) => said.clone(),
+        Tag::Correction => Intent::Correction(said(inside).map(Box::new)),
+        Tag::Both => Intent::Both(parts.change),
+        Tag::NotTested => Intent::NotTested(parts.reason),
+        Tag::Skip => Intent::Skip(parts.reason),
+        Tag::Override => Intent::Override(parts.reason),
+        Tag::Because => Intent::Because(parts.reason?),
+        Tag::Circuit => Intent::Circuit(parts.small_number()?),
+        Tag::Board => Intent::Board(parts.small_number()?),
+        Tag::GoTo(stage) => Intent::GoTo(*stage),
+        Tag::TestAt(voltage) => Intent::TestAt(*voltage),
+        Tag::ProsodyChange(manner) => Intent::ProsodyChange(*manner),
         _ => said(inside)?,
     })
 }
@@ -132,7 +132,7 @@ impl Parts {
         }
     }
 
-    fn reading(self) -> Option<Said> {
+    fn reading(self) -> Option<Intent> {
         let relation = self.relation.unwrap_or(Relation::Exact);
         if self.number.is_none() && relation != Relation::OverRange {
             return None;
@@ -145,12 +145,12 @@ impl Parts {
             at: self.at,
         };
         Some(match self.measure {
-            Some(measure) => Said::Measured {
+            Some(measure) => Intent::Measured {
                 measure,
                 reading,
                 place: self.place,
             },
-            None => Said::Reading {
+            None => Intent::Reading {
                 reading,
                 place: self.place,
                 half: self.half,
@@ -158,8 +158,8 @@ impl Parts {
         })
     }
 
-    fn alteration(self) -> Option<Said> {
-        Some(Said::Altered(Alteration {
+    fn alteration(self) -> Option<Intent> {
+        Some(Intent::Altered(Alteration {
             part: self.part?,
             change: self.change?,
             place: self.place,
@@ -168,12 +168,12 @@ impl Parts {
         }))
     }
 
-    fn statement(self) -> Option<Said> {
+    fn statement(self) -> Option<Intent> {
         let state = self.state?;
         Some(if self.pair.is_none() && self.place.is_none() {
-            Said::Stated(state)
+            Intent::Stated(state)
         } else {
-            Said::StatedAt {
+            Intent::StatedAt {
                 state,
                 pair: self.pair,
                 place: self.place,

@@ -1,4 +1,4 @@
-//! Words to meaning: JSGF rules from `grammars/`, numbers said aloud, and [`Said`].
+//! Words to meaning: JSGF rules from `grammars/`, numbers said aloud, and [`Intent`].
 //!
 //! ```text
 //! grammars/*.jsgf -> jsgf (rules, linked) -> net (one rule written out, with tags)
@@ -30,5 +30,5 @@ pub use graph::{Arc, WordGraph};
 pub use guide::Advice;
 pub use lexicon::{Lexicon, PHONES};
 pub use rules::Grammar;
-pub use said::Said;
+pub use said::Intent;
 pub use tag::Tag;

@@ -3,7 +3,7 @@ use super::graph::WordGraph;
 use super::jsgf::{self, Linked, Node};
 use super::lexicon::Lexicon;
 use super::net::Net;
-use super::said::Said;
+use super::said::Intent;
 use super::tag::Tag;
 use super::{class, compact, meaning, number, typed};
 use std::collections::HashMap;
@@ -196,12 +196,12 @@ impl Grammar {
     /// What these words mean under the rule; nothing when the rule does not allow them, or when they
     /// contradict themselves ("socket three nought point two at socket four"). The words may be
     /// typed: see [`super::typed::normalise`].
-    pub fn understand(&self, rule: &str, words: &str) -> Option<Said> {
+    pub fn understand(&self, rule: &str, words: &str) -> Option<Intent> {
         self.heard(rule, &typed::normalise(words))
     }
 
     /// What words mean that are written as they are said.
-    fn heard(&self, rule: &str, words: &str) -> Option<Said> {
+    fn heard(&self, rule: &str, words: &str) -> Option<Intent> {
         let words: Vec<&str> = words.split_whitespace().collect();
         meaning::of(&self.net(rule).ok()?.path(&words)?)
     }
@@ -218,7 +218,7 @@ impl Grammar {
     /// assert_eq!(grammar.says("insulation", &works), None);
     /// # Ok::<(), bothhands::grammar::GrammarError>(())
     /// ```
-    pub fn says(&self, rule: &str, meaning: &Said) -> Option<String> {
+    pub fn says(&self, rule: &str, meaning: &Intent) -> Option<String> {
         let words = meaning.words();
         (self.heard(rule, &words).as_ref() == Some(meaning)).then_some(words)
     }
@@ -267,7 +267,7 @@ impl Grammar {
         &self,
         rule: &str,
         random: &mut dyn FnMut() -> f64,
-    ) -> Result<(String, Said)> {
+    ) -> Result<(String, Intent)> {
         for _ in 0..TRIES {
             let words = self.sample(rule, random)?;
             if let Some(said) = self.heard(rule, &words) {

@@ -1,16 +1,16 @@
 use crate::quantity::{Pair, Reading, TestVoltage};
 use crate::terms::{
-    Alteration, Change, HalfCycle, Manner, Measure, Place, Reason, Stage, Statement,
+    Alteration, Change, HalfCycle, Measure, Place, ProsodyChange, Reason, Stage, Statement,
 };
 use serde::{Deserialize, Serialize};
 
 /// What a person meant: the meaning of one utterance, apart from the words used.
 ///
-/// Made from words by [`super::Grammar::understand`]; two utterances with equal `Said` are the
+/// Made from words by [`super::Grammar::understand`]; two utterances with equal `Intent` are the
 /// same thing said differently.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Said {
+pub enum Intent {
     /// A measured value, with the place it was taken at when that was said too.
     Reading {
         reading: Reading,
@@ -21,7 +21,7 @@ pub enum Said {
         half: Option<HalfCycle>,
     },
     /// A measured value said with the name of what was measured: "r one zero point three one".
-    /// Means the same as [`Said::Reading`] where that measurement was asked for.
+    /// Means the same as [`Intent::Reading`] where that measurement was asked for.
     Measured {
         measure: Measure,
         reading: Reading,
@@ -33,7 +33,7 @@ pub enum Said {
     /// A plain statement that a step asks for: "locked off", "dead", "polarity correct".
     Stated(Statement),
     /// A statement about one pair or one place: "line to neutral dead", "polarity correct at
-    /// socket three". At least one of the two is there; otherwise it is [`Said::Stated`].
+    /// socket three". At least one of the two is there; otherwise it is [`Intent::Stated`].
     StatedAt {
         state: Statement,
         #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -46,7 +46,7 @@ pub enum Said {
     /// "Negative": no, that is not right.
     Negative,
     /// "Correction", with the right words when they followed.
-    Correction(Option<Box<Said>>),
+    Correction(Option<Box<Intent>>),
     /// "Disregard": drop the last thing said.
     Disregard,
     /// "Say again": give the prompt in full.
@@ -90,5 +90,5 @@ pub enum Said {
     /// "End of note".
     EndOfNote,
     /// "Quieter", "slower" and the like.
-    Manner(Manner),
+    ProsodyChange(ProsodyChange),
 }

@@ -1,11 +1,11 @@
 //! Meaning back to words: read-backs, prompts and tests.
 
 use super::number;
-use super::said::Said;
+use super::said::Intent;
 use crate::quantity::{Number, Reading, Relation, TestVoltage};
 use crate::terms::{Alteration, Change, HalfCycle, Parked, Part, Place, Reason};
 
-impl Said {
+impl Intent {
     /// The plainest words with this meaning. [`super::Grammar::understand`] gives the same meaning
     /// back, as long as the grammar knows the places and the numbers are within its reach.
     ///
@@ -73,7 +73,7 @@ impl Said {
             .to_owned(),
             Self::Note => "take a note".to_owned(),
             Self::EndOfNote => "end of note".to_owned(),
-            Self::Manner(manner) => manner.shown().to_owned(),
+            Self::ProsodyChange(manner) => manner.shown().to_owned(),
         }
     }
 }

@@ -1,41 +1,43 @@
-use super::said::Said;
+use super::said::Intent;
 use crate::quantity::{Conductors, Pair, Relation, TestVoltage, Unit};
-use crate::terms::{Change, HalfCycle, Manner, Measure, Parked, Part, Reason, Stage, Statement};
+use crate::terms::{
+    Change, HalfCycle, Measure, Parked, Part, ProsodyChange, Reason, Stage, Statement,
+};
 use serde::de::DeserializeOwned;
 
-/// The tags that a grammar may use, and so the whole vocabulary between `grammars/` and [`Said`].
+/// The tags that a grammar may use, and so the whole vocabulary between `grammars/` and [`Intent`].
 ///
 /// A tag belongs to the words of the expansion it follows. Tags with a value are written
 /// `{key:value}`, the value being what the session's log shows for it.
 ///
 /// | tag | around | makes |
 /// | --- | --- | --- |
-/// | `{reading}` | a whole reading | [`Said::Reading`] from the parts below |
+/// | `{reading}` | a whole reading | [`Intent::Reading`] from the parts below |
 /// | `{number}` | the words of a number | the number, see [`super::number`] |
 /// | `{pair:L-N}` | "line to neutral" | the pair |
 /// | `{relation:over}` | "greater than" | `exact`, `over`, `under`, `over-range` |
 /// | `{unit:MΩ}` | "megohms" | the unit |
 /// | `{at:250}` | "at two fifty volts" | the test voltage |
 /// | `{half:positive}` | "positive half cycle" | the half-cycle |
-/// | `{measure:r1-r2}` | "r one plus r two" | makes the reading [`Said::Measured`] |
+/// | `{measure:r1-r2}` | "r one plus r two" | makes the reading [`Intent::Measured`] |
 /// | `{place}` | "socket three" | the place; `{name}` and `{number}` stand inside |
 /// | `{name}` | "socket" | the place's name: these words |
-/// | `{altered}` | a whole alteration | [`Said::Altered`] from the parts below and `{place}` |
+/// | `{altered}` | a whole alteration | [`Intent::Altered`] from the parts below and `{place}` |
 /// | `{conductors:L+N}` | "line and neutral" | what was altered |
 /// | `{part:lamp}` | "lamp" | what was altered, when it is no conductor |
 /// | `{change:out}` | "out" | `out`, `back`, `linked`, `unlinked` |
-/// | `{both}` | "both" | both conductors of the kind; around a whole sentence, [`Said::Both`] |
+/// | `{both}` | "both" | both conductors of the kind; around a whole sentence, [`Intent::Both`] |
 /// | `{parked:connector}` | "in a connector" | how it is parked |
-/// | `{stated}` | a whole statement | [`Said::Stated`], or [`Said::StatedAt`] with a pair or place |
+/// | `{stated}` | a whole statement | [`Intent::Stated`], or [`Intent::StatedAt`] with a pair or place |
 /// | `{state:locked-off}` | "locked off" | which statement |
-/// | `{said:affirm}` | "affirm" | any [`Said`] without parts |
-/// | `{correction}` | "correction ..." | [`Said::Correction`] of what is inside |
+/// | `{said:affirm}` | "affirm" | any [`Intent`] without parts |
+/// | `{correction}` | "correction ..." | [`Intent::Correction`] of what is inside |
 /// | `{not-tested}` `{skip}` `{override}` | the whole | those, with `{reason:...}` inside or none |
-/// | `{because}` | "reason ..." | [`Said::Because`], with `{reason:...}` inside |
+/// | `{because}` | "reason ..." | [`Intent::Because`], with `{reason:...}` inside |
 /// | `{circuit}` `{board}` | the whole | those, with `{number}` inside |
-/// | `{go-to:insulation}` | "go to insulation" | [`Said::GoTo`] |
-/// | `{test-at:500}` | "go to five hundred volts" | [`Said::TestAt`] |
-/// | `{manner:slower}` | "slower" | [`Said::Manner`] |
+/// | `{go-to:insulation}` | "go to insulation" | [`Intent::GoTo`] |
+/// | `{test-at:500}` | "go to five hundred volts" | [`Intent::TestAt`] |
+/// | `{manner:slower}` | "slower" | [`Intent::ProsodyChange`] |
 #[derive(Debug, Clone, PartialEq)]
 pub enum Tag {
     Reading,
@@ -55,7 +57,7 @@ pub enum Tag {
     Parked(Parked),
     Stated,
     State(Statement),
-    Said(Said),
+    Intent(Intent),
     Correction,
     NotTested,
     Skip,
@@ -66,7 +68,7 @@ pub enum Tag {
     Board,
     GoTo(Stage),
     TestAt(TestVoltage),
-    Manner(Manner),
+    ProsodyChange(ProsodyChange),
 }
 
 impl Tag {
@@ -102,11 +104,11 @@ impl Tag {
             ("change", value) => Self::Change(named(value)?),
             ("parked", value) => Self::Parked(named(value)?),
             ("state", value) => Self::State(named(value)?),
-            ("said", value) => Self::Said(named(value)?),
+            ("said", value) => Self::Intent(named(value)?),
             ("reason", value) => Self::Reason(named(value)?),
             ("test-at", value) => Self::TestAt(named(value)?),
             ("go-to", value) => Self::GoTo(named(value)?),
-            ("manner", value) => Self::Manner(named(value)?),
+            ("manner", value) => Self::ProsodyChange(named(value)?),
             _ => {
                 return Err("is not a tag of bothhands; the tags are listed in \
                             src/grammar/tag.rs"
@@ -131,7 +133,10 @@ mod tests {
         assert_eq!(Tag::read("pair:L+N-E"), Ok(Tag::Pair(Pair::LN_E)));
         assert_eq!(Tag::read("unit:MΩ"), Ok(Tag::Unit(Unit::MegOhm)));
         assert_eq!(Tag::read("at:250"), Ok(Tag::At(TestVoltage::V250)));
-        assert_eq!(Tag::read("said:say-again"), Ok(Tag::Said(Said::SayAgain)));
+        assert_eq!(
+            Tag::read("said:say-again"),
+            Ok(Tag::Intent(Intent::SayAgain))
+        );
         assert_eq!(Tag::read("part:lock"), Ok(Tag::Part(Part::Lock)));
         assert_eq!(
             Tag::read("conductors:N"),

@@ -4,7 +4,9 @@ use super::{Board, Circuit, Job, Phases};
 use crate::limits::conductor::{self, Expected, Through};
 use crate::limits::rcd::{self, Multiple};
 use crate::limits::ring::{self, Ends, Stage};
-use crate::limits::{Earthing, Facts, Outcome, SystemVoltage, Tables, Verdict, earth_loop, judge};
+use crate::limits::{
+    CircuitFacts, Earthing, Outcome, SystemVoltage, Tables, Verdict, earth_loop, judge,
+};
 use crate::quantity::{Celsius, Number, Ohms, Reading, TestVoltage, Volts, measure, tidy};
 use serde::Serialize;
 
@@ -127,7 +129,7 @@ impl Job {
     }
 }
 
-fn test_temperature(tables: &Tables, facts: &Facts) -> Celsius {
+fn test_temperature(tables: &Tables, facts: &CircuitFacts) -> Celsius {
     facts
         .temperature
         .unwrap_or(Celsius::exact(tables.temperature.test_celsius))
@@ -150,14 +152,14 @@ fn about(expected: &Expected) -> String {
     )
 }
 
-fn of(tables: &Tables, facts: &Facts, through: Through, share: f64) -> Option<Expected> {
+fn of(tables: &Tables, facts: &CircuitFacts, through: Through, share: f64) -> Option<Expected> {
     let run = facts.cable.as_ref()?;
     let t = test_temperature(tables, facts);
     conductor::expected(tables, run, through, t, share)
 }
 
 /// Why a value by length and size cannot be given.
-fn no_value(facts: &Facts) -> &'static str {
+fn no_value(facts: &CircuitFacts) -> &'static str {
     match &facts.cable {
         Some(run) if run.length.is_some() => {
             "the tables have no resistance for this size and class"
@@ -166,7 +168,7 @@ fn no_value(facts: &Facts) -> &'static str {
     }
 }
 
-fn radial_tests(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {
+fn radial_tests(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>) {
     let clause = &tables.conductors.clause;
     for (test, through) in [("R1+R2", Through::LineAndCpc), ("R2", Through::Cpc)] {
         match of(tables, facts, through, 1.0) {
@@ -181,7 +183,7 @@ fn radial_tests(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {
     }
 }
 
-fn r1_r2_limit(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {
+fn r1_r2_limit(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>) {
     if let Some(limit) = judge::r1_r2_limit(tables, facts) {
         all.push(Expectation::new(
             "R1+R2, limit",
@@ -192,7 +194,7 @@ fn r1_r2_limit(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {
     }
 }
 
-fn ring_tests(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {
+fn ring_tests(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>) {
     let clause = &tables.ring.clause;
     let line = of(tables, facts, Through::Line, 1.0);
     let cpc = of(tables, facts, Through::Cpc, 1.0);
@@ -254,7 +256,12 @@ fn ring_tests(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {
     ));
 }
 
-fn insulation(tables: &Tables, facts: &Facts, circuit: &Circuit, all: &mut Vec<Expectation>) {
+fn insulation(
+    tables: &Tables,
+    facts: &CircuitFacts,
+    circuit: &Circuit,
+    all: &mut Vec<Expectation>,
+) {
     let row = tables.insulation_limit(facts.system);
     let clause = &tables.insulation.clause;
     let sensitive: Vec<_> = circuit
@@ -289,7 +296,7 @@ fn insulation(tables: &Tables, facts: &Facts, circuit: &Circuit, all: &mut Vec<E
     ));
 }
 
-fn loop_tests(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {
+fn loop_tests(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>) {
     if facts.earthing == Earthing::Tt
         && let Some(rcd) = facts.rcd
     {
@@ -355,7 +362,7 @@ fn loop_tests(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {
     }
 }
 
-fn breaking(tables: &Tables, board: &Board, facts: &Facts, all: &mut Vec<Expectation>) {
+fn breaking(tables: &Tables, board: &Board, facts: &CircuitFacts, all: &mut Vec<Expectation>) {
     let Some(device) = facts.device else { return };
     let reads = match device.breaking {
         Some(capacity) => format!("at most {capacity}"),
@@ -370,7 +377,7 @@ fn breaking(tables: &Tables, board: &Board, facts: &Facts, all: &mut Vec<Expecta
 }
 
 /// What the expected values say of the protective conductor's size and the voltage drop.
-fn by_design(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {
+fn by_design(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>) {
     let share = if facts.ring { 0.25 } else { 1.0 };
     let shown = |ohms: Ohms| {
         let text = hundredths(Ohms::exact(ohms.middle()));
@@ -408,7 +415,7 @@ fn by_verdict(test: &str, verdict: Verdict) -> Expectation {
     }
 }
 
-fn rcd_tests(tables: &Tables, facts: &Facts, all: &mut Vec<Expectation>) {
+fn rcd_tests(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>) {
     let Some(rcd) = facts.rcd else { return };
     let clause = &tables.rcd.clause;
     for (name, multiple) in [

@@ -1,5 +1,5 @@
 use super::{Board, Circuit, CircuitKind, InstrumentUse, Job};
-use crate::limits::{Facts, Overcurrent, Residual, Run, Serves};
+use crate::limits::{CableRun, CircuitFacts, CircuitUse, Overcurrent, Residual};
 use crate::quantity::{Amps, Celsius, KiloAmps, Metres, MilliAmps, Ohms, SquareMillimetres, Volts};
 
 impl Job {
@@ -7,13 +7,13 @@ impl Job {
     ///
     /// The declared Ze counts for boards at the origin only; on a board further on the loop as
     /// far as the board has to be measured.
-    pub fn facts(&self, board: &Board, circuit: &Circuit) -> Facts {
+    pub fn facts(&self, board: &Board, circuit: &Circuit) -> CircuitFacts {
         let at_origin = board.fed_from.is_none();
         let insulation = self
             .instruments
             .iter()
             .find(|i| i.used_for.contains(&InstrumentUse::Insulation));
-        Facts {
+        CircuitFacts {
             earthing: self.supply.earthing,
             u0: Volts::exact(self.supply.volts),
             phases: circuit.phases,
@@ -30,7 +30,7 @@ impl Job {
                 milliamps: MilliAmps::exact(r.milliamps),
                 delay: r.delay,
             }),
-            cable: circuit.cable.as_ref().map(|c| Run {
+            cable: circuit.cable.as_ref().map(|c| CableRun {
                 line: SquareMillimetres::exact(c.line_mm2),
                 cpc: SquareMillimetres::exact(c.cpc_mm2),
                 length: c.metres.map(Metres::exact),
@@ -52,12 +52,12 @@ impl Job {
 impl CircuitKind {
     /// What it serves, as the disconnection times and the voltage drop ask. A ring or a radial is
     /// taken to have socket-outlets; cookers, heaters and motors are fixed equipment.
-    pub fn serves(self) -> Serves {
+    pub fn serves(self) -> CircuitUse {
         match self {
-            Self::Ring | Self::Radial => Serves::Sockets,
-            Self::Lighting => Serves::Lighting,
-            Self::SinglePoint | Self::Motor => Serves::FixedEquipment,
-            Self::Distribution => Serves::Distribution,
+            Self::Ring | Self::Radial => CircuitUse::Sockets,
+            Self::Lighting => CircuitUse::Lighting,
+            Self::SinglePoint | Self::Motor => CircuitUse::FixedEquipment,
+            Self::Distribution => CircuitUse::Distribution,
         }
     }
 

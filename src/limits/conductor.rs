@@ -1,7 +1,7 @@
 //! Resistance of copper conductors by size, length and temperature (IEC 60228), and how far a
 //! reading is from it.
 
-use super::facts::Run;
+use super::facts::CableRun;
 use super::tables::Tables;
 use super::verdict::Finding;
 use crate::quantity::{Celsius, Metres, MilliOhms, Ohms, SquareMillimetres, Truth, measure, tidy};
@@ -83,7 +83,7 @@ impl Through {
         }
     }
 
-    fn sizes(self, run: &Run) -> Vec<SquareMillimetres> {
+    fn sizes(self, run: &CableRun) -> Vec<SquareMillimetres> {
         match self {
             Self::LineAndCpc => vec![run.line, run.cpc],
             Self::LineAndNeutral => vec![run.line, run.line],
@@ -110,7 +110,7 @@ pub struct Expected {
 /// or class is not known. `share` is 1 for a radial, 1/4 for a ring read cross-connected.
 pub fn expected(
     tables: &Tables,
-    run: &Run,
+    run: &CableRun,
     through: Through,
     t: Celsius,
     share: f64,

@@ -2,9 +2,9 @@
 //! voltage drop.
 
 use super::conductor::temperature_factor;
-use super::facts::{Facts, Overcurrent};
+use super::facts::{CircuitFacts, Overcurrent};
 use super::kinds::Earthing;
-use super::tables::{Mark, Tables};
+use super::tables::{Provenance, Tables};
 use crate::quantity::{
     Amps, Celsius, KiloAmps, MilliAmps, Ohms, SquareMillimetres, Volts, measure, tidy,
 };
@@ -22,7 +22,7 @@ pub struct MaximumZs {
     /// Regulation and table.
     pub clause: String,
     /// How well it is founded.
-    pub mark: Mark,
+    pub mark: Provenance,
     /// The time it is for, s; shorter than asked when only a stricter table is at hand.
     pub seconds: f64,
     /// Whether only a stricter table than needed was at hand: more than the limit settles nothing.
@@ -160,7 +160,7 @@ pub fn voltage_drop(tables: &Tables, load: Amps, r1_rn: Ohms, t: Celsius) -> Vol
 }
 
 /// The disconnection time that applies to a circuit, s, and its regulation.
-pub fn disconnection_time<'t>(tables: &'t Tables, facts: &Facts) -> Option<(f64, &'t str)> {
+pub fn disconnection_time<'t>(tables: &'t Tables, facts: &CircuitFacts) -> Option<(f64, &'t str)> {
     let amps = facts.device.map_or(0.0, |d| d.amps.high());
     tables.disconnection_time(facts.earthing, facts.u0.high(), facts.serves, amps)
 }

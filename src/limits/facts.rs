@@ -1,11 +1,11 @@
-use super::kinds::{DeviceKind, Earthing, Phases, RcdDelay, Serves, SystemVoltage};
+use super::kinds::{CircuitUse, DeviceKind, Earthing, Phases, RcdDelay, SystemVoltage};
 use crate::quantity::{Amps, Celsius, KiloAmps, Metres, MilliAmps, Ohms, SquareMillimetres, Volts};
 
 /// What is known of a circuit before it is tested: everything that the limits ask about it.
 ///
 /// Made from a job file with `Job::facts`; here so that the limits need not know of jobs.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Facts {
+pub struct CircuitFacts {
     /// How the installation is earthed.
     pub earthing: Earthing,
     /// Nominal voltage to earth, U0.
@@ -15,7 +15,7 @@ pub struct Facts {
     /// Phases of the supply.
     pub supply_phases: Phases,
     /// What the circuit serves.
-    pub serves: Serves,
+    pub serves: CircuitUse,
     /// Whether it is a ring final circuit.
     pub ring: bool,
     /// The voltage band.
@@ -25,7 +25,7 @@ pub struct Facts {
     /// The residual current device.
     pub rcd: Option<Residual>,
     /// The cable.
-    pub cable: Option<Run>,
+    pub cable: Option<CableRun>,
     /// External earth fault loop impedance, declared or measured.
     pub ze: Option<Ohms>,
     /// Temperature of the conductors during the test; the table's default when nothing.
@@ -56,7 +56,7 @@ pub struct Residual {
 
 /// A run of copper cable.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Run {
+pub struct CableRun {
     /// Cross-section of each live conductor.
     pub line: SquareMillimetres,
     /// Cross-section of the protective conductor.

@@ -160,7 +160,7 @@ pub enum RcdDelay {
 /// What a circuit serves, as far as disconnection times and voltage drop ask.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Serves {
+pub enum CircuitUse {
     /// A final circuit with socket-outlets.
     Sockets,
     /// A final circuit with fixed equipment only.

@@ -7,7 +7,7 @@
 //!
 //! - [`conductor`], [`ring`], [`insulation`], [`earth_loop`], [`rcd`]: the formulas, pure functions.
 //! - [`judge`]: one function per kind of reading, for a session to call.
-//! - [`Facts`]: what the limits need to know of a circuit; a job makes them (`Job::facts`).
+//! - [`CircuitFacts`]: what the limits need to know of a circuit; a job makes them (`Job::facts`).
 //!
 //! # Checks against something outside
 //!
@@ -34,7 +34,7 @@ pub mod ring;
 pub mod tables;
 mod verdict;
 
-pub use facts::{Facts, Overcurrent, Residual, Run};
-pub use kinds::{DeviceKind, Earthing, Phases, RcdDelay, Serves, SystemVoltage};
+pub use facts::{CableRun, CircuitFacts, Overcurrent, Residual};
+pub use kinds::{CircuitUse, DeviceKind, Earthing, Phases, RcdDelay, SystemVoltage};
 pub use tables::{Tables, TablesError};
 pub use verdict::{Finding, Outcome, Verdict};

@@ -1,6 +1,6 @@
 //! The one data table of limits, and the way to use an edited copy of it.
 
-use super::kinds::{DeviceKind, Earthing, RcdDelay, Serves, SystemVoltage};
+use super::kinds::{CircuitUse, DeviceKind, Earthing, RcdDelay, SystemVoltage};
 use crate::quantity::TestVoltage;
 use serde::Deserialize;
 use std::path::{Path, PathBuf};
@@ -16,7 +16,7 @@ static SHIPPED_TABLES: LazyLock<Tables> = LazyLock::new(|| {
 /// How well a value is founded.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Mark {
+pub enum Provenance {
     /// From the named standard or guide.
     Published,
     /// What the trade does; no single source.
@@ -70,7 +70,7 @@ macro_rules! sections {
         #[expect(missing_docs, reason = "the fields are documented in tables.toml")]
         pub struct $name {
             pub clause: String,
-            pub mark: Mark,
+            pub mark: Provenance,
             $(pub $field: $type,)*
         }
     )*};
@@ -146,7 +146,7 @@ pub struct Fuse {
     /// Where the values stand.
     pub clause: String,
     /// How well they are founded.
-    pub mark: Mark,
+    pub mark: Provenance,
     /// Rated current A, maximum Zs Ω.
     pub zs: Vec<(f64, f64)>,
 }
@@ -435,14 +435,14 @@ impl Tables {
         &self,
         earthing: Earthing,
         u0: f64,
-        serves: Serves,
+        serves: CircuitUse,
         amps: f64,
     ) -> Option<(f64, &str)> {
         let table = &self.disconnection;
         let final_circuit = match serves {
-            Serves::Sockets => amps <= table.sockets_amps,
-            Serves::FixedEquipment | Serves::Lighting => amps <= table.fixed_amps,
-            Serves::Distribution => false,
+            CircuitUse::Sockets => amps <= table.sockets_amps,
+            CircuitUse::FixedEquipment | CircuitUse::Lighting => amps <= table.fixed_amps,
+            CircuitUse::Distribution => false,
         };
         let tt = earthing == Earthing::Tt;
         let others = &table.others;

@@ -1,4 +1,4 @@
-use super::tables::{Mark, Tables};
+use super::tables::{Provenance, Tables};
 use crate::quantity::Truth;
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -130,12 +130,12 @@ impl Verdict {
     }
 
     /// The same, noting when the limit is not from a published source.
-    pub(crate) fn marked(self, mark: Mark) -> Self {
+    pub(crate) fn marked(self, mark: Provenance) -> Self {
         match mark {
-            Mark::Memory => self.remarked(
+            Provenance::Memory => self.remarked(
                 "The limit was written from memory: confirm it in your own copy of the table.",
             ),
-            Mark::Published | Mark::CommonPractice | Mark::Ours => self,
+            Provenance::Published | Provenance::CommonPractice | Provenance::Ours => self,
         }
     }
 

@@ -54,7 +54,7 @@ pub enum Cell {
         of: usize,
         verdict: Option<Verdict>,
     },
-    Said {
+    Intent {
         said: &'static str,
         event: EventNo,
         /// Stands as an exception.
@@ -77,7 +77,7 @@ impl Cell {
             Self::NotPlanned => "–".to_owned(),
             Self::NotDone => "not done".to_owned(),
             Self::Reading { shown, .. } => shown.clone(),
-            Self::Said { said, .. } => (*said).to_owned(),
+            Self::Intent { said, .. } => (*said).to_owned(),
             Self::NotTested { mark, .. } => match mark {
                 Some(mark) => format!("not tested ({mark})"),
                 None => "not tested".to_owned(),
@@ -97,7 +97,7 @@ impl Cell {
     /// How it stands against its limit.
     pub fn outcome(&self) -> Option<Outcome> {
         match self {
-            Self::Said { wrong: true, .. } => Some(Outcome::Fail),
+            Self::Intent { wrong: true, .. } => Some(Outcome::Fail),
             _ => self.verdict().map(|verdict| verdict.outcome),
         }
     }
@@ -162,7 +162,7 @@ fn filled<'a>(
     for step in steps {
         match agenda.outcome(step) {
             Some(StepOutcome::Stated(event, statement)) => {
-                return Cell::Said {
+                return Cell::Intent {
                     said: words::stated(*statement),
                     event: *event,
                     wrong: step.is_wrong(*statement),

@@ -1,5 +1,5 @@
 use super::words::{self, Times};
-use crate::grammar::Said;
+use crate::grammar::Intent;
 use crate::log::{Entry, Heard, Log, LogError};
 use crate::sequence::say::{self, Narrator};
 use crate::sequence::{Agenda, Event, EventNo, Line, LineKind, OutEntry, ReplayError, Withdrawal};
@@ -225,9 +225,9 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
         Event::ProposedNeverOut { .. } => "negative".to_owned(),
         Event::LockRemoved { .. } => "lock removed".to_owned(),
         Event::ProposedFinish { .. } | Event::Finished { .. } => "finish".to_owned(),
-        Event::NotTested { reason, .. } => Said::NotTested(Some(reason.clone())).words(),
-        Event::Skipped { reason, .. } => Said::Skip(Some(reason.clone())).words(),
-        Event::Overridden { reason, .. } => Said::Override(Some(reason.clone())).words(),
+        Event::NotTested { reason, .. } => Intent::NotTested(Some(reason.clone())).words(),
+        Event::Skipped { reason, .. } => Intent::Skip(Some(reason.clone())).words(),
+        Event::Overridden { reason, .. } => Intent::Override(Some(reason.clone())).words(),
         Event::Moved { to, .. } => match agenda.step(to) {
             Some(step) => format!("go to {}", say::moved(step, 0).trim_end_matches('.')),
             None => "go elsewhere".to_owned(),

@@ -260,7 +260,7 @@ fn result(cell: &Cell) -> Markup {
         Cell::NotDone | Cell::NotTested { .. } | Cell::Skipped { .. } => {
             html! { span.gap { (cell.text()) } }
         }
-        Cell::Reading { .. } | Cell::Said { .. } => html! {
+        Cell::Reading { .. } | Cell::Intent { .. } => html! {
             span.value title=[(!title.is_empty()).then_some(title)] { (cell.text()) }
             @if let Some((sign, words)) = outcome {
                 " " span class={ "sign " (class(sign)) } role="img" aria-label=(words) { (sign) }

@@ -72,7 +72,7 @@ pub fn correct_at_desk(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::grammar::Said;
+    use crate::grammar::Intent;
     use crate::installation::Job;
     use crate::quantity::{Number, Unit};
     use crate::sequence::{Session, StepKind};
@@ -87,14 +87,14 @@ mod tests {
         for _ in 0..40 {
             let step = session.state().current().unwrap().clone();
             let said = match &step.ask {
-                crate::sequence::Ask::Statement(wanted) => Said::Stated(wanted[0]),
+                crate::sequence::Ask::Statement(wanted) => Intent::Stated(wanted[0]),
                 _ if step.kind == StepKind::LeadsJoined => break,
-                _ => Said::Stated(Statement::Open),
+                _ => Intent::Stated(Statement::Open),
             };
             session.turn(&said, now).unwrap();
         }
         let joined = Reading::exact("0.03".parse().unwrap());
-        let said = Said::Reading {
+        let said = Intent::Reading {
             reading: joined,
             place: None,
             half: None,

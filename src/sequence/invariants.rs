@@ -53,7 +53,7 @@ struct Closed {
 #[derive(Debug, Clone, PartialEq)]
 enum How {
     Read,
-    Said(Statement),
+    Intent(Statement),
     NotTested,
     Later,
 }
@@ -245,7 +245,7 @@ impl Watch {
                     StepKind::ProveBefore | StepKind::ProveAfter => Statement::Proved,
                     _ => Statement::Dead,
                 };
-                self.how(step) == Some(&How::Said(right))
+                self.how(step) == Some(&How::Intent(right))
             })
     }
 
@@ -255,7 +255,7 @@ impl Watch {
             matches!(
                 step.kind,
                 StepKind::ProveBefore | StepKind::Isolate | StepKind::Lock
-            ) && !matches!(self.how(step), Some(How::Said(_)))
+            ) && !matches!(self.how(step), Some(How::Intent(_)))
         });
         match missing {
             Some(step) => Err(format!("\"dead\" taken before {}", step.kind)),
@@ -372,7 +372,7 @@ impl Watch {
         }
         let mut covers = self.plan.energising(board);
         let covers_on = covers.all(|step| {
-            step.kind != StepKind::Covers || matches!(self.how(step), Some(How::Said(_)))
+            step.kind != StepKind::Covers || matches!(self.how(step), Some(How::Intent(_)))
         });
         law(covers_on, || "energised with covers off".to_owned())?;
         law(self.said_dead(board, at), || {
@@ -391,7 +391,7 @@ impl Watch {
         let done = |step: &Step| {
             matches!(
                 self.how(step),
-                Some(How::Read | How::Said(_) | How::NotTested)
+                Some(How::Read | How::Intent(_) | How::NotTested)
             )
         };
         let read_beside = |which: &dyn Fn(&Step) -> bool| {
@@ -454,7 +454,7 @@ impl Watch {
         }
         match self.how(step) {
             Some(How::Read) => self.read_failed(step),
-            Some(How::Said(statement)) => matches!(
+            Some(How::Intent(statement)) => matches!(
                 statement,
                 Statement::PolarityReversed | Statement::Fail | Statement::SequenceReversed
             ),
@@ -540,7 +540,7 @@ impl Watch {
             Event::Affirmed { of } => self.affirmed(no, *of),
             Event::Withdrawn { of, .. } => self.withdrawn(*of),
             Event::Stated { step, statement } => {
-                self.close(step, no, How::Said(*statement));
+                self.close(step, no, How::Intent(*statement));
                 if *statement == Statement::Energised {
                     self.energised.insert(step.board, no);
                 }

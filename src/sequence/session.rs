@@ -7,7 +7,7 @@ use super::invariants::Watch;
 use super::procedures::Catalogue;
 use super::say::{self, Line, Narrator};
 use super::state::{ABSENCE, ReplayError};
-use crate::grammar::{Grammar, Said};
+use crate::grammar::{Grammar, Intent};
 use crate::installation::Job;
 use crate::limits::Tables;
 use jiff::Timestamp;
@@ -143,7 +143,7 @@ impl Session {
     }
 
     /// What typed words mean where the session is; nothing when they mean nothing here.
-    pub fn understand(&self, grammar: &Grammar, words: &str) -> Option<Said> {
+    pub fn understand(&self, grammar: &Grammar, words: &str) -> Option<Intent> {
         grammar.understand(self.rule(), words).or_else(|| {
             grammar
                 .understand(self.earlier_rule()?, words)
@@ -153,8 +153,8 @@ impl Session {
 
     /// Whether something said can only be meant for the last reading: see
     /// [`Session::earlier_rule`].
-    pub fn puts_right(said: &Said) -> bool {
-        matches!(said, Said::Correction(Some(_)))
+    pub fn puts_right(said: &Intent) -> bool {
+        matches!(said, Intent::Correction(Some(_)))
     }
 
     /// Goes one utterance forward.
@@ -162,7 +162,7 @@ impl Session {
     /// # Errors
     /// When an event would break one of the [`invariants`](super::invariants); nothing is changed
     /// then.
-    pub fn turn(&mut self, said: &Said, now: Timestamp) -> Result<Turn, String> {
+    pub fn turn(&mut self, said: &Intent, now: Timestamp) -> Result<Turn, String> {
         let mut events: Vec<Event> = self.came_back(now).into_iter().collect();
         let decided = if events.is_empty() {
             decide(&self.agenda, said)

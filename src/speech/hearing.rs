@@ -1,8 +1,8 @@
 //! What is known of one person's voice at one microphone, from a rehearsal.
 
-use super::{Heard, Outcome};
+use super::{Decision, Recognition};
 use crate::audio::Levels;
-use crate::grammar::Said;
+use crate::grammar::Intent;
 use crate::speech::ear::{Thresholds, same_meaning};
 use serde::{Deserialize, Serialize};
 
@@ -25,7 +25,7 @@ use serde::{Deserialize, Serialize};
 /// ```
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Hearing {
+pub struct VoiceProfile {
     /// When the rehearsal was held.
     pub rehearsed: jiff::Timestamp,
     /// How many phrases were read.
@@ -48,8 +48,8 @@ pub struct Attempt {
     /// The words that were shown.
     pub phrase: &'static str,
     /// Their meaning.
-    pub wanted: Said,
-    pub heard: Heard,
+    pub wanted: Intent,
+    pub heard: Recognition,
     pub levels: Levels,
 }
 
@@ -65,17 +65,17 @@ pub enum Came {
 impl Attempt {
     /// How it was heard.
     pub fn result(&self) -> Came {
-        let same = |said: &Said| same_meaning(said, &self.wanted);
+        let same = |said: &Intent| same_meaning(said, &self.wanted);
         match self.heard.outcome {
-            Outcome::NotForUs => Came::Ignored,
-            Outcome::AskAgain => Came::AskedAgain,
-            Outcome::Taken if self.heard.said.as_ref().is_some_and(same) => Came::Right,
-            Outcome::Taken => Came::Wrong,
+            Decision::Reject => Came::Ignored,
+            Decision::Confirm => Came::AskedAgain,
+            Decision::Accept if self.heard.said.as_ref().is_some_and(same) => Came::Right,
+            Decision::Accept => Came::Wrong,
         }
     }
 
     fn likeliest_is_right(&self) -> bool {
-        let same = |said: &Said| same_meaning(said, &self.wanted);
+        let same = |said: &Intent| same_meaning(said, &self.wanted);
         self.heard.said.as_ref().is_some_and(same)
     }
 }
@@ -95,7 +95,7 @@ const ROOM: (f32, f32) = (0.005, 0.2);
 /// about or taken; the probability bound still stands in its way. Twenty phrases without a mistake
 /// prove little (with a mistake in every seventh reading they still happen once in twenty times),
 /// so they never make the program less careful than it ships.
-pub fn conclude(attempts: &[Attempt], shipped: &Thresholds, now: jiff::Timestamp) -> Hearing {
+pub fn conclude(attempts: &[Attempt], shipped: &Thresholds, now: jiff::Timestamp) -> VoiceProfile {
     let probability = |a: &Attempt| shipped.probability.of(a.heard.scores);
     let surest_wrong = attempts
         .iter()
@@ -104,8 +104,8 @@ pub fn conclude(attempts: &[Attempt], shipped: &Thresholds, now: jiff::Timestamp
         .fold(0.0, f32::max);
     let least_fit = attempts
         .iter()
-        .filter(|a| a.likeliest_is_right() && a.heard.scores.fit.is_finite())
-        .map(|a| a.heard.scores.fit)
+        .filter(|a| a.likeliest_is_right() && a.heard.scores.llr_per_phone.is_finite())
+        .map(|a| a.heard.scores.llr_per_phone)
         .fold(f32::INFINITY, f32::min);
     let asked = shipped.ask_again.probability_below;
     let ours = shipped.not_for_us.fit_below;
@@ -115,7 +115,7 @@ pub fn conclude(attempts: &[Attempt], shipped: &Thresholds, now: jiff::Timestamp
         all.get(all.len() / 2).copied().unwrap_or(Levels::SILENCE)
     };
     let count = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
-    Hearing {
+    VoiceProfile {
         rehearsed: now,
         phrases: count(attempts.len()),
         right: count(
@@ -136,7 +136,7 @@ fn round(value: f32, places: i32) -> f32 {
     (value * scale).round() / scale
 }
 
-impl Hearing {
+impl VoiceProfile {
     /// The shipped bounds with this person's in their place.
     pub fn bounds(&self, shipped: Thresholds) -> Thresholds {
         let mut bounds = shipped;

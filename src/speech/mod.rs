@@ -5,26 +5,26 @@ pub mod hearing;
 #[cfg(feature = "vosk")]
 pub mod vosk;
 
-pub use hearing::Hearing;
+pub use hearing::VoiceProfile;
 
-use crate::grammar::{Grammar, Said, number};
+use crate::grammar::{Grammar, Intent, number};
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 use std::time::Duration;
 
 /// What a recogniser made of one utterance.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Heard {
+pub struct Recognition {
     /// What to do with it.
-    pub outcome: Outcome,
+    pub outcome: Decision,
     /// The likeliest words the grammar allows; empty when there are none.
     pub words: String,
     /// The meaning of `words`.
-    pub said: Option<Said>,
+    pub said: Option<Intent>,
     /// The likeliest words with another meaning.
     pub runner_up: Option<String>,
     /// The runner-up's meaning.
-    pub runner_up_said: Option<Said>,
+    pub runner_up_said: Option<Intent>,
     pub scores: Scores,
     /// Each word with its time in seconds from the utterance's first sample.
     pub times: Vec<WordTime>,
@@ -36,18 +36,18 @@ pub struct Heard {
     pub took: Duration,
 }
 
-impl Heard {
+impl Recognition {
     /// What is made of sound without any of our words in it.
     pub fn nothing() -> Self {
         Self {
-            outcome: Outcome::NotForUs,
+            outcome: Decision::Reject,
             words: String::new(),
             said: None,
             runner_up: None,
             runner_up_said: None,
             scores: Scores {
                 // A finite number, so that it can be kept as JSON.
-                fit: -100.0,
+                llr_per_phone: -100.0,
                 margin: 0.0,
                 phones: 0,
             },
@@ -61,13 +61,16 @@ impl Heard {
 /// The three things a recogniser may conclude.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Outcome {
+pub enum Decision {
     /// Heard well enough to be taken and read back.
-    Taken,
+    #[serde(rename = "taken")]
+    Accept,
     /// Could have been two things: ask again.
-    AskAgain,
+    #[serde(rename = "ask-again")]
+    Confirm,
     /// Other talk or noise: not for us.
-    NotForUs,
+    #[serde(rename = "not-for-us")]
+    Reject,
 }
 
 /// Log-probability scores behind an outcome.
@@ -75,7 +78,8 @@ pub enum Outcome {
 pub struct Scores {
     /// (best grammar path - best free path) / phones of the free path. Zero is perfect, very
     /// negative means it was none of our words.
-    pub fit: f32,
+    #[serde(rename = "fit")]
+    pub llr_per_phone: f32,
     /// Best - best with another meaning. Small means it could have been two things.
     pub margin: f32,
     /// Phones in the free path.
@@ -95,7 +99,7 @@ pub struct WordTime {
 ///
 /// # Errors
 /// When the model can't be loaded.
-pub fn ours(grammar: &Arc<Grammar>, hearing: Option<&Hearing>) -> anyhow::Result<ear::Ear> {
+pub fn ours(grammar: &Arc<Grammar>, hearing: Option<&VoiceProfile>) -> anyhow::Result<ear::Ear> {
     let mut ear = ear::Ear::new(Arc::clone(grammar), 1)?;
     if let Some(hearing) = hearing {
         ear.set_thresholds(hearing.bounds(ear::Thresholds::shipped()?));
@@ -107,9 +111,9 @@ pub fn ours(grammar: &Arc<Grammar>, hearing: Option<&Hearing>) -> anyhow::Result
 /// beginning of a longer number sounds like that as well as the digit does, so no score tells them
 /// apart (`models/README.md`, "What must not be taken"): an engine asks again, and whoever means it
 /// says it twice, or with its unit.
-pub fn is_lone_digit(words: &str, said: &Said) -> bool {
+pub fn is_lone_digit(words: &str, said: &Intent) -> bool {
     let bare = match said {
-        Said::Reading { reading, .. } => {
+        Intent::Reading { reading, .. } => {
             reading.number.is_some() && reading.unit.is_none() && reading.pair.is_none()
         }
         _ => false,
@@ -119,22 +123,26 @@ pub fn is_lone_digit(words: &str, said: &Said) -> bool {
 
 /// What the program expects to hear now.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Expectation {
+pub struct DecodeContext {
     /// Name of the public grammar rule for the present step; what can be said at any time is
     /// always allowed beside it.
     pub rule: String,
     /// Meanings just refused with "negative" or "correction": left out of this decode.
-    pub excluded: Vec<Said>,
+    pub excluded: Vec<Intent>,
 }
 
-/// An engine that turns an utterance into [`Heard`].
+/// An engine that turns an utterance into [`Recognition`].
 pub trait Recogniser: Send {
     /// Recognises one utterance (mono, 16 kHz, -1 to 1).
     ///
     /// # Errors
     /// When the expected rule does not exist or the engine itself fails; never for bad sound,
-    /// which is [`Outcome::NotForUs`].
-    fn recognise(&mut self, samples: &[f32], expected: &Expectation) -> anyhow::Result<Heard>;
+    /// which is [`Decision::Reject`].
+    fn recognise(
+        &mut self,
+        samples: &[f32],
+        expected: &DecodeContext,
+    ) -> anyhow::Result<Recognition>;
 
     /// The engine's name and its model's, for the log.
     fn describe(&self) -> String;

@@ -3,14 +3,14 @@ use serde::{Deserialize, Serialize};
 /// How the program should speak.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Manner {
+pub enum ProsodyChange {
     Quieter,
     Louder,
     Slower,
     Faster,
 }
 
-impl Manner {
+impl ProsodyChange {
     /// The word for it, said and written alike.
     pub fn shown(self) -> &'static str {
         match self {

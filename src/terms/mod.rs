@@ -16,7 +16,7 @@ mod stage;
 mod statement;
 
 pub use alteration::{Alteration, Change, Parked, Part};
-pub use manner::Manner;
+pub use manner::ProsodyChange;
 pub use measure::{HalfCycle, Measure};
 pub use place::Place;
 pub use reason::Reason;
@@ -34,4 +34,12 @@ macro_rules! display_as_shown {
     )+};
 }
 
-display_as_shown!(Change, HalfCycle, Manner, Parked, Reason, Stage, Statement);
+display_as_shown!(
+    Change,
+    HalfCycle,
+    ProsodyChange,
+    Parked,
+    Reason,
+    Stage,
+    Statement
+);

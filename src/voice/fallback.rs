@@ -1,5 +1,5 @@
-use super::{Mark, Profile, Tone, Voice};
-use crate::terms::Manner;
+use super::{Earcon, Profile, Tone, Voice};
+use crate::terms::ProsodyChange;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, TryRecvError, channel};
 use std::thread;
@@ -176,13 +176,13 @@ impl Voice for WithFallback {
         }
     }
 
-    fn mark(&mut self, mark: Mark) {
+    fn mark(&mut self, mark: Earcon) {
         if let Spoken::There(spoken) = &mut self.spoken {
             spoken.mark(mark);
         }
     }
 
-    fn adjust(&mut self, manner: Manner) -> Option<String> {
+    fn adjust(&mut self, manner: ProsodyChange) -> Option<String> {
         if let Spoken::There(spoken) = &mut self.spoken {
             spoken.adjust(manner);
         }
@@ -305,7 +305,7 @@ mod tests {
         };
         let log = Log::default();
         let mut voice = WithFallback::new(Arc::new(open), Profile::default(), Box::new(Shown(log)));
-        voice.adjust(Manner::Quieter);
+        voice.adjust(ProsodyChange::Quieter);
         voice.spoken = super::Spoken::Absent {
             until: Instant::now(),
         };

@@ -17,7 +17,7 @@ pub use speakable::speakable;
 pub use system::System;
 pub use terminal::Terminal;
 
-use crate::terms::Manner;
+use crate::terms::ProsodyChange;
 use std::time::{Duration, Instant};
 
 /// How a line is to sound.
@@ -37,10 +37,10 @@ pub enum Tone {
 
 /// A short tone that tells whether the program listens.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Mark {
+pub enum Earcon {
     /// Two rising notes: speak now.
     Listening,
-    /// Two falling notes: nothing is taken until the next [`Mark::Listening`].
+    /// Two falling notes: nothing is taken until the next [`Earcon::Listening`].
     NotListening,
 }
 
@@ -66,11 +66,11 @@ pub trait Voice {
     }
 
     /// Sounds a mark, where there is sound.
-    fn mark(&mut self, _mark: Mark) {}
+    fn mark(&mut self, _mark: Earcon) {}
 
     /// Speaks differently from now on, and tells how, in words to say or show; `None` when this
     /// voice has no such thing.
-    fn adjust(&mut self, _manner: Manner) -> Option<String> {
+    fn adjust(&mut self, _manner: ProsodyChange) -> Option<String> {
         None
     }
 
@@ -113,7 +113,7 @@ impl<V: Voice + ?Sized> Voice for Box<V> {
         (**self).cut_short();
     }
 
-    fn mark(&mut self, mark: Mark) {
+    fn mark(&mut self, mark: Earcon) {
         (**self).mark(mark);
     }
 
@@ -121,7 +121,7 @@ impl<V: Voice + ?Sized> Voice for Box<V> {
         (**self).level(decibels);
     }
 
-    fn adjust(&mut self, manner: Manner) -> Option<String> {
+    fn adjust(&mut self, manner: ProsodyChange) -> Option<String> {
         (**self).adjust(manner)
     }
 

@@ -1,4 +1,4 @@
-use crate::terms::Manner;
+use crate::terms::ProsodyChange;
 use serde::{Deserialize, Serialize};
 
 /// How the person likes the program to speak. Written in a settings file as
@@ -128,32 +128,34 @@ ranged!(
 
 impl Profile {
     /// One step of volume or rate in the wanted direction, and words for where it is now.
-    pub fn adjust(&mut self, manner: Manner) -> String {
+    pub fn adjust(&mut self, manner: ProsodyChange) -> String {
         const VOLUME_STEP: i32 = 15;
         const RATE_STEP: i32 = 20;
         let (volume, rate) = (self.volume, self.rate);
         match manner {
             // Never down to nothing by voice: there would be no voice left to undo it by.
-            Manner::Quieter => {
+            ProsodyChange::Quieter => {
                 self.volume = self.volume.by(-VOLUME_STEP).max(Volume(VOLUME_STEP));
             }
-            Manner::Louder => self.volume = self.volume.by(VOLUME_STEP),
-            Manner::Slower => self.rate = self.rate.by(-RATE_STEP),
-            Manner::Faster => self.rate = self.rate.by(RATE_STEP),
+            ProsodyChange::Louder => self.volume = self.volume.by(VOLUME_STEP),
+            ProsodyChange::Slower => self.rate = self.rate.by(-RATE_STEP),
+            ProsodyChange::Faster => self.rate = self.rate.by(RATE_STEP),
         }
         let (unchanged, word) = match manner {
-            Manner::Quieter => (volume == self.volume, "quiet"),
-            Manner::Louder => (volume == self.volume, "loud"),
-            Manner::Slower => (rate == self.rate, "slow"),
-            Manner::Faster => (rate == self.rate, "fast"),
+            ProsodyChange::Quieter => (volume == self.volume, "quiet"),
+            ProsodyChange::Louder => (volume == self.volume, "loud"),
+            ProsodyChange::Slower => (rate == self.rate, "slow"),
+            ProsodyChange::Faster => (rate == self.rate, "fast"),
         };
         if unchanged {
             format!("As {word} as it goes.")
         } else {
             match manner {
-                Manner::Quieter | Manner::Louder => format!("Volume {}.", self.volume.get()),
-                Manner::Slower => "Slower.".to_owned(),
-                Manner::Faster => "Faster.".to_owned(),
+                ProsodyChange::Quieter | ProsodyChange::Louder => {
+                    format!("Volume {}.", self.volume.get())
+                }
+                ProsodyChange::Slower => "Slower.".to_owned(),
+                ProsodyChange::Faster => "Faster.".to_owned(),
             }
         }
     }
@@ -166,18 +168,18 @@ mod tests {
     #[test]
     fn each_manner_moves_one_thing_and_stops_at_its_end() {
         let mut profile = Profile::default();
-        assert_eq!(profile.adjust(Manner::Louder), "As loud as it goes.");
-        assert_eq!(profile.adjust(Manner::Quieter), "Volume 85.");
+        assert_eq!(profile.adjust(ProsodyChange::Louder), "As loud as it goes.");
+        assert_eq!(profile.adjust(ProsodyChange::Quieter), "Volume 85.");
         for _ in 0..20 {
-            profile.adjust(Manner::Quieter);
+            profile.adjust(ProsodyChange::Quieter);
         }
         assert_eq!(profile.volume.get(), 15, "never silent by voice");
-        assert_eq!(profile.adjust(Manner::Slower), "Slower.");
+        assert_eq!(profile.adjust(ProsodyChange::Slower), "Slower.");
         for _ in 0..20 {
-            profile.adjust(Manner::Slower);
+            profile.adjust(ProsodyChange::Slower);
         }
         assert_eq!(profile.rate.get(), -100);
-        assert_eq!(profile.adjust(Manner::Slower), "As slow as it goes.");
+        assert_eq!(profile.adjust(ProsodyChange::Slower), "As slow as it goes.");
     }
 
     #[test]

@@ -1,8 +1,8 @@
 use super::fallback::Failing;
 use super::speakable::speakable;
 use super::tones::Notes;
-use super::{Mark, Profile, Rate, Tone, Voice, Volume};
-use crate::terms::Manner;
+use super::{Earcon, Profile, Rate, Tone, Voice, Volume};
+use crate::terms::ProsodyChange;
 use anyhow::{Context, anyhow, bail, ensure};
 use std::collections::VecDeque;
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
@@ -47,7 +47,7 @@ struct State {
 
 enum Job {
     Say(Tone, String),
-    Mark(Mark),
+    Earcon(Earcon),
 }
 
 struct Current {
@@ -171,12 +171,12 @@ impl Voice for System {
         self.shared.changed.notify_all();
     }
 
-    fn mark(&mut self, mark: Mark) {
+    fn mark(&mut self, mark: Earcon) {
         // A mark that cannot sound is no reason to stop: the next line will tell.
-        let _ = self.push(Job::Mark(mark));
+        let _ = self.push(Job::Earcon(mark));
     }
 
-    fn adjust(&mut self, manner: Manner) -> Option<String> {
+    fn adjust(&mut self, manner: ProsodyChange) -> Option<String> {
         Some(self.shared.lock().profile.adjust(manner))
     }
 }
@@ -334,7 +334,7 @@ impl Worker {
         while let Some(job) = self.next() {
             match job {
                 Job::Say(tone, text) => self.say(tone, &text),
-                Job::Mark(mark) => {
+                Job::Earcon(mark) => {
                     self.play(Notes::of(mark));
                 }
             }
@@ -359,7 +359,7 @@ impl Worker {
             if let Some(job) = state.waiting.pop_front() {
                 let line = match &job {
                     Job::Say(tone, text) => Some((*tone, text.clone())),
-                    Job::Mark(_) => None,
+                    Job::Earcon(_) => None,
                 };
                 state.begun.clear();
                 state.ended.clear();

@@ -1,4 +1,4 @@
-use super::{Mark, Tone, Voice};
+use super::{Earcon, Tone, Voice};
 use std::io::{self, Write};
 
 /// Shows lines instead of saying them, each with a word that tells what it is, so that colour is
@@ -37,10 +37,10 @@ impl Voice for Terminal {
         false
     }
 
-    fn mark(&mut self, mark: Mark) {
+    fn mark(&mut self, mark: Earcon) {
         let line = match mark {
-            Mark::Listening => "(listening)",
-            Mark::NotListening => "(not listening)",
+            Earcon::Listening => "(listening)",
+            Earcon::NotListening => "(not listening)",
         };
         // A mark that cannot be shown is no reason to stop; the next line will tell.
         let _ = writeln!(self.out, "{line}").and_then(|()| self.out.flush());

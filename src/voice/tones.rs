@@ -1,6 +1,6 @@
 //! Short tones: what kind of line follows, and whether the program listens.
 
-use super::Mark;
+use super::Earcon;
 use std::time::Duration;
 
 /// Notes played one after the other.
@@ -41,11 +41,11 @@ impl Notes {
     };
 
     /// The notes of a mark: rising for listening, falling for not listening.
-    pub(crate) fn of(mark: Mark) -> Self {
+    pub(crate) fn of(mark: Earcon) -> Self {
         Self {
             notes: match mark {
-                Mark::Listening => &RISING,
-                Mark::NotListening => &FALLING,
+                Earcon::Listening => &RISING,
+                Earcon::NotListening => &FALLING,
             },
             amplitude: 0.25,
         }
@@ -205,8 +205,8 @@ mod tests {
     fn notes_have_their_length_and_neither_clip_nor_click() {
         for notes in [
             Notes::WARNING,
-            Notes::of(Mark::Listening),
-            Notes::of(Mark::NotListening),
+            Notes::of(Earcon::Listening),
+            Notes::of(Earcon::NotListening),
         ] {
             let samples = notes.samples(48_000, 1.0);
             assert_eq!(samples.len() as u128, notes.length().as_millis() * 48);
@@ -221,8 +221,8 @@ mod tests {
 
     #[test]
     fn listening_rises_and_not_listening_falls() {
-        let up = Notes::of(Mark::Listening).notes;
-        let down = Notes::of(Mark::NotListening).notes;
+        let up = Notes::of(Earcon::Listening).notes;
+        let down = Notes::of(Earcon::NotListening).notes;
         assert!(up[0].hertz < up[1].hertz);
         assert!(down[0].hertz > down[1].hertz);
     }

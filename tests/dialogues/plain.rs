@@ -3,7 +3,7 @@
 //! Nothing here knows of wording. Values come from the job file by the same formulas that a person
 //! would use beforehand: IEC 60228 for conductors, the sum of Ze and R1+R2 for loops.
 
-use bothhands::grammar::{Grammar, Said};
+use bothhands::grammar::{Grammar, Intent};
 use bothhands::installation::{Circuit, Job};
 use bothhands::limits::conductor::{Through, expected};
 use bothhands::limits::{Earthing, Tables};
@@ -65,14 +65,16 @@ impl Site {
         let grammar = self.grammar.as_ref().unwrap();
         let said = match self.session.understand(grammar, words) {
             Some(said) => said,
-            None if self.session.state().mode() == bothhands::sequence::Mode::Noting => Said::Note,
+            None if self.session.state().mode() == bothhands::sequence::Mode::Noting => {
+                Intent::Note
+            }
             None => return Err(format!("\"{words}\" is not in the rule <{rule}>")),
         };
         self.say(&said)
     }
 
     /// Says something; every event is checked against the invariants and applied.
-    pub fn say(&mut self, said: &Said) -> Result<Vec<Line>, String> {
+    pub fn say(&mut self, said: &Intent) -> Result<Vec<Line>, String> {
         self.now += PACE;
         let turn = self
             .session
@@ -179,28 +181,28 @@ impl Site {
 }
 
 /// What a person says who does what is asked, on sound wiring.
-pub fn plain_answer(state: &Agenda) -> Option<Said> {
+pub fn plain_answer(state: &Agenda) -> Option<Intent> {
     if state.question().is_some() {
-        return Some(Said::Affirm);
+        return Some(Intent::Affirm);
     }
     let step = state.current()?;
     Some(match &step.ask {
-        Ask::Statement(wanted) => Said::Stated(*wanted.first()?),
+        Ask::Statement(wanted) => Intent::Stated(*wanted.first()?),
         Ask::Reading(measure) if measure.quantity == Quantity::RcdHalf => {
-            Said::Stated(Statement::NoTrip)
+            Intent::Stated(Statement::NoTrip)
         }
         // Equipment stays in: what was tested with the live conductors joined is all there is.
         Ask::Reading(measure)
             if measure.quantity == Quantity::Insulation && state.guard(step).is_err() =>
         {
-            Said::NotTested(Some(Reason::EquipmentCannotBeTakenOut))
+            Intent::NotTested(Some(Reason::EquipmentCannotBeTakenOut))
         }
         Ask::Reading(_) => reading(state, step),
         Ask::Event => done(state, step),
     })
 }
 
-fn done(state: &Agenda, step: &Step) -> Said {
+fn done(state: &Agenda, step: &Step) -> Intent {
     let line_and_earth = Part::Conductors(Conductors::L.with(Conductors::E));
     let board = Place {
         name: "board".to_owned(),
@@ -242,7 +244,7 @@ fn done(state: &Agenda, step: &Step) -> Said {
         }
         other => panic!("nobody knows what to do for {other}"),
     };
-    Said::Altered(Alteration {
+    Intent::Altered(Alteration {
         part,
         change,
         place,
@@ -251,7 +253,7 @@ fn done(state: &Agenda, step: &Step) -> Said {
     })
 }
 
-fn reading(state: &Agenda, step: &Step) -> Said {
+fn reading(state: &Agenda, step: &Step) -> Intent {
     let job = state.job();
     let measure = step.measure().unwrap();
     let circuit = step.circuit.and_then(|n| state.circuit(step.board, n));
@@ -290,7 +292,7 @@ fn reading(state: &Agenda, step: &Step) -> Said {
         Quantity::RcdFiveTimes | Quantity::Noted => exact("12"),
         Quantity::RcdHalf => exact("300").with_relation(Relation::Over),
     };
-    Said::Reading {
+    Intent::Reading {
         reading: Reading {
             unit: None::<Unit>,
             ..reading

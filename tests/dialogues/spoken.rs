@@ -6,12 +6,12 @@
 
 use crate::dialogues::plain::Site;
 use bothhands::audio;
-use bothhands::grammar::Said;
+use bothhands::grammar::Intent;
 use bothhands::grammar::typed::normalise;
 use bothhands::installation::Job;
 use bothhands::sequence::{Event, place_of};
 use bothhands::speech::ear::Ear;
-use bothhands::speech::{Expectation, Outcome, Recogniser};
+use bothhands::speech::{Decision, DecodeContext, Recogniser};
 use std::path::Path;
 use std::process::Command;
 use std::sync::Arc;
@@ -68,7 +68,7 @@ fn spoken_dialogues_leave_the_log_that_typed_ones_do() {
     );
 }
 
-fn hear(ear: &mut Ear, rule: &str, words: &str, attempt: usize, file: &Path) -> Option<Said> {
+fn hear(ear: &mut Ear, rule: &str, words: &str, attempt: usize, file: &Path) -> Option<Intent> {
     let made = Command::new("tests/dialogues/speak.sh")
         .arg(file)
         .arg(attempt.to_string())
@@ -79,12 +79,12 @@ fn hear(ear: &mut Ear, rule: &str, words: &str, attempt: usize, file: &Path) -> 
         "speak.sh failed on {words}"
     );
     let samples = audio::read(file).unwrap();
-    let expected = Expectation {
+    let expected = DecodeContext {
         rule: rule.to_owned(),
         excluded: Vec::new(),
     };
     let heard = ear.recognise(&samples, &expected).unwrap();
-    (heard.outcome == Outcome::Taken)
+    (heard.outcome == Decision::Accept)
         .then_some(heard.said)
         .flatten()
 }

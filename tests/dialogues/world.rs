@@ -1,6 +1,6 @@
 //! A job of `tests/dialogues/jobs/` and what may be said in it: what random walks draw from.
 
-use bothhands::grammar::{Grammar, Said};
+use bothhands::grammar::{Grammar, Intent};
 use bothhands::installation::Job;
 use bothhands::sequence::place_of;
 use bothhands::terms::Place;
@@ -14,7 +14,7 @@ pub struct World {
     pub text: String,
     pub places: Vec<Place>,
     /// Sentences of each rule of the grammar, in words, with what they mean there.
-    pub heard: HashMap<String, Vec<(String, Said)>>,
+    pub heard: HashMap<String, Vec<(String, Intent)>>,
     pub grammar: Grammar,
 }
 

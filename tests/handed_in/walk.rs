@@ -3,7 +3,7 @@
 
 use crate::dialogues::plain::plain_answer;
 use crate::dialogues::world::World;
-use bothhands::grammar::Said;
+use bothhands::grammar::Intent;
 use bothhands::quantity::{Conductors, Reading, Relation};
 use bothhands::sequence::{Event, EventNo, Mode, ReadingStatus, Session, correct_at_desk};
 use bothhands::store::{self, Evidence, NewEvent, Options, Store};
@@ -69,42 +69,46 @@ impl World {
         correct_at_desk(state, of, &right, "misread in the notebook").ok()
     }
 
-    fn something(&self, session: &Session, rng: &mut fastrand::Rng) -> Said {
+    fn something(&self, session: &Session, rng: &mut fastrand::Rng) -> Intent {
         let state = session.state();
         if matches!(state.mode(), Mode::Paused | Mode::StandingBy | Mode::Noting) {
-            let awake = [Said::Resume, Said::CarryOn, Said::EndOfNote];
+            let awake = [Intent::Resume, Intent::CarryOn, Intent::EndOfNote];
             return rng.choice(&awake).unwrap().clone();
         }
         match rng.u8(0..32) {
-            0..20 => plain_answer(state).unwrap_or(Said::WhereAreWe),
+            0..20 => plain_answer(state).unwrap_or(Intent::WhereAreWe),
             20..23 => rng
                 .choice(&self.heard[session.rule()])
                 .map(|(_, said)| said.clone())
-                .unwrap_or(Said::WhatIsOut),
+                .unwrap_or(Intent::WhatIsOut),
             23 => {
-                let right = Said::Reading {
+                let right = Intent::Reading {
                     reading: Self::reading(rng),
                     place: None,
                     half: None,
                 };
                 match rng.u8(0..3) {
-                    0 => Said::Correction(Some(Box::new(right))),
+                    0 => Intent::Correction(Some(Box::new(right))),
                     _ => right,
                 }
             }
             24..26 => self.alteration(rng),
-            26 => Said::Affirm,
+            26 => Intent::Affirm,
             27 => {
-                let back = [Said::Negative, Said::Disregard, Said::Correction(None)];
+                let back = [
+                    Intent::Negative,
+                    Intent::Disregard,
+                    Intent::Correction(None),
+                ];
                 rng.choice(&back).unwrap().clone()
             }
-            28 => Said::Override(Some(Reason::Instructed)),
-            29 => Said::Stated(
+            28 => Intent::Override(Some(Reason::Instructed)),
+            29 => Intent::Stated(
                 *rng.choice(&[Statement::Live, Statement::Energised])
                     .unwrap(),
             ),
-            30 => Said::NotTested(Some(Reason::NoAccess)),
-            _ => Said::Altered(Alteration {
+            30 => Intent::NotTested(Some(Reason::NoAccess)),
+            _ => Intent::Altered(Alteration {
                 part: Part::Everything,
                 change: Change::Back,
                 place: None,
@@ -126,7 +130,7 @@ impl World {
         }
     }
 
-    fn alteration(&self, rng: &mut fastrand::Rng) -> Said {
+    fn alteration(&self, rng: &mut fastrand::Rng) -> Intent {
         let parts = [
             Part::Conductors(Conductors::N),
             Part::Conductors(Conductors::L.with(Conductors::N)),
@@ -136,7 +140,7 @@ impl World {
             Part::EarthingConductor,
         ];
         let changes = [Change::Out, Change::Out, Change::Back, Change::Linked];
-        Said::Altered(Alteration {
+        Intent::Altered(Alteration {
             part: *rng.choice(&parts).unwrap(),
             change: *rng.choice(&changes).unwrap(),
             place: rng.choice(&self.places).cloned(),

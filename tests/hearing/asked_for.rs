@@ -14,7 +14,7 @@
 use bothhands::audio;
 use bothhands::grammar::Grammar;
 use bothhands::speech::ear::Ear;
-use bothhands::speech::{Expectation, Heard, Outcome, Recogniser};
+use bothhands::speech::{Decision, DecodeContext, Recogniser, Recognition};
 use std::path::Path;
 use std::process::Command;
 use std::sync::Arc;
@@ -175,9 +175,9 @@ fn what_prompts_ask_for_is_heard() {
                     speak(&file, voice + times * VOICES, words);
                     let heard = hear(&mut ear, rule, &file);
                     match heard.outcome {
-                        Outcome::Taken if heard.said.as_ref() == Some(&meant) => Came::AtOnce,
-                        Outcome::Taken => Came::Wrong,
-                        Outcome::AskAgain | Outcome::NotForUs => Came::Never,
+                        Decision::Accept if heard.said.as_ref() == Some(&meant) => Came::AtOnce,
+                        Decision::Accept => Came::Wrong,
+                        Decision::Confirm | Decision::Reject => Came::Never,
                     }
                 };
                 match say(0) {
@@ -237,9 +237,9 @@ fn speak(file: &Path, voice: usize, words: &str) {
     );
 }
 
-fn hear(ear: &mut Ear, rule: &str, file: &Path) -> Heard {
+fn hear(ear: &mut Ear, rule: &str, file: &Path) -> Recognition {
     let samples = audio::read(file).unwrap();
-    let expected = Expectation {
+    let expected = DecodeContext {
         rule: rule.to_owned(),
         excluded: Vec::new(),
     };
@@ -277,7 +277,7 @@ fn words_of_your_own() {
                 heard.outcome,
                 heard.words,
                 heard.runner_up.unwrap_or_default(),
-                heard.scores.fit,
+                heard.scores.llr_per_phone,
                 heard.scores.margin,
             );
         }

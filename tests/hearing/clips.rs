@@ -5,7 +5,7 @@
 
 use bothhands::eval::{self, Clip, Row, Summary, Verdict};
 use bothhands::grammar::Grammar;
-use bothhands::speech::Outcome;
+use bothhands::speech::Decision;
 use bothhands::speech::ear::Ear;
 use serde::Deserialize;
 use std::collections::BTreeSet;
@@ -38,7 +38,7 @@ fn decisions(rows: &[Row]) -> BTreeSet<String> {
             let path = row.clip.path.strip_prefix(folder().join("cache"));
             let path = path.unwrap_or(&row.clip.path).display();
             let said = match (&row.heard.outcome, &row.heard.said) {
-                (Outcome::NotForUs, _) | (_, None) => String::new(),
+                (Decision::Reject, _) | (_, None) => String::new(),
                 (_, Some(said)) => said.words(),
             };
             let outcome = serde_json::to_value(row.heard.outcome).unwrap();

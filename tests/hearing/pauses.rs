@@ -7,11 +7,11 @@
 //! `ROOM=babble DECIBELS=15` chooses another bed of `tests/cache/beds` and how far it is below the
 //! speech, `PAUSE=1` another plain pause, `LIST=1` lists everything that was taken in part.
 
-use bothhands::audio::{self, Cutting, SAMPLE_RATE, Segmenter, Utterance};
+use bothhands::audio::{self, EndpointConfig, SAMPLE_RATE, Segmenter, Utterance};
 use bothhands::dialogue::enough;
-use bothhands::grammar::{Grammar, Said};
+use bothhands::grammar::{Grammar, Intent};
 use bothhands::speech::ear::{Ear, same_meaning};
-use bothhands::speech::{Expectation, Heard, Outcome, Recogniser};
+use bothhands::speech::{Decision, DecodeContext, Recogniser, Recognition};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -29,7 +29,7 @@ struct Sentence {
     base: String,
     rule: String,
     words: String,
-    said: Said,
+    said: Intent,
     short: bool,
 }
 
@@ -92,9 +92,9 @@ fn part(base: &str, name: &str) -> Vec<f32> {
 }
 
 /// As the program cuts, unless told otherwise.
-fn cutting() -> Cutting {
-    let usual = Cutting::default();
-    Cutting {
+fn cutting() -> EndpointConfig {
+    let usual = EndpointConfig::default();
+    EndpointConfig {
         pause: std::env::var("PAUSE").map_or(usual.pause, |p| p.parse().unwrap()),
         ..usual
     }
@@ -146,9 +146,9 @@ impl Room {
 }
 
 /// Cuts as a microphone's sound is cut, and hears each utterance; `sooner` ends what is whole after
-/// a shorter pause, as `Live` and `Conductor` do between them.
-fn hear(ear: &mut Ear, rule: &str, sound: &[f32], sooner: bool) -> Vec<(Utterance, Heard)> {
-    let expected = Expectation {
+/// a shorter pause, as `Live` and `DialogueManager` do between them.
+fn hear(ear: &mut Ear, rule: &str, sound: &[f32], sooner: bool) -> Vec<(Utterance, Recognition)> {
+    let expected = DecodeContext {
         rule: rule.to_owned(),
         excluded: Vec::new(),
     };
@@ -160,10 +160,10 @@ fn hear(ear: &mut Ear, rule: &str, sound: &[f32], sooner: bool) -> Vec<(Utteranc
     };
     for piece in sound.chunks(samples(PIECE)) {
         found.extend(segmenter.push(piece).into_iter().map(&mut recognise));
-        if sooner && let Some(utterance) = segmenter.so_far() {
+        if sooner && let Some(utterance) = segmenter.partial() {
             let (_, heard) = recognise(utterance);
             if let Some(pause) = enough(&heard) {
-                segmenter.hurry(pause.as_secs_f64());
+                segmenter.set_end_pause(pause.as_secs_f64());
             }
         }
     }
@@ -173,10 +173,10 @@ fn hear(ear: &mut Ear, rule: &str, sound: &[f32], sooner: bool) -> Vec<(Utteranc
 
 /// What the person gets: the first thing that is not left alone decides. What comes after a question
 /// or a read-back is spoken over it, and asked again.
-fn fate(sentence: &Sentence, spoken: &Spoken, found: &[(Utterance, Heard)]) -> Fate {
+fn fate(sentence: &Sentence, spoken: &Spoken, found: &[(Utterance, Recognition)]) -> Fate {
     let answered = found
         .iter()
-        .position(|(_, heard)| heard.outcome != Outcome::NotForUs);
+        .position(|(_, heard)| heard.outcome != Decision::Reject);
     let Some(n) = answered else {
         return Fate::Ignored;
     };
@@ -186,9 +186,11 @@ fn fate(sentence: &Sentence, spoken: &Spoken, found: &[(Utterance, Heard)]) -> F
         .as_ref()
         .is_some_and(|said| same_meaning(said, &sentence.said));
     match heard.outcome {
-        Outcome::AskAgain => Fate::Asked,
+        Decision::Confirm => Fate::Asked,
         _ if right => Fate::Right,
-        _ if utterance.start + samples(Cutting::default().margin) as u64 >= spoken.begin_ends => {
+        _ if utterance.start + samples(EndpointConfig::default().margin) as u64
+            >= spoken.begin_ends =>
+        {
             Fate::End
         }
         _ if utterance.speech_end <= spoken.end_begins => Fate::Beginning,

@@ -4,7 +4,7 @@ use assert_cmd::Command;
 use bothhands::audio;
 use bothhands::grammar::Grammar;
 use bothhands::speech::ear::{Ear, same_meaning};
-use bothhands::speech::{Expectation, Outcome, Recogniser};
+use bothhands::speech::{Decision, DecodeContext, Recogniser};
 use predicates::prelude::*;
 use predicates::str::contains;
 use serde_json::Value;
@@ -188,8 +188,8 @@ fn ear() -> Ear {
     Ear::new(Arc::new(Grammar::built_in().unwrap()), 1).unwrap()
 }
 
-fn listening_for(rule: &str) -> Expectation {
-    Expectation {
+fn listening_for(rule: &str) -> DecodeContext {
+    DecodeContext {
         rule: rule.to_owned(),
         excluded: Vec::new(),
     }
@@ -227,9 +227,9 @@ fn sound_that_holds_no_words_is_not_for_us_and_no_error() {
         ("samples that are no numbers", damaged),
     ] {
         let heard = ear.recognise(&samples, &expected).unwrap();
-        assert_eq!(heard.outcome, Outcome::NotForUs, "{what}");
+        assert_eq!(heard.outcome, Decision::Reject, "{what}");
         assert!(heard.said.is_none(), "{what}");
-        assert!(heard.scores.fit.is_finite(), "{what}");
+        assert!(heard.scores.llr_per_phone.is_finite(), "{what}");
     }
 }
 

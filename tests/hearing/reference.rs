@@ -4,7 +4,7 @@
 
 use bothhands::audio;
 use bothhands::grammar::{Arc, Lexicon, WordGraph};
-use bothhands::speech::ear::{Acoustics, BANDS, FreePath, Hypothesis, PhoneGraph, Width, search};
+use bothhands::speech::ear::{Acoustics, BANDS, Beam, Hypothesis, PhoneGraph, PhoneLoop, search};
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -68,7 +68,7 @@ fn graph() -> WordGraph {
     graph
 }
 
-const WIDTH: Width = Width {
+const WIDTH: Beam = Beam {
     hypotheses: 6,
     beam: 60.0,
     nodes: usize::MAX,
@@ -118,7 +118,7 @@ fn the_likeliest_phone_is_onnxruntimes_in_99_of_100_frames() {
             .map(agree)
             .sum::<usize>();
         all += labels.len();
-        let free = FreePath::of(&probs).score;
+        let free = PhoneLoop::of(&probs).score;
         assert!((free - reference.free).abs() < 1.0, "{name}: {free}");
     });
     assert!(same * 100 >= all * 99, "{same} of {all}");
@@ -168,7 +168,7 @@ fn a_list_of_recordings() {
             .map_or((String::new(), f32::NEG_INFINITY), |best| {
                 (words(&grammar, best), best.score)
             });
-        let free = FreePath::of(&probs).score;
+        let free = PhoneLoop::of(&probs).score;
         println!("ROW\t{path}\t{expected}\t{text}\t{score:.3}\t{free:.3}");
     }
 }

@@ -11,7 +11,7 @@
 use bothhands::audio::{self, levelled};
 use bothhands::grammar::Grammar;
 use bothhands::speech::ear::{Acoustics, Ear};
-use bothhands::speech::{Expectation, Heard, Recogniser};
+use bothhands::speech::{DecodeContext, Recogniser, Recognition};
 use rten::{Model, ModelOptions, Value, ValueOrView};
 use rten_onnx::onnx::{DataType, ModelProto, TensorProto};
 use rten_tensor::Tensor;
@@ -312,7 +312,7 @@ struct Decision {
 }
 
 impl Decision {
-    fn of(clip: &Path, rule: &str, heard: &Heard) -> Self {
+    fn of(clip: &Path, rule: &str, heard: &Recognition) -> Self {
         let mut json = serde_json::to_value(heard).unwrap();
         Self::read(clip, rule, &json.take())
     }
@@ -361,7 +361,7 @@ fn scores_and_decisions_are_those_recorded() {
     let mut ear = Ear::new(Arc::new(Grammar::built_in().unwrap()), 1).unwrap();
     let mut given = Scores::default();
     for rule in RULES {
-        let expected = Expectation {
+        let expected = DecodeContext {
             rule: rule.to_owned(),
             excluded: Vec::new(),
         };

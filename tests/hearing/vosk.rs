@@ -4,9 +4,9 @@
 
 use assert_cmd::Command;
 use bothhands::audio;
-use bothhands::grammar::{Grammar, Said};
+use bothhands::grammar::{Grammar, Intent};
 use bothhands::speech::vosk::{Vosk, VoskError};
-use bothhands::speech::{Expectation, Heard, Outcome, Recogniser};
+use bothhands::speech::{Decision, DecodeContext, Recogniser, Recognition};
 use bothhands::terms::{Change, Statement};
 use predicates::prelude::*;
 use std::path::{Path, PathBuf};
@@ -44,8 +44,8 @@ fn with_vosk<T>(act: impl FnOnce(&mut Vosk) -> T) -> T {
     act(&mut VOSK.lock().unwrap_or_else(PoisonError::into_inner))
 }
 
-fn check() -> Expectation {
-    Expectation {
+fn check() -> DecodeContext {
+    DecodeContext {
         rule: "check".to_owned(),
         excluded: Vec::new(),
     }
@@ -68,7 +68,7 @@ fn spoken(words: &str) -> Vec<f32> {
     [quiet.clone(), audio::read(&file).unwrap(), quiet].concat()
 }
 
-fn hear(words: &str) -> Heard {
+fn hear(words: &str) -> Recognition {
     let sound = spoken(words);
     let heard = with_vosk(|vosk| vosk.recognise(&sound, &check())).unwrap();
     println!(
@@ -81,20 +81,20 @@ fn hear(words: &str) -> Heard {
 #[test]
 fn words_of_the_grammar_are_heard_with_their_meaning_and_times() {
     for (words, said) in [
-        ("확인", Said::Affirm),
-        ("아니요", Said::Negative),
-        ("계속", Said::CarryOn),
-        ("준비 완료", Said::Stated(Statement::Done)),
+        ("확인", Intent::Affirm),
+        ("아니요", Intent::Negative),
+        ("계속", Intent::CarryOn),
+        ("준비 완료", Intent::Stated(Statement::Done)),
     ] {
         let heard = hear(words);
         assert_eq!(heard.words, words);
         assert_eq!(heard.said, Some(said));
-        assert_ne!(heard.outcome, Outcome::NotForUs, "{words}");
+        assert_ne!(heard.outcome, Decision::Reject, "{words}");
         let times: Vec<&str> = heard.times.iter().map(|w| w.word.as_str()).collect();
         assert_eq!(times.join(" "), words);
         assert!(heard.times.iter().all(|w| w.from < w.to));
     }
-    let Some(Said::Altered(earth)) = hear("접지 연결").said else {
+    let Some(Intent::Altered(earth)) = hear("접지 연결").said else {
         panic!("no alteration")
     };
     assert_eq!(earth.change, Change::Back);
@@ -104,7 +104,7 @@ fn words_of_the_grammar_are_heard_with_their_meaning_and_times() {
 fn at_least_one_clear_word_is_taken_without_a_question() {
     let taken = ["확인", "아니요", "계속", "준비 완료"]
         .iter()
-        .filter(|words| hear(words).outcome == Outcome::Taken)
+        .filter(|words| hear(words).outcome == Decision::Accept)
         .count();
     assert!(taken >= 3, "{taken} of 4");
 }
@@ -118,12 +118,12 @@ fn what_may_go_on_is_told() {
 #[test]
 fn what_was_refused_is_not_heard_again() {
     let sound = spoken("확인");
-    let expected = Expectation {
-        excluded: vec![Said::Affirm],
+    let expected = DecodeContext {
+        excluded: vec![Intent::Affirm],
         ..check()
     };
     let heard = with_vosk(|vosk| vosk.recognise(&sound, &expected)).unwrap();
-    assert_ne!(heard.said, Some(Said::Affirm));
+    assert_ne!(heard.said, Some(Intent::Affirm));
 }
 
 #[test]
@@ -134,7 +134,7 @@ fn other_talk_is_not_taken() {
         "사다리 좀 잡아 주세요",
         "커피 한 잔 마시자",
     ] {
-        assert_ne!(hear(words).outcome, Outcome::Taken, "{words}");
+        assert_ne!(hear(words).outcome, Decision::Accept, "{words}");
     }
 }
 
@@ -153,7 +153,7 @@ fn sounds_without_words_are_not_for_us() {
         Vec::new(),
     ] {
         let heard = with_vosk(|vosk| vosk.recognise(&sound, &check())).unwrap();
-        assert_eq!(heard.outcome, Outcome::NotForUs);
+        assert_eq!(heard.outcome, Decision::Reject);
     }
 }
 
@@ -180,7 +180,7 @@ fn a_model_without_a_word_for_the_unknown_is_said_to_be_so() {
 
 #[test]
 fn a_rule_that_is_not_there_is_an_error() {
-    let expected = Expectation {
+    let expected = DecodeContext {
         rule: "nowhere".to_owned(),
         excluded: Vec::new(),
     };

@@ -4,8 +4,8 @@ use bothhands::limits::insulation::Pattern;
 use bothhands::limits::judge::{self, Beside, Multiple, Place};
 use bothhands::limits::ring::{Leg, PointReading, Stage};
 use bothhands::limits::{
-    DeviceKind, Earthing, Facts, Finding, Outcome, Overcurrent, Phases, RcdDelay, Residual, Run,
-    Serves, SystemVoltage, Tables, Verdict, conductor, earth_loop, insulation,
+    CableRun, CircuitFacts, CircuitUse, DeviceKind, Earthing, Finding, Outcome, Overcurrent,
+    Phases, RcdDelay, Residual, SystemVoltage, Tables, Verdict, conductor, earth_loop, insulation,
 };
 use bothhands::quantity::{
     Amps, Celsius, KiloAmps, MegOhms, Metres, MilliAmps, Number, Ohms, Pair, Reading, Relation,
@@ -29,13 +29,13 @@ fn read(text: &str) -> Reading {
 }
 
 /// A 32 A type B radial of 23 m of 2.5/1.5, TN-C-S, Ze 0.21 Ω.
-fn radial() -> Facts {
-    Facts {
+fn radial() -> CircuitFacts {
+    CircuitFacts {
         earthing: Earthing::TnCS,
         u0: Volts::exact(230.0),
         phases: Phases::Single,
         supply_phases: Phases::Single,
-        serves: Serves::Sockets,
+        serves: CircuitUse::Sockets,
         ring: false,
         system: SystemVoltage::Low,
         device: Some(Overcurrent {
@@ -44,7 +44,7 @@ fn radial() -> Facts {
             breaking: Some(KiloAmps::exact(6.0)),
         }),
         rcd: None,
-        cable: Some(Run {
+        cable: Some(CableRun {
             line: SquareMillimetres::exact(2.5),
             cpc: SquareMillimetres::exact(1.5),
             length: Some(Metres::exact(23.0)),
@@ -56,8 +56,8 @@ fn radial() -> Facts {
     }
 }
 
-fn with_rcd(milliamps: f64) -> Facts {
-    Facts {
+fn with_rcd(milliamps: f64) -> CircuitFacts {
+    CircuitFacts {
         rcd: Some(Residual {
             milliamps: MilliAmps::exact(milliamps),
             delay: RcdDelay::General,
@@ -66,8 +66,8 @@ fn with_rcd(milliamps: f64) -> Facts {
     }
 }
 
-fn tt() -> Facts {
-    Facts {
+fn tt() -> CircuitFacts {
+    CircuitFacts {
         earthing: Earthing::Tt,
         ze: None,
         ..with_rcd(30.0)
@@ -161,7 +161,7 @@ mod continuity {
 
     #[test]
     fn without_a_length_nothing_is_expected_and_without_a_device_nothing_fails() {
-        let facts = Facts {
+        let facts = CircuitFacts {
             cable: None,
             device: None,
             ..radial()
@@ -196,7 +196,7 @@ mod continuity {
 mod rings {
     use super::*;
 
-    fn ring() -> Facts {
+    fn ring() -> CircuitFacts {
         let mut facts = radial();
         facts.ring = true;
         if let Some(cable) = &mut facts.cable {
@@ -336,7 +336,7 @@ mod insulated {
 
     #[test]
     fn extra_low_voltage_has_its_own_limit() {
-        let facts = Facts {
+        let facts = CircuitFacts {
             system: SystemVoltage::Selv,
             ..radial()
         };
@@ -354,7 +354,7 @@ mod insulated {
 mod loops {
     use super::*;
 
-    fn zs(facts: &Facts, text: &str) -> Verdict {
+    fn zs(facts: &CircuitFacts, text: &str) -> Verdict {
         judge::zs(tables(), facts, &read(text), Beside::default())
     }
 
@@ -379,7 +379,7 @@ mod loops {
 
     #[test]
     fn and_is_left_open_when_ze_is_not() {
-        let unknown = Facts {
+        let unknown = CircuitFacts {
             ze: None,
             ..radial()
         };
@@ -390,7 +390,7 @@ mod loops {
 
     #[test]
     fn the_limit_itself_is_the_tables_own_rounding() {
-        let no_heating = Facts {
+        let no_heating = CircuitFacts {
             temperature: Some(Celsius::exact(70.0)),
             ..radial()
         };
@@ -475,7 +475,7 @@ mod loops {
     #[test]
     fn a_stricter_fuse_table_can_pass_a_slower_circuit_but_not_fail_it() {
         let mut facts = radial();
-        facts.serves = Serves::Distribution;
+        facts.serves = CircuitUse::Distribution;
         if let Some(device) = &mut facts.device {
             (device.kind, device.amps) = (DeviceKind::Bs88Part3, Amps::exact(32.0));
         }
@@ -526,11 +526,12 @@ mod loops {
 
     #[test]
     fn voltage_drop_against_five_per_cent_and_three_for_lighting() {
-        let drop =
-            |facts: &Facts| judge::voltage_drop(tables(), facts, &read("0.25"), None).unwrap();
+        let drop = |facts: &CircuitFacts| {
+            judge::voltage_drop(tables(), facts, &read("0.25"), None).unwrap()
+        };
         assert_eq!(drop(&radial()).outcome, Outcome::Pass);
-        let lighting = Facts {
-            serves: Serves::Lighting,
+        let lighting = CircuitFacts {
+            serves: CircuitUse::Lighting,
             ..radial()
         };
         assert_eq!(drop(&lighting).outcome, Outcome::CannotSay);
@@ -566,7 +567,7 @@ mod rcds {
 
     #[test]
     fn a_time_delayed_one_must_wait() {
-        let facts = Facts {
+        let facts = CircuitFacts {
             rcd: Some(Residual {
                 milliamps: MilliAmps::exact(100.0),
                 delay: RcdDelay::S,

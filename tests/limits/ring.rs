@@ -5,7 +5,7 @@
 //! `cargo test --test it limits::ring -- --nocapture confusion`
 
 use bothhands::limits::ring::{self, Diagnosis, Ends, Fault, Leg, PointReading, Stage};
-use bothhands::limits::{Run, Tables};
+use bothhands::limits::{CableRun, Tables};
 use bothhands::quantity::{Metres, Ohms, SquareMillimetres};
 use nalgebra::{DMatrix, DVector};
 use proptest::prelude::*;
@@ -200,8 +200,8 @@ fn a_ring_of_54_metres_reads_what_the_trade_expects() {
     assert_eq!(said.r1_r2, Some(Ohms::exact(0.26)));
 }
 
-fn flat_cable(metres: f64) -> Run {
-    Run {
+fn flat_cable(metres: f64) -> CableRun {
+    CableRun {
         line: SquareMillimetres::exact(2.5),
         cpc: SquareMillimetres::exact(1.5),
         length: Some(Metres::exact(metres)),
@@ -352,7 +352,7 @@ const TRUE_FAULTS: [&str; 13] = [
 struct Simulated {
     /// The point at fault, for faults that are at one.
     culprit: Option<String>,
-    run: Run,
+    run: CableRun,
     ends: Ends,
     points: Vec<PointReading>,
 }
@@ -431,7 +431,7 @@ fn simulate(fault: &str, dice: &mut Dice) -> Simulated {
     };
     Simulated {
         culprit: culprit.map(|n| format!("socket {n}")),
-        run: Run {
+        run: CableRun {
             line: SquareMillimetres::exact(line),
             cpc: SquareMillimetres::exact(cpc),
             length: Some(Metres::exact(estimate)),

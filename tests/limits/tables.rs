@@ -4,8 +4,8 @@
 use bothhands::limits::rcd::{self, Multiple};
 use bothhands::limits::ring::{self, Ends};
 use bothhands::limits::{
-    DeviceKind, Earthing, Facts, Overcurrent, Phases, RcdDelay, Serves, SystemVoltage, Tables,
-    conductor, earth_loop, judge,
+    CircuitFacts, CircuitUse, DeviceKind, Earthing, Overcurrent, Phases, RcdDelay, SystemVoltage,
+    Tables, conductor, earth_loop, judge,
 };
 use bothhands::quantity::{
     Amps, Celsius, MegOhms, Metres, MilliAmps, Number, Ohms, Reading, SquareMillimetres, Volts,
@@ -128,10 +128,10 @@ fn compute(check: &str, inputs: &str) -> f64 {
                 Earthing::TnS
             };
             let serves = match words[2] {
-                "sockets" => Serves::Sockets,
-                "fixed" => Serves::FixedEquipment,
-                "lighting" => Serves::Lighting,
-                _ => Serves::Distribution,
+                "sockets" => CircuitUse::Sockets,
+                "fixed" => CircuitUse::FixedEquipment,
+                "lighting" => CircuitUse::Lighting,
+                _ => CircuitUse::Distribution,
             };
             tables
                 .disconnection_time(earthing, n(1), serves, n(3))
@@ -367,18 +367,18 @@ fn read(text: &str) -> Reading {
     Reading::exact(text.parse::<Number>().unwrap())
 }
 
-fn facts() -> Facts {
-    Facts {
+fn facts() -> CircuitFacts {
+    CircuitFacts {
         earthing: Earthing::TnCS,
         u0: Volts::exact(230.0),
         phases: Phases::Single,
         supply_phases: Phases::Single,
-        serves: Serves::Sockets,
+        serves: CircuitUse::Sockets,
         ring: false,
         system: SystemVoltage::Low,
         device: Some(overcurrent(DeviceKind::BreakerB, 32.0)),
         rcd: None,
-        cable: Some(bothhands::limits::Run {
+        cable: Some(bothhands::limits::CableRun {
             line: size(2.5),
             cpc: size(1.5),
             length: Some(Metres::exact(23.0)),

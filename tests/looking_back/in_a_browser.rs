@@ -2,7 +2,7 @@
 
 use crate::looking_back::browser::{Answer, Browser, ask};
 use crate::looking_back::rehearsal::{Rehearsal, megohms};
-use bothhands::grammar::Said;
+use bothhands::grammar::Intent;
 use bothhands::log::Log;
 use bothhands::report::Times;
 use bothhands::review::{Review, serve};
@@ -25,7 +25,7 @@ impl Served {
         let mut r = Rehearsal::boathouse();
         r.until("500/L-E");
         r.say(megohms("299"));
-        r.say(Said::Correction(Some(Box::new(megohms("200")))));
+        r.say(Intent::Correction(Some(Box::new(megohms("200")))));
         r.until("b1/c2/polarity/dead");
         let folder = tempfile::tempdir().unwrap();
         let db = folder.path().join("session.db");

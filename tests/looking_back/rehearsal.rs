@@ -2,7 +2,7 @@
 //! are answered by themselves where the test says nothing else.
 
 use bothhands::audio::{SAMPLE_RATE, Utterance};
-use bothhands::grammar::Said;
+use bothhands::grammar::Intent;
 use bothhands::installation::{Accessory, CircuitKind, Job};
 use bothhands::log::Log;
 use bothhands::quantity::{Conductors, Reading, Relation, Unit};
@@ -36,7 +36,7 @@ impl Rehearsal {
         Self::of(Job::load(Path::new("tests/jobs/boathouse.toml")).unwrap())
     }
 
-    pub fn say(&mut self, said: Said) -> Vec<Line> {
+    pub fn say(&mut self, said: Intent) -> Vec<Line> {
         self.now += self.pace;
         let turn = self.session.turn(&said, self.now).unwrap();
         self.events
@@ -103,9 +103,9 @@ impl Rehearsal {
                 break;
             }
         }
-        let lines = self.say(Said::Finish);
+        let lines = self.say(Intent::Finish);
         if self.session.state().question().is_some() {
-            self.say(Said::Affirm);
+            self.say(Intent::Affirm);
         }
         assert_eq!(self.session.state().mode(), Mode::Finished, "{lines:?}");
     }
@@ -113,7 +113,7 @@ impl Rehearsal {
     /// Answers what is asked now as it should be; nothing when nothing is asked.
     pub fn answer(&mut self) -> bool {
         if self.session.state().question().is_some() {
-            self.say(Said::Affirm);
+            self.say(Intent::Affirm);
             return true;
         }
         let Some(step) = self.session.state().current().cloned() else {
@@ -121,9 +121,9 @@ impl Rehearsal {
         };
         let before = self.events.len();
         let said = match &step.ask {
-            Ask::Statement(wanted) => Said::Stated(wanted[0]),
+            Ask::Statement(wanted) => Intent::Stated(wanted[0]),
             Ask::Reading(measure) if measure.quantity == Quantity::RcdHalf => {
-                Said::Stated(Statement::NoTrip)
+                Intent::Stated(Statement::NoTrip)
             }
             Ask::Reading(_) => self.usual(&step),
             Ask::Event => self.happens(&step),
@@ -142,7 +142,7 @@ impl Rehearsal {
     }
 
     /// A reading such as sound wiring gives.
-    fn usual(&self, step: &Step) -> Said {
+    fn usual(&self, step: &Step) -> Intent {
         let measure = step.measure().unwrap();
         let circuit = step.circuit.unwrap_or(0);
         let text = match measure.quantity {
@@ -174,7 +174,7 @@ impl Rehearsal {
     }
 
     /// What lets a step go on that waits for something to be done.
-    fn happens(&self, step: &Step) -> Said {
+    fn happens(&self, step: &Step) -> Intent {
         let line_and_earth = Part::Conductors(Conductors::L.with(Conductors::E));
         match step.kind {
             StepKind::ContinuityLink => altered(line_and_earth, Change::Linked, Some(board())),
@@ -242,7 +242,7 @@ pub fn large(circuits: u16) -> Rehearsal {
             readings += 1;
             if readings % 3 == 0 {
                 let again = self::reading(*reading);
-                r.say(Said::Correction(Some(Box::new(again))));
+                r.say(Intent::Correction(Some(Box::new(again))));
             }
         }
     }
@@ -254,20 +254,20 @@ pub fn exact(number: &str) -> Reading {
     Reading::exact(number.parse().unwrap())
 }
 
-pub fn reading(reading: Reading) -> Said {
-    Said::Reading {
+pub fn reading(reading: Reading) -> Intent {
+    Intent::Reading {
         reading,
         place: None,
         half: None,
     }
 }
 
-pub fn megohms(number: &str) -> Said {
+pub fn megohms(number: &str) -> Intent {
     reading(exact(number).in_unit(Unit::MegOhm))
 }
 
-pub fn altered(part: Part, change: Change, place: Option<Place>) -> Said {
-    Said::Altered(Alteration {
+pub fn altered(part: Part, change: Change, place: Option<Place>) -> Intent {
+    Intent::Altered(Alteration {
         part,
         change,
         place,
@@ -277,9 +277,9 @@ pub fn altered(part: Part, change: Change, place: Option<Place>) -> Said {
 }
 
 /// Both conductors of the kind, kept joined.
-pub fn both(said: Said) -> Said {
+pub fn both(said: Intent) -> Intent {
     match said {
-        Said::Altered(alteration) => Said::Altered(Alteration {
+        Intent::Altered(alteration) => Intent::Altered(Alteration {
             both: true,
             ..alteration
         }),

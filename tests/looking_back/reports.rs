@@ -1,7 +1,7 @@
 //! What is on paper afterwards: the schedule and the dialogue of whole sessions.
 
 use crate::looking_back::rehearsal::{Rehearsal, altered, both, large, megohms, socket};
-use bothhands::grammar::Said;
+use bothhands::grammar::Intent;
 use bothhands::quantity::Conductors;
 use bothhands::report::{self, Cell, Schedule, Times};
 use bothhands::store::{Mode, Sounds, Store, import};
@@ -19,8 +19,8 @@ fn eventful() -> Rehearsal {
     let mut r = Rehearsal::boathouse();
     r.until("insulation-resistance/trial");
     r.say(megohms("0.35"));
-    r.say(Said::Affirm);
-    r.say(Said::TestAt(bothhands::quantity::TestVoltage::V500));
+    r.say(Intent::Affirm);
+    r.say(Intent::TestAt(bothhands::quantity::TestVoltage::V500));
     r.say(both(altered(
         Part::Conductors(Conductors::N),
         Change::Out,
@@ -28,11 +28,11 @@ fn eventful() -> Rehearsal {
     )));
     r.until("500/L-E");
     r.say(megohms("299"));
-    r.say(Said::Correction(Some(Box::new(megohms("200")))));
-    r.say(Said::WhatIsOut);
+    r.say(Intent::Correction(Some(Box::new(megohms("200")))));
+    r.say(Intent::WhatIsOut);
     r.unclear("fifteen", "fifty");
     r.until("b1/c2/polarity/dead");
-    r.say(Said::NotTested(Some(Reason::NoAccess)));
+    r.say(Intent::NotTested(Some(Reason::NoAccess)));
     r
 }
 

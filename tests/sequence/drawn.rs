@@ -5,7 +5,7 @@
 //! `DRAW=write cargo test --test it drawn` writes it anew.
 
 use crate::dialogues::plain::Site;
-use bothhands::grammar::Said;
+use bothhands::grammar::Intent;
 use bothhands::installation::Job;
 use bothhands::sequence::{Agenda, Event, Mode, Refusal};
 use bothhands::terms::{Reason, Stage, Statement};
@@ -46,17 +46,17 @@ fn developers_see_the_machine_as_it_is() {
 }
 
 /// What is tried at every stage.
-fn tried() -> [(&'static str, Said); 9] {
+fn tried() -> [(&'static str, Intent); 9] {
     [
-        ("live", Said::Stated(Statement::Live)),
-        ("energised", Said::Stated(Statement::Energised)),
-        ("go to isolation", Said::GoTo(Stage::Isolation)),
-        ("go to insulation", Said::GoTo(Stage::Insulation)),
-        ("go to loop impedance", Said::GoTo(Stage::LoopImpedance)),
-        ("not tested", Said::NotTested(Some(Reason::NoAccess))),
-        ("override", Said::Override(Some(Reason::Instructed))),
-        ("pause", Said::Pause),
-        ("finish", Said::Finish),
+        ("live", Intent::Stated(Statement::Live)),
+        ("energised", Intent::Stated(Statement::Energised)),
+        ("go to isolation", Intent::GoTo(Stage::Isolation)),
+        ("go to insulation", Intent::GoTo(Stage::Insulation)),
+        ("go to loop impedance", Intent::GoTo(Stage::LoopImpedance)),
+        ("not tested", Intent::NotTested(Some(Reason::NoAccess))),
+        ("override", Intent::Override(Some(Reason::Instructed))),
+        ("pause", Intent::Pause),
+        ("finish", Intent::Finish),
     ]
 }
 

@@ -12,7 +12,7 @@
 
 use crate::dialogues::plain::{Site, plain_answer};
 use crate::dialogues::world::World;
-use bothhands::grammar::Said;
+use bothhands::grammar::Intent;
 use bothhands::quantity::{Conductors, Number, Pair, Reading, Relation, TestVoltage, Unit};
 use bothhands::sequence::{ABSENCE, Agenda, Event, EventNo, Mode, Session, StepId, Turn};
 use bothhands::terms::{
@@ -193,14 +193,14 @@ impl<'a> Walk<'a> {
     }
 
     /// What the grammar makes of words where the session stands.
-    fn understood(&self, words: &str) -> Result<Said, String> {
+    fn understood(&self, words: &str) -> Result<Intent, String> {
         self.session
             .understand(&self.world.grammar, words)
             .ok_or_else(|| format!("\"{words}\" is not in the rule <{}>", self.session.rule()))
     }
 
     /// The plain answer, in the words that a person has for it where those mean just that.
-    fn plainly(&mut self) -> Result<Said, String> {
+    fn plainly(&mut self) -> Result<Intent, String> {
         let Some(said) = plain_answer(self.session.state()) else {
             return self.understood("where are we");
         };
@@ -221,7 +221,7 @@ impl<'a> Walk<'a> {
         );
     }
 
-    fn something(&mut self) -> Result<Said, String> {
+    fn something(&mut self) -> Result<Intent, String> {
         let waiting = matches!(
             self.session.state().mode(),
             Mode::Paused | Mode::StandingBy | Mode::Noting
@@ -256,7 +256,7 @@ impl<'a> Walk<'a> {
         }
     }
 
-    fn reading(&mut self) -> Said {
+    fn reading(&mut self) -> Intent {
         let pairs: Vec<Pair> = Pair::THREE_PHASE
             .into_iter()
             .chain(Pair::SINGLE_PHASE)
@@ -282,19 +282,19 @@ impl<'a> Walk<'a> {
             at: at.then(|| voltages[self.rng.usize(0..voltages.len())]),
         };
         let place = if self.rng.bool() { self.place() } else { None };
-        let said = Said::Reading {
+        let said = Intent::Reading {
             reading,
             place,
             half: half.then_some(HalfCycle::Negative),
         };
         if self.rng.u8(0..5) == 0 {
-            Said::Correction(Some(Box::new(said)))
+            Intent::Correction(Some(Box::new(said)))
         } else {
             said
         }
     }
 
-    fn alteration(&mut self) -> Said {
+    fn alteration(&mut self) -> Intent {
         let lines = Conductors::L1.with(Conductors::L2).with(Conductors::L3);
         let parts = [
             Part::Conductors(Conductors::N),
@@ -315,7 +315,7 @@ impl<'a> Walk<'a> {
             Part::Everything => Change::Back,
             _ => changes[self.rng.usize(0..changes.len())],
         };
-        let altered = Said::Altered(Alteration {
+        let altered = Intent::Altered(Alteration {
             part,
             change,
             place: self.place(),
@@ -323,13 +323,13 @@ impl<'a> Walk<'a> {
             parked: self.rng.bool().then_some(Parked::Connector),
         });
         if self.rng.u8(0..6) == 0 {
-            Said::Correction(Some(Box::new(altered)))
+            Intent::Correction(Some(Box::new(altered)))
         } else {
             altered
         }
     }
 
-    fn statement(&mut self) -> Said {
+    fn statement(&mut self) -> Intent {
         let all = [
             Statement::Done,
             Statement::Proved,
@@ -348,17 +348,17 @@ impl<'a> Walk<'a> {
         ];
         let state = all[self.rng.usize(0..all.len())];
         match self.rng.u8(0..4) {
-            0 => Said::StatedAt {
+            0 => Intent::StatedAt {
                 state,
                 pair: Some(Pair::SINGLE_PHASE[self.rng.usize(0..3)]),
                 place: None,
             },
-            1 => Said::Correction(Some(Box::new(Said::Stated(state)))),
-            _ => Said::Stated(state),
+            1 => Intent::Correction(Some(Box::new(Intent::Stated(state)))),
+            _ => Intent::Stated(state),
         }
     }
 
-    fn command(&mut self) -> Said {
+    fn command(&mut self) -> Intent {
         let stages = [
             Stage::Isolation,
             Stage::Continuity,
@@ -371,20 +371,20 @@ impl<'a> Walk<'a> {
             Stage::Rcd,
         ];
         match self.rng.u8(0..16) {
-            0..2 => Said::Affirm,
-            2..4 => Said::Negative,
-            4 => Said::Disregard,
-            5 => Said::Correction(None),
-            6..8 => Said::Override(Some(Reason::Instructed)),
-            8 => Said::Skip(Some(Reason::InUse)),
-            9 => Said::NotTested(Some(Reason::NoAccess)),
-            10 => Said::Circuit(self.rng.u16(1..5)),
-            11 => Said::Board(self.rng.u16(1..3)),
-            12 => Said::TestAt(TestVoltage::V500),
-            13 => Said::Pause,
+            0..2 => Intent::Affirm,
+            2..4 => Intent::Negative,
+            4 => Intent::Disregard,
+            5 => Intent::Correction(None),
+            6..8 => Intent::Override(Some(Reason::Instructed)),
+            8 => Intent::Skip(Some(Reason::InUse)),
+            9 => Intent::NotTested(Some(Reason::NoAccess)),
+            10 => Intent::Circuit(self.rng.u16(1..5)),
+            11 => Intent::Board(self.rng.u16(1..3)),
+            12 => Intent::TestAt(TestVoltage::V500),
+            13 => Intent::Pause,
             // Rarely, or every walk would end here.
-            14 if self.rng.u8(0..20) == 0 => Said::Finish,
-            _ => Said::GoTo(stages[self.rng.usize(0..stages.len())]),
+            14 if self.rng.u8(0..20) == 0 => Intent::Finish,
+            _ => Intent::GoTo(stages[self.rng.usize(0..stages.len())]),
         }
     }
 }
@@ -534,7 +534,7 @@ fn every_job_can_be_done() {
         let world = World::of(name, 150);
         let (mut site, _) = Site::begin(world.job, "2026-11-25T09:30:00Z".parse().unwrap());
         site.plainly_to_the_end().unwrap();
-        site.say(&Said::Finish).unwrap();
+        site.say(&Intent::Finish).unwrap();
         assert_eq!(site.state().mode(), Mode::Finished, "{name}");
         site.check_replay();
     }

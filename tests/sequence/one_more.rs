@@ -1,7 +1,7 @@
 //! Adding a test of an installation is one row: this one is added, and found wherever a test has to
 //! appear, in the plan, the prompt, the dialogue, the schedule, the log and the page.
 
-use bothhands::grammar::Said;
+use bothhands::grammar::Intent;
 use bothhands::installation::Job;
 use bothhands::log::Log;
 use bothhands::quantity::{Reading, Unit};
@@ -65,7 +65,7 @@ static ONE_MORE: Row = Row {
     ..Row::PLAIN
 };
 
-fn plainly(agenda: &Agenda) -> Option<Said> {
+fn plainly(agenda: &Agenda) -> Option<Intent> {
     crate::dialogues::plain::plain_answer(agenda)
 }
 
@@ -90,7 +90,7 @@ fn one_more_test_is_one_row() {
     let mut asked: Vec<String> = Vec::new();
     while let Some(step) = session.state().current().cloned() {
         let said = match step.kind {
-            StepKind::Row("warmth-drop") => Said::Reading {
+            StepKind::Row("warmth-drop") => Intent::Reading {
                 reading: Reading::exact("3".parse().unwrap()),
                 place: None,
                 half: None,

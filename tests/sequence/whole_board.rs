@@ -3,7 +3,7 @@
 //! byte.
 
 use crate::dialogues::plain::Site;
-use bothhands::grammar::Said;
+use bothhands::grammar::Intent;
 use bothhands::installation::Job;
 use bothhands::sequence::{Event, Mode, StepOutcome};
 use std::fmt::Write;
@@ -89,7 +89,7 @@ fn job() -> Job {
 fn a_board_of_24_circuits_is_fully_tested_and_replays_to_the_byte() {
     let (mut site, _) = Site::begin(job(), "2026-11-25T08:00:00Z".parse().unwrap());
     site.plainly_to_the_end().unwrap();
-    site.say(&Said::Finish).unwrap();
+    site.say(&Intent::Finish).unwrap();
     let state = site.state();
     assert_eq!(state.mode(), Mode::Finished);
     assert_eq!(state.open_steps().count(), 0);

@@ -4,8 +4,8 @@
 //!
 //!     cargo test --test it sound::gate -- --nocapture
 
-use bothhands::audio::{self, Cutting, SAMPLE_RATE, Segmenter};
-use bothhands::dialogue::Gate;
+use bothhands::audio::{self, EndpointConfig, SAMPLE_RATE, Segmenter};
+use bothhands::dialogue::BargeInGate;
 use std::path::Path;
 use std::process::Command;
 
@@ -72,7 +72,7 @@ fn at(db: f32, samples: &[f32]) -> Vec<f32> {
 
 /// A microphone in a room, with what stands around it.
 struct Scene {
-    gate: Gate,
+    gate: BargeInGate,
     segmenter: Segmenter,
     noise: fastrand::Rng,
     passed: Vec<f32>,
@@ -82,7 +82,7 @@ struct Scene {
 #[derive(Default)]
 struct Came {
     /// When somebody was told to cut in, in seconds from the beginning of the prompt.
-    cut_in: Option<f32>,
+    barge_in: Option<f32>,
     /// Utterances found, and whether they are known to be mixed with the program's voice.
     found: Vec<(bool, f64)>,
 }
@@ -90,8 +90,8 @@ struct Came {
 impl Scene {
     fn new() -> Self {
         Self {
-            gate: Gate::default(),
-            segmenter: Segmenter::new(Cutting::default()),
+            gate: BargeInGate::default(),
+            segmenter: Segmenter::new(EndpointConfig::default()),
             noise: fastrand::Rng::with_seed(7),
             passed: Vec::new(),
         }
@@ -117,8 +117,8 @@ impl Scene {
                 .collect();
             let speaking = n < prompt_ends / CHUNK + LAG;
             let passed = self.gate.pass(&chunk, speaking);
-            if passed.cut_in {
-                came.cut_in = Some(n as f32 / 50.0);
+            if passed.barge_in {
+                came.barge_in = Some(n as f32 / 50.0);
                 // The service takes some 50 ms to stop.
                 prompt_ends = prompt_ends.min((n + 3) * CHUNK);
             }
@@ -126,7 +126,7 @@ impl Scene {
             for utterance in self.segmenter.push(&passed.samples) {
                 let to = utterance.start + utterance.samples.len() as u64;
                 came.found.push((
-                    self.gate.spoken_over(utterance.start, to),
+                    self.gate.overlaps_prompt(utterance.start, to),
                     utterance.seconds(),
                 ));
             }
@@ -158,7 +158,7 @@ fn whose_speech_gets_through_the_gate() -> Outcome {
         for prompt in prompts.iter().chain(&prompts) {
             let came = scene.play(prompt, None);
             own += came.found.len();
-            false_cuts += usize::from(came.cut_in.is_some());
+            false_cuts += usize::from(came.barge_in.is_some());
         }
 
         // A person speaks over a prompt, or soon after it.
@@ -166,7 +166,7 @@ fn whose_speech_gets_through_the_gate() -> Outcome {
         for (prompt, answer) in prompts.iter().zip(answers.iter().cycle()) {
             let from = SAMPLE_RATE as usize / 2;
             let came = scene.play(prompt, Some((from, answer)));
-            if let Some(at) = came.cut_in {
+            if let Some(at) = came.barge_in {
                 cuts += 1;
                 after += at - 0.5;
             }

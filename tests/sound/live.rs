@@ -10,9 +10,9 @@ use crate::sound::room::{
 };
 use bothhands::audio::SAMPLE_RATE;
 use bothhands::audio::microphone::{Event, Microphone, Notice};
-use bothhands::dialogue::Gate;
-use bothhands::terms::Manner;
-use bothhands::voice::{Failing, Mark, Profile, System, Tone, Voice};
+use bothhands::dialogue::BargeInGate;
+use bothhands::terms::ProsodyChange;
+use bothhands::voice::{Earcon, Failing, Profile, System, Tone, Voice};
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
@@ -48,19 +48,19 @@ fn bursts(rate: u32) -> Result<PathBuf, Box<dyn std::error::Error>> {
 const BURST: f64 = 0.4;
 
 #[derive(Default)]
-struct Heard {
+struct Recognition {
     samples: Vec<f32>,
     notices: Vec<Notice>,
 }
 
-fn listen(microphone: &mut Microphone, seconds: f64, heard: &mut Heard) {
+fn listen(microphone: &mut Microphone, seconds: f64, heard: &mut Recognition) {
     let end = Instant::now() + Duration::from_secs_f64(seconds);
     while Instant::now() < end {
         take(microphone, heard);
     }
 }
 
-fn take(microphone: &mut Microphone, heard: &mut Heard) {
+fn take(microphone: &mut Microphone, heard: &mut Recognition) {
     match microphone.next(Duration::from_millis(50)) {
         Some(Event::Sound(samples)) => heard.samples.extend(samples),
         Some(Event::Notice(notice)) => heard.notices.push(notice),
@@ -69,7 +69,11 @@ fn take(microphone: &mut Microphone, heard: &mut Heard) {
 }
 
 /// Waits for a notice, at most ten seconds.
-fn wait_for(microphone: &mut Microphone, heard: &mut Heard, wanted: fn(&Notice) -> bool) -> bool {
+fn wait_for(
+    microphone: &mut Microphone,
+    heard: &mut Recognition,
+    wanted: fn(&Notice) -> bool,
+) -> bool {
     let end = Instant::now() + Duration::from_secs(10);
     while Instant::now() < end && !heard.notices.iter().any(wanted) {
         take(microphone, heard);
@@ -119,7 +123,7 @@ fn assert_bursts(samples: &[f32]) {
 #[ignore = "runs inside the room"]
 fn a_clip_played_into_the_room_comes_out_at_16_khz_with_its_own_length() -> Outcome {
     let mut microphone = Microphone::open(None)?;
-    let mut heard = Heard::default();
+    let mut heard = Recognition::default();
     listen(&mut microphone, 0.3, &mut heard);
     let mut person = play("room", &bursts(44_100)?)?;
     listen(&mut microphone, 3.0, &mut heard);
@@ -250,7 +254,7 @@ fn a_warning_begins_with_its_tone_and_quieter_is_quieter() -> Outcome {
     assert!(share > 0.9);
 
     bystander.forget();
-    voice.mark(Mark::Listening);
+    voice.mark(Earcon::Listening);
     assert!(until_quiet(&voice, 10));
     let (first, last) = bystander.sounded().ok_or("no mark")?;
     assert!(last - first < Duration::from_millis(400));
@@ -260,7 +264,7 @@ fn a_warning_begins_with_its_tone_and_quieter_is_quieter() -> Outcome {
     assert!(until_quiet(&voice, 20));
     let before = power(&bystander.samples());
     for _ in 0..3 {
-        voice.adjust(Manner::Quieter);
+        voice.adjust(ProsodyChange::Quieter);
     }
     bystander.forget();
     voice.say(Tone::Plain, "Line to earth.")?;
@@ -288,7 +292,10 @@ fn slower_is_slower() -> Outcome {
     };
     let usual = said(&mut voice)?;
     for _ in 0..3 {
-        assert_eq!(voice.adjust(Manner::Slower).as_deref(), Some("Slower."));
+        assert_eq!(
+            voice.adjust(ProsodyChange::Slower).as_deref(),
+            Some("Slower.")
+        );
     }
     let slow = said(&mut voice)?;
     println!("three times slower: {usual:?}, then {slow:?}");
@@ -337,7 +344,7 @@ fn the_meter_shows_how_loud_it_is() -> Outcome {
 #[ignore = "runs inside the room"]
 fn the_sound_server_may_die_and_come_back() -> Outcome {
     let mut microphone = Microphone::open(None)?;
-    let mut heard = Heard::default();
+    let mut heard = Recognition::default();
     listen(&mut microphone, 0.3, &mut heard);
     let mut voice = voice()?;
     voice.say(Tone::Plain, "Ready.")?;
@@ -392,9 +399,9 @@ fn the_program_does_not_hear_itself_through_the_room() -> Outcome {
     ])?;
     let mut voice = voice()?;
     let mut microphone = Microphone::open(None)?;
-    let mut gate = Gate::default();
+    let mut gate = BargeInGate::default();
     let (mut raw, mut passed) = (Vec::new(), Vec::new());
-    let mut step = |voice: &System, gate: &mut Gate| {
+    let mut step = |voice: &System, gate: &mut BargeInGate| {
         if let Some(Event::Sound(samples)) = microphone.next(Duration::from_millis(50)) {
             passed.extend(gate.pass(&samples, voice.speaking()).samples);
             raw.extend(samples);

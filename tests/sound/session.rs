@@ -9,10 +9,10 @@ use crate::sound::room::{
     script, until_silent,
 };
 use bothhands::audio::SAMPLE_RATE;
-use bothhands::grammar::Said;
+use bothhands::grammar::Intent;
 use bothhands::installation::Job;
 use bothhands::sequence::Event;
-use bothhands::speech::{Expectation, Recogniser};
+use bothhands::speech::{DecodeContext, Recogniser};
 use bothhands::store::{JOB_KIND, Mode, Store};
 use bothhands::{dialogue, speech};
 use std::fs::File;
@@ -228,7 +228,7 @@ fn read_backs_say_what_the_log_says(events: &[Event], said: &[f32], job: &Path) 
     let job = Job::parse(&std::fs::read_to_string(job)?, "the job")?;
     let grammar = std::sync::Arc::new(dialogue::grammar_for(&job)?);
     let mut ear = speech::ours(&grammar, None)?;
-    let expected = Expectation {
+    let expected = DecodeContext {
         rule: "anything".to_owned(),
         excluded: Vec::new(),
     };
@@ -241,7 +241,7 @@ fn read_backs_say_what_the_log_says(events: &[Event], said: &[f32], job: &Path) 
             let margin = SAMPLE_RATE as usize / 5;
             let sound = &said[start.saturating_sub(margin)..(end + margin).min(said.len())];
             if sound.len() < 8 * SAMPLE_RATE as usize
-                && let Some(Said::Reading { reading, .. }) = ear.recognise(sound, &expected)?.said
+                && let Some(Intent::Reading { reading, .. }) = ear.recognise(sound, &expected)?.said
             {
                 heard.push(reading);
             }

@@ -33,51 +33,51 @@ fn stages() -> impl Iterator<Item = Stage> {
 }
 
 /// Meanings without a number, a place or a reading in them.
-pub(super) fn without_parts() -> Vec<Said> {
+pub(super) fn without_parts() -> Vec<Intent> {
     let mut all = commands();
-    all.extend(statements().map(Said::Stated));
-    all.extend(reasons().map(Said::Because));
+    all.extend(statements().map(Intent::Stated));
+    all.extend(reasons().map(Intent::Because));
     all
 }
 
-fn commands() -> Vec<Said> {
+fn commands() -> Vec<Intent> {
     let mut all = vec![
-        Said::Affirm,
-        Said::Negative,
-        Said::Correction(None),
-        Said::Disregard,
-        Said::SayAgain,
-        Said::StandBy,
-        Said::CarryOn,
-        Said::Pause,
-        Said::Resume,
-        Said::WhereAreWe,
-        Said::WhatIsOut,
-        Said::HowLongIsLeft,
-        Said::Finish,
-        Said::Note,
-        Said::EndOfNote,
+        Intent::Affirm,
+        Intent::Negative,
+        Intent::Correction(None),
+        Intent::Disregard,
+        Intent::SayAgain,
+        Intent::StandBy,
+        Intent::CarryOn,
+        Intent::Pause,
+        Intent::Resume,
+        Intent::WhereAreWe,
+        Intent::WhatIsOut,
+        Intent::HowLongIsLeft,
+        Intent::Finish,
+        Intent::Note,
+        Intent::EndOfNote,
     ];
-    all.extend(stages().map(Said::GoTo));
-    all.extend(every!(Manner: Quieter Louder Slower Faster).map(Said::Manner));
+    all.extend(stages().map(Intent::GoTo));
+    all.extend(every!(ProsodyChange: Quieter Louder Slower Faster).map(Intent::ProsodyChange));
     all
 }
 
 /// Leaving out, with and without its reason, and going elsewhere.
-fn with_parts() -> Vec<Said> {
+fn with_parts() -> Vec<Intent> {
     let mut all = Vec::new();
-    for leave in [Said::NotTested, Said::Skip, Said::Override] {
+    for leave in [Intent::NotTested, Intent::Skip, Intent::Override] {
         all.push(leave(None));
         all.extend(reasons().map(|reason| leave(Some(reason))));
     }
-    all.extend(reasons().map(Said::Because));
-    all.extend((1..=99).flat_map(|number| [Said::Circuit(number), Said::Board(number)]));
-    all.extend(every!(TestVoltage: V250 V500 V1000).map(Said::TestAt));
-    all.extend([None, Some(Change::Out), Some(Change::Back)].map(Said::Both));
+    all.extend(reasons().map(Intent::Because));
+    all.extend((1..=99).flat_map(|number| [Intent::Circuit(number), Intent::Board(number)]));
+    all.extend(every!(TestVoltage: V250 V500 V1000).map(Intent::TestAt));
+    all.extend([None, Some(Change::Out), Some(Change::Back)].map(Intent::Both));
     all
 }
 
-fn alterations() -> Vec<Said> {
+fn alterations() -> Vec<Intent> {
     use Change::{Back, Linked, Out, Unlinked};
     let lives = Conductors::L.with(Conductors::N);
     let three = Conductors::L1.with(Conductors::L2).with(Conductors::L3);
@@ -142,7 +142,7 @@ fn alterations() -> Vec<Said> {
             })
         });
     let parked: Vec<_> = parked.collect();
-    all.into_iter().chain(parked).map(Said::Altered).collect()
+    all.into_iter().chain(parked).map(Intent::Altered).collect()
 }
 
 /// The rules of the steps that a statement answers.
@@ -180,7 +180,7 @@ fn answered_by(statement: Statement) -> &'static [&'static str] {
 
 #[test]
 fn what_may_be_said_at_any_time_has_plain_words_that_every_step_takes() {
-    let always: Vec<Said> = [commands(), with_parts(), alterations()].concat();
+    let always: Vec<Intent> = [commands(), with_parts(), alterations()].concat();
     for rule in step_rules() {
         for said in &always {
             assert!(
@@ -195,8 +195,8 @@ fn what_may_be_said_at_any_time_has_plain_words_that_every_step_takes() {
 #[test]
 fn every_statement_has_plain_words_that_the_steps_it_answers_take() {
     for statement in statements() {
-        let said = Said::Stated(statement);
-        let alike = [said.clone(), Said::Correction(Some(Box::new(said)))];
+        let said = Intent::Stated(statement);
+        let alike = [said.clone(), Intent::Correction(Some(Box::new(said)))];
         for rule in answered_by(statement).iter().chain(&["anything"]) {
             for said in &alike {
                 assert!(
@@ -215,7 +215,7 @@ fn a_statement_of_one_pair_or_place_has_plain_words() {
         name: "socket".to_owned(),
         number: Some(3),
     };
-    let at = |state, pair, place: Option<&Place>| Said::StatedAt {
+    let at = |state, pair, place: Option<&Place>| Intent::StatedAt {
         state,
         pair,
         place: place.cloned(),
@@ -242,14 +242,14 @@ fn a_statement_of_one_pair_or_place_has_plain_words() {
 #[test]
 fn what_is_not_a_steps_is_not_said_there() {
     assert_eq!(
-        GRAMMAR.says("confirm", &Said::Stated(Statement::Dead)),
+        GRAMMAR.says("confirm", &Intent::Stated(Statement::Dead)),
         None
     );
     assert_eq!(
-        GRAMMAR.says("insulation", &Said::Stated(Statement::Pass)),
+        GRAMMAR.says("insulation", &Intent::Stated(Statement::Pass)),
         None
     );
-    assert_eq!(GRAMMAR.says("no such rule", &Said::Affirm), None);
+    assert_eq!(GRAMMAR.says("no such rule", &Intent::Affirm), None);
 }
 
 /// Ten thousand sentences over all the rules of the steps: each means something, and every kind of
@@ -281,7 +281,7 @@ fn a_random_sentence_of_any_rule_means_something() {
 }
 
 /// The name of a meaning in the log.
-fn kind(said: &Said) -> String {
+fn kind(said: &Intent) -> String {
     match serde_json::to_value(said).unwrap() {
         serde_json::Value::Object(parts) => parts.keys().next().unwrap().clone(),
         name => name.as_str().unwrap().to_owned(),

@@ -107,7 +107,7 @@ fn sound_alikes(seed: u64, count: usize) {
 
 fn same_classes(seed: u64, count: usize) {
     for rule in step_rules() {
-        let mut known: HashMap<Vec<&str>, (&str, &Option<Said>)> = HashMap::new();
+        let mut known: HashMap<Vec<&str>, (&str, &Option<Intent>)> = HashMap::new();
         let sentences = sampled(&rule, seed, count);
         for (words, meant) in &sentences {
             let classes: Vec<&str> = words

@@ -42,7 +42,7 @@ fn table() -> String {
 #[test]
 fn everything_that_has_words_of_its_own_is_in_the_guide() {
     let guide = GRAMMAR.guide().unwrap();
-    let told: Vec<Said> = guide
+    let told: Vec<Intent> = guide
         .iter()
         .flat_map(|line| &line.say)
         .filter_map(|words| GRAMMAR.understand("anything", words))

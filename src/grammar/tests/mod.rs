@@ -21,7 +21,7 @@ pub(super) fn step_rules() -> Vec<String> {
 }
 
 /// Sentences of a rule with the meaning of the path they were made from.
-pub(super) fn sampled(rule: &str, seed: u64, count: usize) -> Vec<(String, Option<Said>)> {
+pub(super) fn sampled(rule: &str, seed: u64, count: usize) -> Vec<(String, Option<Intent>)> {
     let mut rng = fastrand::Rng::with_seed(seed);
     let net = GRAMMAR.net(rule).unwrap();
     (0..count)

@@ -1,7 +1,7 @@
 use super::*;
 use crate::quantity::{Conductors, Pair, Reading, Relation, TestVoltage, Unit};
 
-fn said(rule: &str, words: &str) -> Said {
+fn said(rule: &str, words: &str) -> Intent {
     GRAMMAR
         .understand(rule, words)
         .unwrap_or_else(|| panic!("{rule}: `{words}` is not understood"))
@@ -11,8 +11,8 @@ fn exact(value: &str) -> Reading {
     Reading::exact(value.parse().unwrap())
 }
 
-fn read(reading: Reading) -> Said {
-    Said::Reading {
+fn read(reading: Reading) -> Intent {
+    Intent::Reading {
         reading,
         place: None,
         half: None,
@@ -127,7 +127,7 @@ fn readings() {
 
 #[test]
 fn readings_with_their_place_or_half_cycle() {
-    let at_three = Said::Reading {
+    let at_three = Intent::Reading {
         reading: exact("0.87"),
         place: Some(place("socket", Some(3))),
         half: None,
@@ -141,7 +141,7 @@ fn readings_with_their_place_or_half_cycle() {
         assert_eq!(said("loop", words), at_three, "{words}");
     }
     let pair_and_place = "line to earth at socket three nought point eight seven";
-    let Said::Reading {
+    let Intent::Reading {
         reading, place: at, ..
     } = said("loop", pair_and_place)
     else {
@@ -153,14 +153,14 @@ fn readings_with_their_place_or_half_cycle() {
         "negative half cycle twenty three",
         "twenty three negative half",
     ] {
-        let meant = Said::Reading {
+        let meant = Intent::Reading {
             reading: exact("23"),
             place: None,
             half: Some(HalfCycle::Negative),
         };
         assert_eq!(said("rcd", words), meant, "{words}");
     }
-    assert_eq!(said("rcd", "negative"), Said::Negative);
+    assert_eq!(said("rcd", "negative"), Intent::Negative);
 }
 
 #[test]
@@ -204,7 +204,7 @@ fn readings_with_the_name_of_what_was_measured() {
         ),
     ] {
         for rule in [rule, "anything"] {
-            let Said::Measured {
+            let Intent::Measured {
                 measure: found,
                 reading,
                 ..
@@ -242,7 +242,7 @@ fn what_is_right_may_follow_a_refusal() {
     for words in ["correction two nine nine", "negative two nine nine"] {
         assert_eq!(
             said("insulation", words),
-            Said::Correction(Some(Box::new(right.clone())))
+            Intent::Correction(Some(Box::new(right.clone())))
         );
     }
     // In an RCD test that could be the half-cycle.
@@ -261,7 +261,7 @@ fn the_half_cycle_by_its_angle() {
 fn a_voltage_while_proving_dead_needs_its_unit() {
     assert_eq!(GRAMMAR.understand("isolation", "two three eight"), None);
     assert_eq!(GRAMMAR.understand("isolation", "five"), None);
-    assert_eq!(said("isolation", "live"), Said::Stated(Statement::Live));
+    assert_eq!(said("isolation", "live"), Intent::Stated(Statement::Live));
 }
 
 #[test]
@@ -269,7 +269,7 @@ fn alterations() {
     let neutral = Part::Conductors(Conductors::N);
     let line_and_neutral = Part::Conductors(Conductors::L.with(Conductors::N));
     let altered = |part, change, place, both, parked| {
-        Said::Altered(Alteration {
+        Intent::Altered(Alteration {
             part,
             change,
             place,
@@ -405,46 +405,46 @@ fn alterations() {
 #[test]
 fn commands_at_any_time() {
     for (words, meant) in [
-        ("affirm", Said::Affirm),
-        ("negative", Said::Negative),
-        ("correction", Said::Correction(None)),
-        ("disregard", Said::Disregard),
-        ("say again", Said::SayAgain),
-        ("stand by", Said::StandBy),
-        ("carry on", Said::CarryOn),
-        ("pause", Said::Pause),
-        ("resume", Said::Resume),
-        ("where are we", Said::WhereAreWe),
-        ("what is out", Said::WhatIsOut),
-        ("What's out?", Said::WhatIsOut),
-        ("how long is left", Said::HowLongIsLeft),
-        ("finish", Said::Finish),
+        ("affirm", Intent::Affirm),
+        ("negative", Intent::Negative),
+        ("correction", Intent::Correction(None)),
+        ("disregard", Intent::Disregard),
+        ("say again", Intent::SayAgain),
+        ("stand by", Intent::StandBy),
+        ("carry on", Intent::CarryOn),
+        ("pause", Intent::Pause),
+        ("resume", Intent::Resume),
+        ("where are we", Intent::WhereAreWe),
+        ("what is out", Intent::WhatIsOut),
+        ("What's out?", Intent::WhatIsOut),
+        ("how long is left", Intent::HowLongIsLeft),
+        ("finish", Intent::Finish),
         (
             "not tested no access",
-            Said::NotTested(Some(Reason::NoAccess)),
+            Intent::NotTested(Some(Reason::NoAccess)),
         ),
         (
             "not tested reason equipment cannot be taken out",
-            Said::NotTested(Some(Reason::EquipmentCannotBeTakenOut)),
+            Intent::NotTested(Some(Reason::EquipmentCannotBeTakenOut)),
         ),
-        ("skip reason in use", Said::Skip(Some(Reason::InUse))),
+        ("skip reason in use", Intent::Skip(Some(Reason::InUse))),
         (
             "override reason on the recording",
-            Said::Override(Some(Reason::OnTheRecording)),
+            Intent::Override(Some(Reason::OnTheRecording)),
         ),
-        ("circuit five", Said::Circuit(5)),
-        ("go to circuit twelve", Said::Circuit(12)),
-        ("circuit 24", Said::Circuit(24)),
-        ("board two", Said::Board(2)),
-        ("go to ring continuity", Said::GoTo(Stage::Ring)),
-        ("go to insulation", Said::GoTo(Stage::Insulation)),
-        ("take a note", Said::Note),
-        ("note", Said::Note),
-        ("end of note", Said::EndOfNote),
-        ("slower", Said::Manner(Manner::Slower)),
+        ("circuit five", Intent::Circuit(5)),
+        ("go to circuit twelve", Intent::Circuit(12)),
+        ("circuit 24", Intent::Circuit(24)),
+        ("board two", Intent::Board(2)),
+        ("go to ring continuity", Intent::GoTo(Stage::Ring)),
+        ("go to insulation", Intent::GoTo(Stage::Insulation)),
+        ("take a note", Intent::Note),
+        ("note", Intent::Note),
+        ("end of note", Intent::EndOfNote),
+        ("slower", Intent::ProsodyChange(ProsodyChange::Slower)),
         (
             "correction neutral out at socket three",
-            Said::Correction(Some(Box::new(said(
+            Intent::Correction(Some(Box::new(said(
                 "confirm",
                 "neutral out at socket three",
             )))),
@@ -459,7 +459,7 @@ fn commands_at_any_time() {
 #[test]
 fn what_a_prompt_has_named_need_not_be_named_again() {
     let link = |change| {
-        Said::Altered(Alteration {
+        Intent::Altered(Alteration {
             part: Part::Link,
             change,
             place: None,
@@ -475,17 +475,17 @@ fn what_a_prompt_has_named_need_not_be_named_again() {
             ("link off", link(Change::Unlinked)),
             ("link removed", link(Change::Unlinked)),
             ("unlinked", link(Change::Unlinked)),
-            ("both", Said::Both(None)),
-            ("both out", Said::Both(Some(Change::Out))),
-            ("both are back", Said::Both(Some(Change::Back))),
-            ("not tested", Said::NotTested(None)),
-            ("skip this", Said::Skip(None)),
-            ("override", Said::Override(None)),
+            ("both", Intent::Both(None)),
+            ("both out", Intent::Both(Some(Change::Out))),
+            ("both are back", Intent::Both(Some(Change::Back))),
+            ("not tested", Intent::NotTested(None)),
+            ("skip this", Intent::Skip(None)),
+            ("override", Intent::Override(None)),
             (
                 "reason on the recording",
-                Said::Because(Reason::OnTheRecording),
+                Intent::Because(Reason::OnTheRecording),
             ),
-            ("because in use", Said::Because(Reason::InUse)),
+            ("because in use", Intent::Because(Reason::InUse)),
         ] {
             assert_eq!(said(&rule, words), meant, "{rule}: {words}");
         }
@@ -494,18 +494,18 @@ fn what_a_prompt_has_named_need_not_be_named_again() {
 
 #[test]
 fn a_reason_alone_is_enough_where_it_was_asked_for() {
-    let no_access = Said::Because(Reason::NoAccess);
+    let no_access = Intent::Because(Reason::NoAccess);
     assert_eq!(said("reason", "no access"), no_access);
     assert_eq!(
         said("reason", "correction no access"),
-        Said::Correction(Some(Box::new(no_access)))
+        Intent::Correction(Some(Box::new(no_access)))
     );
     assert_eq!(GRAMMAR.understand("insulation", "no access"), None);
 }
 
 #[test]
 fn pass_is_understood_when_it_is_typed() {
-    assert_eq!(said("functional", "pass"), Said::Stated(Statement::Pass));
+    assert_eq!(said("functional", "pass"), Intent::Stated(Statement::Pass));
     let net = GRAMMAR.net("functional").unwrap();
     assert!(net.path(&["pass"]).is_none(), "it sounds like `pause`");
 }
@@ -514,7 +514,7 @@ fn pass_is_understood_when_it_is_typed() {
 fn a_correction_carries_the_right_reading() {
     assert_eq!(
         said("insulation", "correction line to earth two nine nine"),
-        Said::Correction(Some(Box::new(read(exact("299").between(Pair::LE)))))
+        Intent::Correction(Some(Box::new(read(exact("299").between(Pair::LE)))))
     );
 }
 
@@ -553,12 +553,12 @@ fn statements() {
         ),
         ("loop", "energised", Statement::Energised),
     ] {
-        assert_eq!(said(rule, words), Said::Stated(state), "{words}");
-        assert_eq!(said("anything", words), Said::Stated(state), "{words}");
+        assert_eq!(said(rule, words), Intent::Stated(state), "{words}");
+        assert_eq!(said("anything", words), Intent::Stated(state), "{words}");
     }
     assert_eq!(
         said("isolation", "line to neutral dead"),
-        Said::StatedAt {
+        Intent::StatedAt {
             state: Statement::Dead,
             pair: Some(Pair::LN),
             place: None,
@@ -566,7 +566,7 @@ fn statements() {
     );
     assert_eq!(
         said("polarity", "polarity correct at socket three"),
-        Said::StatedAt {
+        Intent::StatedAt {
             state: Statement::PolarityCorrect,
             pair: None,
             place: Some(place("socket", Some(3))),

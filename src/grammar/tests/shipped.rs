@@ -214,7 +214,10 @@ fn what_may_be_said_at_any_time_may_be_said_in_every_step() {
 fn a_meaning_survives_the_log() {
     for (_, meant) in sampled("anything", 6, 500) {
         let text = serde_json::to_string(&meant).unwrap();
-        assert_eq!(serde_json::from_str::<Option<Said>>(&text).unwrap(), meant);
+        assert_eq!(
+            serde_json::from_str::<Option<Intent>>(&text).unwrap(),
+            meant
+        );
     }
 }
 
@@ -224,7 +227,7 @@ fn the_jobs_own_places_are_heard() {
     let words = "neutral out at boat store heater";
     assert_eq!(grammar.understand("insulation", words), None);
     let grammar = grammar.with_places(&["Boat-store heater"]).unwrap();
-    let Some(Said::Altered(alteration)) = grammar.understand("insulation", words) else {
+    let Some(Intent::Altered(alteration)) = grammar.understand("insulation", words) else {
         panic!("not understood")
     };
     assert_eq!(alteration.place.unwrap().name, "boat store heater");

@@ -3,8 +3,8 @@
 use super::earth_loop::zs_limit;
 use super::{arrow, continuity, look_unless, test_temperature};
 use crate::limits::conductor::{self, Through};
-use crate::limits::tables::Mark;
-use crate::limits::{Earthing, Facts, Finding, Outcome, Tables, Verdict, earth_loop};
+use crate::limits::tables::Provenance;
+use crate::limits::{CircuitFacts, Earthing, Finding, Outcome, Tables, Verdict, earth_loop};
 use crate::quantity::{Ohms, Reading, Truth, tidy};
 
 const CONTINUITY: &str = "643.2.1";
@@ -25,7 +25,7 @@ pub enum Place {
 ///
 /// Outside the limit when with Ze it takes Zs over what the device allows; look again when it is far
 /// from what length and size give, or open.
-pub fn r1_r2(tables: &Tables, facts: &Facts, place: Place, reading: &Reading) -> Verdict {
+pub fn r1_r2(tables: &Tables, facts: &CircuitFacts, place: Place, reading: &Reading) -> Verdict {
     let value = match continuity(tables, reading, "R1+R2 continuous", CONTINUITY) {
         Ok(value) => value,
         Err(verdict) => return *verdict,
@@ -62,7 +62,7 @@ pub fn r1_r2(tables: &Tables, facts: &Facts, place: Place, reading: &Reading) ->
 }
 
 /// R2 alone at a point, by the long lead.
-pub fn r2(tables: &Tables, facts: &Facts, place: Place, reading: &Reading) -> Verdict {
+pub fn r2(tables: &Tables, facts: &CircuitFacts, place: Place, reading: &Reading) -> Verdict {
     let value = match continuity(tables, reading, "R2 continuous", CONTINUITY) {
         Ok(value) => value,
         Err(verdict) => return *verdict,
@@ -114,7 +114,7 @@ fn continuous(tables: &Tables, value: Ohms, limit: &str) -> Verdict {
 /// Adds what length and size give, and looks again when the reading is far from it.
 pub(super) fn beside_expected(
     tables: &Tables,
-    facts: &Facts,
+    facts: &CircuitFacts,
     place: Place,
     through: Through,
     share: f64,
@@ -156,11 +156,11 @@ pub struct R1R2Limit {
     /// Regulation and table.
     pub clause: String,
     /// How well it is founded.
-    pub mark: Mark,
+    pub mark: Provenance,
 }
 
 /// (Zs limit - Ze) ÷ heating factor; nothing on a TT system, without a device, or without Ze.
-pub fn r1_r2_limit(tables: &Tables, facts: &Facts) -> Option<R1R2Limit> {
+pub fn r1_r2_limit(tables: &Tables, facts: &CircuitFacts) -> Option<R1R2Limit> {
     if facts.earthing == Earthing::Tt {
         return None;
     }

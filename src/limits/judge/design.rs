@@ -1,7 +1,7 @@
 //! What measured values say of the design: the size of the cpc, voltage drop.
 
 use super::{arrow, look_unless, test_temperature, typed};
-use crate::limits::{Facts, Phases, Serves, Tables, Verdict, earth_loop};
+use crate::limits::{CircuitFacts, CircuitUse, Phases, Tables, Verdict, earth_loop};
 use crate::quantity::{Amps, Ohms, Reading, Truth, tidy};
 
 /// Whether the cpc stands the heat of a fault (543.1.3): S ≥ √(I²t) ÷ k, from Zs as measured.
@@ -9,7 +9,7 @@ use crate::quantity::{Amps, Ohms, Reading, Truth, tidy};
 /// t is the time that applies to the circuit for a fuse; for a circuit-breaker in its
 /// instantaneous region 0.1 s. Below 0.1 s, and where this does not hold, the maker's let-through
 /// energy decides. Nothing without a cable and a device.
-pub fn cpc_size(tables: &Tables, facts: &Facts, zs: &Reading) -> Option<Verdict> {
+pub fn cpc_size(tables: &Tables, facts: &CircuitFacts, zs: &Reading) -> Option<Verdict> {
     let run = facts.cable.as_ref()?;
     let device = facts.device.as_ref()?;
     let clause = &tables.adiabatic.clause;
@@ -59,14 +59,14 @@ pub fn cpc_size(tables: &Tables, facts: &Facts, zs: &Reading) -> Option<Verdict>
 /// ring, pass (r1+rn)/4. Nothing without a device or a load.
 pub fn voltage_drop(
     tables: &Tables,
-    facts: &Facts,
+    facts: &CircuitFacts,
     r1_rn: &Reading,
     load: Option<Amps>,
 ) -> Option<Verdict> {
     let load = load.or(facts.device.map(|d| d.amps))?;
     let clause = &tables.voltage_drop.clause;
     let percent = match facts.serves {
-        Serves::Lighting => tables.voltage_drop.lighting_percent,
+        CircuitUse::Lighting => tables.voltage_drop.lighting_percent,
         _ => tables.voltage_drop.other_percent,
     };
     let limit = facts.u0.times(percent / 100.0);

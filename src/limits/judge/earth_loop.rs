@@ -2,7 +2,7 @@
 
 use super::{arrow, look_unless, test_temperature, typed};
 use crate::limits::earth_loop::{self, MaximumZs};
-use crate::limits::{Earthing, Facts, Finding, Outcome, Tables, Verdict};
+use crate::limits::{CircuitFacts, Earthing, Finding, Outcome, Tables, Verdict};
 use crate::quantity::{Ohms, Reading, Truth, Volts, measure, tidy};
 
 /// What else is known when Zs is judged.
@@ -17,7 +17,7 @@ pub struct Beside<'r> {
 /// Zs at the furthest point: against the device's limit, cold by the 0.8 rule and hot by proper
 /// temperature correction side by side, and beside Ze + (R1+R2). On a TT system with an RCD
 /// against 50 V ÷ IΔn.
-pub fn zs(tables: &Tables, facts: &Facts, reading: &Reading, beside: Beside<'_>) -> Verdict {
+pub fn zs(tables: &Tables, facts: &CircuitFacts, reading: &Reading, beside: Beside<'_>) -> Verdict {
     let clause = &tables.earth_loop.clause;
     let value: Ohms = match typed(tables, reading, None, "Zs", clause) {
         Ok(value) => value,
@@ -51,7 +51,7 @@ pub fn zs(tables: &Tables, facts: &Facts, reading: &Reading, beside: Beside<'_>)
 }
 
 /// Ze, or the resistance of a TT electrode: against what was declared, or what is usual.
-pub fn ze(tables: &Tables, facts: &Facts, reading: &Reading) -> Verdict {
+pub fn ze(tables: &Tables, facts: &CircuitFacts, reading: &Reading) -> Verdict {
     if facts.earthing == Earthing::Tt {
         let clause = &tables.tt.clause;
         let value: Ohms = match typed(tables, reading, None, "RA", clause) {
@@ -89,7 +89,7 @@ pub fn ze(tables: &Tables, facts: &Facts, reading: &Reading) -> Verdict {
 }
 
 /// The largest Zs that the overcurrent device allows for the time that applies.
-pub fn zs_limit(tables: &Tables, facts: &Facts) -> Option<MaximumZs> {
+pub fn zs_limit(tables: &Tables, facts: &CircuitFacts) -> Option<MaximumZs> {
     let (seconds, _) = earth_loop::disconnection_time(tables, facts)?;
     earth_loop::maximum_zs(tables, facts.device.as_ref()?, facts.u0, seconds)
 }
@@ -106,7 +106,7 @@ fn unbounded_remark(value: Ohms, verdict: Verdict) -> Verdict {
     }
 }
 
-fn zs_by_rcd(tables: &Tables, facts: &Facts, value: Ohms) -> Verdict {
+fn zs_by_rcd(tables: &Tables, facts: &CircuitFacts, value: Ohms) -> Verdict {
     let clause = &tables.tt.clause;
     let Some(rcd) = facts.rcd else {
         return nothing_to_compare(tables, clause, format!("{value} read"));
@@ -149,7 +149,12 @@ fn nothing_to_compare(tables: &Tables, clause: &str, arithmetic: String) -> Verd
     )
 }
 
-fn zs_by_overcurrent(tables: &Tables, facts: &Facts, value: Ohms, ze: Option<Ohms>) -> Verdict {
+fn zs_by_overcurrent(
+    tables: &Tables,
+    facts: &CircuitFacts,
+    value: Ohms,
+    ze: Option<Ohms>,
+) -> Verdict {
     let Some(limit) = zs_limit(tables, facts) else {
         return nothing_to_compare(tables, &tables.earth_loop.clause, format!("{value} read"));
     };

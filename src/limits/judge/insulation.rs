@@ -1,18 +1,18 @@
 //! Insulation resistance: one reading, and all of a circuit.
 
 use crate::limits::insulation as insulation_limits;
-use crate::limits::{Facts, Outcome, Tables, Verdict};
+use crate::limits::{CircuitFacts, Outcome, Tables, Verdict};
 use crate::quantity::{MegOhms, Pair, Reading, Truth};
 
 /// One insulation reading against Table 64.
-pub fn insulation(tables: &Tables, facts: &Facts, reading: &Reading) -> Verdict {
+pub fn insulation(tables: &Tables, facts: &CircuitFacts, reading: &Reading) -> Verdict {
     insulation_limits::verdict(tables, reading, facts.system, facts.insulation_range)
 }
 
 /// All insulation readings of a circuit: the lowest decides, the pattern explains.
 pub fn insulation_pattern(
     tables: &Tables,
-    facts: &Facts,
+    facts: &CircuitFacts,
     readings: &[(Pair, Reading)],
 ) -> (Verdict, insulation_limits::Pattern) {
     let values: Vec<_> = readings

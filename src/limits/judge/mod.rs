@@ -1,6 +1,6 @@
 //! One function per kind of reading: what a session asks when a reading has been said.
 //!
-//! Each takes the [`Tables`], the [`Facts`] of the circuit and the reading as it was said, and
+//! Each takes the [`Tables`], the [`CircuitFacts`] of the circuit and the reading as it was said, and
 //! gives a [`Verdict`]. A unit that was not said is the test's own: Ω for continuity and loop,
 //! MΩ for insulation, kA for fault current, ms for RCDs. Readings are compared as shown; the error
 //! of the instrument is the person's business.
@@ -12,7 +12,7 @@ mod fault_current;
 mod insulation;
 mod ring;
 
-use super::facts::Facts;
+use super::facts::CircuitFacts;
 use super::tables::Tables;
 use super::verdict::{Finding, Outcome, Verdict};
 use crate::quantity::{Bounded, Celsius, Measure, Ohms, Reading, Truth};
@@ -28,7 +28,7 @@ pub use ring::{ring, ring_end, ring_ends, ring_point};
 /// One RCD trip time; see [`super::rcd::verdict`]. Nothing when the circuit has no RCD.
 pub fn rcd(
     tables: &Tables,
-    facts: &Facts,
+    facts: &CircuitFacts,
     multiple: Multiple,
     reading: &Reading,
 ) -> Option<Verdict> {
@@ -41,7 +41,7 @@ pub fn rcd(
 }
 
 /// Temperature of the conductors during the test.
-fn test_temperature(tables: &Tables, facts: &Facts) -> Celsius {
+fn test_temperature(tables: &Tables, facts: &CircuitFacts) -> Celsius {
     facts
         .temperature
         .unwrap_or(Celsius::exact(tables.temperature.test_celsius))

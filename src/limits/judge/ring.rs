@@ -4,14 +4,14 @@ use super::continuity::{Place, beside_expected};
 use super::{continuity, look_unless};
 use crate::limits::conductor::{self, Through};
 use crate::limits::ring::{self as ring_limits, Ends, Leg, PointReading, Stage};
-use crate::limits::{Facts, Finding, Outcome, Run, Tables, Verdict};
+use crate::limits::{CableRun, CircuitFacts, Finding, Outcome, Tables, Verdict};
 use crate::quantity::{Ohms, Reading, Truth, measure};
 
 /// r1, rn or r2: one conductor of a ring, end to end. `line` is r1, already read, that rn and r2
 /// are compared with.
 pub fn ring_end(
     tables: &Tables,
-    facts: &Facts,
+    facts: &CircuitFacts,
     leg: Leg,
     reading: &Reading,
     line: Option<&Reading>,
@@ -87,7 +87,7 @@ fn neutral_beside_line(tables: &Tables, rn: Ohms, r1: Ohms) -> Verdict {
 
 fn cpc_beside_line(
     tables: &Tables,
-    run: &Run,
+    run: &CableRun,
     r2: Ohms,
     r1: Ohms,
     (expected, tolerated): (Ohms, Ohms),
@@ -127,7 +127,7 @@ pub fn ring_ends(
 /// of them is read by [`ring`].
 pub fn ring_point(
     tables: &Tables,
-    facts: &Facts,
+    facts: &CircuitFacts,
     stage: Stage,
     ends: &Ends,
     reading: &Reading,
@@ -199,7 +199,12 @@ pub fn ring_point(
 
 /// The whole ring, all readings in: the verdict on its R1+R2, with what the pattern looks like as
 /// the remark. Take the details from [`ring_limits::diagnose`].
-pub fn ring(tables: &Tables, facts: &Facts, ends: &Ends, points: &[PointReading]) -> Verdict {
+pub fn ring(
+    tables: &Tables,
+    facts: &CircuitFacts,
+    ends: &Ends,
+    points: &[PointReading],
+) -> Verdict {
     let said = ring_limits::diagnose(tables, facts.cable.as_ref(), ends, points);
     let clause = &tables.ring.clause;
     let sound = said.looks_sound();

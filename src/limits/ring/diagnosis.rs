@@ -1,7 +1,7 @@
 use super::fault::Fault;
 use super::{Ends, Leg, PointReading, Stage, round_the_ring};
 use crate::limits::conductor;
-use crate::limits::facts::Run;
+use crate::limits::facts::CableRun;
 use crate::limits::tables::Tables;
 use crate::quantity::{Celsius, Metres, Ohms, Truth, measure};
 use serde::Serialize;
@@ -33,7 +33,7 @@ impl Diagnosis {
 /// sizes and the length round the ring, where known.
 pub fn diagnose(
     tables: &Tables,
-    run: Option<&Run>,
+    run: Option<&CableRun>,
     ends: &Ends,
     points: &[PointReading],
 ) -> Diagnosis {
@@ -62,7 +62,7 @@ pub fn diagnose(
     found
 }
 
-fn legs(tables: &Tables, run: Option<&Run>, ends: &Ends, found: &mut Diagnosis) {
+fn legs(tables: &Tables, run: Option<&CableRun>, ends: &Ends, found: &mut Diagnosis) {
     let all = [
         (Leg::Line, "r1", ends.line),
         (Leg::Neutral, "rn", ends.neutral),
@@ -112,7 +112,7 @@ fn legs(tables: &Tables, run: Option<&Run>, ends: &Ends, found: &mut Diagnosis) 
 
 /// What r2 should be beside r1, and how far it may stray: r1 times the ratio of the sizes, and of
 /// the tabulated resistances, which differ a little.
-pub fn cpc_beside_line(tables: &Tables, run: &Run, line: Ohms) -> Option<(Ohms, Ohms)> {
+pub fn cpc_beside_line(tables: &Tables, run: &CableRun, line: Ohms) -> Option<(Ohms, Ohms)> {
     let by_size = run.line.value()? / run.cpc.value()?;
     let each = conductor::per_metre(tables, run.line, run.class)?.value()?;
     let by_table = conductor::per_metre(tables, run.cpc, run.class)?.value()? / each;
@@ -126,7 +126,7 @@ pub fn cpc_beside_line(tables: &Tables, run: &Run, line: Ohms) -> Option<(Ohms, 
 
 struct Round<'r> {
     tables: &'r Tables,
-    run: Option<&'r Run>,
+    run: Option<&'r CableRun>,
     ends: &'r Ends,
     points: &'r [PointReading],
 }

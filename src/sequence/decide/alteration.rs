@@ -1,7 +1,7 @@
 //! Things taken out, linked or bridged for a test, and put back.
 
 use super::refused;
-use crate::grammar::Said;
+use crate::grammar::Intent;
 use crate::quantity::Conductors;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Event, EventNo, Refusal, StepKind, Withdrawal};
@@ -10,7 +10,7 @@ use crate::sequence::state::{OutEntry, State, place_of};
 use crate::terms::{Alteration, Change, Part, Place};
 
 /// Decides what an alteration does to the list.
-pub(super) fn decide(agenda: &Agenda, said: &Said, alteration: &Alteration) -> Vec<Event> {
+pub(super) fn decide(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Event> {
     match alteration.change {
         Change::Out | Change::Linked => take_out(agenda, said, alteration),
         Change::Back | Change::Unlinked => put_back(agenda, said, alteration),
@@ -18,7 +18,7 @@ pub(super) fn decide(agenda: &Agenda, said: &Said, alteration: &Alteration) -> V
 }
 
 /// "Both": of the conductor that was just taken out, or of two entries that could be meant.
-pub(super) fn both(agenda: &Agenda, said: &Said, change: Option<Change>) -> Vec<Event> {
+pub(super) fn both(agenda: &Agenda, said: &Intent, change: Option<Change>) -> Vec<Event> {
     if let Some(Refusal::WhichOne { entries }) = agenda.last_refusal()
         && let [_, _] = entries.as_slice()
         && matches!(change, None | Some(Change::Back | Change::Unlinked))
@@ -80,7 +80,7 @@ fn wants_linked(agenda: &Agenda) -> Option<Conductors> {
     }
 }
 
-fn take_out(agenda: &Agenda, said: &Said, alteration: &Alteration) -> Vec<Event> {
+fn take_out(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Event> {
     let linked = alteration.change == Change::Linked;
     let here = agenda.current();
     if alteration.part == Part::Link {
@@ -166,7 +166,7 @@ fn circuit_of(agenda: &Agenda, board: u16, place: Option<&Place>, part: Part) ->
     }
 }
 
-fn put_back(agenda: &Agenda, said: &Said, alteration: &Alteration) -> Vec<Event> {
+fn put_back(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Event> {
     if alteration.part == Part::Everything {
         let entries: Vec<EventNo> = agenda.open_entries().map(|entry| entry.no).collect();
         return if entries.is_empty() {

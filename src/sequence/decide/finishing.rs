@@ -1,13 +1,13 @@
 //! The end of a session.
 
 use super::refused;
-use crate::grammar::Said;
+use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Ask, Event};
 use crate::sequence::state::count;
 
 /// "Finish": barred by the out-list, asked about with steps undone.
-pub(super) fn decide(agenda: &Agenda, said: &Said) -> Vec<Event> {
+pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
     if let Err(refusal) = agenda.nothing_out() {
         return refused(said, refusal);
     }

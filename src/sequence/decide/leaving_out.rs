@@ -1,19 +1,19 @@
 //! "Not tested", "skip" and "override", each with its reason.
 
 use super::{not_asked, refused};
-use crate::grammar::Said;
+use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Event, LeftOut, Refusal};
 use crate::terms::{Reason, Stage};
 
 /// A step that is left out or left for later, or a refusal that is gone past. Without a reason,
 /// that is asked for; a reason by itself answers it.
-pub(super) fn decide(agenda: &Agenda, said: &Said) -> Vec<Event> {
+pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
     let (what, reason) = match said {
-        Said::NotTested(reason) => (LeftOut::NotTested, reason.as_ref()),
-        Said::Skip(reason) => (LeftOut::Skipped, reason.as_ref()),
-        Said::Override(reason) => (LeftOut::Overridden, reason.as_ref()),
-        Said::Because(reason) => match agenda.last_refusal() {
+        Intent::NotTested(reason) => (LeftOut::NotTested, reason.as_ref()),
+        Intent::Skip(reason) => (LeftOut::Skipped, reason.as_ref()),
+        Intent::Override(reason) => (LeftOut::Overridden, reason.as_ref()),
+        Intent::Because(reason) => match agenda.last_refusal() {
             Some(Refusal::ReasonNeeded { what }) => (*what, Some(reason)),
             _ => return refused(said, Refusal::NothingToAnswer),
         },
@@ -25,7 +25,7 @@ pub(super) fn decide(agenda: &Agenda, said: &Said) -> Vec<Event> {
     }
 }
 
-fn leave_out(agenda: &Agenda, said: &Said, what: LeftOut, reason: Option<&Reason>) -> Vec<Event> {
+fn leave_out(agenda: &Agenda, said: &Intent, what: LeftOut, reason: Option<&Reason>) -> Vec<Event> {
     let Some(step) = agenda.current() else {
         return not_asked(said);
     };
@@ -42,7 +42,7 @@ fn leave_out(agenda: &Agenda, said: &Said, what: LeftOut, reason: Option<&Reason
     }]
 }
 
-fn go_past(agenda: &Agenda, said: &Said, reason: Option<&Reason>) -> Vec<Event> {
+fn go_past(agenda: &Agenda, said: &Intent, reason: Option<&Reason>) -> Vec<Event> {
     let Some(refusal) = overridable(agenda) else {
         return refused(said, Refusal::NothingToAnswer);
     };

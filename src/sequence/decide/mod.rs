@@ -12,7 +12,7 @@ mod waiting;
 
 use super::agenda::Agenda;
 use super::facts::{Event, Refusal};
-use crate::grammar::Said;
+use crate::grammar::Intent;
 use crate::terms::Part;
 
 pub use reading::ReadingSlots;
@@ -25,7 +25,7 @@ pub use reading::ReadingSlots;
 /// question   something waits for "affirm" or "negative"
 /// the rest   readings, statements, alterations, moves
 /// ```
-pub fn decide(agenda: &Agenda, said: &Said) -> Vec<Event> {
+pub fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
     if let Some(events) = waiting::decide(agenda, said) {
         return events;
     }
@@ -38,9 +38,11 @@ pub fn decide(agenda: &Agenda, said: &Said) -> Vec<Event> {
         return events;
     }
     match said {
-        Said::Affirm => statement::affirm(agenda),
-        Said::Negative | Said::Disregard | Said::Correction(_) => question::take_back(agenda, said),
-        Said::Reading {
+        Intent::Affirm => statement::affirm(agenda),
+        Intent::Negative | Intent::Disregard | Intent::Correction(_) => {
+            question::take_back(agenda, said)
+        }
+        Intent::Reading {
             reading,
             place,
             half,
@@ -52,7 +54,7 @@ pub fn decide(agenda: &Agenda, said: &Said) -> Vec<Event> {
             };
             reading::decide(agenda, said, reading, slots)
         }
-        Said::Measured {
+        Intent::Measured {
             measure,
             reading,
             place,
@@ -64,50 +66,54 @@ pub fn decide(agenda: &Agenda, said: &Said) -> Vec<Event> {
             };
             reading::decide(agenda, said, reading, slots)
         }
-        Said::Altered(alteration) if alteration.part == Part::Lock => {
+        Intent::Altered(alteration) if alteration.part == Part::Lock => {
             statement::lock(agenda, said, alteration.change)
         }
-        Said::Altered(alteration) => alteration::decide(agenda, said, alteration),
-        Said::Stated(statement) => statement::decide(agenda, said, *statement, None, None),
-        Said::StatedAt { state, pair, place } => {
+        Intent::Altered(alteration) => alteration::decide(agenda, said, alteration),
+        Intent::Stated(statement) => statement::decide(agenda, said, *statement, None, None),
+        Intent::StatedAt { state, pair, place } => {
             statement::decide(agenda, said, *state, *pair, place.as_ref())
         }
-        Said::StandBy => vec![Event::StoodBy],
-        Said::Pause => vec![Event::Paused],
-        Said::Note => vec![Event::NoteBegun],
-        Said::CarryOn | Said::Resume | Said::EndOfNote => Vec::new(),
-        Said::Both(change) => alteration::both(agenda, said, *change),
-        Said::NotTested(_) | Said::Skip(_) | Said::Override(_) | Said::Because(_) => {
+        Intent::StandBy => vec![Event::StoodBy],
+        Intent::Pause => vec![Event::Paused],
+        Intent::Note => vec![Event::NoteBegun],
+        Intent::CarryOn | Intent::Resume | Intent::EndOfNote => Vec::new(),
+        Intent::Both(change) => alteration::both(agenda, said, *change),
+        Intent::NotTested(_) | Intent::Skip(_) | Intent::Override(_) | Intent::Because(_) => {
             leaving_out::decide(agenda, said)
         }
-        Said::Circuit(_) | Said::Board(_) | Said::GoTo(_) | Said::TestAt(_) => {
+        Intent::Circuit(_) | Intent::Board(_) | Intent::GoTo(_) | Intent::TestAt(_) => {
             moving::decide(agenda, said)
         }
-        Said::Finish => finishing::decide(agenda, said),
-        Said::SayAgain
-        | Said::WhereAreWe
-        | Said::WhatIsOut
-        | Said::HowLongIsLeft
-        | Said::Manner(_) => Vec::new(),
+        Intent::Finish => finishing::decide(agenda, said),
+        Intent::SayAgain
+        | Intent::WhereAreWe
+        | Intent::WhatIsOut
+        | Intent::HowLongIsLeft
+        | Intent::ProsodyChange(_) => Vec::new(),
     }
 }
 
 /// Questions about the session, and how it is to be spoken, change nothing in it.
-fn is_about_the_session(said: &Said) -> bool {
+fn is_about_the_session(said: &Intent) -> bool {
     matches!(
         said,
-        Said::SayAgain | Said::WhereAreWe | Said::WhatIsOut | Said::HowLongIsLeft | Said::Manner(_)
+        Intent::SayAgain
+            | Intent::WhereAreWe
+            | Intent::WhatIsOut
+            | Intent::HowLongIsLeft
+            | Intent::ProsodyChange(_)
     )
 }
 
 /// A refusal with its reason. It is kept too: a reviewer sees what was tried.
-fn refused(said: &Said, refusal: Refusal) -> Vec<Event> {
+fn refused(said: &Intent, refusal: Refusal) -> Vec<Event> {
     vec![Event::Refused {
         said: said.clone(),
         refusal,
     }]
 }
 
-fn not_asked(said: &Said) -> Vec<Event> {
+fn not_asked(said: &Intent) -> Vec<Event> {
     refused(said, Refusal::not_asked_now())
 }

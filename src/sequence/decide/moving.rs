@@ -1,17 +1,17 @@
 //! Moves by voice to another circuit, board, stage or voltage.
 
 use super::refused;
-use crate::grammar::Said;
+use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Ask, Destination, Event, Refusal, Step};
 use crate::sequence::state::count;
 use crate::terms::Stage;
 
 /// Decides on a move.
-pub(super) fn decide(agenda: &Agenda, said: &Said) -> Vec<Event> {
+pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
     let here = agenda.current();
     match said {
-        Said::Circuit(number) => {
+        Intent::Circuit(number) => {
             let board = here
                 .map(|step| step.board)
                 .filter(|board| agenda.circuit(*board, *number).is_some());
@@ -19,21 +19,21 @@ pub(super) fn decide(agenda: &Agenda, said: &Said) -> Vec<Event> {
                 step.circuit == Some(*number) && board.is_none_or(|board| step.board == board)
             })
         }
-        Said::Board(number) => go_to(agenda, said, Destination::Board(*number), |step| {
+        Intent::Board(number) => go_to(agenda, said, Destination::Board(*number), |step| {
             step.board == *number
         }),
-        Said::TestAt(voltage) => go_to(agenda, said, Destination::TestsAt(*voltage), |step| {
+        Intent::TestAt(voltage) => go_to(agenda, said, Destination::TestsAt(*voltage), |step| {
             here.is_some_and(|here| step.beside(here))
                 && step.measure().is_some_and(|m| m.at == Some(*voltage))
         }),
-        Said::GoTo(Stage::Isolation) => isolate_again(agenda, said, here.map(|step| step.board)),
-        Said::GoTo(stage) => to_stage(agenda, said, *stage),
+        Intent::GoTo(Stage::Isolation) => isolate_again(agenda, said, here.map(|step| step.board)),
+        Intent::GoTo(stage) => to_stage(agenda, said, *stage),
         _ => super::not_asked(said),
     }
 }
 
 /// The stage on this circuit, else on this board, else the first there is.
-fn to_stage(agenda: &Agenda, said: &Said, stage: Stage) -> Vec<Event> {
+fn to_stage(agenda: &Agenda, said: &Intent, stage: Stage) -> Vec<Event> {
     let here = agenda.current();
     let to = Destination::Stage(stage);
     let on_circuit =
@@ -50,7 +50,7 @@ fn to_stage(agenda: &Agenda, said: &Said, stage: Stage) -> Vec<Event> {
 }
 
 /// Isolation may be begun again at any time, also when it was done: nothing is safer.
-fn isolate_again(agenda: &Agenda, said: &Said, board: Option<u16>) -> Vec<Event> {
+fn isolate_again(agenda: &Agenda, said: &Intent, board: Option<u16>) -> Vec<Event> {
     let first = agenda.plan().steps.iter().find(|step| {
         step.stage == Stage::Isolation && board.is_none_or(|board| step.board == board)
     });
@@ -60,7 +60,7 @@ fn isolate_again(agenda: &Agenda, said: &Said, board: Option<u16>) -> Vec<Event>
     }
 }
 
-fn nothing_there(said: &Said, to: Destination) -> Vec<Event> {
+fn nothing_there(said: &Intent, to: Destination) -> Vec<Event> {
     refused(
         said,
         Refusal::NoSuchPlace {
@@ -72,7 +72,7 @@ fn nothing_there(said: &Said, to: Destination) -> Vec<Event> {
 
 fn go_to(
     agenda: &Agenda,
-    said: &Said,
+    said: &Intent,
     to: Destination,
     wanted: impl Fn(&Step) -> bool,
 ) -> Vec<Event> {

@@ -1,33 +1,33 @@
 //! Answers to what waits for "affirm", and taking back what was said last.
 
 use super::{decide as decide_anew, finishing, reading, refused};
-use crate::grammar::Said;
+use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Event, EventNo, Refusal, Withdrawal};
 use crate::sequence::state::Question;
 use crate::terms::{Change, Statement};
 
 /// What an open question makes of something said; nothing when it does not stand in its way.
-pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Said) -> Option<Vec<Event>> {
+pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Option<Vec<Event>> {
     let of = question.about();
     let withdrawn = |why| vec![Event::Withdrawn { of, why }];
     let events = match said {
-        Said::Affirm => match question {
+        Intent::Affirm => match question {
             Question::Finish(..) => match agenda.nothing_out() {
                 Ok(()) => finishing::finished(agenda),
                 Err(refusal) => refused(said, refusal),
             },
             _ => vec![Event::Affirmed { of }],
         },
-        Said::Negative => withdrawn(Withdrawal::Negative),
-        Said::Disregard => withdrawn(Withdrawal::Disregard),
-        Said::Correction(None) => withdrawn(Withdrawal::Correction),
-        Said::Correction(Some(right)) => match question {
+        Intent::Negative => withdrawn(Withdrawal::Negative),
+        Intent::Disregard => withdrawn(Withdrawal::Disregard),
+        Intent::Correction(None) => withdrawn(Withdrawal::Correction),
+        Intent::Correction(Some(right)) => match question {
             Question::NeverOut(_, entry) if takes_out(right) => corrected(agenda, *entry, right),
             Question::NeverOut(..) => refused(said, Refusal::QuestionOpen),
             _ => corrected(agenda, of, right),
         },
-        Said::Reading { reading, .. } | Said::Measured { reading, .. } => match question {
+        Intent::Reading { reading, .. } | Intent::Measured { reading, .. } => match question {
             // The same once more is no answer: the question is put again.
             Question::Reading(no)
                 if agenda
@@ -39,11 +39,11 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Said) -> Optio
             Question::Reading(_) => corrected(agenda, of, said),
             _ => refused(said, Refusal::QuestionOpen),
         },
-        Said::Altered(_)
-        | Said::Stated(Statement::Live)
-        | Said::StandBy
-        | Said::Pause
-        | Said::Note => return None,
+        Intent::Altered(_)
+        | Intent::Stated(Statement::Live)
+        | Intent::StandBy
+        | Intent::Pause
+        | Intent::Note => return None,
         _ => refused(said, Refusal::QuestionOpen),
     };
     Some(events)
@@ -51,10 +51,10 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Said) -> Optio
 
 /// "Negative", "disregard" and "correction" where nothing is asked: what was taken last is taken
 /// back. What was put on the out-list is not taken off it without asking: it may well be out.
-pub(super) fn take_back(agenda: &Agenda, said: &Said) -> Vec<Event> {
+pub(super) fn take_back(agenda: &Agenda, said: &Intent) -> Vec<Event> {
     let is_out = |of: EventNo| agenda.open_entries().any(|entry| entry.no == of);
     let why = match said {
-        Said::Correction(Some(right)) => {
+        Intent::Correction(Some(right)) => {
             return match agenda.last_taken() {
                 // What is out is only replaced by what is out instead; anything else is taken
                 // beside it.
@@ -63,8 +63,8 @@ pub(super) fn take_back(agenda: &Agenda, said: &Said) -> Vec<Event> {
                 None => decide_anew(agenda, right),
             };
         }
-        Said::Correction(None) => Withdrawal::Correction,
-        Said::Disregard => Withdrawal::Disregard,
+        Intent::Correction(None) => Withdrawal::Correction,
+        Intent::Disregard => Withdrawal::Disregard,
         _ => Withdrawal::Negative,
     };
     match agenda.last_taken() {
@@ -75,7 +75,7 @@ pub(super) fn take_back(agenda: &Agenda, said: &Said) -> Vec<Event> {
 }
 
 /// What is right is taken in the place of what was said.
-fn corrected(agenda: &Agenda, of: EventNo, right: &Said) -> Vec<Event> {
+fn corrected(agenda: &Agenda, of: EventNo, right: &Intent) -> Vec<Event> {
     let withdrawn = Event::Withdrawn {
         of,
         why: Withdrawal::Replaced,
@@ -92,6 +92,6 @@ fn corrected(agenda: &Agenda, of: EventNo, right: &Said) -> Vec<Event> {
     std::iter::once(withdrawn).chain(next).collect()
 }
 
-fn takes_out(said: &Said) -> bool {
-    matches!(said, Said::Altered(a) if matches!(a.change, Change::Out | Change::Linked))
+fn takes_out(said: &Intent) -> bool {
+    matches!(said, Intent::Altered(a) if matches!(a.change, Change::Out | Change::Linked))
 }

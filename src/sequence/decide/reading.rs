@@ -1,7 +1,7 @@
 //! Where a reading lands, and what becomes of it.
 
 use super::{not_asked, refused};
-use crate::grammar::Said;
+use crate::grammar::Intent;
 use crate::quantity::{Conductors, Pair, Reading, Unit};
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Doubt, Event, Measure, Quantity, Refusal, Step};
@@ -23,7 +23,7 @@ pub struct ReadingSlots<'a> {
 /// asked for is taken for what was said, and the read-back says so.
 pub(super) fn decide(
     agenda: &Agenda,
-    said: &Said,
+    said: &Intent,
     reading: &Reading,
     slots: ReadingSlots<'_>,
 ) -> Vec<Event> {

@@ -1,7 +1,7 @@
 //! Statements: what a step asks for, said of it or of another, and the lock.
 
 use super::{not_asked, refused};
-use crate::grammar::Said;
+use crate::grammar::Intent;
 use crate::quantity::Pair;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Ask, Event, Step, StepKind};
@@ -12,9 +12,9 @@ pub(super) fn affirm(agenda: &Agenda) -> Vec<Event> {
     let wants_done = |step: &Step| matches!(&step.ask, Ask::Statement(wanted) if wanted.first() == Some(&Statement::Done));
     match agenda.current() {
         Some(step) if wants_done(step) => {
-            decide(agenda, &Said::Affirm, Statement::Done, None, None)
+            decide(agenda, &Intent::Affirm, Statement::Done, None, None)
         }
-        _ => refused(&Said::Affirm, super::Refusal::NothingToAnswer),
+        _ => refused(&Intent::Affirm, super::Refusal::NothingToAnswer),
     }
 }
 
@@ -22,7 +22,7 @@ pub(super) fn affirm(agenda: &Agenda) -> Vec<Event> {
 /// the same stage that is about that.
 pub(super) fn decide(
     agenda: &Agenda,
-    said: &Said,
+    said: &Intent,
     statement: Statement,
     pair: Option<Pair>,
     place: Option<&Place>,
@@ -73,7 +73,7 @@ pub(super) fn decide(
 }
 
 /// A lock that comes off before the board is due to be energised ends its isolation.
-pub(super) fn lock(agenda: &Agenda, said: &Said, change: Change) -> Vec<Event> {
+pub(super) fn lock(agenda: &Agenda, said: &Intent, change: Change) -> Vec<Event> {
     let Some(step) = agenda.current() else {
         return not_asked(said);
     };

@@ -1,7 +1,7 @@
 use super::edition::Edition;
 use super::id::StepId;
 use super::refusal::{Doubt, Refusal};
-use crate::grammar::Said;
+use crate::grammar::Intent;
 use crate::installation::Job;
 use crate::limits::Verdict;
 use crate::quantity::Reading;
@@ -170,7 +170,7 @@ pub enum Event {
     },
     /// Something asked for was refused.
     Refused {
-        said: Said,
+        said: Intent,
         #[serde(rename = "bar")]
         refusal: Refusal,
     },
@@ -181,7 +181,7 @@ pub enum Event {
     },
     /// Something was asked about the session itself.
     Asked {
-        said: Said,
+        said: Intent,
     },
     NoteBegun,
     NoteEnded,

@@ -8,7 +8,7 @@ use crate::limits::conductor::{self, Through};
 use crate::limits::insulation::{self as insulation_limits, Pattern};
 use crate::limits::judge::{self, Beside, Multiple, Place};
 use crate::limits::ring::{Leg, PointReading, Stage as Crossed};
-use crate::limits::{Facts, Finding, Outcome, Verdict};
+use crate::limits::{CircuitFacts, Finding, Outcome, Verdict};
 use crate::quantity::{Celsius, Conductors, MegOhms, Ohms, Pair, Reading, TestVoltage, Truth};
 use crate::sequence::facts::{Doubt, Quantity, Step};
 use crate::sequence::state::{State, place_of};
@@ -146,7 +146,7 @@ pub fn continuity(state: &State, step: &Step, reading: &Reading) -> Assessment {
 /// With what length and size give, where a reading is far from it.
 fn with_expected(
     state: &State,
-    facts: &Facts,
+    facts: &CircuitFacts,
     through: Through,
     assessment: Assessment,
 ) -> Assessment {
@@ -370,7 +370,7 @@ pub fn rcd(state: &State, step: &Step, reading: &Reading) -> Assessment {
 }
 
 /// All circuits of a board together are judged as one of them: the limit of Table 64 is the same.
-fn board_together<'a>(state: &'a State, step: &Step) -> Option<(&'a Circuit, Facts)> {
+fn board_together<'a>(state: &'a State, step: &Step) -> Option<(&'a Circuit, CircuitFacts)> {
     let board = state.board(step.board).filter(|_| step.circuit.is_none())?;
     let circuit = board
         .circuits
@@ -379,7 +379,7 @@ fn board_together<'a>(state: &'a State, step: &Step) -> Option<(&'a Circuit, Fac
     Some((circuit, state.job().facts(board, circuit)))
 }
 
-fn circuit<'a>(state: &'a State, step: &Step) -> Option<(&'a Circuit, Facts)> {
+fn circuit<'a>(state: &'a State, step: &Step) -> Option<(&'a Circuit, CircuitFacts)> {
     let board = state.board(step.board)?;
     let circuit = state.circuit(step.board, step.circuit?)?;
     Some((circuit, state.job().facts(board, circuit)))

@@ -18,7 +18,7 @@ use super::agenda::Agenda;
 use super::facts::{Doubt, Event, EventNo, Step, StepKind, Withdrawal};
 use super::procedures::pattern_now;
 use super::state::{OutEntry, Question, ReadingRecord, goes_on, place_of};
-use crate::grammar::Said;
+use crate::grammar::Intent;
 use crate::limits::{Finding, Outcome, Verdict};
 use crate::quantity::Reading;
 use crate::terms::{Part, Stage, Statement};
@@ -174,14 +174,14 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
 }
 
 /// What is answered to a question about the session, or to what changes nothing in it.
-fn asked(agenda: &Agenda, said: &Said) -> Line {
+fn asked(agenda: &Agenda, said: &Intent) -> Line {
     match said {
-        Said::SayAgain => prompt(agenda).again(),
-        Said::WhereAreWe => Line::answer(where_are_we(agenda)),
-        Said::WhatIsOut => Line::answer(what_is_out(agenda)),
-        Said::HowLongIsLeft => Line::answer(about::how_long_is_left(agenda)),
-        Said::Altered(alteration) if alteration.part == Part::Lock => Line::answer("Lock off."),
-        Said::Altered(alteration) => {
+        Intent::SayAgain => prompt(agenda).again(),
+        Intent::WhereAreWe => Line::answer(where_are_we(agenda)),
+        Intent::WhatIsOut => Line::answer(what_is_out(agenda)),
+        Intent::HowLongIsLeft => Line::answer(about::how_long_is_left(agenda)),
+        Intent::Altered(alteration) if alteration.part == Part::Lock => Line::answer("Lock off."),
+        Intent::Altered(alteration) => {
             let listed = agenda.open_entries().find(|entry| {
                 entry.part == alteration.part
                     && (alteration.place.is_none() || entry.place == alteration.place)
@@ -195,7 +195,7 @@ fn asked(agenda: &Agenda, said: &Said) -> Line {
             );
             Line::answer(format!("{} is on the list already.", capital(&what)))
         }
-        Said::Reading { .. } | Said::Measured { .. } => match agenda.question() {
+        Intent::Reading { .. } | Intent::Measured { .. } => match agenda.question() {
             Some(asked) => Line::question(question(agenda, asked)),
             None => prompt(agenda).again(),
         },

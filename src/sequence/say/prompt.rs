@@ -1,6 +1,6 @@
 use super::line::Line;
 use super::{about, capital};
-use crate::grammar::Said;
+use crate::grammar::Intent;
 use crate::installation::{Earthing, InstrumentUse, JobKind, Phases, Source};
 use crate::limits::insulation::Pattern;
 use crate::quantity::{Conductors, Unit};
@@ -25,7 +25,7 @@ pub struct Prompt {
     /// Whether the full prompt is due: nothing like it has been done yet.
     pub first: bool,
     /// Every answer that it puts into the person's mouth.
-    pub answers: Vec<Said>,
+    pub answers: Vec<Intent>,
 }
 
 impl Prompt {
@@ -141,7 +141,7 @@ pub fn prompt(agenda: &Agenda) -> Prompt {
             brief: text,
             rule: step.rule,
             first: false,
-            answers: vec![Said::Affirm, Said::Negative],
+            answers: vec![Intent::Affirm, Intent::Negative],
         };
     }
     of_step(agenda, step)
@@ -204,7 +204,7 @@ pub(super) fn first_comes(agenda: &Agenda, step: &Step) -> String {
 }
 
 /// The words for an answer, which is remembered.
-fn in_mouth(answers: &mut Vec<Said>, said: Said) -> String {
+fn in_mouth(answers: &mut Vec<Intent>, said: Intent) -> String {
     let words = said.words();
     if !answers.contains(&said) {
         answers.push(said);
@@ -318,9 +318,9 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
 }
 
 /// What a `{say:...}` means whatever the step: a statement or a command by its name.
-fn said(key: &str) -> Option<Said> {
+fn said(key: &str) -> Option<Intent> {
     let altered = |part, change| {
-        Said::Altered(Alteration {
+        Intent::Altered(Alteration {
             part,
             change,
             place: None,
@@ -333,17 +333,17 @@ fn said(key: &str) -> Option<Said> {
         "unlinked" => Some(altered(Part::Link, Change::Unlinked)),
         "earthing-off" => Some(altered(Part::EarthingConductor, Change::Out)),
         "earthing-back" => Some(altered(Part::EarthingConductor, Change::Back)),
-        "not-tested" => Some(Said::NotTested(None)),
-        "override" => Some(Said::Override(None)),
-        "finish" => Some(Said::Finish),
-        "resume" => Some(Said::Resume),
-        "carry-on" => Some(Said::CarryOn),
-        "end-of-note" => Some(Said::EndOfNote),
-        "affirm" => Some(Said::Affirm),
-        "negative" => Some(Said::Negative),
+        "not-tested" => Some(Intent::NotTested(None)),
+        "override" => Some(Intent::Override(None)),
+        "finish" => Some(Intent::Finish),
+        "resume" => Some(Intent::Resume),
+        "carry-on" => Some(Intent::CarryOn),
+        "end-of-note" => Some(Intent::EndOfNote),
+        "affirm" => Some(Intent::Affirm),
+        "negative" => Some(Intent::Negative),
         statement => serde_json::from_value::<Statement>(statement.into())
             .ok()
-            .map(Said::Stated),
+            .map(Intent::Stated),
     }
 }
 

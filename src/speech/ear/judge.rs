@@ -1,8 +1,8 @@
 use super::EarError;
-use super::search::{FreePath, Hypothesis};
-use crate::grammar::Said;
+use super::search::{Hypothesis, PhoneLoop};
+use crate::grammar::Intent;
 use crate::quantity::Reading;
-use crate::speech::{Outcome, Scores};
+use crate::speech::{Decision, Scores};
 use serde::Deserialize;
 
 /// When to take a reading, to ask again or to leave it alone; stands in `models/thresholds.toml`.
@@ -46,7 +46,7 @@ impl Probability {
             return f32::NAN;
         }
         let margin = scores.margin.clamp(0.0, self.margin_cap).ln_1p();
-        let z = self.constant + self.margin * margin + self.fit * scores.fit;
+        let z = self.constant + self.margin * margin + self.fit * scores.llr_per_phone;
         1.0 / (1.0 + (-z).exp())
     }
 }
@@ -62,41 +62,41 @@ impl Thresholds {
     }
 
     /// What to do with a reading that scored so.
-    pub fn outcome(&self, scores: Scores) -> Outcome {
+    pub fn outcome(&self, scores: Scores) -> Decision {
         // A score that is not a number is never taken.
-        if scores.fit.is_nan() || scores.fit < self.not_for_us.fit_below {
-            Outcome::NotForUs
+        if scores.llr_per_phone.is_nan() || scores.llr_per_phone < self.not_for_us.fit_below {
+            Decision::Reject
         } else if self.probability.of(scores) >= self.ask_again.probability_below {
-            Outcome::Taken
+            Decision::Accept
         } else {
-            Outcome::AskAgain
+            Decision::Confirm
         }
     }
 }
 
 /// (the sound's part of `best` - free path) / phones of the free path. The grammar's weights are
 /// left out: a rare short command would look like noise by them.
-pub(crate) fn fit(best: &Hypothesis, free: FreePath) -> f32 {
+pub(crate) fn fit(best: &Hypothesis, free: PhoneLoop) -> f32 {
     (best.score - best.weight - free.score) / free.phones.max(1) as f32
 }
 
 /// Whether two meanings are the same for the person: readings are compared by value, and by unit
 /// only when both name one, because most readings are said without.
-pub fn same_meaning(a: &Said, b: &Said) -> bool {
+pub fn same_meaning(a: &Intent, b: &Intent) -> bool {
     match (a, b) {
         (
-            Said::Reading {
+            Intent::Reading {
                 reading: x,
                 place: p,
                 half: g,
             },
-            Said::Reading {
+            Intent::Reading {
                 reading: y,
                 place: q,
                 half: h,
             },
         ) => same_reading(x, y) && p == q && g == h,
-        (Said::Correction(Some(x)), Said::Correction(Some(y))) => same_meaning(x, y),
+        (Intent::Correction(Some(x)), Intent::Correction(Some(y))) => same_meaning(x, y),
         _ => a == b,
     }
 }
@@ -111,9 +111,9 @@ fn same_reading(a: &Reading, b: &Reading) -> bool {
 }
 
 /// Whether `said` is, or corrects to, a meaning that was just refused.
-pub fn refused(said: &Said, excluded: &[Said]) -> bool {
+pub fn refused(said: &Intent, excluded: &[Intent]) -> bool {
     let meant = match said {
-        Said::Correction(Some(inner)) => inner,
+        Intent::Correction(Some(inner)) => inner,
         other => other,
     };
     excluded.iter().any(|e| same_meaning(e, meant))
@@ -128,8 +128,8 @@ mod tests {
         Reading::exact(number.parse().unwrap())
     }
 
-    fn said(reading: Reading) -> Said {
-        Said::Reading {
+    fn said(reading: Reading) -> Intent {
+        Intent::Reading {
             reading,
             place: None,
             half: None,
@@ -157,10 +157,10 @@ mod tests {
     #[test]
     fn a_refused_value_is_refused_in_a_correction_too() {
         let value = said(reading("999"));
-        let again = Said::Correction(Some(Box::new(value.clone())));
+        let again = Intent::Correction(Some(Box::new(value.clone())));
         assert!(refused(&value, std::slice::from_ref(&value)));
         assert!(refused(&again, std::slice::from_ref(&value)));
-        assert!(!refused(&Said::Affirm, &[value]));
+        assert!(!refused(&Intent::Affirm, &[value]));
     }
 
     #[test]
@@ -173,11 +173,11 @@ mod tests {
                 phones: 9,
             })
         };
-        assert_eq!(outcome(-0.1, 30.0), Outcome::Taken);
-        assert_eq!(outcome(-0.1, 0.1), Outcome::AskAgain);
-        assert_eq!(outcome(-9.0, 30.0), Outcome::NotForUs);
-        assert_eq!(outcome(f32::NAN, 30.0), Outcome::NotForUs);
-        assert_ne!(outcome(-0.1, f32::NAN), Outcome::Taken);
+        assert_eq!(outcome(-0.1, 30.0), Decision::Accept);
+        assert_eq!(outcome(-0.1, 0.1), Decision::Confirm);
+        assert_eq!(outcome(-9.0, 30.0), Decision::Reject);
+        assert_eq!(outcome(f32::NAN, 30.0), Decision::Reject);
+        assert_ne!(outcome(-0.1, f32::NAN), Decision::Accept);
     }
 
     #[test]

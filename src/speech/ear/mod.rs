@@ -15,11 +15,11 @@ pub use judge::{AskAgain, NotForUs, Probability, Thresholds, refused, same_meani
 pub use mel::{BANDS, Features, Mel};
 pub use network::{LogProbs, Network};
 pub use phones::{PhoneGraph, Phones};
-pub use search::{FreePath, HeardWord, Hypothesis, Width, search};
+pub use search::{Beam, HeardWord, Hypothesis, PhoneLoop, search};
 
-use super::{Expectation, Heard, Outcome, Recogniser, is_lone_digit};
+use super::{Decision, DecodeContext, Recogniser, Recognition, is_lone_digit};
 use crate::audio::{has_voice, levelled};
-use crate::grammar::{Grammar, Lexicon, Said};
+use crate::grammar::{Grammar, Intent, Lexicon};
 use std::collections::HashMap;
 use std::path::Path;
 use std::sync::Arc;
@@ -108,11 +108,11 @@ pub struct Ear {
     /// The phone graph of each rule asked for so far: building one takes longer than hearing.
     graphs: HashMap<String, Arc<PhoneGraph>>,
     thresholds: Thresholds,
-    width: Width,
+    width: Beam,
 }
 
 /// What the search keeps in each node, and how much wider it looks when that was not enough.
-pub const WIDTH: Width = Width {
+pub const WIDTH: Beam = Beam {
     hypotheses: 6,
     beam: 40.0,
     nodes: 2000,
@@ -148,7 +148,7 @@ impl Ear {
     }
 
     /// Searches more or less widely: for measurements.
-    pub fn set_width(&mut self, width: Width) {
+    pub fn set_width(&mut self, width: Beam) {
         self.width = width;
     }
 
@@ -182,12 +182,12 @@ impl Ear {
         &self,
         graph: &PhoneGraph,
         probs: &LogProbs,
-        free: FreePath,
-        expected: &Expectation,
+        free: PhoneLoop,
+        expected: &DecodeContext,
     ) -> Vec<Candidate> {
         let mut found = Vec::new();
         for hypotheses in std::iter::once(self.width.hypotheses).chain(WIDER) {
-            let width = Width {
+            let width = Beam {
                 hypotheses,
                 ..self.width
             };
@@ -209,7 +209,7 @@ impl Ear {
         &self,
         graph: &PhoneGraph,
         all: Vec<Hypothesis>,
-        expected: &Expectation,
+        expected: &DecodeContext,
     ) -> Vec<Candidate> {
         let mut found: Vec<Candidate> = Vec::new();
         for hypothesis in all {
@@ -233,14 +233,18 @@ impl Ear {
 struct Candidate {
     hypothesis: Hypothesis,
     words: String,
-    said: Said,
+    said: Intent,
 }
 
 impl Recogniser for Ear {
-    fn recognise(&mut self, samples: &[f32], expected: &Expectation) -> anyhow::Result<Heard> {
+    fn recognise(
+        &mut self,
+        samples: &[f32],
+        expected: &DecodeContext,
+    ) -> anyhow::Result<Recognition> {
         let started = Instant::now();
         let graph = self.prepare(&expected.rule)?;
-        let mut heard = Heard::nothing();
+        let mut heard = Recognition::nothing();
         let usable =
             (SHORTEST..=LONGEST).contains(&samples.len()) && samples.iter().all(|s| s.is_finite());
         let samples = if usable {
@@ -253,7 +257,7 @@ impl Recogniser for Ear {
             return Ok(heard);
         }
         let probs = self.acoustics.log_probs(&samples)?;
-        let free = FreePath::of(&probs);
+        let free = PhoneLoop::of(&probs);
         heard.scores.phones = free.phones;
         let mut candidates = self.readings(&graph, &probs, free, expected).into_iter();
         if let (Some(best), true) = (candidates.next(), free.phones > 0) {
@@ -262,11 +266,11 @@ impl Recogniser for Ear {
                 Some(second) => second.hypothesis.score,
                 None => best.hypothesis.score - self.width.beam,
             };
-            heard.scores.fit = judge::fit(&best.hypothesis, free);
+            heard.scores.llr_per_phone = judge::fit(&best.hypothesis, free);
             heard.scores.margin = best.hypothesis.score - next;
             heard.outcome = self.thresholds.outcome(heard.scores);
-            if heard.outcome == Outcome::Taken && is_lone_digit(&best.words, &best.said) {
-                heard.outcome = Outcome::AskAgain;
+            if heard.outcome == Decision::Accept && is_lone_digit(&best.words, &best.said) {
+                heard.outcome = Decision::Confirm;
             }
             heard.times = graph.times(&best.hypothesis);
             heard.may_go_on = graph.may_go_on(&best.hypothesis);

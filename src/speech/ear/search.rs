@@ -6,7 +6,7 @@ use rustc_hash::FxHashMap;
 
 /// How widely to search.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Width {
+pub struct Beam {
     /// Hypotheses kept in each node, told apart by the classes of their words.
     pub hypotheses: usize,
     /// Hypotheses this much less likely than the best (natural log) are dropped.
@@ -37,13 +37,13 @@ pub struct HeardWord {
 
 /// The likeliest label sequence without any grammar.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct FreePath {
+pub struct PhoneLoop {
     pub score: f32,
     /// Phones in it, blanks and repeats apart.
     pub phones: u32,
 }
 
-impl FreePath {
+impl PhoneLoop {
     /// The likeliest phone of each frame.
     pub fn of(probs: &LogProbs) -> Self {
         let mut path = Self {
@@ -64,7 +64,7 @@ impl FreePath {
 #[derive(Debug, Clone, Copy)]
 struct Token {
     score: f32,
-    /// The words before this one: an index into [`Histories`].
+    /// The words before this one: an index into [`Traceback`].
     history: u32,
     /// The classes of those words: an index into [`Meanings`].
     meaning: u32,
@@ -81,7 +81,7 @@ const NO_TOKEN: Token = Token {
 
 /// The tokens of the places where there are any: at most so many each, best first, no two of one
 /// meaning.
-struct Layer {
+struct TokenSet {
     most: usize,
     /// Where each place stands in `active`, or [`NO_SLOT`].
     slots: Vec<u32>,
@@ -92,7 +92,7 @@ struct Layer {
 
 const NO_SLOT: u32 = u32::MAX;
 
-impl Layer {
+impl TokenSet {
     fn new(places: usize, most: usize) -> Self {
         Self {
             most,
@@ -232,7 +232,7 @@ impl<T: Copy> Chains<T> {
 
     /// Throws out what no token of `layers` needs, when there is much; `of` is where a token has
     /// its chain. True when it did.
-    fn tidy(&mut self, layers: &mut [&mut Layer; 2], of: fn(&mut Token) -> &mut u32) -> bool {
+    fn tidy(&mut self, layers: &mut [&mut TokenSet; 2], of: fn(&mut Token) -> &mut u32) -> bool {
         if self.all.len() < self.limit {
             return false;
         }
@@ -268,7 +268,7 @@ impl<T: Copy> Chains<T> {
 }
 
 /// Words already passed.
-type Histories = Chains<Passed>;
+type Traceback = Chains<Passed>;
 
 #[derive(Clone, Copy)]
 struct Passed {
@@ -303,7 +303,7 @@ impl Meanings {
         *self.known.entry((before, class)).or_insert_with(new)
     }
 
-    fn tidy(&mut self, layers: &mut [&mut Layer; 2]) {
+    fn tidy(&mut self, layers: &mut [&mut TokenSet; 2]) {
         if self.chains.tidy(layers, |token| &mut token.meaning) {
             let links = self.chains.all.iter().zip(0..);
             self.known = links
@@ -315,16 +315,16 @@ impl Meanings {
 
 /// The likeliest ways of hearing `probs` that the grammar allows, best first, no two of one
 /// class sequence; none when no path reaches an end.
-pub fn search(graph: &PhoneGraph, probs: &LogProbs, width: Width) -> Vec<Hypothesis> {
+pub fn search(graph: &PhoneGraph, probs: &LogProbs, width: Beam) -> Vec<Hypothesis> {
     if graph.states.is_empty() || probs.frames == 0 {
         return Vec::new();
     }
     let most = width.hypotheses.clamp(1, 255);
-    let mut histories = Histories::new();
+    let mut histories = Traceback::new();
     let mut meanings = Meanings::new();
-    let mut nodes = Layer::new(graph.nodes.len(), most);
-    let mut next = Layer::new(graph.nodes.len(), most);
-    let mut states = Layer::new(graph.states.len(), most);
+    let mut nodes = TokenSet::new(graph.nodes.len(), most);
+    let mut next = TokenSet::new(graph.nodes.len(), most);
+    let mut states = TokenSet::new(graph.states.len(), most);
     states.insert(
         0,
         Token {
@@ -446,7 +446,7 @@ pub fn search(graph: &PhoneGraph, probs: &LogProbs, width: Width) -> Vec<Hypothe
         best_before = best;
     }
 
-    let mut ends = Layer::new(1, most);
+    let mut ends = TokenSet::new(1, most);
     for (s, state) in graph.states.iter().enumerate() {
         let Some(weight) = state.end else { continue };
         for token in states.at(s as u32).iter().chain(nodes.at(state.blank)) {
@@ -461,7 +461,7 @@ pub fn search(graph: &PhoneGraph, probs: &LogProbs, width: Width) -> Vec<Hypothe
 }
 
 /// The words that led to a token in an end.
-fn spell(graph: &PhoneGraph, histories: &Histories, token: Token) -> Hypothesis {
+fn spell(graph: &PhoneGraph, histories: &Traceback, token: Token) -> Hypothesis {
     let mut words = Vec::new();
     let mut weight = 0.0;
     let mut at = token.history;
@@ -486,7 +486,7 @@ fn spell(graph: &PhoneGraph, histories: &Histories, token: Token) -> Hypothesis 
     }
 }
 
-fn last_label(graph: &PhoneGraph, histories: &Histories, history: u32) -> Option<u8> {
+fn last_label(graph: &PhoneGraph, histories: &Traceback, history: u32) -> Option<u8> {
     let passed = histories.get(history)?.item;
     Some(graph.spellings[passed.spelling as usize].last_label)
 }
@@ -499,8 +499,8 @@ mod tests {
     #[test]
     fn two_meanings_are_one_only_when_their_classes_are_the_same() {
         let mut meanings = Meanings::new();
-        let mut layer = Layer::new(400, 1);
-        let mut none = Layer::new(0, 1);
+        let mut layer = TokenSet::new(400, 1);
+        let mut none = TokenSet::new(0, 1);
         let mut numbered: Vec<(Vec<u32>, u32)> = vec![(Vec::new(), NOTHING)];
         let mut at = 0;
         while numbered[at].0.len() < 5 {

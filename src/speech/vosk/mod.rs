@@ -16,7 +16,7 @@ pub use error::VoskError;
 pub use phrases::phrases;
 pub use verdict::{ASK_AGAIN_BELOW, Alternative, NOT_FOR_US_BELOW, judged};
 
-use super::{Expectation, Heard, Recogniser, WordTime};
+use super::{DecodeContext, Recogniser, Recognition, WordTime};
 use crate::audio::{SAMPLE_RATE, has_voice, levelled};
 use crate::grammar::{Grammar, WordGraph};
 use std::collections::HashMap;
@@ -240,7 +240,11 @@ impl Listening {
 }
 
 impl Recogniser for Vosk {
-    fn recognise(&mut self, samples: &[f32], expected: &Expectation) -> anyhow::Result<Heard> {
+    fn recognise(
+        &mut self,
+        samples: &[f32],
+        expected: &DecodeContext,
+    ) -> anyhow::Result<Recognition> {
         let started = Instant::now();
         self.prepare(&expected.rule)?;
         let usable = (SHORTEST..=LONGEST).contains(&samples.len())

@@ -1,9 +1,9 @@
-//! From vosk's alternatives to [`Heard`].
+//! From vosk's alternatives to [`Recognition`].
 
 use super::UNKNOWN;
-use crate::grammar::{Grammar, Said};
+use crate::grammar::{Grammar, Intent};
 use crate::speech::ear::{refused, same_meaning};
-use crate::speech::{Expectation, Heard, Outcome, Scores, WordTime, is_lone_digit};
+use crate::speech::{Decision, DecodeContext, Recognition, Scores, WordTime, is_lone_digit};
 
 /// One sentence that vosk thinks was said, with its log-likelihood.
 #[derive(Debug, Clone, PartialEq)]
@@ -33,9 +33,13 @@ const PHONES_A_SECOND: f32 = 12.0;
 /// `fit` is how far the likeliest meaning is behind the likeliest words of any kind, for each phone
 /// (phones are estimated from the time); `margin` how far the next other meaning, or other words,
 /// are behind it.
-pub fn judged(alternatives: Vec<Alternative>, grammar: &Grammar, expected: &Expectation) -> Heard {
-    let mut heard = Heard::nothing();
-    let mut best: Option<(Alternative, Said)> = None;
+pub fn judged(
+    alternatives: Vec<Alternative>,
+    grammar: &Grammar,
+    expected: &DecodeContext,
+) -> Recognition {
+    let mut heard = Recognition::nothing();
+    let mut best: Option<(Alternative, Intent)> = None;
     let mut likeliest: Option<f32> = None;
     let mut next: Option<f32> = None;
     for alternative in alternatives {
@@ -72,14 +76,14 @@ pub fn judged(alternatives: Vec<Alternative>, grammar: &Grammar, expected: &Expe
         phones: phones as u32,
     };
     heard.outcome = if behind.is_nan() || behind < NOT_FOR_US_BELOW {
-        Outcome::NotForUs
+        Decision::Reject
     } else if behind < 0.0
         || heard.scores.margin < ASK_AGAIN_BELOW
         || is_lone_digit(&best.words, &said)
     {
-        Outcome::AskAgain
+        Decision::Confirm
     } else {
-        Outcome::Taken
+        Decision::Accept
     };
     heard.words = best.words;
     heard.times = best.times;
@@ -90,8 +94,8 @@ pub fn judged(alternatives: Vec<Alternative>, grammar: &Grammar, expected: &Expe
 fn understood(
     alternative: &Alternative,
     grammar: &Grammar,
-    expected: &Expectation,
-) -> Option<Said> {
+    expected: &DecodeContext,
+) -> Option<Intent> {
     let foreign = alternative.words.split_whitespace().any(|w| w == UNKNOWN);
     if foreign || !alternative.score.is_finite() {
         return None;
@@ -103,7 +107,7 @@ fn understood(
 mod tests {
     use super::*;
 
-    fn heard(alternatives: &[(&str, f32)], excluded: Vec<Said>) -> Heard {
+    fn heard(alternatives: &[(&str, f32)], excluded: Vec<Intent>) -> Recognition {
         let alternatives = alternatives
             .iter()
             .map(|(words, score)| Alternative {
@@ -112,7 +116,7 @@ mod tests {
                 times: Vec::new(),
             })
             .collect();
-        let expected = Expectation {
+        let expected = DecodeContext {
             rule: "insulation".to_owned(),
             excluded,
         };
@@ -125,7 +129,7 @@ mod tests {
             &[("over nine nine nine", 90.0), ("over nine nine five", 85.0)],
             vec![],
         );
-        assert_eq!(heard.outcome, Outcome::Taken);
+        assert_eq!(heard.outcome, Decision::Accept);
         assert_eq!(heard.words, "over nine nine nine");
         assert_eq!(heard.runner_up.as_deref(), Some("over nine nine five"));
         assert!((heard.scores.margin - 5.0).abs() < 1e-4);
@@ -137,7 +141,7 @@ mod tests {
             &[("nine nine nine", 90.0), ("nine ninety nine", 89.9)],
             vec![],
         );
-        assert_eq!(heard.outcome, Outcome::Taken);
+        assert_eq!(heard.outcome, Decision::Accept);
         assert_eq!(heard.runner_up, None);
     }
 
@@ -147,30 +151,30 @@ mod tests {
             &[("line to earth four", 90.0), ("line to earth five", 88.5)],
             vec![],
         );
-        assert_eq!(heard.outcome, Outcome::AskAgain);
+        assert_eq!(heard.outcome, Decision::Confirm);
     }
 
     #[test]
     fn words_outside_the_grammar_are_not_for_us() {
         for likeliest in ["nine line over", "[unk]", "over [unk]", ""] {
             let heard = heard(&[(likeliest, 90.0), ("over nine", 80.0)], vec![]);
-            assert_eq!(heard.outcome, Outcome::NotForUs, "{likeliest}");
+            assert_eq!(heard.outcome, Decision::Reject, "{likeliest}");
         }
         assert_eq!(heard(&[("[unk]", 90.0)], vec![]).said, None);
-        assert_eq!(heard(&[], vec![]).outcome, Outcome::NotForUs);
+        assert_eq!(heard(&[], vec![]).outcome, Decision::Reject);
     }
 
     #[test]
     fn ours_almost_as_likely_as_words_outside_the_grammar_are_asked_again() {
         let heard = heard(&[("nine line over", 90.0), ("over nine", 89.0)], vec![]);
-        assert_eq!(heard.outcome, Outcome::AskAgain);
-        assert!(heard.scores.fit < 0.0);
+        assert_eq!(heard.outcome, Decision::Confirm);
+        assert!(heard.scores.llr_per_phone < 0.0);
     }
 
     #[test]
     fn words_outside_the_grammar_almost_as_likely_as_ours_are_a_doubt() {
         let heard = heard(&[("over nine", 90.0), ("over [unk]", 89.0)], vec![]);
-        assert_eq!(heard.outcome, Outcome::AskAgain);
+        assert_eq!(heard.outcome, Decision::Confirm);
     }
 
     #[test]
@@ -183,13 +187,13 @@ mod tests {
             &[("over nine nine five", 90.0), ("over nine nine nine", 85.0)],
             vec![refused],
         );
-        assert_eq!(heard.outcome, Outcome::Taken);
+        assert_eq!(heard.outcome, Decision::Accept);
         assert_eq!(heard.words, "over nine nine nine");
     }
 
     #[test]
     fn a_score_that_is_no_number_is_never_taken() {
         let heard = heard(&[("over nine", f32::NAN)], vec![]);
-        assert_eq!(heard.outcome, Outcome::NotForUs);
+        assert_eq!(heard.outcome, Decision::Reject);
     }
 }
