@@ -17,8 +17,9 @@ mod rehearsal;
 
 use bothhands::audio;
 use bothhands::grammar::{Grammar, Lexicon};
-use bothhands::report::{self, Log, Schedule, Times};
-use bothhands::sequence::State;
+use bothhands::log::Log;
+use bothhands::report::{self, Schedule, Times};
+use bothhands::sequence::Agenda;
 use bothhands::speech::ear::{Acoustics, PhoneGraph, WIDTH, search};
 use divan::{AllocProfiler, Bencher};
 use std::path::Path;
@@ -84,7 +85,7 @@ fn session(circuits: u16) -> usize {
 #[divan::bench(args = CIRCUITS, sample_count = 10)]
 fn replay(bencher: Bencher, circuits: u16) {
     let events = rehearsal::large(circuits).events;
-    bencher.bench(|| State::replay(events.iter().map(|(event, at)| (event, *at))).unwrap());
+    bencher.bench(|| Agenda::replay(events.iter().map(|(event, at)| (event, *at))).unwrap());
 }
 
 fn log(circuits: u16) -> Log {

@@ -125,7 +125,7 @@ mod tests {
             runner_up: None,
             runner_up_said: None,
             scores: Scores {
-                fit: 0.0,
+                llr_per_phone: 0.0,
                 margin: 40.0,
                 phones: 9,
             },

@@ -15,7 +15,7 @@ use crate::keeping::{clip, folder, folder_in_memory, note};
 use bothhands::limits::Outcome;
 use bothhands::log::Log;
 use bothhands::report::{Schedule, Times, words};
-use bothhands::sequence::{Agenda, Event, ReadingRecord, ReadingStatus, Withdrawal};
+use bothhands::sequence::{Agenda, Event, ReadingRecord, ReadingStatus};
 use bothhands::store::{Mode, NewEvent, Record, Store, merge};
 use serde_json::{Value, json};
 use std::{

@@ -79,8 +79,7 @@ impl World {
             0..20 => plain_answer(state).unwrap_or(Intent::WhereAreWe),
             20..23 => rng
                 .choice(&self.heard[session.rule()])
-                .map(|(_, said)| said.clone())
-                .unwrap_or(Intent::WhatIsOut),
+                .map_or(Intent::WhatIsOut, |(_, said)| said.clone()),
             23 => {
                 let right = Intent::Reading {
                     reading: Self::reading(rng),

@@ -15,7 +15,7 @@ use super::facts::{Event, Refusal};
 use crate::grammar::Intent;
 use crate::terms::Part;
 
-pub use reading::ReadingSlots;
+use reading::ReadingSlots;
 
 /// Decides what something said means. Pure: no clock, no sound, no disk.
 ///

@@ -10,7 +10,7 @@ use crate::terms::{HalfCycle, Measure as Named, Place};
 
 /// What was said beside the value itself.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct ReadingSlots<'a> {
+pub(super) struct ReadingSlots<'a> {
     /// Where it was taken.
     pub place: Option<&'a Place>,
     /// On which half-cycle.

@@ -13,6 +13,7 @@ pub use column::{Beside, Column, ShownWhen, Worst};
 pub use edition::{Edition, UnknownEdition};
 pub use event::{EVENT_VERSION, Event, EventNo, Mode, Withdrawal};
 pub use id::{NotAStepId, ProcedureId, StepId};
-pub use plan::{Plan, Stretch};
+pub use plan::Plan;
+pub(super) use plan::Stretch;
 pub use refusal::{Destination, Doubt, Electronics, LeftOut, Refusal};
 pub use step::{Ask, Measure, Quantity, Step, StepKind};

@@ -75,7 +75,7 @@ impl Procedure for Isolation {
     fn intercept(&self, state: &State, step: &Step, reading: &Reading) -> Option<Event> {
         let volts = reading.unit.is_none_or(|unit| unit == Unit::Volt);
         let proving = step.kind.proves_dead() && !state.energised(step.board);
-        (volts && proving).then(|| Event::VoltageFound {
+        (volts && proving).then_some(Event::VoltageFound {
             board: step.board,
             reading: Some(*reading),
             heard: None,

@@ -21,9 +21,11 @@ mod readings;
 mod steps;
 
 pub use boards::{ABSENCE, LONG_ABSENCE};
-pub use out_list::{OutEntry, goes_on, place_of};
+pub(super) use out_list::goes_on;
+pub use out_list::{OutEntry, place_of};
 pub use pending::{Override, Question};
-pub use readings::{ReadingRecord, ReadingStatus, Suspicion};
+pub(super) use readings::Suspicion;
+pub use readings::{ReadingRecord, ReadingStatus};
 pub use steps::StepOutcome;
 
 use super::breakage::{self, Break};

@@ -127,6 +127,6 @@ pub(super) fn takes_out(entry: &OutEntry, point: &Accessory, kind: Option<Circui
 }
 
 /// Whether the circuit goes on from a point, so that conductors taken out must stay joined.
-pub fn goes_on(kind: Option<CircuitKind>, point: &Accessory) -> bool {
+pub(in crate::sequence) fn goes_on(kind: Option<CircuitKind>, point: &Accessory) -> bool {
     point.feeds_on || (kind == Some(CircuitKind::Ring) && !point.spur)
 }

@@ -168,7 +168,7 @@ mod tests {
         let thresholds = Thresholds::shipped().unwrap();
         let outcome = |fit, margin| {
             thresholds.outcome(Scores {
-                fit,
+                llr_per_phone: fit,
                 margin,
                 phones: 9,
             })
@@ -185,7 +185,7 @@ mod tests {
         let probability = Thresholds::shipped().unwrap().probability;
         let of = |fit, margin| {
             probability.of(Scores {
-                fit,
+                llr_per_phone: fit,
                 margin,
                 phones: 9,
             })
