@@ -51,9 +51,9 @@ const SPANS: usize = 64;
 /// Decides, piece by piece, what of the microphone the recogniser may hear.
 ///
 /// ```
-/// use bothhands::dialogue::Gate;
+/// use bothhands::dialogue::BargeInGate;
 ///
-/// let mut gate = Gate::default();
+/// let mut gate = BargeInGate::default();
 /// let chunk = [0.01; 320];
 /// assert_eq!(gate.pass(&chunk, false).samples, chunk);
 /// // The program speaks: held back, and replaced by the room's hush when let go.

@@ -3,7 +3,7 @@
 //! ```text
 //! grammars/*.jsgf -> jsgf (rules, linked) -> net (one rule written out, with tags)
 //!     -> compact -> WordGraph      what the recogniser searches
-//!     -> path    -> meaning::Said  what the words mean
+//!     -> path    -> meaning::Intent what the words mean
 //! ```
 
 mod class;

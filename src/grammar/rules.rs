@@ -45,7 +45,7 @@ const FILES: [(&str, &str); 7] = [
 /// A rule is named as in `steps.jsgf` ("insulation"), or in full ("numbers.number").
 ///
 /// ```
-/// use bothhands::grammar::{Grammar, Said};
+/// use bothhands::grammar::{Grammar, Intent};
 /// let grammar = Grammar::built_in()?;
 /// let said = grammar.understand("insulation", "line to neutral over nine ninety nine").unwrap();
 /// assert_eq!(said.words(), "line to neutral over nine nine nine");
@@ -210,10 +210,10 @@ impl Grammar {
     /// person to say where the rule listens.
     ///
     /// ```
-    /// use bothhands::grammar::{Grammar, Said};
+    /// use bothhands::grammar::{Grammar, Intent};
     /// use bothhands::terms::Statement;
     /// let grammar = Grammar::built_in()?;
-    /// let works = Said::Stated(Statement::Pass);
+    /// let works = Intent::Stated(Statement::Pass);
     /// assert_eq!(grammar.says("functional", &works).as_deref(), Some("works"));
     /// assert_eq!(grammar.says("insulation", &works), None);
     /// # Ok::<(), bothhands::grammar::GrammarError>(())

@@ -90,5 +90,6 @@ pub enum Intent {
     /// "End of note".
     EndOfNote,
     /// "Quieter", "slower" and the like.
+    #[serde(rename = "manner")]
     ProsodyChange(ProsodyChange),
 }

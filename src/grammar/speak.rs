@@ -10,10 +10,10 @@ impl Intent {
     /// back, as long as the grammar knows the places and the numbers are within its reach.
     ///
     /// ```
-    /// use bothhands::grammar::Said;
+    /// use bothhands::grammar::Intent;
     /// use bothhands::quantity::{Pair, Reading, Relation};
     /// let reading = Reading::exact("299".parse()?).with_relation(Relation::Over).between(Pair::LN);
-    /// let said = Said::Reading { reading, place: None, half: None };
+    /// let said = Intent::Reading { reading, place: None, half: None };
     /// assert_eq!(said.words(), "line to neutral over two nine nine");
     /// # Ok::<(), bothhands::quantity::NumberError>(())
     /// ```
