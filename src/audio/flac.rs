@@ -56,6 +56,13 @@ mod tests {
         }
     }
 
+    /// Once found by chance: less than a block is filled up with silence, and begins as it was.
+    #[test]
+    fn a_single_sample_comes_back_first() {
+        let back = read_bytes("one.flac", encode(&[0.0]).unwrap()).unwrap();
+        assert!(back.first() == Some(&0.0) && back.iter().all(|sample| *sample == 0.0));
+    }
+
     #[test]
     fn bad_samples_are_clipped_or_silent() {
         let back = read_bytes("k.flac", encode(&[2.0, -2.0, f32::NAN]).unwrap()).unwrap();
