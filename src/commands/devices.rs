@@ -100,7 +100,7 @@ fn meter(args: &Args) -> anyhow::Result<ExitCode> {
 /// # Errors
 /// Always.
 #[cfg(not(feature = "microphone"))]
-pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
+pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let _ = (args.all, args.meter, &args.device, args.seconds);
     anyhow::bail!("this build has no microphone; use one built with the feature `microphone`")
 }

@@ -116,7 +116,7 @@ impl Default for BargeInGate {
 
 impl BargeInGate {
     /// A gate for a voice that says it is speaking for `tail` longer than it is heard (see
-    /// [`super::Profile::tail_ms`]).
+    /// [`crate::voice::Profile::tail_ms`]).
     pub fn new(tail: Duration) -> Self {
         Self {
             power: 0.0,
@@ -136,7 +136,7 @@ impl BargeInGate {
     }
 
     /// Takes the next samples of the microphone, 10 to 100 ms at a time, with whether the program
-    /// speaks at this moment ([`super::Voice::speaking`], which includes the tail of the room).
+    /// speaks at this moment ([`crate::voice::Voice::speaking`], which includes the tail of the room).
     pub fn pass(&mut self, chunk: &[f32], speaking: bool) -> Passed {
         let seconds = chunk.len() as f32 / SAMPLE_RATE as f32;
         let mean = chunk.iter().map(|s| s * s).sum::<f32>() / chunk.len().max(1) as f32;

@@ -396,7 +396,7 @@ mod tests {
 
     fn file(text: &str) -> Option<SystemTime> {
         let seconds = u64::try_from(at(text).timestamp().as_second()).unwrap();
-        Some(SystemTime::UNIX_EPOCH + Duration::from_secs(seconds))
+        Some(SystemTime::UNIX_EPOCH + std::time::Duration::from_secs(seconds))
     }
 
     const NOW: &str = "2026-11-25T09:30:00+00:00[Europe/London]";

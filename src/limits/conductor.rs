@@ -166,9 +166,9 @@ pub fn expected(
 /// be.
 ///
 /// ```
-/// use bothhands::limits::{Tables, Finding, conductor::{self, Through}, Run};
+/// use bothhands::limits::{Tables, Finding, conductor::{self, Through}, CableRun};
 /// use bothhands::quantity::{Celsius, Metres, Ohms, SquareMillimetres};
-/// let run = Run {
+/// let run = CableRun {
 ///     line: SquareMillimetres::exact(2.5),
 ///     cpc: SquareMillimetres::exact(1.5),
 ///     length: Some(Metres::exact(23.0)),

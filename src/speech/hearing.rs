@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 /// The part `[hearing]` of a profile file, written by `bothhands rehearse`.
 ///
 /// ```
-/// let hearing: bothhands::speech::Hearing = toml::from_str(
+/// let hearing: bothhands::speech::VoiceProfile = toml::from_str(
 ///     r#"
 ///     rehearsed = "2026-11-25T09:30:00Z"
 ///     phrases = 20                # read
