@@ -71,7 +71,7 @@ pub fn judged(
     let phones = (seconds * PHONES_A_SECOND).round().max(1.0);
     let behind = best.score - likeliest;
     heard.scores = Scores {
-        fit: behind / phones,
+        llr_per_phone: behind / phones,
         margin: next.unwrap_or(ALONE).max(0.0),
         phones: phones as u32,
     };
