@@ -67,6 +67,11 @@ pub enum Intent {
     HowLongIsLeft,
     /// "Finish": end the session.
     Finish,
+    /// "Circuit three stays off": it is left off while the rest goes on.
+    StaysOff(u16),
+    /// "Observation": what follows is kept, and stands as the reason for going past what bars the
+    /// way.
+    Observe,
     /// "Both", "both out", "both back": both of the conductors of which one was named.
     Both(Option<Change>),
     /// "Not tested, reason ..."; without its reason, that is still to be asked.

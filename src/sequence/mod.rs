@@ -30,11 +30,11 @@ pub use decide::decide;
 pub use desk::{DeskRefusal, correct_at_desk};
 pub use facts::{
     Ask, Beside, Column, Destination, Doubt, EVENT_VERSION, Edition, Electronics, Event, EventNo,
-    LeftOut, Measure, Mode, NotAStepId, Plan, ProcedureId, Quantity, Refusal, ShownWhen, Step,
+    LeftOut, Measure, Mode, NotAStepId, Order, Plan, ProcedureId, Quantity, Refusal, ShownWhen, Step,
     StepId, StepKind, UnknownEdition, Withdrawal, Worst,
 };
 pub use say::{CAUTIONS, Line, LineKind, Prompt, prompt};
-pub use session::{Session, Turn};
+pub use session::{Run, Session, Turn};
 pub use state::{
     ABSENCE, LONG_ABSENCE, OutEntry, Override, Question, ReadingRecord, ReadingStatus, ReplayError,
     State, StepOutcome, place_of,
