@@ -303,17 +303,28 @@ impl<'a> Walk<'a> {
             Part::Conductors(Conductors::L.with(Conductors::E)),
             Part::Conductors(lines.with(Conductors::N)),
             Part::EarthingConductor,
+            Part::Bond,
+            Part::RingEnds,
+            Part::Load,
             Part::Accessory,
             Part::Lamp,
             Part::Cover,
             Part::Lock,
             Part::Everything,
         ];
-        let changes = [Change::Out, Change::Back, Change::Linked, Change::Unlinked];
+        let changes = [
+            Change::Out,
+            Change::Back,
+            Change::Linked,
+            Change::Unlinked,
+            Change::Crossed,
+            Change::Uncrossed,
+        ];
         let part = parts[self.rng.usize(0..parts.len())];
         let change = match part {
             Part::Everything => Change::Back,
-            _ => changes[self.rng.usize(0..changes.len())],
+            Part::Conductors(_) => changes[self.rng.usize(0..changes.len())],
+            _ => changes[self.rng.usize(0..4)],
         };
         let altered = Intent::Altered(Alteration {
             part,
@@ -376,7 +387,9 @@ impl<'a> Walk<'a> {
             4 => Intent::Disregard,
             5 => Intent::Correction(None),
             6..8 => Intent::Override(Some(Reason::Instructed)),
+            8 if self.rng.bool() => Intent::StaysOff(self.rng.u16(1..5)),
             8 => Intent::Skip(Some(Reason::InUse)),
+            9 if self.rng.bool() => Intent::Observe,
             9 => Intent::NotTested(Some(Reason::NoAccess)),
             10 => Intent::Circuit(self.rng.u16(1..5)),
             11 => Intent::Board(self.rng.u16(1..3)),
@@ -399,7 +412,9 @@ struct Memory {
     link: BTreeMap<EventNo, bool>,
     /// What each "back" put back, for when it is taken back.
     back: BTreeMap<EventNo, Vec<EventNo>>,
-    overridden: BTreeSet<EventNo>,
+    /// The circuits that things are on, and those that stay off.
+    on: BTreeMap<EventNo, (u16, u16)>,
+    off: BTreeSet<(u16, u16)>,
     /// What was proposed to be back, and to have never been out, and not taken back since.
     asked: BTreeMap<EventNo, Vec<EventNo>>,
     never_out: BTreeMap<EventNo, EventNo>,
@@ -432,13 +447,18 @@ impl Memory {
                     return Err("a live test on what was not said to be energised");
                 }
             }
-            Event::Stated { step, statement } => {
+            Event::Stated {
+                step, statement, ..
+            } => {
                 let step = plan.step(step).unwrap();
                 match statement {
                     Statement::NotProved => self.forget(state, step.board, false),
                     Statement::Energised => {
-                        let left =
-                            |(no, link): (&EventNo, &bool)| *link || !self.overridden.contains(no);
+                        // What is on a circuit that stays off stays there, but for a link.
+                        let alone = |no: &EventNo| {
+                            self.on.get(no).is_some_and(|on| self.off.contains(on))
+                        };
+                        let left = |(no, link): (&EventNo, &bool)| *link || !alone(no);
                         if self.out.iter().any(left) {
                             return Err("energised with something out");
                         }
@@ -450,8 +470,17 @@ impl Memory {
                     _ => {}
                 }
             }
-            Event::TakenOut { linked, part, .. } => {
-                let link = *linked || *part == Part::EarthingConductor;
+            Event::TakenOut {
+                linked,
+                part,
+                board,
+                circuit,
+                ..
+            } => {
+                let link = *linked || matches!(part, Part::EarthingConductor | Part::Bond);
+                if let Some(circuit) = circuit {
+                    self.on.insert(no, (*board, *circuit));
+                }
                 self.out.insert(no, link);
                 self.link.insert(no, link);
             }
@@ -483,15 +512,23 @@ impl Memory {
                     self.forget(state, board, false);
                 }
             }
-            Event::Overridden { .. } => self.overridden.extend(self.out.keys()),
             Event::VoltageFound { board, .. } => {
                 self.asked.clear();
                 self.never_out.clear();
                 self.forget(state, *board, true);
             }
-            Event::LockRemoved { board } => self.forget(state, *board, true),
+            Event::LockRemoved {
+                board,
+                to_energise: false,
+            } => self.forget(state, *board, true),
+            Event::StaysOff { board, circuit } => {
+                self.off.insert((*board, *circuit));
+            }
             Event::Moved { to, .. } => {
                 let to = plan.step(to).unwrap();
+                if let Some(circuit) = to.circuit {
+                    self.off.remove(&(to.board, circuit));
+                }
                 if to.stage == Stage::Isolation {
                     self.live.remove(&to.board);
                     self.forget(state, to.board, true);
