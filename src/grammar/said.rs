@@ -1,4 +1,4 @@
-use crate::quantity::{Pair, Reading, TestVoltage};
+use crate::quantity::{Number, Pair, Reading, TestVoltage, Unit};
 use crate::terms::{
     Alteration, Change, HalfCycle, Measure, Place, ProsodyChange, Reason, Stage, Statement,
 };
@@ -97,4 +97,23 @@ pub enum Intent {
     /// "Quieter", "slower" and the like.
     #[serde(rename = "manner")]
     ProsodyChange(ProsodyChange),
+}
+
+impl Intent {
+    /// Whether it warns of voltage, whatever the step: "it is live", "two three zero volts".
+    pub fn is_a_warning(&self) -> bool {
+        match self {
+            Self::Stated(Statement::Live)
+            | Self::StatedAt {
+                state: Statement::Live,
+                ..
+            } => true,
+            Self::Reading { reading, .. } => {
+                let number = reading.number.map_or(0.0, Number::value);
+                reading.unit == Some(Unit::Volt) && number > 0.0
+            }
+            Self::Correction(Some(right)) => right.is_a_warning(),
+            _ => false,
+        }
+    }
 }

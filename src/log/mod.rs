@@ -12,7 +12,7 @@ mod write;
 #[cfg(test)]
 mod tests;
 
-pub use clock::SharedClock;
+pub use clock::{SharedClock, boot};
 pub use disagreements::disagreements;
 pub use read::{Entry, Heard, Log};
 pub use write::{begin, keep, take_up};

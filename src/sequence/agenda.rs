@@ -261,9 +261,9 @@ impl Agenda {
                 open.find(|step| step.stage == barred.stage && step.beside(barred))
             }
             Refusal::DeadTestsOpen { .. } => open.find(|step| step.is_dead_test()),
-            Refusal::StillOut { .. } | Refusal::MustGoBack { .. } => self
-                .open_steps()
-                .find(|step| step.kind.puts_back()),
+            Refusal::StillOut { .. } | Refusal::MustGoBack { .. } => {
+                self.open_steps().find(|step| step.kind.puts_back())
+            }
             Refusal::Joined { .. } => open.find(|step| {
                 step.kind.puts_back() && step.circuit == barred.circuit && self.guard(step).is_ok()
             }),

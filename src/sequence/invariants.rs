@@ -244,7 +244,9 @@ impl Watch {
     fn as_ordered(&self, step: &Step) -> Result<(), String> {
         let listed = |wanted: &dyn Fn(&Out) -> bool| {
             self.out.iter().any(|out| {
-                out.is_out() && (out.board, out.circuit) == (step.board, step.circuit) && wanted(out)
+                out.is_out()
+                    && (out.board, out.circuit) == (step.board, step.circuit)
+                    && wanted(out)
             })
         };
         let joined = |conductors: Conductors| {
@@ -268,9 +270,7 @@ impl Watch {
                 step.pair.is_some_and(|pair| {
                     joined(Conductors::L.with(Conductors::E))
                         || joined(pair.from().with(Conductors::E))
-                        || listed(&|out| {
-                            out.joins().is_some_and(|all| all.contains(Conductors::E))
-                        })
+                        || listed(&|out| out.joins().is_some_and(|all| all.contains(Conductors::E)))
                 })
             }
             StepKind::InsulationReconnected => step.pair.is_some_and(|pair| joined(pair.from())),
@@ -279,7 +279,10 @@ impl Watch {
             _ => true,
         };
         law(listed_so, || {
-            format!("answered with nothing listed of what it orders: {}", step.id)
+            format!(
+                "answered with nothing listed of what it orders: {}",
+                step.id
+            )
         })
     }
 
@@ -308,9 +311,8 @@ impl Watch {
                     let together = on_board && step.circuit.is_none();
                     let insulation = step.measures(Quantity::Insulation);
                     let through = out.joins().is_some_and(|joined| {
-                        let between = |pair: Pair| {
-                            pair.from().overlaps(joined) && pair.to().overlaps(joined)
-                        };
+                        let between =
+                            |pair: Pair| pair.from().overlaps(joined) && pair.to().overlaps(joined);
                         match step.kind {
                             StepKind::RingEndToEnd => {
                                 step.conductor.is_some_and(|one| joined.contains(one))
@@ -332,7 +334,10 @@ impl Watch {
     fn dead_or_live(&self, step: &Step, at: Timestamp) -> Result<(), String> {
         if step.incoming {
             law(self.said_dead(step.board, at), || {
-                format!("work at the incoming terminals before proving dead: {}", step.id)
+                format!(
+                    "work at the incoming terminals before proving dead: {}",
+                    step.id
+                )
             })?;
             let with = self.made_live_with(step.board);
             let open = with.iter().find_map(|board| self.open_dead_test(*board));
@@ -413,9 +418,10 @@ impl Watch {
                 StepKind::InsulationTrial | StepKind::InsulationTogetherTrial
             ) && self.how(trial) != Some(&How::Read)
         });
-        law(self.first_edition || joined_test || untried.is_none(), || {
-            format!("high voltage where nothing was tried before: {}", step.id)
-        })?;
+        law(
+            self.first_edition || joined_test || untried.is_none(),
+            || format!("high voltage where nothing was tried before: {}", step.id),
+        )?;
         let board = self.job.boards.iter().find(|b| b.number == step.board);
         let circuits = board.into_iter().flat_map(|board| &board.circuits);
         for circuit in circuits.filter(|c| step.circuit.is_none_or(|number| number == c.number)) {

@@ -14,7 +14,7 @@ use crate::dialogues::plain::{Site, plain_answer};
 use crate::dialogues::world::World;
 use bothhands::grammar::Intent;
 use bothhands::quantity::{Conductors, Number, Pair, Reading, Relation, TestVoltage, Unit};
-use bothhands::sequence::{ABSENCE, Agenda, Event, EventNo, Mode, Session, StepId, Turn};
+use bothhands::sequence::{ABSENCE, Agenda, Event, EventNo, Mode, Session, StepId, Turn, say};
 use bothhands::terms::{
     Alteration, Change, HalfCycle, Parked, Part, Place, Reason, Stage, Statement,
 };
@@ -210,6 +210,19 @@ impl<'a> Walk<'a> {
         }
     }
 
+    /// One of the answers that the prompt itself names.
+    fn as_told(&mut self) -> Result<Intent, String> {
+        let prompt = say::prompt(self.session.state());
+        if prompt.answers.is_empty() {
+            return self.plainly();
+        }
+        let said = prompt.answers[self.rng.usize(0..prompt.answers.len())].clone();
+        match self.world.grammar.says(self.session.rule(), &said) {
+            Some(words) => self.understood(&words),
+            None => Ok(said),
+        }
+    }
+
     fn check_replay(&self) {
         let replayed = Agenda::replay(self.events.iter().map(|(e, at)| (e, *at))).unwrap();
         assert_eq!(
@@ -231,7 +244,8 @@ impl<'a> Walk<'a> {
             return self.understood(words);
         }
         Ok(match self.rng.u8(0..20) {
-            0..10 => self.plainly()?,
+            0..8 => self.plainly()?,
+            8..10 => self.as_told()?,
             10..14 => {
                 let heard = &self.world.heard[self.session.rule()];
                 let (words, _) = heard[self.rng.usize(0..heard.len())].clone();
@@ -455,9 +469,8 @@ impl Memory {
                     Statement::NotProved => self.forget(state, step.board, false),
                     Statement::Energised => {
                         // What is on a circuit that stays off stays there, but for a link.
-                        let alone = |no: &EventNo| {
-                            self.on.get(no).is_some_and(|on| self.off.contains(on))
-                        };
+                        let alone =
+                            |no: &EventNo| self.on.get(no).is_some_and(|on| self.off.contains(on));
                         let left = |(no, link): (&EventNo, &bool)| *link || !alone(no);
                         if self.out.iter().any(left) {
                             return Err("energised with something out");

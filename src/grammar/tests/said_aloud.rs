@@ -261,7 +261,10 @@ fn the_half_cycle_by_its_angle() {
 fn a_number_while_proving_dead_is_heard_without_its_unit() {
     for words in ["two three eight", "two thirty", "five"] {
         let heard = said("isolation", words);
-        assert!(matches!(heard, Intent::Reading { .. }), "{words}: {heard:?}");
+        assert!(
+            matches!(heard, Intent::Reading { .. }),
+            "{words}: {heard:?}"
+        );
     }
     assert_eq!(said("isolation", "live"), Intent::Stated(Statement::Live));
 }

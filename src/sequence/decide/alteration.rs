@@ -36,10 +36,7 @@ fn meant(agenda: &Agenda, said: &Alteration) -> Option<Alteration> {
         && (said.part == Part::Link || said.change == Change::Crossed);
     Some(Alteration {
         part,
-        place: said
-            .place
-            .clone()
-            .or_else(|| at_board.then(Place::board)),
+        place: said.place.clone().or_else(|| at_board.then(Place::board)),
         ..said.clone()
     })
 }
@@ -98,7 +95,9 @@ pub(super) fn both(agenda: &Agenda, said: &Intent, change: Option<Change>) -> Ve
                 _ => refused(said, Refusal::WhichOne { entries: both }),
             }
         }
-        Some(Change::Linked | Change::Unlinked | Change::Crossed | Change::Uncrossed) => refused(said, Refusal::not_asked_now()),
+        Some(Change::Linked | Change::Unlinked | Change::Crossed | Change::Uncrossed) => {
+            refused(said, Refusal::not_asked_now())
+        }
     }
 }
 
@@ -277,11 +276,11 @@ fn put_back(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Even
         .collect();
     let meant = if on_this.is_empty() { found } else { on_this };
     let entries: Vec<EventNo> = meant.iter().map(|entry| entry.no).collect();
-    let one_board = meant
-        .iter()
-        .all(|entry| meant.first().is_some_and(|first| {
-                (entry.board, entry.circuit) == (first.board, first.circuit)
-            }));
+    let one_board = meant.iter().all(|entry| {
+        meant
+            .first()
+            .is_some_and(|first| (entry.board, entry.circuit) == (first.board, first.circuit))
+    });
     let all_of_them = alteration.both || alteration.part == Part::RingEnds;
     // Of two conductors, or in place of another thing, one word more is wanted.
     let more_than_said = meant.iter().any(|entry| is_more_than(entry, alteration));

@@ -19,6 +19,7 @@ use crate::terms::Part;
 
 pub(super) use following::follow;
 pub(super) use warning::is_dead_work;
+pub use warning::sounds_like_a_warning;
 
 use reading::ReadingSlots;
 

@@ -2,8 +2,8 @@
 
 use super::refused;
 use crate::grammar::Intent;
-use crate::sequence::agenda::Agenda;
 use crate::quantity::{Reading, TestVoltage};
+use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Ask, Destination, Edition, Event, Refusal, Step};
 use crate::sequence::state::count;
 use crate::terms::Stage;
@@ -39,7 +39,10 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
 /// A circuit of this number that stays off: on the board where the work is, or on the only one.
 fn off(agenda: &Agenda, number: u16) -> Option<(u16, u16)> {
     let here = agenda.current().map(|step| step.board);
-    let mut all: Vec<(u16, u16)> = agenda.circuits_off().filter(|(_, n)| *n == number).collect();
+    let mut all: Vec<(u16, u16)> = agenda
+        .circuits_off()
+        .filter(|(_, n)| *n == number)
+        .collect();
     all.sort_by_key(|(board, _)| Some(*board) != here);
     all.first().copied()
 }

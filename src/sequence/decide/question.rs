@@ -23,18 +23,14 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
             },
             _ => vec![Event::Affirmed { of }],
         },
-        Intent::Stated(Statement::Megohms)
-            if doubt_of(agenda, of) == Some(Doubt::MaybeVolts) =>
-        {
+        Intent::Stated(Statement::Megohms) if doubt_of(agenda, of) == Some(Doubt::MaybeVolts) => {
             vec![Event::Affirmed { of }]
         }
         Intent::Altered(Alteration {
             part: Part::Load,
             change: Change::Out,
             ..
-        }) if doubt_of(agenda, of) == Some(Doubt::LoadOrShort) => {
-            load_out(agenda, of, said)
-        }
+        }) if doubt_of(agenda, of) == Some(Doubt::LoadOrShort) => load_out(agenda, of, said),
         Intent::StaysOff(number) => {
             let off = super::moving::stays_off(agenda, said, *number);
             let aside = matches!(question, Question::Reading(_)).then_some(Event::SetAside { of });
@@ -64,10 +60,7 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
             Question::Reading(_) => another_reading(agenda, of, said),
             _ => refused(said, Refusal::QuestionOpen),
         },
-        Intent::Altered(_)
-        | Intent::StandBy
-        | Intent::Pause
-        | Intent::Note => return None,
+        Intent::Altered(_) | Intent::StandBy | Intent::Pause | Intent::Note => return None,
         _ => refused(said, Refusal::QuestionOpen),
     };
     Some(events)

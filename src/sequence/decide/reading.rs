@@ -2,12 +2,10 @@
 
 use super::{following, not_asked, refused, warning};
 use crate::grammar::Intent;
+use crate::installation::Phases;
 use crate::quantity::{Conductors, Pair, Reading, Unit};
 use crate::sequence::agenda::Agenda;
-use crate::installation::Phases;
-use crate::sequence::facts::{
-    Doubt, Edition, Event, EventNo, Measure, Quantity, Refusal, Step,
-};
+use crate::sequence::facts::{Doubt, Edition, Event, EventNo, Measure, Quantity, Refusal, Step};
 use crate::sequence::procedures::{is_about_zero, like_the_supply};
 use crate::sequence::state::{State, StepOutcome};
 use crate::terms::{HalfCycle, Measure as Named, Place};

@@ -142,6 +142,8 @@ fn taken(step: &Step, statement: Statement, place: Option<&Place>) -> Event {
     Event::Stated {
         step: step.id.clone(),
         statement,
-        place: place.filter(|place| step.place.as_ref() != Some(*place)).cloned(),
+        place: place
+            .filter(|place| step.place.as_ref() != Some(*place))
+            .cloned(),
     }
 }

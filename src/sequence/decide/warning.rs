@@ -73,7 +73,9 @@ fn of_volts(
         });
     }
     // "Five hundred volts" where insulation is tested names the voltage of the test.
-    let names_the_test = current.and_then(Step::measure).is_some_and(|m| m.at.is_some());
+    let names_the_test = current
+        .and_then(Step::measure)
+        .is_some_and(|m| m.at.is_some());
     if names_the_test && is_test_voltage(reading) {
         let at_it = current.and_then(Step::measure).and_then(|m| m.at);
         return Some(match at_it.map(|at| u64::from(at.volts())) {
@@ -96,4 +98,62 @@ pub(in crate::sequence) fn is_dead_work(agenda: &Agenda, step: &Step) -> bool {
 fn first_board(agenda: &Agenda) -> u16 {
     let mut boards = agenda.job().boards.iter();
     boards.next().map_or(1, |board| board.number)
+}
+
+/// Whether words that were not understood are about voltage: better asked once too often than
+/// missed. Not where they say that there is none.
+pub fn sounds_like_a_warning(words: &str) -> bool {
+    const ABOUT: [&str; 13] = [
+        "live",
+        "alive",
+        "volt",
+        "volts",
+        "voltage",
+        "stop",
+        "shock",
+        "emergency",
+        "energised",
+        "sparks",
+        "hot",
+        "danger",
+        "help",
+    ];
+    const NONE: [&str; 5] = ["no", "zero", "nought", "without", "nothing"];
+    let words: Vec<String> = words
+        .split(|c: char| !c.is_alphanumeric() && c != '\'')
+        .filter(|word| !word.is_empty())
+        .map(str::to_lowercase)
+        .collect();
+    let says = |all: &[&str]| words.iter().any(|word| all.contains(&word.as_str()));
+    let pair = |a: &str, b: &str| words.windows(2).any(|two| two[0] == a && two[1] == b);
+    let not_live = pair("not", "live") || pair("isn't", "live");
+    let not_dead = pair("not", "dead") || pair("isn't", "dead") || pair("still", "on");
+    not_dead || (says(&ABOUT) && !says(&NONE) && !not_live)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::sounds_like_a_warning;
+
+    #[test]
+    fn words_about_voltage_are_known_and_those_about_none_are_not() {
+        for words in [
+            "live",
+            "no wait it's still on",
+            "there's 240 volts here",
+            "it isn't dead",
+            "STOP!",
+        ] {
+            assert!(sounds_like_a_warning(words), "{words}");
+        }
+        for words in [
+            "no volts",
+            "zero volts",
+            "it's not live",
+            "both ends in",
+            "socket three",
+        ] {
+            assert!(!sounds_like_a_warning(words), "{words}");
+        }
+    }
 }

@@ -56,11 +56,7 @@ const FIRST: &[Round] = &[&[
 /// The rounds of the second: the dead tests of every board, the supply, then what is live. A board
 /// that feeds another makes that live too.
 const SECOND: &[Round] = &[
-    &[
-        Slot::BeforeCircuits,
-        Slot::DeadOnCircuit,
-        Slot::DeadOnBoard,
-    ],
+    &[Slot::BeforeCircuits, Slot::DeadOnCircuit, Slot::DeadOnBoard],
     &[Slot::Supply],
     &[
         Slot::Between,
@@ -186,8 +182,14 @@ impl Catalogue {
         for round in rounds {
             for board in &job.boards {
                 for slot in *round {
-                    let here = || procedures.iter().filter(|(s, _)| s == slot).map(|(_, p)| *p);
-                    let on = |circuit| here().flat_map(move |p| p.plan(job, board, circuit, edition));
+                    let here = || {
+                        procedures
+                            .iter()
+                            .filter(|(s, _)| s == slot)
+                            .map(|(_, p)| *p)
+                    };
+                    let on =
+                        |circuit| here().flat_map(move |p| p.plan(job, board, circuit, edition));
                     if slot.is_by_circuit() {
                         steps.extend(board.circuits.iter().flat_map(|c| on(Some(c))));
                     } else {

@@ -1,8 +1,9 @@
 use super::{Assessment, Procedure, StepBuilder, assess};
 use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, SystemVoltage};
 use crate::quantity::{Conductors, Pair, Reading, Unit};
-use crate::sequence::facts::{Edition, Order, 
-    Beside, Column, Measure, ProcedureId, Quantity, Refusal, ShownWhen, Step, StepKind, Worst,
+use crate::sequence::facts::{
+    Beside, Column, Edition, Measure, Order, ProcedureId, Quantity, Refusal, ShownWhen, Step,
+    StepKind, Worst,
 };
 use crate::sequence::state::{State, place_of};
 use crate::terms::{Part, Place, Stage};
@@ -170,7 +171,12 @@ fn again_with_link(state: &State, step: &Step) -> bool {
 
 /// Whether a line and earth are linked.
 fn linked(state: &State, board: u16, circuit: u16) -> bool {
-    let lines = [Conductors::L, Conductors::L1, Conductors::L2, Conductors::L3];
+    let lines = [
+        Conductors::L,
+        Conductors::L1,
+        Conductors::L2,
+        Conductors::L3,
+    ];
     state.sure_on(board, circuit).any(|entry| {
         entry.linked
             && matches!(entry.part, Part::Conductors(c)

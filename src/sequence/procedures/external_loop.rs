@@ -1,7 +1,9 @@
 use super::{Assessment, Procedure, StepBuilder, assess};
 use crate::installation::{Board, Circuit, Job};
 use crate::quantity::{Pair, Reading, Unit};
-use crate::sequence::facts::{Edition, Order, Measure, ProcedureId, Quantity, Refusal, Step, StepKind};
+use crate::sequence::facts::{
+    Edition, Measure, Order, ProcedureId, Quantity, Refusal, Step, StepKind,
+};
 use crate::sequence::state::State;
 use crate::terms::{Part, Stage};
 

@@ -44,8 +44,7 @@ pub fn fault_of(state: &State, step: &Step) -> Option<Fault> {
         step.kind,
         StepKind::InsulationTrial | StepKind::InsulationTogetherTrial
     );
-    let short = is_a_short(&record.reading)
-        || (!loads_in && is_about_zero(state, &record.reading));
+    let short = is_a_short(&record.reading) || (!loads_in && is_about_zero(state, &record.reading));
     short.then_some(Fault::Short)
 }
 

@@ -1,7 +1,7 @@
 use super::{Answers, Assessment, Procedure, StepBuilder};
 use crate::installation::{Board, Circuit, Job};
 use crate::quantity::{Reading, Relation, Unit};
-use crate::sequence::facts::{Edition, Doubt, Measure, ProcedureId, Quantity, Step, StepKind};
+use crate::sequence::facts::{Doubt, Edition, Measure, ProcedureId, Quantity, Step, StepKind};
 use crate::sequence::state::State;
 use crate::terms::{Stage, Statement};
 

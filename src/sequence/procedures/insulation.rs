@@ -2,8 +2,9 @@ use super::{Answers, Assessment, Procedure, StepBuilder, assess};
 use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, SystemVoltage};
 use crate::quantity::{Conductors, Pair, Reading, TestVoltage, Unit};
 use crate::sequence::breakage::{self, Break};
-use crate::sequence::facts::{Edition, Order, 
-    Beside, Column, Electronics, Measure, ProcedureId, Quantity, Refusal, ShownWhen, Step, StepKind, Worst,
+use crate::sequence::facts::{
+    Beside, Column, Edition, Electronics, Measure, Order, ProcedureId, Quantity, Refusal,
+    ShownWhen, Step, StepKind, Worst,
 };
 use crate::sequence::state::{State, StepOutcome};
 use crate::terms::{Part, Stage, Statement};

@@ -77,7 +77,6 @@ impl Procedure for Isolation {
             ..Answers::default()
         }
     }
-
 }
 
 fn stated(state: &State, step: &Step) -> bool {

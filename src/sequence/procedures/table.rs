@@ -7,7 +7,8 @@ use super::{Answers, Procedure, StepBuilder};
 use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, RcdTest, SystemVoltage};
 use crate::quantity::{Conductors, Pair, Reading, Unit};
 use crate::sequence::facts::{
-    Beside, Column, Edition, Measure, Order, ProcedureId, Quantity, ShownWhen, Step, StepKind, Worst,
+    Beside, Column, Edition, Measure, Order, ProcedureId, Quantity, ShownWhen, Step, StepKind,
+    Worst,
 };
 use crate::sequence::state::{State, place_of};
 use crate::terms::{HalfCycle, Part, Place, Stage, Statement};
@@ -300,9 +301,7 @@ fn ring_orders(_: &State, step: &Step) -> Vec<Order> {
     };
     RING_ENDS
         .into_iter()
-        .map(|conductor| {
-            Order::out(Part::Conductors(conductor), Some(Place::board())).both()
-        })
+        .map(|conductor| Order::out(Part::Conductors(conductor), Some(Place::board())).both())
         .chain(crossed.map(Order::crossed))
         .collect()
 }
@@ -361,9 +360,7 @@ pub static POLARITY: Row = Row {
     name: "polarity",
     stage: Stage::Polarity,
     rule: "polarity",
-    plan: |build, _| {
-        vec![build.statement("dead", StepKind::Row("polarity"), &EITHER_POLARITY)]
-    },
+    plan: |build, _| vec![build.statement("dead", StepKind::Row("polarity"), &EITHER_POLARITY)],
     columns: &[&POLARITY_COLUMN],
     column: |_| Some(&POLARITY_COLUMN),
     ..Row::PLAIN

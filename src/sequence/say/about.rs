@@ -49,9 +49,7 @@ pub(super) fn electronics(inside: &[Electronics]) -> String {
 
 /// Dead tests of a board outside their limits, in words.
 pub(super) fn failed(agenda: &Agenda, board: u16) -> String {
-    let reversed = |step: &&Step| {
-        step.board == board && step.incoming && agenda.has_failed(step)
-    };
+    let reversed = |step: &&Step| step.board == board && step.incoming && agenda.has_failed(step);
     let supply = agenda.plan().steps.iter().filter(reversed);
     let all: Vec<_> = agenda
         .failed_dead(board)

@@ -203,8 +203,15 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         Event::Paused => {
             let mut boards = before.job().boards.iter();
             let dead = boards.any(|board| before.isolation_begun(board.number));
-            let again = if dead { " When you resume, prove dead again." } else { "" };
-            vec![Line::answer(format!("Paused. {}{again}", what_is_out(before)))]
+            let again = if dead {
+                " When you resume, prove dead again."
+            } else {
+                ""
+            };
+            vec![Line::answer(format!(
+                "Paused. {}{again}",
+                what_is_out(before)
+            ))]
         }
         Event::Unpaused => vec![Line::answer(recap(before))],
         Event::Finished { left_open, .. } => {
@@ -264,8 +271,15 @@ fn read_back(before: &Agenda, step: &Step, reading: &Reading, why: Option<&str>)
     }
     what.push(value(reading));
     let text = if elsewhere {
-        let named = [Some(subject(step)), about::test_name(step).map(str::to_owned)];
-        let named: Vec<_> = named.into_iter().flatten().filter(|n| !n.is_empty()).collect();
+        let named = [
+            Some(subject(step)),
+            about::test_name(step).map(str::to_owned),
+        ];
+        let named: Vec<_> = named
+            .into_iter()
+            .flatten()
+            .filter(|n| !n.is_empty())
+            .collect();
         format!("Taken for {}: {}", named.join(", "), value(reading))
     } else {
         capital(&what.join(", "))
@@ -279,7 +293,9 @@ fn read_back(before: &Agenda, step: &Step, reading: &Reading, why: Option<&str>)
 /// What a number could be, where that must be said.
 fn which(step: &Step, reading: &Reading, doubt: Doubt) -> String {
     let number = capital(&reading.number.map(digits).unwrap_or_default());
-    let unit = step.measure().map_or("ohms", |measure| measure.unit.spoken());
+    let unit = step
+        .measure()
+        .map_or("ohms", |measure| measure.unit.spoken());
     match doubt {
         Doubt::MaybeVolts => format!("{number}: {unit}, or volts?"),
         _ => format!(
@@ -363,10 +379,7 @@ pub fn question(agenda: &Agenda, question: &Question) -> String {
     match question {
         Question::Reading(no) => match agenda.reading(*no) {
             Some(record)
-                if matches!(
-                    record.doubt,
-                    Some(Doubt::MaybeVolts | Doubt::LoadOrShort)
-                ) =>
+                if matches!(record.doubt, Some(Doubt::MaybeVolts | Doubt::LoadOrShort)) =>
             {
                 let doubt = record.doubt.unwrap_or(Doubt::MaybeVolts);
                 agenda
@@ -517,7 +530,9 @@ fn put_back_by(agenda: &Agenda, of: EventNo) -> String {
 
 /// A statement said back, and what it means for the work.
 fn stated(step: &Step, statement: Statement, place: Option<&Place>) -> Vec<Line> {
-    let at = place.map(|place| format!(" at {place}")).unwrap_or_default();
+    let at = place
+        .map(|place| format!(" at {place}"))
+        .unwrap_or_default();
     let said = format!("{}{at}", statement.said_back());
     let subject = match step.pair {
         Some(pair) => pair.spoken(),

@@ -1,8 +1,8 @@
 use super::about;
 use super::numbers::{capital, plural};
 use super::prompt::{self, first_comes};
-use crate::sequence::agenda::Agenda;
 use crate::grammar::Intent;
+use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Destination, LeftOut, Mode, Refusal};
 use crate::sequence::state::OutEntry;
 use crate::terms::Statement;

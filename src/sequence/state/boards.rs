@@ -78,9 +78,7 @@ impl State {
         if breakage::is(Break::DeadUnproved) {
             return true;
         }
-        !self.energised(board)
-            && !self.unlocked(board)
-            && self.isolation_done(board)
+        !self.energised(board) && !self.unlocked(board) && self.isolation_done(board)
     }
 
     /// Whether every step of the board's isolation was answered, whatever came after.
@@ -120,7 +118,9 @@ impl State {
             step.board == board
                 && step.is_dead_test()
                 && !step.kind.is_trial()
-                && !step.circuit.is_some_and(|circuit| self.stays_off(board, circuit))
+                && !step
+                    .circuit
+                    .is_some_and(|circuit| self.stays_off(board, circuit))
                 && !self.steps.is_accepted(&step.id)
                 && self.has_failed(step)
         })

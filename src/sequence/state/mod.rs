@@ -229,7 +229,8 @@ impl State {
                 }
                 Some(Question::NeverOut(_, entry)) => self.withdraw(entry),
                 Some(Question::IfOut(_, entries)) => {
-                    self.out_list.surely_out(|entry| entries.contains(&entry.no));
+                    self.out_list
+                        .surely_out(|entry| entries.contains(&entry.no));
                 }
                 Some(Question::IfLive(_)) => {}
                 Some(finish @ Question::Finish(..)) => self.pending.question = Some(finish),
@@ -804,7 +805,8 @@ impl State {
             let alone = entry
                 .circuit
                 .is_some_and(|circuit| self.stays_off(entry.board, circuit));
-            !entry.overridden && (!alone || entry.must_go_back())
+            let must = entry.must_go_back() && !breakage::is(Break::LinkMayStay);
+            !entry.overridden && (!alone || must)
         })
     }
 
