@@ -102,7 +102,7 @@ impl DialogueManager<'_> {
                 break;
             };
             let over = matches!(input, Input::OverlapsPrompt(_));
-            let (said, evidence) = match input {
+            let (said, typed, evidence) = match input {
                 Input::Notice(text) => {
                     self.say(&[Line::warning(text)]);
                     continue;
@@ -124,13 +124,15 @@ impl DialogueManager<'_> {
                 Input::Words(words) => {
                     self.observer.heard(&words, None);
                     match self.session.understand(self.grammar, &words) {
-                        Some(said) => (said, None),
-                        None if self.session.state().mode() == Mode::Noting => (Intent::Note, None),
+                        Some(said) => (said, Some(words), None),
+                        None if self.session.state().mode() == Mode::Noting => {
+                            (Intent::Note, Some(words), None)
+                        }
                         None => {
                             tally.not_understood += 1;
-                            self.say(&[Line::answer(format!(
-                                "I don't know \"{words}\" here. Say again?"
-                            ))]);
+                            let before = self.session.clone();
+                            let turn = self.session.not_taken(&words, self.clock.tick());
+                            self.keep_and_say(before, &turn, None);
                             continue;
                         }
                     }
@@ -207,7 +209,7 @@ impl DialogueManager<'_> {
                             self.mark();
                             continue;
                         }
-                        (Decision::Accept, Some(said)) => (said, Some(evidence)),
+                        (Decision::Accept, Some(said)) => (said, None, Some(evidence)),
                         (Decision::Confirm, said) if !noting => {
                             tally.asked_again += 1;
                             doubted = said;
@@ -221,7 +223,7 @@ impl DialogueManager<'_> {
                             self.keep_and_say(before, &turn, Some(&evidence));
                             continue;
                         }
-                        _ if noting => (Intent::Note, Some(evidence)),
+                        _ if noting => (Intent::Note, None, Some(evidence)),
                         _ => {
                             tally.ignored += 1;
                             continue;
@@ -232,7 +234,12 @@ impl DialogueManager<'_> {
             silent_since = Instant::now();
             tally.taken += 1;
             let before = self.session.clone();
-            match self.session.turn(&said, self.clock.tick()) {
+            let now = self.clock.tick();
+            let turn = match &typed {
+                Some(words) => self.session.typed(&said, words, now),
+                None => self.session.turn(&said, now),
+            };
+            match turn {
                 Ok(turn) => {
                     if self.keep_and_say(before, &turn, evidence.as_ref()) {
                         excluded = refused(&said, &turn, last_taken.as_ref());

@@ -237,9 +237,11 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
         }
         Event::Refused { said, .. } | Event::Asked { said } => said.words(),
         Event::Unclear { words, .. } => words.clone(),
+        Event::NotTaken { words, .. } => format!("{words} (not taken)"),
         Event::NoteBegun => "note".to_owned(),
         Event::NoteEnded => "end of note".to_owned(),
-        Event::Noted => "(note, kept as sound)".to_owned(),
+        Event::Noted { text: Some(text) } => format!("(note) {text}"),
+        Event::Noted { text: None } => "(note, kept as sound)".to_owned(),
         Event::StoodBy => "stand by".to_owned(),
         Event::CarriedOn => "carry on".to_owned(),
         Event::Paused => "pause".to_owned(),

@@ -82,7 +82,10 @@ fn replacements(log: &Log) -> BTreeMap<EventNo, EventNo> {
                     .is_some_and(|entry| matches!(entry.event, Event::Reading { .. }));
                 withdrawn = reading.then_some(*of);
             }
-            Event::Refused { .. } | Event::Asked { .. } | Event::Unclear { .. } => {}
+            Event::Refused { .. }
+            | Event::Asked { .. }
+            | Event::NotTaken { .. }
+            | Event::Unclear { .. } => {}
             _ => withdrawn = None,
         }
     }

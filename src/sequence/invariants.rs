@@ -618,7 +618,10 @@ impl Watch {
             }
             _ => {}
         }
-        if !matches!(event, Event::CorrectedAtDesk { .. }) {
+        if !matches!(
+            event,
+            Event::CorrectedAtDesk { .. } | Event::NotTaken { .. }
+        ) {
             self.last_at = self.last_at.max(at);
         }
     }

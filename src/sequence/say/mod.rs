@@ -93,7 +93,7 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
                 })]
             }
         },
-        Event::CorrectedAtDesk { .. } | Event::Noted => Vec::new(),
+        Event::CorrectedAtDesk { .. } | Event::Noted { .. } => Vec::new(),
         Event::Stated { step, statement } => match before.step(step) {
             Some(step) => stated(step, *statement),
             None => Vec::new(),
@@ -151,6 +151,9 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
             None => "Say again?".to_owned(),
         })],
         Event::Asked { said } => vec![asked(before, said)],
+        Event::NotTaken { words, .. } => vec![Line::answer(format!(
+            "I don't know \"{words}\" here. Say again?"
+        ))],
         Event::NoteBegun => vec![Line::answer(
             "Note. Say end of note when you have finished.",
         )],

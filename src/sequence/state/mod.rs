@@ -149,7 +149,8 @@ impl State {
         self.next = EventNo(no.0 + 1);
         match event {
             Event::Opened { .. }
-            | Event::Noted
+            | Event::Noted { .. }
+            | Event::NotTaken { .. }
             | Event::Unclear { .. }
             | Event::Asked { .. }
             | Event::CalibrationOverdue { .. } => {}
@@ -315,8 +316,11 @@ impl State {
                 self.mode = Mode::Finished;
             }
         }
-        // What is done at a desk does not show that anyone is at the board.
-        if !matches!(event, Event::CorrectedAtDesk { .. }) {
+        // What is done at a desk, or not understood, does not show that anyone is at the board.
+        if !matches!(
+            event,
+            Event::CorrectedAtDesk { .. } | Event::NotTaken { .. }
+        ) {
             self.pace.last_event_at = self.pace.last_event_at.max(at);
         }
     }
