@@ -41,6 +41,7 @@
 
 mod error;
 mod evidence;
+mod head;
 mod hex;
 mod lines;
 mod lock;
@@ -54,6 +55,7 @@ mod wal;
 
 pub use error::StoreError;
 pub use evidence::{Evidence, EvidenceError};
+pub use head::{Head, KnownHead, NotAHead};
 pub use hex::{ChainId, Digest256, EventId, Hex, NotHex};
 pub use lines::{ExportError, Exported, ImportError, Imported, LINES_VERSION, Sounds, import};
 pub use lock::Holder;
