@@ -4,7 +4,7 @@ use super::barge_in::may_be_said_over;
 use super::source::{Input, InputSource};
 use super::turn_taking::{enough, may_be_refused, recognise, refused};
 use crate::audio::Utterance;
-use crate::grammar::{Grammar, Intent};
+use crate::grammar::{Grammar, Intent, SaidInstead, distinct};
 use crate::installation::Job;
 use crate::log::{self, Log, LogError, SharedClock};
 use crate::sequence::{Agenda, Event, Line, LineKind, Mode, Session, Turn, place_of};
@@ -74,16 +74,11 @@ pub struct Tally {
 }
 
 impl DialogueManager<'_> {
-    /// Keeps and says the first turn of a session.
-    ///
-    /// # Errors
-    /// When it can't be kept.
-    pub fn open(&mut self, turn: &Turn) -> anyhow::Result<()> {
-        self.keep(&turn.events, None)?;
+    /// Says the first turn of a session, which [`open_session`] kept.
+    pub fn open(&mut self, turn: &Turn) {
         self.observer.went_on(self.session.state());
         self.say(&turn.lines);
         self.mark();
-        Ok(())
     }
 
     /// Takes utterances until the source ends, the session finishes, or it is told to stop.
@@ -112,6 +107,7 @@ impl DialogueManager<'_> {
                     self.observer.no_voice(&name);
                     continue;
                 }
+                Input::Waiting => continue,
                 Input::Idle(_) => {
                     if silent_since.elapsed() >= REMIND_AFTER
                         && let Some(line) = self.session.idle()
@@ -316,25 +312,23 @@ fn tone(kind: LineKind) -> Tone {
     }
 }
 
-/// The grammar with the job's own places.
+/// The grammar with the job's own places, and what to say for those that can't be said by voice as
+/// they are written. A typed session takes the names as they are.
 ///
 /// # Errors
-/// When a name in the job has a word without a pronunciation.
-pub fn grammar_for(job: &Job) -> anyhow::Result<Grammar> {
-    let mut places: Vec<String> = job
+/// When the grammar itself is not whole.
+pub fn grammar_for(job: &Job, by_voice: bool) -> anyhow::Result<(Grammar, Vec<SaidInstead>)> {
+    let points = job
         .boards
         .iter()
         .flat_map(|board| &board.circuits)
-        .flat_map(|circuit| &circuit.points)
-        .map(|point| place_of(point).name)
-        .collect();
-    places.sort();
-    places.dedup();
-    Ok(Grammar::built_in()?.with_places(&places)?)
+        .flat_map(|circuit| &circuit.points);
+    let places = distinct(points.map(place_of));
+    Ok(Grammar::built_in()?.with_job_places(&places, by_voice)?)
 }
 
 /// Begins a session with the job file's text as the log's first event, or takes up the one that the
-/// log was left in.
+/// log was left in. The events of the first turn are kept.
 ///
 /// # Errors
 /// When the log is of another job, or could not be begun.
@@ -347,8 +341,9 @@ pub fn open_session(
     clock: &SharedClock,
 ) -> anyhow::Result<(Session, Turn)> {
     if log.entries.is_empty() {
-        log::begin(store, text)?;
-        return Ok(Session::begin(job, by, clock.tick())?);
+        let (session, turn) = Session::begin(job, by, clock.tick())?;
+        log::begin(store, text, &turn.events)?;
+        return Ok((session, turn));
     }
     let left = log.agenda()?;
     if &job != left.job() {
@@ -358,5 +353,7 @@ pub fn open_session(
             left.job().title
         );
     }
-    Ok(Session::resume(log.events(), by, clock.tick())?)
+    let (session, turn) = Session::resume(log.events(), by, clock.tick())?;
+    log::keep(store, &turn.events, None)?;
+    Ok((session, turn))
 }

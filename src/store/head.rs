@@ -120,7 +120,15 @@ mod tests {
             let known: KnownHead = text.parse().unwrap();
             assert_eq!(known.to_string(), text);
         }
-        for wrong in ["", "26", "26:", "26:0123", "0:01234567", "x:01234567", "26:0123456g"] {
+        for wrong in [
+            "",
+            "26",
+            "26:",
+            "26:0123",
+            "0:01234567",
+            "x:01234567",
+            "26:0123456g",
+        ] {
             assert_eq!(wrong.parse::<KnownHead>(), Err(NotAHead), "{wrong}");
         }
     }
