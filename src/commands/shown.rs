@@ -3,7 +3,7 @@
 //! told. Names and words from files are tamed on their way.
 
 use anyhow::Context;
-use bothhands::voice::tame;
+use bothhands::voice::{is_wild, tame};
 use std::fmt::Display;
 use std::io::{self, Write};
 
@@ -31,7 +31,7 @@ pub(crate) fn all(text: impl Display) -> anyhow::Result<()> {
 pub(crate) fn json(text: &str) -> anyhow::Result<()> {
     let mut safe = String::with_capacity(text.len());
     for letter in text.chars() {
-        if letter.is_control() && letter != '\n' {
+        if is_wild(letter) {
             safe.push_str(&format!("\\u{:04x}", u32::from(letter)));
         } else {
             safe.push(letter);

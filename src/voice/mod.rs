@@ -16,7 +16,7 @@ pub use silent::Silent;
 pub use speakable::speakable;
 #[cfg(feature = "system-voice")]
 pub use system::System;
-pub use tame::tame;
+pub use tame::{is_wild, tame};
 pub use terminal::Terminal;
 
 use crate::terms::ProsodyChange;

@@ -18,7 +18,8 @@ pub fn tame(text: &str) -> Cow<'_, str> {
     }
 }
 
-fn is_wild(letter: char) -> bool {
+/// Whether a terminal would obey it.
+pub fn is_wild(letter: char) -> bool {
     let turns = matches!(letter,
         '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
     turns || (letter.is_control() && !matches!(letter, '\n' | '\t'))
