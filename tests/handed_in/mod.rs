@@ -461,7 +461,7 @@ fn what_keeps_one_from_the_server_is_told_with_what_to_do() {
     let said = refused(&mut trusted(&database.address()));
     says(&said, &["wants a password", "PGPASSWORD"]);
 
-    let away = "postgres://desk@localhost:1/tests";
+    let away = "postgres://desk@localhost:1/tests?sslmode=require";
     let said = refused(trusted(away).env("PGPASSWORD", password));
     says(
         &said,
