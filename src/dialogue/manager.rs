@@ -4,7 +4,7 @@ use super::barge_in::may_be_said_over;
 use super::source::{Input, InputSource};
 use super::turn_taking::{enough, may_be_refused, recognise, refused};
 use crate::audio::Utterance;
-use crate::grammar::{Grammar, Intent};
+use crate::grammar::{Grammar, Intent, SaidInstead, distinct};
 use crate::installation::Job;
 use crate::log::{self, Log, LogError, SharedClock};
 use crate::sequence::{
@@ -80,16 +80,11 @@ pub struct Tally {
 }
 
 impl DialogueManager<'_> {
-    /// Keeps and says the first turn of a session.
-    ///
-    /// # Errors
-    /// When it can't be kept.
-    pub fn open(&mut self, turn: &Turn) -> anyhow::Result<()> {
-        self.keep(&turn.events, None)?;
+    /// Says the first turn of a session, which [`open_session`] kept.
+    pub fn open(&mut self, turn: &Turn) {
         self.observer.went_on(self.session.state());
         self.say(&turn.lines);
         self.mark();
-        Ok(())
     }
 
     /// Takes utterances until the source ends, the session finishes, or it is told to stop.
@@ -108,7 +103,7 @@ impl DialogueManager<'_> {
                 break;
             };
             let over = matches!(input, Input::OverlapsPrompt(_));
-            let (said, evidence) = match input {
+            let (said, typed, evidence) = match input {
                 Input::Notice(text) => {
                     self.say(&[Line::warning(text)]);
                     continue;
@@ -118,6 +113,7 @@ impl DialogueManager<'_> {
                     self.observer.no_voice(&name);
                     continue;
                 }
+                Input::Waiting => continue,
                 Input::Idle(_) => {
                     if silent_since.elapsed() >= REMIND_AFTER
                         && let Some(line) = self.session.idle()
@@ -130,16 +126,18 @@ impl DialogueManager<'_> {
                 Input::Words(words) => {
                     self.observer.heard(&words, None);
                     match self.session.understand(self.grammar, &words) {
-                        Some(said) => (said, None),
-                        None if self.session.state().mode() == Mode::Noting => (Intent::Note, None),
+                        Some(said) => (said, Some(words), None),
+                        None if self.session.state().mode() == Mode::Noting => {
+                            (Intent::Note, Some(words), None)
+                        }
                         None if sounds_like_a_warning(&words) && self.ask_if_live(&words, None) => {
                             continue;
                         }
                         None => {
                             tally.not_understood += 1;
-                            self.say(&[Line::answer(format!(
-                                "I don't know \"{words}\" here. Say again?"
-                            ))]);
+                            let before = self.session.clone();
+                            let turn = self.session.not_taken(&words, self.clock.tick());
+                            self.keep_and_say(before, &turn, None);
                             continue;
                         }
                     }
@@ -227,7 +225,7 @@ impl DialogueManager<'_> {
                             self.mark();
                             continue;
                         }
-                        (Decision::Accept, Some(said)) => (said, Some(evidence)),
+                        (Decision::Accept, Some(said)) => (said, None, Some(evidence)),
                         (Decision::Confirm, said) if !noting => {
                             tally.asked_again += 1;
                             doubted = said;
@@ -241,7 +239,7 @@ impl DialogueManager<'_> {
                             self.keep_and_say(before, &turn, Some(&evidence));
                             continue;
                         }
-                        _ if noting => (Intent::Note, Some(evidence)),
+                        _ if noting => (Intent::Note, None, Some(evidence)),
                         _ => {
                             tally.ignored += 1;
                             continue;
@@ -252,7 +250,12 @@ impl DialogueManager<'_> {
             silent_since = Instant::now();
             tally.taken += 1;
             let before = self.session.clone();
-            match self.session.turn(&said, self.clock.tick()) {
+            let now = self.clock.tick();
+            let turn = match &typed {
+                Some(words) => self.session.typed(&said, words, now),
+                None => self.session.turn(&said, now),
+            };
+            match turn {
                 Ok(turn) => {
                     if self.keep_and_say(before, &turn, evidence.as_ref()) {
                         excluded = refused(&said, &turn, last_taken.as_ref());
@@ -349,25 +352,23 @@ fn tone(kind: LineKind) -> Tone {
     }
 }
 
-/// The grammar with the job's own places.
+/// The grammar with the job's own places, and what to say for those that can't be said by voice as
+/// they are written. A typed session takes the names as they are.
 ///
 /// # Errors
-/// When a name in the job has a word without a pronunciation.
-pub fn grammar_for(job: &Job) -> anyhow::Result<Grammar> {
-    let mut places: Vec<String> = job
+/// When the grammar itself is not whole.
+pub fn grammar_for(job: &Job, by_voice: bool) -> anyhow::Result<(Grammar, Vec<SaidInstead>)> {
+    let points = job
         .boards
         .iter()
         .flat_map(|board| &board.circuits)
-        .flat_map(|circuit| &circuit.points)
-        .map(|point| place_of(point).name)
-        .collect();
-    places.sort();
-    places.dedup();
-    Ok(Grammar::built_in()?.with_places(&places)?)
+        .flat_map(|circuit| &circuit.points);
+    let places = distinct(points.map(place_of));
+    Ok(Grammar::built_in()?.with_job_places(&places, by_voice)?)
 }
 
 /// Begins a session with the job file's text as the log's first event, or takes up the one that the
-/// log was left in.
+/// log was left in. The events of the first turn are kept.
 ///
 /// # Errors
 /// When the log is of another job, or could not be begun.
@@ -385,8 +386,9 @@ pub fn open_session(
         boot: boot.as_deref(),
     };
     if log.entries.is_empty() {
-        log::begin(store, text)?;
-        return Ok(Session::begin(job, run, clock.tick())?);
+        let (session, turn) = Session::begin(job, run, clock.tick())?;
+        log::begin(store, text, &turn.events)?;
+        return Ok((session, turn));
     }
     let left = log.agenda()?;
     if &job != left.job() {
@@ -396,5 +398,7 @@ pub fn open_session(
             left.job().title
         );
     }
-    Ok(Session::resume(log.events(), run, clock.tick())?)
+    let (session, turn) = Session::resume(log.events(), run, clock.tick())?;
+    log::keep(store, &turn.events, None)?;
+    Ok((session, turn))
 }

@@ -13,10 +13,9 @@ fn begun(folder: &tempfile::TempDir) -> (PathBuf, Store) {
     let clock = SharedClock::default();
     let (mut store, log) = take_up(&db, &clock).unwrap();
     assert!(log.entries.is_empty(), "there is nothing in it yet");
-    begin(&mut store, JOB).unwrap();
     let job = Job::parse(JOB, "boathouse.toml").unwrap();
     let (_, turn) = Session::begin(job, "a test", clock.tick()).unwrap();
-    keep(&mut store, &turn.events, None).unwrap();
+    begin(&mut store, JOB, &turn.events).unwrap();
     (db, store)
 }
 

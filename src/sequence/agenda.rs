@@ -448,7 +448,8 @@ impl Agenda {
     /// Whether a step of a circuit is open depends on that circuit and its board alone.
     fn touched_by(&self, event: &Event) -> Touched {
         match event {
-            Event::Noted
+            Event::Noted { .. }
+            | Event::NotTaken { .. }
             | Event::AskedIfOut { .. }
             | Event::AskedIfLive { .. }
             | Event::Unclear { .. }

@@ -970,7 +970,10 @@ impl Watch {
             }
             _ => {}
         }
-        if !matches!(event, Event::CorrectedAtDesk { .. }) {
+        if !matches!(
+            event,
+            Event::CorrectedAtDesk { .. } | Event::NotTaken { .. }
+        ) {
             self.last_at = self.last_at.max(at);
         }
         if let Some((_, Asked::IfOut(entries))) = &self.asked
@@ -984,13 +987,14 @@ impl Watch {
         let anyones = matches!(
             event,
             Event::Unclear { .. }
+                | Event::NotTaken { .. }
                 | Event::Asked { .. }
                 | Event::AskedIfLive { .. }
                 | Event::AskedIfOut { .. }
                 | Event::Ordered { .. }
                 | Event::SetAside { .. }
                 | Event::Refused { .. }
-                | Event::Noted
+                | Event::Noted { .. }
                 | Event::NoteBegun { .. }
                 | Event::NoteEnded
                 | Event::CalibrationOverdue { .. }

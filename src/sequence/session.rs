@@ -195,6 +195,23 @@ impl Session {
     /// When an event would break one of the [`invariants`](super::invariants); nothing is changed
     /// then.
     pub fn turn(&mut self, said: &Intent, now: Timestamp) -> Result<Turn, String> {
+        self.turn_with(said, None, now)
+    }
+
+    /// The same for something typed: in a note the words are kept as they are.
+    ///
+    /// # Errors
+    /// As [`Session::turn`].
+    pub fn typed(&mut self, said: &Intent, words: &str, now: Timestamp) -> Result<Turn, String> {
+        self.turn_with(said, Some(words), now)
+    }
+
+    fn turn_with(
+        &mut self,
+        said: &Intent,
+        typed: Option<&str>,
+        now: Timestamp,
+    ) -> Result<Turn, String> {
         let mut events: Vec<Event> = self.came_back(now).into_iter().collect();
         let decided = if events.is_empty() {
             decide(&self.agenda, said)
@@ -206,6 +223,11 @@ impl Session {
             decide(&after, said)
         };
         events.extend(decided);
+        for event in &mut events {
+            if let Event::Noted { text } = event {
+                *text = typed.map(str::to_owned);
+            }
+        }
         let following = followed(&self.agenda, &events, now);
         events.extend(following);
         self.take(events, now)
@@ -236,9 +258,15 @@ impl Session {
         self.note(event, now)
     }
 
-    /// Keeps the sound of a note, whatever its words.
-    pub fn noted(&mut self, now: Timestamp) -> Turn {
-        self.note(Event::Noted, now)
+    /// Keeps typed words that mean nothing here. It decides nothing, not even that somebody came
+    /// back: the absence goes on.
+    pub fn not_taken(&mut self, words: &str, now: Timestamp) -> Turn {
+        let event = Event::NotTaken {
+            words: words.to_owned(),
+            step: self.agenda.current().map(|step| step.id.clone()),
+        };
+        // No law is about such events.
+        self.take(vec![event], now).unwrap_or_default()
     }
 
     /// Keeps something that decides nothing.

@@ -236,14 +236,26 @@ pub enum Event {
     Asked {
         said: Intent,
     },
+    /// Typed words that mean nothing where the session is. Nothing is decided by it, and it is no
+    /// sign that anyone is at the board.
+    NotTaken {
+        words: String,
+        /// The step that was asked for; nothing when there was none.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        step: Option<StepId>,
+    },
     NoteBegun {
         /// Whether what is noted stands as the reason for going past what bars the way.
         #[serde(default, skip_serializing_if = "std::ops::Not::not")]
         observation: bool,
     },
     NoteEnded,
-    /// Sound of a note, kept for typing later.
-    Noted,
+    /// A part of a note: sound, kept for typing later, or what was typed.
+    Noted {
+        /// What was typed; nothing when it was spoken.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        text: Option<String>,
+    },
     StoodBy,
     CarriedOn,
     Paused,
@@ -287,9 +299,10 @@ impl Event {
             Self::Refused { .. } => "refused",
             Self::Unclear { .. } => "unclear",
             Self::Asked { .. } => "asked",
+            Self::NotTaken { .. } => "not-taken",
             Self::NoteBegun { .. } => "note-begun",
             Self::NoteEnded => "note-ended",
-            Self::Noted => "noted",
+            Self::Noted { .. } => "noted",
             Self::StoodBy => "stood-by",
             Self::CarriedOn => "carried-on",
             Self::Paused => "paused",

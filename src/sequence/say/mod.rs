@@ -104,7 +104,7 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
                 })]
             }
         },
-        Event::CorrectedAtDesk { .. } | Event::Noted => Vec::new(),
+        Event::CorrectedAtDesk { .. } | Event::Noted { .. } => Vec::new(),
         Event::Stated {
             step,
             statement,
@@ -191,6 +191,9 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
             None => "Say again?".to_owned(),
         })],
         Event::Asked { said } => vec![asked(before, said)],
+        Event::NotTaken { words, .. } => vec![Line::answer(format!(
+            "I don't know \"{words}\" here. Say again?"
+        ))],
         Event::NoteBegun { observation: true } => vec![Line::answer(
             "Say what you found, then end of note. It stands in the report.",
         )],

@@ -231,7 +231,8 @@ fn wants_prompt(events: &[Event], after: &Agenda) -> bool {
                 | Event::Asked { .. }
                 | Event::CameBack { .. }
                 | Event::Unclear { .. }
-                | Event::Noted
+                | Event::NotTaken { .. }
+                | Event::Noted { .. }
         )
     });
     forward && after.mode() == Mode::Running && after.question().is_none()

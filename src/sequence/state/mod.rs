@@ -156,12 +156,13 @@ impl State {
         let gap = at.duration_since(self.pace.last_event_at);
         self.next = EventNo(no.0 + 1);
         match event {
-            Event::Noted => {
+            Event::Noted { .. } => {
                 if let Some(noted) = &mut self.pending.observation {
                     *noted = true;
                 }
             }
             Event::Opened { .. }
+            | Event::NotTaken { .. }
             | Event::Unclear { .. }
             | Event::Asked { .. }
             | Event::CalibrationOverdue { .. } => {}
@@ -434,8 +435,11 @@ impl State {
                 self.mode = Mode::Finished;
             }
         }
-        // What is done at a desk does not show that anyone is at the board.
-        if !matches!(event, Event::CorrectedAtDesk { .. }) {
+        // What is done at a desk, or not understood, does not show that anyone is at the board.
+        if !matches!(
+            event,
+            Event::CorrectedAtDesk { .. } | Event::NotTaken { .. }
+        ) {
             self.pace.last_event_at = self.pace.last_event_at.max(at);
         }
         // Nothing is left of what was asked about.
