@@ -2,7 +2,7 @@
 //! tested.
 
 use crate::installation::{Board, Circuit, Expectation, Job, Phases};
-use crate::limits::Tables;
+use crate::limits::{Provenance, Tables};
 use jiff::civil::Date;
 use serde::Serialize;
 use std::fmt::Write as _;
@@ -18,6 +18,8 @@ pub struct Expected<'j> {
     edition: &'j str,
     job: &'j str,
     caution: &'static str,
+    /// What the letter before a source means.
+    marks: String,
     odd: Vec<String>,
     origin: Vec<Expectation>,
     boards: Vec<ExpectedBoard<'j>>,
@@ -52,6 +54,7 @@ pub fn expected<'j>(job: &'j Job, tables: &'j Tables, today: Date) -> Expected<'
         edition: &tables.edition,
         job: &job.title,
         caution: CAUTION,
+        marks: marks(),
         odd: job.oddities(tables, today),
         origin: job.expected_at_origin(tables),
         boards: job
@@ -64,6 +67,16 @@ pub fn expected<'j>(job: &'j Job, tables: &'j Tables, today: Date) -> Expected<'
             })
             .collect(),
     }
+}
+
+/// "P: published source, named; ...".
+fn marks() -> String {
+    let one = |mark: Provenance| format!("{}: {}", mark.letter(), mark.meaning());
+    let all: Vec<_> = Provenance::ALL.into_iter().map(one).collect();
+    format!(
+        "Before each source stands how well the value is known. {}.",
+        all.join("; ")
+    )
 }
 
 /// "ring, 2.5/1.5 mm², 54 m; BS EN 61009 B 32 A; 30 mA".
@@ -104,6 +117,7 @@ pub fn expected_text(job: &Job, checked: &Expected<'_>) -> String {
     );
     let _ = writeln!(out, "Limits: {}", checked.edition);
     paragraph(&mut out, "", CAUTION);
+    paragraph(&mut out, "", &checked.marks);
     odd(&mut out, "", &checked.odd);
     let _ = writeln!(out, "\nOrigin");
     expectations(&mut out, &checked.origin);
@@ -136,7 +150,7 @@ fn expectations(out: &mut String, all: &[Expectation]) {
             .subsequent_indent(&hanging)
             .break_words(false);
         let _ = writeln!(out, "{}", wrapped(&one.reads, options));
-        let why = format!("{} [{}]", one.why, one.clause);
+        let why = format!("{} [{}: {}]", one.why, one.mark.letter(), one.clause);
         paragraph(out, &format!("{hanging}  "), &why);
     }
 }

@@ -715,22 +715,40 @@ impl State {
         self.circuit(step.board, step.circuit?)
     }
 
-    /// A reading with the resistance of the test leads taken off, when it was noted and not
-    /// nulled.
+    /// A reading taken now with the resistance of the test leads taken off, when it was noted and
+    /// not nulled. Nothing is left where the leads alone read more.
     pub fn without_leads(&self, reading: &Reading) -> Reading {
-        let leads = self
+        off(reading, self.leads(None).as_ref())
+    }
+
+    /// The same of a reading that was taken earlier, with the leads as they were then.
+    pub fn record_without_leads(&self, record: &ReadingRecord) -> Reading {
+        off(&record.reading, self.leads(Some(record.no)).as_ref())
+    }
+
+    /// What the test leads read by themselves when they were last joined, on the continuity range;
+    /// before this event, or now. Nothing when they were nulled since.
+    pub fn leads(&self, before: Option<EventNo>) -> Option<Reading> {
+        let early = |no: EventNo| before.is_none_or(|before| no < before);
+        let step = self
             .plan
             .measuring(Quantity::LeadsShorted)
-            .find(|step| step.measure().is_some_and(|m| m.unit == Unit::Ohm))
-            .and_then(|step| self.result(step))
-            .map(|record| record.reading)
-            .filter(|leads| leads.relation == Relation::Exact)
-            .and_then(|leads| in_unit(leads.number?, leads.unit?, reading.unit?));
-        let number = match (reading.number, leads) {
-            (Some(number), Some(leads)) => Some(number.minus(leads).unwrap_or(Number::whole(0))),
-            (number, _) => number,
+            .find(|step| step.measure().is_some_and(|m| m.unit == Unit::Ohm))?;
+        let joined = match self.outcome(step)? {
+            StepOutcome::Read(no) if early(*no) => self.reading(*no),
+            StepOutcome::Stated(no, _) if early(*no) => None,
+            // What closed the step came later: what counted before it.
+            _ => self
+                .readings()
+                .filter(|record| record.step == step.id && early(record.no))
+                .filter(|record| {
+                    let status = record.status;
+                    matches!(status, ReadingStatus::Counts | ReadingStatus::Replaced(_))
+                })
+                .last(),
         };
-        Reading { number, ..*reading }
+        let leads = joined?.reading;
+        (leads.relation == Relation::Exact).then_some(leads)
     }
 
     /// The external earth fault loop impedance measured at the origin.
@@ -740,11 +758,12 @@ impl State {
             .map(|record| record.reading)
     }
 
-    /// The highest R1+R2 read on a circuit; on a ring, with line and cpc cross-connected.
+    /// The highest R1+R2 read on a circuit, without the test leads; on a ring, with line and cpc
+    /// cross-connected.
     pub fn highest_r1_r2(&self, board: u16, circuit: u16) -> Option<Reading> {
         self.counting_on(board, circuit, Quantity::R1R2)
             .chain(self.counting_on(board, circuit, Quantity::RingLineEarth))
-            .map(|record| record.reading)
+            .map(|record| self.record_without_leads(record))
             .max_by(|a, b| a.size().total_cmp(&b.size()))
     }
 
@@ -780,6 +799,15 @@ pub(super) fn count(entries: usize) -> u32 {
 }
 
 /// A number of ohms, milliohms or kilohms in another of these units, exactly.
+fn off(reading: &Reading, leads: Option<&Reading>) -> Reading {
+    let leads = leads.and_then(|leads| in_unit(leads.number?, leads.unit?, reading.unit?));
+    let number = match (reading.number, leads) {
+        (Some(number), Some(leads)) => Some(number.minus(leads).unwrap_or(Number::whole(0))),
+        (number, _) => number,
+    };
+    Reading { number, ..*reading }
+}
+
 fn in_unit(number: Number, from: Unit, to: Unit) -> Option<Number> {
     let thousandths = |unit| match unit {
         Unit::MilliOhm => Some(0i8),
