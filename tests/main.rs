@@ -32,6 +32,7 @@ mod looking_back;
 mod rooms;
 mod sequence;
 mod sound;
+mod wrong;
 
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};

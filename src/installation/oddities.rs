@@ -1,6 +1,6 @@
 //! What a job file says that can be, but deserves a second look.
 
-use super::{Board, Circuit, CircuitKind, InstrumentUse, Job, Rcd};
+use super::{Circuit, CircuitKind, InstrumentUse, Job, Rcd};
 use crate::limits::{Earthing, SystemVoltage, Tables, conductor, earth_loop};
 use crate::quantity::{KiloAmps, Ohms, SquareMillimetres, Truth, tidy};
 use jiff::civil::Date;
@@ -112,12 +112,7 @@ impl Job {
     }
 
     /// Odd things about one circuit.
-    pub fn circuit_oddities(
-        &self,
-        tables: &Tables,
-        board: &Board,
-        circuit: &Circuit,
-    ) -> Vec<String> {
+    pub fn circuit_oddities(&self, tables: &Tables, circuit: &Circuit) -> Vec<String> {
         let mut odd = Vec::new();
         if let Some(cable) = &circuit.cable {
             if cable.cpc_mm2 > cable.line_mm2 {

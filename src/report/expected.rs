@@ -47,7 +47,7 @@ pub fn expected<'j>(job: &'j Job, tables: &'j Tables, today: Date) -> Expected<'
         number: c.number,
         name: &c.name,
         described: described(c),
-        odd: job.circuit_oddities(tables, board, c),
+        odd: job.circuit_oddities(tables, c),
         expected: job.expected(tables, board, c),
     };
     Expected {

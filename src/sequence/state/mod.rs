@@ -30,7 +30,7 @@ pub use steps::StepOutcome;
 
 use super::breakage::{self, Break};
 use super::facts::{
-    Ask, Edition, Electronics, Event, EventNo, Mode, Plan, Quantity, Refusal, Step, StepId,
+    Ask, Doubt, Edition, Electronics, Event, EventNo, Mode, Plan, Quantity, Refusal, Step, StepId,
     StepKind,
 };
 use crate::installation::{Board, Circuit, Job};
@@ -734,16 +734,29 @@ impl State {
             .plan
             .measuring(Quantity::LeadsShorted)
             .find(|step| step.measure().is_some_and(|m| m.unit == Unit::Ohm))?;
-        let joined = match self.outcome(step)? {
-            StepOutcome::Read(no) if early(*no) => self.reading(*no),
-            StepOutcome::Stated(no, _) if early(*no) => None,
+        // Measured again by the person; a slip put right afterwards was never so.
+        let measured_again = |by: EventNo| {
+            let doubt = self.reading(by).and_then(|record| record.doubt);
+            matches!(doubt, Some(Doubt::ReadBefore { .. }))
+        };
+        let joined = match self.outcome(step) {
+            Some(StepOutcome::Read(no)) if early(*no) => self.reading(*no),
+            Some(StepOutcome::Stated(no, _)) if early(*no) => None,
+            // Put right at the desk: so it was from the first.
+            Some(StepOutcome::Read(no))
+                if !measured_again(*no)
+                    && self.replaced_by(*no).is_some_and(|old| early(old.no)) =>
+            {
+                self.reading(*no)
+            }
             // What closed the step came later: what counted before it.
             _ => self
                 .readings()
                 .filter(|record| record.step == step.id && early(record.no))
-                .filter(|record| {
-                    let status = record.status;
-                    matches!(status, ReadingStatus::Counts | ReadingStatus::Replaced(_))
+                .filter(|record| match record.status {
+                    ReadingStatus::Counts => true,
+                    ReadingStatus::Replaced(by) => measured_again(by),
+                    ReadingStatus::Questioned | ReadingStatus::Withdrawn => false,
                 })
                 .last(),
         };
