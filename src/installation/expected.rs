@@ -56,7 +56,7 @@ impl Job {
         let supply = &self.supply;
         let mut all = Vec::new();
         let usual = earth_loop::usual_ze(tables, supply.earthing);
-        let declared = supply.ze_ohms.map(|n| format!("declared {n} Ω; "));
+        let declared = supply.ze_ohms.map(|n| format!("declared, at most {n} Ω; "));
         let (test, reads, why, clause) = match supply.earthing {
             Earthing::Tt => (
                 "RA",

@@ -171,6 +171,7 @@ impl Job {
                     .to_owned(),
             );
         }
+        odd.extend(charging(tables, circuit));
         odd.extend(oversized(tables, circuit));
         if self.supply.earthing == Earthing::Tt && circuit.rcd.is_none() {
             odd.push(
@@ -186,6 +187,32 @@ impl Job {
         }
         odd
     }
+}
+
+/// A charging point for a vehicle whose RCD is not known to be fit for it.
+fn charging(tables: &Tables, circuit: &Circuit) -> Option<String> {
+    let points = circuit.points.iter().map(|point| &point.name);
+    let named = |name: &str| {
+        let name = name.to_lowercase();
+        let point = name.contains("charge point") || name.contains("charging point");
+        point
+            || name
+                .split(|c: char| !c.is_alphanumeric())
+                .any(|word| word == "ev")
+    };
+    let is_one = points.chain([&circuit.name]).any(|name| named(name));
+    let fit = circuit.rcd.as_ref().is_some_and(|rcd| {
+        let waveform = rcd.waveform.as_deref();
+        rcd.milliamps <= tables.rcd.additional_milliamps
+            && matches!(waveform, Some("A" | "F" | "B"))
+    });
+    (is_one && !fit).then(|| {
+        format!(
+            "a charging point for a vehicle needs an RCD of {} mA or less, of type B, or of type A or F \
+             with detection of smooth d.c. [M: 722.531.3]",
+            tidy(tables.rcd.additional_milliamps)
+        )
+    })
 }
 
 /// A device that lets more flow than the cable carries laid in the best of the common ways.

@@ -244,6 +244,11 @@ impl Net {
                 beside: None,
             };
         };
+        let leads = if alone.unit == said.unit {
+            alone.shown()
+        } else {
+            words::value(&alone)
+        };
         if said.size() < alone.size() {
             return Self {
                 reading: said,
@@ -255,7 +260,7 @@ impl Net {
         }
         Self {
             reading: agenda.record_without_leads(record),
-            beside: Some(format!("{} read, leads {}", said.shown(), alone.shown())),
+            beside: Some(format!("{} read, leads {leads}", said.shown())),
         }
     }
 }

@@ -6,8 +6,9 @@ use assert_cmd::Command;
 use bothhands::installation::Job;
 use bothhands::limits::{Finding, Outcome, Verdict};
 use bothhands::log::Log;
+use bothhands::quantity::Reading;
 use bothhands::report::{self, Schedule, Times};
-use bothhands::sequence::EVENT_VERSION;
+use bothhands::sequence::{Agenda, Doubt, EVENT_VERSION, Event, ReadingRecord, correct_at_desk};
 use bothhands::store::{Mode, NewEvent, Options, Store};
 use jiff::Timestamp;
 use std::sync::Arc;
@@ -243,26 +244,56 @@ fn line_24_what_was_read_through_the_leads_is_shown_without_them_and_with_both()
     );
 }
 
-#[test]
-fn line_24_leads_that_are_read_again_change_no_earlier_reading() {
+/// A bond of 0.11 read through leads of 0.08, and both records.
+fn bond_through_leads() -> (Site, ReadingRecord, ReadingRecord) {
     let supply = format!("{DECLARED}\nbonds = [\"water\"]");
     let mut site = typed(&job("", &supply, CABLED));
     site.plainly_to("instrument-check/continuity/joined")
         .unwrap();
     answer(&mut site, "0.08");
+    let last = |site: &Site| site.state().readings().last().unwrap().clone();
+    let leads = last(&site);
     site.plainly_to("bond/water").unwrap();
     answer(&mut site, "0.11");
-    let water = site.state().readings().last().unwrap().clone();
-    let of = |site: &Site| site.state().record_without_leads(&water).shown();
-    assert_eq!(of(&site), "0.03");
-    answer(&mut site, "go to instruments");
-    let said = answer(&mut site, "0.02");
-    println!("{said}");
-    assert_eq!(of(&site), "0.03");
-    answer(&mut site, "affirm");
-    assert_eq!(of(&site), "0.03");
-    let leads = site.state().leads(None).unwrap();
-    assert_eq!(leads.shown(), "0.02");
+    let water = last(&site);
+    (site, leads, water)
+}
+
+#[test]
+fn line_24_leads_that_are_read_again_change_no_earlier_reading() {
+    let (site, leads, water) = bond_through_leads();
+    let mut state = site.state().clone();
+    let of = |state: &Agenda| state.record_without_leads(&water).shown();
+    assert_eq!(of(&state), "0.03");
+    let again = state.next_event();
+    let reading = Event::Reading {
+        step: leads.step.clone(),
+        reading: Reading {
+            number: Some("0.02".parse().unwrap()),
+            ..leads.reading
+        },
+        place: None,
+        half: None,
+        verdict: None,
+        doubt: Some(Doubt::ReadBefore { reading: leads.no }),
+        question: None,
+        replaces: Some(leads.no),
+    };
+    state.apply(&reading, site.now);
+    assert_eq!(of(&state), "0.03");
+    state.apply(&Event::Affirmed { of: again }, site.now);
+    assert_eq!(of(&state), "0.03");
+    assert_eq!(state.leads(None).unwrap().shown(), "0.02");
+}
+
+#[test]
+fn line_24_leads_that_are_put_right_at_the_desk_were_so_from_the_first() {
+    let (site, leads, water) = bond_through_leads();
+    let mut state = site.state().clone();
+    let right = Reading::exact("0.05".parse().unwrap());
+    let event = correct_at_desk(&state, leads.no, &right, "0.05 is on the sheet").unwrap();
+    state.apply(&event, site.now);
+    assert_eq!(state.record_without_leads(&water).shown(), "0.06");
 }
 
 #[test]
@@ -342,7 +373,7 @@ fn audit_a28_a_doubt_about_a_bond_or_ze_speaks_of_no_length_and_size() {
     let said = answer(&mut site, "0.06");
     assert!(said.contains("More than a short bond reads"), "{said}");
     answer(&mut site, "affirm");
-    site.plainly_to("external-loop/measure").unwrap();
+    site.plainly_to("external-loop/value").unwrap();
     let said = answer(&mut site, "0.81");
     assert!(said.contains("Higher than is declared or usual"), "{said}");
     assert!(!said.contains("length"), "{said}");
@@ -444,6 +475,21 @@ cable = { line_mm2 = 1.5, cpc_mm2 = 1.0 }"#;
         text.contains("in a dwelling, circuits that supply luminaires need one [P: 411.3.4]"),
         "{text}"
     );
+}
+
+#[test]
+fn audit_a35_a_charging_point_behind_a_100_ma_rcd_of_type_ac_is_remarked_on() {
+    let circuit = "kind = \"single-point\"\ndevice = { kind = \"BS EN 60898 B\", amps = 32 }\n\
+                   rcd = { milliamps = 100, waveform = \"AC\" }";
+    let with = |circuit: &str| {
+        check(&job("", DECLARED, circuit).replace("\"socket\"", "\"vehicle charge point\""))
+    };
+    assert!(with(circuit).contains("[M: 722.531.3]"));
+    let fit = circuit.replace(
+        "milliamps = 100, waveform = \"AC\"",
+        "milliamps = 30, waveform = \"B\"",
+    );
+    assert!(!with(&fit).contains("722"));
 }
 
 #[test]

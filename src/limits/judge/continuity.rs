@@ -34,7 +34,7 @@ pub fn r1_r2(tables: &Tables, facts: &CircuitFacts, place: Place, reading: &Read
     let verdict = match &limit {
         Some(limit) => {
             let holds = value.is_at_most(limit.ohms);
-            let against = arrow(holds, value, limit.ohms);
+            let against = arrow_to_bound(holds, value, limit.ohms);
             Verdict::new(
                 tables,
                 holds.into(),
@@ -59,6 +59,16 @@ pub fn r1_r2(tables: &Tables, facts: &CircuitFacts, place: Place, reading: &Read
         value,
         verdict,
     )
+}
+
+/// Beside a limit that is itself bounded only: the end of it that settles the matter, or both.
+fn arrow_to_bound(holds: Truth, value: Ohms, limit: Ohms) -> String {
+    let end = match holds {
+        Truth::Yes => Ohms::exact(limit.low()),
+        Truth::No => Ohms::exact(limit.high()),
+        Truth::CannotSay => limit,
+    };
+    arrow(holds, value, end)
 }
 
 /// R2 alone at a point, by the long lead.
@@ -134,7 +144,8 @@ pub fn supplementary_bond(
         );
     };
     let holds = value.is_at_most(limit.ohms);
-    let arithmetic = format!("{}; {}", limit.arithmetic, arrow(holds, value, limit.ohms));
+    let against = arrow_to_bound(holds, value, limit.ohms);
+    let arithmetic = format!("{}; {against}", limit.arithmetic);
     let verdict = Verdict::new(tables, holds.into(), text, clause, arithmetic).marked(limit.mark);
     match holds {
         Truth::CannotSay => verdict.remarked(

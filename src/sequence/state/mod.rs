@@ -821,6 +821,7 @@ fn off(reading: &Reading, leads: Option<&Reading>) -> Reading {
     Reading { number, ..*reading }
 }
 
+/// A number of one unit in another, without noughts that say nothing: 50 mΩ is 0.05 Ω.
 fn in_unit(number: Number, from: Unit, to: Unit) -> Option<Number> {
     let thousandths = |unit| match unit {
         Unit::MilliOhm => Some(0i8),
@@ -831,7 +832,13 @@ fn in_unit(number: Number, from: Unit, to: Unit) -> Option<Number> {
     let places = i8::try_from(number.places()).ok()? + thousandths(to)? - thousandths(from)?;
     let digits: u64 = number.to_string().replace('.', "").parse().ok()?;
     match u8::try_from(places) {
-        Ok(places) => Number::new(digits, places),
+        Ok(mut places) => {
+            let mut digits = digits;
+            while from != to && places > 0 && digits % 10 == 0 {
+                (digits, places) = (digits / 10, places - 1);
+            }
+            Number::new(digits, places)
+        }
         Err(_) => Number::new(
             digits.checked_mul(10u64.checked_pow(u32::from(places.unsigned_abs()))?)?,
             0,
