@@ -834,7 +834,7 @@ fn in_unit(number: Number, from: Unit, to: Unit) -> Option<Number> {
     match u8::try_from(places) {
         Ok(mut places) => {
             let mut digits = digits;
-            while from != to && places > 0 && digits % 10 == 0 {
+            while from != to && places > 0 && digits.is_multiple_of(10) {
                 (digits, places) = (digits / 10, places - 1);
             }
             Number::new(digits, places)
