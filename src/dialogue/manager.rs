@@ -7,7 +7,9 @@ use crate::audio::Utterance;
 use crate::grammar::{Grammar, Intent, SaidInstead, distinct};
 use crate::installation::Job;
 use crate::log::{self, Log, LogError, SharedClock};
-use crate::sequence::{Agenda, Event, Line, LineKind, Mode, Session, Turn, place_of};
+use crate::sequence::{
+    Agenda, Event, Line, LineKind, Mode, Run, Session, Turn, place_of, sounds_like_a_warning,
+};
 use crate::speech::{Decision, DecodeContext, Recogniser, Recognition, is_lone_digit};
 use crate::store::{Evidence, Store};
 use crate::voice::{Earcon, Tone, Voice};
@@ -19,6 +21,10 @@ use std::time::{Duration, Instant};
 
 /// How long silence lasts before a reminder of what is out.
 pub const REMIND_AFTER: Duration = Duration::from_secs(60);
+
+/// A warning that fits the sound worse than this per phone is taken for a noise. Lower than what any
+/// other command needs: a missed warning costs more than a question too many.
+const NEARLY: f32 = -1.8;
 
 /// Everything a session needs around it.
 pub struct DialogueManager<'a> {
@@ -124,6 +130,9 @@ impl DialogueManager<'_> {
                         None if self.session.state().mode() == Mode::Noting => {
                             (Intent::Note, Some(words), None)
                         }
+                        None if sounds_like_a_warning(&words) && self.ask_if_live(&words, None) => {
+                            continue;
+                        }
                         None => {
                             tally.not_understood += 1;
                             let before = self.session.clone();
@@ -194,6 +203,17 @@ impl DialogueManager<'_> {
                         engine: recogniser.describe(),
                     };
                     let evidence = Evidence::new(&utterance, &heard.words, &told)?;
+                    // A warning that is not sure, or may be the program's own words, is asked about
+                    // aloud and at once.
+                    let unsure = over || outcome != Decision::Accept;
+                    if unsure
+                        && nearly_a_warning(&heard)
+                        && self.ask_if_live(&heard.words, Some(&evidence))
+                    {
+                        tally.asked_again += 1;
+                        silent_since = Instant::now();
+                        continue;
+                    }
                     match (outcome, heard.said) {
                         // The program's own words are in there too.
                         (Decision::Accept | Decision::Confirm, said)
@@ -258,6 +278,18 @@ impl DialogueManager<'_> {
         Ok(tally)
     }
 
+    /// Asks whether it is live, where something there should be dead; whether it was asked.
+    fn ask_if_live(&mut self, words: &str, evidence: Option<&Evidence>) -> bool {
+        let before = self.session.clone();
+        match self.session.maybe_live(words, self.clock.tick()) {
+            Some(turn) => {
+                self.keep_and_say(before, &turn, evidence);
+                true
+            }
+            None => false,
+        }
+    }
+
     /// Keeps a turn's events, then says its lines. When they can't be kept the session goes back
     /// to where it was, and nothing is read back.
     fn keep_and_say(&mut self, before: Session, turn: &Turn, evidence: Option<&Evidence>) -> bool {
@@ -302,6 +334,14 @@ impl DialogueManager<'_> {
     }
 }
 
+/// Whether what was heard, or what it was nearest to besides, is a warning, and was not so far off
+/// that it was no speech of ours at all.
+fn nearly_a_warning(heard: &Recognition) -> bool {
+    let warns = |said: &Option<Intent>| said.as_ref().is_some_and(Intent::is_a_warning);
+    let near = heard.outcome != Decision::Reject || heard.scores.llr_per_phone > NEARLY;
+    near && (warns(&heard.said) || warns(&heard.runner_up_said))
+}
+
 fn tone(kind: LineKind) -> Tone {
     match kind {
         LineKind::Prompt | LineKind::Answer => Tone::Plain,
@@ -340,8 +380,13 @@ pub fn open_session(
     by: &str,
     clock: &SharedClock,
 ) -> anyhow::Result<(Session, Turn)> {
+    let boot = log::boot();
+    let run = Run {
+        by,
+        boot: boot.as_deref(),
+    };
     if log.entries.is_empty() {
-        let (session, turn) = Session::begin(job, by, clock.tick())?;
+        let (session, turn) = Session::begin(job, run, clock.tick())?;
         log::begin(store, text, &turn.events)?;
         return Ok((session, turn));
     }
@@ -353,7 +398,7 @@ pub fn open_session(
             left.job().title
         );
     }
-    let (session, turn) = Session::resume(log.events(), by, clock.tick())?;
+    let (session, turn) = Session::resume(log.events(), run, clock.tick())?;
     log::keep(store, &turn.events, None)?;
     Ok((session, turn))
 }

@@ -13,7 +13,7 @@ mod write;
 mod tests;
 
 pub use crate::store::Head;
-pub use clock::SharedClock;
+pub use clock::{SharedClock, boot};
 pub use disagreements::disagreements;
 pub use read::{Entry, Heard, Log, Thread};
 pub use write::{begin, keep, take_up};

@@ -173,6 +173,7 @@ fn place(agenda: &Agenda, event: &Event) -> Option<(Option<u16>, Option<u16>)> {
         | Event::Skipped { step, .. } => of_step(step),
         Event::Moved { to, .. } => of_step(to),
         Event::TakenOut { board, circuit, .. } => Some((Some(*board), *circuit)),
+        Event::StaysOff { board, circuit } => Some((Some(*board), Some(*circuit))),
         Event::PutBack { entries } => {
             let entry = agenda.out_list().iter().find(|e| entries.contains(&e.no))?;
             Some((Some(entry.board), entry.circuit))
@@ -232,10 +233,18 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
             Withdrawal::Negative => "negative",
             Withdrawal::Correction | Withdrawal::Replaced => "correction",
             Withdrawal::Disregard => "disregard",
-            Withdrawal::Widened => return None,
+            Withdrawal::Widened | Withdrawal::Restated => return None,
         }
         .to_owned(),
-        Event::Stated { statement, .. } => statement.shown().to_owned(),
+        Event::Stated {
+            statement, place, ..
+        } => match place {
+            Some(place) => format!("{}, {place}", statement.shown()),
+            None => statement.shown().to_owned(),
+        },
+        Event::Ordered { .. } | Event::AskedIfOut { .. } | Event::SetAside { .. } => return None,
+        Event::AskedIfLive { words } => words.clone(),
+        Event::StaysOff { circuit, .. } => Intent::StaysOff(*circuit).words(),
         Event::TakenOut { linked, .. } => {
             let change = if *linked { "" } else { " out" };
             format!("{}{change}", describe(event))
@@ -258,7 +267,8 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
         Event::Refused { said, .. } | Event::Asked { said } => said.words(),
         Event::Unclear { words, .. } => words.clone(),
         Event::NotTaken { words, .. } => format!("{words} (not taken)"),
-        Event::NoteBegun => "note".to_owned(),
+        Event::NoteBegun { observation: true } => Intent::Observe.words(),
+        Event::NoteBegun { .. } => "note".to_owned(),
         Event::NoteEnded => "end of note".to_owned(),
         Event::Noted { text: Some(text) } => format!("(note) {text}"),
         Event::Noted { text: None } => "(note, kept as sound)".to_owned(),
