@@ -1,11 +1,12 @@
 //! What each test of a circuit should read, and why, before anything is measured.
 
-use super::{Board, Circuit, Job, Phases};
+use super::{Board, Circuit, CircuitKind, Job, Phases};
 use crate::limits::conductor::{self, Expected, Through};
 use crate::limits::rcd::{self, Multiple};
 use crate::limits::ring::{self, Ends, Stage};
 use crate::limits::{
-    CircuitFacts, Earthing, Outcome, SystemVoltage, Tables, Verdict, earth_loop, judge,
+    CircuitFacts, Earthing, Finding, Outcome, Provenance, SystemVoltage, Tables, Verdict,
+    earth_loop, judge,
 };
 use crate::quantity::{Celsius, Number, Ohms, Reading, TestVoltage, Volts, measure, tidy};
 use serde::Serialize;
@@ -21,17 +22,32 @@ pub struct Expectation {
     pub why: String,
     /// Regulation, table or standard.
     pub clause: String,
+    /// How well it is founded.
+    pub mark: Provenance,
 }
 
 impl Expectation {
-    fn new(test: &str, reads: impl Into<String>, why: impl Into<String>, clause: &str) -> Self {
+    fn new(
+        test: &str,
+        reads: impl Into<String>,
+        why: impl Into<String>,
+        (clause, mark): (&str, Provenance),
+    ) -> Self {
         Self {
             test: test.to_owned(),
             reads: reads.into(),
             why: why.into(),
             clause: clause.to_owned(),
+            mark,
         }
     }
+}
+
+/// Where the values of a section of the tables come from.
+macro_rules! source {
+    ($section:expr) => {
+        ($section.clause.as_str(), $section.mark)
+    };
 }
 
 impl Job {
@@ -40,7 +56,7 @@ impl Job {
         let supply = &self.supply;
         let mut all = Vec::new();
         let usual = earth_loop::usual_ze(tables, supply.earthing);
-        let declared = supply.ze_ohms.map(|n| format!("declared {n} Ω; "));
+        let declared = supply.ze_ohms.map(|n| format!("declared, at most {n} Ω; "));
         let (test, reads, why, clause) = match supply.earthing {
             Earthing::Tt => (
                 "RA",
@@ -52,7 +68,7 @@ impl Job {
                 "the electrode with the RCD keeps the touch voltage down; above that it may not be \
                  stable"
                     .to_owned(),
-                &tables.tt.clause,
+                source!(tables.tt),
             ),
             earthing => (
                 "Ze",
@@ -64,34 +80,45 @@ impl Job {
                     "{}, means of earthing disconnected for the test and put back at once",
                     earthing.name()
                 ),
-                &tables.external.clause,
+                source!(tables.external),
             ),
         };
         all.push(Expectation::new(test, reads, why, clause));
         if let Some(ze) = supply.ze_ohms {
             let z = Ohms::exact(ze.value());
             let u0 = Volts::exact(supply.volts);
-            let current = earth_loop::fault_current(u0, z);
-            let mut why = format!("{u0} ÷ {z} = {current} line to earth");
-            if supply.phases == Phases::Three {
-                why.push_str(&format!(
-                    "; three-phase at least {} × line to neutral when not measured",
-                    tidy(tables.fault_current.three_phase_factor)
-                ));
-            }
-            all.push(Expectation::new(
-                "fault current",
-                format!("about {current}"),
-                why,
-                &tables.fault_current.clause,
-            ));
+            all.push(if supply.earthing == Earthing::Tt {
+                let through = u0 / z;
+                Expectation::new(
+                    "fault current",
+                    "measure it line to neutral: that is what counts",
+                    format!("line to earth the electrode lets {u0} ÷ {z} = {through} through"),
+                    source!(tables.fault_current),
+                )
+            } else {
+                let current = earth_loop::fault_current(u0, z);
+                let mut why =
+                    format!("{u0} ÷ {z} = {current} line to earth, more where Ze is less");
+                if supply.phases == Phases::Three {
+                    why.push_str(&format!(
+                        "; three-phase at least {} × line to neutral when not measured",
+                        tidy(tables.fault_current.three_phase_factor)
+                    ));
+                }
+                Expectation::new(
+                    "fault current",
+                    format!("at least {current}"),
+                    why,
+                    source!(tables.fault_current),
+                )
+            });
         }
         if let Some(declared) = supply.fault_current_ka {
             all.push(Expectation::new(
                 "fault current",
                 format!("declared {declared} kA"),
                 "the largest that the distributor gives; the measured one is usually less",
-                &tables.fault_current.clause,
+                source!(tables.fault_current),
             ));
         }
         for bond in &supply.bonds {
@@ -99,10 +126,42 @@ impl Job {
                 &format!("bond, {bond}"),
                 format!("about {} Ω or less", tidy(tables.bonding.ohms)),
                 "a short main bond; 10 mm² copper reads 0.05 Ω at 27 m",
-                &tables.bonding.clause,
+                source!(tables.bonding),
             ));
         }
+        for bond in &supply.supplementary_bonds {
+            let test = format!("supplementary bond, {bond}");
+            let source = source!(tables.supplementary);
+            let limit = judge::supplementary_limit(tables, &self.low_voltage_facts());
+            all.push(match limit {
+                Some(limit) => Expectation::new(
+                    &test,
+                    format!("at most {}", Ohms::exact(limit.ohms.low())),
+                    limit.arithmetic,
+                    (source.0, limit.mark),
+                ),
+                None => Expectation::new(
+                    &test,
+                    format!("at most {} V ÷ Ia", tidy(tables.supplementary.touch_volts)),
+                    "Ia of the device that serves the place: write every circuit's device in the job \
+                     file to have a value",
+                    source,
+                ),
+            });
+        }
         all
+    }
+
+    /// The facts of every final circuit of low voltage: those that may serve any place.
+    pub fn low_voltage_facts(&self) -> Vec<CircuitFacts> {
+        let boards = self.boards.iter();
+        boards
+            .flat_map(|board| board.circuits.iter().map(move |circuit| (board, circuit)))
+            .filter(|(_, circuit)| {
+                circuit.system == SystemVoltage::Low && circuit.kind != CircuitKind::Distribution
+            })
+            .map(|(board, circuit)| self.facts(board, circuit))
+            .collect()
     }
 
     /// What each test of a circuit should read, in the order of testing.
@@ -169,7 +228,7 @@ fn no_value(facts: &CircuitFacts) -> &'static str {
 }
 
 fn radial_tests(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>) {
-    let clause = &tables.conductors.clause;
+    let clause = source!(tables.conductors);
     for (test, through) in [("R1+R2", Through::LineAndCpc), ("R2", Through::Cpc)] {
         match of(tables, facts, through, 1.0) {
             Some(e) => all.push(Expectation::new(test, about(&e), e.arithmetic, clause)),
@@ -189,13 +248,13 @@ fn r1_r2_limit(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>
             "R1+R2, limit",
             format!("at most {:.2} Ω", limit.ohms.low()),
             limit.arithmetic,
-            &limit.clause,
+            (&limit.clause, limit.mark),
         ));
     }
 }
 
 fn ring_tests(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>) {
-    let clause = &tables.ring.clause;
+    let clause = source!(tables.ring);
     let line = of(tables, facts, Through::Line, 1.0);
     let cpc = of(tables, facts, Through::Cpc, 1.0);
     let (Some(line), Some(cpc)) = (line, cpc) else {
@@ -223,13 +282,13 @@ fn ring_tests(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>)
             tidy(tables.ring.within_ohms)
         ),
         line.arithmetic,
-        &tables.conductors.clause,
+        source!(tables.conductors),
     ));
     all.push(Expectation::new(
         "r2",
         about(&cpc),
         cpc.arithmetic,
-        &tables.conductors.clause,
+        source!(tables.conductors),
     ));
     all.push(Expectation::new(
         "L to N, crossed",
@@ -263,7 +322,7 @@ fn insulation(
     all: &mut Vec<Expectation>,
 ) {
     let row = tables.insulation_limit(facts.system);
-    let clause = &tables.insulation.clause;
+    let clause = source!(tables.insulation);
     let sensitive: Vec<_> = circuit
         .points
         .iter()
@@ -310,7 +369,7 @@ fn loop_tests(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>)
                 rcd.milliamps.to::<measure::Amp>(),
                 tidy(tables.tt.stable_ohms)
             ),
-            &tables.tt.clause,
+            source!(tables.tt),
         ));
         return;
     }
@@ -324,8 +383,8 @@ fn loop_tests(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>)
                 format!("the tables have no value for {} {}{time}", d.kind, d.amps)
             }
         };
-        let clause = &tables.earth_loop.clause;
-        all.push(Expectation::new("Zs", "no limit here", why, clause));
+        let source = source!(tables.earth_loop);
+        all.push(Expectation::new("Zs", "no limit here", why, source));
         return;
     };
     let seconds = time
@@ -333,16 +392,36 @@ fn loop_tests(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>)
         .unwrap_or_default();
     all.push(Expectation::new(
         "Zs, hot",
-        format!("at most {}{seconds}", limit.ohms),
+        format!("at most {} Ω{seconds}", limit.shown),
         limit.arithmetic.clone(),
-        &limit.clause,
+        (&limit.clause, limit.mark),
     ));
     let factor = tables.loop_cold.factor;
     all.push(Expectation::new(
         "Zs, measured cold",
-        format!("at most {:.2} Ω", limit.ohms.low() * factor),
-        format!("{} × {}", tidy(factor), limit.ohms),
-        &tables.loop_cold.clause,
+        format!("at most {} by the rule of thumb", limit.cold(tables)),
+        format!(
+            "{} × {} = {}",
+            tidy(factor),
+            limit.shown,
+            limit.cold(tables)
+        ),
+        source!(tables.loop_cold),
+    ));
+    let (_, heating) = earth_loop::heating_factor(tables, test_temperature(tables, facts));
+    let running = tidy(tables.temperature.running_celsius);
+    let most = Ohms::exact(limit.ohms.low() / heating);
+    all.push(Expectation::new(
+        "Zs, corrected",
+        format!("or at most {most}, all of it corrected to {running} °C"),
+        format!(
+            "{} ÷ {} = {most}; with Ze measured, which does not warm with the circuit, \
+             Ze + (Zs - Ze) × {} decides",
+            limit.shown,
+            tidy(heating),
+            tidy(heating)
+        ),
+        source!(tables.temperature),
     ));
     let share = if facts.ring { 0.25 } else { 1.0 };
     if let (Some(ze), Some(r1_r2)) = (facts.ze, of(tables, facts, Through::LineAndCpc, share)) {
@@ -352,12 +431,12 @@ fn loop_tests(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>)
             "Zs, expected",
             format!("about {} Ω, or less by parallel paths", hundredths(sum)),
             format!(
-                "Ze {} + (R1+R2) {}; {} Ω hot",
-                ze.shown(),
+                "Ze at most {} + (R1+R2) {}; {} Ω hot",
+                tidy(ze.high()),
                 r1_r2.value.shown(),
                 hundredths(hot)
             ),
-            &tables.loop_compared.clause,
+            source!(tables.loop_compared),
         ));
     }
 }
@@ -372,7 +451,7 @@ fn breaking(tables: &Tables, board: &Board, facts: &CircuitFacts, all: &mut Vec<
         "fault current",
         reads,
         format!("{} at board {}", device.kind, board.number),
-        &tables.fault_current.clause,
+        source!(tables.fault_current),
     ));
 }
 
@@ -386,38 +465,49 @@ fn by_design(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>) 
     let r1_r2 = of(tables, facts, Through::LineAndCpc, share);
     let overcurrent = facts.earthing != Earthing::Tt;
     if let (true, Some(ze), Some(r1_r2)) = (overcurrent, facts.ze, r1_r2)
-        && let Some(zs) = shown(ze + r1_r2.value)
+        // The largest loop that may be: the least current, which a device clears the latest.
+        && let Some(zs) = shown(Ohms::exact(ze.high()) + r1_r2.value)
         && let Some(verdict) = judge::cpc_size(tables, facts, &zs)
     {
-        all.push(by_verdict("cpc against heat", verdict));
+        let mark = match facts.device {
+            Some(device) if device.kind.is_fuse() => Provenance::Memory,
+            _ => tables.adiabatic.mark,
+        };
+        all.push(by_verdict("cpc against heat", verdict, mark));
     }
     if let Some(r1_rn) = of(tables, facts, Through::LineAndNeutral, share)
         && let Some(r1_rn) = shown(r1_rn.value)
         && let Some(verdict) = judge::voltage_drop(tables, facts, &r1_rn, None)
     {
-        all.push(by_verdict("voltage drop", verdict));
+        all.push(by_verdict(
+            "voltage drop",
+            verdict,
+            tables.voltage_drop.mark,
+        ));
     }
 }
 
-fn by_verdict(test: &str, verdict: Verdict) -> Expectation {
-    let holds = match verdict.outcome {
-        Outcome::Pass => "expected to hold",
-        Outcome::Fail | Outcome::CannotSay => "look again",
+fn by_verdict(test: &str, verdict: Verdict, mark: Provenance) -> Expectation {
+    let reads = match (verdict.finding, verdict.outcome) {
+        (Some(Finding::MakersEnergy), _) => verdict.limit,
+        (_, Outcome::Pass) => format!("{}: expected to hold", verdict.limit),
+        (_, Outcome::Fail | Outcome::CannotSay) => format!("{}: look again", verdict.limit),
     };
     Expectation {
         test: test.to_owned(),
-        reads: format!("{}: {holds}", verdict.limit),
+        reads,
         why: match (verdict.outcome, verdict.remark) {
             (Outcome::Pass, _) | (_, None) => verdict.arithmetic,
             (_, Some(remark)) => format!("{}. {remark}", verdict.arithmetic),
         },
         clause: verdict.clause,
+        mark,
     }
 }
 
 fn rcd_tests(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>) {
     let Some(rcd) = facts.rcd else { return };
-    let clause = &tables.rcd.clause;
+    let clause = source!(tables.rcd);
     for (name, multiple) in [
         ("RCD, half", Multiple::Half),
         ("RCD, once", Multiple::Once),

@@ -1,6 +1,6 @@
 use super::{Board, Circuit, CircuitKind, InstrumentUse, Job};
 use crate::limits::{CableRun, CircuitFacts, CircuitUse, Overcurrent, Residual};
-use crate::quantity::{Amps, Celsius, KiloAmps, Metres, MilliAmps, Ohms, SquareMillimetres, Volts};
+use crate::quantity::{Amps, Celsius, KiloAmps, Metres, MilliAmps, SquareMillimetres, Volts};
 
 impl Job {
     /// What the limits need to know of a circuit, before anything is measured.
@@ -40,7 +40,7 @@ impl Job {
                 .supply
                 .ze_ohms
                 .filter(|_| at_origin)
-                .map(|n| Ohms::exact(n.value())),
+                .map(|n| CircuitFacts::declared(n.value())),
             temperature: self.site.ambient_celsius.map(Celsius::exact),
             insulation_range: insulation
                 .and_then(|i| i.insulation_range_megohms)

@@ -1,6 +1,6 @@
 //! What a job file says that can be, but deserves a second look.
 
-use super::{Board, Circuit, CircuitKind, InstrumentUse, Job};
+use super::{Circuit, CircuitKind, InstrumentUse, Job, Rcd};
 use crate::limits::{Earthing, SystemVoltage, Tables, conductor, earth_loop};
 use crate::quantity::{KiloAmps, Ohms, SquareMillimetres, Truth, tidy};
 use jiff::civil::Date;
@@ -40,6 +40,8 @@ impl Job {
                 ));
             }
         }
+        odd.extend(self.above_breaking_capacity());
+        odd.extend(self.not_noted());
         let circuits = || self.boards.iter().flat_map(|b| &b.circuits);
         let needs = [
             (InstrumentUse::Continuity, "continuity", true),
@@ -59,13 +61,58 @@ impl Job {
         odd
     }
 
+    /// Devices whose own breaking capacity is below the declared fault current, once for all boards.
+    fn above_breaking_capacity(&self) -> Option<String> {
+        let declared = self.supply.fault_current_ka?;
+        let at_origin = self.boards.iter().filter(|board| board.fed_from.is_none());
+        let devices = at_origin.flat_map(|board| &board.circuits);
+        let least = devices
+            .filter_map(|circuit| circuit.device.as_ref()?.breaking_ka)
+            .min_by(f64::total_cmp)?;
+        let above = KiloAmps::exact(declared.value()).is_at_most(KiloAmps::exact(least));
+        (above == Truth::No).then(|| {
+            format!(
+                "the declared fault current, {declared} kA, is above the {} kA of devices at the origin: \
+                 usual in a board to BS EN 61439-3, which is rated together with its maker's devices, \
+                 often at 16 kA [C]. See that the devices are those it is rated with; what is measured \
+                 is compared with the devices' own {} kA",
+                tidy(least),
+                tidy(least)
+            )
+        })
+    }
+
+    /// Protection that the job file does not speak of.
+    fn not_noted(&self) -> Option<String> {
+        let circuits = || self.boards.iter().flat_map(|board| &board.circuits);
+        let names = circuits().flat_map(|circuit| {
+            let points = circuit.points.iter();
+            let points = points.flat_map(|p| [Some(&p.name), p.sensitive.as_ref()]);
+            points.flatten().chain([&circuit.name])
+        });
+        let surge = names.map(|name| name.to_lowercase()).any(|name| {
+            name.split(|c: char| !c.is_alphanumeric())
+                .any(|word| word == "surge" || word == "spd")
+        });
+        let mut missing = Vec::new();
+        if !surge {
+            missing.push(
+                "surge protection: fitted, or decided against with its reason [P: 443.4]"
+                    .to_owned(),
+            );
+        }
+        if !circuits().any(|circuit| circuit.afdd) {
+            missing.push(
+                "arc fault detection: asked for in some kinds of building, advised for socket-outlet \
+                 circuits up to 32 A in others [P: 421.1.7]"
+                    .to_owned(),
+            );
+        }
+        (!missing.is_empty()).then(|| format!("nothing is noted of {}", missing.join("; nor of ")))
+    }
+
     /// Odd things about one circuit.
-    pub fn circuit_oddities(
-        &self,
-        tables: &Tables,
-        board: &Board,
-        circuit: &Circuit,
-    ) -> Vec<String> {
+    pub fn circuit_oddities(&self, tables: &Tables, circuit: &Circuit) -> Vec<String> {
         let mut odd = Vec::new();
         if let Some(cable) = &circuit.cable {
             if cable.cpc_mm2 > cable.line_mm2 {
@@ -88,18 +135,6 @@ impl Job {
             }
         }
         let device = circuit.device.as_ref();
-        let declared = self.supply.fault_current_ka.map(|n| n.value());
-        if let (Some(device), Some(declared)) = (device, declared)
-            && board.fed_from.is_none()
-            && let Some(capacity) = device.breaking_ka
-            && KiloAmps::exact(declared).is_at_most(KiloAmps::exact(capacity)) == Truth::No
-        {
-            odd.push(format!(
-                "declared fault current {} kA is above the device's {} kA",
-                tidy(declared),
-                tidy(capacity)
-            ));
-        }
         let extra_low = matches!(circuit.system, SystemVoltage::Selv | SystemVoltage::Pelv);
         if extra_low {
             return odd;
@@ -114,12 +149,30 @@ impl Job {
                 .is_none_or(|r| r.milliamps > additional)
         {
             odd.push(format!(
-                "no RCD of {} mA or less is listed: socket-outlets up to {} A need one (411.3.3); is \
+                "no RCD of {} mA or less is listed: socket-outlets up to {} A need one [P: 411.3.3]; is \
                  it upstream?",
                 tidy(additional),
                 tidy(SOCKETS_NEED_RCD_AMPS)
             ));
         }
+        let sensitive = |r: &Rcd| r.milliamps <= additional;
+        if circuit.kind == CircuitKind::Lighting && !circuit.rcd.as_ref().is_some_and(sensitive) {
+            odd.push(format!(
+                "no RCD of {} mA or less is listed: in a dwelling, circuits that supply luminaires need \
+                 one [P: 411.3.4]; is this a dwelling, or is it upstream?",
+                tidy(additional)
+            ));
+        }
+        let type_ac = circuit.rcd.as_ref().and_then(|r| r.waveform.as_deref()) == Some("AC");
+        if type_ac && matches!(circuit.kind, CircuitKind::Ring | CircuitKind::Radial) {
+            odd.push(
+                "an RCD of type AC on socket-outlets: type AC is for fixed equipment only, whose load \
+                 current is known to have no d.c. in it [P: 531.3.3]"
+                    .to_owned(),
+            );
+        }
+        odd.extend(charging(tables, circuit));
+        odd.extend(oversized(tables, circuit));
         if self.supply.earthing == Earthing::Tt && circuit.rcd.is_none() {
             odd.push(
                 "no RCD is listed on a TT system: Zs is then compared with the overcurrent device"
@@ -134,4 +187,59 @@ impl Job {
         }
         odd
     }
+}
+
+/// A charging point for a vehicle whose RCD is not known to be fit for it.
+fn charging(tables: &Tables, circuit: &Circuit) -> Option<String> {
+    let points = circuit.points.iter().map(|point| &point.name);
+    let named = |name: &str| {
+        let name = name.to_lowercase();
+        let point = name.contains("charge point") || name.contains("charging point");
+        point
+            || name
+                .split(|c: char| !c.is_alphanumeric())
+                .any(|word| word == "ev")
+    };
+    let is_one = points.chain([&circuit.name]).any(|name| named(name));
+    let fit = circuit.rcd.as_ref().is_some_and(|rcd| {
+        let waveform = rcd.waveform.as_deref();
+        rcd.milliamps <= tables.rcd.additional_milliamps
+            && matches!(waveform, Some("A" | "F" | "B"))
+    });
+    (is_one && !fit).then(|| {
+        format!(
+            "a charging point for a vehicle needs an RCD of {} mA or less, of type B, or of type A or F \
+             with detection of smooth d.c. [M: 722.531.3]",
+            tidy(tables.rcd.additional_milliamps)
+        )
+    })
+}
+
+/// A device that lets more flow than the cable carries laid in the best of the common ways.
+fn oversized(tables: &Tables, circuit: &Circuit) -> Option<String> {
+    let (device, cable) = (circuit.device.as_ref()?, circuit.cable.as_ref()?);
+    let rating = &tables.cable_rating;
+    let (amps, size) = (tidy(device.amps), tidy(cable.line_mm2));
+    let source = format!("[{}: {}]", rating.mark.letter(), rating.clause);
+    if circuit.kind == CircuitKind::Ring
+        && cable.line_mm2 >= rating.ring_mm2
+        && device.amps <= rating.ring_amps
+    {
+        return None;
+    }
+    let carries = tables.cable_carries(cable.line_mm2)?;
+    if circuit.kind == CircuitKind::Ring {
+        return Some(format!(
+            "a ring of {size} mm² behind {amps} A: {} mm² and at most {} A are usual [P: 433.1.204]",
+            tidy(rating.ring_mm2),
+            tidy(rating.ring_amps)
+        ));
+    }
+    (device.amps > carries).then(|| {
+        format!(
+            "{amps} A on {size} mm²: clipped to a surface it carries {} A {source}, and less in a wall; \
+             right only where the load cannot overload it [P: 433.3.1]",
+            tidy(carries)
+        )
+    })
 }

@@ -4,19 +4,18 @@
 use super::conductor::temperature_factor;
 use super::facts::{CircuitFacts, Overcurrent};
 use super::kinds::Earthing;
-use super::tables::{Provenance, Tables};
+use super::tables::{Fuse, FuseRow, Provenance, TABLE_VOLTS, Tables};
 use crate::quantity::{
-    Amps, Celsius, KiloAmps, MilliAmps, Ohms, SquareMillimetres, Volts, measure, tidy,
+    Amps, Celsius, KiloAmps, MilliAmps, Ohms, SquareMillimetres, Truth, Volts, measure, tidy,
 };
-
-/// The voltage that the fuse tables of BS 7671 are made for.
-const TABLE_VOLTS: f64 = 230.0;
 
 /// The largest earth fault loop impedance that lets a device disconnect in time.
 #[derive(Debug, Clone, PartialEq)]
 pub struct MaximumZs {
     /// The limit, Ω.
     pub ohms: Ohms,
+    /// The number as the table prints it, with its trailing noughts: 1.70.
+    pub shown: String,
     /// The sum in one line.
     pub arithmetic: String,
     /// Regulation and table.
@@ -29,10 +28,96 @@ pub struct MaximumZs {
     pub stricter: bool,
 }
 
+impl MaximumZs {
+    /// The most that may be read cold by the rule of thumb, 0.8 of the limit.
+    pub fn cold(&self, tables: &Tables) -> Ohms {
+        self.ohms.times(tables.loop_cold.factor)
+    }
+}
+
 /// The current that makes a circuit-breaker trip instantaneously, Ia = multiple × In; nothing for
 /// a fuse.
 pub fn instantaneous(tables: &Tables, device: &Overcurrent) -> Option<Amps> {
     Some(device.amps.times(tables.breaker_multiple(device.kind)?))
+}
+
+/// The current that operates a device within so many seconds, by the multiple of a circuit-breaker
+/// or the row of a fuse; a shorter time's where there is no row for this one. With how well it is
+/// founded.
+pub fn operating(
+    tables: &Tables,
+    device: &Overcurrent,
+    seconds: f64,
+) -> Option<(Amps, Provenance)> {
+    if let Some((multiple, mark)) = tables.breaker_multiple_in(device.kind, seconds) {
+        return Some((device.amps.times(multiple), mark));
+    }
+    let (_, row) = fuse_row(tables, device, seconds)?;
+    Some((Amps::exact(tables.operating_current(row)), row.mark))
+}
+
+/// How soon a device clears a current, as far as the tables tell.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Clearing {
+    /// Under so many seconds: only the maker's let-through energy tells more.
+    Under(f64),
+    /// In at most so many seconds.
+    Within(f64),
+    /// No row of the tables says that it clears it.
+    NotSaid,
+}
+
+/// How soon a device clears a current: a circuit-breaker in its instantaneous region and a fuse
+/// at its gate in under a tenth of a second; a fuse above the current of its 0.4 s row in 0.4 s; and
+/// so on.
+pub fn clearing(tables: &Tables, device: &Overcurrent, current: Amps) -> Clearing {
+    let reached = |ia: f64| current.is_at_least(Amps::exact(ia)) == Truth::Yes;
+    let Some(amps) = device.amps.value() else {
+        return Clearing::NotSaid;
+    };
+    let quick = match tables.breaker_multiple(device.kind) {
+        Some(multiple) => Some(multiple * amps),
+        None => tables.fuse_gate(device.kind, amps),
+    };
+    if quick.is_some_and(reached) {
+        return Clearing::Under(tables.adiabatic.makers_seconds);
+    }
+    let slow = tables
+        .breakers
+        .iter()
+        .find(|b| b.kinds.contains(&device.kind));
+    let slow = slow
+        .and_then(|breaker| breaker.slow)
+        .map(|slow| (slow.seconds, slow.multiple * amps));
+    let rows = tables
+        .fuses
+        .iter()
+        .filter(|fuse| fuse.kind == device.kind)
+        .filter_map(|fuse| {
+            let row = fuse.zs.iter().find(|row| row.amps == amps)?;
+            Some((fuse.seconds, tables.operating_current(row)))
+        });
+    slow.into_iter()
+        .chain(rows)
+        .filter(|(_, ia)| reached(*ia))
+        .map(|(seconds, _)| seconds)
+        .min_by(f64::total_cmp)
+        .map_or(Clearing::NotSaid, Clearing::Within)
+}
+
+/// The row of a fuse for the longest time that is not longer than this.
+fn fuse_row<'t>(
+    tables: &'t Tables,
+    device: &Overcurrent,
+    seconds: f64,
+) -> Option<(&'t Fuse, &'t FuseRow)> {
+    let amps = device.amps.value()?;
+    tables
+        .fuses
+        .iter()
+        .filter(|fuse| fuse.kind == device.kind && fuse.seconds <= seconds)
+        .filter_map(|fuse| Some((fuse, fuse.zs.iter().find(|row| row.amps == amps)?)))
+        .max_by(|(a, _), (b, _)| a.seconds.total_cmp(&b.seconds))
 }
 
 /// Zs ≤ U0·Cmin/Ia for circuit-breakers (411.4.4, rounded as Table 41.3 is), the table for fuses.
@@ -44,60 +129,77 @@ pub fn maximum_zs(
     seconds: f64,
 ) -> Option<MaximumZs> {
     let volts = u0.value()?;
-    if let Some(multiple) = tables.breaker_multiple(device.kind) {
+    let earth_loop = &tables.earth_loop;
+    let cmin = if earth_loop.cmin == 1.0 {
+        String::new()
+    } else {
+        format!("{} × ", tidy(earth_loop.cmin))
+    };
+    if let Some((multiple, mark)) = tables.breaker_multiple_in(device.kind, seconds) {
         let amps = device.amps.value()?;
-        let earth_loop = &tables.earth_loop;
         let exact = earth_loop.cmin * volts / (multiple * amps);
         let ohms = rounded(exact, earth_loop.places);
-        let cmin = if earth_loop.cmin == 1.0 {
-            String::new()
-        } else {
-            format!("{} × ", tidy(earth_loop.cmin))
-        };
+        let shown = fixed(ohms, earth_loop.places);
         return Some(MaximumZs {
             ohms: Ohms::exact(ohms),
             arithmetic: format!(
-                "{cmin}{} V ÷ ({} × {} A) = {} Ω",
+                "{cmin}{} V ÷ ({} × {} A) = {shown} Ω",
                 tidy(volts),
                 tidy(multiple),
                 tidy(amps),
-                fixed(ohms, earth_loop.places)
             ),
+            shown,
             clause: earth_loop.clause.clone(),
-            mark: earth_loop.mark,
+            mark,
             seconds,
             stricter: false,
         });
     }
-    let amps = device.amps.value()?;
-    let table = tables
-        .fuses
-        .iter()
-        .filter(|f| f.kind == device.kind && f.seconds <= seconds)
-        .filter(|f| f.zs.iter().any(|(a, _)| *a == amps))
-        .max_by(|a, b| a.seconds.total_cmp(&b.seconds))?;
-    let tabulated = table.zs.iter().find(|(a, _)| *a == amps)?.1;
-    let places = tables.earth_loop.places;
-    let ohms = if volts == TABLE_VOLTS {
-        tabulated
-    } else {
-        rounded(tabulated * volts / TABLE_VOLTS, places)
+    let (table, row) = fuse_row(tables, device, seconds)?;
+    let printed = as_printed(row.ohms);
+    let from = match (row.ia, row.older) {
+        (Some(ia), _) => Some((
+            format!("{cmin}{TABLE_VOLTS} V ÷ {} A", tidy(ia)),
+            earth_loop.cmin * TABLE_VOLTS / ia,
+        )),
+        (None, Some(older)) => Some((
+            format!("older value {cmin}{} Ω", as_printed(older)),
+            earth_loop.cmin * older,
+        )),
+        (None, None) => None,
     };
+    let from = match from {
+        Some((sum, value)) if rounded(value, earth_loop.places) == row.ohms => {
+            format!("{sum} = {printed} Ω")
+        }
+        Some((sum, value)) => format!("{sum} = {} Ω, in the table {printed} Ω", tidy(value)),
+        None => format!("{printed} Ω"),
+    };
+    let ohms = if volts == TABLE_VOLTS {
+        row.ohms
+    } else {
+        rounded(row.ohms * volts / TABLE_VOLTS, earth_loop.places)
+    };
+    let shown = as_printed(ohms);
     let scaled = if volts == TABLE_VOLTS {
         String::new()
     } else {
-        format!(" × {} V ÷ {TABLE_VOLTS} V = {} Ω", tidy(volts), tidy(ohms))
+        format!(
+            "; {printed} × {} V ÷ {TABLE_VOLTS} V = {shown} Ω",
+            tidy(volts)
+        )
     };
     Some(MaximumZs {
         ohms: Ohms::exact(ohms),
+        shown,
         arithmetic: format!(
-            "table, {} {} A in {} s: {tabulated} Ω{scaled}",
+            "table, {} {} in {} s: {from}{scaled}",
             device.kind,
-            tidy(amps),
+            device.amps,
             tidy(table.seconds)
         ),
         clause: table.clause.clone(),
-        mark: table.mark,
+        mark: row.mark,
         seconds: table.seconds,
         stricter: table.seconds < seconds,
     })
@@ -179,6 +281,13 @@ pub fn usual_ze(tables: &Tables, earthing: Earthing) -> Ohms {
 pub fn rounded(value: f64, places: u8) -> f64 {
     let scale = 10f64.powi(places.min(9).into());
     (value * scale).round() / scale
+}
+
+/// A number as the fuse tables print it, three digits of it or two decimals: 16.8, 9.10, 0.50.
+fn as_printed(value: f64) -> String {
+    let least = if value >= 10.0 { 1 } else { 2 };
+    let needed = tidy(value).split_once('.').map_or(0, |(_, d)| d.len());
+    format!("{value:.*}", needed.max(least))
 }
 
 fn fixed(value: f64, places: u8) -> String {

@@ -26,12 +26,20 @@ pub struct CircuitFacts {
     pub rcd: Option<Residual>,
     /// The cable.
     pub cable: Option<CableRun>,
-    /// External earth fault loop impedance, declared or measured.
+    /// External earth fault loop impedance: its value where it was measured; where it is only
+    /// declared, anything up to that ([`declared`](Self::declared)).
     pub ze: Option<Ohms>,
     /// Temperature of the conductors during the test; the table's default when nothing.
     pub temperature: Option<Celsius>,
     /// The largest insulation resistance that the instrument shows, MΩ.
     pub insulation_range: Option<f64>,
+}
+
+impl CircuitFacts {
+    /// A declared Ze is the most that it will be: it bounds the value from above.
+    pub fn declared(ze: f64) -> Ohms {
+        Ohms::between(0.0, ze)
+    }
 }
 
 /// An overcurrent device.

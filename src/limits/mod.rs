@@ -36,5 +36,5 @@ mod verdict;
 
 pub use facts::{CableRun, CircuitFacts, Overcurrent, Residual};
 pub use kinds::{CircuitUse, DeviceKind, Earthing, Phases, RcdDelay, SystemVoltage};
-pub use tables::{Tables, TablesError};
+pub use tables::{Provenance, Tables, TablesError};
 pub use verdict::{Finding, Outcome, Verdict};

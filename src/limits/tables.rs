@@ -2,9 +2,12 @@
 
 use super::kinds::{CircuitUse, DeviceKind, Earthing, RcdDelay, SystemVoltage};
 use crate::quantity::TestVoltage;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
 use std::sync::LazyLock;
+
+/// The voltage that the fuse tables of BS 7671 are made for.
+pub(super) const TABLE_VOLTS: f64 = 230.0;
 
 const SHIPPED: &str = include_str!("tables.toml");
 
@@ -14,7 +17,7 @@ static SHIPPED_TABLES: LazyLock<Tables> = LazyLock::new(|| {
 });
 
 /// How well a value is founded.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Provenance {
     /// From the named standard or guide.
@@ -25,6 +28,36 @@ pub enum Provenance {
     Memory,
     /// A choice of this program, used only for remarks.
     Ours,
+}
+
+impl Provenance {
+    /// All of them.
+    pub const ALL: [Self; 4] = [
+        Self::Published,
+        Self::CommonPractice,
+        Self::Memory,
+        Self::Ours,
+    ];
+
+    /// The letter that stands beside a value.
+    pub fn letter(self) -> char {
+        match self {
+            Self::Published => 'P',
+            Self::CommonPractice => 'C',
+            Self::Memory => 'M',
+            Self::Ours => 'O',
+        }
+    }
+
+    /// What the letter means.
+    pub fn meaning(self) -> &'static str {
+        match self {
+            Self::Published => "published source, named",
+            Self::CommonPractice => "common practice of the trade",
+            Self::Memory => "from memory, to be confirmed in your own copy",
+            Self::Ours => "a choice of this program, for remarks only",
+        }
+    }
 }
 
 /// Every limit, with its clause; see the comments in `tables.toml` for units.
@@ -53,11 +86,15 @@ pub struct Tables {
     pub breakers: Vec<Breaker>,
     #[serde(rename = "fuse")]
     pub fuses: Vec<Fuse>,
+    #[serde(rename = "fuse_gate", default)]
+    pub fuse_gates: Vec<FuseGate>,
     pub disconnection: Disconnection,
+    pub supplementary: Supplementary,
     pub tt: Tt,
     pub external: External,
     pub fault_current: FaultCurrent,
     pub adiabatic: Adiabatic,
+    pub cable_rating: CableRating,
     pub voltage_drop: VoltageDrop,
     pub rcd: RcdTimes,
 }
@@ -101,6 +138,8 @@ sections! {
     LoopCompared { within_ohms: f64, within_factor: f64 }
     /// Maximum disconnection times.
     Disconnection { sockets_amps: f64, fixed_amps: f64, times: Vec<BandTimes>, others: OtherTimes }
+    /// Supplementary bonds.
+    Supplementary { touch_volts: f64, seconds: f64 }
     /// TT systems protected by an RCD.
     Tt { touch_volts: f64, stable_ohms: f64 }
     /// Usual external impedances.
@@ -108,7 +147,9 @@ sections! {
     /// Prospective fault current.
     FaultCurrent { three_phase_factor: f64 }
     /// Protective conductor size against heat.
-    Adiabatic { k_core: f64, k_separate: f64, breaker_seconds: f64 }
+    Adiabatic { k_core: f64, k_separate: f64, makers_seconds: f64 }
+    /// What a cable carries at the most.
+    CableRating { amps: Vec<(f64, f64)>, ring_mm2: f64, ring_amps: f64 }
     /// Voltage drop.
     VoltageDrop { lighting_percent: f64, other_percent: f64 }
     /// Residual current devices.
@@ -133,6 +174,21 @@ pub struct Breaker {
     pub kinds: Vec<DeviceKind>,
     /// Ia as a multiple of In.
     pub multiple: f64,
+    /// Another multiple for longer times.
+    #[serde(default)]
+    pub slow: Option<SlowMultiple>,
+}
+
+/// Ia of a circuit-breaker where it has longer to disconnect.
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SlowMultiple {
+    /// From this disconnection time on, s.
+    pub seconds: f64,
+    /// Ia as a multiple of In.
+    pub multiple: f64,
+    /// How well it is founded.
+    pub mark: Provenance,
 }
 
 /// Maximum Zs of fuses of one kind for one disconnection time.
@@ -145,10 +201,47 @@ pub struct Fuse {
     pub seconds: f64,
     /// Where the values stand.
     pub clause: String,
+    /// The values.
+    pub zs: Vec<FuseRow>,
+}
+
+/// The maximum Zs of one fuse, and what it comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct FuseRow {
+    /// Rated current, A.
+    pub amps: f64,
+    /// Maximum Zs as printed, Ω.
+    pub ohms: f64,
+    /// The current that operates it in time, A.
+    #[serde(default)]
+    pub ia: Option<f64>,
+    /// The value of an edition without Cmin, Ω.
+    #[serde(default)]
+    pub older: Option<f64>,
+    /// What the table rounds to, Ω.
+    #[serde(default = "hundredth")]
+    pub to: f64,
+    /// How well it is founded.
+    pub mark: Provenance,
+}
+
+fn hundredth() -> f64 {
+    0.01
+}
+
+/// Currents at which fuses of one kind clear within a tenth of a second.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct FuseGate {
+    /// The kind of fuse.
+    pub kind: DeviceKind,
+    /// Where the values stand.
+    pub clause: String,
     /// How well they are founded.
     pub mark: Provenance,
-    /// Rated current A, maximum Zs Ω.
-    pub zs: Vec<(f64, f64)>,
+    /// Rated current A, current A.
+    pub amps: Vec<(f64, f64)>,
 }
 
 /// A band of BS 7671 Table 41.1, a.c.
@@ -293,13 +386,37 @@ impl Tables {
             let falls = fuse
                 .zs
                 .windows(2)
-                .all(|w| w[0].0 < w[1].0 && w[0].1 > w[1].1);
-            if !falls || !positive(fuse.seconds) || fuse.zs.iter().any(|r| !positive(r.1)) {
+                .all(|w| w[0].amps < w[1].amps && w[0].ohms > w[1].ohms);
+            let above_nothing = |row: &FuseRow| {
+                let from = [Some(row.ohms), row.ia, row.older, Some(row.to)];
+                from.into_iter().flatten().all(positive)
+            };
+            if !falls || !positive(fuse.seconds) || !fuse.zs.iter().all(above_nothing) {
                 return Some(format!(
                     "fuse {}: rated currents must grow and Zs fall, all above nothing",
                     fuse.kind
                 ));
             }
+        }
+        for gate in &self.fuse_gates {
+            let grows = gate
+                .amps
+                .windows(2)
+                .all(|w| w[0].0 < w[1].0 && w[0].1 < w[1].1);
+            if !grows || gate.amps.iter().any(|g| !(positive(g.0) && g.1 > g.0)) {
+                return Some(format!(
+                    "fuse_gate {}: both currents must grow, the second above the rated one",
+                    gate.kind
+                ));
+            }
+        }
+        let rating = &self.cable_rating;
+        if rating
+            .amps
+            .iter()
+            .any(|r| !(positive(r.0) && positive(r.1)))
+        {
+            return Some("cable_rating.amps: sizes and currents must be above nothing".to_owned());
         }
         for kind in DeviceKind::ALL {
             if !kind.is_fuse() && self.breaker_multiple(kind).is_none() {
@@ -318,7 +435,9 @@ impl Tables {
                 ));
             }
         }
-        if self.breakers.iter().any(|b| !positive(b.multiple)) {
+        let multiples = self.breakers.iter();
+        let mut multiples = multiples.flat_map(|b| [Some(b.multiple), b.slow.map(|s| s.multiple)]);
+        if multiples.any(|multiple| multiple.is_some_and(|m| !positive(m))) {
             return Some("breaker: multiple must be more than nothing".to_owned());
         }
         let t = &self.temperature;
@@ -367,6 +486,8 @@ impl Tables {
             ("disconnection.fixed_amps", self.disconnection.fixed_amps),
             ("disconnection.others.tn", self.disconnection.others.tn),
             ("disconnection.others.tt", self.disconnection.others.tt),
+            ("supplementary.touch_volts", self.supplementary.touch_volts),
+            ("supplementary.seconds", self.supplementary.seconds),
             ("tt.touch_volts", self.tt.touch_volts),
             ("tt.stable_ohms", self.tt.stable_ohms),
             ("external.tn_s_ohms", self.external.tn_s_ohms),
@@ -381,7 +502,9 @@ impl Tables {
             ),
             ("adiabatic.k_core", self.adiabatic.k_core),
             ("adiabatic.k_separate", self.adiabatic.k_separate),
-            ("adiabatic.breaker_seconds", self.adiabatic.breaker_seconds),
+            ("adiabatic.makers_seconds", self.adiabatic.makers_seconds),
+            ("cable_rating.ring_mm2", rating.ring_mm2),
+            ("cable_rating.ring_amps", rating.ring_amps),
             (
                 "voltage_drop.lighting_percent",
                 self.voltage_drop.lighting_percent,
@@ -417,12 +540,48 @@ impl Tables {
         test_voltage(self.insulation_limit(system).test_volts).unwrap_or(TestVoltage::V500)
     }
 
-    /// Ia of a circuit-breaker as a multiple of its rated current; nothing for a fuse.
+    /// Ia of a circuit-breaker as a multiple of its rated current, where it trips instantaneously;
+    /// nothing for a fuse.
     pub fn breaker_multiple(&self, kind: DeviceKind) -> Option<f64> {
-        self.breakers
-            .iter()
-            .find(|b| b.kinds.contains(&kind))
-            .map(|b| b.multiple)
+        self.breaker(kind).map(|b| b.multiple)
+    }
+
+    /// Ia of a circuit-breaker that has so many seconds, as a multiple of its rated current, and how
+    /// well that is founded; nothing for a fuse.
+    pub fn breaker_multiple_in(&self, kind: DeviceKind, seconds: f64) -> Option<(f64, Provenance)> {
+        let breaker = self.breaker(kind)?;
+        Some(match breaker.slow {
+            Some(slow) if seconds >= slow.seconds => (slow.multiple, slow.mark),
+            _ => (breaker.multiple, self.earth_loop.mark),
+        })
+    }
+
+    fn breaker(&self, kind: DeviceKind) -> Option<&Breaker> {
+        self.breakers.iter().find(|b| b.kinds.contains(&kind))
+    }
+
+    /// The current that operates a fuse in the time that its row is for: as the row has it, or by
+    /// the value that it gives.
+    pub fn operating_current(&self, row: &FuseRow) -> f64 {
+        let by_value = self.earth_loop.cmin * TABLE_VOLTS / row.ohms;
+        row.ia.unwrap_or(by_value)
+    }
+
+    /// The current at which a fuse clears within a tenth of a second; nothing where no gate is known.
+    pub fn fuse_gate(&self, kind: DeviceKind, amps: f64) -> Option<f64> {
+        let gates = self.fuse_gates.iter().filter(|gate| gate.kind == kind);
+        gates
+            .flat_map(|gate| &gate.amps)
+            .find(|(rated, _)| *rated == amps)
+            .map(|(_, current)| *current)
+    }
+
+    /// The most that a cable of so many mm² carries; nothing for a size the table does not have.
+    pub fn cable_carries(&self, mm2: f64) -> Option<f64> {
+        let rows = self.cable_rating.amps.iter();
+        rows.copied()
+            .find(|(size, _)| *size == mm2)
+            .map(|(_, amps)| amps)
     }
 
     /// The longest time, in seconds, that a fault may last on a circuit of rated current `amps`,

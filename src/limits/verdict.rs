@@ -64,6 +64,16 @@ pub enum Finding {
     WrongUnit,
     /// The reading is "over range", and the instrument's range is not known.
     RangeUnknown,
+    /// Over 0.8 of the limit cold, within it when corrected for heat.
+    WithinWhenCorrected,
+    /// More than a short bonding conductor reads.
+    LongForABond,
+    /// A Ze higher than distributors usually declare, or than this one declared.
+    HigherThanDeclared,
+    /// Less than the test leads alone read.
+    BelowLeads,
+    /// Cleared so soon that only the maker's let-through energy tells.
+    MakersEnergy,
     /// Something about the ring; the diagnosis says what.
     RingFault,
     /// A point reads as though it were on a spur.

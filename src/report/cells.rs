@@ -4,7 +4,7 @@ use crate::limits::{Outcome, Verdict};
 use crate::quantity::{Reading, Relation, Unit};
 use crate::sequence::procedures::tested_joined_instead;
 use crate::sequence::{
-    Agenda, Column, EventNo, ReadingRecord, ShownWhen, Step, StepOutcome, Worst,
+    Agenda, Column, EventNo, Quantity, ReadingRecord, ShownWhen, Step, StepOutcome, Worst,
 };
 use jiff::Timestamp;
 use serde::Serialize;
@@ -18,8 +18,12 @@ pub struct ReadingRow {
     pub stage: &'static str,
     /// "insulation resistance L-N at 500 V"
     pub what: String,
-    /// As written on a schedule, without its unit: `0.34`, `>999`, `over range`.
+    /// As written on a schedule, without its unit: `0.34`, `>999`, `over range`; the leads taken
+    /// off.
     pub shown: String,
+    /// What was read, where the leads were taken off: "0.13 read, leads 0.08".
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub beside: Option<String>,
     pub unit: Option<&'static str>,
     /// A bound, not a number: over, under or over range.
     pub is_bound: bool,
@@ -31,9 +35,9 @@ pub struct ReadingRow {
 }
 
 impl ReadingRow {
-    /// The value with its unit.
+    /// The value with its unit, and what was read where that is another.
     pub fn value(&self) -> String {
-        words::value(&self.reading)
+        with_beside(words::value(&self.reading), self.beside.as_deref())
     }
 }
 
@@ -47,6 +51,9 @@ pub enum Cell {
     NotDone,
     Reading {
         shown: String,
+        /// What was read, where the leads were taken off: "0.13 read, leads 0.08".
+        #[serde(skip_serializing_if = "Option::is_none")]
+        beside: Option<String>,
         unit: Option<&'static str>,
         is_bound: bool,
         event: EventNo,
@@ -83,6 +90,19 @@ impl Cell {
                 None => "not tested".to_owned(),
             },
             Self::Skipped { .. } => "left out".to_owned(),
+        }
+    }
+
+    /// As written on a page: a reading with what was read, where the leads were taken off.
+    pub fn on_page(&self) -> String {
+        with_beside(self.text(), self.beside())
+    }
+
+    /// What was read, where the leads were taken off.
+    pub fn beside(&self) -> Option<&str> {
+        match self {
+            Self::Reading { beside, .. } => beside.as_deref(),
+            _ => None,
         }
     }
 
@@ -138,21 +158,26 @@ fn filled<'a>(
     worst: Worst,
     limitations: &[Limitation],
 ) -> Cell {
-    let readings: Vec<&ReadingRecord> = steps
+    let readings: Vec<(&ReadingRecord, Net)> = steps
         .clone()
-        .filter_map(|step| agenda.result(step))
+        .filter_map(|step| {
+            let record = agenda.result(step)?;
+            Some((record, Net::of(agenda, step, record)))
+        })
         .collect();
+    let size = |(_, net): &(&ReadingRecord, Net)| net.reading.size();
     let by_size =
-        |a: &&&ReadingRecord, b: &&&ReadingRecord| a.reading.size().total_cmp(&b.reading.size());
+        |a: &&(&ReadingRecord, Net), b: &&(&ReadingRecord, Net)| size(a).total_cmp(&size(b));
     let shown = match worst {
         Worst::Lowest => readings.iter().min_by(by_size),
         Worst::Highest => readings.iter().max_by(by_size),
     };
-    if let Some(record) = shown {
+    if let Some((record, net)) = shown {
         return Cell::Reading {
-            shown: record.reading.shown(),
-            unit: record.reading.unit.map(Unit::symbol),
-            is_bound: record.reading.relation != Relation::Exact,
+            shown: net.reading.shown(),
+            beside: net.beside.clone(),
+            unit: net.reading.unit.map(Unit::symbol),
+            is_bound: net.reading.relation != Relation::Exact,
             event: record.no,
             of: readings.len(),
             verdict: record.verdict.clone(),
@@ -201,15 +226,73 @@ fn not_tested(agenda: &Agenda, step: &Step, reason: &str, limitations: &[Limitat
     }
 }
 
+/// A reading with the leads taken off, where they were noted and not nulled.
+pub(super) struct Net {
+    pub(super) reading: Reading,
+    /// "0.13 read, leads 0.08".
+    pub(super) beside: Option<String>,
+}
+
+impl Net {
+    pub(super) fn of(agenda: &Agenda, step: &Step, record: &ReadingRecord) -> Self {
+        let said = record.reading;
+        let leads = through_leads(step).then(|| agenda.leads(Some(record.no)));
+        let alone = leads.flatten().filter(|leads| leads.size() > 0.0);
+        let (Some(alone), Some(_)) = (alone, said.number) else {
+            return Self {
+                reading: said,
+                beside: None,
+            };
+        };
+        let leads = if alone.unit == said.unit {
+            alone.shown()
+        } else {
+            words::value(&alone)
+        };
+        if said.size() < alone.size() {
+            return Self {
+                reading: said,
+                beside: Some(format!(
+                    "less than the leads alone, {}",
+                    words::value(&alone)
+                )),
+            };
+        }
+        Self {
+            reading: agenda.record_without_leads(record),
+            beside: Some(format!("{} read, leads {leads}", said.shown())),
+        }
+    }
+}
+
+/// Whether the test leads are in what is read: continuity.
+fn through_leads(step: &Step) -> bool {
+    use Quantity::{Bond, R1R2, R2, RingEndToEnd, RingLineEarth, RingLineNeutral};
+    step.measure().is_some_and(|measure| {
+        matches!(
+            measure.quantity,
+            Bond | R1R2 | R2 | RingEndToEnd | RingLineNeutral | RingLineEarth
+        )
+    })
+}
+
+fn with_beside(text: String, beside: Option<&str>) -> String {
+    match beside {
+        Some(beside) => format!("{text} ({beside})"),
+        None => text,
+    }
+}
+
 /// A row of a step's reading.
 pub(super) fn reading_row(agenda: &Agenda, step: &Step, record: &ReadingRecord) -> ReadingRow {
-    let reading = record.reading;
+    let Net { reading, beside } = Net::of(agenda, step, record);
     ReadingRow {
         event: record.no,
         at: record.at,
         stage: step.stage.shown(),
         what: words::step(agenda, step),
         shown: reading.shown(),
+        beside,
         unit: reading.number.and(reading.unit).map(Unit::symbol),
         is_bound: reading.relation != Relation::Exact,
         affirmed: record.was_asked(),

@@ -8,7 +8,7 @@ use crate::sequence::{Beside, Column, ShownWhen};
 pub(super) struct TableColumn {
     pub group: &'static str,
     pub head: &'static str,
-    /// Its name in CSV.
+    /// Its name in CSV; empty for what stands on pages only.
     pub csv: &'static str,
     what: What,
 }
@@ -48,6 +48,14 @@ impl TableColumn {
         match self.what {
             What::Given { cell, .. } => cell(circuit).map_or(Shown::Nothing, Shown::Text),
             What::Result(column) => Shown::Result(circuit.cells.get(column)),
+        }
+    }
+
+    /// What was read for a circuit, where the leads were taken off its cell.
+    pub(super) fn beside<'a>(&self, circuit: &'a CircuitRow) -> Option<&'a str> {
+        match self.what {
+            What::Given { .. } => None,
+            What::Result(column) => circuit.cells.get(column).beside(),
         }
     }
 
@@ -132,6 +140,8 @@ pub(super) fn results(schedule: &Schedule) -> Vec<TableColumn> {
                     false,
                     limit,
                 ));
+                let cold = |c: &CircuitRow| c.zs_cold.clone();
+                columns.push(given(column.group, "max. cold, ×0.8", "", false, cold));
             }
         }
     }

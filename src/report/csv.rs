@@ -21,7 +21,8 @@ const AFTER: [&str; 7] = [
 ];
 
 /// The circuits of all boards as comma-separated values (RFC 4180), one line a circuit, with a
-/// byte order mark so that spreadsheets read it as UTF-8. Bounds stay bounds: `>999`.
+/// byte order mark so that spreadsheets read it as UTF-8. Bounds stay bounds: `>999`. A continuity
+/// reading is without its test leads; what was read stands in the remarks.
 pub fn csv(schedule: &Schedule) -> String {
     csv_of_threads(std::slice::from_ref(schedule))
 }
@@ -35,7 +36,12 @@ pub fn csv_of_threads(schedules: &[Schedule]) -> String {
     let mut lines = csv::WriterBuilder::new()
         .terminator(csv::Terminator::CRLF)
         .from_writer(Vec::from("\u{feff}"));
-    let columns: Vec<TableColumn> = GIVEN.iter().copied().chain(results(first)).collect();
+    let columns: Vec<TableColumn> = GIVEN
+        .iter()
+        .copied()
+        .chain(results(first))
+        .filter(|column| !column.csv.is_empty())
+        .collect();
     let heads = merged
         .then_some("thread")
         .into_iter()
@@ -59,8 +65,13 @@ pub fn csv_of_threads(schedules: &[Schedule]) -> String {
                 circuit.points.to_string(),
             ];
             let results = columns.iter().map(|column| column.text(circuit));
+            let read = columns.iter().filter_map(|column| {
+                let beside = column.beside(circuit)?;
+                Some(format!("{} {beside}", column.csv))
+            });
+            let remarks: Vec<String> = circuit.remarks.iter().cloned().chain(read).collect();
             let after = [
-                circuit.remarks.join("; "),
+                remarks.join("; "),
                 schedule.title.clone(),
                 schedule.site.clone(),
                 schedule.tester.clone(),

@@ -1,3 +1,4 @@
+use super::cells::reading_row;
 use super::schedule::where_is;
 use super::words;
 use crate::limits::Outcome;
@@ -93,7 +94,7 @@ fn read(agenda: &Agenda, step: &Step, record: &ReadingRecord) -> Option<Exceptio
             "{}{}: {}{remark}",
             where_is(step),
             words::step(agenda, step),
-            words::value(&record.reading)
+            reading_row(agenda, step, record).value()
         ),
         outcome: words::outcome(verdict.outcome).1,
         later: settled(agenda, step, record),

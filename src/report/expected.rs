@@ -3,7 +3,7 @@
 
 use crate::grammar::{Grammar, distinct};
 use crate::installation::{Board, Circuit, Expectation, Job, Phases};
-use crate::limits::Tables;
+use crate::limits::{Provenance, Tables};
 use crate::sequence::place_of;
 use jiff::civil::Date;
 use serde::Serialize;
@@ -20,6 +20,8 @@ pub struct Expected<'j> {
     edition: &'j str,
     job: &'j str,
     caution: &'static str,
+    /// What the letter before a source means.
+    marks: String,
     odd: Vec<String>,
     origin: Vec<Expectation>,
     boards: Vec<ExpectedBoard<'j>>,
@@ -47,7 +49,7 @@ pub fn expected<'j>(job: &'j Job, tables: &'j Tables, today: Date) -> Expected<'
         number: c.number,
         name: &c.name,
         described: described(c),
-        odd: job.circuit_oddities(tables, board, c),
+        odd: job.circuit_oddities(tables, c),
         expected: job.expected(tables, board, c),
     };
     let mut odd = job.oddities(tables, today);
@@ -56,6 +58,7 @@ pub fn expected<'j>(job: &'j Job, tables: &'j Tables, today: Date) -> Expected<'
         edition: &tables.edition,
         job: &job.title,
         caution: CAUTION,
+        marks: marks(),
         odd,
         origin: job.expected_at_origin(tables),
         boards: job
@@ -82,6 +85,16 @@ fn said_instead(job: &Job) -> Vec<String> {
         .and_then(|grammar| grammar.with_job_places(&places, true))
         .map(|(_, instead)| instead.iter().map(ToString::to_string).collect())
         .unwrap_or_default()
+}
+
+/// "P: published source, named; ...".
+fn marks() -> String {
+    let one = |mark: Provenance| format!("{}: {}", mark.letter(), mark.meaning());
+    let all: Vec<_> = Provenance::ALL.into_iter().map(one).collect();
+    format!(
+        "Before each source stands how well the value is known. {}.",
+        all.join("; ")
+    )
 }
 
 /// "ring, 2.5/1.5 mm², 54 m; BS EN 61009 B 32 A; 30 mA".
@@ -122,6 +135,7 @@ pub fn expected_text(job: &Job, checked: &Expected<'_>) -> String {
     );
     let _ = writeln!(out, "Limits: {}", checked.edition);
     paragraph(&mut out, "", CAUTION);
+    paragraph(&mut out, "", &checked.marks);
     odd(&mut out, "", &checked.odd);
     let _ = writeln!(out, "\nOrigin");
     expectations(&mut out, &checked.origin);
@@ -154,7 +168,7 @@ fn expectations(out: &mut String, all: &[Expectation]) {
             .subsequent_indent(&hanging)
             .break_words(false);
         let _ = writeln!(out, "{}", wrapped(&one.reads, options));
-        let why = format!("{} [{}]", one.why, one.clause);
+        let why = format!("{} [{}: {}]", one.why, one.mark.letter(), one.clause);
         paragraph(out, &format!("{hanging}  "), &why);
     }
 }

@@ -309,7 +309,7 @@ fn result(cell: &Cell) -> Markup {
             html! { span.gap { (cell.text()) } }
         }
         Cell::Reading { .. } | Cell::Intent { .. } => html! {
-            span.value title=[(!title.is_empty()).then_some(title)] { (cell.text()) }
+            span.value title=[(!title.is_empty()).then_some(title)] { (cell.on_page()) }
             @if let Some((sign, words)) = outcome {
                 " " span class={ "sign " (class(sign)) } role="img" aria-label=(words) { (sign) }
             }

@@ -364,14 +364,14 @@ fn result(cell: &Cell) -> TableCell {
     match cell.outcome() {
         Some(outcome) => {
             let (sign, words) = words::outcome(outcome);
-            let text = format!("{} {sign}", cell.text());
+            let text = format!("{} {sign}", cell.on_page());
             let shown = match outcome {
                 Outcome::Pass => TableCell::plain(text),
                 Outcome::Fail | Outcome::CannotSay => TableCell::bold(text),
             };
-            shown.aloud(format!("{}, {words}", cell.text()))
+            shown.aloud(format!("{}, {words}", cell.on_page()))
         }
-        None => TableCell::plain(cell.text()),
+        None => TableCell::plain(cell.on_page()),
     }
 }
 

@@ -2,7 +2,7 @@ use super::cells::{Cells, JOINED_INSTEAD, ReadingRow, reading_row};
 use super::exceptions::{Exception, exceptions};
 use super::words::{self, Times};
 use crate::installation::{Board, Circuit, Job, Phases};
-use crate::limits::{Earthing, Outcome, earth_loop, judge};
+use crate::limits::{Earthing, Finding, Outcome, earth_loop, judge};
 use crate::log::{Head, Log, LogError, Thread};
 use crate::quantity::{Ohms, TestVoltage};
 use crate::sequence::procedures::tested_joined_instead;
@@ -223,6 +223,10 @@ pub struct CircuitRow {
     /// The largest Zs that the device allows, at the conductors' working temperature, Ω; the
     /// verdict says how a cold reading stands against it.
     pub zs_limit: Option<String>,
+    /// The largest that it may read cold by the rule of thumb, 0.8 of that; a reading past it may be
+    /// within when it is corrected for heat, as its verdict says.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub zs_cold: Option<String>,
     pub remarks: Vec<String>,
     /// Every reading that counts, with its verdict.
     pub readings: Vec<ReadingRow>,
@@ -709,6 +713,7 @@ fn circuit_row(
     steps: &[&Step],
     limitations: &[Limitation],
 ) -> CircuitRow {
+    let zs_limit = zs_maximum(agenda.state(), board, circuit);
     let full = steps
         .iter()
         .filter(|step| step.kind == StepKind::InsulationFull)
@@ -729,19 +734,38 @@ fn circuit_row(
         rcd_type: circuit.rcd.as_ref().and_then(|r| r.waveform.clone()),
         cells: Cells::of(agenda, steps, limitations),
         test_volts: full.map(TestVoltage::volts),
-        zs_limit: zs_maximum(agenda.state(), board, circuit).map(Ohms::shown),
+        zs_limit: zs_limit.as_ref().map(|limit| limit.shown.clone()),
+        zs_cold: zs_limit.and_then(|limit| limit.cold),
         remarks: remarks(agenda, board, circuit, steps, limitations),
         readings: readings(agenda, steps),
     }
 }
 
+/// The largest Zs of a circuit.
+pub(crate) struct ZsMaximum {
+    pub(crate) ohms: Ohms,
+    shown: String,
+    cold: Option<String>,
+}
+
 /// The largest Zs of a circuit: by its overcurrent device, or by its RCD on a TT system.
-pub(crate) fn zs_maximum(state: &State, board: &Board, circuit: &Circuit) -> Option<Ohms> {
+pub(crate) fn zs_maximum(state: &State, board: &Board, circuit: &Circuit) -> Option<ZsMaximum> {
     let tables = state.tables();
     let facts = state.job().facts(board, circuit);
     match (facts.earthing, facts.rcd) {
-        (Earthing::Tt, Some(rcd)) => Some(earth_loop::rcd_maximum(tables, rcd.milliamps)),
-        _ => judge::zs_limit(tables, &facts).map(|limit| limit.ohms),
+        (Earthing::Tt, Some(rcd)) => {
+            let ohms = earth_loop::rcd_maximum(tables, rcd.milliamps);
+            Some(ZsMaximum {
+                ohms,
+                shown: ohms.shown(),
+                cold: None,
+            })
+        }
+        _ => judge::zs_limit(tables, &facts).map(|limit| ZsMaximum {
+            ohms: limit.ohms,
+            cold: Some(limit.cold(tables).shown()),
+            shown: limit.shown,
+        }),
     }
 }
 
@@ -771,7 +795,10 @@ fn remarks(
         let remark = kept
             .verdict
             .as_ref()
-            .filter(|verdict| verdict.outcome != Outcome::Pass)
+            .filter(|verdict| {
+                let corrected = verdict.finding == Some(Finding::WithinWhenCorrected);
+                verdict.outcome != Outcome::Pass || corrected
+            })
             .and_then(|verdict| verdict.remark.as_deref());
         if let Some(remark) = remark {
             remarks.push(format!("{}: {remark}", words::step(agenda, step)));

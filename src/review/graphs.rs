@@ -71,9 +71,7 @@ fn rings(view: &View, board: &Board, circuit: &Circuit) -> Markup {
         };
         view.state
             .result_of(&id)
-            .and_then(|kept| {
-                Ohms::from_reading(&view.state.without_leads(&kept.reading), None).ok()
-            })
+            .and_then(|kept| Ohms::from_reading(&view.state.record_without_leads(kept), None).ok())
             .and_then(Ohms::value)
     };
     let plots: Vec<Markup> = [
@@ -122,14 +120,13 @@ fn points(view: &View, board: &Board, circuit: &Circuit, quantity: Quantity) -> 
                 .state
                 .counting_on(board.number, circuit.number, quantity)
                 .find(|kept| kept.place.as_ref() == Some(&place))?;
-            let ohms = Ohms::from_reading(&view.state.without_leads(&kept.reading), None)
-                .ok()?
-                .value()?;
+            let reading = view.state.record_without_leads(kept);
+            let ohms = Ohms::from_reading(&reading, None).ok()?.value()?;
             Some(Point {
                 name: place.to_string(),
                 x: (n + 1) as f64 / (count + 1) as f64,
                 ohms,
-                shown: words::value(&kept.reading),
+                shown: words::value(&reading),
                 spur: accessory.spur,
             })
         })
@@ -167,8 +164,8 @@ fn zs(view: &View, circuits: &[(&Board, &Circuit)]) -> Vec<Bar> {
                 .state
                 .counting_on(board.number, circuit.number, Quantity::LoopImpedance)
                 .next()?;
-            let limit =
-                crate::report::zs_maximum(&view.state, board, circuit).and_then(Ohms::value);
+            let limit = crate::report::zs_maximum(&view.state, board, circuit)
+                .and_then(|limit| limit.ohms.value());
             Some(bar(
                 kept,
                 format!("{}: {}", circuit.number, circuit.name),

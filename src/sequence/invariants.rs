@@ -987,6 +987,7 @@ impl Watch {
         let anyones = matches!(
             event,
             Event::Unclear { .. }
+                | Event::NotTaken { .. }
                 | Event::Asked { .. }
                 | Event::AskedIfLive { .. }
                 | Event::AskedIfOut { .. }

@@ -22,11 +22,20 @@ const FOLDER: &str = "tests/golden/edition-1";
 ///
 /// A three-phase circuit tested with its live conductors joined: the result was missing, and the
 /// pairs to earth named no limitation.
-const UNTRUE: &[(&str, &str, &str)] = &[(
-    "periodic-three-phase-joined.csv",
-    "500,not done,not done,–,–,–,not done,not done,1.37,–,–,–,–,see L1; three-phase: the lowest of each group of pairs is shown,",
-    "500,not done,not done,not tested (L2),not tested (L2),>299,not done,not done,1.37,–,–,–,–,\"see L1, L2; three-phase: the lowest of each group of pairs is shown\",",
-)];
+///
+/// R1+R2 read through leads that were noted and not nulled: their 50 milliohms stood in the value.
+const UNTRUE: &[(&str, &str, &str)] = &[
+    (
+        "instruments-leads-taken-off.csv",
+        ",6,,,0.53,–,–,–,–,500,–,not done,not done,not done,–,not done,not done,2.73,–,–,–,–,still out: line and earth linked at board,",
+        ",6,,,0.48,–,–,–,–,500,–,not done,not done,not done,–,not done,not done,2.73,–,–,–,–,\"still out: line and earth linked at board; R1+R2 ohm 0.53 read, leads 50 mΩ\",",
+    ),
+    (
+        "periodic-three-phase-joined.csv",
+        "500,not done,not done,–,–,–,not done,not done,1.37,–,–,–,–,see L1; three-phase: the lowest of each group of pairs is shown,",
+        "500,not done,not done,not tested (L2),not tested (L2),>299,not done,not done,1.37,–,–,–,–,\"see L1, L2; three-phase: the lowest of each group of pairs is shown\",",
+    ),
+];
 
 /// What a log comes to: its lines, its state and its schedule.
 struct Came {

@@ -187,7 +187,7 @@ mod continuity {
         assert_eq!(bond("0.05"), (Outcome::Pass, None));
         assert_eq!(
             bond("0.12"),
-            (Outcome::CannotSay, Some(Finding::HigherThanExpected))
+            (Outcome::CannotSay, Some(Finding::LongForABond))
         );
         assert_eq!(bond("over"), (Outcome::Fail, Some(Finding::Open)));
     }
@@ -365,16 +365,68 @@ mod loops {
         assert_eq!(verdict.clause, "411.4.4; Table 41.3");
         assert_eq!(
             verdict.arithmetic,
-            "0.95 × 230 V ÷ (5 × 32 A) = 1.37 Ω; cold 0.8 × 1.37 = 1.096 Ω: 0.66 Ω within; hot 0.21 + \
-             (0.66 - 0.21) × 1.2 = 0.75 Ω: within"
+            "0.95 × 230 V ÷ (5 × 32 A) = 1.37 Ω; cold, 0.8 × 1.37 = 1.096 Ω: 0.66 Ω within; corrected to \
+             70 °C, 0.21 + (0.66 - 0.21) × 1.2 = 0.75 Ω: within"
         );
     }
 
     #[test]
     fn past_the_rule_of_thumb_the_proper_correction_decides_when_ze_is_known() {
         // 0.21 + (1.15 - 0.21) × 1.2 = 1.338 ≤ 1.37 although 1.15 > 0.8 × 1.37.
-        assert_eq!(zs(&radial(), "1.15").outcome, Outcome::Pass);
+        let corrected = zs(&radial(), "1.15");
+        assert_eq!(
+            said(&corrected),
+            (Outcome::Pass, Some(Finding::WithinWhenCorrected))
+        );
+        assert_eq!(
+            corrected.arithmetic,
+            "0.95 × 230 V ÷ (5 × 32 A) = 1.37 Ω; cold, 0.8 × 1.37 = 1.096 Ω: 1.15 Ω over; corrected to \
+             70 °C, 0.21 + (1.15 - 0.21) × 1.2 = 1.338 Ω: within"
+        );
         assert_eq!(zs(&radial(), "1.20").outcome, Outcome::Fail);
+    }
+
+    #[test]
+    fn a_declared_ze_is_a_bound_that_settles_only_what_holds_for_all_below_it() {
+        let declared = CircuitFacts {
+            ze: Some(CircuitFacts::declared(0.35)),
+            ..radial()
+        };
+        // By the rule of thumb.
+        assert_eq!(said(&zs(&declared, "1.09")), (Outcome::Pass, None));
+        // 0.35 + 0.78 × 1.2 = 1.286, and 1.13 × 1.2 = 1.356.
+        assert_eq!(
+            said(&zs(&declared, "1.13")),
+            (Outcome::Pass, Some(Finding::WithinWhenCorrected))
+        );
+        // 0.35 + 0.85 × 1.2 = 1.37, but 1.20 × 1.2 = 1.44.
+        let open = zs(&declared, "1.20");
+        assert_eq!(said(&open), (Outcome::CannotSay, None));
+        assert!(
+            open.arithmetic.ends_with(
+                "Ze at most 0.35, from 0.35 + (1.2 - 0.35) × 1.2 = 1.37 Ω, to 1.2 × 1.2 = 1.44 Ω: \
+                 cannot say"
+            ),
+            "{}",
+            open.arithmetic
+        );
+        // 0.35 + 0.86 × 1.2 = 1.382.
+        assert_eq!(zs(&declared, "1.21").outcome, Outcome::Fail);
+        // R1+R2: (1.37 - 0.35) ÷ 1.2 = 0.85 whatever Ze is, 1.37 ÷ 1.2 = 1.142 were there none.
+        let declared = CircuitFacts {
+            cable: None,
+            ..declared
+        };
+        let r1_r2 = |t| judge::r1_r2(tables(), &declared, Place::Furthest, &read(t)).outcome;
+        assert_eq!(
+            [r1_r2("0.85"), r1_r2("0.86"), r1_r2("1.14"), r1_r2("1.15")],
+            [
+                Outcome::Pass,
+                Outcome::CannotSay,
+                Outcome::CannotSay,
+                Outcome::Fail
+            ]
+        );
     }
 
     #[test]
@@ -419,7 +471,7 @@ mod loops {
         assert!(
             verdict
                 .arithmetic
-                .contains("hot, external part not known, 0.12 to 0.12 × 1.2")
+                .contains("external part not known, up to 0.12 × 1.2 = 0.144 Ω")
         );
     }
 
@@ -477,10 +529,10 @@ mod loops {
         let mut facts = radial();
         facts.serves = CircuitUse::Distribution;
         if let Some(device) = &mut facts.device {
-            (device.kind, device.amps) = (DeviceKind::Bs88Part3, Amps::exact(32.0));
+            (device.kind, device.amps) = (DeviceKind::Bs88Part3, Amps::exact(5.0));
         }
-        assert_eq!(zs(&facts, "0.40").outcome, Outcome::Pass);
-        assert_eq!(zs(&facts, "1.20").outcome, Outcome::CannotSay);
+        assert_eq!(zs(&facts, "4.00").outcome, Outcome::Pass);
+        assert_eq!(zs(&facts, "12.0").outcome, Outcome::CannotSay);
     }
 
     #[test]
@@ -489,7 +541,16 @@ mod loops {
         assert_eq!(ze("0.21"), (Outcome::Pass, None));
         assert_eq!(
             ze("0.60"),
-            (Outcome::CannotSay, Some(Finding::HigherThanExpected))
+            (Outcome::CannotSay, Some(Finding::HigherThanDeclared))
+        );
+        // More than this distributor declared, though not more than is usual.
+        let declared = CircuitFacts {
+            ze: Some(CircuitFacts::declared(0.21)),
+            ..radial()
+        };
+        assert_eq!(
+            said(&judge::ze(tables(), &declared, &read("0.30"))),
+            (Outcome::Pass, Some(Finding::HigherThanDeclared))
         );
         let electrode = judge::ze(tables(), &tt(), &read("120"));
         assert_eq!(electrode.outcome, Outcome::Pass);
@@ -513,15 +574,87 @@ mod loops {
     }
 
     #[test]
-    fn the_protective_conductor_stands_the_heat_or_the_makers_energy_is_asked_for() {
-        let cpc = |t| judge::cpc_size(tables(), &radial(), &read(t)).unwrap();
-        let fine = cpc("0.66");
-        assert_eq!(fine.outcome, Outcome::Pass);
-        assert_eq!(
-            fine.arithmetic,
-            "I = 230 V ÷ 0.66 Ω = 348.5 A; √(348.5² × 0.1 s) ÷ 115 = 0.9583 mm² beside 1.5 mm²"
+    fn under_a_tenth_of_a_second_the_makers_energy_decides_and_nothing_passes_or_fails() {
+        for ohms in ["0.66", "0.10", "0.01"] {
+            let quick = judge::cpc_size(tables(), &radial(), &read(ohms)).unwrap();
+            assert_eq!(
+                said(&quick),
+                (Outcome::CannotSay, Some(Finding::MakersEnergy))
+            );
+            assert!(quick.limit.starts_with("by the maker's I²t"));
+            assert!(
+                quick
+                    .arithmetic
+                    .ends_with("cleared in under 0.1 s; k²S² = 115² × 1.5² = 29756 A²s"),
+                "{}",
+                quick.arithmetic
+            );
+        }
+        let below = judge::cpc_size(tables(), &radial(), &read("2.00")).unwrap();
+        assert_eq!(said(&below), (Outcome::CannotSay, None));
+    }
+
+    #[test]
+    fn a_fuse_heats_the_cpc_no_longer_than_its_rows_say() {
+        let mut facts = radial();
+        facts.serves = CircuitUse::Distribution;
+        if let Some(device) = &mut facts.device {
+            (device.kind, device.amps) = (DeviceKind::Bs88Part2, Amps::exact(25.0));
+        }
+        let cpc = |t| judge::cpc_size(tables(), &facts, &read(t)).unwrap();
+        // 230 ÷ 0.42 = 547.6 A: past the gate of 260 A.
+        assert_eq!(cpc("0.42").finding, Some(Finding::MakersEnergy));
+        // 230 ÷ 1.00 = 230 A: between 170 A and the gate, 0.4 s: √(230² × 0.4) ÷ 115 = 1.265.
+        let quick = cpc("1.00");
+        assert_eq!(said(&quick), (Outcome::Pass, None));
+        assert!(
+            quick
+                .arithmetic
+                .ends_with("√(230² × 0.4 s) ÷ 115 = 1.265 mm² beside 1.5 mm²"),
+            "{}",
+            quick.arithmetic
         );
-        assert_eq!(cpc("0.10").outcome, Outcome::CannotSay);
+        // 230 ÷ 1.50 = 153.3 A: between 100 A and 170 A, 5 s: √(153.3² × 5) ÷ 115 = 2.981.
+        assert_eq!(cpc("1.50").outcome, Outcome::CannotSay);
+        assert!(cpc("1.50").arithmetic.contains("× 5 s"));
+        // 230 ÷ 3.00 = 76.7 A: no row says that it clears that.
+        assert!(!cpc("3.00").arithmetic.contains('√'));
+    }
+
+    #[test]
+    fn a_supplementary_bond_keeps_the_touch_voltage_down_by_what_protects_the_place() {
+        let bond =
+            |all: &[CircuitFacts], t| said(&judge::supplementary_bond(tables(), all, &read(t)));
+        // 50 V ÷ 160 A = 0.3125 Ω; 50 V ÷ 0.03 A = 1667 Ω.
+        assert_eq!(bond(&[radial()], "0.31"), (Outcome::Pass, None));
+        assert_eq!(bond(&[radial()], "0.32"), (Outcome::Fail, None));
+        assert_eq!(bond(&[with_rcd(30.0)], "0.35"), (Outcome::Pass, None));
+        assert_eq!(
+            bond(&[with_rcd(30.0)], "20"),
+            (Outcome::Pass, Some(Finding::LongForABond))
+        );
+        assert_eq!(
+            bond(&[with_rcd(30.0), radial()], "0.32"),
+            (Outcome::CannotSay, None)
+        );
+        assert_eq!(bond(&[with_rcd(30.0), radial()], "0.31").0, Outcome::Pass);
+        assert_eq!(
+            bond(&[with_rcd(30.0)], "over"),
+            (Outcome::Fail, Some(Finding::Open))
+        );
+        assert_eq!(bond(&[], "0.02").0, Outcome::CannotSay);
+        let mut fused = radial();
+        if let Some(device) = &mut fused.device {
+            (device.kind, device.amps) = (DeviceKind::Bs88Part3, Amps::exact(32.0));
+        }
+        let verdict = judge::supplementary_bond(tables(), &[fused], &read("0.20"));
+        assert!(
+            verdict
+                .arithmetic
+                .starts_with("50 V ÷ 140 A = 0.3571 Ω, which operates BS 88-3 32 A in 5 s"),
+            "{}",
+            verdict.arithmetic
+        );
     }
 
     #[test]
@@ -738,6 +871,8 @@ mod whatever_the_numbers {
                     judge::ring_point(t, &facts, Stage::LineCpc, &ends, &reading, false),
                     judge::ring(t, &facts, &ends, &points),
                     judge::bonding(t, &reading),
+                    judge::supplementary_bond(t, &[facts.clone()], &reading),
+                    judge::cpc_size(t, &facts, &reading).unwrap(),
                     judge::insulation(t, &facts, &reading),
                     judge::insulation_pattern(t, &facts, &readings).0,
                     judge::zs(t, &facts, &reading, beside),

@@ -105,9 +105,10 @@ fn compute(check: &str, inputs: &str) -> f64 {
         }
         "to_20" => conductor::cooled(tables, Ohms::exact(1.0), Celsius::exact(n(0))).middle(),
         "from_20" => conductor::warmed(tables, Ohms::exact(1.0), Celsius::exact(n(0))).middle(),
-        "zs" => maximum_zs(tables, words[0], n(1)),
-        "zs_2008" => maximum_zs(&tables_2008(), words[0], n(1)),
-        "zs_cold" => maximum_zs(tables, words[0], n(1)) * tables.loop_cold.factor,
+        "zs" if words.len() == 3 => maximum_zs(tables, words[0], n(1), n(2)),
+        "zs" => maximum_zs(tables, words[0], n(1), 0.4),
+        "zs_2008" => maximum_zs(&tables_2008(), words[0], n(1), 0.4),
+        "zs_cold" => maximum_zs(tables, words[0], n(1), 0.4) * tables.loop_cold.factor,
         "zs_fuse" => {
             let parts: Vec<_> = inputs.split('|').collect();
             let kind = DeviceKind::ALL
@@ -209,6 +210,67 @@ fn compute(check: &str, inputs: &str) -> f64 {
     }
 }
 
+/// Every row of a fuse is what it says that it comes from: 0.95 × 230 V ÷ Ia, or 0.95 × the value of
+/// an edition without Cmin, to what the table rounds to.
+#[test]
+fn every_fuse_row_is_the_arithmetic_beside_it() {
+    let mut rows = 0;
+    for fuse in &Tables::shipped().fuses {
+        for row in &fuse.zs {
+            let value = match (row.ia, row.older) {
+                (Some(ia), None) => 0.95 * 230.0 / ia,
+                (None, Some(older)) => 0.95 * older,
+                _ => panic!("{} {} A: one of ia and older", fuse.kind, row.amps),
+            };
+            assert!(
+                (value - row.ohms).abs() <= row.to / 2.0 + 1e-9,
+                "{} {} A in {} s: {value}, not {}",
+                fuse.kind,
+                row.amps,
+                fuse.seconds,
+                row.ohms
+            );
+            rows += 1;
+        }
+    }
+    assert_eq!(rows, 46);
+}
+
+/// A fuse takes more current to clear sooner: gate, then the 0.4 s row, then the 5 s row.
+#[test]
+fn a_fuse_takes_more_current_to_clear_sooner() {
+    let tables = Tables::shipped();
+    let at = |kind, amps: f64, seconds: f64| {
+        let mut of = tables
+            .fuses
+            .iter()
+            .filter(|f| f.kind == kind && f.seconds == seconds);
+        let row = of.find_map(|f| f.zs.iter().find(|row| row.amps == amps));
+        row.map(|row| tables.operating_current(row))
+    };
+    let mut compared = 0;
+    for fuse in &tables.fuses {
+        for row in &fuse.zs {
+            let gate = tables.fuse_gate(fuse.kind, row.amps);
+            let steps = [
+                gate,
+                at(fuse.kind, row.amps, 0.4),
+                at(fuse.kind, row.amps, 5.0),
+            ];
+            let steps: Vec<f64> = steps.into_iter().flatten().collect();
+            assert!(
+                steps.windows(2).all(|w| w[0] > w[1]),
+                "{} {}: {steps:?}",
+                fuse.kind,
+                row.amps
+            );
+            assert!(steps.iter().all(|amps| *amps > row.amps));
+            compared += steps.len() - 1;
+        }
+    }
+    assert!(compared > 40, "{compared}");
+}
+
 fn ends(r1: f64, rn: f64, r2: f64) -> Ends {
     Ends {
         line: Ohms::exact(r1),
@@ -232,13 +294,14 @@ fn overcurrent(kind: DeviceKind, amps: f64) -> Overcurrent {
     }
 }
 
-fn maximum_zs(tables: &Tables, letter: &str, amps: f64) -> f64 {
+fn maximum_zs(tables: &Tables, letter: &str, amps: f64, seconds: f64) -> f64 {
     let kind = match letter {
         "B" => DeviceKind::BreakerB,
         "C" => DeviceKind::BreakerC,
         _ => DeviceKind::BreakerD,
     };
-    let limit = earth_loop::maximum_zs(tables, &overcurrent(kind, amps), Volts::exact(230.0), 0.4);
+    let device = overcurrent(kind, amps);
+    let limit = earth_loop::maximum_zs(tables, &device, Volts::exact(230.0), seconds);
     limit.unwrap().ohms.value().unwrap()
 }
 

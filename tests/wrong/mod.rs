@@ -2,3 +2,4 @@
 //! says them. Their names begin with the number that the list of them gives.
 
 mod keeping;
+mod limits;

@@ -1,14 +1,15 @@
 //! What measured values say of the design: the size of the cpc, voltage drop.
 
 use super::{arrow, look_unless, test_temperature, typed};
-use crate::limits::{CircuitFacts, CircuitUse, Phases, Tables, Verdict, earth_loop};
+use crate::limits::earth_loop::{self, Clearing};
+use crate::limits::{CircuitFacts, CircuitUse, Finding, Outcome, Phases, Tables, Verdict};
 use crate::quantity::{Amps, Ohms, Reading, Truth, tidy};
 
 /// Whether the cpc stands the heat of a fault (543.1.3): S ≥ √(I²t) ÷ k, from Zs as measured.
 ///
-/// t is the time that applies to the circuit for a fuse; for a circuit-breaker in its
-/// instantaneous region 0.1 s. Below 0.1 s, and where this does not hold, the maker's let-through
-/// energy decides. Nothing without a cable and a device.
+/// t is the longest time in which the tables say that the device clears that current. Under a tenth
+/// of a second the maker's let-through energy decides: what the cpc stands, k²S², is given beside it,
+/// and nothing passes or fails. Nothing without a cable and a device.
 pub fn cpc_size(tables: &Tables, facts: &CircuitFacts, zs: &Reading) -> Option<Verdict> {
     let run = facts.cable.as_ref()?;
     let device = facts.device.as_ref()?;
@@ -19,14 +20,39 @@ pub fn cpc_size(tables: &Tables, facts: &CircuitFacts, zs: &Reading) -> Option<V
         Err(verdict) => return Some(*verdict),
     };
     let current: Amps = facts.u0 / value;
-    let (allowed, _) = earth_loop::disconnection_time(tables, facts)?;
-    let instantaneous =
-        earth_loop::instantaneous(tables, device).map(|ia| current.is_at_least(ia) == Truth::Yes);
-    let seconds = match instantaneous {
-        Some(true) => tables.adiabatic.breaker_seconds,
-        _ => allowed,
-    };
     let k = tables.adiabatic.k_core;
+    let i = format!("I = {} ÷ {value} = {current}", facts.u0);
+    let seconds = match earth_loop::clearing(tables, device, current) {
+        Clearing::Within(seconds) => seconds,
+        Clearing::Under(seconds) => {
+            let stands = k * k * run.cpc.low() * run.cpc.low();
+            let text = format!("by the maker's I²t, no more than {} stands", run.cpc);
+            let verdict = Verdict::new(
+                tables,
+                Outcome::CannotSay,
+                text,
+                clause,
+                format!(
+                    "{i}, cleared in under {} s; k²S² = {}² × {}² = {stands:.0} A²s",
+                    tidy(seconds),
+                    tidy(k),
+                    run.cpc.shown()
+                ),
+            );
+            return Some(verdict.found(
+                Finding::MakersEnergy,
+                "Under a tenth of a second the maker's let-through energy decides: compare it with \
+                 k²S².",
+            ));
+        }
+        Clearing::NotSaid => {
+            let verdict = Verdict::new(tables, Outcome::CannotSay, text, clause, i);
+            return Some(verdict.remarked(
+                "No row of the tables says how soon the device clears that current: see Zs first, \
+                 then the maker's time-current curve.",
+            ));
+        }
+    };
     let least = earth_loop::least_cpc(current, seconds, k);
     let holds = run.cpc.is_at_least(least);
     let verdict = Verdict::new(
@@ -35,8 +61,7 @@ pub fn cpc_size(tables: &Tables, facts: &CircuitFacts, zs: &Reading) -> Option<V
         text,
         clause,
         format!(
-            "I = {} ÷ {value} = {current}; √({}² × {} s) ÷ {} = {least} beside {}",
-            facts.u0,
+            "{i}; √({}² × {} s) ÷ {} = {least} beside {}",
             current.shown(),
             tidy(seconds),
             tidy(k),
@@ -46,8 +71,8 @@ pub fn cpc_size(tables: &Tables, facts: &CircuitFacts, zs: &Reading) -> Option<V
     Some(match holds {
         Truth::Yes => verdict,
         Truth::No | Truth::CannotSay => verdict.remarked(
-            "By the longest time that could apply; the device may be far quicker. Compare k²S² with \
-             the maker's let-through energy.",
+            "By the longest time that the tables give for this current; the device may be quicker. \
+             Compare k²S² with the maker's let-through energy.",
         ),
     })
 }

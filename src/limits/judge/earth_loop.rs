@@ -3,7 +3,7 @@
 use super::{arrow, look_unless, test_temperature, typed};
 use crate::limits::earth_loop::{self, MaximumZs};
 use crate::limits::{CircuitFacts, Earthing, Finding, Outcome, Tables, Verdict};
-use crate::quantity::{Ohms, Reading, Truth, Volts, measure, tidy};
+use crate::quantity::{Celsius, Ohms, Reading, Truth, Volts, measure, tidy};
 
 /// What else is known when Zs is judged.
 #[derive(Debug, Clone, Copy, Default)]
@@ -25,8 +25,8 @@ pub fn zs(tables: &Tables, facts: &CircuitFacts, reading: &Reading, beside: Besi
     };
     let known = |r: Option<&Reading>| r.and_then(|r| Ohms::from_reading(r, None).ok());
     let ze = known(beside.ze).or(facts.ze);
-    let verdict = if facts.earthing == Earthing::Tt && facts.rcd.is_some() {
-        zs_by_rcd(tables, facts, value)
+    let (verdict, corrected) = if facts.earthing == Earthing::Tt && facts.rcd.is_some() {
+        (zs_by_rcd(tables, facts, value), None)
     } else {
         // A loop below Ze runs beside it, not through it: no part of Zs is known to be external.
         let through = ze.filter(|ze| ze.is_at_most(value) != Truth::No);
@@ -44,9 +44,13 @@ pub fn zs(tables: &Tables, facts: &CircuitFacts, reading: &Reading, beside: Besi
             ),
         );
     }
-    match (ze, known(beside.r1_r2)) {
+    let verdict = match (ze, known(beside.r1_r2)) {
         (Some(ze), Some(r1_r2)) => beside_sum(tables, value, ze, r1_r2, verdict),
         _ => verdict,
+    };
+    match corrected {
+        Some(words) => verdict.found(Finding::WithinWhenCorrected, words),
+        None => verdict,
     }
 }
 
@@ -76,11 +80,21 @@ pub fn ze(tables: &Tables, facts: &CircuitFacts, reading: &Reading) -> Verdict {
         arrow(holds, value, limit),
     );
     if let Some(declared) = facts.ze {
-        verdict.arithmetic = format!("{}; declared {declared}", verdict.arithmetic);
+        let most = Ohms::exact(declared.high());
+        verdict.arithmetic = format!("{}; declared {most}", verdict.arithmetic);
+        if holds != Truth::No && value.is_at_most(most) == Truth::No {
+            verdict = verdict.found(
+                Finding::HigherThanDeclared,
+                format!(
+                    "Higher than the {most} that was declared: every sum that rests on the declared \
+                     value rests on less than there is. Check the connection, and ask the distributor."
+                ),
+            );
+        }
     }
     if holds == Truth::No && !value.is_unbounded() {
         verdict = verdict.found(
-            Finding::HigherThanExpected,
+            Finding::HigherThanDeclared,
             "Higher than distributors usually declare for this earthing: check the connection and \
              the arrangement, and ask the distributor.",
         );
@@ -149,66 +163,62 @@ fn nothing_to_compare(tables: &Tables, clause: &str, arithmetic: String) -> Verd
     )
 }
 
+/// By the overcurrent device, and what to say where it holds only when corrected for heat.
 fn zs_by_overcurrent(
     tables: &Tables,
     facts: &CircuitFacts,
     value: Ohms,
     ze: Option<Ohms>,
-) -> Verdict {
+) -> (Verdict, Option<String>) {
     let Some(limit) = zs_limit(tables, facts) else {
-        return nothing_to_compare(tables, &tables.earth_loop.clause, format!("{value} read"));
+        let clause = &tables.earth_loop.clause;
+        let verdict = nothing_to_compare(tables, clause, format!("{value} read"));
+        return (verdict, None);
     };
     let time = earth_loop::disconnection_time(tables, facts)
         .map(|(s, clause)| format!(" in {} s ({clause})", tidy(s)))
         .unwrap_or_default();
     let t = test_temperature(tables, facts);
-    let cold = limit.ohms.times(tables.loop_cold.factor);
+    let cold = limit.cold(tables);
     let hot = earth_loop::running_zs(tables, value, ze, t);
-    let (factor, _) = earth_loop::heating_factor(tables, t);
     let by_rule = value.is_at_most(cold);
     let by_heat = hot.is_at_most(limit.ohms);
-    // With Ze the proper correction decides. Without it the rule of thumb may pass a reading, and
-    // only a reading above the limit itself fails for certain.
-    let holds = match (ze, by_rule, value.is_at_most(limit.ohms)) {
-        (_, _, Truth::No) => Truth::No,
-        (Some(_), _, _) => by_heat,
-        (None, Truth::Yes, _) => Truth::Yes,
-        (None, _, _) => by_heat,
+    // With a measured Ze the proper correction decides. Without one the rule of thumb may pass a
+    // reading, and only what is above the limit whatever Ze is fails for certain.
+    let measured = ze.is_some_and(|ze| ze.value().is_some());
+    let holds = match (by_rule, value.is_at_most(limit.ohms)) {
+        (_, Truth::No) => Truth::No,
+        (Truth::Yes, _) if !measured => Truth::Yes,
+        _ => by_heat,
     };
     let outcome = match holds {
         Truth::No if limit.stricter => Outcome::CannotSay,
         holds => holds.into(),
     };
-    let corrected = match ze {
-        Some(ze) => format!(
-            "hot {} + ({} - {}) × {} = {hot}",
-            ze.shown(),
-            value.shown(),
-            ze.shown(),
-            tidy(factor)
-        ),
-        None => format!(
-            "hot, external part not known, {} to {} × {}",
-            value.shown(),
-            value.shown(),
-            tidy(factor)
-        ),
-    };
+    let running = tidy(tables.temperature.running_celsius);
     let mut verdict = Verdict::new(
         tables,
         outcome,
-        format!("at most {}{time}", limit.ohms),
+        format!("at most {} Ω{time}", limit.shown),
         &limit.clause,
         format!(
-            "{}; cold {} × {} = {cold}: {value} {}; {corrected}: {}",
+            "{}; cold, {} × {} = {cold}: {value} {}; corrected to {running} °C, {}: {}",
             limit.arithmetic,
             tidy(tables.loop_cold.factor),
-            limit.ohms.shown(),
+            limit.shown,
             word(by_rule),
+            corrected(tables, value, ze, t),
             word(by_heat),
         ),
     )
     .marked(limit.mark);
+    let only_corrected = ((outcome, by_rule) == (Outcome::Pass, Truth::No)).then(|| {
+        format!(
+            "By the rule of thumb it may read {cold} cold; corrected to {running} °C it is {hot}, and \
+             the limit is {} Ω.",
+            limit.shown
+        )
+    });
     if limit.stricter && holds != Truth::Yes {
         verdict = verdict.remarked(format!(
             "The limit is for {} s, stricter than this circuit needs; take the right one from the \
@@ -216,12 +226,12 @@ fn zs_by_overcurrent(
             tidy(limit.seconds)
         ));
     }
-    match (outcome, facts.rcd) {
+    let verdict = match (outcome, facts.rcd) {
         (Outcome::Pass, _) | (_, None) => verdict,
         (_, Some(rcd)) => {
             let by_rcd = earth_loop::rcd_maximum(tables, rcd.milliamps);
             if value.is_at_most(by_rcd) != Truth::Yes {
-                return verdict;
+                return (verdict, only_corrected);
             }
             verdict.outcome = Outcome::CannotSay;
             verdict.found(
@@ -236,6 +246,37 @@ fn zs_by_overcurrent(
                 ),
             )
         }
+    };
+    (verdict, only_corrected)
+}
+
+/// The sum that takes a cold reading to running temperature; from and to, where Ze is bounded only.
+fn corrected(tables: &Tables, value: Ohms, ze: Option<Ohms>, t: Celsius) -> String {
+    let (factor, _) = earth_loop::heating_factor(tables, t);
+    let factor = tidy(factor);
+    let with = |ze: f64| earth_loop::running_zs(tables, value, Some(Ohms::exact(ze)), t);
+    let sum = |ze: f64| {
+        let (hot, read, ze) = (with(ze), value.shown(), tidy(ze));
+        format!("{ze} + ({read} - {ze}) × {factor} = {hot}")
+    };
+    let all = || {
+        let hot = with(0.0);
+        format!("{} × {factor} = {hot}", value.shown())
+    };
+    match ze {
+        Some(ze) if ze.is_unbounded() => {
+            format!("external part not known, up to {}", all())
+        }
+        Some(ze) => match ze.value() {
+            Some(measured) => sum(measured),
+            None => format!(
+                "Ze at most {}, from {}, to {}",
+                tidy(ze.high()),
+                sum(ze.high()),
+                all()
+            ),
+        },
+        None => format!("external part not known, up to {}", all()),
     }
 }
 
@@ -257,10 +298,14 @@ fn beside_sum(
 ) -> Verdict {
     let sum = ze + r1_r2;
     verdict.arithmetic = format!(
-        "{}; Ze {} + (R1+R2) {} = {sum}",
+        "{}; {} + (R1+R2) {} = {}",
         verdict.arithmetic,
-        ze.shown(),
-        r1_r2.shown()
+        match ze.value() {
+            Some(ze) => format!("Ze {}", tidy(ze)),
+            None => format!("Ze at most {}", tidy(ze.high())),
+        },
+        r1_r2.shown(),
+        Ohms::exact(sum.high()),
     );
     let slack = tables
         .loop_compared

@@ -18,7 +18,10 @@ use super::verdict::{Finding, Outcome, Verdict};
 use crate::quantity::{Bounded, Celsius, Measure, Ohms, Reading, Truth};
 
 pub use super::rcd::{Multiple, slower};
-pub use continuity::{Place, R1R2Limit, bonding, r1_r2, r1_r2_limit, r2};
+pub use continuity::{
+    Place, R1R2Limit, SupplementaryLimit, below_leads, bonding, r1_r2, r1_r2_limit, r2,
+    supplementary_bond, supplementary_limit,
+};
 pub use design::{cpc_size, voltage_drop};
 pub use earth_loop::{Beside, ze, zs, zs_limit};
 pub use fault_current::fault_current;

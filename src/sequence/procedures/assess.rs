@@ -10,7 +10,7 @@ use crate::limits::judge::{self, Beside, Multiple, Place};
 use crate::limits::ring::{Leg, PointReading, Stage as Crossed};
 use crate::limits::{CircuitFacts, Finding, Outcome, Verdict};
 use crate::quantity::{Celsius, Conductors, MegOhms, Ohms, Pair, Reading, TestVoltage, Truth};
-use crate::sequence::facts::{Doubt, Quantity, Step};
+use crate::sequence::facts::{Doubt, Quantity, Step, StepKind};
 use crate::sequence::state::{State, place_of};
 
 /// What a procedure thinks of a reading.
@@ -113,12 +113,34 @@ fn pattern_of(
     ))
 }
 
-/// A main bond.
-pub fn bond(state: &State, _step: &Step, reading: &Reading) -> Assessment {
-    Assessment::by(judge::bonding(
-        state.tables(),
-        &state.without_leads(reading),
-    ))
+/// A main bond, or a supplementary one.
+pub fn bond(state: &State, step: &Step, reading: &Reading) -> Assessment {
+    let (tables, corrected) = (state.tables(), state.without_leads(reading));
+    let verdict = if step.kind == StepKind::SupplementaryBond {
+        let circuits = state.job().low_voltage_facts();
+        judge::supplementary_bond(tables, &circuits, &corrected)
+    } else {
+        judge::bonding(tables, &corrected)
+    };
+    beside_leads(state, reading, Assessment::by(verdict))
+}
+
+/// The same, asked about where the reading is less than the test leads alone read.
+fn beside_leads(state: &State, reading: &Reading, assessment: Assessment) -> Assessment {
+    let leads = state.leads(None);
+    let ohms = |reading: &Reading| Ohms::from_reading(reading, None).ok();
+    let below = leads.as_ref().filter(|leads| {
+        let (read, alone) = (ohms(reading), ohms(leads));
+        read.zip(alone)
+            .is_some_and(|(read, alone)| alone.is_at_most(read) == Truth::No)
+    });
+    match (below, assessment.verdict) {
+        (Some(leads), Some(verdict)) => Assessment::by(judge::below_leads(reading, leads, verdict)),
+        (_, verdict) => Assessment {
+            verdict,
+            ..assessment
+        },
+    }
 }
 
 /// R1+R2, or R2 with a long lead, at a point of a radial circuit.
@@ -132,7 +154,8 @@ pub fn continuity(state: &State, step: &Step, reading: &Reading) -> Assessment {
     } else {
         Place::OnTheWay
     };
-    let reading = state.without_leads(reading);
+    let said = reading;
+    let reading = state.without_leads(said);
     let by_long_lead = step.measure().map(|m| m.quantity) == Some(Quantity::R2);
     let (judge, through): (fn(&_, &_, _, &_) -> _, _) = if by_long_lead {
         (judge::r2, Through::Cpc)
@@ -140,7 +163,8 @@ pub fn continuity(state: &State, step: &Step, reading: &Reading) -> Assessment {
         (judge::r1_r2, Through::LineAndCpc)
     };
     let assessment = Assessment::by(judge(state.tables(), &facts, place, &reading));
-    with_expected(state, &facts, through, assessment)
+    let assessment = with_expected(state, &facts, through, assessment);
+    beside_leads(state, said, assessment)
 }
 
 /// With what length and size give, where a reading is far from it.
@@ -181,6 +205,10 @@ fn with_expected(
 /// A reading of a ring: end to end, or cross-connected at a point. The last one is judged with
 /// the pattern of all.
 pub fn ring(state: &State, step: &Step, reading: &Reading) -> Assessment {
+    beside_leads(state, reading, of_ring(state, step, reading))
+}
+
+fn of_ring(state: &State, step: &Step, reading: &Reading) -> Assessment {
     let Some((circuit, facts)) = circuit(state, step) else {
         return Assessment::noted();
     };
@@ -254,7 +282,7 @@ fn ring_end(state: &State, step: &Step, conductor: Conductors) -> Option<Reading
         other.measures(Quantity::RingEndToEnd) && other.conductor == Some(conductor)
     })?;
     let record = state.result(end)?;
-    Some(state.without_leads(&record.reading))
+    Some(state.record_without_leads(record))
 }
 
 /// Both cross-connected readings at a point, the one just said among them.
@@ -278,7 +306,7 @@ fn point_reading(
         state
             .counting_on(step.board, step.circuit?, quantity)
             .find(|record| state.step(&record.step).and_then(|s| s.place.as_ref()) == Some(&place))
-            .and_then(|record| ohms(&state.without_leads(&record.reading)))
+            .and_then(|record| ohms(&state.record_without_leads(record)))
     };
     PointReading {
         name: place.to_string(),
@@ -341,9 +369,7 @@ pub fn loop_impedance(state: &State, step: &Step, reading: &Reading) -> Assessme
         .board(step.board)
         .filter(|board| board.fed_from.is_none())
         .and_then(|_| state.external_loop());
-    let r1_r2 = state
-        .highest_r1_r2(step.board, circuit.number)
-        .map(|r| state.without_leads(&r));
+    let r1_r2 = state.highest_r1_r2(step.board, circuit.number);
     Assessment::by(judge::zs(
         state.tables(),
         &facts,

@@ -354,6 +354,13 @@ fn found(verdict: &Verdict) -> &'static str {
         (Some(Finding::HigherThanSum), _) => "higher than the sum",
         (Some(Finding::RestsOnRcd), _) => "outside the limit for the overcurrent device alone",
         (Some(Finding::UnstableElectrode), _) => "high for an electrode, and may not be stable",
+        (Some(Finding::WithinWhenCorrected), _) => {
+            "over 0.8 of the limit, but within it when corrected for heat"
+        }
+        (Some(Finding::LongForABond), _) => "more than a short bond reads",
+        (Some(Finding::HigherThanDeclared), _) => "higher than is declared or usual",
+        (Some(Finding::BelowLeads), _) => "less than your leads alone read",
+        (Some(Finding::MakersEnergy), _) => "only the maker's let-through energy tells",
         (Some(Finding::OtherTestVoltage), _) => "a higher test voltage than the table asks for",
         (Some(Finding::WrongUnit), _) => "that is another unit",
         (Some(Finding::RangeUnknown), _) => "over range, but past what",

@@ -32,7 +32,7 @@ pub(in crate::sequence) use boards::is_another_day;
 
 use super::breakage::{self, Break};
 use super::facts::{
-    Ask, Edition, Electronics, Event, EventNo, Mode, Plan, Quantity, Refusal, Step, StepId,
+    Ask, Doubt, Edition, Electronics, Event, EventNo, Mode, Plan, Quantity, Refusal, Step, StepId,
     StepKind,
 };
 use crate::installation::{Board, Circuit, Job};
@@ -975,22 +975,53 @@ impl State {
         self.circuit(step.board, step.circuit?)
     }
 
-    /// A reading with the resistance of the test leads taken off, when it was noted and not
-    /// nulled.
+    /// A reading taken now with the resistance of the test leads taken off, when it was noted and
+    /// not nulled. Nothing is left where the leads alone read more.
     pub fn without_leads(&self, reading: &Reading) -> Reading {
-        let leads = self
+        off(reading, self.leads(None).as_ref())
+    }
+
+    /// The same of a reading that was taken earlier, with the leads as they were then.
+    pub fn record_without_leads(&self, record: &ReadingRecord) -> Reading {
+        off(&record.reading, self.leads(Some(record.no)).as_ref())
+    }
+
+    /// What the test leads read by themselves when they were last joined, on the continuity range;
+    /// before this event, or now. Nothing when they were nulled since.
+    pub fn leads(&self, before: Option<EventNo>) -> Option<Reading> {
+        let early = |no: EventNo| before.is_none_or(|before| no < before);
+        let step = self
             .plan
             .measuring(Quantity::LeadsShorted)
-            .find(|step| step.measure().is_some_and(|m| m.unit == Unit::Ohm))
-            .and_then(|step| self.result(step))
-            .map(|record| record.reading)
-            .filter(|leads| leads.relation == Relation::Exact)
-            .and_then(|leads| in_unit(leads.number?, leads.unit?, reading.unit?));
-        let number = match (reading.number, leads) {
-            (Some(number), Some(leads)) => Some(number.minus(leads).unwrap_or(Number::whole(0))),
-            (number, _) => number,
+            .find(|step| step.measure().is_some_and(|m| m.unit == Unit::Ohm))?;
+        // Measured again by the person; a slip put right afterwards was never so.
+        let measured_again = |by: EventNo| {
+            let doubt = self.reading(by).and_then(|record| record.doubt);
+            matches!(doubt, Some(Doubt::ReadBefore { .. }))
         };
-        Reading { number, ..*reading }
+        let joined = match self.outcome(step) {
+            Some(StepOutcome::Read(no)) if early(*no) => self.reading(*no),
+            Some(StepOutcome::Stated(no, _)) if early(*no) => None,
+            // Put right at the desk: so it was from the first.
+            Some(StepOutcome::Read(no))
+                if !measured_again(*no)
+                    && self.replaced_by(*no).is_some_and(|old| early(old.no)) =>
+            {
+                self.reading(*no)
+            }
+            // What closed the step came later: what counted before it.
+            _ => self
+                .readings()
+                .filter(|record| record.step == step.id && early(record.no))
+                .filter(|record| match record.status {
+                    ReadingStatus::Counts => true,
+                    ReadingStatus::Replaced(by) => measured_again(by),
+                    ReadingStatus::Questioned | ReadingStatus::Withdrawn => false,
+                })
+                .last(),
+        };
+        let leads = joined?.reading;
+        (leads.relation == Relation::Exact).then_some(leads)
     }
 
     /// The external earth fault loop impedance measured at the origin.
@@ -1000,11 +1031,12 @@ impl State {
             .map(|record| record.reading)
     }
 
-    /// The highest R1+R2 read on a circuit; on a ring, with line and cpc cross-connected.
+    /// The highest R1+R2 read on a circuit, without the test leads; on a ring, with line and cpc
+    /// cross-connected.
     pub fn highest_r1_r2(&self, board: u16, circuit: u16) -> Option<Reading> {
         self.counting_on(board, circuit, Quantity::R1R2)
             .chain(self.counting_on(board, circuit, Quantity::RingLineEarth))
-            .map(|record| record.reading)
+            .map(|record| self.record_without_leads(record))
             .max_by(|a, b| a.size().total_cmp(&b.size()))
     }
 
@@ -1068,6 +1100,16 @@ pub(super) fn count(entries: usize) -> u32 {
 }
 
 /// A number of ohms, milliohms or kilohms in another of these units, exactly.
+fn off(reading: &Reading, leads: Option<&Reading>) -> Reading {
+    let leads = leads.and_then(|leads| in_unit(leads.number?, leads.unit?, reading.unit?));
+    let number = match (reading.number, leads) {
+        (Some(number), Some(leads)) => Some(number.minus(leads).unwrap_or(Number::whole(0))),
+        (number, _) => number,
+    };
+    Reading { number, ..*reading }
+}
+
+/// A number of one unit in another, without noughts that say nothing: 50 mΩ is 0.05 Ω.
 fn in_unit(number: Number, from: Unit, to: Unit) -> Option<Number> {
     let thousandths = |unit| match unit {
         Unit::MilliOhm => Some(0i8),
@@ -1078,7 +1120,13 @@ fn in_unit(number: Number, from: Unit, to: Unit) -> Option<Number> {
     let places = i8::try_from(number.places()).ok()? + thousandths(to)? - thousandths(from)?;
     let digits: u64 = number.to_string().replace('.', "").parse().ok()?;
     match u8::try_from(places) {
-        Ok(places) => Number::new(digits, places),
+        Ok(mut places) => {
+            let mut digits = digits;
+            while from != to && places > 0 && digits.is_multiple_of(10) {
+                (digits, places) = (digits / 10, places - 1);
+            }
+            Number::new(digits, places)
+        }
         Err(_) => Number::new(
             digits.checked_mul(10u64.checked_pow(u32::from(places.unsigned_abs()))?)?,
             0,
