@@ -994,7 +994,6 @@ impl Watch {
                 | Event::Ordered { .. }
                 | Event::SetAside { .. }
                 | Event::Refused { .. }
-                | Event::NotTaken { .. }
                 | Event::Noted { .. }
                 | Event::NoteBegun { .. }
                 | Event::NoteEnded

@@ -1,6 +1,7 @@
 //! Sessions made without sound: what is said goes straight to [`Session::turn`], and the steps
 //! are answered by themselves where the test says nothing else.
 
+use crate::dialogues::plain::plain_answer;
 use bothhands::audio::{SAMPLE_RATE, Utterance};
 use bothhands::grammar::Intent;
 use bothhands::installation::{Accessory, CircuitKind, Job};
@@ -205,7 +206,7 @@ impl Rehearsal {
                 let out = altered(Part::Conductors(Conductors::N), Change::Out, Some(place));
                 if goes_on { both(out) } else { out }
             }
-            other => panic!("nobody knows what to do for {other}"),
+            _ => plain_answer(self.session.state()).unwrap(),
         }
     }
 }
