@@ -1,7 +1,6 @@
 //! Sessions made without sound: what is said goes straight to [`Session::turn`], and the steps
 //! are answered by themselves where the test says nothing else.
 
-use crate::dialogues::plain::plain_answer;
 use bothhands::audio::{SAMPLE_RATE, Utterance};
 use bothhands::grammar::Intent;
 use bothhands::installation::{Accessory, CircuitKind, Job};
@@ -206,7 +205,17 @@ impl Rehearsal {
                 let out = altered(Part::Conductors(Conductors::N), Change::Out, Some(place));
                 if goes_on { both(out) } else { out }
             }
-            _ => plain_answer(self.session.state()).unwrap(),
+            StepKind::BondBack => altered(Part::Bond, Change::Back, step.place.clone()),
+            StepKind::RingUncrossNeutral | StepKind::RingUncrossEarth => {
+                altered(Part::Link, Change::Uncrossed, None)
+            }
+            StepKind::RingEndsBack => altered(Part::RingEnds, Change::Back, None),
+            StepKind::InsulationUnlink | StepKind::InsulationReconnectedUnlink => {
+                let mut open = self.session.state().open_entries();
+                let link = open.find(|e| e.linked && e.circuit == step.circuit);
+                altered(link.unwrap().part, Change::Unlinked, None)
+            }
+            other => panic!("nobody knows what to do for {other}"),
         }
     }
 }
