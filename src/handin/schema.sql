@@ -721,4 +721,35 @@ FROM bothhands.logs l
 CROSS JOIN LATERAL (SELECT bothhands.why_not_followed(l.log) AS why) AS w
 WHERE w.why IS NOT NULL;
 
+-- What a taken-out event took out, with what a log of the second edition may hold: a crossing, a
+-- bond by its name, all lamps.
+CREATE OR REPLACE FUNCTION bothhands.what_said(taken_out jsonb) RETURNS text
+LANGUAGE sql IMMUTABLE AS $$
+  SELECT CASE
+      WHEN place IS NULL THEN part || link
+      WHEN part = '' THEN place || link
+      ELSE part || link || ' at ' || place
+    END
+  FROM (
+    SELECT
+      CASE
+        WHEN conductors IS NOT NULL AND (taken_out ->> 'both')::boolean
+          THEN 'both ' || bothhands.conductors_said(conductors) || 's'
+        WHEN conductors IS NOT NULL THEN bothhands.conductors_said(conductors)
+        WHEN crossing IS NOT NULL THEN bothhands.conductors_said(crossing) || ' crossed'
+        WHEN taken_out ->> 'part' = 'accessory' THEN ''
+        WHEN taken_out ->> 'part' = 'bond' AND taken_out ? 'place' THEN ''
+        WHEN taken_out ->> 'part' = 'bond' THEN 'main bond'
+        WHEN taken_out ->> 'part' = 'lamp' AND (taken_out ->> 'both')::boolean THEN 'all lamps'
+        WHEN taken_out ->> 'part' = 'switch' THEN 'switch position'
+        ELSE replace(taken_out ->> 'part', '-', ' ')
+      END AS part,
+      CASE WHEN (taken_out ->> 'linked')::boolean AND crossing IS NULL THEN ' linked' ELSE '' END
+        AS link,
+      bothhands.place_said(taken_out -> 'place') AS place
+    FROM (SELECT taken_out #>> '{part,conductors}' AS conductors,
+      taken_out #>> '{part,crossing}' AS crossing) AS c
+  ) AS said
+$$;
+
 INSERT INTO bothhands.version VALUES (3);

@@ -688,7 +688,11 @@ fn compare(database: &Database, id: &str, log: &Log, seen: &mut Seen) {
             let of_circuits = board.circuits.iter().flat_map(|circuit| &circuit.readings);
             board.readings.iter().chain(of_circuits)
         })
-        .map(|row| (row.event.0, row.value()))
+        // As it was said: what the leads make of it, the view leaves out.
+        .map(|row| {
+            let said = state.reading(row.event).unwrap();
+            (row.event.0, words::value(&said.reading))
+        })
         .collect();
     listed.sort();
     let on_it: Vec<(u64, String)> = there
