@@ -831,11 +831,11 @@ fn verdict(state: &Agenda, kept: &ReadingRecord) -> Option<Value> {
         "event": kept.no,
         "verdict": words::outcome(verdict.outcome).1,
         "finding": finding.as_str().map(|finding| finding.replace('-', " ")),
-        "limit_text": verdict.limit,
+        "limit_text": &*verdict.limit,
         "clause": verdict.clause,
         "edition": verdict.edition,
-        "arithmetic": verdict.arithmetic,
-        "remark": verdict.remark,
+        "arithmetic": &*verdict.arithmetic,
+        "remark": verdict.remark.as_deref(),
         "on_schedule": on_schedule(state, kept),
     }))
 }

@@ -23,8 +23,8 @@ impl fmt::Display for EventNo {
 /// The version of [`Event`] that this program writes. A log may hold older ones.
 ///
 /// Version 2 has doubts and refusals without sentences: a program of version 1 would count a reading
-/// that is still asked about.
-pub const EVENT_VERSION: u16 = 2;
+/// that is still asked about. Version 3 has verdicts without sentences.
+pub const EVENT_VERSION: u16 = 3;
 
 /// Something that happened in a session. A session's state is nothing but its events applied in
 /// order; events are never changed, a later one names the one it replaces.

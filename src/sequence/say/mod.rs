@@ -357,6 +357,7 @@ fn affirmed(before: &Agenda, question: &Question) -> Vec<Line> {
                 verdict
                     .filter(|verdict| verdict.finding.is_some())
                     .and_then(|verdict| verdict.remark.clone())
+                    .map(String::from)
             };
             let more = pattern.or_else(remark).map(Line::answer);
             std::iter::once(taken).chain(more).collect()
