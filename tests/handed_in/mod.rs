@@ -661,7 +661,16 @@ fn compare(database: &Database, id: &str, log: &Log, seen: &mut Seen) {
             let of_circuits = board.circuits.iter().flat_map(|circuit| &circuit.readings);
             board.readings.iter().chain(of_circuits)
         })
-        .map(|row| (row.event.0, row.value()))
+        .map(|row| {
+            // The view has what was read; the schedule too, beside the value without the leads.
+            let read = words::value(&state.reading(row.event).unwrap().reading);
+            assert!(
+                row.beside.is_some() || row.value() == read,
+                "{}",
+                row.value()
+            );
+            (row.event.0, read)
+        })
         .collect();
     listed.sort();
     let on_it: Vec<(u64, String)> = there
