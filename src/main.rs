@@ -60,7 +60,7 @@ fn main() -> ExitCode {
         Command::Doctor(args) => commands::doctor::run(&args),
     };
     done.unwrap_or_else(|error| {
-        eprintln!("bothhands: {error:#}");
+        commands::shown::note(format!("bothhands: {error:#}"));
         ExitCode::from(2)
     })
 }

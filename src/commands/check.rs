@@ -1,10 +1,10 @@
 //! `bothhands check JOB.toml`: what each test should read, and why.
 
+use super::shown;
 use bothhands::installation::Job;
 use bothhands::limits::Tables;
 use bothhands::report;
 use clap::Args as ClapArgs;
-use std::io::{self, Write as _};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -36,7 +36,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
                 &loaded
             }
             Err(error) => {
-                eprintln!("{error}");
+                shown::note(error);
                 return Ok(ExitCode::from(2));
             }
         },
@@ -44,23 +44,15 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let job = match Job::load(&args.job) {
         Ok(job) => job,
         Err(error) => {
-            eprintln!("{error}");
+            shown::note(error);
             return Ok(ExitCode::from(2));
         }
     };
     let checked = report::expected(&job, tables, jiff::ZonedDateTime::now().date());
-    let mut out = if args.json {
-        serde_json::to_string_pretty(&checked)?
-    } else {
-        report::expected_text(&job, &checked)
-    };
     if args.json {
-        out.push('\n');
+        shown::json(&(serde_json::to_string_pretty(&checked)? + "\n"))?;
+    } else {
+        shown::all(report::expected_text(&job, &checked))?;
     }
-    match io::stdout().write_all(out.as_bytes()) {
-        // A reader such as `head` that has seen enough is no error.
-        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(ExitCode::SUCCESS),
-        Err(error) => Err(error.into()),
-        Ok(()) => Ok(ExitCode::SUCCESS),
-    }
+    Ok(ExitCode::SUCCESS)
 }

@@ -2,7 +2,7 @@
 
 use super::stop::stop_on_signal;
 use super::terminal::ToTerminal;
-use super::{about_log, by};
+use super::{about_log, by, shown, written};
 use anyhow::{Context, bail};
 use bothhands::dialogue::{Clips, DialogueManager, Tally, grammar_for, open_session};
 use bothhands::installation::Job;
@@ -40,15 +40,15 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let db = out.join("session.db");
     let job = Job::parse(JOB, "demo/boathouse.toml")?;
     clear_earlier_demo(&db, &job)?;
-    println!(
+    shown::line(format!(
         "The demo: {}. Recorded voices, a burst of noise and some talk go through the recogniser;\n\
          lines beginning \"you:\" are what it heard, the others what the program says.\n",
         job.title
-    );
+    ))?;
     let clock = SharedClock::default();
     let (mut store, log) = log::take_up(&db, &clock).map_err(|why| about_log(&db, why))?;
     let started = Instant::now();
-    let grammar = Arc::new(grammar_for(&job)?);
+    let grammar = Arc::new(grammar_for(&job, true)?.0);
     let mut engine = ours(&grammar, None)?;
     let start_up = started.elapsed();
     let (session, first) = open_session(&mut store, &log, job, JOB, &by(), &clock)?;
@@ -65,7 +65,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         stop: stop_on_signal()?,
         live: false,
     };
-    conductor.open(&first)?;
+    conductor.open(&first);
     let mut clips: Vec<_> = RECORDINGS
         .files()
         .map(|file| (file.path().display().to_string(), file.contents().to_vec()))
@@ -76,36 +76,35 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let log = Log::read(&store)?;
     let schedule = Schedule::of(&log, &Times::here())?;
     let exchanges = report::dialogue(&log)?;
-    println!();
+    shown::line("")?;
     for (name, text) in [
         ("schedule.html", report::html(&schedule)),
         ("schedule.csv", report::csv(&schedule)),
         ("log.jsonl", report::dialogue_jsonl(&exchanges)),
     ] {
         let path = out.join(name);
-        std::fs::write(&path, text)
-            .with_context(|| format!("{}: can't be written", path.display()))?;
-        println!("wrote {}", path.display());
+        written::file(&path, text.as_bytes(), &[&db])?;
+        shown::line(format!("wrote {}", path.display()))?;
     }
-    println!("the log is {}", db.display());
-    print_tally(&tally, start_up.as_secs_f64());
+    shown::line(format!("the log is {}", db.display()))?;
+    print_tally(&tally, start_up.as_secs_f64())?;
     if !finished {
         bail!("the demo did not come to its end; please report this");
     }
     Ok(ExitCode::SUCCESS)
 }
 
-fn print_tally(tally: &Tally, start_up: f64) {
+fn print_tally(tally: &Tally, start_up: f64) -> anyhow::Result<()> {
     let hearing = tally.hearing.as_secs_f64();
     let sound = tally.sound.as_secs_f64();
-    println!(
+    shown::line(format!(
         "\n{} utterances taken, {} asked again, {} ignored. Start-up {start_up:.2} s; hearing took \
          {hearing:.1} s for {sound:.0} s of sound, {:.2} of real time.",
         tally.taken,
         tally.asked_again,
         tally.ignored,
         hearing / sound.max(0.1)
-    );
+    ))
 }
 
 /// A demo begins a new log; only one that an earlier demo left may be replaced.

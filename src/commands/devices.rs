@@ -25,6 +25,7 @@ pub(crate) struct Args {
 /// When the sound system cannot be asked, or the microphone to show cannot be used.
 #[cfg(feature = "microphone")]
 pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
+    use super::shown;
     use bothhands::audio::microphone::{MicrophoneError, devices};
     if args.meter {
         return meter(args);
@@ -32,13 +33,13 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let found = devices(args.all)?;
     for device in &found {
         let default = if device.default { "  (default)" } else { "" };
-        println!("{}{default}", device.name);
+        shown::line(format!("{}{default}", device.name))?;
         if !device.description.is_empty() {
-            println!("    {}", device.description);
+            shown::line(format!("    {}", device.description))?;
         }
     }
     if found.is_empty() {
-        println!("{}", MicrophoneError::None);
+        shown::line(MicrophoneError::None)?;
         return Ok(ExitCode::FAILURE);
     }
     Ok(ExitCode::SUCCESS)
@@ -47,6 +48,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
 /// A line that moves on a terminal, a line each second elsewhere.
 #[cfg(feature = "microphone")]
 fn meter(args: &Args) -> anyhow::Result<ExitCode> {
+    use super::shown;
     use bothhands::audio::bar;
     use bothhands::audio::microphone::{Event, Microphone};
     use std::io::{IsTerminal, Write};
@@ -55,10 +57,10 @@ fn meter(args: &Args) -> anyhow::Result<ExitCode> {
 
     let stop = super::stop::stop_on_signal()?;
     let mut microphone = Microphone::open(args.device.as_deref())?;
-    println!(
+    shown::line(format!(
         "`{}`: a voice at work reaches -30 to -10 dB, a quiet room lies below -50. Ctrl-C ends.",
         microphone.device()
-    );
+    ))?;
     let terminal = std::io::stdout().is_terminal();
     let every = Duration::from_millis(if terminal { 100 } else { 1000 });
     let begun = Instant::now();
@@ -75,7 +77,7 @@ fn meter(args: &Args) -> anyhow::Result<ExitCode> {
                 loudest = loudest.max(level.mean);
                 clipped |= level.clipped;
             }
-            Some(Event::Notice(notice)) => println!("\n{notice}"),
+            Some(Event::Notice(notice)) => shown::line(format!("\n{notice}"))?,
             None => {}
         }
         if shown.elapsed() >= every && loudest > f32::NEG_INFINITY {
@@ -85,13 +87,13 @@ fn meter(args: &Args) -> anyhow::Result<ExitCode> {
                 ""
             };
             let end = if terminal { "\r" } else { "\n" };
-            print!("{}{note:<26}{end}", bar(loudest));
             // A terminal that can't be written to is no reason to stop early.
-            let _ = std::io::stdout().flush();
+            let mut out = std::io::stdout();
+            let _ = write!(out, "{}{note:<26}{end}", bar(loudest)).and_then(|()| out.flush());
             (shown, loudest, clipped) = (Instant::now(), f32::NEG_INFINITY, false);
         }
     }
-    println!();
+    shown::line("")?;
     Ok(ExitCode::SUCCESS)
 }
 

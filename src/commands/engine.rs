@@ -56,7 +56,7 @@ fn open_vosk(
 ) -> anyhow::Result<Box<dyn Recogniser>> {
     let vosk = bothhands::speech::vosk::Vosk::open(folder, Arc::clone(grammar))?;
     for warning in vosk.warnings() {
-        eprintln!("bothhands: {warning}");
+        super::shown::note(format!("bothhands: {warning}"));
     }
     Ok(Box::new(vosk))
 }

@@ -1,3 +1,4 @@
+use super::shown;
 use anyhow::{Context, bail};
 use bothhands::store::{Exported, Mode, Sounds, Store};
 use clap::Args;
@@ -53,7 +54,7 @@ pub(crate) fn run(args: ExportArgs) -> anyhow::Result<ExitCode> {
             exported => exported?,
         },
     };
-    eprint!("{}", report(&args.db, &exported));
+    shown::note(report(&args.db, &exported));
     Ok(if exported.verdict.is_whole() {
         ExitCode::SUCCESS
     } else {

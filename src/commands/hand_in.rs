@@ -1,9 +1,17 @@
+use super::shown;
 use anyhow::bail;
 use bothhands::handin::{
     self, Address, Encryption, Failure, HandedIn, connect, prepare, trusted_roots,
 };
 use clap::Args;
-use std::{env, path::PathBuf, process::ExitCode};
+use std::{
+    env,
+    path::{Path, PathBuf},
+    process::ExitCode,
+    sync::mpsc,
+    thread,
+    time::Duration,
+};
 
 /// Hand logs in to a PostgreSQL server, where many can be looked through together
 ///
@@ -21,6 +29,12 @@ pub(crate) struct HandInArgs {
     /// --password-file, never from here.
     #[arg(long, value_name = "ADDRESS")]
     to: String,
+    /// Let the password go unencrypted to whoever answers at the address
+    #[arg(long)]
+    password_in_clear: bool,
+    /// How many seconds the server may be silent before this gives up
+    #[arg(long, value_name = "SECONDS", default_value_t = 120)]
+    patience: u64,
     /// A file with the password in its first line, which only you can read
     #[arg(long, value_name = "FILE")]
     password_file: Option<PathBuf>,
@@ -32,39 +46,90 @@ pub(crate) struct HandInArgs {
     without_sound: bool,
 }
 
+/// What the one who hands in tells the one who waits.
+enum Told {
+    /// The server has answered.
+    WentOn,
+    Line(String),
+    Note(String),
+    Done(anyhow::Result<bool>),
+}
+
 /// Hands in the logs. Exit status 0 when the server has all of them, 2 when it has not.
 ///
 /// # Errors
-/// When the address or the password cannot be used, or the server fails.
+/// When the address or the password cannot be used, or the server fails or is silent for too long.
 pub(crate) fn run(args: &HandInArgs) -> anyhow::Result<ExitCode> {
     let mut address: Address = args.to.parse()?;
     if let Some(password) = password(args)? {
-        address = address.with_password(&password);
+        address = address.with_password(&password, args.password_in_clear)?;
     }
     if address.encryption() != Encryption::Required && !address.stays_here() {
-        eprintln!(
+        shown::note(
             "bothhands: what goes to this server may not be encrypted: others on the way could \
-             read it"
+             read it",
         );
     }
-    let mut client = connect(&address, || trusted_roots(args.root_certificate.as_deref()))?;
+    let roots = args.root_certificate.clone();
+    let (logs, with_sound) = (args.logs.clone(), !args.without_sound);
+    let server = address.to_string();
+    let (tell, told) = mpsc::channel();
+    // What waits for the server can't be told to stop; this program can end without it.
+    thread::spawn(move || {
+        let done = all(&address, roots.as_deref(), &logs, with_sound, &tell);
+        let _ = tell.send(Told::Done(done));
+    });
+    let patience = Duration::from_secs(args.patience.max(1));
+    loop {
+        match told.recv_timeout(patience) {
+            Ok(Told::WentOn) => {}
+            Ok(Told::Line(text)) => shown::line(text)?,
+            Ok(Told::Note(text)) => shown::note(text),
+            Ok(Told::Done(done)) => {
+                return Ok(if done? {
+                    ExitCode::SUCCESS
+                } else {
+                    ExitCode::from(2)
+                });
+            }
+            Err(_) => bail!(
+                "{server}: the server has not answered for {} seconds. What was handed in before is \
+                 kept; run the same command again to go on, or wait longer with --patience",
+                patience.as_secs()
+            ),
+        }
+    }
+}
+
+/// Whether the server has all of them.
+fn all(
+    address: &Address,
+    roots: Option<&Path>,
+    logs: &[PathBuf],
+    with_sound: bool,
+    tell: &mpsc::Sender<Told>,
+) -> anyhow::Result<bool> {
+    // Where nobody waits any more, the program is ending.
+    let told = |what| {
+        let _ = tell.send(what);
+    };
+    let mut client = connect(address, || trusted_roots(roots))?;
+    told(Told::WentOn);
     prepare(&mut client)?;
     let mut whole = true;
-    for path in &args.logs {
-        match handin::hand_in_file(&mut client, path, !args.without_sound) {
-            Ok(done) => println!("{}: {}", path.display(), told(&done)),
+    for path in logs {
+        told(Told::WentOn);
+        let went_on = || told(Told::WentOn);
+        match handin::hand_in_file(&mut client, path, with_sound, &went_on) {
+            Ok(done) => told(Told::Line(format!("{}: {}", path.display(), sum(&done)))),
             Err(Failure::Server(why)) => return Err(why.into()),
             Err(Failure::Log(why)) => {
                 whole = false;
-                eprintln!("bothhands: {why}");
+                told(Told::Note(format!("bothhands: {why}")));
             }
         }
     }
-    Ok(if whole {
-        ExitCode::SUCCESS
-    } else {
-        ExitCode::from(2)
-    })
+    Ok(whole)
 }
 
 fn password(args: &HandInArgs) -> anyhow::Result<Option<String>> {
@@ -80,7 +145,7 @@ fn password(args: &HandInArgs) -> anyhow::Result<Option<String>> {
     }
 }
 
-fn told(done: &HandedIn) -> String {
+fn sum(done: &HandedIn) -> String {
     let mut text = match (done.new_events, done.new_sounds) {
         (0, 0) => format!("nothing new; the server has all {} events", done.events),
         (events, sounds) => format!(

@@ -1,6 +1,7 @@
 //! `bothhands hear`: what was heard in recordings.
 
 use super::engine::EngineArgs;
+use super::shown;
 use anyhow::bail;
 use bothhands::audio::{EndpointConfig, Utterance};
 use bothhands::eval::hear::{HeardLine, cut, whole};
@@ -71,7 +72,7 @@ pub(crate) fn run(args: Hear) -> anyhow::Result<ExitCode> {
             cut(file, cutting, &mut sink)
         };
         if let Err(error) = done {
-            eprintln!("bothhands: {error:#}");
+            shown::note(format!("bothhands: {error:#}"));
             status = ExitCode::from(2);
         }
     }
@@ -103,9 +104,8 @@ fn hear(
     let heard = engine.recognise(&utterance.samples, &expected)?;
     let line = HeardLine::of(file, utterance, &heard);
     if args.json {
-        println!("{}", serde_json::to_string(&line)?);
+        shown::json(&(serde_json::to_string(&line)? + "\n"))
     } else {
-        println!("{line}");
+        shown::line(line)
     }
-    Ok(())
 }

@@ -1,3 +1,4 @@
+use super::shown;
 use anyhow::Context;
 use bothhands::store::{Imported, import};
 use clap::Args;
@@ -35,7 +36,7 @@ pub(crate) fn run(args: ImportArgs) -> anyhow::Result<ExitCode> {
         Box::new(BufReader::new(file))
     };
     let imported = import(&mut lines, &args.file, args.sounds.as_deref(), &args.db)?;
-    print!("{}", report(&args.db, &imported));
+    shown::all(report(&args.db, &imported))?;
     Ok(ExitCode::SUCCESS)
 }
 

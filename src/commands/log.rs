@@ -1,15 +1,13 @@
 use super::schedule::times;
-use anyhow::{Context, bail};
-use bothhands::log::Log;
+use super::{about_log, shown};
+use anyhow::bail;
+use bothhands::log::{Log, LogError};
 use bothhands::report::{self, Exchange, Times, Wanted};
+use bothhands::sequence::ReplayError;
 use bothhands::store::{Mode, Store};
 use clap::{Args, ValueEnum};
 use jiff::{Timestamp, civil};
-use std::{
-    io::{self, Write},
-    path::PathBuf,
-    process::ExitCode,
-};
+use std::{path::PathBuf, process::ExitCode};
 
 /// Show a session as a dialogue: what was heard, what was answered, what is out
 #[derive(Debug, Args)]
@@ -47,40 +45,67 @@ enum Only {
 pub(crate) fn run(args: LogArgs) -> anyhow::Result<ExitCode> {
     let times = times(args.time_zone.as_deref())?;
     let store = Store::open(&args.db, Mode::Read)?;
-    let exchanges = Log::read(&store)
-        .and_then(|log| report::dialogue(&log))
-        .with_context(|| format!("{}: this log cannot be shown", args.db.display()))?;
+    let threads =
+        read(&store).map_err(|why| about_log(&args.db, why).context("this log cannot be shown"))?;
+    let last = threads
+        .iter()
+        .filter_map(|(_, exchanges)| exchanges.last())
+        .map(|exchange| exchange.at)
+        .max();
     let wanted = Wanted {
         since: args
             .since
             .as_deref()
-            .map(|text| since(text, &exchanges, &times))
+            .map(|text| since(text, last, &times))
             .transpose()?,
         circuit: args.circuit,
         only_questions: matches!(args.only, Some(Only::Questions)),
     };
-    let shown: Vec<Exchange> = exchanges.into_iter().filter(|e| wanted.has(e)).collect();
-    let text = if args.json {
-        report::dialogue_jsonl(&shown)
+    let wanted: Vec<(&Log, Vec<Exchange>)> = threads
+        .iter()
+        .map(|(log, exchanges)| {
+            let wanted = exchanges.iter().filter(|one| wanted.has(one)).cloned();
+            (log, wanted.collect())
+        })
+        .collect();
+    if args.json {
+        for (_, exchanges) in &wanted {
+            shown::json(&report::dialogue_jsonl(exchanges))?;
+        }
     } else {
-        report::dialogue_text(&shown, &times)
-    };
-    match io::stdout().lock().write_all(text.as_bytes()) {
-        Err(why) if why.kind() != io::ErrorKind::BrokenPipe => Err(why.into()),
-        _ => Ok(ExitCode::SUCCESS),
+        let named: Vec<_> = wanted
+            .iter()
+            .map(|(log, exchanges)| (log.thread.as_ref(), exchanges.as_slice()))
+            .collect();
+        shown::all(report::threads(&named, &times))?;
     }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Each thread of the log with its dialogue.
+fn read(store: &Store) -> Result<Vec<(Log, Vec<Exchange>)>, LogError> {
+    let threads = Log::threads(store)?;
+    if threads.is_empty() {
+        return Err(ReplayError::Empty.into());
+    }
+    threads
+        .into_iter()
+        .map(|log| {
+            let exchanges = report::dialogue(&log)?;
+            Ok((log, exchanges))
+        })
+        .collect()
 }
 
 /// A time as typed; one without a day is of the last day of the log.
-fn since(text: &str, exchanges: &[Exchange], times: &Times) -> anyhow::Result<Timestamp> {
+fn since(text: &str, last: Option<Timestamp>, times: &Times) -> anyhow::Result<Timestamp> {
     if let Ok(at) = text.parse::<Timestamp>() {
         return Ok(at);
     }
     let civil = match (text.parse::<civil::DateTime>(), text.parse::<civil::Time>()) {
         (Ok(at), _) => Some(at),
-        (_, Ok(time)) => exchanges.last().map(|last| {
-            last.at
-                .to_zoned_datetime(times.zone().clone())
+        (_, Ok(time)) => last.map(|last| {
+            last.to_zoned_datetime(times.zone().clone())
                 .date()
                 .to_datetime(time)
         }),

@@ -1,3 +1,4 @@
+use super::shown;
 use anyhow::Result;
 use bothhands::log;
 use bothhands::store::{Merged, Mode, Store, merge};
@@ -29,12 +30,14 @@ pub(crate) fn run(args: MergeArgs) -> Result<ExitCode> {
         .map(|path| Store::open(path, Mode::Read))
         .collect::<Result<Vec<_>, _>>()?;
     let merged = merge(&sources, &args.output, args.job_changed)?;
-    print!("{}", report(&args, &merged));
+    shown::all(report(&args, &merged))?;
     match log::disagreements(&Store::open(&args.output, Mode::Read)?) {
-        Ok(found) => found
-            .iter()
-            .for_each(|conflict| println!("conflict: {conflict}")),
-        Err(why) => println!("The readings could not be compared: {why:#}"),
+        Ok(found) => {
+            for conflict in found {
+                shown::line(format!("conflict: {conflict}"))?;
+            }
+        }
+        Err(why) => shown::line(format!("The readings could not be compared: {why:#}"))?,
     }
     Ok(ExitCode::SUCCESS)
 }

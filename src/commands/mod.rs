@@ -1,5 +1,6 @@
 //! One file per subcommand: its arguments, and which rooms it joins. What they have in common
-//! stands in `engine`, `source`, `stop`, `terminal` and `voice`.
+//! stands in `engine`, `shown`, `source`, `stop`, `terminal`, `voice`
+//! and `written`.
 
 pub(crate) mod check;
 pub(crate) mod demo;
@@ -17,12 +18,14 @@ pub(crate) mod rehearse;
 pub(crate) mod review;
 pub(crate) mod schedule;
 pub(crate) mod score;
+pub(crate) mod shown;
 mod source;
 mod stop;
 mod terminal;
 pub(crate) mod test;
 pub(crate) mod verify;
 mod voice;
+mod written;
 
 use bothhands::log::LogError;
 use std::path::Path;

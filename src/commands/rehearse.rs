@@ -1,8 +1,8 @@
 //! `bothhands rehearse`: before the first job, how well the program hears one voice at one
 //! microphone.
 
-use super::source;
 use super::stop::stop_on_signal;
+use super::{shown, source};
 use anyhow::Context;
 use bothhands::dialogue::rehearsal::{PHRASES, RULE, read_aloud, report};
 use bothhands::dialogue::with_hearing;
@@ -43,7 +43,7 @@ pub(crate) struct Args {
 pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     if args.list {
         for phrase in PHRASES {
-            println!("{phrase}");
+            shown::line(phrase)?;
         }
         return Ok(ExitCode::SUCCESS);
     }
@@ -65,10 +65,10 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let mut ear = Ear::new(Arc::clone(&grammar), 1)?;
     ear.prepare(RULE)?;
     let mut source = source::sound(&args.sound, args.device.as_deref())?;
-    println!(
+    shown::line(format!(
         "{} phrases. Read each as you would at work, where you work. Ctrl-C stops; nothing is kept then.",
         PHRASES.len()
-    );
+    ))?;
     let attempts = read_aloud(
         &mut ear,
         &grammar,
@@ -79,17 +79,17 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     )?;
     let shipped = Thresholds::shipped()?;
     let hearing = conclude(&attempts, &shipped, jiff::Timestamp::now());
-    println!("\n{}", report(&attempts, &hearing, &shipped));
+    shown::line(format!("\n{}", report(&attempts, &hearing, &shipped)))?;
     if args.dry_run {
-        println!("Nothing is written (--dry-run).");
+        shown::line("Nothing is written (--dry-run).")?;
         return Ok(ExitCode::SUCCESS);
     }
     write(&args.profile, &with_hearing(&before, Some(&hearing))?)?;
-    println!(
+    shown::line(format!(
         "Written to {}. Use it with: bothhands test JOB.toml --profile {}",
         args.profile.display(),
         args.profile.display()
-    );
+    ))?;
     Ok(ExitCode::SUCCESS)
 }
 

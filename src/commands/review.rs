@@ -1,4 +1,5 @@
 use super::schedule::times;
+use super::shown;
 use anyhow::Context;
 use bothhands::review::{Review, serve};
 use clap::Args;
@@ -30,8 +31,10 @@ pub(crate) fn run(args: ReviewArgs) -> anyhow::Result<ExitCode> {
         .build()
         .context("the page can't be served on this machine")?;
     let ready = |address: String| {
-        println!("Look back at {address}");
-        println!("Only this machine can open it. Ctrl-C ends it.");
+        // Where nobody reads the address, nobody looks back; serving it harms nobody.
+        let _ = shown::line(format!(
+            "Look back at {address}\nOnly this machine can open it. Ctrl-C ends it."
+        ));
     };
     let stop = async {
         let _ = tokio::signal::ctrl_c().await;

@@ -1,12 +1,12 @@
+use super::{about_log, shown, written};
 use anyhow::Context;
-use bothhands::log::Log;
+use bothhands::log::{Log, LogError};
 use bothhands::report::{self, Schedule, Times};
+use bothhands::sequence::ReplayError;
 use bothhands::store::{Mode, Store};
 use clap::Args;
 use std::{
-    ffi::OsString,
-    fs::{self, File},
-    io::Write,
+    fs,
     path::{Path, PathBuf},
     process::ExitCode,
 };
@@ -38,14 +38,16 @@ pub(crate) struct ScheduleArgs {
 }
 
 /// Writes the schedule, and says what it wrote. With no file named: `schedule.html` and
-/// `schedule.csv` beside the log, or in the folder given.
+/// `schedule.csv` beside the log, or in the folder given. A merged log gives one for each of its
+/// sessions, in one file.
 ///
 /// # Errors
 /// When the log can't be read or a file not written.
 pub(crate) fn run(args: ScheduleArgs) -> anyhow::Result<ExitCode> {
     let times = times(args.time_zone.as_deref())?;
     let store = Store::open(&args.db, Mode::Read)?;
-    let schedule = read(&store, &args.db, &times)?;
+    let schedules = read(&store, &times)
+        .map_err(|why| about_log(&args.db, why).context("no schedule can be made of this log"))?;
     let named = [&args.html, &args.csv, &args.json, &args.pdf]
         .iter()
         .any(|file| file.is_some());
@@ -62,29 +64,41 @@ pub(crate) fn run(args: ScheduleArgs) -> anyhow::Result<ExitCode> {
         html.get_or_insert(folder.join("schedule.html"));
         csv.get_or_insert(folder.join("schedule.csv"));
     }
+    let write = |path: &Path, bytes: &[u8]| {
+        written::file(path, bytes, &[&args.db])?;
+        shown::line(format!("wrote {}", path.display()))
+    };
     if let Some(path) = html {
-        write(&path, report::html(&schedule).as_bytes())?;
+        write(&path, report::html_of_threads(&schedules).as_bytes())?;
     }
     if let Some(path) = csv {
-        write(&path, report::csv(&schedule).as_bytes())?;
+        write(&path, report::csv_of_threads(&schedules).as_bytes())?;
     }
     if let Some(path) = args.json {
-        write(&path, report::json(&schedule).as_bytes())?;
+        write(&path, report::json_of_threads(&schedules).as_bytes())?;
     }
     if let Some(path) = args.pdf {
-        write(&path, &report::pdf(&schedule)?)?;
+        write(&path, &report::pdf_of_threads(&schedules)?)?;
     }
-    for item in schedule.open_items.iter().filter(|item| item.still_out) {
-        eprintln!("Note: {}", item.what);
+    for schedule in &schedules {
+        let whose = schedule
+            .thread
+            .as_ref()
+            .map_or(String::new(), |thread| format!("{thread}: "));
+        for item in schedule.open_items.iter().filter(|item| item.still_out) {
+            shown::note(format!("Note: {whose}{}", item.what));
+        }
     }
     Ok(ExitCode::SUCCESS)
 }
 
-/// The schedule of a log that is open.
-pub(super) fn read(store: &Store, db: &Path, times: &Times) -> anyhow::Result<Schedule> {
-    Log::read(store)
-        .and_then(|log| Schedule::of(&log, times))
-        .with_context(|| format!("{}: no schedule can be made of this log", db.display()))
+/// The schedules of a log that is open: one for each thread.
+fn read(store: &Store, times: &Times) -> Result<Vec<Schedule>, LogError> {
+    let threads = Log::threads(store)?;
+    if threads.is_empty() {
+        return Err(ReplayError::Empty.into());
+    }
+    threads.iter().map(|log| Schedule::of(log, times)).collect()
 }
 
 /// The zone to show times in.
@@ -95,20 +109,4 @@ pub(super) fn times(zone: Option<&str>) -> anyhow::Result<Times> {
             .map(Times::of)
             .with_context(|| format!("{name}: no such time zone; write one such as Europe/London")),
     }
-}
-
-/// Writes beside the file and moves it into place when it is whole.
-fn write(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
-    let mut part = OsString::from(path);
-    part.push(".part");
-    let part = PathBuf::from(part);
-    let written = File::create(&part)
-        .and_then(|mut file| file.write_all(bytes).and_then(|()| file.sync_all()))
-        .and_then(|()| fs::rename(&part, path));
-    if written.is_err() {
-        let _ = fs::remove_file(&part);
-    }
-    written.with_context(|| format!("{}: this cannot be written", path.display()))?;
-    println!("wrote {}", path.display());
-    Ok(())
 }

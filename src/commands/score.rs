@@ -2,6 +2,7 @@
 
 use super::engine::EngineArgs;
 use super::hear::{DEFAULT_RULE, MODEL_IS_OURS};
+use super::{shown, written};
 use anyhow::{Context, bail};
 use bothhands::dialogue::settings;
 use bothhands::eval::{Again, Summary, hear_again, measure, read_manifest, read_second, table};
@@ -105,15 +106,14 @@ pub(crate) fn run(args: Score) -> anyhow::Result<ExitCode> {
     let mut summary = Summary::of(&rows).with_cost(start_up);
     summary.again = args.again.then(|| Again::of(&rows));
     if let Some(path) = &args.rows {
-        std::fs::write(path, table(&rows))
-            .with_context(|| format!("{}: cannot be written", path.display()))?;
+        written::file(path, table(&rows).as_bytes(), &[&args.manifest])?;
     }
     if args.json {
-        println!("{}", serde_json::to_string_pretty(&summary)?);
+        shown::json(&(serde_json::to_string_pretty(&summary)? + "\n"))?;
     } else {
-        print!("{summary}");
+        shown::all(&summary)?;
         if let Some(nodes) = nodes {
-            println!("search graph of `{}`: {nodes} nodes", args.rule);
+            shown::line(format!("search graph of `{}`: {nodes} nodes", args.rule))?;
         }
     }
     Ok(ExitCode::SUCCESS)

@@ -16,6 +16,10 @@ pub(super) fn stop_on_signal() -> anyhow::Result<Arc<AtomicBool>> {
             // Asked twice: everything read back is on the disk already.
             std::process::exit(130);
         }
+        super::shown::note(
+            "Stopping after what is in hand. Everything that was read back is kept. Once more \
+             ends at once.",
+        );
     })
     .context("can't watch for Ctrl-C")?;
     Ok(stop)

@@ -1,5 +1,6 @@
 //! What a session shows as plain lines.
 
+use super::shown;
 use bothhands::dialogue::{DialogueManager, Observer, Tally};
 use bothhands::sequence::Mode;
 use bothhands::speech::{Decision, Recognition};
@@ -27,12 +28,12 @@ impl ToTerminal {
 impl Observer for ToTerminal {
     fn no_voice(&mut self, name: &str) {
         if !self.quiet {
-            println!("(ignored: no voice in {name})");
+            show(format!("(ignored: no voice in {name})"));
         }
     }
 
     fn unsaid(&mut self, line: &str) {
-        eprintln!("{line}");
+        shown::note(line);
     }
 
     fn heard(&mut self, words: &str, heard: Option<&Recognition>) {
@@ -44,14 +45,20 @@ impl Observer for ToTerminal {
             _ => String::new(),
         };
         match heard.map(|h| h.outcome) {
-            Some(Decision::Reject) => println!("(ignored: not for us){took}"),
-            Some(Decision::Confirm) => println!("you:  {words} (?){took}"),
-            Some(Decision::Accept) | None => println!("you:  {words}{took}"),
+            Some(Decision::Reject) => show(format!("(ignored: not for us){took}")),
+            Some(Decision::Confirm) => show(format!("you:  {words} (?){took}")),
+            Some(Decision::Accept) | None => show(format!("you:  {words}{took}")),
         }
     }
 }
 
-/// Says at the end of a session what came of it and where the log is.
+/// What was heard is shown for the eyes only: where it can't be, the session goes on.
+fn show(line: String) {
+    let _ = shown::line(line);
+}
+
+/// Says at the end of a session what came of it, where the log is and, in the last line, how it
+/// can be known again.
 pub(super) fn summed_up(tally: &Tally, conductor: &DialogueManager<'_>, db: &Path, stopped: bool) {
     let finished = conductor.session.state().mode() == Mode::Finished;
     let how = match (finished, stopped) {
@@ -59,15 +66,32 @@ pub(super) fn summed_up(tally: &Tally, conductor: &DialogueManager<'_>, db: &Pat
         (false, true) => "Stopped",
         (false, false) => "Nothing more to hear",
     };
-    eprintln!(
+    shown::note(format!(
         "{how}. {} taken, {} asked again, {} ignored, {} not understood. The log is {}.",
         tally.taken,
         tally.asked_again,
         tally.ignored,
         tally.not_understood,
         db.display()
-    );
+    ));
     if !finished {
-        eprintln!("The same command takes it up again where it is.");
+        shown::note("The same command takes it up again where it is.");
+    }
+    match conductor
+        .store
+        .still_there()
+        .and_then(|()| conductor.store.heads())
+    {
+        Ok(heads) => {
+            for head in heads {
+                shown::note(format!(
+                    "Head of the log: {}. Write it down: `bothhands verify {} --head {0}` tells \
+                     later whether all of it is still there.",
+                    head.short(),
+                    db.display()
+                ));
+            }
+        }
+        Err(why) => shown::note(format!("WARNING: {why}")),
     }
 }

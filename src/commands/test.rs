@@ -4,7 +4,7 @@ use super::engine::EngineArgs;
 use super::stop::stop_on_signal;
 use super::terminal::{self, ToTerminal};
 use super::voice::VoiceArgs;
-use super::{about_log, by, source};
+use super::{about_log, by, shown, source};
 use anyhow::Context;
 use bothhands::dialogue::screen::{OnScreen, Screen};
 use bothhands::dialogue::{
@@ -15,7 +15,7 @@ use bothhands::limits::Tables;
 use bothhands::log::{self, SharedClock};
 use bothhands::speech::ear::Thresholds;
 use bothhands::speech::{Recogniser, ours};
-use bothhands::voice::until_quiet;
+use bothhands::voice::{Tone, until_quiet};
 use std::io::IsTerminal;
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -61,12 +61,7 @@ pub(crate) struct Args {
 /// # Errors
 /// When the job, the log or the sound can't be used; nothing is lost.
 pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
-    let text = std::fs::read_to_string(&args.job).with_context(|| {
-        format!(
-            "{}: can't read the job file; check the path",
-            args.job.display()
-        )
-    })?;
+    let text = Job::text_of(&args.job)?;
     let job = Job::parse(&text, &args.job.display().to_string())?;
     let tables = args.tables.as_deref().map(Tables::load).transpose()?;
     let db = args
@@ -76,15 +71,17 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let (speaks, hearing) = args.voice.profile()?;
     let stop = stop_on_signal()?;
     let clock = SharedClock::default();
-    let grammar = Arc::new(grammar_for(&job)?);
-    let mut recogniser = if args.words.is_some() {
+    let by_voice = args.words.is_none();
+    let (grammar, other_words) = grammar_for(&job, by_voice)?;
+    let grammar = Arc::new(grammar);
+    let mut recogniser = if !by_voice {
         None
     } else {
         Some(match args.engine.other(&grammar)? {
             Some(engine) => engine,
             None => {
                 if let Some(hearing) = &hearing {
-                    eprintln!("{}", hearing.told(&Thresholds::shipped()?));
+                    shown::note(hearing.told(&Thresholds::shipped()?));
                 }
                 Box::new(ours(&grammar, hearing.as_ref())?)
             }
@@ -92,7 +89,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     };
     let on_screen = args.screen && std::io::stdout().is_terminal();
     if args.screen && !on_screen {
-        eprintln!("This is no terminal: plain lines are written instead of the screen.");
+        shown::note("This is no terminal: plain lines are written instead of the screen.");
     }
     let mut voice = args.voice.open(is_live(args), speaks, on_screen);
     // After the voice, whose service takes seconds to start: sound that waits meanwhile would be
@@ -101,7 +98,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let (mut store, log) = log::take_up(&db, &clock).map_err(|why| about_log(&db, why))?;
     let opening = store.opening().to_string();
     if !opening.is_empty() {
-        eprint!("{opening}");
+        shown::note(opening);
     }
     let screen = if on_screen {
         let screen = Screen::open().context("this terminal has no screen; leave --screen out")?;
@@ -138,9 +135,14 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         stop: Arc::clone(&stop),
         live: is_live(args),
     };
-    let conducted = conductor
-        .open(&first)
-        .and_then(|()| conductor.run(source.as_mut()));
+    for one in other_words.iter().filter(|_| by_voice) {
+        let told = one.to_string();
+        shown::note(&told);
+        // Where it can't be said, it was shown.
+        let _ = conductor.voice.say(Tone::Plain, &told);
+    }
+    conductor.open(&first);
+    let conducted = conductor.run(source.as_mut());
     // Before the last words: nobody takes what the microphone gives from here on.
     let account = source.account();
     // The last words are worth hearing; a voice that never ends is not waited for.
@@ -151,7 +153,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let tally = conducted?;
     terminal::summed_up(&tally, &conductor, &db, stop.load(Ordering::SeqCst));
     if let Some(account) = account {
-        eprintln!("{account}");
+        shown::note(account);
     }
     Ok(ExitCode::SUCCESS)
 }

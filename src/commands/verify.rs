@@ -1,31 +1,51 @@
-use bothhands::store::{Mode, Store, Verdict};
+use super::shown;
+use bothhands::store::{Head, KnownHead, Mode, Store, Verdict};
 use clap::Args;
 use std::{path::PathBuf, process::ExitCode};
 
-/// Check that a log is as it was written, and name the first event that does not fit
+/// Check that everything in a log fits together, and name the first event that does not
+///
+/// Hashes that fit do not show that the end was not cut off, nor that all was not made anew. The
+/// head of the log, copied from a schedule or the last line of a session, shows both.
 #[derive(Debug, Args)]
 pub(crate) struct VerifyArgs {
     /// The log
     #[arg(value_name = "DB")]
     db: PathBuf,
+    /// The head that the log had once: the number of events and eight digits or more, as it stands
+    /// on a schedule and in the last line of a session
+    #[arg(long, value_name = "N:HASH")]
+    head: Option<KnownHead>,
 }
 
-/// Prints what checking the log found. Exit status 0 when it is whole, 2 when it is not.
+/// Prints what checking the log found. Exit status 0 when it is whole and holds the head given, 2
+/// otherwise.
 ///
 /// # Errors
 /// When the log cannot be read at all.
 pub(crate) fn run(args: VerifyArgs) -> anyhow::Result<ExitCode> {
     let store = Store::open(&args.db, Mode::Read)?;
     let verdict = store.verify()?;
-    print!("{}", report(&args, &verdict));
-    Ok(if verdict.is_whole() {
+    let (heads, held) = if verdict.is_whole() {
+        let held = args
+            .head
+            .as_ref()
+            .map(|head| store.holds(head))
+            .transpose()?;
+        (store.heads()?, held)
+    } else {
+        (Vec::new(), None)
+    };
+    shown::all(report(&args, &verdict, &heads, held))?;
+    Ok(if verdict.is_whole() && held != Some(false) {
         ExitCode::SUCCESS
     } else {
         ExitCode::from(2)
     })
 }
 
-fn report(args: &VerifyArgs, verdict: &Verdict) -> String {
+/// `held` is whether the log holds the head that was given.
+fn report(args: &VerifyArgs, verdict: &Verdict, heads: &[Head], held: Option<bool>) -> String {
     let mut lines = Vec::new();
     for chain in &verdict.chains {
         lines.push(format!(
@@ -47,17 +67,33 @@ fn report(args: &VerifyArgs, verdict: &Verdict) -> String {
     );
     let db = args.db.display();
     match verdict.faults.as_slice() {
-        [] => lines.push(format!(
-            "{db}: whole. {} events and {} pieces of evidence ({:.1} MB of sound) are as they were written.",
-            verdict.events,
-            verdict.evidence,
-            verdict.sound_bytes as f64 / 1e6
-        )),
+        [] => {
+            lines.push(format!(
+                "{db}: whole. {} events and {} pieces of evidence ({:.1} MB of sound) fit together.",
+                verdict.events,
+                verdict.evidence,
+                verdict.sound_bytes as f64 / 1e6
+            ));
+            lines.extend(heads.iter().map(|head| format!("head: {head}")));
+            lines.push(match (&args.head, held) {
+                (Some(head), Some(true)) => format!(
+                    "It holds the head {head}: everything up to there is as it was written then."
+                ),
+                (Some(head), _) => format!(
+                    "{db}: IT DOES NOT HOLD the head {head}. Its end was cut off, or it was made \
+                     anew, or it is another log. Keep the file as it is, and look for a copy."
+                ),
+                (None, _) => "That its end was not cut off, and that it was not made anew, only a head \
+                     shows that stands elsewhere: on a schedule, or in the last line of the session. \
+                     Give it with --head."
+                    .to_owned(),
+            });
+        }
         [first, rest @ ..] => {
             lines.push(format!("{db}: does not fit at {first}"));
             lines.extend(rest.iter().map(|fault| format!("also: {fault}")));
             lines.push(format!(
-                "{} events before that are as they were written. Keep the file as it is; \
+                "{} events before that fit together. Keep the file as it is; \
                  `bothhands export` takes out what is whole.",
                 verdict.events
             ));

@@ -99,6 +99,6 @@ fn system_voice(profile: Profile, shown: Box<dyn Voice + Send>) -> Box<dyn Voice
 
 #[cfg(not(feature = "system-voice"))]
 fn system_voice(_profile: Profile, shown: Box<dyn Voice + Send>) -> Box<dyn Voice> {
-    eprintln!("This build has no spoken voice; prompts are shown instead.");
+    super::shown::note("This build has no spoken voice; prompts are shown instead.");
     shown
 }

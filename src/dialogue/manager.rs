@@ -4,10 +4,12 @@ use super::barge_in::may_be_said_over;
 use super::source::{Input, InputSource};
 use super::turn_taking::{enough, may_be_refused, recognise, refused};
 use crate::audio::Utterance;
-use crate::grammar::{Grammar, Intent};
+use crate::grammar::{Grammar, Intent, SaidInstead, distinct};
 use crate::installation::Job;
 use crate::log::{self, Log, LogError, SharedClock};
-use crate::sequence::{Agenda, Event, Line, LineKind, Mode, Session, Turn, place_of};
+use crate::sequence::{
+    Agenda, Event, Line, LineKind, Mode, Run, Session, Turn, place_of, sounds_like_a_warning,
+};
 use crate::speech::{Decision, DecodeContext, Recogniser, Recognition, is_lone_digit};
 use crate::store::{Evidence, Store};
 use crate::voice::{Earcon, Tone, Voice};
@@ -19,6 +21,10 @@ use std::time::{Duration, Instant};
 
 /// How long silence lasts before a reminder of what is out.
 pub const REMIND_AFTER: Duration = Duration::from_secs(60);
+
+/// A warning that fits the sound worse than this per phone is taken for a noise. Lower than what any
+/// other command needs: a missed warning costs more than a question too many.
+const NEARLY: f32 = -1.8;
 
 /// Everything a session needs around it.
 pub struct DialogueManager<'a> {
@@ -74,16 +80,11 @@ pub struct Tally {
 }
 
 impl DialogueManager<'_> {
-    /// Keeps and says the first turn of a session.
-    ///
-    /// # Errors
-    /// When it can't be kept.
-    pub fn open(&mut self, turn: &Turn) -> anyhow::Result<()> {
-        self.keep(&turn.events, None)?;
+    /// Says the first turn of a session, which [`open_session`] kept.
+    pub fn open(&mut self, turn: &Turn) {
         self.observer.went_on(self.session.state());
         self.say(&turn.lines);
         self.mark();
-        Ok(())
     }
 
     /// Takes utterances until the source ends, the session finishes, or it is told to stop.
@@ -102,7 +103,7 @@ impl DialogueManager<'_> {
                 break;
             };
             let over = matches!(input, Input::OverlapsPrompt(_));
-            let (said, evidence) = match input {
+            let (said, typed, evidence) = match input {
                 Input::Notice(text) => {
                     self.say(&[Line::warning(text)]);
                     continue;
@@ -112,6 +113,7 @@ impl DialogueManager<'_> {
                     self.observer.no_voice(&name);
                     continue;
                 }
+                Input::Waiting => continue,
                 Input::Idle(_) => {
                     if silent_since.elapsed() >= REMIND_AFTER
                         && let Some(line) = self.session.idle()
@@ -124,13 +126,18 @@ impl DialogueManager<'_> {
                 Input::Words(words) => {
                     self.observer.heard(&words, None);
                     match self.session.understand(self.grammar, &words) {
-                        Some(said) => (said, None),
-                        None if self.session.state().mode() == Mode::Noting => (Intent::Note, None),
+                        Some(said) => (said, Some(words), None),
+                        None if self.session.state().mode() == Mode::Noting => {
+                            (Intent::Note, Some(words), None)
+                        }
+                        None if sounds_like_a_warning(&words) && self.ask_if_live(&words, None) => {
+                            continue;
+                        }
                         None => {
                             tally.not_understood += 1;
-                            self.say(&[Line::answer(format!(
-                                "I don't know \"{words}\" here. Say again?"
-                            ))]);
+                            let before = self.session.clone();
+                            let turn = self.session.not_taken(&words, self.clock.tick());
+                            self.keep_and_say(before, &turn, None);
                             continue;
                         }
                     }
@@ -196,6 +203,17 @@ impl DialogueManager<'_> {
                         engine: recogniser.describe(),
                     };
                     let evidence = Evidence::new(&utterance, &heard.words, &told)?;
+                    // A warning that is not sure, or may be the program's own words, is asked about
+                    // aloud and at once.
+                    let unsure = over || outcome != Decision::Accept;
+                    if unsure
+                        && nearly_a_warning(&heard)
+                        && self.ask_if_live(&heard.words, Some(&evidence))
+                    {
+                        tally.asked_again += 1;
+                        silent_since = Instant::now();
+                        continue;
+                    }
                     match (outcome, heard.said) {
                         // The program's own words are in there too.
                         (Decision::Accept | Decision::Confirm, said)
@@ -207,7 +225,7 @@ impl DialogueManager<'_> {
                             self.mark();
                             continue;
                         }
-                        (Decision::Accept, Some(said)) => (said, Some(evidence)),
+                        (Decision::Accept, Some(said)) => (said, None, Some(evidence)),
                         (Decision::Confirm, said) if !noting => {
                             tally.asked_again += 1;
                             doubted = said;
@@ -221,7 +239,7 @@ impl DialogueManager<'_> {
                             self.keep_and_say(before, &turn, Some(&evidence));
                             continue;
                         }
-                        _ if noting => (Intent::Note, Some(evidence)),
+                        _ if noting => (Intent::Note, None, Some(evidence)),
                         _ => {
                             tally.ignored += 1;
                             continue;
@@ -232,7 +250,12 @@ impl DialogueManager<'_> {
             silent_since = Instant::now();
             tally.taken += 1;
             let before = self.session.clone();
-            match self.session.turn(&said, self.clock.tick()) {
+            let now = self.clock.tick();
+            let turn = match &typed {
+                Some(words) => self.session.typed(&said, words, now),
+                None => self.session.turn(&said, now),
+            };
+            match turn {
                 Ok(turn) => {
                     if self.keep_and_say(before, &turn, evidence.as_ref()) {
                         excluded = refused(&said, &turn, last_taken.as_ref());
@@ -253,6 +276,18 @@ impl DialogueManager<'_> {
             }
         }
         Ok(tally)
+    }
+
+    /// Asks whether it is live, where something there should be dead; whether it was asked.
+    fn ask_if_live(&mut self, words: &str, evidence: Option<&Evidence>) -> bool {
+        let before = self.session.clone();
+        match self.session.maybe_live(words, self.clock.tick()) {
+            Some(turn) => {
+                self.keep_and_say(before, &turn, evidence);
+                true
+            }
+            None => false,
+        }
     }
 
     /// Keeps a turn's events, then says its lines. When they can't be kept the session goes back
@@ -299,6 +334,14 @@ impl DialogueManager<'_> {
     }
 }
 
+/// Whether what was heard, or what it was nearest to besides, is a warning, and was not so far off
+/// that it was no speech of ours at all.
+fn nearly_a_warning(heard: &Recognition) -> bool {
+    let warns = |said: &Option<Intent>| said.as_ref().is_some_and(Intent::is_a_warning);
+    let near = heard.outcome != Decision::Reject || heard.scores.llr_per_phone > NEARLY;
+    near && (warns(&heard.said) || warns(&heard.runner_up_said))
+}
+
 fn tone(kind: LineKind) -> Tone {
     match kind {
         LineKind::Prompt | LineKind::Answer => Tone::Plain,
@@ -309,25 +352,23 @@ fn tone(kind: LineKind) -> Tone {
     }
 }
 
-/// The grammar with the job's own places.
+/// The grammar with the job's own places, and what to say for those that can't be said by voice as
+/// they are written. A typed session takes the names as they are.
 ///
 /// # Errors
-/// When a name in the job has a word without a pronunciation.
-pub fn grammar_for(job: &Job) -> anyhow::Result<Grammar> {
-    let mut places: Vec<String> = job
+/// When the grammar itself is not whole.
+pub fn grammar_for(job: &Job, by_voice: bool) -> anyhow::Result<(Grammar, Vec<SaidInstead>)> {
+    let points = job
         .boards
         .iter()
         .flat_map(|board| &board.circuits)
-        .flat_map(|circuit| &circuit.points)
-        .map(|point| place_of(point).name)
-        .collect();
-    places.sort();
-    places.dedup();
-    Ok(Grammar::built_in()?.with_places(&places)?)
+        .flat_map(|circuit| &circuit.points);
+    let places = distinct(points.map(place_of));
+    Ok(Grammar::built_in()?.with_job_places(&places, by_voice)?)
 }
 
 /// Begins a session with the job file's text as the log's first event, or takes up the one that the
-/// log was left in.
+/// log was left in. The events of the first turn are kept.
 ///
 /// # Errors
 /// When the log is of another job, or could not be begun.
@@ -339,9 +380,15 @@ pub fn open_session(
     by: &str,
     clock: &SharedClock,
 ) -> anyhow::Result<(Session, Turn)> {
+    let boot = log::boot();
+    let run = Run {
+        by,
+        boot: boot.as_deref(),
+    };
     if log.entries.is_empty() {
-        log::begin(store, text)?;
-        return Ok(Session::begin(job, by, clock.tick())?);
+        let (session, turn) = Session::begin(job, run, clock.tick())?;
+        log::begin(store, text, &turn.events)?;
+        return Ok((session, turn));
     }
     let left = log.agenda()?;
     if &job != left.job() {
@@ -351,5 +398,7 @@ pub fn open_session(
             left.job().title
         );
     }
-    Ok(Session::resume(log.events(), by, clock.tick())?)
+    let (session, turn) = Session::resume(log.events(), run, clock.tick())?;
+    log::keep(store, &turn.events, None)?;
+    Ok((session, turn))
 }

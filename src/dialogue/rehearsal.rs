@@ -124,7 +124,7 @@ fn next(
                     )?;
                 }
             }
-            Some(Input::Partial(_) | Input::Words(_)) => {}
+            Some(Input::Partial(_) | Input::Words(_) | Input::Waiting) => {}
         }
     }
     Ok(None)

@@ -2,11 +2,12 @@
 
 use crate::audio::{self, EndpointConfig, Segmenter, Utterance};
 use crate::voice::Voice;
-use anyhow::Context;
+use anyhow::{Context, bail};
 use std::collections::VecDeque;
 use std::fs::File;
 use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
 use std::time::Duration;
 
 /// One thing that came in.
@@ -25,6 +26,8 @@ pub enum Input {
     NoVoice(String),
     /// Nothing was said for this long.
     Idle(Duration),
+    /// Nothing was typed yet: time to see whether to stop.
+    Waiting,
     /// Something happened to the source that the person must know.
     Notice(String),
 }
@@ -47,12 +50,16 @@ pub trait InputSource {
     }
 }
 
-/// Typed lines: one utterance a line; empty lines and lines that begin with `#` are left out.
+/// Typed lines: one utterance a line; empty lines and lines that begin with `#` are left out. What is
+/// not readable as text stands in the line as signs that mean nothing.
 pub struct TypedLines {
+    lines: Receiver<std::io::Result<Vec<u8>>>,
     name: String,
-    lines: std::io::Lines<Box<dyn BufRead>>,
     read: usize,
 }
+
+/// How long a line is waited for before it is seen whether to stop.
+const LOOK_UP: Duration = Duration::from_millis(100);
 
 impl TypedLines {
     /// Lines of a file, or of standard input for `-`.
@@ -60,7 +67,7 @@ impl TypedLines {
     /// # Errors
     /// When the file can't be opened.
     pub fn open(path: &Path) -> anyhow::Result<Self> {
-        let reader: Box<dyn BufRead> = if path == Path::new("-") {
+        let reader: Box<dyn BufRead + Send> = if path == Path::new("-") {
             Box::new(BufReader::new(std::io::stdin()))
         } else {
             let file = File::open(path).with_context(|| {
@@ -71,27 +78,54 @@ impl TypedLines {
             })?;
             Box::new(BufReader::new(file))
         };
+        // One line ahead, and read by somebody who may wait for ever.
+        let (give, lines) = sync_channel(0);
+        std::thread::spawn(move || read_lines(reader, &give));
         Ok(Self {
+            lines,
             name: path.display().to_string(),
-            lines: reader.lines(),
             read: 0,
         })
+    }
+}
+
+fn read_lines(mut reader: Box<dyn BufRead + Send>, give: &SyncSender<std::io::Result<Vec<u8>>>) {
+    loop {
+        let mut line = Vec::new();
+        let read = match reader.read_until(b'\n', &mut line) {
+            Ok(0) => return,
+            Ok(_) => Ok(line),
+            Err(why) => Err(why),
+        };
+        let failed = read.is_err();
+        if give.send(read).is_err() || failed {
+            return;
+        }
     }
 }
 
 impl InputSource for TypedLines {
     fn next(&mut self, _voice: &mut dyn Voice) -> anyhow::Result<Option<Input>> {
         loop {
-            self.read += 1;
-            let Some(line) = self.lines.next() else {
-                return Ok(None);
+            let line = match self.lines.recv_timeout(LOOK_UP) {
+                Ok(line) => line,
+                Err(RecvTimeoutError::Timeout) => return Ok(Some(Input::Waiting)),
+                Err(RecvTimeoutError::Disconnected) => return Ok(None),
             };
-            let line = line.with_context(|| {
-                format!(
-                    "{}, line {}: not readable text; save it as UTF-8",
-                    self.name, self.read
-                )
-            })?;
+            self.read += 1;
+            let line =
+                line.with_context(|| format!("{}: line {} can't be read", self.name, self.read))?;
+            if self.read == 1
+                && (line.starts_with(&[0xff, 0xfe]) || line.starts_with(&[0xfe, 0xff]))
+            {
+                bail!("{}: this is text in UTF-16; save it as UTF-8", self.name);
+            }
+            let line = String::from_utf8_lossy(&line);
+            let line = if self.read == 1 {
+                line.trim_start_matches('\u{feff}')
+            } else {
+                &line
+            };
             let line = line.trim();
             if !line.is_empty() && !line.starts_with('#') {
                 return Ok(Some(Input::Words(line.to_owned())));
@@ -105,6 +139,15 @@ pub struct Recordings {
     files: VecDeque<PathBuf>,
     waiting: VecDeque<Utterance>,
     played: u64,
+    /// Standard input while it goes on.
+    streaming: Option<Streaming>,
+}
+
+/// Sound that is heard as it comes.
+struct Streaming {
+    sound: audio::Source,
+    segmenter: Segmenter,
+    heard: bool,
 }
 
 impl Recordings {
@@ -114,7 +157,26 @@ impl Recordings {
             files: files.into_iter().collect(),
             waiting: VecDeque::new(),
             played: 0,
+            streaming: None,
         }
+    }
+
+    /// The next piece of standard input; whether it is at its end without a voice in it.
+    fn stream(&mut self) -> anyhow::Result<bool> {
+        let Some(streaming) = &mut self.streaming else {
+            return Ok(false);
+        };
+        let (found, ended) = match streaming.sound.next() {
+            Some(block) => (streaming.segmenter.push(&block?), false),
+            None => (streaming.segmenter.finish().into_iter().collect(), true),
+        };
+        streaming.heard |= !found.is_empty();
+        let silent = ended && !streaming.heard;
+        self.waiting.extend(found);
+        if ended {
+            self.streaming = None;
+        }
+        Ok(silent)
     }
 
     fn cut(&mut self, samples: &[f32]) {
@@ -136,9 +198,23 @@ impl InputSource for Recordings {
             if let Some(utterance) = self.waiting.pop_front() {
                 return Ok(Some(Input::Sound(utterance)));
             }
+            if self.streaming.is_some() {
+                if self.stream()? {
+                    return Ok(Some(Input::NoVoice("standard input".to_owned())));
+                }
+                continue;
+            }
             let Some(file) = self.files.pop_front() else {
                 return Ok(None);
             };
+            if file == Path::new("-") {
+                self.streaming = Some(Streaming {
+                    sound: audio::Source::stdin()?,
+                    segmenter: Segmenter::new(EndpointConfig::default()),
+                    heard: false,
+                });
+                continue;
+            }
             let samples = audio::read(&file)?;
             self.cut(&samples);
             if self.waiting.is_empty() {

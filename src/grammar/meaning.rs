@@ -62,6 +62,7 @@ fn one(tag: &Tag, inside: &[Piece<'_>]) -> Option<Intent> {
         Tag::Skip => Intent::Skip(parts.reason),
         Tag::Override => Intent::Override(parts.reason),
         Tag::Because => Intent::Because(parts.reason?),
+        Tag::StaysOff => Intent::StaysOff(parts.small_number()?),
         Tag::Circuit => Intent::Circuit(parts.small_number()?),
         Tag::Board => Intent::Board(parts.small_number()?),
         Tag::GoTo(stage) => Intent::GoTo(*stage),

@@ -5,7 +5,8 @@ use super::lexicon::Lexicon;
 use super::net::Net;
 use super::said::Intent;
 use super::tag::Tag;
-use super::{class, compact, meaning, number, typed};
+use super::{class, compact, meaning, number, places, typed};
+use crate::terms::Place;
 use std::collections::HashMap;
 use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -58,11 +59,16 @@ pub struct Grammar {
     pub(super) rules: Linked<Tag>,
     nets: Mutex<HashMap<String, Arc<Net>>>,
     graphs: Mutex<HashMap<String, Arc<WordGraph>>>,
+    /// Places as they are said, where the job writes them differently.
+    pub(super) called: Vec<(Place, Place)>,
 }
 
 impl Clone for Grammar {
     fn clone(&self) -> Self {
-        Self::new(self.rules.clone())
+        Self {
+            called: self.called.clone(),
+            ..Self::new(self.rules.clone())
+        }
     }
 }
 
@@ -72,6 +78,7 @@ impl Grammar {
             rules,
             nets: Mutex::default(),
             graphs: Mutex::default(),
+            called: Vec::new(),
         }
     }
 
@@ -147,6 +154,11 @@ impl Grammar {
                 all.push(words);
             }
         }
+        self.with_named(all)
+    }
+
+    /// The same rules with these words as names of places.
+    pub(super) fn with_named(&self, all: Vec<Vec<String>>) -> Result<Self> {
         let mut rules = self.rules.clone();
         let each = 1.0 / all.len().max(1) as f64;
         let named = all
@@ -203,7 +215,8 @@ impl Grammar {
     /// What words mean that are written as they are said.
     fn heard(&self, rule: &str, words: &str) -> Option<Intent> {
         let words: Vec<&str> = words.split_whitespace().collect();
-        meaning::of(&self.net(rule).ok()?.path(&words)?)
+        let said = meaning::of(&self.net(rule).ok()?.path(&words)?)?;
+        Some(places::as_written(said, &self.called))
     }
 
     /// The plain words for a meaning, if the rule takes them for just that: what a prompt may ask a

@@ -1,4 +1,4 @@
-use crate::quantity::{Pair, Reading, TestVoltage};
+use crate::quantity::{Number, Pair, Reading, TestVoltage, Unit};
 use crate::terms::{
     Alteration, Change, HalfCycle, Measure, Place, ProsodyChange, Reason, Stage, Statement,
 };
@@ -67,6 +67,11 @@ pub enum Intent {
     HowLongIsLeft,
     /// "Finish": end the session.
     Finish,
+    /// "Circuit three stays off": it is left off while the rest goes on.
+    StaysOff(u16),
+    /// "Observation": what follows is kept, and stands as the reason for going past what bars the
+    /// way.
+    Observe,
     /// "Both", "both out", "both back": both of the conductors of which one was named.
     Both(Option<Change>),
     /// "Not tested, reason ..."; without its reason, that is still to be asked.
@@ -92,4 +97,23 @@ pub enum Intent {
     /// "Quieter", "slower" and the like.
     #[serde(rename = "manner")]
     ProsodyChange(ProsodyChange),
+}
+
+impl Intent {
+    /// Whether it warns of voltage, whatever the step: "it is live", "two three zero volts".
+    pub fn is_a_warning(&self) -> bool {
+        match self {
+            Self::Stated(Statement::Live)
+            | Self::StatedAt {
+                state: Statement::Live,
+                ..
+            } => true,
+            Self::Reading { reading, .. } => {
+                let number = reading.number.map_or(0.0, Number::value);
+                reading.unit == Some(Unit::Volt) && number > 0.0
+            }
+            Self::Correction(Some(right)) => right.is_a_warning(),
+            _ => false,
+        }
+    }
 }

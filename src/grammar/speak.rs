@@ -54,6 +54,8 @@ impl Intent {
             Self::WhatIsOut => "what is out".to_owned(),
             Self::HowLongIsLeft => "how long is left".to_owned(),
             Self::Finish => "finish".to_owned(),
+            Self::StaysOff(n) => format!("circuit {} stays off", place_number(*n)),
+            Self::Observe => "observation".to_owned(),
             Self::Both(change) => Words::new()
                 .add(Some("both"))
                 .add(change.map(Change::shown))

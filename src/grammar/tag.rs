@@ -34,6 +34,7 @@ use serde::de::DeserializeOwned;
 /// | `{correction}` | "correction ..." | [`Intent::Correction`] of what is inside |
 /// | `{not-tested}` `{skip}` `{override}` | the whole | those, with `{reason:...}` inside or none |
 /// | `{because}` | "reason ..." | [`Intent::Because`], with `{reason:...}` inside |
+/// | `{stays-off}` | "circuit three stays off" | [`Intent::StaysOff`], with `{number}` inside |
 /// | `{circuit}` `{board}` | the whole | those, with `{number}` inside |
 /// | `{go-to:insulation}` | "go to insulation" | [`Intent::GoTo`] |
 /// | `{test-at:500}` | "go to five hundred volts" | [`Intent::TestAt`] |
@@ -64,6 +65,7 @@ pub enum Tag {
     Override,
     Because,
     Reason(Reason),
+    StaysOff,
     Circuit,
     Board,
     GoTo(Stage),
@@ -91,6 +93,7 @@ impl Tag {
             ("skip", "") => Self::Skip,
             ("override", "") => Self::Override,
             ("because", "") => Self::Because,
+            ("stays-off", "") => Self::StaysOff,
             ("circuit", "") => Self::Circuit,
             ("board", "") => Self::Board,
             ("pair", value) => Self::Pair(value.parse()?),

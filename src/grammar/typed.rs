@@ -32,6 +32,7 @@ const SHORT: &[(&str, &str)] = &[
     ("zs", "z s"),
     ("rn", "r n"),
     ("cpc", "c p c"),
+    ("spd", "s p d"),
     ("rcd", "r c d"),
     ("what's", "what is"),
     ("it's", "it is"),

@@ -47,6 +47,13 @@ pub enum AddressError {
     /// Something is missing in it.
     #[error("the address names no {0}: it has to look like postgres://user@server/database")]
     Missing(&'static str),
+    /// The password would not be encrypted on its way.
+    #[error(
+        "the way to this server may not be encrypted, and whoever answers there could read the \
+         password. Put ?sslmode=require after the address; only where nobody else can answer or \
+         listen, say --password-in-clear"
+    )]
+    InClear,
     /// The file of the password cannot be read.
     #[error("{}: the password cannot be read: {why}", .path.display())]
     NoPassword { path: PathBuf, why: String },
@@ -138,11 +145,18 @@ impl FromStr for Address {
 }
 
 impl Address {
-    /// The same, with the password to be let in.
-    #[must_use]
-    pub fn with_password(mut self, password: &str) -> Self {
+    /// The same, with the password to be let in. Whoever answers at the other end may ask for it in
+    /// clear, on this machine too: so the way has to be encrypted, which also shows who answers,
+    /// unless `in_clear` says that it may go so.
+    ///
+    /// # Errors
+    /// When the way is not surely encrypted.
+    pub fn with_password(mut self, password: &str, in_clear: bool) -> Result<Self, AddressError> {
+        if self.encryption != Encryption::Required && !in_clear {
+            return Err(AddressError::InClear);
+        }
         self.config.password(password);
-        self
+        Ok(self)
     }
 
     /// Whether what passes is encrypted.
@@ -164,7 +178,8 @@ fn has_password(before: &str, options: &str) -> bool {
     let authority = before.split('/').next().unwrap_or_default();
     let inside = authority
         .rsplit_once('@')
-        .is_some_and(|(user, _)| user.contains(':'));
+        // A colon may be written as %3A too.
+        .is_some_and(|(user, _)| user.contains(':') || user.to_ascii_lowercase().contains("%3a"));
     let named = |option: &str| {
         let name = option.split('=').next().unwrap_or_default();
         name.eq_ignore_ascii_case("password")

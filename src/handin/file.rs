@@ -1,5 +1,5 @@
 use super::{HandInError, HandedIn, folded, hand_in};
-use crate::log::Log;
+use crate::log::{Log, LogError};
 use crate::store::{Mode, Store};
 use postgres::Client;
 use std::path::Path;
@@ -13,14 +13,18 @@ pub enum Failure {
     Server(HandInError),
 }
 
-/// Hands in all that a file holds, once it is found whole.
+/// Hands in all that a file holds, once it is found whole and every session in it was replayed: what
+/// the program can't follow would be in everybody's way on the server. `went_on` is told each time
+/// that the server has answered.
 ///
 /// # Errors
-/// When the log is damaged, empty or another than the server has, or the server fails.
+/// When the log is damaged, empty, can't be replayed or is another than the server has, or the
+/// server fails.
 pub fn hand_in_file(
     client: &mut Client,
     path: &Path,
     with_sound: bool,
+    went_on: &dyn Fn(),
 ) -> Result<HandedIn, Failure> {
     let about = |why: String| Failure::Log(format!("{}: {why}", path.display()));
     let store = Store::open(path, Mode::Read).map_err(|why| Failure::Log(why.to_string()))?;
@@ -39,14 +43,19 @@ pub fn hand_in_file(
     if threads.is_empty() {
         return Err(about("there is nothing in this log yet".to_owned()));
     }
+    let replayed = threads
+        .iter()
+        .map(|thread| Ok(folded(&Log::of_records(thread)?)?))
+        .collect::<Result<Vec<_>, LogError>>()
+        .map_err(|why| {
+            about(format!(
+                "this log can't be followed: {why}\nNothing of it was handed in"
+            ))
+        })?;
     let mut all = HandedIn::default();
     let mut diverged = Vec::new();
-    for thread in &threads {
-        // A log that this version can't follow is kept there all the same, to be read by one that can.
-        let folded = Log::of_records(thread)
-            .ok()
-            .and_then(|log| folded(&log).ok());
-        match hand_in(client, &store, thread, folded.as_ref(), with_sound) {
+    for (thread, folded) in threads.iter().zip(&replayed) {
+        match hand_in(client, &store, thread, folded, with_sound, went_on) {
             Ok(done) => all.add(&done),
             Err(HandInError::Diverged(why)) => diverged.push(why.to_string()),
             Err(why @ (HandInError::Store(_) | HandInError::TooLarge(_))) => {

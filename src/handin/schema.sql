@@ -681,6 +681,50 @@ INSERT INTO bothhands.version VALUES (2);
 
 -- == version 3
 
+-- A log that was handed in before it was replayed first, and that nothing can follow, is in
+-- nobody's way: the views leave it out, and `not_followed` names it.
+CREATE OR REPLACE FUNCTION bothhands.follow(of_log text) RETURNS TABLE (
+  item text, number bigint, origin bigint, stands text, by_number bigint, on_schedule boolean,
+  left_out boolean
+) LANGUAGE plpgsql STABLE ROWS 100 COST 1000 AS $$
+BEGIN
+  IF EXISTS (SELECT FROM bothhands.folded_logs l WHERE l.log = of_log) THEN
+    RETURN QUERY SELECT f.item, f.number, f.origin, f.stands, f.by_number, f.on_schedule, f.left_out
+      FROM bothhands.folded f WHERE f.log = of_log ORDER BY f.item DESC, f.number;
+  ELSE
+    BEGIN
+      RETURN QUERY SELECT * FROM bothhands.follow_events(of_log);
+    EXCEPTION WHEN OTHERS THEN
+      RETURN;
+    END;
+  END IF;
+END
+$$;
+
+-- Why a log can't be followed; nothing where it can.
+CREATE FUNCTION bothhands.why_not_followed(of_log text) RETURNS text
+LANGUAGE plpgsql STABLE COST 20000 AS $$
+BEGIN
+  IF NOT EXISTS (SELECT FROM bothhands.folded_logs l WHERE l.log = of_log) THEN
+    PERFORM count(*) FROM bothhands.follow_events(of_log);
+  END IF;
+  RETURN NULL;
+EXCEPTION WHEN OTHERS THEN
+  RETURN SQLERRM;
+END
+$$;
+
+-- Logs that the other views leave out.
+CREATE VIEW bothhands.not_followed AS
+SELECT l.log, w.why, l.handed_in_at, l.handed_in_by
+FROM bothhands.logs l
+CROSS JOIN LATERAL (SELECT bothhands.why_not_followed(l.log) AS why) AS w
+WHERE w.why IS NOT NULL;
+
+INSERT INTO bothhands.version VALUES (3);
+
+-- == version 4
+
 -- What a verdict says, in words: an event keeps which sentences, and their figures.
 ALTER TABLE bothhands.folded
   ADD COLUMN limit_text text, ADD COLUMN arithmetic text, ADD COLUMN remark text;
@@ -700,4 +744,4 @@ JOIN bothhands.events e ON e.log = r.log AND e.number = r.event
 LEFT JOIN bothhands.folded f ON f.log = r.log AND f.item = 'reading' AND f.number = r.event
 WHERE e.payload ? 'verdict';
 
-INSERT INTO bothhands.version VALUES (3);
+INSERT INTO bothhands.version VALUES (4);

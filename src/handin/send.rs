@@ -32,7 +32,7 @@ impl HandedIn {
 }
 
 /// Hands in one log that was found whole: one of the [threads](Store::threads) of a store, with
-/// what it folds to; nothing where the program can't follow it.
+/// what it folds to. `went_on` is told each time that the server has answered.
 ///
 /// # Errors
 /// When the log can't be read, the server or the way to it fails, or the server has other events
@@ -41,8 +41,9 @@ pub fn hand_in(
     client: &mut Client,
     store: &Store,
     thread: &[Record],
-    folded: Option<&Folded>,
+    folded: &Folded,
     with_sound: bool,
+    went_on: &dyn Fn(),
 ) -> Result<HandedIn, HandInError> {
     let Some(first) = thread.first() else {
         return Ok(HandedIn::default());
@@ -52,12 +53,14 @@ pub fn hand_in(
         "SELECT pg_advisory_lock(hashtextextended('bothhands ' || $1, 0))",
         &[&log],
     )?;
-    let done = hand_in_locked(client, store, &log, thread, with_sound).and_then(|done| {
-        if let Some(folded) = folded.filter(|_| done.only_there == 0) {
+    went_on();
+    let done = hand_in_locked(client, store, &log, thread, with_sound, went_on).and_then(|done| {
+        if done.only_there == 0 {
             send_folded(client, &log, folded)?;
         }
         Ok(done)
     });
+    went_on();
     let unlocked = client.execute(
         "SELECT pg_advisory_unlock(hashtextextended('bothhands ' || $1, 0))",
         &[&log],
@@ -73,8 +76,10 @@ fn hand_in_locked(
     log: &str,
     thread: &[Record],
     with_sound: bool,
+    went_on: &dyn Fn(),
 ) -> Result<HandedIn, HandInError> {
     let there = compare(client, thread)?;
+    went_on();
     let (known, new) = thread.split_at_checked(there).unwrap_or((thread, &[]));
     let mut done = HandedIn {
         events: thread.len() as u64,
@@ -94,11 +99,13 @@ fn hand_in_locked(
         }
         if pending.is_full() {
             done.new_sounds += std::mem::take(&mut pending).send(client, log)?;
+            went_on();
         }
     }
     done.new_sounds += pending.send(client, log)?;
+    went_on();
     if with_sound {
-        done.new_sounds += sounds_left_out_before(client, store, log, known)?;
+        done.new_sounds += sounds_left_out_before(client, store, log, known, went_on)?;
     }
     Ok(done)
 }
@@ -434,6 +441,7 @@ fn sounds_left_out_before(
     store: &Store,
     log: &str,
     known: &[Record],
+    went_on: &dyn Fn(),
 ) -> Result<u64, HandInError> {
     if known.iter().all(|record| record.evidence.is_none()) {
         return Ok(0);
@@ -457,6 +465,7 @@ fn sounds_left_out_before(
         }
         if pending.is_full() {
             sent += std::mem::take(&mut pending).send(client, log)?;
+            went_on();
         }
     }
     Ok(sent + pending.send(client, log)?)

@@ -75,6 +75,19 @@ impl CircuitKind {
 }
 
 impl Board {
+    /// The board and the circuit that feed it, as far as `fed_from` says which: "board 1, circuit 3".
+    /// Nothing at the origin.
+    pub fn feeder(&self) -> Option<(Option<u16>, Option<u16>)> {
+        let text = self.fed_from.as_ref()?.to_lowercase();
+        let number_after = |word: &str| {
+            let (_, rest) = text.split_once(word)?;
+            let digits = rest.trim_start_matches(|c: char| !c.is_ascii_digit());
+            let end = digits.find(|c: char| !c.is_ascii_digit());
+            digits.get(..end.unwrap_or(digits.len()))?.parse().ok()
+        };
+        Some((number_after("board"), number_after("circuit")))
+    }
+
     /// The smallest rated breaking capacity among its devices, kA; nothing when one with a device
     /// does not say, since that one might be the smallest.
     pub fn least_breaking(&self) -> Option<KiloAmps> {

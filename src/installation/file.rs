@@ -6,6 +6,7 @@ use super::{Board, Cable, Circuit, Device, Instrument, Job, Rcd, Site, Supply};
 use serde::de::DeserializeOwned;
 use std::collections::BTreeSet;
 use std::fs;
+use std::io::ErrorKind;
 use std::path::Path;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue, ValueDeserializer};
@@ -16,17 +17,27 @@ impl Job {
     /// # Errors
     /// [`JobError`] when the file cannot be read, or with every problem that was found in it.
     pub fn load(path: &Path) -> Result<Self, JobError> {
-        let name = path.display().to_string();
-        match fs::read_to_string(path) {
-            Ok(text) => Self::parse(&text, &name),
-            Err(error) => Err(JobError {
-                name,
-                problems: vec![Problem {
-                    line: 0,
-                    text: format!("cannot be read ({error}): check the path"),
-                }],
-            }),
-        }
+        Self::parse(&Self::text_of(path)?, &path.display().to_string())
+    }
+
+    /// The text of a job file, as it is.
+    ///
+    /// # Errors
+    /// [`JobError`] when it cannot be read, or is not text in UTF-8.
+    pub fn text_of(path: &Path) -> Result<String, JobError> {
+        fs::read_to_string(path).map_err(|error| JobError {
+            name: path.display().to_string(),
+            problems: vec![Problem {
+                line: 0,
+                text: match error.kind() {
+                    ErrorKind::InvalidData => {
+                        "is not text in UTF-8 (it may be in UTF-16 or Latin-1): save it as UTF-8"
+                            .to_owned()
+                    }
+                    _ => format!("cannot be read ({error}): check the path"),
+                },
+            }],
+        })
     }
 
     /// Reads the text of a job file; `name` is how messages call it.

@@ -12,9 +12,10 @@ mod write;
 #[cfg(test)]
 mod tests;
 
-pub use clock::SharedClock;
+pub use crate::store::Head;
+pub use clock::{SharedClock, boot};
 pub use disagreements::disagreements;
-pub use read::{Entry, Heard, Log};
+pub use read::{Entry, Heard, Log, Thread};
 pub use write::{begin, keep, take_up};
 
 use crate::sequence::{EVENT_VERSION, ReplayError};
@@ -37,6 +38,11 @@ pub enum LogError {
         "event {seq} ({kind}) is not as this version writes it: {why}. Run `bothhands verify` on the log"
     )]
     Unreadable { seq: u64, kind: String, why: String },
+    /// One replay can't stand for several sessions.
+    #[error(
+        "this log was put together from {0}: each has to be replayed by itself, as `schedule`, `log` and `review` do. Use the log of one device for this"
+    )]
+    Threads(usize),
     #[error("there is nothing in it to go by yet: {0}")]
     Replay(#[from] ReplayError),
     /// It could not be read back, so it is not kept at all.

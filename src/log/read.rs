@@ -1,9 +1,10 @@
 use super::LogError;
 use crate::sequence::say::is_of_the_same_turn;
 use crate::sequence::{Agenda, EVENT_VERSION, Event, EventNo, ReplayError};
-use crate::store::{Digest256, EventId, Evidence, JOB_KIND, Record, Store};
+use crate::store::{Digest256, EventId, Evidence, Head, JOB_KIND, Record, Store};
 use jiff::Timestamp;
 use serde::Serialize;
+use std::fmt;
 
 /// One event of a log, with what the store knows of it.
 #[derive(Debug, Clone, PartialEq)]
@@ -71,40 +72,94 @@ impl Heard {
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Log {
     pub entries: Vec<Entry>,
+    /// Where it ends; nothing when it is kept nowhere.
+    pub head: Option<Head>,
+    /// Which of several it is; nothing when it stands alone.
+    pub thread: Option<Thread>,
+}
+
+/// One of the logs that a merged one was put together from.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Thread {
+    /// From 1.
+    pub number: usize,
+    /// How many there are.
+    pub of: usize,
+    /// The devices that wrote it, in the order they did.
+    pub devices: Vec<String>,
+}
+
+impl fmt::Display for Thread {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(
+            f,
+            "Thread {} of {}, written on {}",
+            self.number,
+            self.of,
+            self.devices.join(", then on ")
+        )
+    }
 }
 
 impl Log {
-    /// Reads the whole log, with the words that were heard and without their sound.
+    /// Reads a log that was not merged, with the words that were heard and without their sound.
     ///
     /// # Errors
-    /// When the log can't be read, or holds an event that this version does not know.
+    /// When it is not whole, can't be read, was merged (see [`Log::threads`]), or holds an event
+    /// that this version does not know.
     pub fn read(store: &Store) -> Result<Self, LogError> {
-        let mut log = Self::default();
-        for record in store.records() {
-            let record = record?;
-            let heard = record
-                .evidence
-                .map(|hash| store.evidence(&hash))
-                .transpose()?
-                .flatten();
-            log.take(record, heard.as_ref().map(Heard::of))?;
+        store.check_whole()?;
+        Self::read_checked(store)
+    }
+
+    /// The same of a log whose hashes were walked as it was opened.
+    pub(super) fn read_checked(store: &Store) -> Result<Self, LogError> {
+        let mut threads = Self::each(store)?;
+        match (threads.pop(), threads.len()) {
+            (None, _) => Ok(Self::default()),
+            (Some(only), 0) => Ok(only),
+            (Some(_), others) => Err(LogError::Threads(others + 1)),
         }
-        Ok(log)
     }
 
     /// Reads the logs that one was put together from, each in its own order and with numbers of
-    /// its own, without what was heard. A log that was not merged is one of one.
+    /// its own: events name others by their number in their own thread, so each is replayed by
+    /// itself. A log that was not merged is one of one, an empty one none.
     ///
     /// # Errors
-    /// When the log can't be read, or holds an event that this version does not know.
+    /// When the log is not whole, can't be read, or holds an event that this version does not know.
     pub fn threads(store: &Store) -> Result<Vec<Self>, LogError> {
-        store
-            .threads()?
-            .into_iter()
-            .map(|thread| {
-                let mut log = Self::default();
-                for record in thread {
-                    log.take(record, None)?;
+        store.check_whole()?;
+        Self::each(store)
+    }
+
+    fn each(store: &Store) -> Result<Vec<Self>, LogError> {
+        let threads = store.threads()?;
+        let of = threads.len();
+        (1..)
+            .zip(threads)
+            .map(|(number, records)| {
+                let mut devices: Vec<String> = records.iter().map(|r| r.device.clone()).collect();
+                devices.dedup();
+                let mut log = Self {
+                    entries: Vec::new(),
+                    head: records.last().map(|last| Head {
+                        events: records.len() as u64,
+                        hash: last.hash,
+                    }),
+                    thread: (of > 1).then_some(Thread {
+                        number,
+                        of,
+                        devices,
+                    }),
+                };
+                for record in records {
+                    let heard = record
+                        .evidence
+                        .map(|hash| store.evidence(&hash))
+                        .transpose()?
+                        .flatten();
+                    log.take(record, heard.as_ref().map(Heard::of))?;
                 }
                 Ok(log)
             })

@@ -13,10 +13,9 @@ fn begun(folder: &tempfile::TempDir) -> (PathBuf, Store) {
     let clock = SharedClock::default();
     let (mut store, log) = take_up(&db, &clock).unwrap();
     assert!(log.entries.is_empty(), "there is nothing in it yet");
-    begin(&mut store, JOB).unwrap();
     let job = Job::parse(JOB, "boathouse.toml").unwrap();
     let (_, turn) = Session::begin(job, "a test", clock.tick()).unwrap();
-    keep(&mut store, &turn.events, None).unwrap();
+    begin(&mut store, JOB, &turn.events).unwrap();
     (db, store)
 }
 
@@ -95,6 +94,7 @@ fn an_event_that_could_not_be_read_again_is_refused_with_all_that_came_with_it()
         job: Box::new(job),
         by: String::new(),
         edition: crate::sequence::Edition::NOW,
+        boot: None,
     };
     let why = keep(&mut store, &[Event::Paused, opened], None).unwrap_err();
     assert!(

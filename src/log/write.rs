@@ -14,20 +14,28 @@ pub fn take_up(db: &Path, clock: &SharedClock) -> Result<(Store, Log), LogError>
     clock.tick();
     let options = Options::new(Mode::AppendOrCreate).clock(move || ticking.now());
     let store = Store::open_with(db, options)?;
-    let log = Log::read(&store)?;
+    // Opening it to add to it walked the hashes.
+    let log = Log::read_checked(&store)?;
     if !log.entries.is_empty() {
         log.agenda()?;
     }
     Ok((store, log))
 }
 
-/// Begins a log with the job file's text just as it is.
+/// Begins a log with the job file's text just as it is and the session's first events, all of them
+/// or none. Where an earlier start left the very same text alone, it is not written again.
 ///
 /// # Errors
-/// When it could not be kept.
-pub fn begin(store: &mut Store, job: &str) -> Result<(), LogError> {
-    let event = NewEvent::job(job).map_err(|why| unwritable("job", &why))?;
-    store.append(&[event], None)?;
+/// When one of them could not be read back, or they could not be kept: then none was.
+pub fn begin(store: &mut Store, job: &str, first: &[Event]) -> Result<(), LogError> {
+    let mut new = Vec::new();
+    if store.job()?.as_deref() != Some(job) {
+        new.push(NewEvent::job(job).map_err(|why| unwritable("job", &why))?);
+    }
+    for event in first {
+        new.push(written(event)?);
+    }
+    store.append(&new, None)?;
     Ok(())
 }
 

@@ -24,23 +24,38 @@ const AFTER: [&str; 7] = [
 /// byte order mark so that spreadsheets read it as UTF-8. Bounds stay bounds: `>999`. A continuity
 /// reading is without its test leads; what was read stands in the remarks.
 pub fn csv(schedule: &Schedule) -> String {
+    csv_of_threads(std::slice::from_ref(schedule))
+}
+
+/// The same of a merged log: the circuits of each thread, which a column before all others names.
+pub fn csv_of_threads(schedules: &[Schedule]) -> String {
+    let Some(first) = schedules.first() else {
+        return String::new();
+    };
+    let merged = schedules.len() > 1;
     let mut lines = csv::WriterBuilder::new()
         .terminator(csv::Terminator::CRLF)
         .from_writer(Vec::from("\u{feff}"));
     let columns: Vec<TableColumn> = GIVEN
         .iter()
         .copied()
-        .chain(results(schedule))
+        .chain(results(first))
         .filter(|column| !column.csv.is_empty())
         .collect();
-    let heads = BEFORE
+    let heads = merged
+        .then_some("thread")
         .into_iter()
+        .chain(BEFORE)
         .chain(columns.iter().map(|column| column.csv))
         .chain(AFTER);
     // Memory takes whatever is written to it, and every line has as many cells as there are columns.
     let _ = lines.write_record(heads);
-    for board in &schedule.boards {
+    for (schedule, board) in schedules
+        .iter()
+        .flat_map(|schedule| schedule.boards.iter().map(move |board| (schedule, board)))
+    {
         for circuit in &board.circuits {
+            let thread = schedule.thread.as_ref().filter(|_| merged);
             let before = [
                 board.number.to_string(),
                 board.name.clone(),
@@ -64,7 +79,12 @@ pub fn csv(schedule: &Schedule) -> String {
                 schedule.begun.to_string(),
                 schedule.record_of.to_owned(),
             ];
-            let cells = before.into_iter().chain(results).chain(after);
+            let cells = thread
+                .map(|thread| thread.number.to_string())
+                .into_iter()
+                .chain(before)
+                .chain(results)
+                .chain(after);
             let _ = lines.write_record(cells.map(guarded));
         }
     }

@@ -1,6 +1,6 @@
 use super::words::{self, Times};
 use crate::grammar::Intent;
-use crate::log::{Entry, Heard, Log, LogError};
+use crate::log::{Entry, Heard, Log, LogError, Thread};
 use crate::sequence::say::{self, Narrator};
 use crate::sequence::{Agenda, Event, EventNo, Line, LineKind, OutEntry, ReplayError, Withdrawal};
 use jiff::Timestamp;
@@ -11,6 +11,9 @@ use std::fmt::Write;
 /// are not kept themselves.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Exchange {
+    /// The number of its thread in a merged log.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub thread: Option<usize>,
     /// The first of its events.
     pub event: EventNo,
     pub at: Timestamp,
@@ -82,10 +85,26 @@ pub fn dialogue(log: &Log) -> Result<Vec<Exchange>, LogError> {
 /// The same, with an agenda that has taken the log's first event.
 pub fn follow(log: &Log, mut agenda: Agenda) -> Vec<Exchange> {
     let mut narrator = Narrator::default();
+    let thread = log.thread.as_ref().map(|thread| thread.number);
     let turns = log.turns();
     turns
-        .map(|turn| exchange(turn, &mut agenda, &mut narrator))
+        .map(|turn| Exchange {
+            thread,
+            ..exchange(turn, &mut agenda, &mut narrator)
+        })
         .collect()
+}
+
+/// The dialogues of the threads of a merged log for reading in a terminal, each under its name.
+pub fn threads(of: &[(Option<&Thread>, &[Exchange])], times: &Times) -> String {
+    let mut text = String::new();
+    for (thread, exchanges) in of {
+        if let Some(thread) = thread {
+            let _ = writeln!(text, "{thread}");
+        }
+        text.push_str(&dialogue_text(exchanges, times));
+    }
+    text
 }
 
 /// What came of one turn.
@@ -116,6 +135,7 @@ fn exchange(turn: &[Entry], agenda: &mut Agenda, narrator: &mut Narrator) -> Exc
         _ => None,
     });
     Exchange {
+        thread: None,
         event: turn.first().map_or(EventNo(0), |entry| entry.no),
         at,
         kinds: events.iter().map(Event::kind).collect(),
@@ -153,6 +173,7 @@ fn place(agenda: &Agenda, event: &Event) -> Option<(Option<u16>, Option<u16>)> {
         | Event::Skipped { step, .. } => of_step(step),
         Event::Moved { to, .. } => of_step(to),
         Event::TakenOut { board, circuit, .. } => Some((Some(*board), *circuit)),
+        Event::StaysOff { board, circuit } => Some((Some(*board), Some(*circuit))),
         Event::PutBack { entries } => {
             let entry = agenda.out_list().iter().find(|e| entries.contains(&e.no))?;
             Some((Some(entry.board), entry.circuit))
@@ -212,10 +233,18 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
             Withdrawal::Negative => "negative",
             Withdrawal::Correction | Withdrawal::Replaced => "correction",
             Withdrawal::Disregard => "disregard",
-            Withdrawal::Widened => return None,
+            Withdrawal::Widened | Withdrawal::Restated => return None,
         }
         .to_owned(),
-        Event::Stated { statement, .. } => statement.shown().to_owned(),
+        Event::Stated {
+            statement, place, ..
+        } => match place {
+            Some(place) => format!("{}, {place}", statement.shown()),
+            None => statement.shown().to_owned(),
+        },
+        Event::Ordered { .. } | Event::AskedIfOut { .. } | Event::SetAside { .. } => return None,
+        Event::AskedIfLive { words } => words.clone(),
+        Event::StaysOff { circuit, .. } => Intent::StaysOff(*circuit).words(),
         Event::TakenOut { linked, .. } => {
             let change = if *linked { "" } else { " out" };
             format!("{}{change}", describe(event))
@@ -237,9 +266,12 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
         }
         Event::Refused { said, .. } | Event::Asked { said } => said.words(),
         Event::Unclear { words, .. } => words.clone(),
-        Event::NoteBegun => "note".to_owned(),
+        Event::NotTaken { words, .. } => format!("{words} (not taken)"),
+        Event::NoteBegun { observation: true } => Intent::Observe.words(),
+        Event::NoteBegun { .. } => "note".to_owned(),
         Event::NoteEnded => "end of note".to_owned(),
-        Event::Noted => "(note, kept as sound)".to_owned(),
+        Event::Noted { text: Some(text) } => format!("(note) {text}"),
+        Event::Noted { text: None } => "(note, kept as sound)".to_owned(),
         Event::StoodBy => "stand by".to_owned(),
         Event::CarriedOn => "carry on".to_owned(),
         Event::Paused => "pause".to_owned(),

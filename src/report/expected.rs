@@ -1,8 +1,10 @@
 //! What each test of a job should read, and why: made of the job file alone, before anything is
 //! tested.
 
+use crate::grammar::{Grammar, distinct};
 use crate::installation::{Board, Circuit, Expectation, Job, Phases};
 use crate::limits::{Provenance, Tables};
+use crate::sequence::place_of;
 use jiff::civil::Date;
 use serde::Serialize;
 use std::fmt::Write as _;
@@ -50,12 +52,14 @@ pub fn expected<'j>(job: &'j Job, tables: &'j Tables, today: Date) -> Expected<'
         odd: job.circuit_oddities(tables, c),
         expected: job.expected(tables, board, c),
     };
+    let mut odd = job.oddities(tables, today);
+    odd.extend(said_instead(job));
     Expected {
         edition: &tables.edition,
         job: &job.title,
         caution: CAUTION,
         marks: marks(),
-        odd: job.oddities(tables, today),
+        odd,
         origin: job.expected_at_origin(tables),
         boards: job
             .boards
@@ -67,6 +71,20 @@ pub fn expected<'j>(job: &'j Job, tables: &'j Tables, today: Date) -> Expected<'
             })
             .collect(),
     }
+}
+
+/// What `test` says of places whose names can't be said by voice.
+fn said_instead(job: &Job) -> Vec<String> {
+    let points = job
+        .boards
+        .iter()
+        .flat_map(|board| &board.circuits)
+        .flat_map(|circuit| &circuit.points);
+    let places = distinct(points.map(place_of));
+    Grammar::built_in()
+        .and_then(|grammar| grammar.with_job_places(&places, true))
+        .map(|(_, instead)| instead.iter().map(ToString::to_string).collect())
+        .unwrap_or_default()
 }
 
 /// "P: published source, named; ...".

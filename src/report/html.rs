@@ -9,6 +9,12 @@ const STYLE: &str = include_str!("schedule.css");
 
 /// The schedule as one HTML file that needs nothing else: for the screen, a phone and paper.
 pub fn html(schedule: &Schedule) -> String {
+    html_of_threads(std::slice::from_ref(schedule))
+}
+
+/// The same for the threads of a merged log, one after the other, each a session of its own.
+pub fn html_of_threads(schedules: &[Schedule]) -> String {
+    let title = schedules.first().map_or("", |first| first.title.as_str());
     let page = html! {
         (DOCTYPE)
         html lang="en-GB" {
@@ -16,20 +22,28 @@ pub fn html(schedule: &Schedule) -> String {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'";
-                title { "Schedule of test results: " (schedule.title) }
+                title { "Schedule of test results: " (title) }
                 style { (PreEscaped(STYLE)) }
             }
             body {
-                (first_page(schedule))
-                main {
-                    @for board in &schedule.boards { (board_page(board, schedule)) }
-                    (out_history(schedule))
-                }
-                footer {
-                    p { (schedule.record_of) }
-                    p {
-                        "Made from " (schedule.events) " events by " (schedule.program)
-                        ". Times in " (schedule.time_zone) "."
+                @if let [only] = schedules {
+                    (first_page(only))
+                    main { (results(only)) }
+                    (foot(only))
+                } @else {
+                    main {
+                        p.unfinished {
+                            "This log was put together from " (schedules.len()) " sessions. Each has \
+                             its own schedule below, made from its own events: what is out in one \
+                             was not put back by another."
+                        }
+                        @for schedule in schedules {
+                            article aria-label=[schedule.thread.as_ref().map(ToString::to_string)] {
+                                (first_page(schedule))
+                                (results(schedule))
+                                (foot(schedule))
+                            }
+                        }
                     }
                 }
             }
@@ -38,12 +52,41 @@ pub fn html(schedule: &Schedule) -> String {
     page.into_string()
 }
 
+fn results(schedule: &Schedule) -> Markup {
+    html! {
+        @for board in &schedule.boards { (board_page(board, schedule)) }
+        (out_history(schedule))
+    }
+}
+
+fn foot(schedule: &Schedule) -> Markup {
+    html! {
+        footer {
+            p { (schedule.record_of) }
+            p {
+                "Made from " (schedule.events) " events by " (schedule.program)
+                ". Times in " (schedule.time_zone) "."
+            }
+            @if let Some(known) = schedule.known_by() { p.head { (known) } }
+        }
+    }
+}
+
+/// The name of a part of the page; several threads on one page each have their own.
+fn id(name: &str, schedule: &Schedule) -> String {
+    match &schedule.thread {
+        Some(thread) => format!("{name}-of-{}", thread.number),
+        None => name.to_owned(),
+    }
+}
+
 fn first_page(schedule: &Schedule) -> Markup {
     html! {
         header {
             p.kind { (schedule.kind) }
             h1 { "Schedule of test results" }
             p.job { (schedule.title) }
+            @if let Some(thread) = &schedule.thread { p.unfinished { (thread) "." } }
             p.record { (schedule.record_of) }
             @if !schedule.finished {
                 p.unfinished { "The session is not finished: what follows is how far it has come." }
@@ -53,8 +96,8 @@ fn first_page(schedule: &Schedule) -> Markup {
             div.facts role="region" aria-label="Site, people and supply" { (who(schedule)) (supply(schedule)) }
             (instruments(schedule))
             (summary(schedule))
-            aside.cautions aria-labelledby="cautions" {
-                h2 #cautions { "Cautions" }
+            aside.cautions aria-labelledby=(id("cautions", schedule)) {
+                h2 id=(id("cautions", schedule)) { "Cautions" }
                 ul { @for caution in schedule.cautions { li { (caution) } } }
             }
         }
@@ -120,8 +163,8 @@ fn supply(schedule: &Schedule) -> Markup {
 
 fn instruments(schedule: &Schedule) -> Markup {
     html! {
-        section aria-labelledby="instruments" {
-            h2 #instruments { "Instruments" }
+        section aria-labelledby=(id("instruments", schedule)) {
+            h2 id=(id("instruments", schedule)) { "Instruments" }
             @if schedule.instruments.is_empty() {
                 p.none { "None are listed in the job." }
             } @else {
@@ -147,7 +190,8 @@ fn instruments(schedule: &Schedule) -> Markup {
 
 fn summary(schedule: &Schedule) -> Markup {
     let times = schedule.times();
-    let list = |id: &str, title: &str, none: &str, items: Vec<Markup>| {
+    let list = |name: &str, title: &str, none: &str, items: Vec<Markup>| {
+        let id = id(name, schedule);
         html! {
             section aria-labelledby=(id) {
                 h2 id=(id) { (title) " " span.count { (items.len()) } }
@@ -185,12 +229,16 @@ fn summary(schedule: &Schedule) -> Markup {
     let open = schedule.open_items.iter().map(|one| {
         html! { @if one.still_out { strong { (speak_capital(&one.what)) } } @else { (speak_capital(&one.what)) } }
     });
+    let notes = schedule.notes.iter().map(|one| {
+        html! { (one.shown()) " " span.aside { "event " (one.event) ", " (times.clock(one.at)) } }
+    });
     html! {
         (list("open", "Open items", "Nothing is open.", open.collect()))
         (list("exceptions", "Exceptions", "No reading was outside its limit and nothing was said to be wrong.", exceptions.collect()))
-        (list("limitations", "Limitations", "Everything planned was tested.", limited.into_iter().chain(limitations).collect()))
+        (list("limitations", "Limitations", schedule.no_limitations(), limited.into_iter().chain(limitations).collect()))
         (list("departures", "Departures from the order", "The order was kept.", departures.collect()))
         (list("overrides", "Overrides", "None.", overrides.collect()))
+        @if !schedule.notes.is_empty() { (list("notes", "Notes", "", notes.collect())) }
     }
 }
 
@@ -199,7 +247,7 @@ fn speak_capital(text: &str) -> String {
 }
 
 fn board_page(board: &BoardSchedule, schedule: &Schedule) -> Markup {
-    let id = format!("board-{}", board.number);
+    let id = id(&format!("board-{}", board.number), schedule);
     html! {
         section.board aria-labelledby=(id) {
             h2 id=(id) { "Board " (board.number) ": " (board.name) }
@@ -369,8 +417,8 @@ fn out_history(schedule: &Schedule) -> Markup {
         None => html! { strong { "✗ still out" } },
     };
     html! {
-        section.out aria-labelledby="out" {
-            h2 #out { "What was taken out, and put back" }
+        section.out aria-labelledby=(id("out", schedule)) {
+            h2 id=(id("out", schedule)) { "What was taken out, and put back" }
             @if schedule.out_list.is_empty() { p.none { "Nothing was taken out, linked or switched over." } }
             @else {
                 table.list {

@@ -14,20 +14,52 @@ use crate::sequence::say::capital;
 /// # Errors
 /// Only when the program itself is not whole.
 pub fn pdf(schedule: &Schedule) -> Result<Vec<u8>, PdfError> {
+    pdf_of_threads(std::slice::from_ref(schedule))
+}
+
+/// The same for the threads of a merged log, each on pages of its own.
+///
+/// # Errors
+/// As [`pdf`].
+pub fn pdf_of_threads(schedules: &[Schedule]) -> Result<Vec<u8>, PdfError> {
     let mut paper = Paper::new(Letters::new()?);
-    first_page(&mut paper, schedule);
-    for board in &schedule.boards {
-        board_pages(&mut paper, board, schedule);
+    for (n, schedule) in schedules.iter().enumerate() {
+        if n > 0 {
+            paper.new_page();
+        }
+        first_page(&mut paper, schedule);
+        for board in &schedule.boards {
+            board_pages(&mut paper, board, schedule);
+        }
+        out_history(&mut paper, schedule);
     }
-    out_history(&mut paper, schedule);
-    let foot = format!(
-        "{}: {}   {}   Times in {}. {} events.",
-        schedule.kind, schedule.title, schedule.record_of, schedule.time_zone, schedule.events
-    );
+    let first = schedules.first();
+    let foot = match (first, schedules.len()) {
+        (Some(first), 1) => {
+            let head = first.head.map(|head| format!(" Head {}.", head.short()));
+            format!(
+                "{}: {}   {}   Times in {}. {} events.{}",
+                first.kind,
+                first.title,
+                first.record_of,
+                first.time_zone,
+                first.events,
+                head.unwrap_or_default()
+            )
+        }
+        (Some(first), several) => format!(
+            "{}: {}   {}   Times in {}. {several} sessions put together.",
+            first.kind, first.title, first.record_of, first.time_zone
+        ),
+        (None, _) => String::new(),
+    };
     printed(
         paper.finish(&foot),
-        &format!("Schedule of test results: {}", schedule.title),
-        &schedule.program,
+        &format!(
+            "Schedule of test results: {}",
+            first.map_or("", |first| first.title.as_str())
+        ),
+        first.map_or("", |first| first.program.as_str()),
     )
 }
 
@@ -35,6 +67,12 @@ fn first_page(paper: &mut Paper, schedule: &Schedule) {
     paper.text(schedule.kind, Style::quiet(9.0));
     paper.title("Schedule of test results");
     paper.text(&schedule.title, Style::plain(12.5));
+    if let Some(thread) = &schedule.thread {
+        paper.text(
+            &format!("{thread}. What is out in one session was not put back by another."),
+            Style::bold(9.5),
+        );
+    }
     paper.gap(4.0);
     paper.text(schedule.record_of, Style::bold(9.5));
     if !schedule.finished {
@@ -67,6 +105,9 @@ fn first_page(paper: &mut Paper, schedule: &Schedule) {
     summary(paper, schedule);
     paper.heading("Cautions", 2, 10.5);
     paper.list("!", schedule.cautions, "");
+    if let Some(known) = schedule.known_by() {
+        paper.text(&known, Style::quiet(8.5));
+    }
 }
 
 fn facts(schedule: &Schedule) -> Vec<(&'static str, String)> {
@@ -236,7 +277,7 @@ fn summary(paper: &mut Paper, schedule: &Schedule) {
             exceptions,
             "No reading was outside its limit and nothing was said to be wrong.",
         ),
-        ("Limitations", limitations, "Everything planned was tested."),
+        ("Limitations", limitations, schedule.no_limitations()),
         (
             "Departures from the order",
             departures,
@@ -246,6 +287,22 @@ fn summary(paper: &mut Paper, schedule: &Schedule) {
     ] {
         paper.heading(&format!("{title}  {}", items.len()), 2, 10.5);
         paper.list("•", &items, none);
+    }
+    if !schedule.notes.is_empty() {
+        let notes: Vec<String> = schedule
+            .notes
+            .iter()
+            .map(|one| {
+                format!(
+                    "{} (event {}, {})",
+                    one.shown(),
+                    one.event,
+                    times.clock(one.at)
+                )
+            })
+            .collect();
+        paper.heading(&format!("Notes  {}", notes.len()), 2, 10.5);
+        paper.list("•", &notes, "");
     }
 }
 

@@ -3,7 +3,7 @@ use super::exceptions::{Exception, exceptions};
 use super::words::{self, Times};
 use crate::installation::{Board, Circuit, Job, Phases};
 use crate::limits::{Earthing, Finding, Outcome, earth_loop, judge};
-use crate::log::{Log, LogError};
+use crate::log::{Head, Log, LogError, Thread};
 use crate::quantity::{Ohms, TestVoltage};
 use crate::sequence::procedures::tested_joined_instead;
 use crate::sequence::{
@@ -39,6 +39,12 @@ pub struct Schedule {
     pub resumed: usize,
     pub finished: bool,
     pub events: u64,
+    /// Where the log ended, by which it is known again; nothing when it is kept nowhere.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub head: Option<Head>,
+    /// Which session of a merged log it is of.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub thread: Option<Thread>,
     /// Program and version that began the log.
     pub program: String,
     /// Editions of the limits used.
@@ -52,6 +58,8 @@ pub struct Schedule {
     pub limitations: Vec<Limitation>,
     pub departures: Vec<Departure>,
     pub overrides: Vec<OverrideRow>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub notes: Vec<NoteRow>,
     pub open_items: Vec<OpenItem>,
     pub exceptions: Vec<Exception>,
     pub boards: Vec<BoardSchedule>,
@@ -127,6 +135,33 @@ pub struct OverrideRow {
     pub reason: &'static str,
     /// What was still out then.
     pub out: Vec<String>,
+}
+
+/// A part of a note.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct NoteRow {
+    pub event: EventNo,
+    pub at: Timestamp,
+    /// Where the session was.
+    pub board: Option<u16>,
+    pub circuit: Option<u16>,
+    /// What was typed; nothing when it was spoken and is kept as sound.
+    pub text: Option<String>,
+}
+
+impl NoteRow {
+    /// What it says, and where.
+    pub fn shown(&self) -> String {
+        let text = match &self.text {
+            Some(text) => format!("\u{201c}{text}\u{201d}"),
+            None => "kept as sound".to_owned(),
+        };
+        match (self.board, self.circuit) {
+            (Some(board), Some(circuit)) => format!("{text}, at board {board}, circuit {circuit}"),
+            (Some(board), None) => format!("{text}, at board {board}"),
+            _ => text,
+        }
+    }
 }
 
 /// Something still to be done.
@@ -227,6 +262,26 @@ impl OutRow {
 }
 
 impl Schedule {
+    /// What stands under the limitations when there are none. Only of a session that came to its
+    /// end can it be said that everything was tested.
+    pub fn no_limitations(&self) -> &'static str {
+        if self.finished && self.open_items.is_empty() {
+            "Everything planned was tested."
+        } else {
+            "None so far; see the open items."
+        }
+    }
+
+    /// How this very log is known again; nothing when it is kept nowhere.
+    pub fn known_by(&self) -> Option<String> {
+        self.head.map(|head| {
+            format!(
+                "Head of the log: {head}. `bothhands verify LOG --head {}` tells whether a log still holds what this was made from.",
+                head.short()
+            )
+        })
+    }
+
     /// What a job that is limited to some tests begins its limitations with.
     pub fn limited_job(&self) -> Option<String> {
         (!self.limited_to.is_empty()).then(|| {
@@ -280,6 +335,8 @@ impl Schedule {
             resumed: resumed(log),
             finished: agenda.mode() == Mode::Finished,
             events: agenda.next_event().0,
+            head: log.head,
+            thread: log.thread.clone(),
             program: program(log),
             editions,
             time_zone: times.zone_name(),
@@ -287,6 +344,7 @@ impl Schedule {
             instruments: instruments(agenda, times),
             departures: departures(log, agenda),
             overrides: overrides(agenda),
+            notes: notes(log),
             open_items: open_items(agenda),
             exceptions: exceptions(log, agenda),
             limited_to: limited_to(agenda.job()),
@@ -320,6 +378,36 @@ fn by_circuit(agenda: &Agenda) -> Steps<'_> {
             .push(step);
     }
     steps
+}
+
+/// The notes, each where the session was when it was made.
+fn notes(log: &Log) -> Vec<NoteRow> {
+    let is_note = |event: &Event| matches!(event, Event::Noted { .. });
+    if !log.entries.iter().any(|entry| is_note(&entry.event)) {
+        return Vec::new();
+    }
+    let mut entries = log.entries.iter();
+    let Some(mut agenda) = entries
+        .next()
+        .and_then(|first| Agenda::open(&first.event, first.at).ok())
+    else {
+        return Vec::new();
+    };
+    let mut notes = Vec::new();
+    for entry in entries {
+        if let Event::Noted { text } = &entry.event {
+            let here = agenda.current();
+            notes.push(NoteRow {
+                event: entry.no,
+                at: entry.at,
+                board: here.map(|step| step.board),
+                circuit: here.and_then(|step| step.circuit),
+                text: text.clone(),
+            });
+        }
+        agenda.apply(&entry.event, entry.at);
+    }
+    notes
 }
 
 fn resumed(log: &Log) -> usize {

@@ -37,6 +37,16 @@ pub(crate) fn frame(view: &View, tab: Tab, body: &Markup) -> Markup {
                         ", times in " (schedule.time_zone) "."
                     }
                     p.record { (RECORD_OF) " " (schedule.cautions.first().copied().unwrap_or_default()) }
+                    @if let Some(thread) = &view.log.thread {
+                        p.record {
+                            (thread) ". What is out here was not put back by another session of this merged log."
+                        }
+                        nav aria-label="Threads" {
+                            @for (n, (to, name)) in (1..).zip(&view.threads) {
+                                a href=(to) aria-current=[(n == thread.number).then_some("true")] { (name) }
+                            }
+                        }
+                    }
                     nav aria-label="Pages" {
                         (link(Tab::Timeline, "timeline", "Timeline"))
                         (link(Tab::Out, "out", "Taken out, and order"))

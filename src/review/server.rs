@@ -1,7 +1,7 @@
 use super::frame::{Tab, frame, trouble};
 use super::put_right::parse_value;
 use super::timeline::{Filter, page_of, timeline};
-use super::view::View;
+use super::view::{View, Views};
 use super::{graphs, out};
 use crate::log::{self, Log};
 use crate::report::{self, Times};
@@ -21,7 +21,9 @@ use maud::Markup;
 use serde::Deserialize;
 use std::net::Ipv4Addr;
 use std::path::PathBuf;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
 use tokio::net::TcpListener;
 
 /// A log that is looked back at in a browser.
@@ -29,10 +31,29 @@ pub struct Review {
     db: PathBuf,
     times: Times,
     token: String,
-    view: Mutex<Option<Arc<View>>>,
+    views: Mutex<Option<Arc<Views>>>,
+    /// How many threads the log has.
+    threads: usize,
 }
 
-type Shared = Arc<Review>;
+/// The review, and which thread of its log the pages are of, from 1.
+#[derive(Clone)]
+struct Shared {
+    review: Arc<Review>,
+    thread: usize,
+}
+
+impl Shared {
+    /// The thread as it is now.
+    fn view(&self) -> anyhow::Result<Arc<View>> {
+        let views = self.review.views()?;
+        views
+            .threads
+            .get(self.thread - 1)
+            .map(Arc::clone)
+            .context("this thread is no longer in the log")
+    }
+}
 
 /// Nothing is loaded from elsewhere, no script runs, nobody may frame it, and forms go only here.
 const POLICY: &str = "default-src 'none'; style-src 'self'; media-src 'self'; img-src 'self'; \
@@ -44,40 +65,44 @@ impl Review {
     /// # Errors
     /// When the log can't be read, or the machine has no random numbers.
     pub fn of(db: PathBuf, times: Times) -> anyhow::Result<Self> {
-        let view = View::read(&db, &times)
-            .with_context(|| format!("{}: this log can't be shown", db.display()))?;
         let mut random = [0u8; 16];
         getrandom::fill(&mut random)
             .map_err(|why| anyhow::anyhow!("this machine gives no random numbers: {why}"))?;
+        let token = hex::encode(random);
+        let views = Views::read(&db, &times, &format!("/{token}"))
+            .with_context(|| format!("{}: this log can't be shown", db.display()))?;
         Ok(Self {
             db,
             times,
-            token: hex::encode(random),
-            view: Mutex::new(Some(Arc::new(view))),
+            token,
+            threads: views.threads.len(),
+            views: Mutex::new(Some(Arc::new(views))),
         })
     }
 
     /// The address of its first page, when it is served at this port.
     pub fn address(&self, port: u16) -> String {
-        format!("http://127.0.0.1:{port}/{}/timeline", self.token)
+        let thread = if self.threads > 1 { "/thread/1" } else { "" };
+        format!("http://127.0.0.1:{port}/{}{thread}/timeline", self.token)
     }
 
     /// The log as it is now: read again only when it has grown.
-    fn view(&self) -> anyhow::Result<Arc<View>> {
-        let mut kept = self.view.lock().unwrap_or_else(PoisonError::into_inner);
+    fn views(&self) -> anyhow::Result<Arc<Views>> {
+        let mut kept = self.views.lock().unwrap_or_else(PoisonError::into_inner);
         let records = Store::open(&self.db, Mode::Read)?.len()?;
-        match kept.as_ref().filter(|view| view.records == records) {
-            Some(view) => Ok(Arc::clone(view)),
+        match kept.as_ref().filter(|views| views.records == records) {
+            Some(views) => Ok(Arc::clone(views)),
             None => {
-                let view = Arc::new(View::read(&self.db, &self.times)?);
-                *kept = Some(Arc::clone(&view));
-                Ok(view)
+                let root = format!("/{}", self.token);
+                let views = Arc::new(Views::read(&self.db, &self.times, &root)?);
+                *kept = Some(Arc::clone(&views));
+                Ok(views)
             }
         }
     }
 
     fn router(self: Arc<Self>) -> Router {
-        let pages = Router::new()
+        let pages: Router<Shared> = Router::new()
             .route("/timeline", get(timeline_page))
             .route("/out", get(out_page))
             .route("/graphs", get(graphs_page))
@@ -85,19 +110,29 @@ impl Review {
             .route("/schedule.pdf", get(schedule_pdf))
             .route("/sound/{name}", get(sound))
             .route("/review.css", get(style))
-            .route("/put-right", post(put_right))
-            .with_state(Arc::clone(&self));
-        Router::new()
-            .nest(&format!("/{}", self.token), pages)
-            .fallback(|| async {
-                (
-                    StatusCode::NOT_FOUND,
-                    "Nothing is here. Use the whole address that was printed.\n",
-                )
+            .route("/put-right", post(put_right));
+        let of = |thread| {
+            pages.clone().with_state(Shared {
+                review: Arc::clone(&self),
+                thread,
             })
-            .layer(middleware::from_fn(guarded))
+        };
+        let mut all = Router::new().nest(&format!("/{}", self.token), of(1));
+        for thread in (1..=self.threads).filter(|_| self.threads > 1) {
+            all = all.nest(&format!("/{}/thread/{thread}", self.token), of(thread));
+        }
+        all.fallback(|| async {
+            (
+                StatusCode::NOT_FOUND,
+                "Nothing is here. Use the whole address that was printed.\n",
+            )
+        })
+        .layer(middleware::from_fn(guarded))
     }
 }
+
+/// How long pages under way are waited for once it is told to stop.
+const PATIENCE: Duration = Duration::from_secs(2);
 
 /// Serves a review on this machine only, until it is told to stop.
 ///
@@ -115,10 +150,24 @@ pub async fn serve(
             format!("port {port} on this machine is taken; choose another with --port")
         })?;
     ready(review.address(listener.local_addr()?.port()));
-    axum::serve(listener, Arc::new(review).router())
-        .with_graceful_shutdown(stop)
-        .await?;
-    Ok(())
+    let stopped = Arc::new(AtomicBool::new(false));
+    let told = Arc::clone(&stopped);
+    let serving =
+        axum::serve(listener, Arc::new(review).router()).with_graceful_shutdown(async move {
+            stop.await;
+            told.store(true, Ordering::SeqCst);
+        });
+    // A request that was begun and never ended keeps nobody here.
+    let given_up = async {
+        while !stopped.load(Ordering::SeqCst) {
+            tokio::time::sleep(PATIENCE / 20).await;
+        }
+        tokio::time::sleep(PATIENCE).await;
+    };
+    tokio::select! {
+        served = serving.into_future() => Ok(served?),
+        () = given_up => Ok(()),
+    }
 }
 
 /// Refuses what was not meant for this address (a page elsewhere whose name leads here), and tells
@@ -128,8 +177,11 @@ async fn guarded(request: Request, next: Next) -> Response {
         .headers()
         .get(header::HOST)
         .and_then(|host| host.to_str().ok())
-        .and_then(|host| host.split(':').next());
-    if !matches!(host, Some("127.0.0.1" | "localhost")) {
+        .is_some_and(|host| {
+            let (name, port) = host.split_once(':').unwrap_or((host, "0"));
+            matches!(name, "127.0.0.1" | "localhost") && port.parse::<u16>().is_ok()
+        });
+    if !host {
         return (StatusCode::FORBIDDEN, "Not from there.\n").into_response();
     }
     let mut response = next.run(request).await;
@@ -238,7 +290,7 @@ async fn sound(
     let Some(hash) = hash else {
         return (StatusCode::NOT_FOUND, "No such sound.\n").into_response();
     };
-    let found = Store::open(&review.db, Mode::Read).and_then(|store| store.evidence(&hash));
+    let found = Store::open(&review.review.db, Mode::Read).and_then(|store| store.evidence(&hash));
     match found {
         Ok(Some(evidence)) => match evidence.flac() {
             Some(flac) => part_of(flac, request.headers().get(header::RANGE)),
@@ -305,9 +357,9 @@ async fn put_right(State(review): State<Shared>, Form(right): Form<Right>) -> Re
 
 /// Decides and keeps a correction; the number of its event comes back. The log is opened for
 /// writing only as long as that takes, so that a session that goes on elsewhere is not locked out.
-fn keep(review: &Review, right: &Right) -> anyhow::Result<EventNo> {
+fn keep(review: &Shared, right: &Right) -> anyhow::Result<EventNo> {
     let reading = parse_value(&right.value)?;
-    let mut store = Store::open(&review.db, Mode::Append)?;
+    let mut store = Store::open(&review.review.db, Mode::Append)?;
     let state = Log::read(&store)?.agenda()?;
     let event = correct_at_desk(&state, EventNo(right.of), &reading, &right.reason)?;
     let no = state.next_event();

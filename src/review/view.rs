@@ -1,9 +1,10 @@
 use crate::log::{Log, LogError};
 use crate::report::{Exchange, Schedule, Times, dialogue};
-use crate::sequence::{Agenda, Event, EventNo};
+use crate::sequence::{Agenda, Event, EventNo, ReplayError};
 use crate::store::{Mode, Store};
 use std::collections::BTreeMap;
 use std::path::Path;
+use std::sync::Arc;
 
 /// Everything the pages show of a log, made once and again when the log has grown.
 pub(crate) struct View {
@@ -13,50 +14,81 @@ pub(crate) struct View {
     pub exchanges: Vec<Exchange>,
     /// For each reading, the one that took its place.
     pub replaced_by: BTreeMap<EventNo, EventNo>,
-    /// How many records the log held.
+    /// Where the pages of each thread of a merged log begin, with its name; empty for a log that was
+    /// not merged.
+    pub threads: Vec<(String, String)>,
+}
+
+/// All the threads of a log, and how many records it held when they were read.
+pub(crate) struct Views {
+    pub threads: Vec<Arc<View>>,
     pub records: u64,
 }
 
 impl View {
-    /// Reads a log.
-    ///
-    /// # Errors
-    /// When it can't be read or replayed.
-    pub(crate) fn read(db: &Path, times: &Times) -> Result<Self, LogError> {
-        let store = Store::open(db, Mode::Read)?;
-        let records = store.len()?;
-        let log = Log::read(&store)?;
-        Self::of(log, times, records)
-    }
-
     /// The view of a log that was read.
     ///
     /// # Errors
     /// When it can't be replayed.
-    pub(crate) fn of(log: Log, times: &Times, records: u64) -> Result<Self, LogError> {
+    fn of(log: Log, times: &Times, threads: &[(String, String)]) -> Result<Self, LogError> {
         Ok(Self {
             state: log.agenda()?,
             schedule: Schedule::of(&log, times)?,
             exchanges: dialogue(&log)?,
             replaced_by: replacements(&log),
             log,
-            records,
+            threads: threads.to_vec(),
         })
     }
 
     /// The chain of readings that a reading belongs to, oldest first.
     pub(crate) fn chain(&self, no: EventNo) -> Vec<EventNo> {
+        // What stands in the place of something comes after it: a crafted log can't lead in a circle.
         let mut first = no;
-        while let Some((old, _)) = self.replaced_by.iter().find(|(_, new)| **new == first) {
+        while let Some((old, _)) = self
+            .replaced_by
+            .iter()
+            .find(|(old, new)| **new == first && **old < first)
+        {
             first = *old;
         }
         let mut chain = vec![first];
         let mut last = first;
-        while let Some(next) = self.replaced_by.get(&last) {
+        while let Some(next) = self.replaced_by.get(&last).filter(|next| **next > last) {
             chain.push(*next);
             last = *next;
         }
         chain
+    }
+}
+
+impl Views {
+    /// Reads a log whose pages begin at `root`.
+    ///
+    /// # Errors
+    /// When it is not whole, or can't be read or replayed.
+    pub(crate) fn read(db: &Path, times: &Times, root: &str) -> Result<Self, LogError> {
+        let store = Store::open(db, Mode::Read)?;
+        let records = store.len()?;
+        let logs = Log::threads(&store)?;
+        if logs.is_empty() {
+            return Err(ReplayError::Empty.into());
+        }
+        let names: Vec<(String, String)> = logs
+            .iter()
+            .filter_map(|log| log.thread.as_ref())
+            .map(|thread| {
+                (
+                    format!("{root}/thread/{}/timeline", thread.number),
+                    thread.to_string(),
+                )
+            })
+            .collect();
+        let threads = logs
+            .into_iter()
+            .map(|log| View::of(log, times, &names).map(Arc::new))
+            .collect::<Result<Vec<_>, LogError>>()?;
+        Ok(Self { threads, records })
     }
 }
 
@@ -82,7 +114,10 @@ fn replacements(log: &Log) -> BTreeMap<EventNo, EventNo> {
                     .is_some_and(|entry| matches!(entry.event, Event::Reading { .. }));
                 withdrawn = reading.then_some(*of);
             }
-            Event::Refused { .. } | Event::Asked { .. } | Event::Unclear { .. } => {}
+            Event::Refused { .. }
+            | Event::Asked { .. }
+            | Event::NotTaken { .. }
+            | Event::Unclear { .. } => {}
             _ => withdrawn = None,
         }
     }

@@ -3,11 +3,15 @@
 //! its events: the step asked for now, and the circuits in which nothing is open.
 
 use super::breakage::{self, Break};
-use super::facts::{Event, EventNo, Refusal, Step, StepId, Stretch};
-use super::procedures::{Catalogue, Procedure};
-use super::state::{Question, ReplayError, State, count};
+use super::facts::{
+    Ask, Edition, Event, EventNo, Mode, Order, Quantity, Refusal, Step, StepId, StepKind, Stretch,
+};
+use super::procedures::{Catalogue, Fault, Procedure, fault_of};
+use super::state::{OutEntry, Question, ReplayError, State, count};
+use crate::installation::JobKind;
 use crate::limits::Tables;
-use crate::terms::Stage;
+use crate::quantity::{Conductors, Pair};
+use crate::terms::{Part, Stage};
 use jiff::{SignedDuration, Timestamp};
 use serde::{Serialize, Serializer};
 use std::ops::Deref;
@@ -123,9 +127,46 @@ impl Agenda {
         self.catalogue.get(step.procedure)
     }
 
-    /// Whether a step still waits to be done.
+    /// Whether a step still waits to be done. On a circuit that stays off nothing does, but making
+    /// it so.
     pub fn is_open(&self, step: &Step) -> bool {
-        self.procedure(step).is_open(&self.state, step)
+        let off = step
+            .circuit
+            .is_some_and(|circuit| self.stays_off(step.board, circuit));
+        let makes_it_so = matches!(step.kind, StepKind::OffLock | StepKind::OffTerminals);
+        (!off || makes_it_so) && self.procedure(step).is_open(&self.state, step)
+    }
+
+    /// What a step orders out and is not on the list yet.
+    pub fn unlisted(&self, step: &Step) -> Vec<Order> {
+        if breakage::is(Break::OrderUnlisted) {
+            return Vec::new();
+        }
+        let mut orders = self.procedure(step).orders(&self.state, step);
+        orders.retain(|order| {
+            !self.open_entries().any(|entry| {
+                (entry.board, entry.circuit) == (step.board, step.circuit)
+                    && entry.is_what_was_ordered(order)
+            })
+        });
+        orders
+    }
+
+    /// What was ordered out by a step that is no longer asked for, unanswered.
+    pub fn left_unanswered(&self) -> Vec<EventNo> {
+        let here = self.current().filter(|_| self.mode() == Mode::Running);
+        let asked_now = |by: &StepId, entry: &OutEntry| {
+            let by = self.step(by);
+            here.zip(by).is_some_and(|(here, by)| {
+                here.kind == by.kind
+                    && here.beside(by)
+                    && (here.kind != StepKind::Bond || entry.place == here.place)
+            })
+        };
+        self.ordered_entries()
+            .filter(|(entry, by)| !asked_now(by, entry))
+            .map(|(entry, _)| entry.no)
+            .collect()
     }
 
     /// The steps still to be done, in order.
@@ -178,13 +219,20 @@ impl Agenda {
 
     fn find_current(&self) -> Option<&Step> {
         let candidate = self
-            .asked_again()
+            .urgent()
+            .or_else(|| self.asked_again())
             .or_else(|| self.first_open(|step| self.outcome(step).is_none()))
             .or_else(|| self.first_open(|_| true))?;
         match self.guard(candidate) {
             Ok(()) => Some(candidate),
             Err(refusal) => self.lifting(candidate, &refusal).or(Some(candidate)),
         }
+    }
+
+    /// What comes before everything else.
+    fn urgent(&self) -> Option<&Step> {
+        let mut urgent = self.plan().urgent();
+        urgent.find(|step| self.is_open(step) && self.guard(step).is_ok())
     }
 
     /// The first open step of a kind, counted from where the person moved to.
@@ -214,8 +262,11 @@ impl Agenda {
             }
             Refusal::DeadTestsOpen { .. } => open.find(|step| step.is_dead_test()),
             Refusal::StillOut { .. } | Refusal::MustGoBack { .. } => {
-                open.find(|step| step.kind.puts_back())
+                self.open_steps().find(|step| step.kind.puts_back())
             }
+            Refusal::Joined { .. } => open.find(|step| {
+                step.kind.puts_back() && step.circuit == barred.circuit && self.guard(step).is_ok()
+            }),
             Refusal::ElectronicsInCircuit { circuit, .. } => open.find(|step| {
                 step.circuit == Some(*circuit)
                     && step.stage == Stage::Insulation
@@ -238,7 +289,14 @@ impl Agenda {
     /// The refusal.
     pub fn guard(&self, step: &Step) -> Result<(), Refusal> {
         let board = step.board;
-        if step.is_dead_test() {
+        if let Some(circuit) = step.circuit
+            && self.stays_off(board, circuit)
+            && step.stage != Stage::MakeSafe
+        {
+            return Err(Refusal::CircuitOff { circuit });
+        }
+        self.barred_by_what_is_out(step)?;
+        if step.is_dead_test() || step.incoming {
             if self.energised(board) {
                 return Err(Refusal::Energised { board });
             }
@@ -255,6 +313,9 @@ impl Agenda {
                 return Err(Refusal::MustGoBack { entries: 1 });
             }
         }
+        if step.incoming {
+            self.before_the_supply(step)?;
+        }
         if step.stage == Stage::Handover {
             self.nothing_out()?;
         }
@@ -264,6 +325,51 @@ impl Agenda {
         self.procedure(step).guard(&self.state, step)
     }
 
+    /// What bars a step while something is out, besides energising and handing over: the law of
+    /// each kind of entry.
+    fn barred_by_what_is_out(&self, step: &Step) -> Result<(), Refusal> {
+        if breakage::is(Break::OutBarsNothing) {
+            return Ok(());
+        }
+        let mut joined = Vec::new();
+        for entry in self.open_entries() {
+            match what_it_bars(entry, step) {
+                Barred::Nothing => {}
+                Barred::UntilBack => return Err(Refusal::MustGoBack { entries: 1 }),
+                Barred::Joined => joined.push(entry.no),
+                Barred::StillOut => return Err(Refusal::StillOut { entries: 1 }),
+            }
+        }
+        if joined.is_empty() {
+            Ok(())
+        } else {
+            Err(Refusal::Joined { entries: joined })
+        }
+    }
+
+    /// Live work at the incoming terminals: every dead test of what will be live is done, and one
+    /// thing after the other.
+    fn before_the_supply(&self, step: &Step) -> Result<(), Refusal> {
+        let open: usize = self
+            .energised_with(step.board)
+            .into_iter()
+            .map(|board| self.open_dead_tests(board))
+            .sum();
+        if open > 0 {
+            return Err(Refusal::DeadTestsOpen { steps: count(open) });
+        }
+        Ok(())
+    }
+
+    /// A board and all that become live with it.
+    fn energised_with(&self, board: u16) -> Vec<u16> {
+        let mut all = vec![board];
+        if self.edition() > Edition::First {
+            all.extend(self.fed_by(board));
+        }
+        all
+    }
+
     /// Only with the out-list empty, every dead test done or its reason recorded, none outside its
     /// limit without a reason, and after proving dead.
     fn before_energising(&self, step: &Step) -> Result<(), Refusal> {
@@ -271,21 +377,64 @@ impl Agenda {
         if !breakage::is(Break::EnergisedWithThingsOut) {
             self.nothing_out()?;
         }
-        let open = self.open_dead_tests(board);
+        let boards = self.energised_with(board);
+        let open: usize = boards.iter().map(|b| self.open_dead_tests(*b)).sum();
         if open > 0 {
             return Err(Refusal::DeadTestsOpen { steps: count(open) });
         }
-        if !self.proved_dead(board) {
+        let ready = self.unlocked(board) && self.isolation_done(board);
+        if !self.proved_dead(board) && !ready {
             return Err(Refusal::NotProvedDead { board });
         }
-        let failed = self.failed_dead(board).count();
-        if failed > 0 {
-            return Err(Refusal::DeadTestsFailed {
+        for board in boards {
+            self.nothing_failed(board)?;
+        }
+        match self.supply_steps(board).find(|step| self.waits(step)) {
+            Some(first) => Err(Refusal::first_comes(&first.id)),
+            None => Ok(()),
+        }
+    }
+
+    /// No dead test outside its limit that was not accepted; some are accepted by no reason.
+    fn nothing_failed(&self, board: u16) -> Result<(), Refusal> {
+        let reversed = |step: &&Step| self.has_failed(step) && step.stage == Stage::SupplyPolarity;
+        let supply = self.supply_steps(board).filter(reversed).count();
+        let fatal = if self.edition() > Edition::First {
+            let failed = self.failed_dead(board);
+            failed.filter(|step| self.no_reason_passes(step)).count() + supply
+        } else {
+            0
+        };
+        if fatal > 0 {
+            return Err(Refusal::MustBePutRight {
                 board,
-                steps: count(failed),
+                steps: count(fatal),
             });
         }
-        Ok(())
+        match self.failed_dead(board).count() {
+            0 => Ok(()),
+            failed => Err(Refusal::DeadTestsFailed {
+                board,
+                steps: count(failed),
+            }),
+        }
+    }
+
+    /// Whether no reason makes it right to energise with this result: a short, a line to earth;
+    /// reversed polarity too, but what is found in use and told of as a danger.
+    pub fn no_reason_passes(&self, step: &Step) -> bool {
+        match fault_of(&self.state, step) {
+            Some(Fault::Short | Fault::ToEarth) => true,
+            Some(Fault::Reversed) => self.job().kind != JobKind::PeriodicInspection,
+            None => false,
+        }
+    }
+
+    /// The steps at the incoming terminals of a board.
+    fn supply_steps(&self, board: u16) -> impl Iterator<Item = &Step> {
+        self.plan()
+            .on(board, None)
+            .filter(|step| step.incoming && step.ask != Ask::Event)
     }
 
     /// How long the open steps will take at the pace so far; nothing before ten answers.
@@ -299,7 +448,10 @@ impl Agenda {
     /// Whether a step of a circuit is open depends on that circuit and its board alone.
     fn touched_by(&self, event: &Event) -> Touched {
         match event {
-            Event::Noted
+            Event::Noted { .. }
+            | Event::NotTaken { .. }
+            | Event::AskedIfOut { .. }
+            | Event::AskedIfLive { .. }
             | Event::Unclear { .. }
             | Event::Asked { .. }
             | Event::CalibrationOverdue { .. }
@@ -307,7 +459,7 @@ impl Agenda {
             | Event::ProposedNeverOut { .. }
             | Event::ProposedFinish { .. }
             | Event::Refused { .. }
-            | Event::NoteBegun
+            | Event::NoteBegun { .. }
             | Event::NoteEnded
             | Event::StoodBy
             | Event::CarriedOn
@@ -316,14 +468,23 @@ impl Agenda {
             | Event::Stated { step, .. }
             | Event::NotTested { step, .. }
             | Event::Skipped { step, .. } => self.touched_at(step),
-            Event::TakenOut {
+            Event::StaysOff { board, circuit }
+            | Event::Ordered {
+                board,
+                circuit: Some(circuit),
+                ..
+            }
+            | Event::TakenOut {
                 board,
                 circuit: Some(circuit),
                 ..
             } => Touched::Circuit(*board, *circuit),
             Event::PutBack { entries } => self.touched_with_all(entries),
+            Event::SetAside { of } => self.touched_with(*of),
             Event::Affirmed { of } => match self.question() {
-                Some(Question::AllBack(asked, entries)) if asked == of => {
+                Some(Question::AllBack(asked, entries) | Question::IfOut(asked, entries))
+                    if asked == of =>
+                {
                     self.touched_with_all(entries)
                 }
                 Some(Question::NeverOut(asked, entry)) if asked == of => self.touched_with(*entry),
@@ -386,5 +547,75 @@ impl Agenda {
 
     fn is_closed(&self, stretch: &Stretch) -> bool {
         stretch.circuit.is_some() && !self.plan().within(stretch).any(|step| self.is_open(step))
+    }
+}
+
+/// What an entry of the out-list bars of a step.
+enum Barred {
+    Nothing,
+    /// Until it is back: nothing else is done meanwhile.
+    UntilBack,
+    /// Its conductors would be read and not the circuit.
+    Joined,
+    /// The circuit is not as it will be used.
+    StillOut,
+}
+
+/// The law of each kind of entry, besides energising and handing over, which everything bars:
+///
+/// | entry | bars |
+/// | --- | --- |
+/// | earthing conductor off | everything but the external loop and putting it back |
+/// | a main bond off | everything but its own reading and putting it back |
+/// | a link or crossing | insulation in every pair it joins; a ring's readings it would falsify |
+/// | anything out on a circuit | the live tests of that circuit |
+/// | conductors parked, ring ends | no dead test |
+fn what_it_bars(entry: &OutEntry, step: &Step) -> Barred {
+    if step.stage == Stage::Isolation || step.stage == Stage::MakeSafe || step.kind.puts_back() {
+        return Barred::Nothing;
+    }
+    match entry.part {
+        Part::EarthingConductor => {
+            return match step.stage {
+                Stage::ExternalLoop => Barred::Nothing,
+                _ => Barred::UntilBack,
+            };
+        }
+        Part::Bond => {
+            let its_own = step.kind == StepKind::Bond && step.place == entry.place;
+            return if its_own {
+                Barred::Nothing
+            } else {
+                Barred::UntilBack
+            };
+        }
+        _ => {}
+    }
+    let here = entry.board == step.board && entry.circuit.is_some();
+    let on_circuit = here && entry.circuit == step.circuit;
+    // All circuits of a board together are joined by a link on any of them.
+    let together = here && step.circuit.is_none() && step.measures(Quantity::Insulation);
+    if let Some(joined) = entry.joins()
+        && (on_circuit || together)
+        && would_be_read(entry, joined, step)
+    {
+        return Barred::Joined;
+    }
+    if on_circuit && step.is_live_test() {
+        return Barred::StillOut;
+    }
+    Barred::Nothing
+}
+
+/// Whether a reading would be of the link or crossing.
+fn would_be_read(entry: &OutEntry, joined: Conductors, step: &Step) -> bool {
+    let in_pair = |pair: Pair| pair.from().overlaps(joined) && pair.to().overlaps(joined);
+    match step.kind {
+        StepKind::RingEndToEnd => step.conductor.is_some_and(|one| joined.contains(one)),
+        // Its own crossing is what it is read with.
+        StepKind::RingCrossedNeutral | StepKind::RingCrossedEarth => {
+            !matches!(entry.part, Part::Crossing(_)) || !step.pair.is_some_and(in_pair)
+        }
+        _ => step.measures(Quantity::Insulation) && step.pair.is_some_and(in_pair),
     }
 }

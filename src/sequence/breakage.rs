@@ -28,6 +28,12 @@ pub enum Break {
     DeadUnproved,
     /// What is out is not listed as barring.
     OutUnseen,
+    /// What a step orders out is not listed.
+    OrderUnlisted,
+    /// What is out bars nothing but energising.
+    OutBarsNothing,
+    /// Faults that no reason passes are not known.
+    FaultUnseen,
 }
 
 impl Break {
@@ -45,6 +51,9 @@ impl Break {
         Self::LinkedUnasked,
         Self::DeadUnproved,
         Self::OutUnseen,
+        Self::OrderUnlisted,
+        Self::OutBarsNothing,
+        Self::FaultUnseen,
     ];
 }
 

@@ -159,6 +159,8 @@ mod tests {
         state.apply(&event, left + SignedDuration::from_mins(19));
         let back = Event::Resumed {
             by: "test".to_owned(),
+            boot: None,
+            anew: false,
         };
         state.apply(&back, left + SignedDuration::from_mins(20));
         assert!(!state.proved_dead(1));

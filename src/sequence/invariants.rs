@@ -8,12 +8,12 @@
 
 use super::agenda::Agenda;
 use super::facts::{
-    Ask, Event, EventNo, Mode, Plan, Quantity, Refusal, Step, StepId, StepKind, Withdrawal,
+    Ask, Edition, Event, EventNo, Mode, Plan, Quantity, Refusal, Step, StepId, StepKind, Withdrawal,
 };
-use crate::installation::{Accessory, Circuit, CircuitKind, Job, Phases};
+use crate::installation::{Accessory, Circuit, CircuitKind, Job, JobKind, Phases};
 use crate::limits::{Finding, Outcome, Verdict};
 use crate::quantity::{Conductors, Pair, Reading, TestVoltage};
-use crate::terms::{Part, Place, Stage, Statement};
+use crate::terms::{Part, Place, Reason, Stage, Statement};
 use jiff::{SignedDuration, Timestamp};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -30,7 +30,16 @@ pub struct Watch {
     plan: Arc<Plan>,
     next: u64,
     last_at: Timestamp,
+    /// When something last came that a person surely said.
+    last_sure: Timestamp,
+    first_edition: bool,
     mode: Mode,
+    /// Locks off for energising.
+    unlocked: BTreeSet<u16>,
+    /// Circuits that stay off.
+    off: BTreeSet<(u16, u16)>,
+    /// What closed the step of the reading that is asked about.
+    before: Option<(EventNo, StepId, Closed)>,
     /// Boards that were said to be energised, by the event.
     energised: BTreeMap<u16, EventNo>,
     /// Shared with the watch before, as the state's ledgers are: a turn begins with a copy.
@@ -89,6 +98,8 @@ struct Out {
     back_by: Option<EventNo>,
     never: bool,
     gone_past: bool,
+    /// The step that ordered it, as long as nobody said whether it is out.
+    ordered: Option<StepId>,
 }
 
 impl Out {
@@ -97,7 +108,20 @@ impl Out {
     }
 
     fn may_stay(&self) -> bool {
-        !self.linked && self.part != Part::EarthingConductor
+        !self.linked && !matches!(self.part, Part::EarthingConductor | Part::Bond)
+    }
+
+    fn is_surely_out(&self) -> bool {
+        self.is_out() && self.ordered.is_none()
+    }
+
+    /// The conductors that it joins.
+    fn joins(&self) -> Option<Conductors> {
+        match self.part {
+            Part::Crossing(conductors) => Some(conductors),
+            Part::Conductors(conductors) if self.linked => Some(conductors),
+            _ => None,
+        }
     }
 }
 
@@ -108,6 +132,8 @@ enum Asked {
     AllBack(Vec<EventNo>),
     NeverOut(EventNo),
     Finish,
+    IfOut(Vec<EventNo>),
+    IfLive,
 }
 
 fn law(holds: bool, broken: impl FnOnce() -> String) -> Result<(), String> {
@@ -127,6 +153,11 @@ impl Watch {
             plan: Arc::new(agenda.plan().clone()),
             next: 1,
             last_at: agenda.opened(),
+            last_sure: agenda.opened(),
+            first_edition: agenda.edition() == Edition::First,
+            unlocked: BTreeSet::new(),
+            off: BTreeSet::new(),
+            before: None,
             mode: Mode::Running,
             energised: BTreeMap::new(),
             closed: rpds::HashTrieMapSync::new_sync(),
@@ -148,12 +179,17 @@ impl Watch {
                 let step = self.planned(step)?;
                 self.running()?;
                 self.dead_or_live(step, at)?;
+                self.as_ordered(step)?;
+                self.while_out(step, reading.pair)?;
                 self.high_voltage(step, reading)
             }
-            Event::Stated { step, statement } => {
+            Event::Stated {
+                step, statement, ..
+            } => {
                 let step = self.planned(step)?;
                 self.running()?;
                 self.dead_or_live(step, at)?;
+                self.while_out(step, None)?;
                 match statement {
                     Statement::Energised => self.energising(step.board, at),
                     Statement::Dead => self.proving_dead(step.board),
@@ -177,13 +213,13 @@ impl Watch {
                     .all(|no| self.out.iter().any(|out| out.no == *no && out.is_out())),
                 || "something put back that was not out".to_owned(),
             ),
-            Event::Overridden { refusal, .. } => law(
-                matches!(
-                    refusal,
-                    Refusal::StillOut { .. } | Refusal::DeadTestsFailed { .. }
-                ),
-                || format!("a bar overridden that no reason lifts: {refusal:?}"),
-            ),
+            Event::Overridden { refusal, reason } => {
+                let seen = matches!(reason, Reason::Observed | Reason::DangerToldOf);
+                let tests = matches!(refusal, Refusal::DeadTestsFailed { .. });
+                law(seen && tests, || {
+                    format!("a bar overridden that no reason lifts: {refusal:?}, {reason}")
+                })
+            }
             Event::Finished { .. } => law(self.nothing_bars(), || {
                 "finished with things still out and not overridden".to_owned()
             }),
@@ -204,8 +240,111 @@ impl Watch {
         })
     }
 
+    /// What a step orders out is on the list when it is answered: the law's own table.
+    fn as_ordered(&self, step: &Step) -> Result<(), String> {
+        let listed = |wanted: &dyn Fn(&Out) -> bool| {
+            self.out.iter().any(|out| {
+                out.is_out()
+                    && (out.board, out.circuit) == (step.board, step.circuit)
+                    && wanted(out)
+            })
+        };
+        let joined = |conductors: Conductors| {
+            listed(&|out| out.joins().is_some_and(|joins| joins.contains(conductors)))
+        };
+        let ends = || {
+            [Conductors::L, Conductors::N, Conductors::E]
+                .into_iter()
+                .all(|end| listed(&|out| out.both && out.part == Part::Conductors(end)))
+        };
+        let crossing = |with: Conductors| {
+            let crossed = Conductors::L.with(with);
+            ends() && listed(&|out| out.part == Part::Crossing(crossed))
+        };
+        let listed_so = match step.kind {
+            StepKind::Bond => listed(&|out| out.part == Part::Bond && out.place == step.place),
+            StepKind::RingEndToEnd => ends(),
+            StepKind::RingCrossedNeutral => crossing(Conductors::N),
+            StepKind::RingCrossedEarth => crossing(Conductors::E),
+            StepKind::ContinuityPoint if step.measures(Quantity::R1R2) => {
+                step.pair.is_some_and(|pair| {
+                    joined(Conductors::L.with(Conductors::E))
+                        || joined(pair.from().with(Conductors::E))
+                        || listed(&|out| out.joins().is_some_and(|all| all.contains(Conductors::E)))
+                })
+            }
+            StepKind::InsulationReconnected => step.pair.is_some_and(|pair| joined(pair.from())),
+            StepKind::InsulationTwoWay => listed(&|out| out.part == Part::Switch),
+            StepKind::ExternalLoop => listed(&|out| out.part == Part::EarthingConductor),
+            _ => true,
+        };
+        law(listed_so, || {
+            format!(
+                "answered with nothing listed of what it orders: {}",
+                step.id
+            )
+        })
+    }
+
+    /// What must not be done while something is out: the law's own table.
+    fn while_out(&self, step: &Step, pair: Option<Pair>) -> Result<(), String> {
+        let exempt = matches!(
+            step.stage,
+            Stage::Isolation | Stage::PutBack | Stage::MakeSafe
+        );
+        let circuit_off = step
+            .circuit
+            .is_some_and(|circuit| self.off.contains(&(step.board, circuit)));
+        law(!circuit_off || exempt, || {
+            format!("taken on a circuit that stays off: {}", step.id)
+        })?;
+        if exempt {
+            return Ok(());
+        }
+        for out in self.out.iter().filter(|out| out.is_out()) {
+            let broken = match out.part {
+                Part::EarthingConductor => step.stage != Stage::ExternalLoop,
+                Part::Bond => step.kind != StepKind::Bond || step.place != out.place,
+                _ => {
+                    let on_board = out.board == step.board && out.circuit.is_some();
+                    let here = on_board && out.circuit == step.circuit;
+                    let together = on_board && step.circuit.is_none();
+                    let insulation = step.measures(Quantity::Insulation);
+                    let through = out.joins().is_some_and(|joined| {
+                        let between =
+                            |pair: Pair| pair.from().overlaps(joined) && pair.to().overlaps(joined);
+                        match step.kind {
+                            StepKind::RingEndToEnd => {
+                                step.conductor.is_some_and(|one| joined.contains(one))
+                            }
+                            _ => insulation && pair.or(step.pair).is_some_and(between),
+                        }
+                    });
+                    (here || together) && through || here && step.is_live_test()
+                }
+            };
+            law(!broken, || {
+                format!("{} taken with this out: {:?}", step.id, out.part)
+            })?;
+        }
+        Ok(())
+    }
+
     /// No dead test before proving dead, no live test before energising, none without an earth.
     fn dead_or_live(&self, step: &Step, at: Timestamp) -> Result<(), String> {
+        if step.incoming {
+            law(self.said_dead(step.board, at), || {
+                format!(
+                    "work at the incoming terminals before proving dead: {}",
+                    step.id
+                )
+            })?;
+            let with = self.made_live_with(step.board);
+            let open = with.iter().find_map(|board| self.open_dead_test(*board));
+            return law(open.is_none(), || {
+                format!("at the incoming terminals with a dead test open: {open:?}")
+            });
+        }
         if step.is_dead_test() {
             law(self.said_dead(step.board, at), || {
                 format!("a dead test before proving dead: {}", step.id)
@@ -233,10 +372,12 @@ impl Watch {
     /// Every pair was said to be dead, between two proofs of the indicator, nobody was away since,
     /// and the board was not energised.
     fn said_dead(&self, board: u16, at: Timestamp) -> bool {
-        let away = at.duration_since(self.last_at) > AWAY;
+        let gap = at.duration_since(self.last_sure);
+        let away = gap > AWAY || gap.is_negative();
         let mut steps = self.plan.isolation(board);
         !self.is_live(board)
             && !away
+            && !self.unlocked.contains(&board)
             && steps.all(|step| {
                 let right = match step.kind {
                     StepKind::Identify => Statement::Done,
@@ -270,6 +411,17 @@ impl Watch {
         if !step.measures(Quantity::Insulation) || !high {
             return Ok(());
         }
+        let joined_test = step.kind == StepKind::InsulationJoined;
+        let untried = self.plan.beside(step).find(|trial| {
+            matches!(
+                trial.kind,
+                StepKind::InsulationTrial | StepKind::InsulationTogetherTrial
+            ) && self.how(trial) != Some(&How::Read)
+        });
+        law(
+            self.first_edition || joined_test || untried.is_none(),
+            || format!("high voltage where nothing was tried before: {}", step.id),
+        )?;
         let board = self.job.boards.iter().find(|b| b.number == step.board);
         let circuits = board.into_iter().flat_map(|board| &board.circuits);
         for circuit in circuits.filter(|c| step.circuit.is_none_or(|number| number == c.number)) {
@@ -285,7 +437,7 @@ impl Watch {
                     .pair
                     .is_some_and(|pair| pair.to_earth() && pair.from() == lives)
                 && self.out.iter().any(|out| {
-                    out.is_out()
+                    out.is_surely_out()
                         && out.linked
                         && (out.board, out.circuit) == (step.board, Some(circuit.number))
                         && out.part == Part::Conductors(lives)
@@ -303,7 +455,7 @@ impl Watch {
         let mut listed = circuit.points.iter().filter(sensitive);
         let left_in = |point: &Accessory| {
             let gone = |out: &Out| {
-                out.is_out()
+                out.is_surely_out()
                     && (out.board, out.circuit) == (board, Some(circuit.number))
                     && Self::is_gone(out, point, circuit)
             };
@@ -357,33 +509,112 @@ impl Watch {
         law(self.nothing_bars(), || {
             "energised with things still out and not overridden".to_owned()
         })?;
-        let tests = || {
-            let steps = self.plan.steps.iter();
-            steps.filter(|step| step.board == board && step.is_dead_test())
-        };
-        if let Some(open) = tests().find(|step| !self.is_dealt_with(step)) {
-            return Err(format!("energised with a dead test open: {}", open.id));
+        for board in self.made_live_with(board) {
+            if let Some(open) = self.open_dead_test(board) {
+                return Err(format!("energised with a dead test open: {open}"));
+            }
+            let failed = self.dead_tests(board).find(|step| self.failed(step));
+            if let Some(failed) = failed {
+                return Err(format!(
+                    "energised with a dead test outside its limit and no reason: {}",
+                    failed.id
+                ));
+            }
+            let fatal = self.dead_tests(board).find(|step| self.is_fatal(step));
+            if let Some(fatal) = fatal.filter(|_| !self.first_edition) {
+                return Err(format!("energised with a fault: {}", fatal.id));
+            }
         }
-        if let Some(failed) = tests().find(|step| self.failed(step)) {
-            return Err(format!(
-                "energised with a dead test outside its limit and no reason: {}",
-                failed.id
-            ));
+        let supply = self.plan.on(board, None).find(|step| {
+            let reversed = Some(&How::Intent(Statement::PolarityReversed));
+            let open = step.ask != Ask::Event
+                && !matches!(
+                    self.how(step),
+                    Some(How::Read | How::Intent(_) | How::NotTested)
+                );
+            step.incoming && (open || self.how(step) == reversed)
+        });
+        if let Some(supply) = supply {
+            return Err(format!("energised by a supply not checked: {}", supply.id));
         }
         let mut covers = self.plan.energising(board);
         let covers_on = covers.all(|step| {
             step.kind != StepKind::Covers || matches!(self.how(step), Some(How::Intent(_)))
         });
         law(covers_on, || "energised with covers off".to_owned())?;
-        law(self.said_dead(board, at), || {
+        let unlocked = self.unlocked.contains(&board);
+        law(unlocked || self.said_dead(board, at), || {
             "energised by a plan that never proved it dead".to_owned()
         })
     }
 
+    /// The dead tests of a board, but on circuits that stay off.
+    fn dead_tests(&self, board: u16) -> impl Iterator<Item = &Step> {
+        self.plan.steps.iter().filter(move |step| {
+            let off = step
+                .circuit
+                .is_some_and(|circuit| self.off.contains(&(board, circuit)));
+            step.board == board && step.is_dead_test() && !off
+        })
+    }
+
+    fn open_dead_test(&self, board: u16) -> Option<&StepId> {
+        self.dead_tests(board)
+            .find(|step| !self.is_dealt_with(step))
+            .map(|step| &step.id)
+    }
+
+    /// A board and those that it feeds, by what the job file says.
+    fn made_live_with(&self, board: u16) -> Vec<u16> {
+        let mut all = vec![board];
+        if self.first_edition {
+            return all;
+        }
+        let mut n = 0;
+        while let Some(from) = all.get(n).copied() {
+            n += 1;
+            for other in &self.job.boards {
+                let Some((by, circuit)) = other.feeder() else {
+                    continue;
+                };
+                let off = circuit.is_some_and(|circuit| self.off.contains(&(from, circuit)));
+                if by.is_none_or(|by| by == from) && !off && !all.contains(&other.number) {
+                    all.push(other.number);
+                }
+            }
+        }
+        all
+    }
+
+    /// Whether a dead test shows a fault that no reason passes: lives or a line to earth at or below
+    /// 0.02 MΩ, or polarity reversed where the installation is new.
+    fn is_fatal(&self, step: &Step) -> bool {
+        match self.how(step) {
+            Some(How::Intent(Statement::PolarityReversed)) => {
+                self.job.kind == JobKind::InitialVerification
+            }
+            Some(How::Read) if step.measures(Quantity::Insulation) && !step.kind.is_trial() => {
+                let closed = self.closed.get(&step.id);
+                let taken = closed.and_then(|closed| self.readings.get(&closed.by));
+                taken.is_some_and(|taken| {
+                    let neutral = taken.reading.pair == Some(Pair::NE);
+                    // 0.02 MΩ and 2 Ω are those of the rule.
+                    let zero = taken.reading.size() <= 0.02e6;
+                    taken.failed && zero && !neutral
+                })
+            }
+            _ => false,
+        }
+    }
+
+    /// Nothing is out, or ordered out; but what is on a circuit that stays off, and may stay.
     fn nothing_bars(&self) -> bool {
-        self.out
-            .iter()
-            .all(|out| !out.is_out() || (out.gone_past && out.may_stay()))
+        self.out.iter().all(|out| {
+            let alone = out
+                .circuit
+                .is_some_and(|circuit| self.off.contains(&(out.board, circuit)));
+            !out.is_out() || ((out.gone_past || alone) && out.may_stay())
+        })
     }
 
     /// Whether a dead test was made, made in another recognised way, or left out with a reason.
@@ -411,6 +642,8 @@ impl Watch {
             }
             // What leads to the tests proper, and the other way of making them.
             kind if kind.is_trial() || kind == StepKind::InsulationJoined => true,
+            // Asked for only where something was put back.
+            StepKind::InsulationReconnected => !self.reconnected_since_tested(step),
             // All circuits together: when they are not all sound, each is tested by itself.
             StepKind::InsulationTogether => true,
             StepKind::InsulationFull | StepKind::InsulationTwoWay | StepKind::InsulationLamps => {
@@ -421,6 +654,30 @@ impl Watch {
             }
             _ => false,
         }
+    }
+
+    /// Whether equipment of the circuit was put back after its insulation was last read.
+    fn reconnected_since_tested(&self, step: &Step) -> bool {
+        let last = self.plan.beside(step).filter_map(|other| {
+            let closed = self.closed.get(&other.id)?;
+            (other.measures(Quantity::Insulation) && closed.how == How::Read).then_some(closed.by)
+        });
+        let Some(last) = last.max() else {
+            return false;
+        };
+        self.out.iter().any(|out| {
+            let equipment = matches!(
+                out.part,
+                Part::Accessory | Part::Conductors(_) | Part::Load | Part::FunctionalEarth
+            );
+            let at_board = out.place.as_ref() == Some(&Place::board());
+            (out.board, out.circuit) == (step.board, step.circuit)
+                && equipment
+                && !out.linked
+                && !at_board
+                && !out.never
+                && out.back_by.is_some_and(|by| by > last)
+        })
     }
 
     /// Whether all circuits of the board were tested together, and none of it failed.
@@ -489,12 +746,19 @@ impl Watch {
         self.next += 1;
         let gap = at.duration_since(self.last_at);
         match event {
-            Event::Resumed { .. } => {
-                self.away(gap, at);
+            Event::Resumed { anew, .. } => {
+                if *anew {
+                    self.away_for(true);
+                } else if self.first_edition {
+                    self.away(gap, at);
+                } else {
+                    self.away(at.duration_since(self.last_sure), at);
+                }
                 if self.mode == Mode::Noting {
                     self.mode = Mode::Running;
                 }
             }
+            Event::CameBack { anew, .. } if !self.first_edition => self.away_for(*anew),
             Event::CameBack { .. } => self.away(gap.max(AWAY), at),
             Event::Unpaused => {
                 self.mode = Mode::Running;
@@ -524,7 +788,11 @@ impl Watch {
                     },
                 );
                 self.last_taken = Some(no);
+                self.order_answered(step);
                 if doubt.is_some() || question.is_some() {
+                    if let Some(before) = self.closed.get(step).filter(|_| !self.first_edition) {
+                        self.before = Some((no, step.clone(), before.clone()));
+                    }
                     self.closed.remove_mut(step);
                     self.asked = Some((no, Asked::Reading));
                 } else {
@@ -538,8 +806,48 @@ impl Watch {
                 ..
             } => self.corrected_at_desk(no, *of, *reading, verdict.as_ref()),
             Event::Affirmed { of } => self.affirmed(no, *of),
-            Event::Withdrawn { of, .. } => self.withdrawn(*of),
-            Event::Stated { step, statement } => {
+            Event::Withdrawn { of, .. } => self.taken_back(*of),
+            Event::SetAside { of } => {
+                self.asked.take_if(|(asked, _)| asked == of);
+                self.give_back(*of);
+                self.last_taken = None;
+            }
+            Event::Ordered {
+                step,
+                board,
+                circuit,
+                part,
+                linked,
+                place,
+                both,
+            } => self.out.push(Out {
+                no,
+                board: *board,
+                circuit: *circuit,
+                part: *part,
+                linked: *linked,
+                place: place.clone(),
+                both: *both,
+                back_by: None,
+                never: false,
+                gone_past: false,
+                ordered: Some(step.clone()),
+            }),
+            Event::AskedIfOut { entries } => self.asked = Some((no, Asked::IfOut(entries.clone()))),
+            Event::AskedIfLive { .. } => self.asked = Some((no, Asked::IfLive)),
+            Event::StaysOff { board, circuit } => {
+                self.off.insert((*board, *circuit));
+                self.last_taken = None;
+            }
+            Event::Stated {
+                step, statement, ..
+            } => {
+                if *statement == Statement::Done {
+                    self.order_answered(step);
+                }
+                if *statement == Statement::Energised {
+                    self.unlocked.remove(&step.board);
+                }
                 self.close(step, no, How::Intent(*statement));
                 if *statement == Statement::Energised {
                     self.energised.insert(step.board, no);
@@ -566,6 +874,18 @@ impl Watch {
                 both,
                 ..
             } => {
+                for ordered in &mut self.out {
+                    let same = ordered.part == *part
+                        && ordered.linked == *linked
+                        && ordered.both == *both
+                        && (*linked || ordered.place == *place);
+                    let named = ordered.part == Part::Load && !*linked
+                        || ordered.part == Part::Accessory && ordered.place == *place;
+                    let here = (ordered.board, ordered.circuit) == (*board, *circuit);
+                    if here && ordered.ordered.is_some() && ordered.is_out() && (same || named) {
+                        ordered.never = true;
+                    }
+                }
                 self.out.push(Out {
                     no,
                     board: *board,
@@ -577,6 +897,7 @@ impl Watch {
                     back_by: None,
                     never: false,
                     gone_past: false,
+                    ordered: None,
                 });
                 self.last_taken = Some(no);
             }
@@ -591,8 +912,31 @@ impl Watch {
                 self.asked = Some((no, Asked::NeverOut(*entry)));
             }
             Event::ProposedFinish { .. } => self.asked = Some((no, Asked::Finish)),
-            Event::Overridden { refusal, .. } => self.gone_past(refusal),
-            Event::Moved { to, .. } if to.stage == Stage::Isolation => {
+            Event::Overridden { refusal, reason } => self.gone_past(refusal, reason),
+            Event::Moved { to, .. } if to.stage != Stage::Isolation => {
+                let on = to.circuit.map(|circuit| (to.board, circuit));
+                let works_on = on.is_some_and(|on| self.off.remove(&on));
+                let relocked = to.stage != Stage::Energise && self.unlocked.remove(&to.board);
+                if works_on || relocked {
+                    self.reopen(to.board, |_| true);
+                }
+                if works_on {
+                    let plan = Arc::clone(&self.plan);
+                    for step in plan.on(to.board, to.circuit) {
+                        if matches!(step.kind, StepKind::OffLock | StepKind::OffTerminals) {
+                            self.closed.remove_mut(&step.id);
+                        }
+                    }
+                }
+                if !self.first_edition {
+                    self.last_taken = None;
+                }
+            }
+            Event::Moved { to, .. } => {
+                self.unlocked.remove(&to.board);
+                if !self.first_edition {
+                    self.last_taken = None;
+                }
                 self.reopen(to.board, |_| true);
                 self.energised.remove(&to.board);
                 self.reopen_energising(to.board);
@@ -601,14 +945,22 @@ impl Watch {
                 if let Some((asked, Asked::Reading)) = self.asked.take() {
                     self.withdrawn(asked);
                 }
+                self.unlocked.remove(board);
                 self.reopen(*board, |_| true);
                 self.last_taken = None;
             }
-            Event::LockRemoved { board } => {
+            Event::LockRemoved {
+                board,
+                to_energise: true,
+            } => {
+                self.unlocked.insert(*board);
+            }
+            Event::LockRemoved { board, .. } => {
+                self.unlocked.remove(board);
                 self.reopen(*board, |_| true);
                 self.last_taken = None;
             }
-            Event::NoteBegun => self.mode = Mode::Noting,
+            Event::NoteBegun { .. } => self.mode = Mode::Noting,
             Event::StoodBy => self.mode = Mode::StandingBy,
             Event::NoteEnded | Event::CarriedOn => self.mode = Mode::Running,
             Event::Paused => self.mode = Mode::Paused,
@@ -618,8 +970,88 @@ impl Watch {
             }
             _ => {}
         }
-        if !matches!(event, Event::CorrectedAtDesk { .. }) {
+        if !matches!(
+            event,
+            Event::CorrectedAtDesk { .. } | Event::NotTaken { .. }
+        ) {
             self.last_at = self.last_at.max(at);
+        }
+        if let Some((_, Asked::IfOut(entries))) = &self.asked
+            && !self
+                .out
+                .iter()
+                .any(|out| entries.contains(&out.no) && out.is_out() && out.ordered.is_some())
+        {
+            self.asked = None;
+        }
+        let anyones = matches!(
+            event,
+            Event::Unclear { .. }
+                | Event::NotTaken { .. }
+                | Event::Asked { .. }
+                | Event::AskedIfLive { .. }
+                | Event::AskedIfOut { .. }
+                | Event::Ordered { .. }
+                | Event::SetAside { .. }
+                | Event::Refused { .. }
+                | Event::Noted { .. }
+                | Event::NoteBegun { .. }
+                | Event::NoteEnded
+                | Event::CalibrationOverdue { .. }
+                | Event::CorrectedAtDesk { .. }
+                | Event::ProposedAllBack { .. }
+                | Event::ProposedNeverOut { .. }
+                | Event::ProposedFinish { .. }
+        );
+        if !anyones {
+            self.last_sure = at;
+        }
+    }
+
+    /// What the same kind of step ordered out on the circuit is out.
+    fn order_answered(&mut self, step: &StepId) {
+        let plan = Arc::clone(&self.plan);
+        let Some(step) = plan.step(step) else {
+            return;
+        };
+        for out in &mut self.out {
+            let by_it = out.ordered.as_ref().and_then(|id| plan.step(id));
+            let same = by_it.is_some_and(|by| by.kind == step.kind && by.beside(step));
+            let place = step.kind != StepKind::Bond || out.place == step.place;
+            if same && place && out.is_out() {
+                out.ordered = None;
+            }
+        }
+    }
+
+    /// What closed a step before a reading that was asked about.
+    fn give_back(&mut self, of: EventNo) {
+        let Some((_, step, before)) = self.before.take_if(|(asked, ..)| *asked == of) else {
+            return;
+        };
+        if !self.closed.contains_key(&step) {
+            if before.how == How::Read {
+                self.stands(before.by, Counts::Yes);
+            }
+            self.closed.insert_mut(step, before);
+        }
+    }
+
+    /// Something is taken back: what was asked about, or what was said last.
+    fn taken_back(&mut self, of: EventNo) {
+        match self.asked.take_if(|(asked, _)| *asked == of) {
+            Some((_, Asked::IfOut(entries))) => {
+                for out in &mut self.out {
+                    out.never |= entries.contains(&out.no) && out.ordered.is_some();
+                }
+            }
+            Some((_, Asked::IfLive)) => {}
+            Some((_, Asked::AllBack(_) | Asked::NeverOut(_) | Asked::Finish))
+                if !self.first_edition => {}
+            _ => {
+                self.withdrawn(of);
+                self.give_back(of);
+            }
         }
     }
 
@@ -629,7 +1061,10 @@ impl Watch {
             return;
         }
         let day = |at: Timestamp| jiff::tz::Offset::UTC.to_datetime(at).date();
-        let long = gap > LONG_AWAY || day(at) != day(self.last_at);
+        self.away_for(gap > LONG_AWAY || day(at) != day(self.last_at));
+    }
+
+    fn away_for(&mut self, long: bool) {
         let boards: Vec<u16> = self.job.boards.iter().map(|board| board.number).collect();
         for board in boards {
             if self.is_live(board) {
@@ -727,6 +1162,14 @@ impl Watch {
                 self.last_taken = Some(no);
             }
             Some((_, Asked::NeverOut(entry))) => self.withdrawn(entry),
+            Some((_, Asked::IfOut(entries))) => {
+                for out in &mut self.out {
+                    if entries.contains(&out.no) {
+                        out.ordered = None;
+                    }
+                }
+            }
+            Some((_, Asked::IfLive)) => {}
             finish @ Some((_, Asked::Finish)) => self.asked = finish,
             None => {}
         }
@@ -786,7 +1229,7 @@ impl Watch {
         self.last_taken = None;
     }
 
-    fn gone_past(&mut self, refusal: &Refusal) {
+    fn gone_past(&mut self, refusal: &Refusal, reason: &Reason) {
         match refusal {
             Refusal::StillOut { .. } => {
                 for out in self.out.iter_mut().filter(|out| out.is_out()) {
@@ -800,6 +1243,15 @@ impl Watch {
                     .iter()
                     .filter(|step| step.board == *board && step.is_dead_test())
                     .filter(|step| self.failed(step))
+                    .filter(|step| {
+                        let reversed =
+                            self.how(step) == Some(&How::Intent(Statement::PolarityReversed));
+                        match reason {
+                            Reason::Observed => !reversed,
+                            Reason::DangerToldOf => reversed,
+                            _ => true,
+                        }
+                    })
                     .map(|step| step.id.clone())
                     .collect();
                 self.accepted.extend(failed);

@@ -26,15 +26,15 @@ mod session;
 mod state;
 
 pub use agenda::Agenda;
-pub use decide::decide;
+pub use decide::{decide, sounds_like_a_warning};
 pub use desk::{DeskRefusal, correct_at_desk};
 pub use facts::{
     Ask, Beside, Column, Destination, Doubt, EVENT_VERSION, Edition, Electronics, Event, EventNo,
-    LeftOut, Measure, Mode, NotAStepId, Plan, ProcedureId, Quantity, Refusal, ShownWhen, Step,
-    StepId, StepKind, UnknownEdition, Withdrawal, Worst,
+    LeftOut, Measure, Mode, NotAStepId, Order, Plan, ProcedureId, Quantity, Refusal, ShownWhen,
+    Step, StepId, StepKind, UnknownEdition, Withdrawal, Worst,
 };
 pub use say::{CAUTIONS, Line, LineKind, Prompt, prompt};
-pub use session::{Session, Turn};
+pub use session::{Run, Session, Turn};
 pub use state::{
     ABSENCE, LONG_ABSENCE, OutEntry, Override, Question, ReadingRecord, ReadingStatus, ReplayError,
     State, StepOutcome, place_of,

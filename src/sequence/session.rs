@@ -1,12 +1,12 @@
 //! A session in progress: where deciding, checking, folding and saying meet.
 
 use super::agenda::Agenda;
-use super::decide::decide;
+use super::decide::{self, decide, follow};
 use super::facts::{Edition, Event, Mode};
 use super::invariants::Watch;
 use super::procedures::Catalogue;
 use super::say::{self, Line, Narrator};
-use super::state::{ABSENCE, ReplayError};
+use super::state::{ABSENCE, LONG_ABSENCE, Question, ReplayError, is_another_day};
 use crate::grammar::{Grammar, Intent};
 use crate::installation::Job;
 use crate::limits::Tables;
@@ -20,6 +20,21 @@ pub struct Session {
     agenda: Agenda,
     watch: Watch,
     narrator: Narrator,
+}
+
+/// The run of the program that a session is led in.
+#[derive(Debug, Clone, Copy)]
+pub struct Run<'a> {
+    /// Program name and version.
+    pub by: &'a str,
+    /// Which run of the machine it is, where that can be told.
+    pub boot: Option<&'a str>,
+}
+
+impl<'a> From<&'a str> for Run<'a> {
+    fn from(by: &'a str) -> Self {
+        Self { by, boot: None }
+    }
 }
 
 /// What came of one utterance.
@@ -36,24 +51,30 @@ impl Session {
     ///
     /// # Errors
     /// Never in practice: the first event is the right one by construction.
-    pub fn begin(job: Job, by: &str, now: Timestamp) -> Result<(Self, Turn), ReplayError> {
-        Self::begin_with(Catalogue::shipped(), job, by, now)
+    pub fn begin<'a>(
+        job: Job,
+        run: impl Into<Run<'a>>,
+        now: Timestamp,
+    ) -> Result<(Self, Turn), ReplayError> {
+        Self::begin_with(Catalogue::shipped(), job, run, now)
     }
 
     /// The same with other procedures.
     ///
     /// # Errors
     /// Never in practice, as [`Session::begin`].
-    pub fn begin_with(
+    pub fn begin_with<'a>(
         catalogue: Arc<Catalogue>,
         job: Job,
-        by: &str,
+        run: impl Into<Run<'a>>,
         now: Timestamp,
     ) -> Result<(Self, Turn), ReplayError> {
+        let run = run.into();
         let opened = Event::Opened {
             job: Box::new(job),
-            by: by.to_owned(),
+            by: run.by.to_owned(),
             edition: Edition::NOW,
+            boot: run.boot.map(str::to_owned),
         };
         let agenda = Agenda::open_with(catalogue, &opened, now)?;
         Ok(Self::go_on(agenda, None, opened, now))
@@ -63,20 +84,28 @@ impl Session {
     ///
     /// # Errors
     /// When the log is empty or does not begin with the job.
-    pub fn resume<'a>(
+    pub fn resume<'a, 'b>(
         events: impl IntoIterator<Item = (&'a Event, Timestamp)>,
-        by: &str,
+        run: impl Into<Run<'b>>,
         now: Timestamp,
     ) -> Result<(Self, Turn), ReplayError> {
+        let run = run.into();
         let mut events = events.into_iter();
         let (first, at) = events.next().ok_or(ReplayError::Empty)?;
         let mut agenda = Agenda::open(first, at)?;
         let mut watch = Watch::over(&agenda);
+        let mut last_boot = boot_of(first);
         for (event, at) in events {
+            last_boot = boot_of(event).or(last_boot);
             watch.apply(event, at);
             agenda.apply(event, at);
         }
-        let resumed = Event::Resumed { by: by.to_owned() };
+        let another_boot = run.boot.is_some() && last_boot.is_some() && last_boot != run.boot;
+        let resumed = Event::Resumed {
+            by: run.by.to_owned(),
+            boot: run.boot.map(str::to_owned),
+            anew: another_boot || now < agenda.last_event_at(),
+        };
         Ok(Self::go_on(agenda, Some(watch), resumed, now))
     }
 
@@ -90,6 +119,9 @@ impl Session {
         let mut watch = watch.unwrap_or_else(|| Watch::over(&agenda));
         let mut events = vec![first];
         events.extend(overdue(&agenda, now));
+        let begun = matches!(events.first(), Some(Event::Opened { .. }));
+        let following = followed(&agenda, &events[usize::from(begun)..], now);
+        events.extend(following);
         for event in &events {
             if !matches!(event, Event::Opened { .. }) {
                 watch.apply(event, now);
@@ -163,6 +195,23 @@ impl Session {
     /// When an event would break one of the [`invariants`](super::invariants); nothing is changed
     /// then.
     pub fn turn(&mut self, said: &Intent, now: Timestamp) -> Result<Turn, String> {
+        self.turn_with(said, None, now)
+    }
+
+    /// The same for something typed: in a note the words are kept as they are.
+    ///
+    /// # Errors
+    /// As [`Session::turn`].
+    pub fn typed(&mut self, said: &Intent, words: &str, now: Timestamp) -> Result<Turn, String> {
+        self.turn_with(said, Some(words), now)
+    }
+
+    fn turn_with(
+        &mut self,
+        said: &Intent,
+        typed: Option<&str>,
+        now: Timestamp,
+    ) -> Result<Turn, String> {
         let mut events: Vec<Event> = self.came_back(now).into_iter().collect();
         let decided = if events.is_empty() {
             decide(&self.agenda, said)
@@ -174,7 +223,29 @@ impl Session {
             decide(&after, said)
         };
         events.extend(decided);
+        for event in &mut events {
+            if let Event::Noted { text } = event {
+                *text = typed.map(str::to_owned);
+            }
+        }
+        let following = followed(&self.agenda, &events, now);
+        events.extend(following);
         self.take(events, now)
+    }
+
+    /// Asks at once whether it is live, where something like a warning was heard or typed on what
+    /// should be dead. Nothing when nothing there should be dead.
+    pub fn maybe_live(&mut self, words: &str, now: Timestamp) -> Option<Turn> {
+        let step = self.agenda.current()?;
+        let dead_work = decide::is_dead_work(&self.agenda, step);
+        let asked = matches!(self.agenda.question(), Some(Question::IfLive(_)));
+        if !dead_work || asked || self.agenda.mode() == Mode::Finished {
+            return None;
+        }
+        let event = Event::AskedIfLive {
+            words: words.to_owned(),
+        };
+        Some(self.note(event, now))
     }
 
     /// Keeps an utterance that could have been two things, and asks again. An unclear sound is no
@@ -187,9 +258,15 @@ impl Session {
         self.note(event, now)
     }
 
-    /// Keeps the sound of a note, whatever its words.
-    pub fn noted(&mut self, now: Timestamp) -> Turn {
-        self.note(Event::Noted, now)
+    /// Keeps typed words that mean nothing here. It decides nothing, not even that somebody came
+    /// back: the absence goes on.
+    pub fn not_taken(&mut self, words: &str, now: Timestamp) -> Turn {
+        let event = Event::NotTaken {
+            words: words.to_owned(),
+            step: self.agenda.current().map(|step| step.id.clone()),
+        };
+        // No law is about such events.
+        self.take(vec![event], now).unwrap_or_default()
     }
 
     /// Keeps something that decides nothing.
@@ -219,14 +296,47 @@ impl Session {
 
     /// A long silence with a board isolated: whoever left has to prove it dead again.
     fn came_back(&self, now: Timestamp) -> Option<Event> {
-        let away = now.duration_since(self.agenda.last_event_at());
+        let last = self.agenda.last_sure_at();
+        let away = now.duration_since(last);
+        let backwards = away.is_negative();
         let waits = matches!(self.agenda.mode(), Mode::Paused | Mode::Finished);
         let mut boards = self.agenda.job().boards.iter();
         let begun = boards.any(|board| self.agenda.isolation_begun(board.number));
-        (away > ABSENCE && !waits && begun).then(|| Event::CameBack {
-            after_minutes: u32::try_from(away.as_mins()).unwrap_or(u32::MAX),
+        let gone = away > ABSENCE || backwards;
+        (gone && !waits && begun).then(|| Event::CameBack {
+            after_minutes: u32::try_from(away.as_mins().max(0)).unwrap_or(u32::MAX),
+            anew: backwards || away > LONG_ABSENCE || is_another_day(now, last),
         })
     }
+}
+
+/// The run of the machine that an event names.
+fn boot_of(event: &Event) -> Option<&str> {
+    match event {
+        Event::Opened { boot, .. } | Event::Resumed { boot, .. } => boot.as_deref(),
+        _ => None,
+    }
+}
+
+/// What follows from these events, and from what follows.
+fn followed(agenda: &Agenda, events: &[Event], now: Timestamp) -> Vec<Event> {
+    let mut after = agenda.clone();
+    for event in events {
+        after.apply(event, now);
+    }
+    let mut all = Vec::new();
+    // A question ends it, and so does everything ordered being listed.
+    for _ in 0..4 {
+        let next = follow(&after);
+        if next.is_empty() {
+            break;
+        }
+        for event in &next {
+            after.apply(event, now);
+        }
+        all.extend(next);
+    }
+    all
 }
 
 /// Instruments past their calibration date.

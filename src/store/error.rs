@@ -45,7 +45,7 @@ pub enum StoreError {
     },
 
     /// Something in the file is not as it was written.
-    #[error("{}: the log is damaged: {why}. Nothing was changed. Keep the file as it is, see what `bothhands verify` says of it, and go on in a new log with `--db`", .path.display())]
+    #[error("{}: the log is damaged: {why}. Nothing was changed. Keep the file as it is, see what `bothhands verify` says of it, take out what is whole with `bothhands export`, and go on in a new log with `--db`", .path.display())]
     Damaged { path: PathBuf, why: String },
 
     /// The file, its folder or its disk may not be written.
@@ -84,6 +84,30 @@ pub enum StoreError {
         "the disk failed and it cannot be told whether this was kept: {0}. Close the log, look after the disk, and see at the next start whether it is there"
     )]
     Uncertain(#[source] Box<StoreError>),
+
+    /// The name is one that the database takes for something else than a file.
+    #[error("{}: a log needs a file that stays; name one, such as session.db", .0.display())]
+    NoFile(PathBuf),
+
+    /// A link whose target is missing.
+    #[error("{}: this is a link to a file that is not there; name the file itself", .0.display())]
+    DanglingLink(PathBuf),
+
+    /// The file has several names: programs that open it by different ones do not see each other.
+    #[error("{}: this file has another name too (a hard link), by which another program could write it unseen. Remove the other name, or make a copy and go on in that", .0.display())]
+    SeveralNames(PathBuf),
+
+    /// The lock file is a link.
+    #[error("{}: this should be a lock file of bothhands, but it is a link to another file. Remove it, if nobody you trust has put it there", .0.display())]
+    LockIsALink(PathBuf),
+
+    /// The file was removed, moved or replaced while it was open.
+    #[error("{}: the log is no longer there, or another file is in its place: it was removed, moved or replaced while it was open. End this session, put the file back, and check it with `bothhands verify`", .0.display())]
+    Vanished(PathBuf),
+
+    /// Somebody else added events while the log was open.
+    #[error("{}: another program added to this log while it was open. End this session, and take the log up again", .0.display())]
+    AnotherWrote(PathBuf),
 
     /// A log that was put together from several is not gone on in: what would be said next could
     /// answer to either.

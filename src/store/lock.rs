@@ -85,7 +85,12 @@ impl WriterLock {
         now: Timestamp,
     ) -> Result<Option<Taken>, StoreError> {
         let refused = |source: io::Error| StoreError::from_io(path, &source);
-        let existed = path.exists();
+        let existed = match fs::symlink_metadata(path) {
+            Ok(found) if found.file_type().is_symlink() => {
+                return Err(StoreError::LockIsALink(path.to_owned()));
+            }
+            found => found.is_ok(),
+        };
         let mut file = OpenOptions::new()
             .read(true)
             .write(true)
@@ -151,7 +156,8 @@ fn read_holder(file: &mut File) -> Option<Holder> {
 #[cfg(unix)]
 fn is_still_at(file: &File, path: &Path) -> bool {
     use std::os::unix::fs::MetadataExt;
-    match (file.metadata(), fs::metadata(path)) {
+    // Not past a link: what is written must go into no other file.
+    match (file.metadata(), fs::symlink_metadata(path)) {
         (Ok(ours), Ok(there)) => (ours.dev(), ours.ino()) == (there.dev(), there.ino()),
         _ => false,
     }

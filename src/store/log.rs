@@ -20,6 +20,8 @@ use std::{
 /// A log: events that are never changed, with the sound they rest on, in one SQLite file.
 pub struct Store {
     pub(super) path: PathBuf,
+    /// The file that was opened to be added to, and the number of its last event.
+    pub(super) own: Option<Own>,
     // The order of these is the order they are dropped in: the database is closed before the
     // writer's lock is given up and before a copy of it is removed.
     pub(super) connection: Connection,
@@ -30,6 +32,31 @@ pub struct Store {
     pub(super) doubtful: bool,
     pub(super) writer: Option<WriterLock>,
     pub(super) copy: Option<ReadCopy>,
+}
+
+/// What a writer knows of its log.
+#[derive(Debug, Clone)]
+pub(super) struct Own {
+    /// Where the file really is, past any link.
+    pub file: PathBuf,
+    /// Which file was there.
+    pub identity: Option<(u64, u64)>,
+    /// The number of the last event.
+    pub last: u64,
+}
+
+/// Device and number of the file at a path, where the system has such a thing.
+#[cfg(unix)]
+pub(super) fn identity(path: &Path) -> Option<(u64, u64)> {
+    use std::os::unix::fs::MetadataExt;
+    let found = std::fs::symlink_metadata(path).ok()?;
+    Some((found.dev(), found.ino()))
+}
+
+/// Device and number of the file at a path, where the system has such a thing.
+#[cfg(not(unix))]
+pub(super) fn identity(path: &Path) -> Option<(u64, u64)> {
+    path.exists().then_some((0, 0))
 }
 
 impl fmt::Debug for Store {
@@ -77,7 +104,7 @@ impl Store {
     ///
     /// # Errors
     /// [`StoreError::NotKept`] with the reason: then nothing was kept, and the same call may be
-    /// made again. [`StoreError::Uncertain`] when the disk failed so badly that it may hold what
+    /// made again once the reason is gone. [`StoreError::Uncertain`] when the disk failed so badly that it may hold what
     /// it could not confirm: whether it does is seen when the log is opened again.
     pub fn append(
         &mut self,
@@ -97,12 +124,31 @@ impl Store {
             self.forget_what_failed()
                 .map_err(|why| StoreError::NotKept(Box::new(why)))?;
         }
+        self.still_there()
+            .map_err(|why| StoreError::NotKept(Box::new(why)))?;
         let at = to_microseconds((self.clock)());
-        match keep(&mut self.connection, &self.device, at, events, evidence) {
-            Ok(records) => {
+        let last = self.own.as_ref().map(|own| own.last);
+        match keep(
+            &mut self.connection,
+            &self.device,
+            at,
+            last,
+            events,
+            evidence,
+        ) {
+            Ok(Some(records)) => {
+                if let (Some(own), Some(last)) = (&mut self.own, records.last()) {
+                    own.last = last.seq;
+                }
                 self.copy_into_place();
+                // It may have gone while it was written: then nothing is where it should be.
+                self.still_there()
+                    .map_err(|why| StoreError::NotKept(Box::new(why)))?;
                 Ok(records)
             }
+            Ok(None) => Err(StoreError::NotKept(Box::new(StoreError::AnotherWrote(
+                self.path.clone(),
+            )))),
             Err(why) => {
                 self.doubtful = failed_to_sync(&why);
                 let why = Box::new(StoreError::from_sqlite(&self.path, why));
@@ -111,6 +157,19 @@ impl Store {
                 }
                 Err(StoreError::NotKept(why))
             }
+        }
+    }
+
+    /// Whether the file that was opened to be added to is still in its place.
+    ///
+    /// # Errors
+    /// [`StoreError::Vanished`] when it was removed, moved or replaced.
+    pub fn still_there(&self) -> Result<(), StoreError> {
+        match &self.own {
+            Some(own) if identity(&own.file) != own.identity => {
+                Err(StoreError::Vanished(self.path.clone()))
+            }
+            _ => Ok(()),
         }
     }
 
@@ -389,17 +448,22 @@ struct End {
     hash: Digest256,
 }
 
+/// Nothing comes back, and nothing is kept, when the log does not end where this writer left it.
 fn keep(
     connection: &mut Connection,
     device: &str,
     at: Timestamp,
+    own_last: Option<u64>,
     events: &[NewEvent],
     evidence: Option<&Evidence>,
-) -> rusqlite::Result<Vec<Record>> {
+) -> rusqlite::Result<Option<Vec<Record>>> {
     let tx = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
     let last: u64 = tx.query_row("SELECT coalesce(max(seq), 0) FROM event", [], |row| {
         row.get(0)
     })?;
+    if own_last.is_some_and(|own| own != last) {
+        return Ok(None);
+    }
     let mut end = match own_end(&tx, device)? {
         Some(end) => end,
         None => begin_chain(&tx, last)?,
@@ -430,7 +494,7 @@ fn keep(
         records.push(record);
     }
     tx.commit()?;
-    Ok(records)
+    Ok(Some(records))
 }
 
 /// Where the log ends, if it was this device that wrote its last event in this very file: then

@@ -15,7 +15,9 @@
 //!   without another in between is a chain; a log taken over by another device holds two, the
 //!   second of which begins at the last event of the first; a merged log holds those of all its
 //!   sources. A list of the last event of each chain shows when a log has lost its end.
-//! - One program at a time may add to a log: `NAME.lock` beside it says which. A lock file that
+//! - Each append looks whether the file is still in its place and ends where this writer left it.
+//! - One program at a time may add to a log: `NAME.lock` beside it says which. It stands beside the
+//!   file itself, wherever a link to it lies; a file with several names is refused. A lock file that
 //!   outlives its program tells the next start that the session before was cut short.
 //! - [`Store::verify`] checks all of it and names the first event that does not fit.
 //!
@@ -41,6 +43,7 @@
 
 mod error;
 mod evidence;
+mod head;
 mod hex;
 mod lines;
 mod lock;
@@ -54,6 +57,7 @@ mod wal;
 
 pub use error::StoreError;
 pub use evidence::{Evidence, EvidenceError};
+pub use head::{Head, KnownHead, NotAHead};
 pub use hex::{ChainId, Digest256, EventId, Hex, NotHex};
 pub use lines::{ExportError, Exported, ImportError, Imported, LINES_VERSION, Sounds, import};
 pub use lock::Holder;

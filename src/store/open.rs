@@ -2,7 +2,7 @@ use super::{
     error::StoreError,
     hex::ChainId,
     lock::{Holder, WriterLock},
-    log::Store,
+    log::{Own, Store, identity},
     record::to_microseconds,
     schema, wal,
 };
@@ -167,17 +167,61 @@ impl Store {
         look_at(path, options.mode)?;
         match options.mode {
             Mode::Read => open_to_read(path, options),
-            Mode::Append | Mode::AppendOrCreate => open_to_append(path, options),
+            Mode::Append | Mode::AppendOrCreate => {
+                let file = real(path)?;
+                open_to_append(path, &file, options)
+            }
         }
     }
 }
 
+/// The file itself: where a link leads, and with the folder's real name, so that programs which
+/// name it differently find the same lock.
+fn real(path: &Path) -> Result<PathBuf, StoreError> {
+    let failed = |why: std::io::Error| StoreError::from_io(path, &why);
+    if path.exists() {
+        one_name(path)?;
+        return fs::canonicalize(path).map_err(failed);
+    }
+    let folder = match path.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent,
+        _ => Path::new("."),
+    };
+    match path.file_name() {
+        Some(name) => Ok(fs::canonicalize(folder).map_err(failed)?.join(name)),
+        None => Err(StoreError::NoFile(path.to_owned())),
+    }
+}
+
+/// The lock and the write-ahead log go by name: of a file with two, each writer finds its own.
+#[cfg(unix)]
+fn one_name(path: &Path) -> Result<(), StoreError> {
+    use std::os::unix::fs::MetadataExt;
+    match fs::metadata(path) {
+        Ok(found) if found.nlink() > 1 => Err(StoreError::SeveralNames(path.to_owned())),
+        _ => Ok(()),
+    }
+}
+
+#[cfg(not(unix))]
+fn one_name(_path: &Path) -> Result<(), StoreError> {
+    Ok(())
+}
+
 fn look_at(path: &Path, mode: Mode) -> Result<(), StoreError> {
+    // SQLite has meanings of its own for these.
+    let name = path.as_os_str().as_encoded_bytes();
+    if name.is_empty() || name == b":memory:" || name.starts_with(b"file:") {
+        return Err(StoreError::NoFile(path.to_owned()));
+    }
     match fs::metadata(path) {
         Ok(found) if found.is_dir() => Err(StoreError::IsFolder(path.to_owned())),
         Ok(found) if !found.is_file() => Err(StoreError::NotAFile(path.to_owned())),
         Ok(_) => Ok(()),
         Err(why) if why.kind() == std::io::ErrorKind::NotFound => {
+            if fs::symlink_metadata(path).is_ok() {
+                return Err(StoreError::DanglingLink(path.to_owned()));
+            }
             let folder = match path.parent() {
                 Some(parent) if !parent.as_os_str().is_empty() => parent,
                 _ => Path::new("."),
@@ -197,19 +241,20 @@ fn look_at(path: &Path, mode: Mode) -> Result<(), StoreError> {
     }
 }
 
-fn open_to_append(path: &Path, options: Options) -> Result<Store, StoreError> {
+/// `file` is what `path` names; messages say `path`.
+fn open_to_append(path: &Path, file: &Path, options: Options) -> Result<Store, StoreError> {
     let failed = |why| StoreError::from_sqlite(path, why);
     let now = to_microseconds((options.clock)());
-    let taken = WriterLock::take(path, &options.device, now)?;
-    let existed = path.exists();
-    let unfinished = wal::unfinished(&beside(path, "-wal"));
+    let taken = WriterLock::take(file, &options.device, now)?;
+    let existed = file.exists();
+    let unfinished = wal::unfinished(&beside(file, "-wal"));
 
     let create = match options.mode {
         Mode::AppendOrCreate => OpenFlags::SQLITE_OPEN_CREATE,
         _ => OpenFlags::empty(),
     };
     let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX | create;
-    let mut connection = Connection::open_with_flags(path, flags).map_err(failed)?;
+    let mut connection = Connection::open_with_flags(file, flags).map_err(failed)?;
     if connection.is_readonly(MAIN_DB).map_err(failed)? {
         return Err(StoreError::ReadOnly {
             path: path.to_owned(),
@@ -232,6 +277,7 @@ fn open_to_append(path: &Path, options: Options) -> Result<Store, StoreError> {
 
     let mut store = Store {
         path: path.to_owned(),
+        own: None,
         connection,
         device: options.device,
         clock: options.clock,
@@ -250,6 +296,11 @@ fn open_to_append(path: &Path, options: Options) -> Result<Store, StoreError> {
         return Err(StoreError::Merged(path.to_owned()));
     }
     store.take_stock(Some(now))?;
+    store.own = Some(Own {
+        file: file.to_owned(),
+        identity: identity(file),
+        last: store.opening.events,
+    });
     Ok(store)
 }
 
@@ -281,6 +332,7 @@ fn open_to_read(path: &Path, options: Options) -> Result<Store, StoreError> {
     };
     let mut store = Store {
         path: path.to_owned(),
+        own: None,
         connection,
         device: options.device,
         clock: options.clock,

@@ -151,6 +151,8 @@ impl fmt::Display for Conflict {
 enum Depth {
     /// The events and that their evidence is there.
     Events,
+    /// Every page of the file too, and its indexes and references, but not the sound.
+    Pages,
     /// The sound too, and every page of the file.
     Everything,
 }
@@ -169,11 +171,25 @@ impl Store {
     /// Refuses a log to which nothing may be added.
     pub(super) fn check_chains(&self) -> Result<(), StoreError> {
         let thorough = self.opening.cut_short.is_some();
-        let verdict = self.examine(if thorough {
+        self.refuse_damage(if thorough {
             Depth::Everything
         } else {
-            Depth::Events
-        })?;
+            Depth::Pages
+        })
+    }
+
+    /// Refuses a log whose events do not fit together: every event against its hash and the one
+    /// before it, and that no chain has lost its end. What reads events to show them asks this
+    /// first; [`Store::verify`] checks the sound and the file too.
+    ///
+    /// # Errors
+    /// [`StoreError::Damaged`] with the first that does not fit, or the log cannot be read.
+    pub fn check_whole(&self) -> Result<(), StoreError> {
+        self.refuse_damage(Depth::Events)
+    }
+
+    fn refuse_damage(&self, depth: Depth) -> Result<(), StoreError> {
+        let verdict = self.examine(depth)?;
         match verdict.faults.first() {
             None => Ok(()),
             Some(fault) => Err(StoreError::Damaged {
@@ -208,12 +224,12 @@ impl Store {
             verdict.faults.push(in_file(why));
         }
         check_tables(&self.connection, &mut verdict)?;
-        if depth == Depth::Everything {
+        if depth != Depth::Events {
             check_pages(&self.connection, &mut verdict);
-            if verdict.is_whole() {
-                find_loose_evidence(&self.connection, &mut verdict)
-                    .unwrap_or_else(|why| verdict.faults.push(in_file(why)));
-            }
+        }
+        if depth == Depth::Everything && verdict.is_whole() {
+            find_loose_evidence(&self.connection, &mut verdict)
+                .unwrap_or_else(|why| verdict.faults.push(in_file(why)));
         }
         verdict.chains = walk.chains;
         Ok(verdict)
@@ -250,7 +266,7 @@ impl Store {
         verdict: &mut Verdict,
     ) -> Result<(), String> {
         let missing = || format!("the evidence {hash} that it rests on is missing");
-        if depth == Depth::Events {
+        if depth != Depth::Everything {
             let there = self
                 .connection
                 .prepare_cached("SELECT 1 FROM evidence WHERE hash = ?1")

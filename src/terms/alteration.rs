@@ -25,6 +25,17 @@ pub enum Part {
     Conductors(Conductors),
     /// The earthing conductor at the means of earthing.
     EarthingConductor,
+    /// A main protective bonding conductor, at one of its ends.
+    Bond,
+    /// The conductors cross-connected at the board: the outgoing end of one to the returning end of
+    /// the other.
+    Crossing(Conductors),
+    /// All six ends of a ring at once ("ring ends back").
+    RingEnds,
+    /// The functional earth of a device, such as an RCBO's.
+    FunctionalEarth,
+    /// Whatever is connected across line and neutral, where nobody has said what.
+    Load,
     /// A whole accessory or piece of equipment.
     Accessory,
     Lamp,
@@ -47,6 +58,12 @@ impl Part {
             Self::Conductors(conductors) if both => format!("both {}s", conductors.spoken()),
             Self::Conductors(conductors) => conductors.spoken(),
             Self::EarthingConductor => "earthing conductor".to_owned(),
+            Self::Bond => "main bond".to_owned(),
+            Self::Crossing(conductors) => format!("{} crossed", conductors.spoken()),
+            Self::RingEnds => "ring ends".to_owned(),
+            Self::FunctionalEarth => "functional earth".to_owned(),
+            Self::Load => "load".to_owned(),
+            Self::Lamp if both => "all lamps".to_owned(),
             Self::Accessory => String::new(),
             Self::Lamp => "lamp".to_owned(),
             Self::Cover => "cover".to_owned(),
@@ -63,6 +80,7 @@ impl Part {
         match self {
             Self::Conductors(conductors) => self.shown(both && conductors.count() == 1),
             Self::Switch => "switching".to_owned(),
+            Self::Bond => "bond".to_owned(),
             Self::Everything => "all".to_owned(),
             // "Linked" and "link removed" name it.
             Self::Link => String::new(),
@@ -72,7 +90,12 @@ impl Part {
 
     /// With its place, and whether it is linked: "neutral at socket 3".
     pub fn described(self, place: Option<&Place>, both: bool, linked: bool) -> String {
-        let what = self.shown(both);
+        // A bond's place is its name.
+        let what = match (self, place) {
+            (Self::Bond, Some(_)) => String::new(),
+            _ => self.shown(both),
+        };
+        let linked = linked && !matches!(self, Self::Crossing(_));
         let link = if linked { " linked" } else { "" };
         match (place, what.is_empty()) {
             (Some(place), true) => format!("{place}{link}"),
@@ -94,6 +117,10 @@ pub enum Change {
     Linked,
     /// The link taken off.
     Unlinked,
+    /// Cross-connected at the board.
+    Crossed,
+    /// The cross-connection taken off.
+    Uncrossed,
 }
 
 impl Change {
@@ -104,14 +131,16 @@ impl Change {
             Self::Back => "back",
             Self::Linked => "linked",
             Self::Unlinked => "link removed",
+            Self::Crossed => "crossed",
+            Self::Uncrossed => "crossing removed",
         }
     }
 
     /// As a person says it of this part: a cover is off, a lock is fitted.
     pub fn spoken(self, of: Part) -> &'static str {
         match (of, self) {
-            (Part::EarthingConductor | Part::Cover, Self::Out) => "off",
-            (Part::EarthingConductor | Part::Cover, Self::Back) => "back on",
+            (Part::EarthingConductor | Part::Cover | Part::Bond, Self::Out) => "off",
+            (Part::EarthingConductor | Part::Cover | Part::Bond, Self::Back) => "back on",
             (Part::Lock, Self::Out) => "removed",
             (Part::Lock, _) => "fitted",
             (Part::Switch, Self::Out) => "changed",

@@ -15,6 +15,10 @@ pub enum Reason {
     OutOfTime,
     /// Given by the instructor or the person in charge.
     Instructed,
+    /// What the person saw and noted stands for the reason.
+    Observed,
+    /// Code C1 was said, and the person in charge told.
+    DangerToldOf,
     /// "Reason on the recording": the sound kept with this utterance tells.
     OnTheRecording,
 }
@@ -33,8 +37,15 @@ impl Reason {
             Self::Unsafe => "not safe to do",
             Self::OutOfTime => "out of time",
             Self::Instructed => "as instructed",
+            Self::Observed => "by the observation noted",
+            Self::DangerToldOf => "danger, code one, the person in charge told",
             Self::OnTheRecording => "reason on the recording",
         }
+    }
+
+    /// Whether it is said by itself: an observation and a danger come in a way of their own.
+    pub fn is_sayable(&self) -> bool {
+        !matches!(self, Self::Observed | Self::DangerToldOf)
     }
 
     /// As a person says it after the word "reason": "client request".

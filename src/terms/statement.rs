@@ -32,6 +32,16 @@ pub enum Statement {
     /// Phase sequence.
     SequenceCorrect,
     SequenceReversed,
+    /// The device of a circuit breaks line and neutral.
+    DoublePole,
+    /// The person in charge decided that a dangerous circuit stays on.
+    StaysOn,
+    /// Danger present: code C1 of a periodic inspection.
+    DangerCodeOne,
+    /// What was said was megohms, and not volts.
+    Megohms,
+    /// What was said was volts: voltage is present.
+    Volts,
 }
 
 impl Statement {
@@ -59,6 +69,11 @@ impl Statement {
             Self::Fail => "fail",
             Self::SequenceCorrect => "sequence correct",
             Self::SequenceReversed => "sequence reversed",
+            Self::DoublePole => "double pole",
+            Self::StaysOn => "person in charge says it stays on",
+            Self::DangerCodeOne => "danger code one",
+            Self::Megohms => "megohms",
+            Self::Volts => "volts",
         }
     }
 
@@ -74,6 +89,7 @@ impl Statement {
     /// As a person says it: "did not trip".
     pub fn spoken(self) -> &'static str {
         match self {
+            Self::Live => "it is live",
             Self::NotProved => "indicator failed",
             Self::Open => "leads open",
             Self::Shorted => "leads shorted",

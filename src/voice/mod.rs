@@ -6,6 +6,7 @@ mod silent;
 mod speakable;
 #[cfg(feature = "system-voice")]
 mod system;
+mod tame;
 mod terminal;
 mod tones;
 
@@ -15,6 +16,7 @@ pub use silent::Silent;
 pub use speakable::speakable;
 #[cfg(feature = "system-voice")]
 pub use system::System;
+pub use tame::{is_wild, tame};
 pub use terminal::Terminal;
 
 use crate::terms::ProsodyChange;

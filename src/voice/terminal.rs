@@ -1,4 +1,4 @@
-use super::{Earcon, Tone, Voice};
+use super::{Earcon, Tone, Voice, tame};
 use std::io::{self, Write};
 
 /// Shows lines instead of saying them, each with a word that tells what it is, so that colour is
@@ -28,7 +28,7 @@ impl Voice for Terminal {
             Tone::Reminder => "reminder: ",
             Tone::Warning => "WARNING: ",
         };
-        writeln!(self.out, "{sign}{text}")?;
+        writeln!(self.out, "{sign}{}", tame(text))?;
         self.out.flush()?;
         Ok(())
     }

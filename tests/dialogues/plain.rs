@@ -213,7 +213,12 @@ fn done(state: &Agenda, step: &Step) -> Intent {
         StepKind::ContinuityUnlink => (line_and_earth, Change::Unlinked, None),
         StepKind::EarthingOff => (Part::EarthingConductor, Change::Out, None),
         StepKind::EarthingBack => (Part::EarthingConductor, Change::Back, None),
-        StepKind::InsulationUnlink => {
+        StepKind::BondBack => (Part::Bond, Change::Back, step.place.clone()),
+        StepKind::RingUncrossNeutral | StepKind::RingUncrossEarth => {
+            (Part::Link, Change::Uncrossed, None)
+        }
+        StepKind::RingEndsBack => (Part::RingEnds, Change::Back, None),
+        StepKind::InsulationUnlink | StepKind::InsulationReconnectedUnlink => {
             let link = state
                 .open_entries()
                 .find(|e| e.linked && e.circuit == step.circuit);
@@ -237,7 +242,7 @@ fn done(state: &Agenda, step: &Step) -> Intent {
                 .map(place_of)
                 .find(|place| {
                     !state
-                        .open_entries()
+                        .sure_entries()
                         .any(|e| e.place.as_ref() == Some(place))
                 });
             (Part::Accessory, Change::Out, place)
@@ -283,7 +288,11 @@ fn reading(state: &Agenda, step: &Step) -> Intent {
         Quantity::FaultCurrent => exact(&ohms(0.23 / external.min(0.4))),
         Quantity::LoopImpedance => {
             let ring = circuit.is_some_and(|c| step.stage == Stage::LoopImpedance && is_ring(c));
-            let share = if ring { 0.25 } else { 1.0 };
+            let share = match step.kind {
+                _ if ring => 0.25,
+                StepKind::ReopenedLoop => share(step, circuit),
+                _ => 1.0,
+            };
             exact(&ohms(
                 external + of(Through::LineAndCpc, share).unwrap_or(0.3),
             ))

@@ -1,6 +1,6 @@
 //! Reports and the review pages.
 
-mod browser;
+pub mod browser;
 mod in_a_browser;
-mod rehearsal;
+pub mod rehearsal;
 mod reports;

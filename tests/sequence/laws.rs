@@ -34,6 +34,7 @@ fn stated(site: &Site, end: &str, statement: Statement) -> Event {
     Event::Stated {
         step: step(site, end),
         statement,
+        place: None,
     }
 }
 

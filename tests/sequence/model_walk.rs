@@ -14,7 +14,7 @@ use crate::dialogues::plain::{Site, plain_answer};
 use crate::dialogues::world::World;
 use bothhands::grammar::Intent;
 use bothhands::quantity::{Conductors, Number, Pair, Reading, Relation, TestVoltage, Unit};
-use bothhands::sequence::{ABSENCE, Agenda, Event, EventNo, Mode, Session, StepId, Turn};
+use bothhands::sequence::{ABSENCE, Agenda, Event, EventNo, Mode, Session, StepId, Turn, say};
 use bothhands::terms::{
     Alteration, Change, HalfCycle, Parked, Part, Place, Reason, Stage, Statement,
 };
@@ -210,6 +210,19 @@ impl<'a> Walk<'a> {
         }
     }
 
+    /// One of the answers that the prompt itself names.
+    fn as_told(&mut self) -> Result<Intent, String> {
+        let prompt = say::prompt(self.session.state());
+        if prompt.answers.is_empty() {
+            return self.plainly();
+        }
+        let said = prompt.answers[self.rng.usize(0..prompt.answers.len())].clone();
+        match self.world.grammar.says(self.session.rule(), &said) {
+            Some(words) => self.understood(&words),
+            None => Ok(said),
+        }
+    }
+
     fn check_replay(&self) {
         let replayed = Agenda::replay(self.events.iter().map(|(e, at)| (e, *at))).unwrap();
         assert_eq!(
@@ -231,7 +244,8 @@ impl<'a> Walk<'a> {
             return self.understood(words);
         }
         Ok(match self.rng.u8(0..20) {
-            0..10 => self.plainly()?,
+            0..8 => self.plainly()?,
+            8..10 => self.as_told()?,
             10..14 => {
                 let heard = &self.world.heard[self.session.rule()];
                 let (words, _) = heard[self.rng.usize(0..heard.len())].clone();
@@ -303,17 +317,28 @@ impl<'a> Walk<'a> {
             Part::Conductors(Conductors::L.with(Conductors::E)),
             Part::Conductors(lines.with(Conductors::N)),
             Part::EarthingConductor,
+            Part::Bond,
+            Part::RingEnds,
+            Part::Load,
             Part::Accessory,
             Part::Lamp,
             Part::Cover,
             Part::Lock,
             Part::Everything,
         ];
-        let changes = [Change::Out, Change::Back, Change::Linked, Change::Unlinked];
+        let changes = [
+            Change::Out,
+            Change::Back,
+            Change::Linked,
+            Change::Unlinked,
+            Change::Crossed,
+            Change::Uncrossed,
+        ];
         let part = parts[self.rng.usize(0..parts.len())];
         let change = match part {
             Part::Everything => Change::Back,
-            _ => changes[self.rng.usize(0..changes.len())],
+            Part::Conductors(_) => changes[self.rng.usize(0..changes.len())],
+            _ => changes[self.rng.usize(0..4)],
         };
         let altered = Intent::Altered(Alteration {
             part,
@@ -376,7 +401,9 @@ impl<'a> Walk<'a> {
             4 => Intent::Disregard,
             5 => Intent::Correction(None),
             6..8 => Intent::Override(Some(Reason::Instructed)),
+            8 if self.rng.bool() => Intent::StaysOff(self.rng.u16(1..5)),
             8 => Intent::Skip(Some(Reason::InUse)),
+            9 if self.rng.bool() => Intent::Observe,
             9 => Intent::NotTested(Some(Reason::NoAccess)),
             10 => Intent::Circuit(self.rng.u16(1..5)),
             11 => Intent::Board(self.rng.u16(1..3)),
@@ -399,7 +426,9 @@ struct Memory {
     link: BTreeMap<EventNo, bool>,
     /// What each "back" put back, for when it is taken back.
     back: BTreeMap<EventNo, Vec<EventNo>>,
-    overridden: BTreeSet<EventNo>,
+    /// The circuits that things are on, and those that stay off.
+    on: BTreeMap<EventNo, (u16, u16)>,
+    off: BTreeSet<(u16, u16)>,
     /// What was proposed to be back, and to have never been out, and not taken back since.
     asked: BTreeMap<EventNo, Vec<EventNo>>,
     never_out: BTreeMap<EventNo, EventNo>,
@@ -432,13 +461,17 @@ impl Memory {
                     return Err("a live test on what was not said to be energised");
                 }
             }
-            Event::Stated { step, statement } => {
+            Event::Stated {
+                step, statement, ..
+            } => {
                 let step = plan.step(step).unwrap();
                 match statement {
                     Statement::NotProved => self.forget(state, step.board, false),
                     Statement::Energised => {
-                        let left =
-                            |(no, link): (&EventNo, &bool)| *link || !self.overridden.contains(no);
+                        // What is on a circuit that stays off stays there, but for a link.
+                        let alone =
+                            |no: &EventNo| self.on.get(no).is_some_and(|on| self.off.contains(on));
+                        let left = |(no, link): (&EventNo, &bool)| *link || !alone(no);
                         if self.out.iter().any(left) {
                             return Err("energised with something out");
                         }
@@ -450,8 +483,17 @@ impl Memory {
                     _ => {}
                 }
             }
-            Event::TakenOut { linked, part, .. } => {
-                let link = *linked || *part == Part::EarthingConductor;
+            Event::TakenOut {
+                linked,
+                part,
+                board,
+                circuit,
+                ..
+            } => {
+                let link = *linked || matches!(part, Part::EarthingConductor | Part::Bond);
+                if let Some(circuit) = circuit {
+                    self.on.insert(no, (*board, *circuit));
+                }
                 self.out.insert(no, link);
                 self.link.insert(no, link);
             }
@@ -483,15 +525,23 @@ impl Memory {
                     self.forget(state, board, false);
                 }
             }
-            Event::Overridden { .. } => self.overridden.extend(self.out.keys()),
             Event::VoltageFound { board, .. } => {
                 self.asked.clear();
                 self.never_out.clear();
                 self.forget(state, *board, true);
             }
-            Event::LockRemoved { board } => self.forget(state, *board, true),
+            Event::LockRemoved {
+                board,
+                to_energise: false,
+            } => self.forget(state, *board, true),
+            Event::StaysOff { board, circuit } => {
+                self.off.insert((*board, *circuit));
+            }
             Event::Moved { to, .. } => {
                 let to = plan.step(to).unwrap();
+                if let Some(circuit) = to.circuit {
+                    self.off.remove(&(to.board, circuit));
+                }
                 if to.stage == Stage::Isolation {
                     self.live.remove(&to.board);
                     self.forget(state, to.board, true);

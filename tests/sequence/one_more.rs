@@ -30,7 +30,7 @@ static ONE_MORE: Row = Row {
     name: "warmth",
     stage: Stage::Functional,
     rule: "functional",
-    plan: |build, _, _, _| {
+    plan: |build, _| {
         vec![
             build.statement(
                 "terminals",

@@ -1,4 +1,5 @@
-//! What the audits found wrong, line by line, in words as a person says them. A test names its line
-//! of the list, or the finding of the audit, and one file holds one area.
+//! What the program once said or did wrongly, a test for each, in words and typed lines as a person
+//! says them. Their names begin with the number that the list of them gives.
 
+mod keeping;
 mod limits;

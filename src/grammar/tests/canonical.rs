@@ -16,18 +16,19 @@ macro_rules! every {
 fn statements() -> impl Iterator<Item = Statement> {
     every!(Statement: Done Proved NotProved Isolated LockedOff Dead Live Energised Open Shorted
         Nulled Discharged NothingConnected PolarityCorrect PolarityReversed Tripped NoTrip Pass
-        Fail SequenceCorrect SequenceReversed)
+        Fail SequenceCorrect SequenceReversed DoublePole StaysOn DangerCodeOne Megohms Volts)
     .into_iter()
 }
 
 fn reasons() -> impl Iterator<Item = Reason> {
     every!(Reason: EquipmentCannotBeTakenOut NoAccess ClientRequest InUse Damaged NotApplicable
-        InstrumentFault Unsafe OutOfTime Instructed OnTheRecording)
+        InstrumentFault Unsafe OutOfTime Instructed Observed DangerToldOf OnTheRecording)
     .into_iter()
+    .filter(Reason::is_sayable)
 }
 
 fn stages() -> impl Iterator<Item = Stage> {
-    every!(Stage: Isolation Instruments Continuity Ring Insulation Polarity PutBack Energise
+    every!(Stage: Isolation Instruments Continuity Ring Insulation Polarity PutBack MakeSafe Energise
         SupplyPolarity ExternalLoop FaultCurrent LoopImpedance Rcd PhaseSequence Functional Handover)
     .into_iter()
 }
@@ -57,6 +58,7 @@ fn commands() -> Vec<Intent> {
         Intent::Finish,
         Intent::Note,
         Intent::EndOfNote,
+        Intent::Observe,
     ];
     all.extend(stages().map(Intent::GoTo));
     all.extend(every!(ProsodyChange: Quieter Louder Slower Faster).map(Intent::ProsodyChange));
@@ -71,14 +73,20 @@ fn with_parts() -> Vec<Intent> {
         all.extend(reasons().map(|reason| leave(Some(reason))));
     }
     all.extend(reasons().map(Intent::Because));
-    all.extend((1..=99).flat_map(|number| [Intent::Circuit(number), Intent::Board(number)]));
+    all.extend((1..=99).flat_map(|number| {
+        [
+            Intent::Circuit(number),
+            Intent::StaysOff(number),
+            Intent::Board(number),
+        ]
+    }));
     all.extend(every!(TestVoltage: V250 V500 V1000).map(Intent::TestAt));
     all.extend([None, Some(Change::Out), Some(Change::Back)].map(Intent::Both));
     all
 }
 
 fn alterations() -> Vec<Intent> {
-    use Change::{Back, Linked, Out, Unlinked};
+    use Change::{Back, Crossed, Linked, Out, Uncrossed, Unlinked};
     let lives = Conductors::L.with(Conductors::N);
     let three = Conductors::L1.with(Conductors::L2).with(Conductors::L3);
     let all_lives = three.with(Conductors::N);
@@ -97,7 +105,8 @@ fn alterations() -> Vec<Intent> {
                     number,
                 });
                 let nowhere = part == Part::Accessory && place.is_none();
-                let somewhere = part == Part::Everything && place.is_some();
+                let whole = matches!(part, Part::Everything | Part::RingEnds | Part::Load);
+                let somewhere = whole && place.is_some();
                 if !nowhere && !somewhere {
                     all.push(Alteration {
                         part,
@@ -117,12 +126,20 @@ fn alterations() -> Vec<Intent> {
         add(Part::Conductors(conductors), &[Out, Back], true);
     }
     for conductors in [lives, all_lives, Conductors::L.with(Conductors::E)] {
-        add(Part::Conductors(conductors), &[Linked, Unlinked], false);
+        add(
+            Part::Conductors(conductors),
+            &[Linked, Unlinked, Crossed, Uncrossed],
+            false,
+        );
     }
-    add(Part::Link, &[Linked, Unlinked], false);
+    add(Part::Link, &[Linked, Unlinked, Crossed, Uncrossed], false);
     add(Part::Everything, &[Back], false);
     for part in [
         Part::EarthingConductor,
+        Part::Bond,
+        Part::RingEnds,
+        Part::FunctionalEarth,
+        Part::Load,
         Part::Accessory,
         Part::Lamp,
         Part::Cover,
@@ -132,6 +149,7 @@ fn alterations() -> Vec<Intent> {
     ] {
         add(part, &[Out, Back], false);
     }
+    add(Part::Lamp, &[Out, Back], true);
     let parked = all
         .iter()
         .filter(|a| matches!(a.part, Part::Conductors(_)) && a.change == Out)
@@ -160,7 +178,12 @@ fn answered_by(statement: Statement) -> &'static [&'static str] {
             "rcd",
             "polarity",
             "functional",
+            "off",
         ],
+        Statement::DoublePole => &["off"],
+        Statement::StaysOn => &["off", "confirm"],
+        Statement::DangerCodeOne => &["confirm"],
+        Statement::Megohms | Statement::Volts => &["which_unit"],
         Statement::Proved | Statement::NotProved => &["isolation", "confirm"],
         Statement::Isolated | Statement::LockedOff | Statement::Dead | Statement::Live => {
             &["isolation"]

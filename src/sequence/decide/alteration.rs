@@ -2,6 +2,7 @@
 
 use super::refused;
 use crate::grammar::Intent;
+use crate::installation::CircuitKind;
 use crate::quantity::Conductors;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Event, EventNo, Refusal, StepKind, Withdrawal};
@@ -11,10 +12,41 @@ use crate::terms::{Alteration, Change, Part, Place};
 
 /// Decides what an alteration does to the list.
 pub(super) fn decide(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Event> {
-    match alteration.change {
-        Change::Out | Change::Linked => take_out(agenda, said, alteration),
-        Change::Back | Change::Unlinked => put_back(agenda, said, alteration),
+    let Some(meant) = meant(agenda, alteration) else {
+        return refused(said, Refusal::not_asked_now());
+    };
+    match meant.change {
+        Change::Out | Change::Linked | Change::Crossed => take_out(agenda, said, &meant),
+        Change::Back | Change::Unlinked | Change::Uncrossed => put_back(agenda, said, &meant),
     }
+}
+
+/// An alteration with the part that is meant: "linked" and "crossed" by themselves are about what
+/// the step wants so, and conductors that are crossed are a crossing.
+fn meant(agenda: &Agenda, said: &Alteration) -> Option<Alteration> {
+    let part = match (said.part, said.change) {
+        (Part::Link, Change::Linked) => Part::Conductors(wants_linked(agenda)?),
+        (Part::Link, Change::Crossed) => wants_crossed(agenda)?,
+        (Part::Conductors(conductors), Change::Crossed | Change::Uncrossed) => {
+            Part::Crossing(conductors)
+        }
+        (part, _) => part,
+    };
+    let at_board = matches!(said.change, Change::Linked | Change::Crossed)
+        && (said.part == Part::Link || said.change == Change::Crossed);
+    Some(Alteration {
+        part,
+        place: said.place.clone().or_else(|| at_board.then(Place::board)),
+        ..said.clone()
+    })
+}
+
+/// The crossing that the step asked for orders.
+fn wants_crossed(agenda: &Agenda) -> Option<Part> {
+    let step = agenda.current()?;
+    let orders = agenda.procedure(step).orders(agenda.state(), step);
+    let crossing = |order: &crate::sequence::facts::Order| matches!(order.part, Part::Crossing(_));
+    orders.into_iter().find(crossing).map(|order| order.part)
 }
 
 /// "Both": of the conductor that was just taken out, or of two entries that could be meant.
@@ -31,7 +63,7 @@ pub(super) fn both(agenda: &Agenda, said: &Intent, change: Option<Change>) -> Ve
     let single = |part: Part| matches!(part, Part::Conductors(c) if c.count() == 1);
     let open = || {
         agenda
-            .open_entries()
+            .sure_entries()
             .filter(|entry| !entry.linked && single(entry.part))
     };
     match change {
@@ -63,7 +95,9 @@ pub(super) fn both(agenda: &Agenda, said: &Intent, change: Option<Change>) -> Ve
                 _ => refused(said, Refusal::WhichOne { entries: both }),
             }
         }
-        Some(Change::Linked | Change::Unlinked) => refused(said, Refusal::not_asked_now()),
+        Some(Change::Linked | Change::Unlinked | Change::Crossed | Change::Uncrossed) => {
+            refused(said, Refusal::not_asked_now())
+        }
     }
 }
 
@@ -71,43 +105,46 @@ pub(super) fn both(agenda: &Agenda, said: &Intent, change: Option<Change>) -> Ve
 fn wants_linked(agenda: &Agenda) -> Option<Conductors> {
     let step = agenda.current()?;
     match step.kind {
-        StepKind::ContinuityLink => Some(Conductors::L.with(Conductors::E)),
         StepKind::InsulationClear | StepKind::InsulationTrial => {
             let phases = agenda.circuit_of(step)?.phases;
             Some(joined_to_earth(phases).from())
         }
-        _ => None,
+        _ => {
+            let orders = agenda.procedure(step).orders(agenda.state(), step);
+            orders.into_iter().find_map(|order| match order.part {
+                Part::Conductors(conductors) if order.linked => Some(conductors),
+                _ => None,
+            })
+        }
     }
 }
 
 fn take_out(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Event> {
-    let linked = alteration.change == Change::Linked;
+    let linked = matches!(alteration.change, Change::Linked | Change::Crossed);
     let here = agenda.current();
-    if alteration.part == Part::Link {
-        return match wants_linked(agenda).filter(|_| linked) {
-            Some(conductors) => take_out(
-                agenda,
-                said,
-                &Alteration {
-                    part: Part::Conductors(conductors),
-                    place: alteration.place.clone().or_else(|| Some(Place::board())),
-                    ..alteration.clone()
-                },
-            ),
-            None => refused(said, Refusal::not_asked_now()),
-        };
+    if alteration.part == Part::RingEnds {
+        return ring_ends_out(agenda, said);
     }
     let needs_place = matches!(alteration.part, Part::Conductors(_) | Part::Accessory);
     let place = alteration
         .place
         .clone()
-        .or_else(|| here.and_then(|step| step.place.clone()));
+        .or_else(|| here.and_then(|step| step.place.clone()))
+        .or_else(|| the_only_bond(agenda, alteration.part));
+    // Loads and lamps are of the whole circuit where no place is said.
+    let place = match alteration.part {
+        Part::Lamp if alteration.both => alteration.place.clone(),
+        Part::Load | Part::EarthingConductor => alteration.place.clone(),
+        _ => place,
+    };
     if needs_place && place.is_none() && !linked {
         return refused(said, Refusal::WhereIsIt);
     }
     let board = here.map_or_else(|| first_board(agenda), |step| step.board);
     let circuit = circuit_of(agenda, board, place.as_ref(), alteration.part);
-    let listed = agenda.open_entries().find(|open| {
+    // Lamps without a place are counted: each is another one.
+    let counted = alteration.part == Part::Lamp && place.is_none() && !alteration.both;
+    let listed = agenda.sure_entries().filter(|_| !counted).find(|open| {
         open.part == alteration.part
             && open.linked == linked
             && open.place == place
@@ -135,6 +172,58 @@ fn take_out(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Even
     widened.into_iter().chain([out]).collect()
 }
 
+/// All six ends of the ring that is tested.
+fn ring_ends_out(agenda: &Agenda, said: &Intent) -> Vec<Event> {
+    let ring = agenda.current().filter(|step| {
+        agenda
+            .circuit_of(step)
+            .is_some_and(|circuit| circuit.kind == CircuitKind::Ring)
+    });
+    let Some(step) = ring else {
+        return refused(said, Refusal::not_asked_now());
+    };
+    let out: Vec<Event> = [Conductors::L, Conductors::N, Conductors::E]
+        .into_iter()
+        .filter(|conductor| {
+            !agenda.sure_entries().any(|entry| {
+                (entry.board, entry.circuit) == (step.board, step.circuit)
+                    && entry.both
+                    && entry.part == Part::Conductors(*conductor)
+                    && entry.place.as_ref() == Some(&Place::board())
+            })
+        })
+        .map(|conductor| Event::TakenOut {
+            board: step.board,
+            circuit: step.circuit,
+            part: Part::Conductors(conductor),
+            linked: false,
+            place: Some(Place::board()),
+            both: true,
+            parked: None,
+        })
+        .collect();
+    if out.is_empty() {
+        return vec![Event::Asked { said: said.clone() }];
+    }
+    out
+}
+
+/// The bond that is meant where none is named: the only one there is.
+fn the_only_bond(agenda: &Agenda, part: Part) -> Option<Place> {
+    if part != Part::Bond {
+        return None;
+    }
+    let mut bonds = agenda.plan().steps.iter();
+    let mut bonds = bonds
+        .by_ref()
+        .filter(|step| step.kind == StepKind::Bond)
+        .filter_map(|step| step.place.clone());
+    match (bonds.next(), bonds.next()) {
+        (Some(only), None) => Some(only),
+        _ => None,
+    }
+}
+
 fn first_board(state: &State) -> u16 {
     state.job().boards.first().map_or(1, |board| board.number)
 }
@@ -142,7 +231,7 @@ fn first_board(state: &State) -> u16 {
 /// The circuit an alteration is on: the one being tested when it has such a place, else the only
 /// one on the board that has it, else the one being tested.
 fn circuit_of(agenda: &Agenda, board: u16, place: Option<&Place>, part: Part) -> Option<u16> {
-    if part == Part::EarthingConductor {
+    if matches!(part, Part::EarthingConductor | Part::Bond) {
         return None;
     }
     let has = |number: u16| {
@@ -175,14 +264,10 @@ fn put_back(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Even
             vec![Event::ProposedAllBack { entries }]
         };
     }
-    let linked = alteration.change == Change::Unlinked;
-    let fits = |entry: &&OutEntry| {
-        let any = matches!(alteration.part, Part::Accessory | Part::Link);
-        let part = any || entry.part == alteration.part;
-        let place = alteration.place.is_none() || entry.place == alteration.place;
-        part && place && (entry.linked == linked || alteration.part == Part::Accessory)
-    };
-    let found: Vec<&OutEntry> = agenda.open_entries().filter(fits).collect();
+    let found: Vec<&OutEntry> = agenda
+        .open_entries()
+        .filter(|entry| is_meant_back(entry, alteration))
+        .collect();
     let here = agenda.current().and_then(|step| step.circuit);
     let on_this: Vec<&OutEntry> = found
         .iter()
@@ -191,11 +276,53 @@ fn put_back(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Even
         .collect();
     let meant = if on_this.is_empty() { found } else { on_this };
     let entries: Vec<EventNo> = meant.iter().map(|entry| entry.no).collect();
+    let one_board = meant.iter().all(|entry| {
+        meant
+            .first()
+            .is_some_and(|first| (entry.board, entry.circuit) == (first.board, first.circuit))
+    });
+    let all_of_them = alteration.both || alteration.part == Part::RingEnds;
+    // Of two conductors, or in place of another thing, one word more is wanted.
+    let more_than_said = meant.iter().any(|entry| is_more_than(entry, alteration));
     let whole_place = alteration.part == Part::Accessory && alteration.place.is_some();
-    match entries.len() {
-        0 => refused(said, Refusal::NotOut),
-        1 => vec![Event::PutBack { entries }],
-        _ if whole_place => vec![Event::PutBack { entries }],
+    // Lamps are counted: one back is one back.
+    let counted = alteration.part == Part::Lamp && meant.iter().all(|entry| entry.place.is_none());
+    match meant.as_slice() {
+        [] => refused(said, Refusal::NotOut),
+        _ if more_than_said => vec![Event::ProposedAllBack { entries }],
+        [_] => vec![Event::PutBack { entries }],
+        _ if one_board && (all_of_them || whole_place) => vec![Event::PutBack { entries }],
+        [first, ..] if counted => vec![Event::PutBack {
+            entries: vec![first.no],
+        }],
         _ => refused(said, Refusal::WhichOne { entries }),
+    }
+}
+
+/// Whether an entry is what is said to be back, or the link that is said to be off.
+fn is_meant_back(entry: &OutEntry, said: &Alteration) -> bool {
+    let unlinked = matches!(said.change, Change::Unlinked | Change::Uncrossed);
+    let at = said.place.is_none() || entry.place == said.place;
+    let part = match said.part {
+        // A link is never off because an accessory is back.
+        Part::Accessory => !entry.linked,
+        Part::Link if said.change == Change::Uncrossed => matches!(entry.part, Part::Crossing(_)),
+        Part::Link => entry.linked,
+        Part::RingEnds => {
+            let conductors = matches!(entry.part, Part::Conductors(_)) && !entry.linked;
+            conductors && entry.both && entry.place.as_ref() == Some(&Place::board())
+        }
+        part => entry.part == part,
+    };
+    part && at && (entry.linked == unlinked)
+}
+
+/// Whether more is out than was said to be back: both conductors of which one was named, or
+/// conductors at an accessory that is said to be back.
+fn is_more_than(entry: &OutEntry, said: &Alteration) -> bool {
+    match said.part {
+        Part::Accessory => entry.part != Part::Accessory && entry.part != Part::Bond,
+        Part::Conductors(_) | Part::Lamp => entry.both && !said.both,
+        _ => false,
     }
 }

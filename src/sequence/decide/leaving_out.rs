@@ -1,10 +1,11 @@
-//! "Not tested", "skip" and "override", each with its reason.
+//! "Not tested" and "skip", each with its reason; what lets the work go on all the same.
 
 use super::{not_asked, refused};
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Event, LeftOut, Refusal};
-use crate::terms::{Reason, Stage};
+use crate::sequence::procedures::{Fault, fault_of};
+use crate::terms::Reason;
 
 /// A step that is left out or left for later, or a refusal that is gone past. Without a reason,
 /// that is asked for; a reason by itself answers it.
@@ -20,7 +21,7 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
         _ => return not_asked(said),
     };
     match what {
-        LeftOut::Overridden => go_past(agenda, said, reason),
+        LeftOut::Overridden | LeftOut::Danger => go_past(agenda, said),
         LeftOut::NotTested | LeftOut::Skipped => leave_out(agenda, said, what, reason),
     }
 }
@@ -38,37 +39,95 @@ fn leave_out(agenda: &Agenda, said: &Intent, what: LeftOut, reason: Option<&Reas
     let step = step.id.clone();
     vec![match what {
         LeftOut::Skipped => Event::Skipped { step, reason },
-        LeftOut::NotTested | LeftOut::Overridden => Event::NotTested { step, reason },
+        LeftOut::NotTested | LeftOut::Overridden | LeftOut::Danger => {
+            Event::NotTested { step, reason }
+        }
     }]
 }
 
-fn go_past(agenda: &Agenda, said: &Intent, reason: Option<&Reason>) -> Vec<Event> {
-    let Some(refusal) = overridable(agenda) else {
-        return refused(said, Refusal::NothingToAnswer);
-    };
-    match reason.cloned() {
-        Some(reason) => vec![Event::Overridden { refusal, reason }],
-        None => refused(
-            said,
-            Refusal::ReasonNeeded {
-                what: LeftOut::Overridden,
-            },
-        ),
+/// A bare reason is none: what was seen is.
+fn go_past(agenda: &Agenda, said: &Intent) -> Vec<Event> {
+    match barred_ahead(agenda) {
+        Some(_) => refused(said, Refusal::ObservationNeeded),
+        None => refused(said, Refusal::NothingToAnswer),
     }
 }
 
-/// The refusal that an override would lift: the one just met, or the one before the step asked for.
-fn overridable(agenda: &Agenda) -> Option<Refusal> {
-    let ahead = || {
-        let step = agenda.current()?;
-        match step.stage {
-            Stage::PutBack => agenda.nothing_out().err(),
-            _ => agenda.guard(step).err(),
-        }
+/// "Observation": what is noted next stands as the reason.
+pub(super) fn observe(agenda: &Agenda, said: &Intent) -> Vec<Event> {
+    match overridable(agenda) {
+        Some(_) => vec![Event::NoteBegun { observation: true }],
+        None => refused(said, Refusal::NothingToAnswer),
+    }
+}
+
+/// "End of note": an observation in which something was noted lets the work go on.
+pub(super) fn end_of_note(agenda: &Agenda, said: &Intent) -> Vec<Event> {
+    let ended = Event::NoteEnded;
+    let next = match (agenda.observation(), barred_ahead(agenda)) {
+        (None, _) => Vec::new(),
+        (Some(true), Some(refusal)) => vec![Event::Overridden {
+            refusal,
+            reason: Reason::Observed,
+        }],
+        (Some(true), None) => Vec::new(),
+        (Some(false), _) => refused(said, Refusal::ObservationNeeded),
     };
-    agenda
-        .last_refusal()
-        .cloned()
-        .filter(Refusal::may_be_overridden)
-        .or_else(|| ahead().filter(Refusal::may_be_overridden))
+    std::iter::once(ended).chain(next).collect()
+}
+
+/// "Danger, code one": on an installation found in use, reversed polarity is told of to the person
+/// in charge, who decides.
+pub(super) fn danger(agenda: &Agenda, said: &Intent) -> Vec<Event> {
+    let reversed = agenda.current().is_some_and(|step| {
+        agenda
+            .failed_dead(step.board)
+            .any(|step| fault_of(agenda.state(), step) == Some(Fault::Reversed))
+    });
+    match barred_ahead(agenda) {
+        Some(_) if reversed => refused(
+            said,
+            Refusal::ReasonNeeded {
+                what: LeftOut::Danger,
+            },
+        ),
+        _ => not_asked(said),
+    }
+}
+
+/// "Person in charge says it stays on", after the danger was told of.
+pub(super) fn decided_to_stay_on(agenda: &Agenda, said: &Intent) -> Vec<Event> {
+    let told = agenda.last_refusal()
+        == Some(&Refusal::ReasonNeeded {
+            what: LeftOut::Danger,
+        });
+    match barred_ahead(agenda) {
+        Some(refusal) if told => vec![Event::Overridden {
+            refusal,
+            reason: Reason::DangerToldOf,
+        }],
+        _ => not_asked(said),
+    }
+}
+
+/// The refusal that an observation would lift: not one of reversed polarity, which is a danger.
+fn overridable(agenda: &Agenda) -> Option<Refusal> {
+    let refusal = barred_ahead(agenda)?;
+    let Refusal::DeadTestsFailed { board, .. } = refusal else {
+        return None;
+    };
+    let mut failed = agenda.failed_dead(board);
+    let other = failed.any(|step| fault_of(agenda.state(), step).is_none());
+    other.then_some(refusal)
+}
+
+/// What bars the way to energising now, if a person may decide to go past it.
+fn barred_ahead(agenda: &Agenda) -> Option<Refusal> {
+    let board = agenda.current()?.board;
+    let energise = agenda
+        .plan()
+        .energising(board)
+        .find(|step| agenda.is_open(step))?;
+    let refusal = agenda.guard(energise).err()?;
+    refusal.may_be_overridden().then_some(refusal)
 }

@@ -3,29 +3,39 @@
 
 mod alteration;
 mod finishing;
+mod following;
 mod leaving_out;
 mod moving;
 mod question;
 mod reading;
 mod statement;
 mod waiting;
+mod warning;
 
 use super::agenda::Agenda;
 use super::facts::{Event, Refusal};
 use crate::grammar::Intent;
 use crate::terms::Part;
 
+pub(super) use following::follow;
+pub(super) use warning::is_dead_work;
+pub use warning::sounds_like_a_warning;
+
 use reading::ReadingSlots;
 
 /// Decides what something said means. Pure: no clock, no sound, no disk.
 ///
 /// ```text
+/// warning    voltage where there should be none is never put off
 /// waiting    paused, standing by, noting, finished: little is taken
 /// asked      questions about the session change nothing
 /// question   something waits for "affirm" or "negative"
 /// the rest   readings, statements, alterations, moves
 /// ```
 pub fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
+    if let Some(events) = warning::decide(agenda, said) {
+        return events;
+    }
     if let Some(events) = waiting::decide(agenda, said) {
         return events;
     }
@@ -76,7 +86,9 @@ pub fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
         }
         Intent::StandBy => vec![Event::StoodBy],
         Intent::Pause => vec![Event::Paused],
-        Intent::Note => vec![Event::NoteBegun],
+        Intent::Note => vec![Event::NoteBegun { observation: false }],
+        Intent::Observe => leaving_out::observe(agenda, said),
+        Intent::StaysOff(number) => moving::stays_off(agenda, said, *number),
         Intent::CarryOn | Intent::Resume | Intent::EndOfNote => Vec::new(),
         Intent::Both(change) => alteration::both(agenda, said, *change),
         Intent::NotTested(_) | Intent::Skip(_) | Intent::Override(_) | Intent::Because(_) => {

@@ -2,8 +2,9 @@
 
 use super::refused;
 use crate::grammar::Intent;
+use crate::quantity::{Reading, TestVoltage};
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Ask, Destination, Event, Refusal, Step};
+use crate::sequence::facts::{Ask, Destination, Edition, Event, Refusal, Step};
 use crate::sequence::state::count;
 use crate::terms::Stage;
 
@@ -11,6 +12,9 @@ use crate::terms::Stage;
 pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
     let here = agenda.current();
     match said {
+        Intent::Circuit(number) if off(agenda, *number).is_some() => {
+            work_on_again(agenda, said, *number)
+        }
         Intent::Circuit(number) => {
             let board = here
                 .map(|step| step.board)
@@ -29,6 +33,74 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
         Intent::GoTo(Stage::Isolation) => isolate_again(agenda, said, here.map(|step| step.board)),
         Intent::GoTo(stage) => to_stage(agenda, said, *stage),
         _ => super::not_asked(said),
+    }
+}
+
+/// A circuit of this number that stays off: on the board where the work is, or on the only one.
+fn off(agenda: &Agenda, number: u16) -> Option<(u16, u16)> {
+    let here = agenda.current().map(|step| step.board);
+    let mut all: Vec<(u16, u16)> = agenda
+        .circuits_off()
+        .filter(|(_, n)| *n == number)
+        .collect();
+    all.sort_by_key(|(board, _)| Some(*board) != here);
+    all.first().copied()
+}
+
+/// Before anyone works on a circuit that stays off, it is proved dead anew: not on a live board.
+fn work_on_again(agenda: &Agenda, said: &Intent, number: u16) -> Vec<Event> {
+    let Some((board, circuit)) = off(agenda, number) else {
+        return super::not_asked(said);
+    };
+    if agenda.energised(board) {
+        return refused(said, Refusal::Energised { board });
+    }
+    let first = agenda
+        .plan()
+        .on(board, Some(circuit))
+        .find(|step| step.is_dead_test());
+    match first {
+        Some(step) => vec![Event::Moved {
+            to: step.id.clone(),
+            passed_over: 0,
+            again: Some(false),
+        }],
+        None => nothing_there(said, Destination::Circuit(number)),
+    }
+}
+
+/// "Circuit three stays off": on the board where the work is, or on the only one that has it.
+pub(super) fn stays_off(agenda: &Agenda, said: &Intent, number: u16) -> Vec<Event> {
+    let here = agenda.current().map(|step| step.board);
+    let on_this = here.filter(|board| agenda.circuit(*board, number).is_some());
+    let mut all = agenda.job().boards.iter();
+    let board = on_this.or_else(|| {
+        all.find(|board| agenda.circuit(board.number, number).is_some())
+            .map(|board| board.number)
+    });
+    match board {
+        Some(board) if agenda.stays_off(board, number) => {
+            vec![Event::Asked { said: said.clone() }]
+        }
+        Some(_) if agenda.edition() == Edition::First => super::not_asked(said),
+        Some(board) => vec![Event::StaysOff {
+            board,
+            circuit: number,
+        }],
+        None => nothing_there(said, Destination::Circuit(number)),
+    }
+}
+
+/// The insulation tests at the voltage that was said in volts.
+pub(super) fn to_test_voltage(agenda: &Agenda, said: &Intent, reading: &Reading) -> Vec<Event> {
+    let voltages = [TestVoltage::V250, TestVoltage::V500, TestVoltage::V1000];
+    let number = reading.number.and_then(|number| number.as_whole());
+    let said_voltage = voltages
+        .into_iter()
+        .find(|voltage| number == Some(voltage.volts().into()));
+    match said_voltage {
+        Some(voltage) => decide(agenda, &Intent::TestAt(voltage)),
+        None => super::not_asked(said),
     }
 }
 
@@ -100,7 +172,7 @@ fn to_do_again(
     may: impl Fn(&&Step) -> bool,
 ) -> Option<&Step> {
     let tested = |step: &&Step| {
-        (step.is_dead_test() || step.is_live_test())
+        (step.is_dead_test() || step.is_live_work())
             && step.ask != Ask::Event
             && wanted(step)
             && agenda.outcome(step).is_some()

@@ -3,9 +3,9 @@
 use super::{decide as decide_anew, finishing, reading, refused};
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Event, EventNo, Refusal, Withdrawal};
+use crate::sequence::facts::{Doubt, Edition, Event, EventNo, Refusal, Withdrawal};
 use crate::sequence::state::Question;
-use crate::terms::{Change, Statement};
+use crate::terms::{Alteration, Change, Part, Statement};
 
 /// What an open question makes of something said; nothing when it does not stand in its way.
 pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Option<Vec<Event>> {
@@ -13,12 +13,33 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
     let withdrawn = |why| vec![Event::Withdrawn { of, why }];
     let events = match said {
         Intent::Affirm => match question {
+            Question::IfLive(_) => voltage_found(agenda),
+            Question::Reading(no) if doubt_of(agenda, *no) == Some(Doubt::MaybeVolts) => {
+                refused(said, Refusal::QuestionOpen)
+            }
             Question::Finish(..) => match agenda.nothing_out() {
                 Ok(()) => finishing::finished(agenda),
                 Err(refusal) => refused(said, refusal),
             },
             _ => vec![Event::Affirmed { of }],
         },
+        Intent::Stated(Statement::Megohms) if doubt_of(agenda, of) == Some(Doubt::MaybeVolts) => {
+            vec![Event::Affirmed { of }]
+        }
+        Intent::Altered(Alteration {
+            part: Part::Load,
+            change: Change::Out,
+            ..
+        }) if doubt_of(agenda, of) == Some(Doubt::LoadOrShort) => load_out(agenda, of, said),
+        Intent::StaysOff(number) => {
+            let off = super::moving::stays_off(agenda, said, *number);
+            let aside = matches!(question, Question::Reading(_)).then_some(Event::SetAside { of });
+            if off.iter().any(is_refused) {
+                off
+            } else {
+                aside.into_iter().chain(off).collect()
+            }
+        }
         Intent::Negative => withdrawn(Withdrawal::Negative),
         Intent::Disregard => withdrawn(Withdrawal::Disregard),
         Intent::Correction(None) => withdrawn(Withdrawal::Correction),
@@ -36,17 +57,71 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
             {
                 vec![Event::Asked { said: said.clone() }]
             }
-            Question::Reading(_) => corrected(agenda, of, said),
+            Question::Reading(_) => another_reading(agenda, of, said),
             _ => refused(said, Refusal::QuestionOpen),
         },
-        Intent::Altered(_)
-        | Intent::Stated(Statement::Live)
-        | Intent::StandBy
-        | Intent::Pause
-        | Intent::Note => return None,
+        Intent::Altered(_) | Intent::StandBy | Intent::Pause | Intent::Note => return None,
         _ => refused(said, Refusal::QuestionOpen),
     };
     Some(events)
+}
+
+/// Another value while one is asked about. For the same test it stands in its place; for another
+/// pair or place it is no correction: the first stays as it is, not affirmed.
+fn another_reading(agenda: &Agenda, of: EventNo, said: &Intent) -> Vec<Event> {
+    let step_of = |events: &[Event]| {
+        events.iter().find_map(|event| match event {
+            Event::Reading { step, .. } => Some(step.clone()),
+            _ => None,
+        })
+    };
+    let asked = agenda.reading(of).map(|record| record.step.clone());
+    let restated = replaced(agenda, of, said, Withdrawal::Restated);
+    if step_of(&restated) == asked {
+        return restated;
+    }
+    let aside = Event::SetAside { of };
+    let mut after = agenda.clone();
+    after.apply(&aside, agenda.last_event_at());
+    let next = decide_anew(&after, said);
+    if next.iter().any(is_refused) {
+        return next;
+    }
+    std::iter::once(aside).chain(next).collect()
+}
+
+/// The load that was read is out by now: before the trial that is what is done next; a test at
+/// more than 250 V is to be made again.
+fn load_out(agenda: &Agenda, of: EventNo, said: &Intent) -> Vec<Event> {
+    let trial = agenda
+        .reading(of)
+        .and_then(|record| agenda.step(&record.step))
+        .is_some_and(|step| step.kind.is_trial());
+    let answered = if trial {
+        Event::Affirmed { of }
+    } else {
+        Event::Withdrawn {
+            of,
+            why: Withdrawal::Negative,
+        }
+    };
+    let mut after = agenda.clone();
+    after.apply(&answered, agenda.last_event_at());
+    std::iter::once(answered)
+        .chain(decide_anew(&after, said))
+        .collect()
+}
+
+fn doubt_of(agenda: &Agenda, of: EventNo) -> Option<Doubt> {
+    agenda.reading(of)?.doubt
+}
+
+fn voltage_found(agenda: &Agenda) -> Vec<Event> {
+    super::warning::decide(agenda, &Intent::Stated(Statement::Live)).unwrap_or_default()
+}
+
+fn is_refused(event: &Event) -> bool {
+    matches!(event, Event::Refused { .. })
 }
 
 /// "Negative", "disregard" and "correction" where nothing is asked: what was taken last is taken
@@ -67,6 +142,11 @@ pub(super) fn take_back(agenda: &Agenda, said: &Intent) -> Vec<Event> {
         Intent::Disregard => Withdrawal::Disregard,
         _ => Withdrawal::Negative,
     };
+    // What was refused was not taken: there is nothing of it to take back, and what was taken
+    // before it is not meant.
+    if agenda.last_refusal().is_some() && agenda.edition() > Edition::First {
+        return refused(said, Refusal::NothingToAnswer);
+    }
     match agenda.last_taken() {
         Some(of) if is_out(of) => vec![Event::ProposedNeverOut { entry: of }],
         Some(of) => vec![Event::Withdrawn { of, why }],
@@ -76,22 +156,23 @@ pub(super) fn take_back(agenda: &Agenda, said: &Intent) -> Vec<Event> {
 
 /// What is right is taken in the place of what was said.
 fn corrected(agenda: &Agenda, of: EventNo, right: &Intent) -> Vec<Event> {
-    let withdrawn = Event::Withdrawn {
-        of,
-        why: Withdrawal::Replaced,
-    };
+    replaced(agenda, of, right, Withdrawal::Replaced)
+}
+
+fn replaced(agenda: &Agenda, of: EventNo, right: &Intent, why: Withdrawal) -> Vec<Event> {
+    let withdrawn = Event::Withdrawn { of, why };
     let mut after = agenda.clone();
     after.apply(&withdrawn, agenda.last_event_at());
     let next = decide_anew(&after, right);
     // A correction that is refused changes nothing that is out.
     let is_out = agenda.open_entries().any(|entry| entry.no == of);
-    let is_refused = |event: &Event| matches!(event, Event::Refused { .. });
-    if is_out && next.iter().any(is_refused) {
+    let was_asked = why == Withdrawal::Restated;
+    if (is_out || was_asked) && next.iter().any(is_refused) {
         return next;
     }
     std::iter::once(withdrawn).chain(next).collect()
 }
 
 fn takes_out(said: &Intent) -> bool {
-    matches!(said, Intent::Altered(a) if matches!(a.change, Change::Out | Change::Linked))
+    matches!(said, Intent::Altered(a) if matches!(a.change, Change::Out | Change::Linked | Change::Crossed))
 }

@@ -1,11 +1,13 @@
 //! Where a reading lands, and what becomes of it.
 
-use super::{not_asked, refused};
+use super::{following, not_asked, refused, warning};
 use crate::grammar::Intent;
+use crate::installation::Phases;
 use crate::quantity::{Conductors, Pair, Reading, Unit};
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Doubt, Event, Measure, Quantity, Refusal, Step};
-use crate::sequence::state::StepOutcome;
+use crate::sequence::facts::{Doubt, Edition, Event, EventNo, Measure, Quantity, Refusal, Step};
+use crate::sequence::procedures::{is_about_zero, like_the_supply};
+use crate::sequence::state::{State, StepOutcome};
 use crate::terms::{HalfCycle, Measure as Named, Place};
 
 /// What was said beside the value itself.
@@ -30,12 +32,6 @@ pub(super) fn decide(
     let Some(current) = agenda.current() else {
         return not_asked(said);
     };
-    if let Some(event) = agenda
-        .procedure(current)
-        .intercept(agenda.state(), current, reading)
-    {
-        return vec![event];
-    }
     let landed = resolve_step(agenda, current, reading, slots)
         .and_then(|target| Some((target, target.measure()?)));
     let Some((target, measure)) = landed else {
@@ -56,11 +52,20 @@ pub(super) fn decide(
         Some(StepOutcome::Read(old)) => Some(*old),
         _ => None,
     };
-    let doubt = match replaces {
-        Some(reading) => Some(Doubt::ReadBefore { reading }),
-        None => assessment.doubt,
+    let doubt = if maybe_volts(agenda, target, reading) {
+        Some(Doubt::MaybeVolts)
+    } else if let Some(reading) = replaces {
+        Some(Doubt::ReadBefore { reading })
+    } else if let Some(event) = said_before(agenda, target) {
+        Some(Doubt::SaidBefore { event })
+    } else if load_or_short(agenda.state(), target, &filled) {
+        Some(Doubt::LoadOrShort)
+    } else {
+        assessment.doubt
     };
-    vec![Event::Reading {
+    // What was read elsewhere than asked for has its own orders.
+    let ordered = following::ordered(agenda, target);
+    let reading = Event::Reading {
         step: target.id.clone(),
         reading: filled,
         place: slots.place.cloned().or_else(|| target.place.clone()),
@@ -69,7 +74,38 @@ pub(super) fn decide(
         doubt,
         question: None,
         replaces,
-    }]
+    };
+    ordered.into_iter().chain([reading]).collect()
+}
+
+/// Whether a number without a unit could be the voltage of the supply, on what should be dead.
+fn maybe_volts(agenda: &Agenda, step: &Step, said: &Reading) -> bool {
+    let three_phase = agenda
+        .board(step.board)
+        .is_some_and(|board| board.phases == Phases::Three);
+    said.unit.is_none()
+        && said.at.is_none()
+        && warning::is_dead_work(agenda, step)
+        && like_the_supply(said, three_phase)
+}
+
+/// What answered the step and was no reading: nothing replaces a result of another kind unasked.
+fn said_before(agenda: &Agenda, step: &Step) -> Option<EventNo> {
+    if agenda.edition() == Edition::First {
+        return None;
+    }
+    match agenda.outcome(step)? {
+        StepOutcome::Stated(no, _) | StepOutcome::NotTested(no, _) => Some(*no),
+        StepOutcome::Read(_) | StepOutcome::Skipped(..) => None,
+    }
+}
+
+/// Whether about zero was read between live conductors in megohms: a load reads so too.
+fn load_or_short(state: &State, step: &Step, reading: &Reading) -> bool {
+    step.measures(Quantity::Insulation)
+        && reading.unit != Some(Unit::Ohm)
+        && reading.pair.is_some_and(|pair| !pair.to_earth())
+        && is_about_zero(state, reading)
 }
 
 /// Whether two readings say the same where both say something.

@@ -1,6 +1,6 @@
 //! Statements: what a step asks for, said of it or of another, and the lock.
 
-use super::{not_asked, refused};
+use super::{following, leaving_out, not_asked, refused};
 use crate::grammar::Intent;
 use crate::quantity::Pair;
 use crate::sequence::agenda::Agenda;
@@ -30,24 +30,41 @@ pub(super) fn decide(
     let Some(current) = agenda.current() else {
         return not_asked(said);
     };
-    if statement == Statement::Live && !agenda.energised(current.board) {
-        return vec![Event::VoltageFound {
-            board: current.board,
-            reading: None,
-            heard: None,
-        }];
+    match statement {
+        Statement::DangerCodeOne => return leaving_out::danger(agenda, said),
+        Statement::StaysOn if current.kind != StepKind::MakeSafe => {
+            return leaving_out::decided_to_stay_on(agenda, said);
+        }
+        _ => {}
     }
     if statement == Statement::NotProved && current.stage == Stage::Isolation {
         let mut isolation = agenda.plan().isolation(current.board);
         if let Some(proving) = isolation.find(|step| accepts(agenda, step, statement).is_some()) {
-            return vec![taken(proving, statement)];
+            return vec![taken(proving, statement, None)];
         }
     }
     let is_meant = |step: &Step| {
         (pair.is_none() || step.pair == pair) && (place.is_none() || step.place.as_ref() == place)
     };
     let take = |step: &Step, statement| match agenda.guard(step) {
-        Ok(()) => vec![taken(step, statement)],
+        Ok(()) => {
+            let ordered = if statement == Statement::Done {
+                following::ordered(agenda, step)
+            } else {
+                Vec::new()
+            };
+            let isolated = step.kind == StepKind::MakeSafe && statement == Statement::Isolated;
+            let off = step.circuit.filter(|_| isolated);
+            let off = off.map(|circuit| Event::StaysOff {
+                board: step.board,
+                circuit,
+            });
+            ordered
+                .into_iter()
+                .chain([taken(step, statement, place)])
+                .chain(off)
+                .collect()
+        }
         Err(refusal) => refused(said, refusal),
     };
     if let Some(meant) = accepts(agenda, current, statement)
@@ -79,10 +96,16 @@ pub(super) fn lock(agenda: &Agenda, said: &Intent, change: Change) -> Vec<Event>
     };
     match (change, step.stage) {
         (Change::Out, Stage::Energise) if agenda.guard(step).is_ok() => {
-            vec![Event::Asked { said: said.clone() }]
+            vec![Event::LockRemoved {
+                board: step.board,
+                to_energise: true,
+            }]
         }
         (Change::Out, _) if agenda.isolation_begun(step.board) => {
-            vec![Event::LockRemoved { board: step.board }]
+            vec![Event::LockRemoved {
+                board: step.board,
+                to_energise: false,
+            }]
         }
         (Change::Back, Stage::Isolation) if step.kind == StepKind::Lock => {
             decide(agenda, said, Statement::LockedOff, None, None)
@@ -114,9 +137,13 @@ fn accepts(agenda: &Agenda, step: &Step, statement: Statement) -> Option<Stateme
     }
 }
 
-fn taken(step: &Step, statement: Statement) -> Event {
+/// The place is kept where the step has another, or none.
+fn taken(step: &Step, statement: Statement, place: Option<&Place>) -> Event {
     Event::Stated {
         step: step.id.clone(),
         statement,
+        place: place
+            .filter(|place| step.place.as_ref() != Some(*place))
+            .cloned(),
     }
 }

@@ -1,8 +1,7 @@
-use super::{is_about_the_session, refused};
+use super::{is_about_the_session, leaving_out, refused};
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Event, Mode, Refusal};
-use crate::terms::Statement;
 
 /// What is taken while the session waits; nothing when it runs, or when what was said is taken all
 /// the same.
@@ -10,15 +9,13 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Option<Vec<Event>> {
     let mode = agenda.mode();
     let events = match (mode, said) {
         (Mode::Running, _) => return None,
-        (Mode::Noting, Intent::EndOfNote) => vec![Event::NoteEnded],
-        (Mode::Noting, _) => vec![Event::Noted],
+        (Mode::Noting, Intent::EndOfNote) => leaving_out::end_of_note(agenda, said),
+        (Mode::Noting, _) => vec![Event::Noted { text: None }],
         (Mode::StandingBy, Intent::CarryOn | Intent::Resume) => vec![Event::CarriedOn],
         (Mode::Paused, Intent::Resume | Intent::CarryOn) => vec![Event::Unpaused],
         (Mode::Finished, Intent::Finish) => Vec::new(),
         (_, said) if is_about_the_session(said) => return None,
         (Mode::Finished, _) => refused(said, Refusal::Finished),
-        // Voltage found is never put off.
-        (_, Intent::Stated(Statement::Live)) => return None,
         (Mode::StandingBy | Mode::Paused, _) => refused(said, Refusal::Waiting { mode }),
     };
     Some(events)

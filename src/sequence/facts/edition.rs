@@ -9,9 +9,14 @@ use std::fmt;
 )]
 #[serde(try_from = "u16", into = "u16")]
 pub enum Edition {
-    /// Logs of 0.1.
+    /// Logs of 0.1: what a prompt orders out is listed only when it is said, and a board is energised
+    /// before its supply is checked.
     #[default]
     First,
+    /// What a step orders out is listed by the step; the order of the job is that of BS 7671 Part 6:
+    /// put back, 250 V and polarity on each circuit, the supply before energising, reopened outlets
+    /// first after it.
+    Second,
 }
 
 /// An edition of a newer program.
@@ -21,12 +26,13 @@ pub struct UnknownEdition(pub u16);
 
 impl Edition {
     /// The edition that a new log follows.
-    pub const NOW: Self = Self::First;
+    pub const NOW: Self = Self::Second;
 
     /// Its number, from 1.
     pub fn number(self) -> u16 {
         match self {
             Self::First => 1,
+            Self::Second => 2,
         }
     }
 
@@ -42,6 +48,7 @@ impl TryFrom<u16> for Edition {
     fn try_from(number: u16) -> Result<Self, UnknownEdition> {
         match number {
             1 => Ok(Self::First),
+            2 => Ok(Self::Second),
             other => Err(UnknownEdition(other)),
         }
     }

@@ -23,7 +23,9 @@ impl fmt::Display for EventNo {
 /// The version of [`Event`] that this program writes. A log may hold older ones.
 ///
 /// Version 2 has doubts and refusals without sentences: a program of version 1 would count a reading
-/// that is still asked about. Version 3 has verdicts without sentences.
+/// that is still asked about. Version 3 has what is ordered out, circuits that stay off, and what is
+/// asked about both: an older program would call nothing out where something is.
+/// Its verdicts have no sentences either.
 pub const EVENT_VERSION: u16 = 3;
 
 /// Something that happened in a session. A session's state is nothing but its events applied in
@@ -39,14 +41,28 @@ pub enum Event {
         /// The edition of the plan that it follows.
         #[serde(default, skip_serializing_if = "Edition::is_first")]
         edition: Edition,
+        /// Which run of the machine it was, so that another is known to be one.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        boot: Option<String>,
     },
     /// The log was opened again.
     Resumed {
         by: String,
+        /// Which run of the machine it is.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        boot: Option<String>,
+        /// Whether how long nobody was there can't be told, by a clock that was put back or a machine
+        /// that was started anew: nothing of an isolation stands.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        anew: bool,
     },
     /// Nothing was said for so long that the place may have been left.
     CameBack {
         after_minutes: u32,
+        /// Whether nothing of an isolation stands: after a long time, on another day, or when the
+        /// clock does not tell.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        anew: bool,
     },
     /// An instrument of the job is past its calibration date.
     CalibrationOverdue {
@@ -99,6 +115,41 @@ pub enum Event {
     Stated {
         step: StepId,
         statement: Statement,
+        /// The place that was said, where the step has another or none.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        place: Option<Place>,
+    },
+    /// A step that is asked for now orders something out, off, linked or crossed: it counts as out
+    /// until the person says whether it is.
+    Ordered {
+        step: StepId,
+        board: u16,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        circuit: Option<u16>,
+        part: Part,
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        linked: bool,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        place: Option<Place>,
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        both: bool,
+    },
+    /// The step that ordered these was left without an answer: whether any of it is out must be said.
+    AskedIfOut {
+        entries: Vec<EventNo>,
+    },
+    /// Something that sounds like a warning was heard: whether it is live must be said.
+    AskedIfLive {
+        words: String,
+    },
+    /// A question was left for something else: the reading stays as it is, not affirmed.
+    SetAside {
+        of: EventNo,
+    },
+    /// A circuit stays off while the rest of the board goes on.
+    StaysOff {
+        board: u16,
+        circuit: u16,
     },
     /// Something was taken out, linked, or put into another position.
     TakenOut {
@@ -167,6 +218,9 @@ pub enum Event {
     /// A lock was taken off before the board was due to be energised: isolation starts again.
     LockRemoved {
         board: u16,
+        /// Whether the board was due to be energised: it may be, and no dead test is made on it.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        to_energise: bool,
     },
     /// Something asked for was refused.
     Refused {
@@ -183,10 +237,26 @@ pub enum Event {
     Asked {
         said: Intent,
     },
-    NoteBegun,
+    /// Typed words that mean nothing where the session is. Nothing is decided by it, and it is no
+    /// sign that anyone is at the board.
+    NotTaken {
+        words: String,
+        /// The step that was asked for; nothing when there was none.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        step: Option<StepId>,
+    },
+    NoteBegun {
+        /// Whether what is noted stands as the reason for going past what bars the way.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        observation: bool,
+    },
     NoteEnded,
-    /// Sound of a note, kept for typing later.
-    Noted,
+    /// A part of a note: sound, kept for typing later, or what was typed.
+    Noted {
+        /// What was typed; nothing when it was spoken.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        text: Option<String>,
+    },
     StoodBy,
     CarriedOn,
     Paused,
@@ -211,6 +281,11 @@ impl Event {
             Self::Withdrawn { .. } => "withdrawn",
             Self::CorrectedAtDesk { .. } => "corrected-at-desk",
             Self::Stated { .. } => "stated",
+            Self::Ordered { .. } => "ordered",
+            Self::AskedIfOut { .. } => "asked-if-out",
+            Self::AskedIfLive { .. } => "asked-if-live",
+            Self::SetAside { .. } => "set-aside",
+            Self::StaysOff { .. } => "stays-off",
             Self::TakenOut { .. } => "taken-out",
             Self::PutBack { .. } => "put-back",
             Self::ProposedAllBack { .. } => "proposed-all-back",
@@ -225,9 +300,10 @@ impl Event {
             Self::Refused { .. } => "refused",
             Self::Unclear { .. } => "unclear",
             Self::Asked { .. } => "asked",
-            Self::NoteBegun => "note-begun",
+            Self::NotTaken { .. } => "not-taken",
+            Self::NoteBegun { .. } => "note-begun",
             Self::NoteEnded => "note-ended",
-            Self::Noted => "noted",
+            Self::Noted { .. } => "noted",
             Self::StoodBy => "stood-by",
             Self::CarriedOn => "carried-on",
             Self::Paused => "paused",
@@ -251,12 +327,17 @@ pub enum Withdrawal {
     Replaced,
     /// One of two conductors was listed, and now both are: the next event says so.
     Widened,
+    /// Another value for the same was said while the first was asked about: the next event.
+    Restated,
 }
 
 impl Withdrawal {
     /// Whether the next event stands in the place of what is taken back.
     pub fn is_replaced(self) -> bool {
-        matches!(self, Self::Correction | Self::Replaced | Self::Widened)
+        matches!(
+            self,
+            Self::Correction | Self::Replaced | Self::Widened | Self::Restated
+        )
     }
 }
 

@@ -43,7 +43,7 @@ pub struct StepId {
 pub struct NotAStepId(String);
 
 /// Every stage, to be found by its name.
-const STAGES: [Stage; 16] = [
+const STAGES: [Stage; 17] = [
     Stage::Isolation,
     Stage::Instruments,
     Stage::Continuity,
@@ -51,6 +51,7 @@ const STAGES: [Stage; 16] = [
     Stage::Insulation,
     Stage::Polarity,
     Stage::PutBack,
+    Stage::MakeSafe,
     Stage::Energise,
     Stage::SupplyPolarity,
     Stage::ExternalLoop,

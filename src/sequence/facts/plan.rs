@@ -14,6 +14,7 @@ pub struct Plan {
     isolation: HashMap<u16, Vec<usize>>,
     energise: HashMap<u16, Vec<usize>>,
     by_quantity: HashMap<Quantity, Vec<usize>>,
+    urgent: Vec<usize>,
     stretches: Vec<Stretch>,
 }
 
@@ -44,6 +45,9 @@ impl Plan {
                     circuit: step.circuit,
                     steps: order..order + 1,
                 }),
+            }
+            if step.kind.is_urgent() {
+                plan.urgent.push(order);
             }
             if let Some(measure) = step.measure() {
                 let of = plan.by_quantity.entry(measure.quantity).or_default();
@@ -81,6 +85,11 @@ impl Plan {
     /// The steps that ask for one quantity.
     pub fn measuring(&self, quantity: Quantity) -> impl Iterator<Item = &Step> {
         self.listed(self.by_quantity.get(&quantity))
+    }
+
+    /// The steps that come before all others while they are open.
+    pub fn urgent(&self) -> impl Iterator<Item = &Step> {
+        self.listed(Some(&self.urgent))
     }
 
     /// The steps that isolate a board and prove it dead.

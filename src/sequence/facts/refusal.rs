@@ -55,6 +55,28 @@ pub enum Refusal {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         what: Option<String>,
     },
+    /// Dead tests that no reason makes right to energise: a short, a fault of the line to earth,
+    /// reversed polarity.
+    MustBePutRight {
+        /// The board's number.
+        board: u16,
+        /// How many.
+        steps: u32,
+    },
+    /// Conductors of the pair are joined by a link or a crossing: the reading would be of that.
+    Joined {
+        /// Which entries of the list join them.
+        entries: Vec<EventNo>,
+    },
+    /// The circuit stays off.
+    CircuitOff {
+        /// The circuit's number.
+        circuit: u16,
+    },
+    /// A bare reason is not enough: what was seen must be noted.
+    ObservationNeeded,
+    /// The word "dead" is wanted, not a voltage of nothing.
+    SayDead,
     /// Dead tests are still open before energising.
     DeadTestsOpen {
         /// How many.
@@ -136,7 +158,7 @@ impl Refusal {
 
     /// Whether the person may override it with a spoken reason.
     pub fn may_be_overridden(&self) -> bool {
-        matches!(self, Self::StillOut { .. } | Self::DeadTestsFailed { .. })
+        matches!(self, Self::DeadTestsFailed { .. })
     }
 }
 
@@ -150,6 +172,8 @@ pub enum LeftOut {
     Skipped,
     /// A refusal that is gone past.
     Overridden,
+    /// A danger that was found in use: the person in charge is told, and decides.
+    Danger,
 }
 
 /// Electronics in a circuit.
@@ -197,4 +221,13 @@ pub enum Doubt {
     LeadsNotApart,
     /// Leads joined that do not read about zero.
     LeadsNotJoined,
+    /// About zero between live conductors: a load, or a short.
+    LoadOrShort,
+    /// A number without a unit that could be the voltage of the supply.
+    MaybeVolts,
+    /// The step was answered by this, which was no reading.
+    SaidBefore {
+        /// That event.
+        event: EventNo,
+    },
 }

@@ -32,6 +32,8 @@ pub struct Step {
     pub ask: Ask,
     /// The grammar rule that its answers are heard with.
     pub rule: &'static str,
+    /// Whether it is live work at the incoming terminals, with the main switch still locked off.
+    pub incoming: bool,
 }
 
 /// What answers a step.
@@ -170,6 +172,8 @@ kinds! {
     LeadsJoined = "leads-joined",
     /// A main bond.
     Bond = "bond",
+    /// A main bond back on.
+    BondBack = "bond-back",
     /// A supplementary bond.
     SupplementaryBond = "supplementary-bond",
     /// Line and earth linked at the board.
@@ -182,8 +186,14 @@ kinds! {
     RingEndToEnd = "ring-end-to-end",
     /// A point of a ring, line and neutral crossed.
     RingCrossedNeutral = "ring-crossed-neutral",
+    /// The crossing of line and neutral off again.
+    RingUncrossNeutral = "ring-uncross-neutral",
     /// A point of a ring, line and cpc crossed.
     RingCrossedEarth = "ring-crossed-earth",
+    /// The crossing of line and cpc off again.
+    RingUncrossEarth = "ring-uncross-earth",
+    /// All six ends of a ring back in their terminals.
+    RingEndsBack = "ring-ends-back",
     /// All circuits of a board together at 250 V.
     InsulationTogetherTrial = "insulation-together-trial",
     /// All circuits of a board together.
@@ -206,6 +216,20 @@ kinds! {
     InsulationJoined = "insulation-joined",
     /// The link of the lives off again.
     InsulationUnlink = "insulation-unlink",
+    /// After something was put back: all lives joined, to earth, at 250 V.
+    InsulationReconnected = "insulation-reconnected",
+    /// The link for that off again.
+    InsulationReconnectedUnlink = "insulation-reconnected-unlink",
+    /// A circuit that stays off: locked off and labelled.
+    OffLock = "off-lock",
+    /// A circuit that stays off: line and neutral out of their terminals.
+    OffTerminals = "off-terminals",
+    /// A circuit that is dangerous now: isolate it.
+    MakeSafe = "make-safe",
+    /// Polarity at an outlet that was opened, live.
+    ReopenedPolarity = "reopened-polarity",
+    /// The loop at an outlet that was opened.
+    ReopenedLoop = "reopened-loop",
     /// Everything back as it was.
     PutBack = "put-back",
     /// Covers on, nobody on it.
@@ -250,7 +274,24 @@ impl StepKind {
 
     /// Whether it puts something back: what lifts a bar of the out-list.
     pub fn puts_back(self) -> bool {
-        matches!(self, Self::PutBack | Self::EarthingBack)
+        matches!(
+            self,
+            Self::PutBack
+                | Self::EarthingBack
+                | Self::BondBack
+                | Self::ContinuityUnlink
+                | Self::InsulationUnlink
+                | Self::InsulationReconnectedUnlink
+                | Self::RingUncrossNeutral
+                | Self::RingUncrossEarth
+                | Self::RingEndsBack
+        )
+    }
+
+    /// Whether it comes before anything else while it is open: nobody goes on with the earthing or
+    /// a bond off, or with a circuit dangerous.
+    pub fn is_urgent(self) -> bool {
+        matches!(self, Self::EarthingBack | Self::BondBack | Self::MakeSafe)
     }
 
     /// Whether it is a trial at 250 V: it leads to what comes next and is no result.
@@ -294,6 +335,11 @@ impl Step {
 
     /// Whether it is done with the supply on.
     pub fn is_live_test(&self) -> bool {
+        !self.incoming && self.is_live_work()
+    }
+
+    /// Whether it is live work, on the installation or at its incoming terminals.
+    pub fn is_live_work(&self) -> bool {
         matches!(
             self.stage,
             Stage::SupplyPolarity
@@ -316,6 +362,8 @@ impl Step {
             | Statement::SequenceReversed
             | Statement::Fail
             | Statement::NotProved => true,
+            // Somebody decided that what is dangerous stays on.
+            Statement::StaysOn => true,
             Statement::Tripped => self.kind == StepKind::RcdHalf,
             Statement::NoTrip => self.kind != StepKind::RcdHalf,
             _ => false,

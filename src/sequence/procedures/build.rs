@@ -53,6 +53,7 @@ impl<'a> StepBuilder<'a> {
             conductor: None,
             ask,
             rule: self.rule,
+            incoming: false,
         }
     }
 

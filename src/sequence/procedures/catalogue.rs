@@ -1,7 +1,8 @@
 use super::table::{self, Row};
 use super::{
     Procedure, continuity::Continuity, energise::Energise, external_loop::ExternalLoop,
-    instruments::Instruments, insulation::Insulation, isolation::Isolation, put_back::PutBack,
+    instruments::Instruments, insulation::Insulation, isolation::Isolation, make_safe::MakeSafe,
+    make_safe::StaysOff, put_back::PutBack, reconnected::Reconnected, reopened::Reopened,
 };
 use crate::installation::Job;
 use crate::sequence::facts::{Column, Edition, Plan, ProcedureId, Step};
@@ -16,8 +17,13 @@ pub enum Slot {
     DeadOnCircuit,
     /// On all circuits of a board together, dead.
     DeadOnBoard,
+    /// At the incoming terminals, with the main switch still locked off, once every dead test of
+    /// every board is done.
+    Supply,
     /// From the last dead test to the first live test of a circuit.
     Between,
+    /// On each circuit, as soon as it is live.
+    AtOnceOnCircuit,
     /// On each circuit, live.
     LiveOnCircuit,
     /// After the circuits of a board.
@@ -25,30 +31,68 @@ pub enum Slot {
 }
 
 impl Slot {
-    const ALL: [Self; 6] = [
-        Self::BeforeCircuits,
-        Self::DeadOnCircuit,
-        Self::DeadOnBoard,
-        Self::Between,
-        Self::LiveOnCircuit,
-        Self::AfterCircuits,
-    ];
-
     fn is_by_circuit(self) -> bool {
-        matches!(self, Self::DeadOnCircuit | Self::LiveOnCircuit)
+        matches!(
+            self,
+            Self::DeadOnCircuit | Self::AtOnceOnCircuit | Self::LiveOnCircuit
+        )
     }
 }
 
-/// All procedures, in the order in which they come.
+/// Slots that each board goes through before the next one begins.
+type Round = &'static [Slot];
+
+/// The rounds of the first edition: board by board, from isolation to the last live test.
+const FIRST: &[Round] = &[&[
+    Slot::BeforeCircuits,
+    Slot::DeadOnCircuit,
+    Slot::DeadOnBoard,
+    Slot::Between,
+    Slot::Supply,
+    Slot::LiveOnCircuit,
+    Slot::AfterCircuits,
+]];
+
+/// The rounds of the second: the dead tests of every board, the supply, then what is live. A board
+/// that feeds another makes that live too.
+const SECOND: &[Round] = &[
+    &[Slot::BeforeCircuits, Slot::DeadOnCircuit, Slot::DeadOnBoard],
+    &[Slot::Supply],
+    &[
+        Slot::Between,
+        Slot::AtOnceOnCircuit,
+        Slot::LiveOnCircuit,
+        Slot::AfterCircuits,
+    ],
+];
+
+/// All procedures, in the order in which they come, by edition.
 #[derive(Debug, Clone)]
-pub struct Catalogue(Vec<(Slot, &'static dyn Procedure)>);
+pub struct Catalogue {
+    first: Vec<(Slot, &'static dyn Procedure)>,
+    second: Vec<(Slot, &'static dyn Procedure)>,
+}
 
 static SHIPPED: LazyLock<Arc<Catalogue>> = LazyLock::new(|| {
     let row = |row: &'static Row| row as &'static dyn Procedure;
-    Arc::new(Catalogue(vec![
+    let begun: [(Slot, &'static dyn Procedure); 3] = [
         (Slot::BeforeCircuits, &Isolation),
         (Slot::BeforeCircuits, &Instruments),
         (Slot::BeforeCircuits, row(&table::BONDING)),
+    ];
+    let supply = [
+        (Slot::Supply, row(&table::SUPPLY_POLARITY)),
+        (Slot::Supply, &ExternalLoop as &'static dyn Procedure),
+        (Slot::Supply, row(&table::FAULT_CURRENT)),
+    ];
+    let live = [
+        (Slot::LiveOnCircuit, row(&table::LOOP_IMPEDANCE)),
+        (Slot::LiveOnCircuit, row(&table::RCD)),
+        (Slot::AfterCircuits, row(&table::PHASE_SEQUENCE)),
+        (Slot::AfterCircuits, row(&table::FUNCTIONAL)),
+        (Slot::AfterCircuits, row(&table::HANDOVER)),
+    ];
+    let first: [(Slot, &'static dyn Procedure); 8] = [
         (Slot::DeadOnCircuit, &Continuity),
         (Slot::DeadOnCircuit, row(&table::RING)),
         (Slot::DeadOnCircuit, &Insulation),
@@ -57,15 +101,29 @@ static SHIPPED: LazyLock<Arc<Catalogue>> = LazyLock::new(|| {
         (Slot::DeadOnBoard, &Insulation),
         (Slot::Between, &PutBack),
         (Slot::Between, &Energise),
-        (Slot::Between, row(&table::SUPPLY_POLARITY)),
-        (Slot::Between, &ExternalLoop),
-        (Slot::Between, row(&table::FAULT_CURRENT)),
-        (Slot::LiveOnCircuit, row(&table::LOOP_IMPEDANCE)),
-        (Slot::LiveOnCircuit, row(&table::RCD)),
-        (Slot::AfterCircuits, row(&table::PHASE_SEQUENCE)),
-        (Slot::AfterCircuits, row(&table::FUNCTIONAL)),
-        (Slot::AfterCircuits, row(&table::HANDOVER)),
-    ]))
+    ];
+    let second: [(Slot, &'static dyn Procedure); 12] = [
+        (Slot::DeadOnCircuit, &StaysOff),
+        (Slot::DeadOnCircuit, &Continuity),
+        (Slot::DeadOnCircuit, row(&table::RING)),
+        (Slot::DeadOnCircuit, &Insulation),
+        (Slot::DeadOnCircuit, &PutBack),
+        (Slot::DeadOnCircuit, &Reconnected),
+        (Slot::DeadOnCircuit, row(&table::POLARITY)),
+        (Slot::DeadOnBoard, &Insulation),
+        (Slot::Between, &PutBack),
+        (Slot::Between, &Energise),
+        (Slot::AtOnceOnCircuit, &MakeSafe),
+        (Slot::AtOnceOnCircuit, &Reopened),
+    ];
+    let chain = |middle: &[(Slot, &'static dyn Procedure)]| {
+        let all = begun.iter().chain(middle).chain(&supply).chain(&live);
+        all.copied().collect()
+    };
+    Arc::new(Catalogue {
+        first: chain(&first),
+        second: chain(&second),
+    })
 });
 
 impl Catalogue {
@@ -77,10 +135,16 @@ impl Catalogue {
     /// The same with one more, after the others of its slot.
     #[must_use]
     pub fn with(&self, slot: Slot, procedure: &'static dyn Procedure) -> Self {
-        let mut all = self.0.clone();
-        let after = all.partition_point(|(other, _)| *other <= slot);
-        all.insert(after, (slot, procedure));
-        Self(all)
+        let with = |all: &[(Slot, &'static dyn Procedure)]| {
+            let mut all = all.to_vec();
+            let after = all.iter().rposition(|(other, _)| *other == slot);
+            all.insert(after.map_or(all.len(), |n| n + 1), (slot, procedure));
+            all
+        };
+        Self {
+            first: with(&self.first),
+            second: with(&self.second),
+        }
     }
 
     /// The procedure with this name. Every step's procedure is in the catalogue that planned it;
@@ -93,9 +157,10 @@ impl Catalogue {
 
     /// Every procedure, each once, in the order in which they first come.
     pub fn all(&self) -> impl Iterator<Item = &'static dyn Procedure> {
-        self.0.iter().enumerate().filter_map(|(n, (_, procedure))| {
-            let first = self.0.iter().position(|(_, p)| p.id() == procedure.id());
-            (first == Some(n)).then_some(*procedure)
+        let every = || self.second.iter().chain(&self.first).map(|(_, p)| *p);
+        every().enumerate().filter_map(move |(n, procedure)| {
+            let first = every().position(|p| p.id() == procedure.id());
+            (first == Some(n)).then_some(procedure)
         })
     }
 
@@ -106,35 +171,38 @@ impl Catalogue {
             .collect()
     }
 
-    /// Plans a job: board by board, isolation to energising; within a board the circuits one by
-    /// one through the dead tests in the order of BS 7671 643.2 to 643.6; then the live tests.
+    /// Plans a job: within a board the circuits one by one through the dead tests in the order of
+    /// BS 7671 643.2 to 643.6; then, by the edition, what is live.
     pub fn plan(&self, job: &Job, edition: Edition) -> Plan {
-        match edition {
-            Edition::First => Plan::ordered(self.steps(job)),
-        }
-    }
-
-    fn steps(&self, job: &Job) -> Vec<Step> {
-        let mut steps = Vec::new();
-        for board in &job.boards {
-            let mut own: Vec<Step> = Vec::new();
-            for slot in Slot::ALL {
-                let here = || self.0.iter().filter(|(s, _)| *s == slot).map(|(_, p)| *p);
-                if slot.is_by_circuit() {
-                    for circuit in &board.circuits {
-                        own.extend(here().flat_map(|p| p.plan(job, board, Some(circuit))));
+        let (procedures, rounds) = match edition {
+            Edition::First => (&self.first, FIRST),
+            Edition::Second => (&self.second, SECOND),
+        };
+        let mut steps: Vec<Step> = Vec::new();
+        for round in rounds {
+            for board in &job.boards {
+                for slot in *round {
+                    let here = || {
+                        procedures
+                            .iter()
+                            .filter(|(s, _)| s == slot)
+                            .map(|(_, p)| *p)
+                    };
+                    let on =
+                        |circuit| here().flat_map(move |p| p.plan(job, board, circuit, edition));
+                    if slot.is_by_circuit() {
+                        steps.extend(board.circuits.iter().flat_map(|c| on(Some(c))));
+                    } else {
+                        steps.extend(on(None));
                     }
-                } else {
-                    own.extend(here().flat_map(|p| p.plan(job, board, None)));
                 }
             }
-            if let Some(wanted) = &job.tests {
-                own.retain(|step| {
-                    wanted.contains(&step.stage) || !(step.is_dead_test() || step.is_live_test())
-                });
-            }
-            steps.extend(own);
         }
-        steps
+        if let Some(wanted) = &job.tests {
+            steps.retain(|step| {
+                wanted.contains(&step.stage) || !(step.is_dead_test() || step.is_live_work())
+            });
+        }
+        Plan::ordered(steps)
     }
 }

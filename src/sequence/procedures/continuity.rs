@@ -2,7 +2,8 @@ use super::{Assessment, Procedure, StepBuilder, assess};
 use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, SystemVoltage};
 use crate::quantity::{Conductors, Pair, Reading, Unit};
 use crate::sequence::facts::{
-    Beside, Column, Measure, ProcedureId, Quantity, Refusal, ShownWhen, Step, StepKind, Worst,
+    Beside, Column, Edition, Measure, Order, ProcedureId, Quantity, Refusal, ShownWhen, Step,
+    StepKind, Worst,
 };
 use crate::sequence::state::{State, place_of};
 use crate::terms::{Part, Place, Stage};
@@ -47,7 +48,13 @@ impl Procedure for Continuity {
         Stage::Continuity
     }
 
-    fn plan(&self, _job: &Job, board: &Board, circuit: Option<&Circuit>) -> Vec<Step> {
+    fn plan(
+        &self,
+        _job: &Job,
+        board: &Board,
+        circuit: Option<&Circuit>,
+        _edition: Edition,
+    ) -> Vec<Step> {
         let Some(circuit) = circuit else {
             return Vec::new();
         };
@@ -81,6 +88,13 @@ impl Procedure for Continuity {
         }
         steps.push(build.event("unlink", StepKind::ContinuityUnlink));
         steps
+    }
+
+    fn orders(&self, _state: &State, step: &Step) -> Vec<Order> {
+        match step.kind {
+            StepKind::ContinuityLink => vec![Order::linked(LINE_AND_EARTH)],
+            _ => Vec::new(),
+        }
     }
 
     fn is_open(&self, state: &State, step: &Step) -> bool {
@@ -155,10 +169,18 @@ fn again_with_link(state: &State, step: &Step) -> bool {
         .is_some_and(|again| again.beside(step) && again.measures(Quantity::R1R2))
 }
 
+/// Whether a line and earth are linked.
 fn linked(state: &State, board: u16, circuit: u16) -> bool {
-    state.open_on(board, circuit).any(|entry| {
+    let lines = [
+        Conductors::L,
+        Conductors::L1,
+        Conductors::L2,
+        Conductors::L3,
+    ];
+    state.sure_on(board, circuit).any(|entry| {
         entry.linked
-            && matches!(entry.part, Part::Conductors(c) if c.contains(Conductors::E) && c.count() > 1)
+            && matches!(entry.part, Part::Conductors(c)
+                if c.contains(Conductors::E) && lines.into_iter().any(|line| c.contains(line)))
     }) || state.linked(board, circuit, LINE_AND_EARTH)
 }
 

@@ -1,6 +1,6 @@
 use super::{Answers, Procedure, StepBuilder};
 use crate::installation::{Board, Circuit, Job};
-use crate::sequence::facts::{ProcedureId, Refusal, Step, StepKind};
+use crate::sequence::facts::{Edition, ProcedureId, Refusal, Step, StepKind};
 use crate::sequence::state::State;
 use crate::terms::{Stage, Statement};
 
@@ -18,7 +18,13 @@ impl Procedure for Energise {
         Stage::Energise
     }
 
-    fn plan(&self, _job: &Job, board: &Board, _circuit: Option<&Circuit>) -> Vec<Step> {
+    fn plan(
+        &self,
+        _job: &Job,
+        board: &Board,
+        _circuit: Option<&Circuit>,
+        _edition: Edition,
+    ) -> Vec<Step> {
         let build = StepBuilder::new(self, board, None, "confirm");
         vec![
             build.statement("covers", StepKind::Covers, &[Statement::Done]),

@@ -1,7 +1,9 @@
 use super::{Assessment, Procedure, StepBuilder, assess};
 use crate::installation::{Board, Circuit, Job};
 use crate::quantity::{Pair, Reading, Unit};
-use crate::sequence::facts::{Measure, ProcedureId, Quantity, Refusal, Step, StepKind};
+use crate::sequence::facts::{
+    Edition, Measure, Order, ProcedureId, Quantity, Refusal, Step, StepKind,
+};
 use crate::sequence::state::State;
 use crate::terms::{Part, Stage};
 
@@ -20,12 +22,18 @@ impl Procedure for ExternalLoop {
         Stage::ExternalLoop
     }
 
-    fn plan(&self, _job: &Job, board: &Board, _circuit: Option<&Circuit>) -> Vec<Step> {
+    fn plan(
+        &self,
+        _job: &Job,
+        board: &Board,
+        _circuit: Option<&Circuit>,
+        edition: Edition,
+    ) -> Vec<Step> {
         if board.fed_from.is_some() {
             return Vec::new();
         }
         let build = StepBuilder::new(self, board, None, "loop");
-        vec![
+        let steps = [
             build.event("earthing-off", StepKind::EarthingOff),
             build.reading(
                 "value",
@@ -33,12 +41,21 @@ impl Procedure for ExternalLoop {
                 Measure::of(Quantity::ExternalLoop, Unit::Ohm).between(Pair::LE),
             ),
             build.event("earthing-back", StepKind::EarthingBack),
-        ]
+        ];
+        let incoming = edition > Edition::First;
+        steps.map(|step| Step { incoming, ..step }).into()
+    }
+
+    fn orders(&self, _state: &State, step: &Step) -> Vec<Order> {
+        match step.kind {
+            StepKind::EarthingOff => vec![Order::out(Part::EarthingConductor, None)],
+            _ => Vec::new(),
+        }
     }
 
     fn is_open(&self, state: &State, step: &Step) -> bool {
         let off = state
-            .open_entries()
+            .sure_entries()
             .any(|entry| entry.part == Part::EarthingConductor);
         let done = !state.waits(step);
         let value_done = state

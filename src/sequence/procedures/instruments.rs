@@ -1,7 +1,7 @@
 use super::{Answers, Assessment, Procedure, StepBuilder};
 use crate::installation::{Board, Circuit, Job};
 use crate::quantity::{Reading, Relation, Unit};
-use crate::sequence::facts::{Doubt, Measure, ProcedureId, Quantity, Step, StepKind};
+use crate::sequence::facts::{Doubt, Edition, Measure, ProcedureId, Quantity, Step, StepKind};
 use crate::sequence::state::State;
 use crate::terms::{Stage, Statement};
 
@@ -24,7 +24,13 @@ impl Procedure for Instruments {
         Stage::Instruments
     }
 
-    fn plan(&self, job: &Job, board: &Board, _circuit: Option<&Circuit>) -> Vec<Step> {
+    fn plan(
+        &self,
+        job: &Job,
+        board: &Board,
+        _circuit: Option<&Circuit>,
+        _edition: Edition,
+    ) -> Vec<Step> {
         if job.boards.first() != Some(board) {
             return Vec::new();
         }

@@ -3,10 +3,11 @@ use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, SystemVoltag
 use crate::quantity::{Conductors, Pair, Reading, TestVoltage, Unit};
 use crate::sequence::breakage::{self, Break};
 use crate::sequence::facts::{
-    Beside, Column, Measure, ProcedureId, Quantity, Refusal, ShownWhen, Step, StepKind, Worst,
+    Beside, Column, Edition, Electronics, Measure, Order, ProcedureId, Quantity, Refusal,
+    ShownWhen, Step, StepKind, Worst,
 };
 use crate::sequence::state::{State, StepOutcome};
-use crate::terms::{Stage, Statement};
+use crate::terms::{Part, Stage, Statement};
 
 /// Insulation resistance, BS 7671 643.3 and Table 64: 250 V between line and neutral first when
 /// something may be connected, then the full voltage between every pair; or, with equipment that
@@ -82,12 +83,35 @@ impl Procedure for Insulation {
         Stage::Insulation
     }
 
-    fn plan(&self, _job: &Job, board: &Board, circuit: Option<&Circuit>) -> Vec<Step> {
+    fn plan(
+        &self,
+        _job: &Job,
+        board: &Board,
+        circuit: Option<&Circuit>,
+        edition: Edition,
+    ) -> Vec<Step> {
         let build = StepBuilder::new(self, board, circuit, "insulation");
         match circuit {
-            Some(circuit) => on_circuit(&build, circuit),
+            Some(circuit) => on_circuit(&build, circuit, edition),
             None if board.insulation_together => together(&build, board),
             None => Vec::new(),
+        }
+    }
+
+    /// What is in circuit comes out; lamps; two-way switches change over.
+    fn orders(&self, state: &State, step: &Step) -> Vec<Order> {
+        match (step.kind, step.circuit) {
+            (StepKind::InsulationClear, Some(circuit)) => state
+                .electronics_in(step.board, circuit)
+                .into_iter()
+                .map(|one| match one {
+                    Electronics::Listed(place) => Order::out(Part::Accessory, Some(place)),
+                    Electronics::Suspected => Order::out(Part::Load, None),
+                })
+                .collect(),
+            (StepKind::InsulationLamps, _) => vec![Order::out(Part::Lamp, None).both()],
+            (StepKind::InsulationTwoWay, _) => vec![Order::out(Part::Switch, None)],
+            _ => Vec::new(),
         }
     }
 
@@ -138,6 +162,9 @@ impl Procedure for Insulation {
         if step.measure().is_none() || at_250(step) || breakage::is(Break::HighVoltageUnguarded) {
             return Ok(());
         }
+        if let Some(trial) = untried(state, step) {
+            return Err(Refusal::first_comes(&trial.id));
+        }
         let circuits: Vec<u16> = match step.circuit {
             Some(circuit) => {
                 let joined = step.kind == StepKind::InsulationJoined;
@@ -170,9 +197,13 @@ impl Procedure for Insulation {
         assess::insulation(state, step, reading)
     }
 
-    fn answers(&self, _step: &Step) -> Answers {
+    /// Whatever is connected is tried at 250 V before more; that trial is not left out.
+    fn answers(&self, step: &Step) -> Answers {
         Answers {
-            may_be_left_out: true,
+            may_be_left_out: !matches!(
+                step.kind,
+                StepKind::InsulationTrial | StepKind::InsulationTogetherTrial
+            ),
             ..Answers::default()
         }
     }
@@ -224,10 +255,31 @@ fn together(build: &StepBuilder<'_>, board: &Board) -> Vec<Step> {
     steps
 }
 
-fn on_circuit(build: &StepBuilder<'_>, circuit: &Circuit) -> Vec<Step> {
+/// The trial at 250 V that comes before this test, where it was not made.
+fn untried<'a>(state: &'a State, step: &'a Step) -> Option<&'a Step> {
+    let first_edition = state.edition() == Edition::First;
+    let joined = step.kind == StepKind::InsulationJoined;
+    if first_edition || joined {
+        return None;
+    }
+    state.plan().beside(step).find(|other| {
+        matches!(
+            other.kind,
+            StepKind::InsulationTrial | StepKind::InsulationTogetherTrial
+        ) && state.result(other).is_none()
+    })
+}
+
+fn on_circuit(build: &StepBuilder<'_>, circuit: &Circuit, edition: Edition) -> Vec<Step> {
     let voltage = full_voltage(circuit.system);
     let volts = voltage.volts();
+    let lamps = || build.statement("lamps", StepKind::InsulationLamps, &[Statement::Done]);
+    let lighting = circuit.kind == CircuitKind::Lighting;
     let mut steps = Vec::new();
+    // With lamps in, the trial would be low whatever the wiring.
+    if lighting && edition > Edition::First {
+        steps.push(lamps());
+    }
     if tried_first(circuit, voltage) {
         let trial = insulation(lives(circuit.phases), TestVoltage::V250);
         steps.push(build.reading("trial", StepKind::InsulationTrial, trial));
@@ -241,8 +293,8 @@ fn on_circuit(build: &StepBuilder<'_>, circuit: &Circuit) -> Vec<Step> {
         steps.push(build.event("clear", StepKind::InsulationClear));
         steps.push(build.reading("trial-again", StepKind::InsulationAgain, trial));
     }
-    if circuit.kind == CircuitKind::Lighting {
-        steps.push(build.statement("lamps", StepKind::InsulationLamps, &[Statement::Done]));
+    if lighting && edition == Edition::First {
+        steps.push(lamps());
     }
     steps.extend(pairs(circuit.phases).iter().map(|pair| {
         build.reading(
@@ -252,11 +304,17 @@ fn on_circuit(build: &StepBuilder<'_>, circuit: &Circuit) -> Vec<Step> {
         )
     }));
     if circuit.two_way {
-        steps.push(build.reading(
-            format!("{volts}/{}/other-position", Pair::LE),
-            StepKind::InsulationTwoWay,
-            insulation(Pair::LE, voltage),
-        ));
+        let again: &[Pair] = match edition {
+            Edition::First => &[Pair::LE],
+            Edition::Second => pairs(circuit.phases),
+        };
+        steps.extend(again.iter().map(|pair| {
+            build.reading(
+                format!("{volts}/{pair}/other-position"),
+                StepKind::InsulationTwoWay,
+                insulation(*pair, voltage),
+            )
+        }));
     }
     if voltage == TestVoltage::V500 {
         let pair = joined_to_earth(circuit.phases);
@@ -351,7 +409,7 @@ fn at_250(step: &Step) -> bool {
         .is_some_and(|measure| measure.at == Some(TestVoltage::V250))
 }
 
-fn insulation(pair: Pair, voltage: TestVoltage) -> Measure {
+pub(super) fn insulation(pair: Pair, voltage: TestVoltage) -> Measure {
     Measure {
         at: Some(voltage),
         ..Measure::of(Quantity::Insulation, Unit::MegOhm).between(pair)

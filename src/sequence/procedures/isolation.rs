@@ -1,7 +1,7 @@
 use super::{Answers, Procedure, StepBuilder};
 use crate::installation::{Board, Circuit, Job, Phases};
-use crate::quantity::{Pair, Reading, Unit};
-use crate::sequence::facts::{Event, ProcedureId, Refusal, Step, StepKind};
+use crate::quantity::Pair;
+use crate::sequence::facts::{Edition, ProcedureId, Refusal, Step, StepKind};
 use crate::sequence::state::{State, StepOutcome};
 use crate::terms::{Stage, Statement};
 
@@ -19,7 +19,13 @@ impl Procedure for Isolation {
         Stage::Isolation
     }
 
-    fn plan(&self, _job: &Job, board: &Board, _circuit: Option<&Circuit>) -> Vec<Step> {
+    fn plan(
+        &self,
+        _job: &Job,
+        board: &Board,
+        _circuit: Option<&Circuit>,
+        _edition: Edition,
+    ) -> Vec<Step> {
         let build = StepBuilder::new(self, board, None, "isolation");
         let proving = [Statement::Proved, Statement::NotProved];
         let mut steps = vec![
@@ -46,8 +52,9 @@ impl Procedure for Isolation {
         steps
     }
 
+    /// With the lock off for energising, all of it would have to be done again.
     fn is_open(&self, state: &State, step: &Step) -> bool {
-        !stated(state, step) && !state.energised(step.board)
+        (!stated(state, step) || state.unlocked(step.board)) && !state.energised(step.board)
     }
 
     /// Nothing is dead before the indicator is proved and the board locked off, and nothing is
@@ -69,17 +76,6 @@ impl Procedure for Isolation {
             accepts_done: false,
             ..Answers::default()
         }
-    }
-
-    /// A number heard while proving dead is a voltage.
-    fn intercept(&self, state: &State, step: &Step, reading: &Reading) -> Option<Event> {
-        let volts = reading.unit.is_none_or(|unit| unit == Unit::Volt);
-        let proving = step.kind.proves_dead() && !state.energised(step.board);
-        (volts && proving).then_some(Event::VoltageFound {
-            board: step.board,
-            reading: Some(*reading),
-            heard: None,
-        })
     }
 }
 

@@ -11,19 +11,26 @@ mod catalogue;
 mod continuity;
 mod energise;
 mod external_loop;
+mod fault;
 mod instruments;
 mod insulation;
 mod isolation;
+mod make_safe;
 mod put_back;
+mod reconnected;
+mod reopened;
 pub mod table;
 
 pub use assess::{Assessment, pattern, pattern_now};
 pub use build::StepBuilder;
 pub use catalogue::{Catalogue, Slot};
+pub use fault::{Fault, fault_of, is_danger};
+pub(super) use fault::{is_about_zero, is_test_voltage, like_the_supply};
 pub use insulation::{joined_to_earth, lives_linked, tested_joined_instead};
 pub use put_back::to_put_back;
+pub use reopened::reopened;
 
-use super::facts::{Column, Event, ProcedureId, Refusal, Step};
+use super::facts::{Column, Edition, Order, ProcedureId, Refusal, Step};
 use super::state::State;
 use crate::installation::{Board, Circuit, Job};
 use crate::quantity::Reading;
@@ -40,7 +47,19 @@ pub trait Procedure: Sync + Debug {
     fn stage(&self) -> Stage;
 
     /// Its steps for one circuit, or for the whole board when none is given.
-    fn plan(&self, job: &Job, board: &Board, circuit: Option<&Circuit>) -> Vec<Step>;
+    fn plan(
+        &self,
+        job: &Job,
+        board: &Board,
+        circuit: Option<&Circuit>,
+        edition: Edition,
+    ) -> Vec<Step>;
+
+    /// What the step orders out, off, linked, crossed or disconnected. Every prompt that does so
+    /// declares it here, and has a step that puts it back.
+    fn orders(&self, _state: &State, _step: &Step) -> Vec<Order> {
+        Vec::new()
+    }
 
     /// Whether the step still waits to be done.
     fn is_open(&self, state: &State, step: &Step) -> bool {
@@ -58,7 +77,7 @@ pub trait Procedure: Sync + Debug {
     /// What may answer the step besides what it asks for.
     fn answers(&self, step: &Step) -> Answers {
         Answers {
-            may_be_left_out: step.is_dead_test() || step.is_live_test(),
+            may_be_left_out: step.is_dead_test() || step.is_live_work(),
             ..Answers::default()
         }
     }
@@ -66,11 +85,6 @@ pub trait Procedure: Sync + Debug {
     /// What is thought of a reading, which has its pair, unit and voltage filled in.
     fn assess(&self, _state: &State, _step: &Step, _reading: &Reading) -> Assessment {
         Assessment::noted()
-    }
-
-    /// What a reading means where it is no result, such as a voltage while proving dead.
-    fn intercept(&self, _state: &State, _step: &Step, _reading: &Reading) -> Option<Event> {
-        None
     }
 
     /// The column of the schedule that the step's result stands in.

@@ -1,6 +1,6 @@
 use super::{Answers, Procedure, StepBuilder, insulation};
 use crate::installation::{Board, Circuit, Job};
-use crate::sequence::facts::{ProcedureId, Step, StepKind};
+use crate::sequence::facts::{Edition, ProcedureId, Step, StepKind};
 use crate::sequence::state::{OutEntry, State};
 use crate::terms::{Part, Stage};
 
@@ -18,7 +18,13 @@ impl Procedure for PutBack {
         Stage::PutBack
     }
 
-    fn plan(&self, _job: &Job, board: &Board, circuit: Option<&Circuit>) -> Vec<Step> {
+    fn plan(
+        &self,
+        _job: &Job,
+        board: &Board,
+        circuit: Option<&Circuit>,
+        _edition: Edition,
+    ) -> Vec<Step> {
         let tail = circuit.map_or("board", |_| "circuit");
         let build = StepBuilder::new(self, board, circuit, "confirm");
         vec![build.event(tail, StepKind::PutBack)]
@@ -53,9 +59,11 @@ pub fn to_put_back<'a>(
     let for_the_loop = move |entry: &OutEntry| {
         entry.part == Part::EarthingConductor && state.energised(entry.board)
     };
+    // What was only ordered is asked about by itself.
     state.barring_entries().filter(move |entry| {
         entry.board == step.board
             && (step.circuit.is_none() || entry.circuit == step.circuit)
+            && entry.ordered.is_none()
             && !for_the_loop(entry)
     })
 }

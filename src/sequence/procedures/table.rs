@@ -7,11 +7,25 @@ use super::{Answers, Procedure, StepBuilder};
 use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, RcdTest, SystemVoltage};
 use crate::quantity::{Conductors, Pair, Reading, Unit};
 use crate::sequence::facts::{
-    Beside, Column, Measure, ProcedureId, Quantity, ShownWhen, Step, StepKind, Worst,
+    Beside, Column, Edition, Measure, Order, ProcedureId, Quantity, ShownWhen, Step, StepKind,
+    Worst,
 };
 use crate::sequence::state::{State, place_of};
-use crate::terms::{HalfCycle, Place, Stage, Statement};
+use crate::terms::{HalfCycle, Part, Place, Stage, Statement};
 use std::fmt;
+
+/// What a row plans for.
+#[derive(Debug, Clone, Copy)]
+pub struct Scope<'a> {
+    /// The job.
+    pub job: &'a Job,
+    /// The board.
+    pub board: &'a Board,
+    /// The circuit; none for the whole board.
+    pub circuit: Option<&'a Circuit>,
+    /// The edition of the plan.
+    pub edition: Edition,
+}
 
 /// A procedure without logic of its own.
 pub struct Row {
@@ -22,7 +36,11 @@ pub struct Row {
     /// The grammar rule that its answers are heard with.
     pub rule: &'static str,
     /// Its steps for one circuit, or for the whole board when none is given.
-    pub plan: fn(&StepBuilder<'_>, &Job, &Board, Option<&Circuit>) -> Vec<Step>,
+    pub plan: fn(&StepBuilder<'_>, &Scope<'_>) -> Vec<Step>,
+    /// What a step orders out.
+    pub orders: fn(&State, &Step) -> Vec<Order>,
+    /// Whether a step still waits to be done.
+    pub is_open: fn(&State, &Step) -> bool,
     /// What may answer a step besides what it asks for.
     pub answers: fn(&Step) -> Answers,
     /// What is thought of a reading.
@@ -49,9 +67,11 @@ impl Row {
         name: "",
         stage: Stage::Functional,
         rule: "functional",
-        plan: |_, _, _, _| Vec::new(),
+        plan: |_, _| Vec::new(),
+        orders: |_, _| Vec::new(),
+        is_open: State::waits,
         answers: |step| Answers {
-            may_be_left_out: step.is_dead_test() || step.is_live_test(),
+            may_be_left_out: step.is_dead_test() || step.is_live_work(),
             instead_of_reading: &[],
             accepts_done: true,
         },
@@ -72,9 +92,29 @@ impl Procedure for Row {
         self.stage
     }
 
-    fn plan(&self, job: &Job, board: &Board, circuit: Option<&Circuit>) -> Vec<Step> {
+    fn plan(
+        &self,
+        job: &Job,
+        board: &Board,
+        circuit: Option<&Circuit>,
+        edition: Edition,
+    ) -> Vec<Step> {
         let build = StepBuilder::new(self, board, circuit, self.rule);
-        (self.plan)(&build, job, board, circuit)
+        let scope = Scope {
+            job,
+            board,
+            circuit,
+            edition,
+        };
+        (self.plan)(&build, &scope)
+    }
+
+    fn orders(&self, state: &State, step: &Step) -> Vec<Order> {
+        (self.orders)(state, step)
+    }
+
+    fn is_open(&self, state: &State, step: &Step) -> bool {
+        (self.is_open)(state, step)
     }
 
     fn answers(&self, step: &Step) -> Answers {
@@ -107,31 +147,55 @@ pub static BONDING: Row = Row {
     name: "bonding",
     stage: Stage::Continuity,
     rule: "continuity",
-    plan: |build, job, board, _| {
-        if job.boards.first() != Some(board) {
+    plan: |build, scope| {
+        if scope.job.boards.first() != Some(scope.board) {
             return Vec::new();
         }
         let bond = |tail: &str, kind, name: &String| {
-            let place = Place {
-                name: format!("{name} bond"),
-                number: None,
-            };
+            let place = bond_place(name);
             let measure = Measure::of(Quantity::Bond, Unit::Ohm);
             build
                 .reading(format!("{tail}/{name}"), kind, measure)
                 .at(place)
         };
-        let supply = &job.supply;
-        let main = supply.bonds.iter();
-        let main = main.map(|name| bond("bond", StepKind::Bond, name));
+        let supply = &scope.job.supply;
+        let back = |name: &String| {
+            let place = Some(bond_place(name));
+            build
+                .event(format!("bond-back/{name}"), StepKind::BondBack)
+                .at(place)
+        };
+        let main = supply.bonds.iter().flat_map(|name| {
+            let back = (scope.edition > Edition::First).then(|| back(name));
+            std::iter::once(bond("bond", StepKind::Bond, name)).chain(back)
+        });
         let supplementary = supply.supplementary_bonds.iter();
         let supplementary =
             supplementary.map(|name| bond("supplementary", StepKind::SupplementaryBond, name));
         main.chain(supplementary).collect()
     },
+    // One end of a main bond comes off for its reading, and goes back at once.
+    orders: |_, step| match step.kind {
+        StepKind::Bond => vec![Order::out(Part::Bond, step.place.clone())],
+        _ => Vec::new(),
+    },
+    is_open: |state, step| match step.kind {
+        StepKind::BondBack => state
+            .sure_entries()
+            .any(|entry| entry.part == Part::Bond && entry.place == step.place),
+        _ => state.waits(step),
+    },
     assess: assess::bond,
     ..Row::PLAIN
 };
+
+/// A main bond's place is its name.
+fn bond_place(name: &str) -> Place {
+    Place {
+        name: format!("{name} bond"),
+        number: None,
+    }
+}
 
 const fn ring_column(key: &'static str, csv: &'static str, head: &'static str) -> Column {
     Column {
@@ -156,8 +220,9 @@ pub static RING: Row = Row {
     name: "ring",
     stage: Stage::Ring,
     rule: "ring",
-    plan: |build, _, _, circuit| {
-        let Some(circuit) = circuit.filter(|circuit| circuit.kind == CircuitKind::Ring) else {
+    plan: |build, scope| {
+        let is_ring = |circuit: &&Circuit| circuit.kind == CircuitKind::Ring;
+        let Some(circuit) = scope.circuit.filter(is_ring) else {
             return Vec::new();
         };
         let ends = [
@@ -197,9 +262,21 @@ pub static RING: Row = Row {
                     .reading(format!("{tail}/{place}"), kind, measure)
                     .at(place)
             }));
+            if scope.edition > Edition::First {
+                let off = match quantity {
+                    Quantity::RingLineNeutral => StepKind::RingUncrossNeutral,
+                    _ => StepKind::RingUncrossEarth,
+                };
+                steps.push(build.event(format!("un{tail}"), off));
+            }
+        }
+        if scope.edition > Edition::First {
+            steps.push(build.event("ends-back", StepKind::RingEndsBack));
         }
         steps
     },
+    orders: ring_orders,
+    is_open: ring_is_open,
     assess: assess::ring,
     columns: &[&RING_R1, &RING_RN, &RING_R2],
     column: |step| match step.measure()?.quantity {
@@ -213,6 +290,57 @@ pub static RING: Row = Row {
     },
     ..Row::PLAIN
 };
+
+/// All six ends out of their terminals; and for the points, two conductors crossed.
+fn ring_orders(_: &State, step: &Step) -> Vec<Order> {
+    let crossed = match step.kind {
+        StepKind::RingEndToEnd => None,
+        StepKind::RingCrossedNeutral => Some(LINE_AND_NEUTRAL),
+        StepKind::RingCrossedEarth => Some(LINE_AND_EARTH),
+        _ => return Vec::new(),
+    };
+    RING_ENDS
+        .into_iter()
+        .map(|conductor| Order::out(Part::Conductors(conductor), Some(Place::board())).both())
+        .chain(crossed.map(Order::crossed))
+        .collect()
+}
+
+/// The conductors of a ring, both ends of each.
+const RING_ENDS: [Conductors; 3] = [Conductors::L, Conductors::N, Conductors::E];
+const LINE_AND_NEUTRAL: Conductors = Conductors::L.with(Conductors::N);
+const LINE_AND_EARTH: Conductors = Conductors::L.with(Conductors::E);
+
+/// What is crossed comes off once its points are read; the ends go back after that.
+fn ring_is_open(state: &State, step: &Step) -> bool {
+    let Some(circuit) = step.circuit else {
+        return false;
+    };
+    let out = |part: Part| {
+        state
+            .sure_on(step.board, circuit)
+            .any(|entry| entry.part == part)
+    };
+    let read = |kind: StepKind| {
+        let mut points = state.plan().beside(step);
+        !points.any(|other| other.kind == kind && state.waits(other))
+    };
+    match step.kind {
+        StepKind::RingUncrossNeutral => {
+            out(Part::Crossing(LINE_AND_NEUTRAL)) && read(StepKind::RingCrossedNeutral)
+        }
+        StepKind::RingUncrossEarth => {
+            out(Part::Crossing(LINE_AND_EARTH)) && read(StepKind::RingCrossedEarth)
+        }
+        StepKind::RingEndsBack => {
+            state.ring_ends_out(step.board, circuit).next().is_some()
+                && read(StepKind::RingEndToEnd)
+                && read(StepKind::RingCrossedNeutral)
+                && read(StepKind::RingCrossedEarth)
+        }
+        _ => state.waits(step),
+    }
+}
 
 static POLARITY_COLUMN: Column = Column {
     key: "polarity",
@@ -232,9 +360,7 @@ pub static POLARITY: Row = Row {
     name: "polarity",
     stage: Stage::Polarity,
     rule: "polarity",
-    plan: |build, _, _, _| {
-        vec![build.statement("dead", StepKind::Row("polarity"), &EITHER_POLARITY)]
-    },
+    plan: |build, _| vec![build.statement("dead", StepKind::Row("polarity"), &EITHER_POLARITY)],
     columns: &[&POLARITY_COLUMN],
     column: |_| Some(&POLARITY_COLUMN),
     ..Row::PLAIN
@@ -246,9 +372,19 @@ pub static SUPPLY_POLARITY: Row = Row {
     name: "supply-polarity",
     stage: Stage::SupplyPolarity,
     rule: "polarity",
-    plan: |build, _, _, _| {
+    plan: |build, scope| {
         let kind = StepKind::Row("supply-polarity");
-        vec![build.statement("supply", kind, &EITHER_POLARITY)]
+        if scope.edition == Edition::First {
+            return vec![build.statement("supply", kind, &EITHER_POLARITY)];
+        }
+        if scope.board.fed_from.is_some() {
+            return Vec::new();
+        }
+        let step = build.statement("incoming", kind, &EITHER_POLARITY);
+        vec![Step {
+            incoming: true,
+            ..step
+        }]
     },
     ..Row::PLAIN
 };
@@ -267,14 +403,19 @@ pub static FAULT_CURRENT: Row = Row {
     name: "fault-current",
     stage: Stage::FaultCurrent,
     rule: "current",
-    plan: |build, _, board, _| {
-        let pairs: &[Pair] = match board.phases {
+    plan: |build, scope| {
+        let pairs: &[Pair] = match scope.board.phases {
             Phases::Single => &[Pair::LN, Pair::LE],
             Phases::Three => &LINES_AND_EARTH,
         };
         let reading = |pair: &Pair| {
             let measure = Measure::of(Quantity::FaultCurrent, Unit::KiloAmp).between(*pair);
-            build.reading(pair.to_string(), StepKind::Row("fault-current"), measure)
+            let step = build.reading(pair.to_string(), StepKind::Row("fault-current"), measure);
+            Step {
+                // At a further board the supply comes with energising.
+                incoming: scope.edition > Edition::First && scope.board.fed_from.is_none(),
+                ..step
+            }
         };
         pairs.iter().map(reading).collect()
     },
@@ -297,10 +438,8 @@ pub static LOOP_IMPEDANCE: Row = Row {
     name: "loop-impedance",
     stage: Stage::LoopImpedance,
     rule: "loop",
-    plan: |build, _, _, circuit| {
-        let extra_low =
-            |c: &&Circuit| matches!(c.system, SystemVoltage::Selv | SystemVoltage::Pelv);
-        let Some(circuit) = circuit.filter(|c| !extra_low(c)) else {
+    plan: |build, scope| {
+        let Some(circuit) = scope.circuit.filter(|c| !is_extra_low(c)) else {
             return Vec::new();
         };
         let reading = |tail: &str, pair: Pair| {
@@ -322,6 +461,11 @@ pub static LOOP_IMPEDANCE: Row = Row {
     column: |_| Some(&ZS),
     ..Row::PLAIN
 };
+
+/// Whether a circuit's supply is none that a loop could be read of.
+pub(super) fn is_extra_low(circuit: &Circuit) -> bool {
+    matches!(circuit.system, SystemVoltage::Selv | SystemVoltage::Pelv)
+}
 
 const fn rcd_column(
     key: &'static str,
@@ -352,8 +496,8 @@ pub static RCD: Row = Row {
     name: "rcd",
     stage: Stage::Rcd,
     rule: "rcd",
-    plan: |build, _, _, circuit| {
-        let Some(rcd) = circuit.and_then(|circuit| circuit.rcd.as_ref()) else {
+    plan: |build, scope| {
+        let Some(rcd) = scope.circuit.and_then(|circuit| circuit.rcd.as_ref()) else {
             return Vec::new();
         };
         let timed = |tail: &str, kind, quantity, half| {
@@ -409,8 +553,8 @@ pub static RCD: Row = Row {
 pub static PHASE_SEQUENCE: Row = Row {
     name: "phase-sequence",
     stage: Stage::PhaseSequence,
-    plan: |build, _, board, _| {
-        if board.phases == Phases::Single {
+    plan: |build, scope| {
+        if scope.board.phases == Phases::Single {
             return Vec::new();
         }
         let either = [Statement::SequenceCorrect, Statement::SequenceReversed];
@@ -424,7 +568,8 @@ pub static PHASE_SEQUENCE: Row = Row {
 pub static FUNCTIONAL: Row = Row {
     name: "functional",
     stage: Stage::Functional,
-    plan: |build, _, board, _| {
+    plan: |build, scope| {
+        let board = scope.board;
         let either = [Statement::Pass, Statement::Fail];
         let switchgear = build.statement("switchgear", StepKind::Row("functional"), &either);
         let arc_fault = board.circuits.iter().filter(|circuit| circuit.afdd);
@@ -449,8 +594,8 @@ pub static HANDOVER: Row = Row {
     name: "handover",
     stage: Stage::Handover,
     rule: "confirm",
-    plan: |build, job, board, _| {
-        if job.boards.last() != Some(board) {
+    plan: |build, scope| {
+        if scope.job.boards.last() != Some(scope.board) {
             return Vec::new();
         }
         vec![build.statement("explained", StepKind::Row("handover"), &[Statement::Done])]

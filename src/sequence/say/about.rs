@@ -2,9 +2,9 @@
 
 use super::numbers::{capital, duration, plural};
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Electronics, EventNo, Step};
-use crate::sequence::state::{OutEntry, State, count};
-use crate::terms::HalfCycle;
+use crate::sequence::facts::{Electronics, EventNo, Quantity, Step};
+use crate::sequence::state::{OutEntry, State, StepOutcome, count};
+use crate::terms::{HalfCycle, Part};
 
 /// The place where a step is done, or its pair, in words; for prompts and reports.
 pub fn subject(step: &Step) -> String {
@@ -49,8 +49,11 @@ pub(super) fn electronics(inside: &[Electronics]) -> String {
 
 /// Dead tests of a board outside their limits, in words.
 pub(super) fn failed(agenda: &Agenda, board: u16) -> String {
+    let reversed = |step: &&Step| step.board == board && step.incoming && agenda.has_failed(step);
+    let supply = agenda.plan().steps.iter().filter(reversed);
     let all: Vec<_> = agenda
         .failed_dead(board)
+        .chain(supply)
         .map(|step| {
             let what = if step.place.is_none() && step.pair.is_none() {
                 format!(", {}", step.stage)
@@ -64,6 +67,60 @@ pub(super) fn failed(agenda: &Agenda, board: u16) -> String {
     match all.len() {
         0..=3 => shown,
         more => format!("{shown}; and {} more", more - 3),
+    }
+}
+
+/// The circuit of the first dead test outside its limit.
+pub(super) fn failed_circuit(agenda: &Agenda, board: u16) -> Option<u16> {
+    agenda.failed_dead(board).find_map(|step| step.circuit)
+}
+
+/// What answered a step, by the event that did: a statement, or that it was not tested.
+pub(super) fn answered_by(agenda: &Agenda, event: EventNo) -> Option<String> {
+    let of_step = agenda
+        .plan()
+        .steps
+        .iter()
+        .filter_map(|step| agenda.outcome(step));
+    let outcome = of_step
+        .chain(agenda.answered_before())
+        .find(|outcome| outcome.no() == event)?;
+    Some(match outcome {
+        StepOutcome::Stated(_, statement) => statement.shown().to_owned(),
+        StepOutcome::NotTested(_, reason) => format!("not tested, {reason},"),
+        _ => return None,
+    })
+}
+
+/// What a step tests, in a few spoken words, where its place does not say it.
+pub(super) fn test_name(step: &Step) -> Option<&'static str> {
+    Some(match step.measure()?.quantity {
+        Quantity::LeadsOpen => "leads apart",
+        Quantity::LeadsShorted => "leads joined",
+        Quantity::Bond => "bonding",
+        Quantity::R1R2 => "R one plus R two",
+        Quantity::R2 => "R two",
+        Quantity::RingEndToEnd => "ring, end to end",
+        Quantity::RingLineNeutral => "ring, line and neutral crossed",
+        Quantity::RingLineEarth => "ring, line and earth crossed",
+        Quantity::Insulation => "insulation",
+        Quantity::ExternalLoop => "external loop",
+        Quantity::FaultCurrent => "fault current",
+        Quantity::LoopImpedance => "loop impedance",
+        Quantity::RcdHalf => "RCD, half the rated current",
+        Quantity::RcdTime => "RCD, rated current",
+        Quantity::RcdFiveTimes => "RCD, five times the rated current",
+        Quantity::Noted => return None,
+    })
+}
+
+/// An entry of the list as a state it is in: "neutral at socket 3 out", "line and earth linked".
+pub(super) fn as_it_is(entry: &OutEntry) -> String {
+    match entry.part {
+        _ if entry.linked => entry.what(),
+        Part::EarthingConductor | Part::Bond | Part::Cover => format!("{} off", entry.what()),
+        Part::Switch => format!("{} changed", entry.what()),
+        _ => format!("{} out", entry.what()),
     }
 }
 
@@ -90,11 +147,17 @@ pub fn entries(state: &State, numbers: &[EventNo], between: &str) -> String {
 
 /// What is out.
 pub fn what_is_out(state: &State) -> String {
-    let what = out(state, |_| true);
-    if what.is_empty() {
-        "Nothing is out.".to_owned()
-    } else {
-        format!("Out: {what}.")
+    let sure = out(state, OutEntry::is_surely_out);
+    let ordered: Vec<_> = state
+        .ordered_entries()
+        .map(|(entry, _)| as_it_is(entry))
+        .collect();
+    let asked = format!("Asked for, and not answered yet: {}.", ordered.join("; "));
+    match (sure.is_empty(), ordered.is_empty()) {
+        (true, true) => "Nothing is out.".to_owned(),
+        (false, true) => format!("Out: {sure}."),
+        (true, false) => asked,
+        (false, false) => format!("Out: {sure}. {asked}"),
     }
 }
 

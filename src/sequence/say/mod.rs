@@ -21,7 +21,7 @@ use super::state::{OutEntry, Question, ReadingRecord, goes_on, place_of};
 use crate::grammar::Intent;
 use crate::limits::{Finding, Outcome, Verdict};
 use crate::quantity::Reading;
-use crate::terms::{Part, Stage, Statement};
+use crate::terms::{Part, Place, Stage, Statement};
 use numbers::plural;
 
 /// The cautions, spoken when a session is begun and shown with every report.
@@ -39,7 +39,13 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
     match event {
         Event::Opened { .. } => CAUTIONS.iter().map(|c| Line::warning(*c)).collect(),
         Event::Resumed { .. } => CAUTIONS[..2].iter().map(|c| Line::warning(*c)).collect(),
-        Event::CameBack { after_minutes } => {
+        Event::CameBack {
+            after_minutes: 0,
+            anew: true,
+        } => vec![Line::warning(
+            "The clock was put back: how long you were away can't be told. Isolate and prove dead again.",
+        )],
+        Event::CameBack { after_minutes, .. } => {
             let away = jiff::SignedDuration::from_mins(i64::from(*after_minutes));
             vec![Line::warning(format!(
                 "{} without a word. Whoever leaves proves dead again.",
@@ -68,7 +74,12 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
             let why = question
                 .clone()
                 .or_else(|| doubt.map(|doubt| doubted(before, doubt, verdict.as_ref())));
-            let mut lines = vec![read_back(before, step, reading, why.as_deref())];
+            let mut lines = vec![match doubt {
+                Some(doubt @ (Doubt::MaybeVolts | Doubt::LoadOrShort)) => {
+                    Line::question(which(step, reading, *doubt))
+                }
+                _ => read_back(before, step, reading, why.as_deref()),
+            }];
             if why.is_none()
                 && let Some(pattern) = pattern_now(before, step, reading)
             {
@@ -81,7 +92,7 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
             _ => Vec::new(),
         },
         Event::Withdrawn { of, why } => match why {
-            Withdrawal::Widened => Vec::new(),
+            Withdrawal::Widened | Withdrawal::Restated => Vec::new(),
             Withdrawal::Replaced => vec![Line::answer(match before.out_entry(*of) {
                 Some(entry) => format!("Correction: not {}.", entry.what()),
                 None => "Correction.".to_owned(),
@@ -93,14 +104,40 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
                 })]
             }
         },
-        Event::CorrectedAtDesk { .. } | Event::Noted => Vec::new(),
-        Event::Stated { step, statement } => match before.step(step) {
-            Some(step) => stated(step, *statement),
+        Event::CorrectedAtDesk { .. } | Event::Noted { .. } => Vec::new(),
+        Event::Stated {
+            step,
+            statement,
+            place,
+        } => match before.step(step) {
+            Some(step) => stated(step, *statement, place.as_ref()),
             None => Vec::new(),
         },
-        Event::TakenOut { .. } => taken_out(after),
+        Event::TakenOut { board, .. } => {
+            let live = before.energised(*board).then(|| {
+                Line::warning(
+                    "Stop. You said it is energised: nothing is taken out or joined live. Isolate it and prove it dead.",
+                )
+            });
+            live.into_iter().chain(taken_out(after)).collect()
+        }
+        Event::Ordered { .. } => Vec::new(),
+        Event::AskedIfLive { .. } => vec![Line::warning(
+            "Live? Hands off. Affirm if it is live, negative if it is not.",
+        )],
+        Event::SetAside { of } => match before.reading(*of) {
+            Some(record) => vec![Line::answer(format!(
+                "{} stays unaffirmed, and is shown so.",
+                capital(&value(&record.reading))
+            ))],
+            None => Vec::new(),
+        },
+        Event::StaysOff { circuit, .. } => {
+            vec![Line::read_back(format!("Circuit {circuit} stays off."))]
+        }
         Event::PutBack { entries } => put_back(before, entries, after),
         Event::ProposedAllBack { .. }
+        | Event::AskedIfOut { .. }
         | Event::ProposedNeverOut { .. }
         | Event::ProposedFinish { .. } => match after.question() {
             Some(asked) => vec![Line::question(question(after, asked))],
@@ -140,6 +177,9 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         Event::VoltageFound { .. } => vec![Line::warning(
             "Stop. Voltage is present. Hands off. Find out what feeds it, and begin isolation again.",
         )],
+        Event::LockRemoved {
+            to_energise: true, ..
+        } => vec![Line::answer("Lock off.")],
         Event::LockRemoved { .. } => vec![Line::warning(
             "The lock is off: the board no longer counts as isolated. Begin isolation again.",
         )],
@@ -151,16 +191,31 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
             None => "Say again?".to_owned(),
         })],
         Event::Asked { said } => vec![asked(before, said)],
-        Event::NoteBegun => vec![Line::answer(
+        Event::NotTaken { words, .. } => vec![Line::answer(format!(
+            "I don't know \"{words}\" here. Say again?"
+        ))],
+        Event::NoteBegun { observation: true } => vec![Line::answer(
+            "Say what you found, then end of note. It stands in the report.",
+        )],
+        Event::NoteBegun { .. } => vec![Line::answer(
             "Note. Say end of note when you have finished.",
         )],
         Event::NoteEnded => vec![Line::answer("Note kept.")],
         Event::StoodBy => vec![Line::answer("Standing by.")],
         Event::CarriedOn => vec![Line::answer("Carrying on.")],
-        Event::Paused => vec![Line::answer(format!(
-            "Paused. {} When you resume, prove dead again.",
-            what_is_out(before)
-        ))],
+        Event::Paused => {
+            let mut boards = before.job().boards.iter();
+            let dead = boards.any(|board| before.isolation_begun(board.number));
+            let again = if dead {
+                " When you resume, prove dead again."
+            } else {
+                ""
+            };
+            vec![Line::answer(format!(
+                "Paused. {}{again}",
+                what_is_out(before)
+            ))]
+        }
         Event::Unpaused => vec![Line::answer(recap(before))],
         Event::Finished { left_open, .. } => {
             let still_out = (*left_open > 0).then(|| Line::reminder(what_is_out(before)));
@@ -181,6 +236,7 @@ fn asked(agenda: &Agenda, said: &Intent) -> Line {
         Intent::WhatIsOut => Line::answer(what_is_out(agenda)),
         Intent::HowLongIsLeft => Line::answer(about::how_long_is_left(agenda)),
         Intent::Altered(alteration) if alteration.part == Part::Lock => Line::answer("Lock off."),
+        Intent::StaysOff(circuit) => Line::answer(format!("Circuit {circuit} stays off already.")),
         Intent::Altered(alteration) => {
             let listed = agenda.open_entries().find(|entry| {
                 entry.part == alteration.part
@@ -218,13 +274,38 @@ fn read_back(before: &Agenda, step: &Step, reading: &Reading, why: Option<&str>)
     }
     what.push(value(reading));
     let text = if elsewhere {
-        format!("Taken for {}: {}", subject(step), value(reading))
+        let named = [
+            Some(subject(step)),
+            about::test_name(step).map(str::to_owned),
+        ];
+        let named: Vec<_> = named
+            .into_iter()
+            .flatten()
+            .filter(|n| !n.is_empty())
+            .collect();
+        format!("Taken for {}: {}", named.join(", "), value(reading))
     } else {
         capital(&what.join(", "))
     };
     match why {
         Some(why) => Line::question(format!("{text}? {}. Affirm, or correct.", capital(why))),
         None => Line::read_back(format!("{text}.")),
+    }
+}
+
+/// What a number could be, where that must be said.
+fn which(step: &Step, reading: &Reading, doubt: Doubt) -> String {
+    let number = capital(&reading.number.map(digits).unwrap_or_default());
+    let unit = step
+        .measure()
+        .map_or("ohms", |measure| measure.unit.spoken());
+    match doubt {
+        Doubt::MaybeVolts => format!("{number}: {unit}, or volts?"),
+        _ => format!(
+            "{}: a load, or a short. Load out, or ohms? Say {}, or the ohms; or affirm.",
+            capital(&value(reading)),
+            "load out"
+        ),
     }
 }
 
@@ -247,6 +328,12 @@ fn doubted(agenda: &Agenda, doubt: Doubt, verdict: Option<&Verdict>) -> String {
         Doubt::SomethingConnected => {
             "low, but not a dead short: something may be connected".to_owned()
         }
+        Doubt::SaidBefore { event } => match about::answered_by(agenda, event) {
+            Some(what) => format!("there is {what} here already"),
+            None => "that is answered already".to_owned(),
+        },
+        Doubt::LoadOrShort => "a load, or a short: load out, or ohms".to_owned(),
+        Doubt::MaybeVolts => "it could be volts".to_owned(),
         Doubt::LeadsNotApart => {
             "leads apart should read over range: check the leads and the range".to_owned()
         }
@@ -301,6 +388,15 @@ fn why_asked(agenda: &Agenda, record: &ReadingRecord) -> String {
 pub fn question(agenda: &Agenda, question: &Question) -> String {
     match question {
         Question::Reading(no) => match agenda.reading(*no) {
+            Some(record)
+                if matches!(record.doubt, Some(Doubt::MaybeVolts | Doubt::LoadOrShort)) =>
+            {
+                let doubt = record.doubt.unwrap_or(Doubt::MaybeVolts);
+                agenda
+                    .step(&record.step)
+                    .map(|step| which(step, &record.reading, doubt))
+                    .unwrap_or_default()
+            }
             Some(record) => format!(
                 "Was that {}? {}. Affirm, or correct.",
                 value(&record.reading),
@@ -320,6 +416,20 @@ pub fn question(agenda: &Agenda, question: &Question) -> String {
                 if linked { "joined" } else { "out" }
             )
         }
+        Question::IfOut(_, numbers) => {
+            let left: Vec<_> = agenda
+                .open_entries()
+                .filter(|entry| numbers.contains(&entry.no))
+                .map(about::as_it_is)
+                .collect();
+            format!(
+                "Left without an answer. Is it so now: {}? Affirm if any of it is, negative if none.",
+                left.join("; ")
+            )
+        }
+        Question::IfLive(_) => {
+            "Live? Hands off. Affirm if it is live, negative if it is not.".to_owned()
+        }
         Question::Finish(_, left) => format!(
             "{} not done. Affirm to finish all the same, or negative.",
             plural(*left, "step is", "steps are")
@@ -337,6 +447,10 @@ fn not_so(agenda: &Agenda, asked: &Question) -> String {
         ),
         Question::AllBack(..) => format!("Not all back. {}", what_is_out(agenda)),
         Question::Finish(..) => "Not finished.".to_owned(),
+        Question::IfOut(_, numbers) => {
+            format!("Not out: {}.", entries(agenda, numbers, "; "))
+        }
+        Question::IfLive(_) => "Not live.".to_owned(),
     }
 }
 
@@ -360,7 +474,9 @@ fn affirmed(before: &Agenda, question: &Question) -> Vec<Line> {
                     .map(String::from)
             };
             let more = pattern.or_else(remark).map(Line::answer);
-            std::iter::once(taken).chain(more).collect()
+            let live = before.step(&record.step).is_some_and(Step::is_live_work);
+            let tell = (live && record.outcome() == Some(Outcome::Fail)).then(tell_in_charge);
+            std::iter::once(taken).chain(more).chain(tell).collect()
         }
         Question::AllBack(_, numbers) => {
             let rest = about::out(before, |entry| !numbers.contains(&entry.no));
@@ -377,7 +493,11 @@ fn affirmed(before: &Agenda, question: &Question) -> Vec<Line> {
             "{} is off the list.",
             capital(&entries(before, &[*entry], "; "))
         ))],
-        Question::Finish(..) => Vec::new(),
+        Question::IfOut(_, numbers) => vec![Line::read_back(format!(
+            "On the list until it is back: {}.",
+            entries(before, numbers, "; ")
+        ))],
+        Question::Finish(..) | Question::IfLive(_) => Vec::new(),
     }
 }
 
@@ -420,14 +540,17 @@ fn put_back_by(agenda: &Agenda, of: EventNo) -> String {
 }
 
 /// A statement said back, and what it means for the work.
-fn stated(step: &Step, statement: Statement) -> Vec<Line> {
-    let said = statement.said_back();
+fn stated(step: &Step, statement: Statement, place: Option<&Place>) -> Vec<Line> {
+    let at = place
+        .map(|place| format!(" at {place}"))
+        .unwrap_or_default();
+    let said = format!("{}{at}", statement.said_back());
     let subject = match step.pair {
         Some(pair) => pair.spoken(),
         None => subject(step),
     };
     let text = if subject.is_empty() {
-        format!("{}.", capital(said))
+        format!("{}.", capital(&said))
     } else {
         format!("{}, {said}.", capital(&subject))
     };
@@ -450,17 +573,26 @@ fn after_statement(step: &Step, statement: Statement) -> Option<Line> {
         (_, Statement::SequenceReversed) => Some(Line::warning(
             "Sequence reversed. It stands as an exception: motors may run backwards.",
         )),
+        (Stage::MakeSafe, Statement::StaysOn) => Some(Line::warning(
+            "It stays on by their decision, and stands as an exception.",
+        )),
+        (Stage::LoopImpedance, Statement::PolarityReversed) => {
+            Some(Line::warning("Polarity reversed, and it is live."))
+        }
         (_, Statement::PolarityReversed) => Some(Line::warning(
             "Polarity reversed. Put it right and test again before energising.",
         )),
-        (Stage::Functional, Statement::Fail) => {
-            Some(Line::warning("Fail. It stands as an exception."))
-        }
+        (Stage::Functional, Statement::Fail) => Some(tell_in_charge()),
         (Stage::Rcd, _) if step.is_wrong(statement) => Some(Line::warning(
-            "It should not do that. It stands as an exception.",
+            "It should not do that. Tell the person in charge. It stands as an exception.",
         )),
         _ => None,
     }
+}
+
+/// What is wrong and live, and no danger by itself.
+fn tell_in_charge() -> Line {
+    Line::warning("Tell the person in charge. It stands as an exception.")
 }
 
 /// Something put on the out-list, said back.
@@ -472,10 +604,9 @@ fn taken_out(after: &Agenda) -> Vec<Line> {
         .parked
         .map(|parked| format!(", {parked}"))
         .unwrap_or_default();
-    let out = if entry.linked { "" } else { " out" };
     let mut lines = vec![Line::read_back(format!(
-        "{}{out}{parked}. On the list until it is back.",
-        capital(&entry.what())
+        "{}{parked}. On the list until it is back.",
+        capital(&about::as_it_is(entry))
     ))];
     let circuit = entry
         .circuit
@@ -504,7 +635,10 @@ fn put_back(before: &Agenda, numbers: &[EventNo], after: &Agenda) -> Vec<Line> {
             Line::read_back(if entry.linked {
                 let place = entry.place.as_ref();
                 let what = entry.part.described(place, entry.both, false);
-                format!("Link off: {what}.")
+                match entry.part {
+                    Part::Crossing(_) => format!("Off: {what}."),
+                    _ => format!("Link off: {what}."),
+                }
             } else {
                 format!("{} back.", capital(&entry.what()))
             })

@@ -2,7 +2,7 @@ use super::about;
 use super::line::Line;
 use super::{capital, duration, lines, prompt, recap};
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Event, EventNo, Mode, Refusal, StepKind, Withdrawal};
+use crate::sequence::facts::{Edition, Event, EventNo, Mode, Refusal, StepKind, Withdrawal};
 use crate::sequence::state::{OutEntry, Question};
 use crate::terms::{Part, Stage};
 use jiff::Timestamp;
@@ -59,6 +59,7 @@ impl Narrator {
             let away = at.duration_since(started.last_event_at());
             let recap = format!("Resuming after {}. {}", duration(away), recap(agenda));
             let mut lines = vec![Line::answer(recap)];
+            lines.extend(older_edition(agenda));
             if agenda.mode() != Mode::Finished {
                 self.due(agenda);
                 lines.push(prompt(agenda).again());
@@ -137,7 +138,7 @@ impl Narrator {
     /// The reminder due when nothing has been said for a while; nothing when nothing is out or
     /// the session waits.
     pub fn idle(agenda: &Agenda) -> Option<Line> {
-        let out = about::out(agenda, |_| true);
+        let out = about::out(agenda, OutEntry::is_surely_out);
         let running = agenda.mode() == Mode::Running;
         (running && !out.is_empty()).then(|| Line::reminder(format!("Remember: out is {out}.")))
     }
@@ -145,8 +146,11 @@ impl Narrator {
 
 /// Whether an event belongs to the turn of the one before it, kept at the same time.
 pub fn is_of_the_same_turn(before: &Event, event: &Event) -> bool {
+    if matches!(event, Event::Ordered { .. } | Event::AskedIfOut { .. }) {
+        return true;
+    }
     match before {
-        Event::CameBack { .. } => true,
+        Event::CameBack { .. } | Event::SetAside { .. } | Event::Ordered { .. } => true,
         Event::Opened { .. } | Event::Resumed { .. } | Event::CalibrationOverdue { .. } => {
             matches!(event, Event::CalibrationOverdue { .. })
         }
@@ -168,6 +172,17 @@ fn as_meant(event: &Event, followed: bool) -> Event {
         },
         other => other.clone(),
     }
+}
+
+/// What a log of an older edition does not ask for, and how to have it asked.
+fn older_edition(agenda: &Agenda) -> Option<Line> {
+    let old = agenda.edition() < Edition::NOW && agenda.mode() != Mode::Finished;
+    old.then(|| {
+        Line::warning(format!(
+            "This log follows {} of the plan. It does not ask to put back ring ends, crossings and bonds one by one, for 250 volts after equipment is back, for the supply before energising, nor at outlets that were opened. To be asked for those, stop here and begin again with a new log.",
+            agenda.edition()
+        ))
+    })
 }
 
 fn at_the_desk(event: &Event) -> bool {
@@ -199,7 +214,7 @@ fn on_leaving(before: &Agenda, after: &Agenda) -> Vec<Line> {
         return Vec::new();
     }
     let left = |entry: &OutEntry| left_circuit || entry.circuit == old.circuit;
-    let out = about::out(after, left);
+    let out = about::out(after, |entry| left(entry) && entry.is_surely_out());
     if out.is_empty() {
         return Vec::new();
     }
@@ -216,7 +231,8 @@ fn wants_prompt(events: &[Event], after: &Agenda) -> bool {
                 | Event::Asked { .. }
                 | Event::CameBack { .. }
                 | Event::Unclear { .. }
-                | Event::Noted
+                | Event::NotTaken { .. }
+                | Event::Noted { .. }
         )
     });
     forward && after.mode() == Mode::Running && after.question().is_none()

@@ -5,9 +5,9 @@ use crate::installation::{Earthing, InstrumentUse, JobKind, Phases, Source};
 use crate::limits::insulation::Pattern;
 use crate::quantity::{Conductors, Unit};
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Mode, Step, StepKind};
-use crate::sequence::procedures::{self, Catalogue};
-use crate::sequence::state::OutEntry;
+use crate::sequence::facts::{Doubt, Mode, Step, StepKind};
+use crate::sequence::procedures::{self, Catalogue, Fault};
+use crate::sequence::state::{OutEntry, Question};
 use crate::terms::{Alteration, Change, HalfCycle, Part, Stage, Statement};
 use serde::Deserialize;
 use std::collections::HashMap;
@@ -135,16 +135,45 @@ pub fn prompt(agenda: &Agenda) -> Prompt {
         return without_step(state);
     };
     if let Some(asked) = agenda.question() {
-        let text = super::question(agenda, asked);
-        return Prompt {
-            full: text.clone(),
-            brief: text,
-            rule: step.rule,
-            first: false,
-            answers: vec![Intent::Affirm, Intent::Negative],
-        };
+        return of_question(agenda, step, asked);
     }
     of_step(agenda, step)
+}
+
+/// What waits for an answer.
+fn of_question(agenda: &Agenda, step: &Step, asked: &Question) -> Prompt {
+    let text = super::question(agenda, asked);
+    let doubt = match asked {
+        Question::Reading(no) => agenda.reading(*no).and_then(|record| record.doubt),
+        _ => None,
+    };
+    let (rule, answers) = match doubt {
+        Some(Doubt::MaybeVolts) => (
+            "which_unit",
+            [Statement::Megohms, Statement::Volts]
+                .map(Intent::Stated)
+                .into(),
+        ),
+        Some(Doubt::LoadOrShort) => (step.rule, vec![load_out(), Intent::Affirm]),
+        _ => (step.rule, vec![Intent::Affirm, Intent::Negative]),
+    };
+    Prompt {
+        full: text.clone(),
+        brief: text,
+        rule,
+        first: false,
+        answers,
+    }
+}
+
+fn load_out() -> Intent {
+    Intent::Altered(Alteration {
+        part: Part::Load,
+        change: Change::Out,
+        place: None,
+        both: false,
+        parked: None,
+    })
 }
 
 /// What is said where no step is asked for.
@@ -172,7 +201,7 @@ pub fn of_step(agenda: &Agenda, step: &Step) -> Prompt {
     let mut answers = Vec::new();
     let mut filled = |text: &str| {
         fill(text, &mut |name| match name.strip_prefix("say:") {
-            Some(key) => said(key).map(|said| in_mouth(&mut answers, said)),
+            Some(key) => said_at(agenda, step, key).map(|said| in_mouth(&mut answers, said)),
             None => slot(agenda, step, name),
         })
     };
@@ -198,7 +227,7 @@ pub(super) fn first_comes(agenda: &Agenda, step: &Step) -> String {
     let brief = entry.brief.filter(|_| step.stage != Stage::Isolation);
     let text = entry.first.or(brief).unwrap_or(entry.full);
     fill(&text, &mut |name| match name.strip_prefix("say:") {
-        Some(key) => said(key).map(|said| in_mouth(&mut Vec::new(), said)),
+        Some(key) => said_at(agenda, step, key).map(|said| in_mouth(&mut Vec::new(), said)),
         None => slot(agenda, step, name),
     })
 }
@@ -253,6 +282,24 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
                 && !agenda.electronics_in(step.board, circuit).is_empty()
         }),
         "failed" => agenda.failed_dead(step.board).next().is_some(),
+        "must be put right" => {
+            let mut failed = agenda.failed_dead(step.board);
+            failed.any(|step| agenda.no_reason_passes(step))
+        }
+        "supply reversed" => agenda
+            .plan()
+            .on(step.board, None)
+            .any(|supply| supply.incoming && agenda.has_failed(supply)),
+        "found reversed" => agenda
+            .failed_dead(step.board)
+            .any(|step| procedures::fault_of(agenda.state(), step) == Some(Fault::Reversed)),
+        "incoming" => step.incoming,
+        "reopened" => step.circuit.is_some_and(|circuit| {
+            !procedures::reopened(agenda.state(), step.board, circuit).is_empty()
+        }),
+        "suspected" => step
+            .circuit
+            .is_some_and(|circuit| agenda.suspicion(step.board, circuit).is_some()),
         "electrode" => agenda.job().supply.earthing == Earthing::Tt,
         _ => false,
     }
@@ -305,6 +352,11 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
         }
         "finding" => Some(finding(agenda, step)),
         "failed" => Some(about::failed(agenda, step.board)),
+        "reopened" => {
+            let places = procedures::reopened(agenda.state(), step.board, step.circuit?);
+            let names: Vec<_> = places.iter().map(ToString::to_string).collect();
+            Some(names.join(" and "))
+        }
         "to put back" => {
             let what: Vec<_> = procedures::to_put_back(agenda.state(), step)
                 .map(OutEntry::what)
@@ -314,6 +366,17 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
         "instrument" => Some(instrument(agenda, step)),
         "last" => step.id.tail.rsplit('/').next().map(str::to_owned),
         _ => None,
+    }
+}
+
+/// What a `{say:...}` means at a step.
+fn said_at(agenda: &Agenda, step: &Step, key: &str) -> Option<Intent> {
+    match key {
+        "stays-off" => {
+            let failed = about::failed_circuit(agenda, step.board);
+            failed.or(step.circuit).map(Intent::StaysOff)
+        }
+        key => said(key),
     }
 }
 
@@ -329,6 +392,11 @@ fn said(key: &str) -> Option<Intent> {
         })
     };
     match key {
+        "load-out" => Some(load_out()),
+        "bond-back" => Some(altered(Part::Bond, Change::Back)),
+        "ring-ends-back" => Some(altered(Part::RingEnds, Change::Back)),
+        "uncrossed" => Some(altered(Part::Link, Change::Uncrossed)),
+        "observe" => Some(Intent::Observe),
         "linked" => Some(altered(Part::Link, Change::Linked)),
         "unlinked" => Some(altered(Part::Link, Change::Unlinked)),
         "earthing-off" => Some(altered(Part::EarthingConductor, Change::Out)),

@@ -1,9 +1,11 @@
 use super::about;
 use super::numbers::{capital, plural};
 use super::prompt::{self, first_comes};
+use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Destination, Mode, Refusal};
+use crate::sequence::facts::{Destination, LeftOut, Mode, Refusal};
 use crate::sequence::state::OutEntry;
+use crate::terms::Statement;
 
 /// Why something is refused, and what to do instead.
 pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
@@ -18,16 +20,49 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
             )
         }
         Refusal::StillOut { .. } => format!(
-            "No. Still out: {}. Put it back and say so, or say override and a reason.",
-            about::out(agenda, |entry| !entry.overridden)
+            "No. Still out: {}. Put it back and say so{}.",
+            about::out(agenda, |entry| !entry.overridden),
+            or_stays_off(agenda.barring_entries().find_map(|entry| entry.circuit))
+        ),
+        Refusal::MustBePutRight { board, .. } => format!(
+            "No. {}: no reason goes past that. Put it right and test again{}.",
+            capital(&about::failed(agenda, *board)),
+            or_stays_off(about::failed_circuit(agenda, *board))
+        ),
+        Refusal::Joined { entries } => format!(
+            "No. {}: that would be read, and not the circuit. Take it off first.",
+            capital(&about::entries(agenda, entries, "; "))
+        ),
+        Refusal::CircuitOff { circuit } => format!(
+            "Circuit {circuit} stays off. To work on it again, say {}.",
+            Intent::Circuit(*circuit).words()
+        ),
+        Refusal::ObservationNeeded => format!(
+            "Not without what you saw. Say {}, then what you found, then {}.",
+            Intent::Observe.words(),
+            Intent::EndOfNote.words()
+        ),
+        Refusal::SayDead => "Zero is no voltage found. If it is dead, say dead.".to_owned(),
+        Refusal::ReasonNeeded {
+            what: LeftOut::Danger,
+        } => format!(
+            "Code one: danger present. Tell the person in charge now. Then say {}{}.",
+            Statement::StaysOn.spoken(),
+            or_stays_off(
+                agenda
+                    .current()
+                    .and_then(|step| about::failed_circuit(agenda, step.board))
+            )
         ),
         Refusal::MustGoBack { .. } => format!(
             "No. {}. That goes back first, and no reason goes past it.",
             capital(&must_go_back(agenda))
         ),
         Refusal::DeadTestsFailed { board, .. } => format!(
-            "No. Outside the limit: {}. Put it right and test again, or say override and a reason.",
-            about::failed(agenda, *board)
+            "No. Outside the limit: {}. Put it right and test again{}; or say {}.",
+            about::failed(agenda, *board),
+            or_stays_off(about::failed_circuit(agenda, *board)),
+            Intent::Observe.words()
         ),
         Refusal::FirstComes { step, what } => {
             let asked = || {
@@ -77,6 +112,13 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
         Refusal::NothingToAnswer => "There is nothing to answer.".to_owned(),
         Refusal::CannotBeSkipped => "No. That can't be left out.".to_owned(),
     }
+}
+
+/// The other way out of a circuit that is not as it should be.
+fn or_stays_off(circuit: Option<u16>) -> String {
+    circuit
+        .map(|circuit| format!(", or say {}", Intent::StaysOff(circuit).words()))
+        .unwrap_or_default()
 }
 
 fn must_go_back(agenda: &Agenda) -> String {

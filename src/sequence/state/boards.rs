@@ -1,11 +1,13 @@
 //! What the state knows of whole boards: isolated, proved dead, energised, without its earth.
 
 use super::super::breakage::{self, Break};
-use super::super::facts::{Step, StepKind};
+use super::super::facts::{EventNo, Step, StepKind};
 use super::State;
 use super::steps::StepOutcome;
 use crate::terms::{Part, Statement};
 use jiff::{SignedDuration, Timestamp};
+use serde::{Serialize, Serializer};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// After this long between two events of one log the place may have been left: a board must be
 /// proved dead again. Common practice is to prove dead again after any absence; the program can
@@ -15,17 +17,75 @@ pub const ABSENCE: SignedDuration = SignedDuration::from_mins(15);
 /// After this long, or on another day, nothing of the isolation is taken to stand.
 pub const LONG_ABSENCE: SignedDuration = SignedDuration::from_hours(8);
 
+/// What is known of boards besides the steps of their isolation.
+#[derive(Debug, Clone, Default, Serialize)]
+pub(super) struct Boards {
+    /// Locks off for energising: no dead test any more, and it may be energised.
+    #[serde(skip_serializing_if = "BTreeSet::is_empty")]
+    pub(super) unlocked: BTreeSet<u16>,
+    /// Circuits that stay off, by board and number, with the event that said so.
+    #[serde(skip_serializing_if = "BTreeMap::is_empty", serialize_with = "as_list")]
+    pub(super) off: BTreeMap<(u16, u16), EventNo>,
+}
+
+/// A list of circuits and events: keys of two numbers are none in JSON.
+fn as_list<S: Serializer>(
+    off: &BTreeMap<(u16, u16), EventNo>,
+    serializer: S,
+) -> Result<S::Ok, S::Error> {
+    serializer.collect_seq(off)
+}
+
 impl State {
+    /// Whether the lock came off for energising, which was not said yet.
+    pub fn unlocked(&self, board: u16) -> bool {
+        self.boards.unlocked.contains(&board)
+    }
+
+    /// Whether a circuit stays off.
+    pub fn stays_off(&self, board: u16, circuit: u16) -> bool {
+        self.boards.off.contains_key(&(board, circuit))
+    }
+
+    /// The circuits that stay off, by board and number.
+    pub fn circuits_off(&self) -> impl Iterator<Item = (u16, u16)> + '_ {
+        self.boards.off.keys().copied()
+    }
+
+    /// Boards that are fed from this one, and so on, by circuits that do not stay off.
+    pub fn fed_by(&self, board: u16) -> Vec<u16> {
+        let mut fed = Vec::new();
+        let mut from = vec![board];
+        while let Some(board) = from.pop() {
+            for other in &self.job().boards {
+                let feeder = other.feeder();
+                // A board whose feeder is not known could be fed by any.
+                let by_this = feeder.is_some_and(|(by, circuit)| {
+                    by.is_none_or(|by| by == board)
+                        && !circuit.is_some_and(|circuit| self.stays_off(board, circuit))
+                });
+                if by_this && !fed.contains(&other.number) && other.number != board {
+                    fed.push(other.number);
+                    from.push(other.number);
+                }
+            }
+        }
+        fed
+    }
+
     /// Whether the board has been isolated and proved dead, and not energised since.
     pub fn proved_dead(&self, board: u16) -> bool {
         if breakage::is(Break::DeadUnproved) {
             return true;
         }
-        !self.energised(board)
-            && self
-                .plan()
-                .isolation(board)
-                .all(|step| matches!(self.outcome(step), Some(StepOutcome::Stated(..))))
+        !self.energised(board) && !self.unlocked(board) && self.isolation_done(board)
+    }
+
+    /// Whether every step of the board's isolation was answered, whatever came after.
+    pub(in crate::sequence) fn isolation_done(&self, board: u16) -> bool {
+        self.plan()
+            .isolation(board)
+            .all(|step| matches!(self.outcome(step), Some(StepOutcome::Stated(..))))
     }
 
     /// Whether any of the isolation of a board has been said, and it is not energised.
@@ -48,7 +108,7 @@ impl State {
 
     /// Whether the earthing conductor is off the means of earthing.
     pub fn earthing_off(&self, board: u16) -> bool {
-        self.open_entries()
+        self.sure_entries()
             .any(|entry| entry.board == board && entry.part == Part::EarthingConductor)
     }
 
@@ -58,6 +118,9 @@ impl State {
             step.board == board
                 && step.is_dead_test()
                 && !step.kind.is_trial()
+                && !step
+                    .circuit
+                    .is_some_and(|circuit| self.stays_off(board, circuit))
                 && !self.steps.is_accepted(&step.id)
                 && self.has_failed(step)
         })
@@ -69,8 +132,12 @@ impl State {
         if gap < ABSENCE {
             return;
         }
-        let day = |at: Timestamp| jiff::tz::Offset::UTC.to_datetime(at).date();
-        let all = gap > LONG_ABSENCE || day(now) != day(self.pace.last_event_at);
+        let all = gap > LONG_ABSENCE || is_another_day(now, self.pace.last_event_at);
+        self.expire_all(all);
+    }
+
+    /// Dead boards must be proved dead again, or isolated again from the start.
+    pub(super) fn expire_all(&mut self, all: bool) {
         let boards: Vec<_> = self.job().boards.iter().map(|b| b.number).collect();
         for board in boards {
             if !self.energised(board) {
@@ -106,6 +173,12 @@ impl State {
     pub(super) fn no_longer_known_dead(&mut self, board: u16) {
         self.clear_isolation(board, locks_or_proves);
     }
+}
+
+/// Whether these are on different days.
+pub(in crate::sequence) fn is_another_day(a: Timestamp, b: Timestamp) -> bool {
+    let day = |at: Timestamp| jiff::tz::Offset::UTC.to_datetime(at).date();
+    day(a) != day(b)
 }
 
 fn locks_or_proves(kind: StepKind) -> bool {

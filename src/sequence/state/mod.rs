@@ -28,6 +28,8 @@ pub(super) use readings::Suspicion;
 pub use readings::{ReadingRecord, ReadingStatus};
 pub use steps::StepOutcome;
 
+pub(in crate::sequence) use boards::is_another_day;
+
 use super::breakage::{self, Break};
 use super::facts::{
     Ask, Doubt, Edition, Electronics, Event, EventNo, Mode, Plan, Quantity, Refusal, Step, StepId,
@@ -36,7 +38,8 @@ use super::facts::{
 use crate::installation::{Board, Circuit, Job};
 use crate::limits::{Outcome, Tables, Verdict};
 use crate::quantity::{Conductors, Number, Reading, Relation, TestVoltage, Unit};
-use crate::terms::{Part, Stage};
+use crate::terms::{Part, Place, Reason, Stage, Statement};
+use boards::Boards;
 use cursor::Cursor;
 use jiff::{SignedDuration, Timestamp};
 use out_list::{OutList, takes_out};
@@ -62,6 +65,7 @@ pub struct State {
     pending: Pending,
     cursor: Cursor,
     pace: Pace,
+    boards: Boards,
 }
 
 /// The ledgers as one flat object, in the shape that logs of the first edition are compared in.
@@ -84,6 +88,8 @@ struct Flat<'a> {
     accepted: &'a std::collections::BTreeSet<StepId>,
     answered: u32,
     working: SignedDuration,
+    #[serde(flatten)]
+    boards: &'a Boards,
 }
 
 impl Serialize for State {
@@ -106,6 +112,7 @@ impl Serialize for State {
             accepted: self.steps.accepted(),
             answered: self.pace.answered,
             working: self.pace.working,
+            boards: &self.boards,
         }
         .serialize(serializer)
     }
@@ -139,6 +146,7 @@ impl State {
             pending: Pending::default(),
             cursor: Cursor::default(),
             pace: Pace::from(at),
+            boards: Boards::default(),
         })
     }
 
@@ -148,18 +156,32 @@ impl State {
         let gap = at.duration_since(self.pace.last_event_at);
         self.next = EventNo(no.0 + 1);
         match event {
+            Event::Noted { .. } => {
+                if let Some(noted) = &mut self.pending.observation {
+                    *noted = true;
+                }
+            }
             Event::Opened { .. }
-            | Event::Noted
+            | Event::NotTaken { .. }
             | Event::Unclear { .. }
             | Event::Asked { .. }
             | Event::CalibrationOverdue { .. } => {}
-            Event::Resumed { .. } => {
-                self.expire_isolation(gap, at);
+            Event::Resumed { anew, .. } => {
+                if self.edition == Edition::First {
+                    self.expire_isolation(gap, at);
+                } else if *anew {
+                    self.expire_all(true);
+                } else {
+                    self.expire_isolation(at.duration_since(self.pace.last_sure_at), at);
+                }
                 if self.mode == Mode::Noting {
                     self.mode = Mode::Running;
                 }
             }
-            Event::CameBack { .. } => self.expire_isolation(gap.max(ABSENCE), at),
+            Event::CameBack { .. } if self.edition == Edition::First => {
+                self.expire_isolation(gap.max(ABSENCE), at);
+            }
+            Event::CameBack { anew, .. } => self.expire_all(*anew),
             Event::Reading {
                 step,
                 reading,
@@ -189,8 +211,12 @@ impl State {
                 let asked = record.was_asked();
                 self.keep_reading(record);
                 self.pending.taken(no);
+                self.answers_order(step);
                 if asked {
-                    self.steps.set(step, None);
+                    let before = self.steps.set(step, None);
+                    if self.edition > Edition::First {
+                        self.pending.before = before.map(|before| (no, before));
+                    }
                     self.pending.question = Some(Question::Reading(no));
                 } else {
                     self.count_reading(no);
@@ -203,18 +229,71 @@ impl State {
                     self.pending.last_taken = Some(no);
                 }
                 Some(Question::NeverOut(_, entry)) => self.withdraw(entry),
+                Some(Question::IfOut(_, entries)) => {
+                    self.out_list
+                        .surely_out(|entry| entries.contains(&entry.no));
+                }
+                Some(Question::IfLive(_)) => {}
                 Some(finish @ Question::Finish(..)) => self.pending.question = Some(finish),
                 None => {}
             },
-            Event::Withdrawn { of, .. } => self.withdraw(*of),
+            Event::Withdrawn { of, .. } => self.take_back(*of),
+            Event::SetAside { of } => {
+                self.pending.answer(*of);
+                self.give_back_before(*of);
+                self.pending.last_taken = None;
+            }
+            Event::Ordered {
+                step,
+                board,
+                circuit,
+                part,
+                linked,
+                place,
+                both,
+            } => self.out_list.0.push(OutEntry {
+                no,
+                at,
+                board: *board,
+                circuit: *circuit,
+                part: *part,
+                linked: *linked,
+                place: place.clone(),
+                both: *both,
+                parked: None,
+                back: None,
+                withdrawn: false,
+                overridden: false,
+                ordered: Some(step.clone()),
+            }),
+            Event::AskedIfOut { entries } => {
+                self.pending.question = Some(Question::IfOut(no, entries.clone()));
+            }
+            Event::AskedIfLive { .. } => self.pending.question = Some(Question::IfLive(no)),
+            Event::StaysOff { board, circuit } => {
+                self.boards.off.insert((*board, *circuit), no);
+                self.pending.last_refusal = None;
+                self.pending.last_taken = None;
+                self.cursor.again = None;
+                self.cursor.focus = self
+                    .plan
+                    .on(*board, Some(*circuit))
+                    .find(|step| step.kind == StepKind::OffLock)
+                    .map(|step| step.id.clone());
+            }
             Event::CorrectedAtDesk {
                 of,
                 reading,
                 verdict,
                 ..
             } => self.correct_at_desk(no, at, *of, *reading, verdict.clone()),
-            Event::Stated { step, statement } => {
+            Event::Stated {
+                step, statement, ..
+            } => {
                 self.pace.answered_after(gap);
+                if *statement == Statement::Done {
+                    self.answers_order(step);
+                }
                 self.close(step, StepOutcome::Stated(no, *statement));
                 if let Some(step) = Arc::clone(&self.plan).step(step) {
                     self.undo_by(step, *statement);
@@ -231,6 +310,18 @@ impl State {
                 parked,
             } => {
                 self.pace.answered_after(gap);
+                let place_said = place.as_ref();
+                // What was ordered stands on the list as the person names it.
+                self.out_list.never_out(|ordered| {
+                    (ordered.board, ordered.circuit) == (*board, *circuit)
+                        && (ordered.part == Part::Load && !*linked
+                            || ordered.part == Part::Accessory
+                                && ordered.place.as_ref() == place_said
+                            || ordered.part == *part
+                                && ordered.linked == *linked
+                                && ordered.both == *both
+                                && (*linked || ordered.place.as_ref() == place_said))
+                });
                 self.out_list.0.push(OutEntry {
                     no,
                     at,
@@ -244,6 +335,7 @@ impl State {
                     back: None,
                     withdrawn: false,
                     overridden: false,
+                    ordered: None,
                 });
                 self.pending.taken(no);
             }
@@ -273,8 +365,21 @@ impl State {
                 let entries = self.left_out_with(refusal);
                 self.out_list.go_past(&entries);
                 if let Refusal::DeadTestsFailed { board, .. } = refusal {
+                    // An observation passes no reversed polarity, and being told of it nothing else.
+                    let passes = |step: &&Step| {
+                        let reversed = matches!(
+                            self.outcome(step),
+                            Some(StepOutcome::Stated(_, Statement::PolarityReversed))
+                        );
+                        match reason {
+                            Reason::Observed => !reversed,
+                            Reason::DangerToldOf => reversed,
+                            _ => true,
+                        }
+                    };
                     let failed: Vec<StepId> = self
                         .failed_dead(*board)
+                        .filter(passes)
                         .map(|step| step.id.clone())
                         .collect();
                     self.steps.accept(failed);
@@ -293,18 +398,33 @@ impl State {
                 if let Some(Question::Reading(asked)) = self.pending.question.take() {
                     self.withdraw(asked);
                 }
+                self.boards.unlocked.remove(board);
                 self.clear_isolation(*board, |_| true);
                 self.pending.last_taken = None;
                 self.cursor = Cursor::default();
             }
-            Event::LockRemoved { board } => {
+            Event::LockRemoved {
+                board,
+                to_energise: true,
+            } => {
+                self.boards.unlocked.insert(*board);
+            }
+            Event::LockRemoved { board, .. } => {
+                self.boards.unlocked.remove(board);
                 self.clear_isolation(*board, |_| true);
                 self.pending.last_taken = None;
             }
             Event::Refused { refusal, .. } => self.pending.last_refusal = Some(refusal.clone()),
-            Event::NoteBegun => self.mode = Mode::Noting,
+            Event::NoteBegun { observation } => {
+                self.mode = Mode::Noting;
+                self.pending.observation = observation.then_some(false);
+            }
             Event::StoodBy => self.mode = Mode::StandingBy,
-            Event::NoteEnded | Event::CarriedOn => self.mode = Mode::Running,
+            Event::NoteEnded => {
+                self.mode = Mode::Running;
+                self.pending.observation = None;
+            }
+            Event::CarriedOn => self.mode = Mode::Running,
             Event::Paused => self.mode = Mode::Paused,
             Event::Unpaused => {
                 self.mode = Mode::Running;
@@ -315,9 +435,72 @@ impl State {
                 self.mode = Mode::Finished;
             }
         }
-        // What is done at a desk does not show that anyone is at the board.
-        if !matches!(event, Event::CorrectedAtDesk { .. }) {
+        // What is done at a desk, or not understood, does not show that anyone is at the board.
+        if !matches!(
+            event,
+            Event::CorrectedAtDesk { .. } | Event::NotTaken { .. }
+        ) {
             self.pace.last_event_at = self.pace.last_event_at.max(at);
+        }
+        // Nothing is left of what was asked about.
+        let out_list = &self.out_list;
+        self.pending.question.take_if(|question| match question {
+            Question::IfOut(_, entries) => !entries
+                .iter()
+                .filter_map(|no| out_list.get(*no))
+                .any(|entry| entry.is_open() && entry.ordered.is_some()),
+            _ => false,
+        });
+        if shows_presence(event) {
+            self.pace.last_sure_at = at;
+        }
+    }
+
+    /// An answer to a step that ordered something out: it is.
+    fn answers_order(&mut self, step: &StepId) {
+        let plan = Arc::clone(&self.plan);
+        let Some(step) = plan.step(step) else {
+            return;
+        };
+        self.out_list.surely_out(|entry| {
+            entry.ordered.as_ref().is_some_and(|id| {
+                plan.step(id)
+                    .is_some_and(|by| by.kind == step.kind && by.beside(step))
+                    && (step.kind != StepKind::Bond || entry.place == step.place)
+            })
+        });
+    }
+
+    /// What closed a step before a reading that was asked about closes it again.
+    fn give_back_before(&mut self, of: EventNo) {
+        let Some((_, before)) = self.pending.before.take_if(|(asked, _)| *asked == of) else {
+            return;
+        };
+        let step = self.readings.get(of).map(|record| record.step.clone());
+        if let Some(step) = step
+            && self.steps.get(&step).is_none()
+        {
+            if let StepOutcome::Read(old) = &before {
+                self.readings.set_status(*old, ReadingStatus::Counts);
+            }
+            self.steps.set(&step, Some(before));
+        }
+    }
+
+    /// Something is taken back. "Negative" to a question that is about no reading leaves everything
+    /// as it was before it was asked.
+    fn take_back(&mut self, of: EventNo) {
+        match self.pending.question.take_if(|q| q.about() == of) {
+            Some(Question::IfOut(_, entries)) => {
+                self.out_list.never_out(|entry| entries.contains(&entry.no));
+            }
+            Some(Question::IfLive(_)) => {}
+            Some(Question::AllBack(..) | Question::NeverOut(..) | Question::Finish(..))
+                if self.edition > Edition::First => {}
+            _ => {
+                self.withdraw(of);
+                self.give_back_before(of);
+            }
         }
     }
 
@@ -434,6 +617,24 @@ impl State {
         let Some(step) = plan.step(to) else {
             return;
         };
+        if let Some(circuit) = step.circuit
+            && self.boards.off.remove(&(step.board, circuit)).is_some()
+        {
+            // Before anyone works on it again it is proved dead anew.
+            self.clear_isolation(step.board, |_| true);
+            for off in plan.on(step.board, step.circuit) {
+                if matches!(off.kind, StepKind::OffLock | StepKind::OffTerminals) {
+                    self.steps.set_at(off.order, None);
+                }
+            }
+        }
+        if self.boards.unlocked.contains(&step.board) && step.stage != Stage::Energise {
+            self.boards.unlocked.remove(&step.board);
+            self.clear_isolation(step.board, |_| true);
+        }
+        if self.edition > Edition::First {
+            self.pending.last_taken = None;
+        }
         if step.stage == Stage::Isolation {
             self.clear_isolation(step.board, |_| true);
             self.clear_energising(step.board);
@@ -553,14 +754,64 @@ impl State {
         self.out_list.get(no)
     }
 
-    /// What is out now.
+    /// What closed the step before the reading that is asked about.
+    pub fn answered_before(&self) -> Option<&StepOutcome> {
+        self.pending.before.as_ref().map(|(_, before)| before)
+    }
+
+    /// When something was last said that surely came from the person.
+    pub fn last_sure_at(&self) -> Timestamp {
+        self.pace.last_sure_at
+    }
+
+    /// Whether a note that stands as a reason is being taken, and whether anything was noted yet.
+    pub fn observation(&self) -> Option<bool> {
+        self.pending.observation
+    }
+
+    /// What is surely out now: said so, and not only ordered.
+    pub fn sure_entries(&self) -> impl Iterator<Item = &OutEntry> {
+        self.open_entries().filter(|entry| entry.is_surely_out())
+    }
+
+    /// The same on one circuit.
+    pub fn sure_on(&self, board: u16, circuit: u16) -> impl Iterator<Item = &OutEntry> {
+        self.open_on(board, circuit)
+            .filter(|entry| entry.is_surely_out())
+    }
+
+    /// Ends of a ring that are out of their terminals.
+    pub fn ring_ends_out(&self, board: u16, circuit: u16) -> impl Iterator<Item = &OutEntry> {
+        let at_board = Place::board();
+        self.sure_on(board, circuit).filter(move |entry| {
+            entry.both
+                && !entry.linked
+                && matches!(entry.part, Part::Conductors(_))
+                && entry.place.as_ref() == Some(&at_board)
+        })
+    }
+
+    /// What a step ordered out, and nobody has said whether it is.
+    pub fn ordered_entries(&self) -> impl Iterator<Item = (&OutEntry, &StepId)> {
+        self.open_entries()
+            .filter_map(|entry| Some((entry, entry.ordered.as_ref()?)))
+    }
+
+    /// What is out now, ordered out included.
     pub fn open_entries(&self) -> impl Iterator<Item = &OutEntry> {
         self.out_list.open()
     }
 
-    /// What is out now and was not overridden.
+    /// What is out now and bars energising: all but what was overridden, and what is on a circuit
+    /// that stays off; but a link at the board, the earthing conductor and a bond bar all.
     pub fn barring_entries(&self) -> impl Iterator<Item = &OutEntry> {
-        self.open_entries().filter(|entry| !entry.overridden)
+        self.open_entries().filter(|entry| {
+            let alone = entry
+                .circuit
+                .is_some_and(|circuit| self.stays_off(entry.board, circuit));
+            let must = entry.must_go_back() && !breakage::is(Break::LinkMayStay);
+            !entry.overridden && (!alone || must)
+        })
     }
 
     /// What is out on one circuit.
@@ -603,7 +854,7 @@ impl State {
             .filter(|point| point.sensitive.is_some())
             .filter(|point| {
                 !self
-                    .open_on(board, circuit)
+                    .sure_on(board, circuit)
                     .any(|entry| takes_out(entry, point, found.map(|c| c.kind)))
             })
             .map(|point| Electronics::Listed(place_of(point)));
@@ -617,19 +868,28 @@ impl State {
     pub fn linked(&self, board: u16, circuit: u16, conductors: Conductors) -> bool {
         breakage::is(Break::LinkedUnasked)
             || self
-                .open_on(board, circuit)
+                .sure_on(board, circuit)
                 .any(|entry| entry.linked && entry.part == Part::Conductors(conductors))
     }
 
     /// The latest reading between line and neutral of the circuit at 250 V, when it was not sound:
     /// something may be connected there.
     pub fn suspicion(&self, board: u16, circuit: u16) -> Option<Suspicion> {
-        let latest = self.readings.unsound_trial(board, circuit)?;
+        let asked = self.pending.question.as_ref().map(Question::about);
+        let set_aside = |no: EventNo| {
+            self.edition > Edition::First
+                && asked != Some(no)
+                && self
+                    .reading(no)
+                    .is_some_and(|record| record.status == ReadingStatus::Questioned)
+        };
+        let latest = self.readings.unsound_trial(board, circuit, set_aside)?;
         Some(Suspicion {
             reading: latest.no,
             altered_since: self.out_list.0.iter().any(|entry| {
                 entry.no > latest.no
                     && !entry.withdrawn
+                    && entry.ordered.is_none()
                     && (entry.board, entry.circuit) == (board, Some(circuit))
             }),
         })
@@ -804,6 +1064,34 @@ impl State {
     pub fn time_for(&self, steps: usize) -> Option<SignedDuration> {
         self.pace.time_for(steps)
     }
+}
+
+/// Whether an event shows that the person is there: what surely came from them. Noises, questions
+/// about the session and what was refused may have come from anywhere.
+fn shows_presence(event: &Event) -> bool {
+    matches!(
+        event,
+        Event::Opened { .. }
+            | Event::Resumed { .. }
+            | Event::CameBack { .. }
+            | Event::Reading { .. }
+            | Event::Affirmed { .. }
+            | Event::Withdrawn { .. }
+            | Event::Stated { .. }
+            | Event::TakenOut { .. }
+            | Event::PutBack { .. }
+            | Event::NotTested { .. }
+            | Event::Skipped { .. }
+            | Event::Overridden { .. }
+            | Event::Moved { .. }
+            | Event::StaysOff { .. }
+            | Event::VoltageFound { .. }
+            | Event::LockRemoved { .. }
+            | Event::StoodBy
+            | Event::CarriedOn
+            | Event::Paused
+            | Event::Unpaused
+    )
 }
 
 /// A number of entries or steps as events keep it.

@@ -1,4 +1,4 @@
-use super::super::facts::EventNo;
+use super::super::facts::{EventNo, Order, StepId};
 use crate::installation::{Accessory, CircuitKind};
 use crate::quantity::Conductors;
 use crate::terms::{Parked, Part, Place};
@@ -32,6 +32,9 @@ pub struct OutEntry {
     pub withdrawn: bool,
     /// The person went on with this still out, and said why.
     pub overridden: bool,
+    /// The step that ordered it, until the person says whether it is out. It counts as out.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub ordered: Option<StepId>,
 }
 
 impl OutEntry {
@@ -40,10 +43,42 @@ impl OutEntry {
         self.back.is_none() && !self.withdrawn
     }
 
+    /// Whether the person said that it is out, and it is not back.
+    pub fn is_surely_out(&self) -> bool {
+        self.is_open() && self.ordered.is_none()
+    }
+
     /// Whether no reason makes it right to leave: a link would be a short circuit, and without the
-    /// earthing conductor there is no earth.
+    /// earthing conductor or a main bond there is no earth.
     pub fn must_go_back(&self) -> bool {
-        self.linked || self.part == Part::EarthingConductor
+        self.linked || self.is_of_the_earth()
+    }
+
+    /// The earthing conductor, or a main bond: nothing else is done while it is off.
+    pub fn is_of_the_earth(&self) -> bool {
+        matches!(self.part, Part::EarthingConductor | Part::Bond)
+    }
+
+    /// The conductors that a link or a crossing joins.
+    pub fn joins(&self) -> Option<Conductors> {
+        match self.part {
+            Part::Conductors(conductors) if self.linked => Some(conductors),
+            Part::Crossing(conductors) => Some(conductors),
+            _ => None,
+        }
+    }
+
+    /// Whether this is what was ordered.
+    pub fn is_what_was_ordered(&self, order: &Order) -> bool {
+        let part = match (self.part, order.part) {
+            // With more conductors than asked for, those asked for are linked too.
+            (Part::Conductors(is), Part::Conductors(asked)) if order.linked => {
+                self.linked && is.contains(asked)
+            }
+            (is, asked) => is == asked && self.linked == order.linked,
+        };
+        let place = order.linked || self.place == order.place || order.part == Part::Lamp;
+        part && place && self.both == order.both
     }
 
     /// In words: "neutral at socket 3".
@@ -71,6 +106,24 @@ impl OutList {
         for entry in &mut self.0 {
             if entries.contains(&entry.no) && entry.is_open() {
                 entry.back = Some((no, at));
+            }
+        }
+    }
+
+    /// What was ordered is out: the person said so, or answered what it was ordered for.
+    pub(super) fn surely_out(&mut self, which: impl Fn(&OutEntry) -> bool) {
+        for entry in &mut self.0 {
+            if entry.ordered.is_some() && entry.is_open() && which(entry) {
+                entry.ordered = None;
+            }
+        }
+    }
+
+    /// What was ordered is not out, or stands on the list as the person named it.
+    pub(super) fn never_out(&mut self, which: impl Fn(&OutEntry) -> bool) {
+        for entry in &mut self.0 {
+            if entry.ordered.is_some() && entry.is_open() && which(entry) {
+                entry.withdrawn = true;
             }
         }
     }

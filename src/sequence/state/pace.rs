@@ -6,6 +6,8 @@ use jiff::{SignedDuration, Timestamp};
 pub(super) struct Pace {
     pub(super) opened: Timestamp,
     pub(super) last_event_at: Timestamp,
+    /// When something was last said that surely came from the person.
+    pub(super) last_sure_at: Timestamp,
     pub(super) answered: u32,
     pub(super) working: SignedDuration,
 }
@@ -15,6 +17,7 @@ impl Pace {
         Self {
             opened: at,
             last_event_at: at,
+            last_sure_at: at,
             answered: 0,
             working: SignedDuration::ZERO,
         }

@@ -1,4 +1,5 @@
 use super::super::facts::{EventNo, Refusal};
+use super::steps::StepOutcome;
 use crate::terms::Reason;
 use jiff::Timestamp;
 use serde::Serialize;
@@ -15,6 +16,10 @@ pub enum Question {
     NeverOut(EventNo, EventNo),
     /// Whether to finish with this many steps undone.
     Finish(EventNo, u32),
+    /// Whether any of what was ordered out is out.
+    IfOut(EventNo, Vec<EventNo>),
+    /// Whether it is live.
+    IfLive(EventNo),
 }
 
 impl Question {
@@ -24,7 +29,9 @@ impl Question {
             Self::Reading(no)
             | Self::AllBack(no, _)
             | Self::NeverOut(no, _)
-            | Self::Finish(no, _) => *no,
+            | Self::Finish(no, _)
+            | Self::IfOut(no, _)
+            | Self::IfLive(no) => *no,
         }
     }
 }
@@ -53,6 +60,10 @@ pub(super) struct Pending {
     pub(super) last_taken: Option<EventNo>,
     pub(super) last_refusal: Option<Refusal>,
     pub(super) overrides: Vec<Override>,
+    /// What closed the step of a questioned reading before it, by that reading.
+    pub(super) before: Option<(EventNo, StepOutcome)>,
+    /// What is noted now stands as a reason; and whether anything was noted.
+    pub(super) observation: Option<bool>,
 }
 
 impl Pending {

@@ -119,7 +119,13 @@ impl Readings {
     }
 
     /// The latest reading between live conductors of the circuit at 250 V, when it was not sound.
-    pub(super) fn unsound_trial(&self, board: u16, circuit: u16) -> Option<&ReadingRecord> {
+    /// One that was set aside while it was asked about may be right.
+    pub(super) fn unsound_trial(
+        &self,
+        board: u16,
+        circuit: u16,
+        set_aside: impl Fn(EventNo) -> bool,
+    ) -> Option<&ReadingRecord> {
         let trials = self.trials.get(&(board, circuit))?;
         let latest = trials
             .iter()
@@ -129,7 +135,7 @@ impl Readings {
                 matches!(
                     record.status,
                     ReadingStatus::Counts | ReadingStatus::Replaced(_)
-                )
+                ) || set_aside(record.no)
             })?;
         let sound = latest.verdict.as_ref().is_some_and(|v| {
             v.outcome == Outcome::Pass || v.finding == Some(Finding::RangeUnknown)

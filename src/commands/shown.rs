@@ -1,0 +1,58 @@
+//! What is written to the terminal, or to whatever stands in its place. Nothing here ends the
+//! program: a reader such as `head` that has seen enough is no error, and a full disk is one that is
+//! told. Names and words from files are tamed on their way.
+
+use anyhow::Context;
+use bothhands::voice::{is_wild, tame};
+use std::fmt::Display;
+use std::io::{self, Write};
+
+/// Writes a line to standard output.
+///
+/// # Errors
+/// When it can't be written for another reason than that nobody reads it.
+pub(crate) fn line(text: impl Display) -> anyhow::Result<()> {
+    all(format!("{text}\n"))
+}
+
+/// Writes text to standard output as it is, without a line end of its own.
+///
+/// # Errors
+/// As [`line`].
+pub(crate) fn all(text: impl Display) -> anyhow::Result<()> {
+    written(tame(&text.to_string()).as_bytes())
+}
+
+/// Writes JSON to standard output: what a terminal would obey stands in it as `\u` and digits,
+/// which means the same.
+///
+/// # Errors
+/// As [`line`].
+pub(crate) fn json(text: &str) -> anyhow::Result<()> {
+    let mut safe = String::with_capacity(text.len());
+    for letter in text.chars() {
+        if is_wild(letter) {
+            safe.push_str(&format!("\\u{:04x}", u32::from(letter)));
+        } else {
+            safe.push(letter);
+        }
+    }
+    written(safe.as_bytes())
+}
+
+fn written(bytes: &[u8]) -> anyhow::Result<()> {
+    let mut out = io::stdout().lock();
+    match out.write_all(bytes).and_then(|()| out.flush()) {
+        Err(why) if why.kind() != io::ErrorKind::BrokenPipe => {
+            Err(why).context("standard output can't be written; look where it goes")
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Writes a line to standard error. Where that is closed or full, nobody can be told.
+pub(crate) fn note(text: impl Display) {
+    let text = text.to_string();
+    let mut out = io::stderr().lock();
+    let _ = writeln!(out, "{}", tame(text.trim_end_matches('\n')));
+}

@@ -1,0 +1,36 @@
+//! What follows from where a turn has led, and is not said by anyone: what the step asked for now
+//! orders out, and the question whether what another one ordered is out.
+
+use crate::sequence::agenda::Agenda;
+use crate::sequence::facts::{Event, Mode, Order, Step};
+
+/// The next events that follow; none when nothing does.
+pub(in crate::sequence) fn follow(agenda: &Agenda) -> Vec<Event> {
+    if agenda.question().is_some() || agenda.mode() == Mode::Finished {
+        return Vec::new();
+    }
+    let entries = agenda.left_unanswered();
+    if !entries.is_empty() {
+        return vec![Event::AskedIfOut { entries }];
+    }
+    match agenda.current() {
+        Some(step) if agenda.mode() == Mode::Running && agenda.guard(step).is_ok() => {
+            ordered(agenda, step)
+        }
+        _ => Vec::new(),
+    }
+}
+
+/// What a step orders out and is not listed.
+pub(super) fn ordered(agenda: &Agenda, step: &Step) -> Vec<Event> {
+    let to_event = |order: Order| Event::Ordered {
+        step: step.id.clone(),
+        board: step.board,
+        circuit: step.circuit,
+        part: order.part,
+        linked: order.linked,
+        place: order.place,
+        both: order.both,
+    };
+    agenda.unlisted(step).into_iter().map(to_event).collect()
+}

@@ -1,0 +1,159 @@
+//! Warnings: voltage where there should be none. Heard before anything else, whatever waits.
+
+use super::{not_asked, refused};
+use crate::grammar::Intent;
+use crate::quantity::{Reading, Unit};
+use crate::sequence::agenda::Agenda;
+use crate::sequence::facts::{Event, Mode, Refusal, Step};
+use crate::sequence::procedures::is_test_voltage;
+use crate::terms::Statement;
+
+/// What is said of voltage at a dead step; nothing when something else is said, or it is live.
+pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Option<Vec<Event>> {
+    if agenda.mode() == Mode::Finished {
+        return None;
+    }
+    let current = agenda.current();
+    let is_dead_work = current.is_none_or(|step| is_dead_work(agenda, step));
+    let board = current.map_or_else(|| first_board(agenda), |step| step.board);
+    let found = |reading| {
+        vec![Event::VoltageFound {
+            board,
+            reading,
+            heard: None,
+        }]
+    };
+    match said {
+        Intent::Stated(Statement::Live | Statement::Volts)
+        | Intent::StatedAt {
+            state: Statement::Live | Statement::Volts,
+            ..
+        } => Some(if is_dead_work {
+            found(None)
+        } else {
+            not_asked(said)
+        }),
+        Intent::Correction(Some(right)) => {
+            let is_live = matches!(
+                right.as_ref(),
+                Intent::Stated(Statement::Live)
+                    | Intent::StatedAt {
+                        state: Statement::Live,
+                        ..
+                    }
+            );
+            (is_live && is_dead_work).then(|| found(None))
+        }
+        Intent::Reading { reading, .. } if is_dead_work => {
+            of_volts(agenda, current, said, reading, &found)
+        }
+        _ => None,
+    }
+}
+
+/// Volts that were read; while proving dead any number is one.
+fn of_volts(
+    agenda: &Agenda,
+    current: Option<&Step>,
+    said: &Intent,
+    reading: &Reading,
+    found: &dyn Fn(Option<Reading>) -> Vec<Event>,
+) -> Option<Vec<Event>> {
+    let proving = current.is_some_and(|step| step.kind.proves_dead());
+    let volts = reading.unit == Some(Unit::Volt) || (proving && reading.unit.is_none());
+    if !volts {
+        return None;
+    }
+    let zero = reading.number.is_some_and(|number| number.value() == 0.0);
+    if zero {
+        return Some(if proving {
+            refused(said, Refusal::SayDead)
+        } else {
+            not_asked(said)
+        });
+    }
+    // "Five hundred volts" where insulation is tested names the voltage of the test.
+    let names_the_test = current
+        .and_then(Step::measure)
+        .is_some_and(|m| m.at.is_some());
+    if names_the_test && is_test_voltage(reading) {
+        let at_it = current.and_then(Step::measure).and_then(|m| m.at);
+        return Some(match at_it.map(|at| u64::from(at.volts())) {
+            Some(volts) if reading.number.and_then(|n| n.as_whole()) == Some(volts) => {
+                vec![Event::Asked {
+                    said: Intent::SayAgain,
+                }]
+            }
+            _ => super::moving::to_test_voltage(agenda, said, reading),
+        });
+    }
+    Some(found(Some(*reading)))
+}
+
+/// Whether what is asked for is done on what should be dead.
+pub(in crate::sequence) fn is_dead_work(agenda: &Agenda, step: &Step) -> bool {
+    !agenda.energised(step.board) && !step.incoming
+}
+
+fn first_board(agenda: &Agenda) -> u16 {
+    let mut boards = agenda.job().boards.iter();
+    boards.next().map_or(1, |board| board.number)
+}
+
+/// Whether words that were not understood are about voltage: better asked once too often than
+/// missed. Not where they say that there is none.
+pub fn sounds_like_a_warning(words: &str) -> bool {
+    const ABOUT: [&str; 13] = [
+        "live",
+        "alive",
+        "volt",
+        "volts",
+        "voltage",
+        "stop",
+        "shock",
+        "emergency",
+        "energised",
+        "sparks",
+        "hot",
+        "danger",
+        "help",
+    ];
+    const NONE: [&str; 5] = ["no", "zero", "nought", "without", "nothing"];
+    let words: Vec<String> = words
+        .split(|c: char| !c.is_alphanumeric() && c != '\'')
+        .filter(|word| !word.is_empty())
+        .map(str::to_lowercase)
+        .collect();
+    let says = |all: &[&str]| words.iter().any(|word| all.contains(&word.as_str()));
+    let pair = |a: &str, b: &str| words.windows(2).any(|two| two[0] == a && two[1] == b);
+    let not_live = pair("not", "live") || pair("isn't", "live");
+    let not_dead = pair("not", "dead") || pair("isn't", "dead") || pair("still", "on");
+    not_dead || (says(&ABOUT) && !says(&NONE) && !not_live)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::sounds_like_a_warning;
+
+    #[test]
+    fn words_about_voltage_are_known_and_those_about_none_are_not() {
+        for words in [
+            "live",
+            "no wait it's still on",
+            "there's 240 volts here",
+            "it isn't dead",
+            "STOP!",
+        ] {
+            assert!(sounds_like_a_warning(words), "{words}");
+        }
+        for words in [
+            "no volts",
+            "zero volts",
+            "it's not live",
+            "both ends in",
+            "socket three",
+        ] {
+            assert!(!sounds_like_a_warning(words), "{words}");
+        }
+    }
+}

@@ -1,0 +1,116 @@
+//! Faults that no reason makes right to energise, and what is dangerous once it is live.
+
+use crate::limits::{Finding, Outcome};
+use crate::quantity::{MegOhms, Pair, Reading, Relation, TestVoltage, Truth, Unit};
+use crate::sequence::breakage::{self, Break};
+use crate::sequence::facts::{Quantity, Step, StepKind};
+use crate::sequence::state::{State, StepOutcome};
+use crate::terms::{Stage, Statement};
+
+/// What is wrong with a circuit that is not to be energised, whatever the reason.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Fault {
+    /// Live conductors joined: at or below 0.02 MΩ with the loads out, or less than 2 Ω.
+    Short,
+    /// A line to earth at or below 0.02 MΩ.
+    ToEarth,
+    /// Reversed polarity.
+    Reversed,
+}
+
+/// Less than this between live conductors, Ω, is a short and no load. From the rule: a
+/// heater of 13 kW at 230 V has 4 Ω.
+const SHORT_OHMS: f64 = 2.0;
+
+/// What the result of a dead test shows, if it is such a fault. The trial at 250 V before anything
+/// was taken out shows none: a load reads about zero too.
+pub fn fault_of(state: &State, step: &Step) -> Option<Fault> {
+    if breakage::is(Break::FaultUnseen) {
+        return None;
+    }
+    if let Some(StepOutcome::Stated(_, Statement::PolarityReversed)) = state.outcome(step) {
+        return Some(Fault::Reversed);
+    }
+    let record = state.result(step)?;
+    if !step.measures(Quantity::Insulation) || record.outcome() != Some(Outcome::Fail) {
+        return None;
+    }
+    let pair = record.reading.pair?;
+    if pair.to_earth() {
+        let line = pair != Pair::NE;
+        return (line && is_about_zero(state, &record.reading)).then_some(Fault::ToEarth);
+    }
+    let loads_in = matches!(
+        step.kind,
+        StepKind::InsulationTrial | StepKind::InsulationTogetherTrial
+    );
+    let short = is_a_short(&record.reading) || (!loads_in && is_about_zero(state, &record.reading));
+    short.then_some(Fault::Short)
+}
+
+/// Whether an insulation reading is at or below what a short would read.
+pub(in crate::sequence) fn is_about_zero(state: &State, reading: &Reading) -> bool {
+    let short = MegOhms::exact(state.tables().insulation_pattern.short_megohms);
+    MegOhms::from_reading(reading, None).is_ok_and(|value| value.is_at_most(short) == Truth::Yes)
+}
+
+/// Whether ohms were read, and fewer than any load has.
+pub(super) fn is_a_short(reading: &Reading) -> bool {
+    reading.unit == Some(Unit::Ohm)
+        && matches!(reading.relation, Relation::Exact | Relation::Under)
+        && reading.size() < SHORT_OHMS
+}
+
+/// Whether the result of a live test is a danger now: no earth, reversed polarity, additional
+/// protection that does not work, or a loop too high for the device with no RCD that covers it.
+pub fn is_danger(state: &State, step: &Step) -> bool {
+    if !step.is_live_test() {
+        return false;
+    }
+    let circuit = state.circuit_of(step);
+    let additional = circuit
+        .and_then(|circuit| circuit.rcd.as_ref())
+        .is_some_and(|rcd| rcd.milliamps <= 30.0);
+    match state.outcome(step) {
+        Some(StepOutcome::Stated(_, Statement::PolarityReversed)) => true,
+        Some(StepOutcome::Stated(_, Statement::NoTrip)) => {
+            additional && matches!(step.kind, StepKind::RcdRated | StepKind::RcdFive)
+        }
+        Some(StepOutcome::Read(no)) => state.reading(*no).is_some_and(|record| {
+            let failed = record.outcome() == Some(Outcome::Fail);
+            match step.stage {
+                Stage::LoopImpedance => {
+                    let covered = circuit.is_some_and(|circuit| circuit.rcd.is_some())
+                        || record.verdict.as_ref().and_then(|v| v.finding)
+                            == Some(Finding::RestsOnRcd);
+                    record.reading.relation == Relation::OverRange || (failed && !covered)
+                }
+                Stage::Rcd => {
+                    additional
+                        && step.kind != StepKind::RcdHalf
+                        && (failed || record.reading.relation == Relation::OverRange)
+                }
+                _ => false,
+            }
+        }),
+        _ => false,
+    }
+}
+
+/// Whether a number could be the voltage of the supply: 200 to 260, and 380 to 440 between lines.
+pub(in crate::sequence) fn like_the_supply(reading: &Reading, three_phase: bool) -> bool {
+    let number = reading.number.map_or(0.0, |number| number.value());
+    let range = |low: f64, high: f64| (low..=high).contains(&number);
+    reading.relation == Relation::Exact
+        && (range(200.0, 260.0) || three_phase && range(380.0, 440.0))
+}
+
+/// Whether volts that were said are those of a test, and not of the supply.
+pub(in crate::sequence) fn is_test_voltage(reading: &Reading) -> bool {
+    let all = [TestVoltage::V250, TestVoltage::V500, TestVoltage::V1000];
+    let number = reading.number.and_then(|number| number.as_whole());
+    reading.relation == Relation::Exact
+        && all
+            .into_iter()
+            .any(|voltage| number == Some(voltage.volts().into()))
+}
