@@ -753,3 +753,26 @@ LANGUAGE sql IMMUTABLE AS $$
 $$;
 
 INSERT INTO bothhands.version VALUES (3);
+
+-- == version 4
+
+-- What a verdict says, in words: an event keeps which sentences, and their figures.
+ALTER TABLE bothhands.folded
+  ADD COLUMN limit_text text, ADD COLUMN arithmetic text, ADD COLUMN remark text;
+
+CREATE OR REPLACE VIEW bothhands.verdicts AS
+SELECT
+  r.job, r.site, r.board, r.circuit, r.circuit_name, r.step, r.place, r.reading, r.verdict,
+  replace(e.payload #>> '{verdict,finding}', '-', ' ') AS finding,
+  coalesce(f.limit_text, e.payload #>> '{verdict,limit}') AS limit_text,
+  e.payload #>> '{verdict,clause}' AS clause,
+  e.payload #>> '{verdict,edition}' AS edition,
+  coalesce(f.arithmetic, e.payload #>> '{verdict,arithmetic}') AS arithmetic,
+  coalesce(f.remark, e.payload #>> '{verdict,remark}') AS remark,
+  r.stands, r.superseded, r.on_schedule, r.read_at, r.tester, r.device, r.log, r.event
+FROM bothhands.readings r
+JOIN bothhands.events e ON e.log = r.log AND e.number = r.event
+LEFT JOIN bothhands.folded f ON f.log = r.log AND f.item = 'reading' AND f.number = r.event
+WHERE e.payload ? 'verdict';
+
+INSERT INTO bothhands.version VALUES (4);

@@ -688,10 +688,15 @@ fn compare(database: &Database, id: &str, log: &Log, seen: &mut Seen) {
             let of_circuits = board.circuits.iter().flat_map(|circuit| &circuit.readings);
             board.readings.iter().chain(of_circuits)
         })
-        // As it was said: what the leads make of it, the view leaves out.
         .map(|row| {
-            let said = state.reading(row.event).unwrap();
-            (row.event.0, words::value(&said.reading))
+            // The view has what was read; the schedule too, beside the value without the leads.
+            let read = words::value(&state.reading(row.event).unwrap().reading);
+            assert!(
+                row.beside.is_some() || row.value() == read,
+                "{}",
+                row.value()
+            );
+            (row.event.0, read)
         })
         .collect();
     listed.sort();
@@ -862,11 +867,11 @@ fn verdict(state: &Agenda, kept: &ReadingRecord) -> Option<Value> {
         "event": kept.no,
         "verdict": words::outcome(verdict.outcome).1,
         "finding": finding.as_str().map(|finding| finding.replace('-', " ")),
-        "limit_text": verdict.limit,
+        "limit_text": &*verdict.limit,
         "clause": verdict.clause,
         "edition": verdict.edition,
-        "arithmetic": verdict.arithmetic,
-        "remark": verdict.remark,
+        "arithmetic": &*verdict.arithmetic,
+        "remark": verdict.remark.as_deref(),
         "on_schedule": on_schedule(state, kept),
     }))
 }

@@ -32,7 +32,8 @@ const LEFT_TO_THE_PERSON: [&str; 8] = [
 fn every_prompt(look: &mut dyn FnMut(&str, &Grammar, &Prompt)) {
     for path in files() {
         let name = path.file_stem().unwrap().to_string_lossy().into_owned();
-        let mut run = Run::new(&fs::read_to_string(&path).unwrap());
+        let text = fs::read_to_string(&path).unwrap();
+        let mut run = Run::new(&text);
         run.all(false);
         let events: Vec<Event> = run
             .site
