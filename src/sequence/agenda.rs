@@ -232,6 +232,10 @@ impl Agenda {
                 Ok(()) => return Some(step),
                 Err(refusal) => match self.lifting(step, &refusal) {
                     Some(next) if next.order != step.order => step = next,
+                    // Its prompt says that it stays untested, or what is to come out.
+                    None if matches!(refusal, Refusal::ElectronicsInCircuit { .. }) => {
+                        return Some(step);
+                    }
                     _ => break,
                 },
             }
@@ -391,11 +395,50 @@ impl Agenda {
                 Barred::StillOut => return Err(Refusal::StillOut { entries: 1 }),
             }
         }
+        joined.extend(self.joined_by_several(step, counts));
         if joined.is_empty() {
             Ok(())
         } else {
             Err(Refusal::Joined { entries: joined })
         }
+    }
+
+    /// Links and crossings that join the pair only together: line with earth by one, line with
+    /// neutral by another.
+    fn joined_by_several(&self, step: &Step, counts: fn(&OutEntry) -> bool) -> Vec<EventNo> {
+        let Some(pair) = step.pair.filter(|_| step.measures(Quantity::Insulation)) else {
+            return Vec::new();
+        };
+        let concerns = |entry: &&OutEntry| {
+            entry.board == step.board
+                && (entry.circuit == step.circuit
+                    || entry.circuit.is_none()
+                    || step.circuit.is_none())
+        };
+        let links: Vec<(EventNo, Conductors)> = self
+            .open_entries()
+            .filter(|entry| counts(entry))
+            .filter(concerns)
+            .filter_map(|entry| Some((entry.no, entry.joins()?.with_every_line())))
+            .collect();
+        for (_, first) in &links {
+            let mut all = *first;
+            // As many rounds as there are links reach whatever hangs together.
+            for _ in &links {
+                for (_, link) in &links {
+                    if link.overlaps(all) {
+                        all = all.with(*link);
+                    }
+                }
+            }
+            if pair.from().with_every_line().overlaps(all)
+                && pair.to().with_every_line().overlaps(all)
+            {
+                let within = links.iter().filter(|(_, link)| link.overlaps(all));
+                return within.map(|(no, _)| *no).collect();
+            }
+        }
+        Vec::new()
     }
 
     /// Live work at the incoming terminals: every dead test of what will be live is done, and one
@@ -409,13 +452,21 @@ impl Agenda {
         if open > 0 {
             return Err(Refusal::DeadTestsOpen { steps: count(open) });
         }
-        let linked = self
-            .sure_entries()
-            .filter(|entry| entry.joins().is_some())
-            .count();
-        if linked > 0 {
+        // Everything is back but the earthing conductor, which has its own step there.
+        let out = || {
+            self.barring_entries()
+                .filter(|entry| entry.is_surely_out() && entry.part != Part::EarthingConductor)
+        };
+        let must = out().filter(|entry| entry.must_go_back()).count();
+        if must > 0 {
             return Err(Refusal::MustGoBack {
-                entries: count(linked),
+                entries: count(must),
+            });
+        }
+        let still_out = out().count();
+        if still_out > 0 && !step.kind.puts_back() {
+            return Err(Refusal::StillOut {
+                entries: count(still_out),
             });
         }
         // Nothing more is measured of a supply that is reversed.
@@ -446,6 +497,11 @@ impl Agenda {
         if !breakage::is(Break::EnergisedWithThingsOut) {
             self.nothing_out_of(counts)?;
         }
+        let boards = self.energised_with(board);
+        let open: usize = boards.iter().map(|b| self.open_dead_tests(*b)).sum();
+        if open > 0 {
+            return Err(Refusal::DeadTestsOpen { steps: count(open) });
+        }
         // What feeds it is live first.
         let feeder = self.board(board).and_then(|board| board.feeder());
         if let Some((Some(by), _)) = feeder
@@ -454,11 +510,6 @@ impl Agenda {
             && self.edition() > Edition::First
         {
             return Err(Refusal::NotEnergised { board: by });
-        }
-        let boards = self.energised_with(board);
-        let open: usize = boards.iter().map(|b| self.open_dead_tests(*b)).sum();
-        if open > 0 {
-            return Err(Refusal::DeadTestsOpen { steps: count(open) });
         }
         let ready = self.unlocked(board) && self.isolation_done(board);
         if !self.proved_dead(board) && !ready {
