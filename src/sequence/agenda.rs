@@ -136,7 +136,12 @@ impl Agenda {
         let makes_it_so = matches!(step.kind, StepKind::OffLock | StepKind::OffTerminals);
         let needs_supply = step.is_live_test() || step.stage == Stage::Energise;
         let supplied = !needs_supply || self.has_its_supply(step.board);
-        (!off || makes_it_so) && supplied && self.procedure(step).is_open(&self.state, step)
+        // No dead step waits on a board that is live: it would have to be isolated first.
+        let live = step.is_dead_test() && self.energised(step.board);
+        (!off || makes_it_so)
+            && supplied
+            && !live
+            && self.procedure(step).is_open(&self.state, step)
     }
 
     /// What a step orders out and is not on the list yet.
@@ -452,6 +457,7 @@ impl Agenda {
         if open > 0 {
             return Err(Refusal::DeadTestsOpen { steps: count(open) });
         }
+        self.what_stays_off_is_off(step.board)?;
         // Everything is back but the earthing conductor, which has its own step there.
         let out = || {
             self.barring_entries()
@@ -481,8 +487,22 @@ impl Agenda {
         Ok(())
     }
 
+    /// Circuits that stay off are locked off, and made safe, before anything else becomes live.
+    fn what_stays_off_is_off(&self, board: u16) -> Result<(), Refusal> {
+        let boards = self.energised_with(board);
+        let mut open = self.open_steps();
+        let left = open.find(|step| {
+            boards.contains(&step.board)
+                && matches!(step.kind, StepKind::OffLock | StepKind::OffTerminals)
+        });
+        match left {
+            Some(step) => Err(Refusal::first_comes(&step.id)),
+            None => Ok(()),
+        }
+    }
+
     /// A board and all that become live with it.
-    fn energised_with(&self, board: u16) -> Vec<u16> {
+    pub fn energised_with(&self, board: u16) -> Vec<u16> {
         let mut all = vec![board];
         if self.edition() > Edition::First {
             all.extend(self.fed_by(board));
@@ -511,6 +531,7 @@ impl Agenda {
         {
             return Err(Refusal::NotEnergised { board: by });
         }
+        self.what_stays_off_is_off(board)?;
         let ready = self.unlocked(board) && self.isolation_done(board);
         if !self.proved_dead(board) && !ready {
             return Err(Refusal::NotProvedDead { board });

@@ -573,6 +573,15 @@ impl Watch {
                 return Err(format!("energised with a fault: {}", fatal.id));
             }
         }
+        for off in &self.off {
+            let mut steps = self.plan.on(off.0, Some(off.1));
+            let lock = steps.find(|step| step.kind == StepKind::OffLock);
+            let locked = lock.is_none_or(|lock| matches!(self.how(lock), Some(How::Intent(_))));
+            law(
+                locked || !self.made_live_with(board).contains(&off.0),
+                || format!("energised with a circuit that stays off not locked off: {off:?}"),
+            )?;
+        }
         let supply = self.plan.on(board, None).find(|step| {
             let reversed = Some(&How::Intent(Statement::PolarityReversed));
             let open = step.ask != Ask::Event
