@@ -3,7 +3,10 @@ use super::schedule::where_is;
 use super::words;
 use crate::limits::Outcome;
 use crate::log::Log;
-use crate::sequence::{Agenda, Event, EventNo, Quantity, ReadingRecord, Step, StepOutcome, say};
+use crate::sequence::{
+    Agenda, Event, EventNo, Quantity, Question, ReadingRecord, ReadingStatus, Step, StepOutcome,
+    say,
+};
 use jiff::Timestamp;
 use serde::Serialize;
 
@@ -35,10 +38,11 @@ pub(super) fn exceptions(log: &Log, agenda: &Agenda) -> Vec<Exception> {
                     board: step.board,
                     circuit: step.circuit,
                     what: format!(
-                        "{}{}: {}",
+                        "{}{}: {}{}",
                         where_is(step),
                         words::step(agenda, step),
-                        statement.shown()
+                        statement.shown(),
+                        at_place(&entry.event)
                     ),
                     outcome: "not as it should be",
                     later: None,
@@ -68,11 +72,51 @@ pub(super) fn exceptions(log: &Log, agenda: &Agenda) -> Vec<Exception> {
                     .proved_dead(*board)
                     .then(|| "proved dead later, as the person said".to_owned()),
             }),
+            Event::StaysOff { board, circuit } if agenda.stays_off(*board, *circuit) => {
+                Some(Exception {
+                    event: entry.no,
+                    at: entry.at,
+                    board: *board,
+                    circuit: Some(*circuit),
+                    what: format!("circuit {circuit}: stays off"),
+                    outcome: "not energised",
+                    later: None,
+                })
+            }
             _ => None,
         }
     }));
+    let open = agenda.question().map(Question::about);
+    found.extend(agenda.readings().filter_map(|record| {
+        let aside = record.status == ReadingStatus::Questioned && open != Some(record.no);
+        let step = agenda.step(&record.step).filter(|_| aside)?;
+        Some(Exception {
+            event: record.no,
+            at: record.at,
+            board: step.board,
+            circuit: step.circuit,
+            what: format!(
+                "{}{}: {}",
+                where_is(step),
+                words::step(agenda, step),
+                words::value(&record.reading)
+            ),
+            outcome: "asked about, and not affirmed",
+            later: settled(agenda, step, record),
+        })
+    }));
     found.sort_by_key(|one| one.event);
     found
+}
+
+/// The place that was said with a statement.
+fn at_place(event: &Event) -> String {
+    match event {
+        Event::Stated {
+            place: Some(place), ..
+        } => format!(" at {place}"),
+        _ => String::new(),
+    }
 }
 
 fn read(agenda: &Agenda, step: &Step, record: &ReadingRecord) -> Option<Exception> {

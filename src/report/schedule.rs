@@ -495,6 +495,23 @@ fn limitations(log: &Log, agenda: &Agenda) -> Vec<Limitation> {
             },
         ));
     }
+    for (board, circuit) in agenda.circuits_off() {
+        let said = log.entries.iter().rev().find(|entry| {
+            matches!(entry.event, Event::StaysOff { board: b, circuit: c }
+                if (b, c) == (board, circuit))
+        });
+        found.push((
+            Stage::MakeSafe,
+            Limitation {
+                mark: format!("L{}", found.len() + 1),
+                board,
+                circuit: Some(circuit),
+                what: vec!["what was not tested when it was left off".to_owned()],
+                reason: "the circuit stays off".to_owned(),
+                at: said.map(|entry| entry.at),
+            },
+        ));
+    }
     found
         .into_iter()
         .map(|(_, limitation)| limitation)

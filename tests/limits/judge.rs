@@ -762,9 +762,7 @@ fn no_sentence(verdict: &Verdict) -> Option<String> {
             let words: Vec<&str> = figure.split(' ').collect();
             let small =
                 |word: &&str| word.len() > 1 && word.chars().all(|c| c.is_ascii_lowercase());
-            words
-                .windows(3)
-                .any(|three| three.iter().all(|word| small(word)))
+            words.windows(3).any(|three| three.iter().all(&small))
         })
         .map(str::to_owned)
         .next()
@@ -894,7 +892,7 @@ mod whatever_the_numbers {
                     judge::ring_point(t, &facts, Stage::LineCpc, &ends, &reading, false),
                     judge::ring(t, &facts, &ends, &points),
                     judge::bonding(t, &reading),
-                    judge::supplementary_bond(t, &[facts.clone()], &reading),
+                    judge::supplementary_bond(t, std::slice::from_ref(&facts), &reading),
                     judge::cpc_size(t, &facts, &reading).unwrap(),
                     judge::insulation(t, &facts, &reading),
                     judge::insulation_pattern(t, &facts, &readings).0,
