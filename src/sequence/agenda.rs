@@ -7,7 +7,7 @@ use super::facts::{
     Ask, Edition, Event, EventNo, Mode, Order, Quantity, Refusal, Step, StepId, StepKind, Stretch,
 };
 use super::procedures::{Catalogue, Fault, Procedure, fault_of, is_supply_fault};
-use super::state::{OutEntry, Question, ReplayError, State, count};
+use super::state::{OutEntry, Question, ReplayError, State, StepOutcome, count};
 use crate::installation::JobKind;
 use crate::limits::Tables;
 use crate::quantity::{Conductors, Pair};
@@ -228,7 +228,9 @@ impl Agenda {
         let candidate = self
             .urgent()
             .or_else(|| self.asked_again())
-            .or_else(|| self.first_open(|step| self.outcome(step).is_none()))
+            .or_else(|| {
+                self.first_open(|step| self.outcome(step).is_none() && !self.is_for_later(step))
+            })
             .or_else(|| self.first_open(|_| true))?;
         // What lifts a bar may be barred itself.
         let mut step = candidate;
@@ -247,8 +249,22 @@ impl Agenda {
         }
         // Nothing that is barred is asked for while something else can be done.
         let mut open = self.open_steps();
-        open.find(|step| self.outcome(step).is_none() && self.guard_of_a_move(step).is_ok())
-            .or(Some(candidate))
+        open.find(|step| {
+            self.outcome(step).is_none()
+                && !self.is_for_later(step)
+                && self.guard_of_a_move(step).is_ok()
+        })
+        .or(Some(candidate))
+    }
+
+    /// Whether a step only prepares one that is left for later.
+    fn is_for_later(&self, step: &Step) -> bool {
+        let later = |other: &Step| matches!(self.outcome(other), Some(StepOutcome::Skipped(..)));
+        step.kind == StepKind::EarthingOff
+            && self
+                .plan()
+                .beside(step)
+                .any(|other| other.kind == StepKind::ExternalLoop && later(other))
     }
 
     /// What comes before everything else.

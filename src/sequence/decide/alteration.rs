@@ -8,7 +8,7 @@ use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Event, EventNo, Refusal, Step, StepKind, Withdrawal};
 use crate::sequence::procedures::joined_to_earth;
 use crate::sequence::state::{OutEntry, State, place_of};
-use crate::terms::{Alteration, Change, Part, Place};
+use crate::terms::{Alteration, Change, Part, Place, Stage};
 
 /// Decides what an alteration does to the list.
 pub(super) fn decide(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Event> {
@@ -105,7 +105,7 @@ pub(super) fn both(agenda: &Agenda, said: &Intent, change: Option<Change>) -> Ve
 fn wants_linked(agenda: &Agenda) -> Option<Conductors> {
     let step = agenda.current()?;
     match step.kind {
-        StepKind::InsulationClear | StepKind::InsulationTrial => {
+        _ if step.stage == Stage::Insulation => {
             let phases = agenda.circuit_of(step)?.phases;
             Some(joined_to_earth(phases).from())
         }

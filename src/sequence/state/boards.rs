@@ -1,7 +1,7 @@
 //! What the state knows of whole boards: isolated, proved dead, energised, without its earth.
 
 use super::super::breakage::{self, Break};
-use super::super::facts::{EventNo, Step, StepKind};
+use super::super::facts::{Edition, EventNo, Step, StepKind};
 use super::State;
 use super::steps::StepOutcome;
 use crate::terms::{Part, Statement};
@@ -149,6 +149,10 @@ impl State {
 
     /// Dead boards must be proved dead again, or isolated again from the start.
     pub(super) fn expire_all(&mut self, all: bool) {
+        if self.edition() > Edition::First {
+            // What was to be done again is asked for anew.
+            self.cursor.again = None;
+        }
         let boards: Vec<_> = self.job().boards.iter().map(|b| b.number).collect();
         for board in boards {
             if !self.energised(board) {

@@ -424,6 +424,9 @@ impl State {
                 self.boards.unlocked.insert(*board);
             }
             Event::LockRemoved { board, .. } => {
+                if self.edition > Edition::First {
+                    self.cursor.again = None;
+                }
                 self.boards.unlocked.remove(board);
                 self.clear_isolation(*board, |_| true);
                 self.pending.last_taken = None;
