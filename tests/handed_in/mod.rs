@@ -93,6 +93,7 @@ fn notes(path: &Path, count: u64) -> Store {
         job: Box::new(job),
         by: "a test".to_owned(),
         edition: Edition::NOW,
+        boot: None,
     };
     let opened = NewEvent::new(opened.kind(), EVENT_VERSION.into(), &opened).unwrap();
     store.append(&[opened], None).unwrap();

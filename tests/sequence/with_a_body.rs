@@ -139,7 +139,11 @@ impl<'a> Walk<'a> {
         for exchange in last {
             let _ = writeln!(text, "{exchange}");
         }
-        self.findings.push((kind.to_owned(), text));
+        let kind = match kind {
+            "stuck" => format!("stuck at: {what:.70}"),
+            _ => kind.to_owned(),
+        };
+        self.findings.push((kind, text));
     }
 
     fn hear(&mut self, said: &str, lines: &[Line]) {
@@ -256,7 +260,8 @@ impl<'a> Walk<'a> {
         let mut new = self.lines;
         while !self.person.finished && self.findings.is_empty() {
             if self.lines > wild + TO_THE_END || self.lines > new + STUCK {
-                self.found("stuck", "no way to the end for a willing person");
+                let asked = self.person.asked_now();
+                self.found("stuck", &asked);
             } else {
                 self.step(phrases);
                 if self.account.last().is_some_and(|last| seen.insert(last.clone())) {
@@ -295,12 +300,26 @@ fn walked(wanted: usize, lies: bool) -> Counted {
             break;
         }
         let place = &places[usize::try_from(seed).unwrap() % places.len()];
+        let only = std::env::var("SEED").ok().and_then(|n| n.parse().ok());
+        if only.is_some_and(|only: u64| only != seed) {
+            if seed > 3_000 {
+                break;
+            }
+            continue;
+        }
         let mut walk = Walk::begin(place, seed, lies);
         walk.walk(&phrases);
+        if only.is_some() {
+            println!("{}", walk.account.join("\n"));
+            break;
+        }
         counted.lines += walk.lines;
         counted.walks += 1;
         counted.finished += usize::from(walk.person.finished);
         for (kind, account) in walk.findings {
+            if std::env::var("KINDS").is_ok() {
+                println!("{} {seed} {} {kind}", place.name, walk.lines);
+            }
             let of_kind = counted.found.entry(kind.clone()).or_default();
             of_kind.0 += 1;
             let length = shortest.entry(kind).or_insert(usize::MAX);

@@ -121,6 +121,12 @@ impl Person {
         }
     }
 
+    /// The question or prompt that stands.
+    pub fn asked_now(&self) -> String {
+        let asked = self.question.as_ref().or(self.prompt.as_ref());
+        asked.map(|it| it.text.clone()).unwrap_or_default()
+    }
+
     fn one_in(&mut self, n: u32) -> bool {
         self.rng.u32(0..n) == 0
     }
@@ -170,8 +176,6 @@ impl Person {
             }
         }
         if warned && !asked {
-            // What was asked before may not be what is asked now.
-            self.stale = self.stale || self.waiting.is_none();
             self.sure = false;
             self.family = None;
         }
@@ -268,9 +272,14 @@ impl Person {
         } else if text.starts_with("Standing by. Say carry on") {
             self.waiting = Some("carry on");
         } else if let Some(first) = text.strip_prefix("No. First: ") {
-            let it = heard(first).ok_or_else(|| format!("not in the table: {first}"))?;
-            self.asked(it);
             self.sure = false;
+            match heard(first) {
+                Some(it) => self.asked(it),
+                // Said twice, it is cut short.
+                None if text.ends_with('.') && first.starts_with("Circuit") => self.stale = true,
+                None => return Err(format!("not in the table: {first}")),
+            }
+            return Ok(());
         } else if let Some(found) = PUT_BACK.captures(text) {
             self.prompt = Some(Heard {
                 act: Act::PutBack,
@@ -291,6 +300,15 @@ impl Person {
             return Ok(());
         } else if text.starts_with("Which one") {
             self.which_one = true;
+            let listed = text.trim_start_matches("Which one: ").trim_end_matches('?');
+            let listed: Vec<String> = listed.split(", or ").map(str::to_lowercase).collect();
+            let here = |item: &&String| {
+                let mut all = self.site.altered.iter();
+                !all.any(|it| it.at == self.circuit && names(item, it))
+            };
+            let back = listed.iter().filter(here).map(|item| item_back(item));
+            let back: Vec<String> = back.collect();
+            self.queue.extend(back);
         } else if text.starts_with("Why? Say reason") {
             self.queue.push_back("reason no access".to_owned());
         } else if text.starts_with("Code one") {
@@ -531,10 +549,8 @@ impl Person {
                 }
             }
             Act::PutBack => {
-                let of_list = |altered: &&Altered| {
-                    it.list.iter().any(|item| names(item, altered)) && !self.keeps_off(altered)
-                };
-                back.extend(self.site.altered.iter().filter(of_list).cloned());
+                back.extend(it.list.iter().flat_map(|item| self.meant_back(item)));
+                back.dedup();
             }
             Act::Energise => {
                 if self.site.boards[&board].locked {
@@ -543,7 +559,8 @@ impl Person {
                 if !self.site.boards[&board].on {
                     deeds.push(Deed::MainOn(board));
                 }
-                if !self.site.others_on && self.site.job.supply.sources.len() > 1 {
+                let first = self.site.feeder(board).is_none();
+                if first && !self.site.others_on && self.site.job.supply.sources.len() > 1 {
                     deeds.push(Deed::OthersOn);
                 }
             }
@@ -592,10 +609,15 @@ impl Person {
         self.site.altered.iter().any(|it| names(item, it))
     }
 
-    /// Of what is to be put back.
-    fn is_still_out(&self, item: &str) -> bool {
-        let mut all = self.site.altered.iter();
-        all.any(|it| names(item, it) && !self.keeps_off(it))
+    /// What is meant by an entry that is to be put back: where nothing else is, what kept a circuit
+    /// off that is worked on again.
+    fn meant_back(&self, item: &str) -> Vec<Altered> {
+        let all = || self.site.altered.iter().filter(|it| names(item, it));
+        let plain: Vec<Altered> = all().filter(|it| !self.keeps_off(it)).cloned().collect();
+        if plain.is_empty() && !self.circuit.is_some_and(|at| self.stays_off.contains(&at)) {
+            return all().cloned().collect();
+        }
+        plain
     }
 
     // ---- what comes next
@@ -627,7 +649,9 @@ impl Person {
             self.waiting = None;
             return say(word);
         }
-        if let Some(words) = self.queue.pop_front() {
+        if self.question.is_none()
+            && let Some(words) = self.queue.pop_front()
+        {
             return Next::Say(words);
         }
         if let Some(words) = self.tell() {
@@ -1056,7 +1080,7 @@ impl Person {
                 let back: Vec<String> = it
                     .list
                     .iter()
-                    .filter(|item| lie || !self.is_still_out(item))
+                    .filter(|item| lie || self.meant_back(item).is_empty())
                     .map(|item| item_back(item))
                     .collect();
                 let all_back = back.len() == it.list.len() && site.altered.is_empty();

@@ -204,7 +204,7 @@ impl Site {
     }
 
     /// Where a board is fed from, as the job says it: "board 1, circuit 1".
-    fn feeder(&self, board: u16) -> Option<(u16, u16)> {
+    pub fn feeder(&self, board: u16) -> Option<(u16, u16)> {
         let from = self.board(board)?.fed_from.clone()?;
         let mut numbers = from
             .split(|c: char| !c.is_ascii_digit())
