@@ -21,6 +21,8 @@ pub struct FoldedRow {
     pub on_schedule: Option<bool>,
     /// Of an entry: whether the person went on with it out, with a reason.
     pub left_out: Option<bool>,
+    /// Of a reading that was judged: the words of its limit, its arithmetic and its remark.
+    pub said: [Option<String>; 3],
 }
 
 /// A log as the program folds it, so that a server need not follow events by rules of its own.
@@ -61,6 +63,14 @@ pub fn folded(log: &Log) -> Result<Folded, ReplayError> {
             by,
             on_schedule: Some(closed_with == Some(&StepOutcome::Read(record.no))),
             left_out: None,
+            said: match &record.verdict {
+                Some(verdict) => [
+                    Some(verdict.limit.to_string()),
+                    Some(verdict.arithmetic.to_string()),
+                    verdict.remark.as_ref().map(ToString::to_string),
+                ],
+                None => Default::default(),
+            },
         }
     });
     let out = agenda.out_list().iter().map(|entry| {
@@ -77,6 +87,7 @@ pub fn folded(log: &Log) -> Result<Folded, ReplayError> {
             by,
             on_schedule: None,
             left_out: Some(entry.overridden),
+            said: Default::default(),
         }
     });
     Ok(Folded {

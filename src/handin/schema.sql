@@ -721,4 +721,58 @@ FROM bothhands.logs l
 CROSS JOIN LATERAL (SELECT bothhands.why_not_followed(l.log) AS why) AS w
 WHERE w.why IS NOT NULL;
 
+-- What a taken-out event took out, with what a log of the second edition may hold: a crossing, a
+-- bond by its name, all lamps.
+CREATE OR REPLACE FUNCTION bothhands.what_said(taken_out jsonb) RETURNS text
+LANGUAGE sql IMMUTABLE AS $$
+  SELECT CASE
+      WHEN place IS NULL THEN part || link
+      WHEN part = '' THEN place || link
+      ELSE part || link || ' at ' || place
+    END
+  FROM (
+    SELECT
+      CASE
+        WHEN conductors IS NOT NULL AND (taken_out ->> 'both')::boolean
+          THEN 'both ' || bothhands.conductors_said(conductors) || 's'
+        WHEN conductors IS NOT NULL THEN bothhands.conductors_said(conductors)
+        WHEN crossing IS NOT NULL THEN bothhands.conductors_said(crossing) || ' crossed'
+        WHEN taken_out ->> 'part' = 'accessory' THEN ''
+        WHEN taken_out ->> 'part' = 'bond' AND taken_out ? 'place' THEN ''
+        WHEN taken_out ->> 'part' = 'bond' THEN 'main bond'
+        WHEN taken_out ->> 'part' = 'lamp' AND (taken_out ->> 'both')::boolean THEN 'all lamps'
+        WHEN taken_out ->> 'part' = 'switch' THEN 'switch position'
+        ELSE replace(taken_out ->> 'part', '-', ' ')
+      END AS part,
+      CASE WHEN (taken_out ->> 'linked')::boolean AND crossing IS NULL THEN ' linked' ELSE '' END
+        AS link,
+      bothhands.place_said(taken_out -> 'place') AS place
+    FROM (SELECT taken_out #>> '{part,conductors}' AS conductors,
+      taken_out #>> '{part,crossing}' AS crossing) AS c
+  ) AS said
+$$;
+
 INSERT INTO bothhands.version VALUES (3);
+
+-- == version 4
+
+-- What a verdict says, in words: an event keeps which sentences, and their figures.
+ALTER TABLE bothhands.folded
+  ADD COLUMN limit_text text, ADD COLUMN arithmetic text, ADD COLUMN remark text;
+
+CREATE OR REPLACE VIEW bothhands.verdicts AS
+SELECT
+  r.job, r.site, r.board, r.circuit, r.circuit_name, r.step, r.place, r.reading, r.verdict,
+  replace(e.payload #>> '{verdict,finding}', '-', ' ') AS finding,
+  coalesce(f.limit_text, e.payload #>> '{verdict,limit}') AS limit_text,
+  e.payload #>> '{verdict,clause}' AS clause,
+  e.payload #>> '{verdict,edition}' AS edition,
+  coalesce(f.arithmetic, e.payload #>> '{verdict,arithmetic}') AS arithmetic,
+  coalesce(f.remark, e.payload #>> '{verdict,remark}') AS remark,
+  r.stands, r.superseded, r.on_schedule, r.read_at, r.tester, r.device, r.log, r.event
+FROM bothhands.readings r
+JOIN bothhands.events e ON e.log = r.log AND e.number = r.event
+LEFT JOIN bothhands.folded f ON f.log = r.log AND f.item = 'reading' AND f.number = r.event
+WHERE e.payload ? 'verdict';
+
+INSERT INTO bothhands.version VALUES (4);

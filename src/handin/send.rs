@@ -399,6 +399,11 @@ fn send_folded(client: &mut Client, log: &str, folded: &Folded) -> Result<(), Ha
             .collect::<Result<Vec<Option<i64>>, HandInError>>()
     };
     let rows = &folded.rows;
+    let said = |which: usize| {
+        let rows = rows.iter();
+        let all = rows.map(|row| row.said.get(which).and_then(Option::as_deref));
+        all.collect::<Vec<_>>()
+    };
     let mut tx = client.transaction()?;
     tx.execute(
         "INSERT INTO bothhands.folded_logs (log, number) VALUES ($1, $2)
@@ -408,9 +413,10 @@ fn send_folded(client: &mut Client, log: &str, folded: &Folded) -> Result<(), Ha
     tx.execute("DELETE FROM bothhands.folded WHERE log = $1", &[&log])?;
     tx.execute(
         "INSERT INTO bothhands.folded
-           (log, item, number, origin, stands, by_number, on_schedule, left_out)
+           (log, item, number, origin, stands, by_number, on_schedule, left_out, limit_text,
+            arithmetic, remark)
          SELECT $1, * FROM unnest($2::text[], $3::int8[], $4::int8[], $5::text[], $6::int8[],
-           $7::bool[], $8::bool[])",
+           $7::bool[], $8::bool[], $9::text[], $10::text[], $11::text[])",
         &[
             &log,
             &rows.iter().map(|row| row.item).collect::<Vec<_>>(),
@@ -420,6 +426,9 @@ fn send_folded(client: &mut Client, log: &str, folded: &Folded) -> Result<(), Ha
             &numbers(&|row| row.by)?,
             &rows.iter().map(|row| row.on_schedule).collect::<Vec<_>>(),
             &rows.iter().map(|row| row.left_out).collect::<Vec<_>>(),
+            &said(0),
+            &said(1),
+            &said(2),
         ],
     )?;
     tx.commit()?;

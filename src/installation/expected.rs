@@ -489,7 +489,7 @@ fn by_design(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>) 
 
 fn by_verdict(test: &str, verdict: Verdict, mark: Provenance) -> Expectation {
     let reads = match (verdict.finding, verdict.outcome) {
-        (Some(Finding::MakersEnergy), _) => verdict.limit,
+        (Some(Finding::MakersEnergy), _) => verdict.limit.into(),
         (_, Outcome::Pass) => format!("{}: expected to hold", verdict.limit),
         (_, Outcome::Fail | Outcome::CannotSay) => format!("{}: look again", verdict.limit),
     };
@@ -497,7 +497,7 @@ fn by_verdict(test: &str, verdict: Verdict, mark: Provenance) -> Expectation {
         test: test.to_owned(),
         reads,
         why: match (verdict.outcome, verdict.remark) {
-            (Outcome::Pass, _) | (_, None) => verdict.arithmetic,
+            (Outcome::Pass, _) | (_, None) => verdict.arithmetic.into(),
             (_, Some(remark)) => format!("{}. {remark}", verdict.arithmetic),
         },
         clause: verdict.clause,

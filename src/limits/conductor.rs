@@ -4,7 +4,8 @@
 use super::facts::CableRun;
 use super::tables::Tables;
 use super::verdict::Finding;
-use crate::quantity::{Celsius, Metres, MilliOhms, Ohms, SquareMillimetres, Truth, measure, tidy};
+use super::words::{Said, Words, said};
+use crate::quantity::{Celsius, Metres, MilliOhms, Ohms, SquareMillimetres, Truth, measure};
 
 /// Resistance of one metre at 20 °C. Nothing for a class or size that the table does not have.
 pub fn per_metre(tables: &Tables, size: SquareMillimetres, class: u8) -> Option<MilliOhms> {
@@ -101,9 +102,9 @@ pub struct Expected {
     /// Not worth a remark within these.
     pub tolerated: Ohms,
     /// The sum in one line.
-    pub arithmetic: String,
+    pub arithmetic: Said,
     /// What the value is of: "23 m of 2.5 over 1.5".
-    pub of: String,
+    pub of: Said,
 }
 
 /// Expected and tolerated reading through a run at temperature `t`; nothing when its length, size
@@ -132,33 +133,34 @@ pub fn expected(
         value.high() * band.high_factor + band.allowance_ohms,
     );
     let per_metre = match each.as_slice() {
-        [one] => one.shown(),
+        [one] => Said::from(one.shown()),
         many => {
-            let all: Vec<_> = many.iter().map(|m| m.shown()).collect();
-            format!("({})", all.join(" + "))
+            let all: Vec<Said> = many.iter().map(|m| m.shown().into()).collect();
+            said!(Bracketed, Said::of(Words::Added, all))
         }
     };
     let (factor, _) = temperature_factor(tables, t);
     let warm = if factor == 1.0 {
-        String::new()
+        Said::from("")
     } else {
-        format!(" × {} for {t}", tidy(factor))
+        said!(ForWarmth, factor, t)
     };
     let share = if share == 1.0 {
-        String::new()
+        Said::from("")
     } else {
-        format!(" ÷ {}", tidy(1.0 / share))
+        said!(Shared, 1.0 / share)
     };
-    let names: Vec<_> = match through {
-        Through::LineAndCpc => vec![run.line.shown(), run.cpc.shown()],
-        Through::LineAndNeutral | Through::Line => vec![run.line.shown()],
-        Through::Cpc => vec![run.cpc.shown()],
+    let names: Vec<SquareMillimetres> = match through {
+        Through::LineAndCpc => vec![run.line, run.cpc],
+        Through::LineAndNeutral | Through::Line => vec![run.line],
+        Through::Cpc => vec![run.cpc],
     };
+    let names = names.iter().map(|size| size.shown().into()).collect();
     Some(Expected {
         value,
         tolerated,
-        arithmetic: format!("{length} × {per_metre} mΩ/m{warm}{share} = {value}"),
-        of: format!("{length} of {}", names.join(" over ")),
+        arithmetic: said!(ByLength, length, per_metre, warm, share, value),
+        of: said!(LengthOf, length, Said::several(Words::Over, names)),
     })
 }
 
@@ -182,7 +184,7 @@ pub fn expected(
 /// assert_eq!(finding, Finding::SlippedDecimal);
 /// assert!(words.starts_with("About ten times what 23 m of 2.5 over 1.5 should read"));
 /// ```
-pub fn compare(tables: &Tables, reading: Ohms, expected: &Expected) -> Option<(Finding, String)> {
+pub fn compare(tables: &Tables, reading: Ohms, expected: &Expected) -> Option<(Finding, Said)> {
     if reading.is_within(expected.tolerated) != Truth::No {
         return None;
     }
@@ -192,29 +194,20 @@ pub fn compare(tables: &Tables, reading: Ohms, expected: &Expected) -> Option<(F
     let settled = !reading.is_unbounded();
     let ratio = reading.middle() / value.middle();
     let slip = |r: f64| settled && r >= band.slip_from && r <= band.slip_to;
-    let should = format!("{of} should read, {value}");
-    Some(if slip(ratio) {
-        let words = format!(
-            "About ten times what {should}: has a decimal point slipped, or is a joint loose?"
-        );
-        (Finding::SlippedDecimal, words)
+    let (finding, words) = if slip(ratio) {
+        (Finding::SlippedDecimal, said!(TenTimes, of, value))
     } else if slip(1.0 / ratio) {
-        let words = format!(
-            "About a tenth of what {should}: has a decimal point slipped, or are the probes on the \
-             same conductor?"
-        );
-        (Finding::SlippedDecimal, words)
+        (Finding::SlippedDecimal, said!(ATenth, of, value))
     } else if reading.low() > expected.tolerated.high() {
-        let words = format!(
-            "Higher than {should}: a loose joint, a longer route, a smaller conductor, or leads not \
-             nulled?"
-        );
-        (Finding::HigherThanExpected, words)
+        (
+            Finding::HigherThanExpected,
+            said!(HigherThanShould, of, value),
+        )
     } else {
-        let words = format!(
-            "Lower than {should}: a shorter route, a larger conductor, a parallel path, or not at \
-             the furthest point?"
-        );
-        (Finding::LowerThanExpected, words)
-    })
+        (
+            Finding::LowerThanExpected,
+            said!(LowerThanShould, of, value),
+        )
+    };
+    Some((finding, words))
 }

@@ -5,6 +5,7 @@ use super::conductor::temperature_factor;
 use super::facts::{CircuitFacts, Overcurrent};
 use super::kinds::Earthing;
 use super::tables::{Fuse, FuseRow, Provenance, TABLE_VOLTS, Tables};
+use super::words::{Said, said};
 use crate::quantity::{
     Amps, Celsius, KiloAmps, MilliAmps, Ohms, SquareMillimetres, Truth, Volts, measure, tidy,
 };
@@ -17,7 +18,7 @@ pub struct MaximumZs {
     /// The number as the table prints it, with its trailing noughts: 1.70.
     pub shown: String,
     /// The sum in one line.
-    pub arithmetic: String,
+    pub arithmetic: Said,
     /// Regulation and table.
     pub clause: String,
     /// How well it is founded.
@@ -130,11 +131,7 @@ pub fn maximum_zs(
 ) -> Option<MaximumZs> {
     let volts = u0.value()?;
     let earth_loop = &tables.earth_loop;
-    let cmin = if earth_loop.cmin == 1.0 {
-        String::new()
-    } else {
-        format!("{} × ", tidy(earth_loop.cmin))
-    };
+    let cmin = (earth_loop.cmin != 1.0).then_some(earth_loop.cmin);
     if let Some((multiple, mark)) = tables.breaker_multiple_in(device.kind, seconds) {
         let amps = device.amps.value()?;
         let exact = earth_loop.cmin * volts / (multiple * amps);
@@ -142,12 +139,10 @@ pub fn maximum_zs(
         let shown = fixed(ohms, earth_loop.places);
         return Some(MaximumZs {
             ohms: Ohms::exact(ohms),
-            arithmetic: format!(
-                "{cmin}{} V ÷ ({} × {} A) = {shown} Ω",
-                tidy(volts),
-                tidy(multiple),
-                tidy(amps),
-            ),
+            arithmetic: match cmin {
+                Some(cmin) => said!(BreakerSumCmin, cmin, volts, multiple, amps, shown),
+                None => said!(BreakerSum, volts, multiple, amps, shown),
+            },
             shown,
             clause: earth_loop.clause.clone(),
             mark,
@@ -158,22 +153,27 @@ pub fn maximum_zs(
     let (table, row) = fuse_row(tables, device, seconds)?;
     let printed = as_printed(row.ohms);
     let from = match (row.ia, row.older) {
-        (Some(ia), _) => Some((
-            format!("{cmin}{TABLE_VOLTS} V ÷ {} A", tidy(ia)),
-            earth_loop.cmin * TABLE_VOLTS / ia,
-        )),
-        (None, Some(older)) => Some((
-            format!("older value {cmin}{} Ω", as_printed(older)),
-            earth_loop.cmin * older,
-        )),
+        (Some(ia), _) => {
+            let sum = said!(FuseByCurrent, TABLE_VOLTS, ia);
+            let sum = cmin.map_or(sum.clone(), |cmin| said!(Times, cmin, sum));
+            Some((sum, earth_loop.cmin * TABLE_VOLTS / ia))
+        }
+        (None, Some(older)) => {
+            let printed = as_printed(older);
+            let sum = match cmin {
+                Some(cmin) => said!(FuseByOlderCmin, cmin, printed),
+                None => said!(FuseByOlder, printed),
+            };
+            Some((sum, earth_loop.cmin * older))
+        }
         (None, None) => None,
     };
     let from = match from {
         Some((sum, value)) if rounded(value, earth_loop.places) == row.ohms => {
-            format!("{sum} = {printed} Ω")
+            said!(FuseSum, sum, printed)
         }
-        Some((sum, value)) => format!("{sum} = {} Ω, in the table {printed} Ω", tidy(value)),
-        None => format!("{printed} Ω"),
+        Some((sum, value)) => said!(FuseRounded, sum, value, printed),
+        None => said!(FuseOhms, printed),
     };
     let ohms = if volts == TABLE_VOLTS {
         row.ohms
@@ -181,23 +181,15 @@ pub fn maximum_zs(
         rounded(row.ohms * volts / TABLE_VOLTS, earth_loop.places)
     };
     let shown = as_printed(ohms);
-    let scaled = if volts == TABLE_VOLTS {
-        String::new()
+    let from = if volts == TABLE_VOLTS {
+        from
     } else {
-        format!(
-            "; {printed} × {} V ÷ {TABLE_VOLTS} V = {shown} Ω",
-            tidy(volts)
-        )
+        said!(FuseScaled, from, printed, volts, TABLE_VOLTS, shown)
     };
     Some(MaximumZs {
         ohms: Ohms::exact(ohms),
         shown,
-        arithmetic: format!(
-            "table, {} {} in {} s: {from}{scaled}",
-            device.kind,
-            device.amps,
-            tidy(table.seconds)
-        ),
+        arithmetic: said!(FuseTable, device.kind, device.amps, table.seconds, from),
         clause: table.clause.clone(),
         mark: row.mark,
         seconds: table.seconds,

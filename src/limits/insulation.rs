@@ -4,7 +4,8 @@
 use super::kinds::SystemVoltage;
 use super::tables::Tables;
 use super::verdict::{Finding, Outcome, Verdict};
-use crate::quantity::{Conductors, MegOhms, Pair, Reading, TestVoltage, Truth, tidy};
+use super::words::{Said, ToSaid as _, Words, said};
+use crate::quantity::{Conductors, MegOhms, Pair, Reading, TestVoltage, Truth};
 use serde::{Deserialize, Serialize};
 
 /// Compares one insulation reading with Table 64.
@@ -19,7 +20,7 @@ pub fn verdict(
 ) -> Verdict {
     let row = tables.insulation_limit(system);
     let limit = MegOhms::exact(row.megohms);
-    let limit_text = format!("at least {limit} at {} V d.c.", row.test_volts);
+    let limit_text = said!(AtLeastAt, limit, row.test_volts);
     let clause = &tables.insulation.clause;
     let value = match MegOhms::from_reading(reading, range) {
         Ok(value) => value,
@@ -31,30 +32,22 @@ pub fn verdict(
                 clause,
                 reading.to_string(),
             )
-            .found(Finding::WrongUnit, wrong.to_string());
+            .found(Finding::WrongUnit, wrong.to_said());
         }
     };
     let holds = value.is_at_least(limit);
     let arithmetic = match holds {
-        Truth::Yes => format!("{value} is not less than {limit}"),
-        Truth::No => format!("{value} is less than {limit}"),
-        Truth::CannotSay => format!("{value} against {limit}"),
+        Truth::Yes => said!(NotLessThan, value, limit),
+        Truth::No => said!(LessThan, value, limit),
+        Truth::CannotSay => said!(Against, value, limit),
     };
     let mut verdict = Verdict::new(tables, holds.into(), limit_text, clause, arithmetic);
     if value.is_unbounded() && value.low() == 0.0 {
-        verdict = verdict.found(
-            Finding::RangeUnknown,
-            "Over range, but past what? Say the reading as \"greater than\" the instrument's largest \
-             value, or write insulation_range_megohms for it in the job file.",
-        );
+        verdict = verdict.found(Finding::RangeUnknown, said!(RangeNotKnown));
     } else if holds == Truth::Yes && value.high() < tables.insulation_pattern.look_megohms {
         verdict = verdict.found(
             Finding::LowForNewWork,
-            format!(
-                "Within the limit, but below {} MΩ it is worth finding out why; new wiring usually \
-                 reads in the hundreds.",
-                tidy(tables.insulation_pattern.look_megohms)
-            ),
+            said!(WorthALook, tables.insulation_pattern.look_megohms),
         );
     }
     if let Some(at) = reading.at {
@@ -72,17 +65,9 @@ fn test_voltage_remark(
 ) -> Verdict {
     let wanted = tables.insulation_test_voltage(system);
     if at < wanted {
-        verdict.remarked(format!(
-            "Taken at {at}; the table asks for {wanted}, less only where equipment may be connected \
-             (643.3.3)."
-        ))
+        verdict.remarked(said!(TakenLower, at, wanted))
     } else if at > wanted {
-        verdict.found(
-            Finding::OtherTestVoltage,
-            format!(
-                "Taken at {at}, more than the {wanted} of the table: was the equipment fit for it?"
-            ),
-        )
+        verdict.found(Finding::OtherTestVoltage, said!(TakenHigher, at, wanted))
     } else {
         verdict
     }
@@ -177,48 +162,20 @@ pub fn pattern(tables: &Tables, readings: &[(Pair, MegOhms)], system: SystemVolt
 impl Pattern {
     /// What to say aloud: what it may be and what to do next, never more than the readings carry.
     pub fn spoken(&self) -> String {
+        self.said().into()
+    }
+
+    /// The same, as a verdict keeps it.
+    pub(crate) fn said(&self) -> Said {
         match self {
-            Self::Sound => "Every pair is at or above the limit.".to_owned(),
-            Self::LoadAcross(pair) => format!(
-                "{} is low while the readings to earth are high: something is probably still \
-                 connected between {}, a lamp, an appliance or permanently connected electronics. \
-                 Find it before any test at a higher voltage.",
-                capital(&pair.spoken()),
-                pair.spoken().replace(" to ", " and ")
-            ),
-            Self::DeadShort(pair) => format!(
-                "{} is about nothing while the readings to earth are high: a short circuit, or a \
-                 load of few ohms such as a lamp, a heater or a transformer. Measure it on the \
-                 low-ohm range, and do not energise until it is found.",
-                capital(&pair.spoken())
-            ),
-            Self::NeutralEarthFault => {
-                "Neutral to earth is low while line to earth is high: it looks like a neutral to \
-                 earth fault, or a neutral still connected at the board. Check that the neutral is \
-                 out of its bar, then divide the circuit to find it."
-                    .to_owned()
-            }
-            Self::LineEarthFault(pair) => format!(
-                "{} is low while the other readings are high: it looks like a fault to earth. \
-                 Divide the circuit to find it, and do not energise.",
-                capital(&pair.spoken())
-            ),
-            Self::AllLow => {
-                "Every pair is low: damp, the wrong circuit, a borrowed neutral or equipment \
-                 connected on both sides are all possible. Check that this is the circuit you \
-                 isolated, then divide it."
-                    .to_owned()
-            }
-            Self::Incomplete => {
-                "The readings so far do not settle it: read every pair, and say over range as \
-                 greater than the largest value the instrument shows."
-                    .to_owned()
-            }
-            Self::Unclear => {
-                "Some readings are below the limit, in no pattern that I know. Divide the circuit \
-                 and read again."
-                    .to_owned()
-            }
+            Self::Sound => said!(Sound),
+            Self::LoadAcross(pair) => said!(LoadAcross, pair, pair),
+            Self::DeadShort(pair) => said!(DeadShort, pair),
+            Self::NeutralEarthFault => said!(NeutralEarthFault),
+            Self::LineEarthFault(pair) => said!(LineEarthFault, pair),
+            Self::AllLow => said!(AllLow),
+            Self::Incomplete => said!(Incomplete),
+            Self::Unclear => said!(Unclear),
         }
     }
 
@@ -233,14 +190,6 @@ impl Pattern {
             Self::AllLow | Self::Unclear => Some(Finding::AllLow),
         }
     }
-}
-
-fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    chars
-        .next()
-        .map(|first| first.to_uppercase().chain(chars).collect())
-        .unwrap_or_default()
 }
 
 /// The insulation resistance of a whole board, its circuits joined: in parallel, with bounds.
@@ -264,21 +213,22 @@ pub fn board(tables: &Tables, circuits: &[MegOhms], system: SystemVoltage) -> Ve
     } else {
         together.is_at_least(limit)
     };
-    let shares: Vec<_> = circuits
+    let shares: Vec<Said> = circuits
         .iter()
-        .map(|c| format!("1/{}", c.shown()))
+        .map(|circuit| said!(OneOver, Said::from(circuit.shown())))
         .collect();
-    let against = match holds {
-        Truth::Yes => "is not less than",
-        Truth::No => "is less than",
-        Truth::CannotSay => "against",
+    let sum = said!(InParallel, Said::several(Words::Added, shares), together);
+    let arithmetic = match holds {
+        Truth::Yes => said!(NotLessThan, sum, limit),
+        Truth::No => said!(LessThan, sum, limit),
+        Truth::CannotSay => said!(Against, sum, limit),
     };
     Verdict::new(
         tables,
         holds.into(),
-        format!("at least {limit}, the whole board joined"),
+        said!(WholeBoard, limit),
         &tables.insulation.clause,
-        format!("1/({}) = {together} {against} {limit}", shares.join(" + ")),
+        arithmetic,
     )
 }
 

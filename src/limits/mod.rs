@@ -33,8 +33,10 @@ pub mod rcd;
 pub mod ring;
 pub mod tables;
 mod verdict;
+pub mod words;
 
 pub use facts::{CableRun, CircuitFacts, Overcurrent, Residual};
 pub use kinds::{CircuitUse, DeviceKind, Earthing, Phases, RcdDelay, SystemVoltage};
 pub use tables::{Provenance, Tables, TablesError};
 pub use verdict::{Finding, Outcome, Verdict};
+pub use words::Said;

@@ -5,7 +5,8 @@ use super::facts::Residual;
 use super::kinds::RcdDelay;
 use super::tables::Tables;
 use super::verdict::{Finding, Outcome, Verdict};
-use crate::quantity::{MilliSeconds, Reading, Relation, Truth, tidy};
+use super::words::{Said, ToSaid as _, said};
+use crate::quantity::{MilliSeconds, Reading, Relation, Truth};
 use serde::{Deserialize, Serialize};
 
 /// The test current as a multiple of the rated residual operating current IΔn.
@@ -51,74 +52,55 @@ pub fn break_time(tables: &Tables, delay: RcdDelay, multiple: Multiple) -> Optio
 pub fn verdict(tables: &Tables, rcd: &Residual, multiple: Multiple, reading: &Reading) -> Verdict {
     let clause = &tables.rcd.clause;
     let current = rcd.milliamps.times(multiple.factor());
-    let at = format!(
-        "{} × {} = {current}",
-        tidy(multiple.factor()),
-        rcd.milliamps
-    );
+    let at = said!(TestCurrent, multiple.factor(), rcd.milliamps, current);
     let untripped = matches!(reading.relation, Relation::OverRange);
     let limits = break_time(tables, rcd.delay, multiple);
     let limit = match limits {
-        None => format!("no trip at {current}"),
-        Some(l) if l.low() > 0.0 => format!(
-            "{} to {} ms at {current}, a.c.",
-            tidy(l.low()),
-            tidy(l.high())
-        ),
-        Some(l) => format!("at most {} ms at {current}, a.c.", tidy(l.high())),
+        None => said!(NoTripAt, current),
+        Some(l) if l.low() > 0.0 => said!(BetweenMs, l.low(), l.high(), current),
+        Some(l) => said!(AtMostMs, l.high(), current),
     };
-    let made = |outcome, arithmetic: String| {
+    let made = |outcome, arithmetic: Said| {
         Verdict::new(tables, outcome, limit.clone(), clause, arithmetic)
     };
     let time = match MilliSeconds::from_reading(reading, None) {
         Ok(time) => time,
         Err(wrong) => {
-            return made(Outcome::CannotSay, reading.to_string())
-                .found(Finding::WrongUnit, wrong.to_string());
+            return made(Outcome::CannotSay, reading.to_said())
+                .found(Finding::WrongUnit, wrong.to_said());
         }
     };
     let Some(limits) = limits else {
         // Above half the standard lets it trip at any time; a shown time means that it did.
         let tripped = matches!(reading.relation, Relation::Exact | Relation::Under);
         return if tripped {
-            made(Outcome::Fail, format!("{at}; it tripped, {time}")).remarked(
-                "It tripped at half its rated current: look for standing leakage, test it with the \
-                 load conductors out, or change the device.",
-            )
+            made(Outcome::Fail, said!(ItTripped, at, time)).remarked(said!(TrippedAtHalf))
         } else {
-            made(Outcome::Pass, format!("{at}; no trip within the test"))
+            made(Outcome::Pass, said!(DidNotTrip, at))
         };
     };
     if untripped {
-        return made(Outcome::Fail, format!("{at}; no trip within the test")).remarked(
-            "It did not trip: check that the instrument is set to this device's rating and that \
-             the loop is sound, then test again before replacing the device.",
-        );
+        return made(Outcome::Fail, said!(DidNotTrip, at)).remarked(said!(NotTripped));
     }
     let holds = time.is_within(limits);
     let arithmetic = match holds {
-        Truth::Yes => format!("{at}; {time} is within {}", limits_shown(limits)),
-        Truth::No if time.low() > limits.high() => {
-            format!("{at}; {time} is more than {} ms", tidy(limits.high()))
-        }
-        Truth::No => format!("{at}; {time} is less than {} ms", tidy(limits.low())),
-        Truth::CannotSay => format!("{at}; {time} against {}", limits_shown(limits)),
+        Truth::Yes => said!(TimeWithin, at, time, limits_shown(limits)),
+        Truth::No if time.low() > limits.high() => said!(TimeMore, at, time, limits.high()),
+        Truth::No => said!(TimeLess, at, time, limits.low()),
+        Truth::CannotSay => said!(TimeAgainst, at, time, limits_shown(limits)),
     };
     let verdict = made(holds.into(), arithmetic);
     if holds == Truth::No && time.high() < limits.low() {
-        return verdict.remarked(
-            "Too quick for a time-delayed device: it would not wait for the one downstream. Is it \
-             marked S?",
-        );
+        return verdict.remarked(said!(TooQuick));
     }
     verdict
 }
 
-fn limits_shown(limits: MilliSeconds) -> String {
+fn limits_shown(limits: MilliSeconds) -> Said {
     if limits.low() > 0.0 {
-        limits.to_string()
+        limits.to_said()
     } else {
-        format!("0 to {} ms", tidy(limits.high()))
+        said!(ToMs, limits.high())
     }
 }
 

@@ -1,4 +1,5 @@
 use super::tables::{Provenance, Tables};
+use super::words::{Said, Words, said};
 use crate::quantity::Truth;
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -82,7 +83,8 @@ pub enum Finding {
 
 /// What the limits say of a reading, and everything needed to check it by hand.
 ///
-/// It compares; it never says that an installation is safe. The words are for reading aloud.
+/// It compares; it never says that an installation is safe. The words are for reading aloud; a log
+/// keeps which they are, and the figures.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Verdict {
     /// Pass, fail or look again.
@@ -91,16 +93,16 @@ pub struct Verdict {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub finding: Option<Finding>,
     /// The limit: "at least 1 MΩ".
-    pub limit: String,
+    pub limit: Said,
     /// Regulation or table.
     pub clause: String,
     /// Edition of the tables used.
     pub edition: String,
     /// The sum in one line, to be recomputed by hand.
-    pub arithmetic: String,
+    pub arithmetic: Said,
     /// What the person may want to know or do, in cautious words.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub remark: Option<String>,
+    pub remark: Option<Said>,
 }
 
 impl Verdict {
@@ -108,9 +110,9 @@ impl Verdict {
     pub(crate) fn new(
         tables: &Tables,
         outcome: Outcome,
-        limit: impl Into<String>,
+        limit: impl Into<Said>,
         clause: &str,
-        arithmetic: impl Into<String>,
+        arithmetic: impl Into<Said>,
     ) -> Self {
         Self {
             outcome,
@@ -124,27 +126,30 @@ impl Verdict {
     }
 
     /// The same with a finding and what to say of it.
-    pub(crate) fn found(mut self, finding: Finding, remark: impl AsRef<str>) -> Self {
+    pub(crate) fn found(mut self, finding: Finding, remark: Said) -> Self {
         self.finding.get_or_insert(finding);
         self.remarked(remark)
     }
 
     /// The same with one more remark.
-    pub(crate) fn remarked(mut self, remark: impl AsRef<str>) -> Self {
-        let remark = remark.as_ref();
+    pub(crate) fn remarked(mut self, remark: Said) -> Self {
         self.remark = Some(match self.remark {
-            None => remark.to_owned(),
-            Some(before) => format!("{before} {remark}"),
+            None => remark,
+            Some(before) => before.and(Words::Sentences, remark),
         });
+        self
+    }
+
+    /// The same with one more sum.
+    pub(crate) fn and_sum(mut self, sum: Said) -> Self {
+        self.arithmetic = self.arithmetic.and(Words::Sums, sum);
         self
     }
 
     /// The same, noting when the limit is not from a published source.
     pub(crate) fn marked(self, mark: Provenance) -> Self {
         match mark {
-            Provenance::Memory => self.remarked(
-                "The limit was written from memory: confirm it in your own copy of the table.",
-            ),
+            Provenance::Memory => self.remarked(said!(FromMemory)),
             Provenance::Published | Provenance::CommonPractice | Provenance::Ours => self,
         }
     }

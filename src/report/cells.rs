@@ -59,7 +59,7 @@ pub enum Cell {
         event: EventNo,
         /// How many readings this is the worst of.
         of: usize,
-        verdict: Option<Verdict>,
+        verdict: Option<Box<Verdict>>,
     },
     Intent {
         said: &'static str,
@@ -109,7 +109,7 @@ impl Cell {
     /// The verdict, when it is a reading that was judged.
     pub fn verdict(&self) -> Option<&Verdict> {
         match self {
-            Self::Reading { verdict, .. } => verdict.as_ref(),
+            Self::Reading { verdict, .. } => verdict.as_deref(),
             _ => None,
         }
     }
@@ -180,7 +180,7 @@ fn filled<'a>(
             is_bound: net.reading.relation != Relation::Exact,
             event: record.no,
             of: readings.len(),
-            verdict: record.verdict.clone(),
+            verdict: record.verdict.clone().map(Box::new),
         };
     }
     let mut found = Cell::NotPlanned;

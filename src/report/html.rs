@@ -331,10 +331,9 @@ trait ToTitle {
 
 impl ToTitle for Verdict {
     fn title(&self) -> String {
-        [&self.limit, &self.clause, &self.arithmetic]
+        [&*self.limit, &self.clause, &self.arithmetic]
             .into_iter()
             .filter(|part| !part.is_empty())
-            .map(String::as_str)
             .collect::<Vec<_>>()
             .join("; ")
     }

@@ -333,6 +333,9 @@ fn part_of(flac: &[u8], range: Option<&HeaderValue>) -> Response {
     }
 }
 
+/// As the form has it, for whoever sends it by other means.
+const LONGEST_REASON: usize = 200;
+
 /// A correction as typed.
 #[derive(Debug, Deserialize)]
 struct Right {
@@ -359,6 +362,10 @@ async fn put_right(State(review): State<Shared>, Form(right): Form<Right>) -> Re
 /// writing only as long as that takes, so that a session that goes on elsewhere is not locked out.
 fn keep(review: &Shared, right: &Right) -> anyhow::Result<EventNo> {
     let reading = parse_value(&right.value)?;
+    anyhow::ensure!(
+        right.reason.chars().count() <= LONGEST_REASON,
+        "the reason has more than {LONGEST_REASON} letters; say it in fewer"
+    );
     let mut store = Store::open(&review.review.db, Mode::Append)?;
     let state = Log::read(&store)?.agenda()?;
     let event = correct_at_desk(&state, EventNo(right.of), &reading, &right.reason)?;

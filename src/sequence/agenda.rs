@@ -288,6 +288,19 @@ impl Agenda {
     /// # Errors
     /// The refusal.
     pub fn guard(&self, step: &Step) -> Result<(), Refusal> {
+        self.guard_where(step, |_| true)
+    }
+
+    /// The same for whoever goes there now: what the step that is left ordered out is asked about
+    /// then, and does not bar the way.
+    ///
+    /// # Errors
+    /// The refusal.
+    pub fn guard_of_a_move(&self, step: &Step) -> Result<(), Refusal> {
+        self.guard_where(step, OutEntry::is_surely_out)
+    }
+
+    fn guard_where(&self, step: &Step, counts: fn(&OutEntry) -> bool) -> Result<(), Refusal> {
         let board = step.board;
         if let Some(circuit) = step.circuit
             && self.stays_off(board, circuit)
@@ -295,7 +308,7 @@ impl Agenda {
         {
             return Err(Refusal::CircuitOff { circuit });
         }
-        self.barred_by_what_is_out(step)?;
+        self.barred_by_what_is_out(step, counts)?;
         if step.is_dead_test() || step.incoming {
             if self.energised(board) {
                 return Err(Refusal::Energised { board });
@@ -327,12 +340,16 @@ impl Agenda {
 
     /// What bars a step while something is out, besides energising and handing over: the law of
     /// each kind of entry.
-    fn barred_by_what_is_out(&self, step: &Step) -> Result<(), Refusal> {
+    fn barred_by_what_is_out(
+        &self,
+        step: &Step,
+        counts: fn(&OutEntry) -> bool,
+    ) -> Result<(), Refusal> {
         if breakage::is(Break::OutBarsNothing) {
             return Ok(());
         }
         let mut joined = Vec::new();
-        for entry in self.open_entries() {
+        for entry in self.open_entries().filter(|entry| counts(entry)) {
             match what_it_bars(entry, step) {
                 Barred::Nothing => {}
                 Barred::UntilBack => return Err(Refusal::MustGoBack { entries: 1 }),

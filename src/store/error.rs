@@ -77,13 +77,13 @@ pub enum StoreError {
 
     /// Nothing of what was to be kept was kept.
     #[error("nothing was kept: {0}")]
-    NotKept(#[source] Box<StoreError>),
+    NotKept(Box<StoreError>),
 
     /// The disk failed while it confirmed what was written.
     #[error(
         "the disk failed and it cannot be told whether this was kept: {0}. Close the log, look after the disk, and see at the next start whether it is there"
     )]
-    Uncertain(#[source] Box<StoreError>),
+    Uncertain(Box<StoreError>),
 
     /// The name is one that the database takes for something else than a file.
     #[error("{}: a log needs a file that stays; name one, such as session.db", .0.display())]

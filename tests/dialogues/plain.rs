@@ -10,21 +10,25 @@ use bothhands::limits::{Earthing, Tables};
 use bothhands::quantity::{Celsius, Conductors, Reading, Relation, Unit};
 use bothhands::sequence::invariants::Watch;
 use bothhands::sequence::{
-    Agenda, Ask, Event, Line, Quantity, Session, Step, StepKind, Turn, place_of,
+    Agenda, Ask, Event, Line, Quantity, Run, Session, Step, StepKind, Turn, place_of,
 };
 use bothhands::terms::{Alteration, Change, Part, Place, Reason, Stage, Statement};
 use jiff::{SignedDuration, Timestamp};
+use std::sync::Arc;
 
 /// Between one utterance and the next.
 const PACE: SignedDuration = SignedDuration::from_secs(8);
 
+#[derive(Clone)]
 pub struct Site {
     pub session: Session,
+    /// Which run of the machine it is, when it is told.
+    pub boot: Option<&'static str>,
     pub events: Vec<(Event, Timestamp)>,
     /// Everything that was said to the person of those events.
     pub said: Vec<String>,
     pub now: Timestamp,
-    pub grammar: Option<Grammar>,
+    pub grammar: Option<Arc<Grammar>>,
 }
 
 impl Site {
@@ -33,6 +37,7 @@ impl Site {
         let (session, turn) = Session::begin(job, "bothhands", now).unwrap();
         let mut site = Self {
             session,
+            boot: None,
             events: Vec::new(),
             said: Vec::new(),
             now,
@@ -55,7 +60,7 @@ impl Site {
         names.dedup();
         let grammar = Grammar::built_in().unwrap().with_places(&names).unwrap();
         let (mut site, lines) = Self::begin(job, now);
-        site.grammar = Some(grammar);
+        site.grammar = Some(Arc::new(grammar));
         (site, lines)
     }
 
@@ -89,10 +94,19 @@ impl Site {
         self.keep(turn)
     }
 
+    /// The same, to try something else from here.
+    pub fn fork(&self) -> Self {
+        self.clone()
+    }
+
     /// The program is stopped and the log taken up again.
     pub fn restart(&mut self) -> Vec<Line> {
         let events = self.events.iter().map(|(event, at)| (event, *at));
-        let (session, turn) = Session::resume(events, "bothhands", self.now).unwrap();
+        let run = Run {
+            by: "bothhands",
+            boot: self.boot,
+        };
+        let (session, turn) = Session::resume(events, run, self.now).unwrap();
         self.session = session;
         self.keep(turn)
     }

@@ -688,7 +688,16 @@ fn compare(database: &Database, id: &str, log: &Log, seen: &mut Seen) {
             let of_circuits = board.circuits.iter().flat_map(|circuit| &circuit.readings);
             board.readings.iter().chain(of_circuits)
         })
-        .map(|row| (row.event.0, row.value()))
+        .map(|row| {
+            // The view has what was read; the schedule too, beside the value without the leads.
+            let read = words::value(&state.reading(row.event).unwrap().reading);
+            assert!(
+                row.beside.is_some() || row.value() == read,
+                "{}",
+                row.value()
+            );
+            (row.event.0, read)
+        })
         .collect();
     listed.sort();
     let on_it: Vec<(u64, String)> = there
@@ -858,11 +867,11 @@ fn verdict(state: &Agenda, kept: &ReadingRecord) -> Option<Value> {
         "event": kept.no,
         "verdict": words::outcome(verdict.outcome).1,
         "finding": finding.as_str().map(|finding| finding.replace('-', " ")),
-        "limit_text": verdict.limit,
+        "limit_text": &*verdict.limit,
         "clause": verdict.clause,
         "edition": verdict.edition,
-        "arithmetic": verdict.arithmetic,
-        "remark": verdict.remark,
+        "arithmetic": &*verdict.arithmetic,
+        "remark": verdict.remark.as_deref(),
         "on_schedule": on_schedule(state, kept),
     }))
 }

@@ -737,14 +737,37 @@ fn every_verdict_names_limit_clause_edition_and_sum_and_goes_into_the_log_and_ba
         judge::bonding(tables(), &read("0.03")),
         judge::rcd(tables(), &with_rcd(30.0), Multiple::Once, &read("20")).unwrap(),
     ] {
-        for part in [&verdict.limit, &verdict.clause, &verdict.arithmetic] {
+        for part in [&*verdict.limit, &verdict.clause, &verdict.arithmetic] {
             assert!(!part.is_empty());
         }
         assert_eq!(verdict.edition, "BS 7671:2018+A2:2022");
         let text = serde_json::to_string(&verdict).unwrap();
         assert_eq!(serde_json::from_str::<Verdict>(&text).unwrap(), verdict);
+        assert_eq!(no_sentence(&verdict), None);
         assert!(!verdict.to_string().contains(" safe"));
     }
+}
+
+/// What stands in a verdict beside the names of its sentences, where that is a sentence itself: more
+/// than two words of small letters in a row.
+fn no_sentence(verdict: &Verdict) -> Option<String> {
+    let said = [
+        Some(&verdict.limit),
+        Some(&verdict.arithmetic),
+        verdict.remark.as_ref(),
+    ];
+    let figures = said.into_iter().flatten().flat_map(|said| said.figures());
+    figures
+        .filter(|figure| {
+            let words: Vec<&str> = figure.split(' ').collect();
+            let small =
+                |word: &&str| word.len() > 1 && word.chars().all(|c| c.is_ascii_lowercase());
+            words
+                .windows(3)
+                .any(|three| three.iter().all(|word| small(word)))
+        })
+        .map(str::to_owned)
+        .next()
 }
 
 #[test]
@@ -881,6 +904,9 @@ mod whatever_the_numbers {
                 ] {
                     let text = verdict.to_string();
                     prop_assert!(!text.contains("NaN") && !text.contains(" safe"), "{}", text);
+                    prop_assert_eq!(no_sentence(&verdict), None);
+                    let kept = serde_json::to_string(&verdict).unwrap();
+                    prop_assert_eq!(serde_json::from_str::<Verdict>(&kept).unwrap(), verdict);
                 }
             }
         }

@@ -205,6 +205,16 @@ impl Rehearsal {
                 let out = altered(Part::Conductors(Conductors::N), Change::Out, Some(place));
                 if goes_on { both(out) } else { out }
             }
+            StepKind::BondBack => altered(Part::Bond, Change::Back, step.place.clone()),
+            StepKind::RingUncrossNeutral | StepKind::RingUncrossEarth => {
+                altered(Part::Link, Change::Uncrossed, None)
+            }
+            StepKind::RingEndsBack => altered(Part::RingEnds, Change::Back, None),
+            StepKind::InsulationUnlink | StepKind::InsulationReconnectedUnlink => {
+                let mut open = self.session.state().open_entries();
+                let link = open.find(|e| e.linked && e.circuit == step.circuit);
+                altered(link.unwrap().part, Change::Unlinked, None)
+            }
             other => panic!("nobody knows what to do for {other}"),
         }
     }

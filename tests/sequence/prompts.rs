@@ -4,16 +4,20 @@
 //! They are looked at after every event of every log in `tests/golden/`, in which every procedure
 //! and every turn of the dialogues comes; and of every step of every plan besides.
 
+use crate::dialogues::plain::Site;
+use crate::dialogues::typed::{Run, files};
 use crate::hearing::asked_for::{ALWAYS, ASKED_FOR};
-use bothhands::grammar::Grammar;
+use bothhands::grammar::{Grammar, Intent};
+use bothhands::installation::{Job, JobKind};
 use bothhands::sequence::procedures::Catalogue;
 use bothhands::sequence::say::{self, Prompt};
-use bothhands::sequence::{Agenda, Event, place_of};
+use bothhands::sequence::{Agenda, Event, Mode, StepKind, place_of};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 
 /// What a prompt tells a person to say without giving the words: they depend on what is found.
-const LEFT_TO_THE_PERSON: [&str; 7] = [
+const LEFT_TO_THE_PERSON: [&str; 8] = [
+    "the ohms",
     "the reading",
     "the resistance",
     "the milliseconds",
@@ -23,8 +27,23 @@ const LEFT_TO_THE_PERSON: [&str; 7] = [
     "the circuit",
 ];
 
-/// Every prompt that comes, with the job's grammar: (log, prompt).
+/// Every prompt that comes, with the job's grammar: (log, prompt). Of the second edition, after every
+/// event of every dialogue, and of every step of every job.
 fn every_prompt(look: &mut dyn FnMut(&str, &Grammar, &Prompt)) {
+    for path in files() {
+        let name = path.file_stem().unwrap().to_string_lossy().into_owned();
+        let text = fs::read_to_string(&path).unwrap();
+        let mut run = Run::new(&text);
+        run.all(false);
+        let events: Vec<Event> = run
+            .site
+            .unwrap()
+            .events
+            .into_iter()
+            .map(|(e, _)| e)
+            .collect();
+        walk(&name, events, look);
+    }
     let mut files: Vec<_> = fs::read_dir("tests/golden/edition-1")
         .unwrap()
         .map(|entry| entry.unwrap().path())
@@ -34,19 +53,24 @@ fn every_prompt(look: &mut dyn FnMut(&str, &Grammar, &Prompt)) {
     assert!(files.len() >= 60, "only {} logs", files.len());
     for path in files {
         let name = path.file_stem().unwrap().to_string_lossy().into_owned();
-        let mut events = events(&fs::read_to_string(&path).unwrap()).into_iter();
-        let first = events.next().unwrap();
-        let at = "2026-11-25T09:30:00Z".parse().unwrap();
-        let mut agenda = Agenda::open(&first, at).unwrap();
-        let grammar = grammar(&agenda);
-        for step in &agenda.plan().steps {
-            look(&name, &grammar, &say::of_step(&agenda, step));
-        }
-        look(&name, &grammar, &say::prompt(&agenda));
-        for event in events {
-            agenda.apply(&event, at);
-            look(&name, &grammar, &say::prompt(&agenda));
-        }
+        let events = events(&fs::read_to_string(&path).unwrap());
+        walk(&name, events, look);
+    }
+}
+
+fn walk(name: &str, events: Vec<Event>, look: &mut dyn FnMut(&str, &Grammar, &Prompt)) {
+    let mut events = events.into_iter();
+    let first = events.next().unwrap();
+    let at = "2026-11-25T09:30:00Z".parse().unwrap();
+    let mut agenda = Agenda::open(&first, at).unwrap();
+    let grammar = grammar(&agenda);
+    for step in &agenda.plan().steps {
+        look(name, &grammar, &say::of_step(&agenda, step));
+    }
+    look(name, &grammar, &say::prompt(&agenda));
+    for event in events {
+        agenda.apply(&event, at);
+        look(name, &grammar, &say::prompt(&agenda));
     }
 }
 
@@ -153,4 +177,136 @@ fn whatever_a_prompt_orders_is_tried_by_the_test_voices() {
         }
     }
     assert!(missing.is_empty(), "not tried: {}", missing.join(", "));
+}
+
+/// Words with which a prompt orders something out, off, linked, crossed, opened or disconnected.
+const ORDERS: [&str; 13] = [
+    "out of their terminals",
+    "disconnected",
+    "cross-connect",
+    "link line",
+    "link all",
+    "link {lives}",
+    "lamps out",
+    "take it out",
+    "conductor off",
+    "change over",
+    "take the earthing",
+    "line and neutral out",
+    "parked",
+];
+
+/// Prompts that have such words and order nothing: they put back, or say how something stands.
+const NO_ORDER: [&str; 2] = ["insulation-full", "insulation-two-way"];
+
+/// Every prompt of every step of every job, in both kinds of job, that orders something out: its
+/// step puts it on the list as soon as it is asked for, and once it is answered some step puts it
+/// back. Judged by the words of the prompt.
+#[test]
+fn whatever_a_prompt_orders_out_is_listed_and_put_back() {
+    let mut kinds: BTreeMap<String, usize> = BTreeMap::new();
+    let mut wrong = BTreeSet::new();
+    for (name, job) in jobs() {
+        let at = "2026-11-25T09:30:00Z".parse().unwrap();
+        let (mut site, _) = Site::typed(job, at);
+        for _ in 0..3_000 {
+            let state = site.state();
+            let Some(step) = state.current().filter(|_| state.question().is_none()) else {
+                if !site.plainly().unwrap() {
+                    break;
+                }
+                continue;
+            };
+            let (kind, id, order) = (step.kind, step.id.clone(), step.order);
+            let prompt = say::of_step(state, step);
+            let text = format!("{} {}", prompt.full, prompt.brief).to_lowercase();
+            let orders = ORDERS.iter().any(|words| text.contains(words));
+            let exempt = NO_ORDER.contains(&kind.name()) || kind.puts_back();
+            let listed: Vec<_> = state
+                .open_entries()
+                .filter(|entry| entry.board == id.board && entry.circuit == id.circuit)
+                .map(|entry| entry.no)
+                .collect();
+            if orders && !exempt {
+                *kinds.entry(kind.name().to_owned()).or_default() += 1;
+                if listed.is_empty() {
+                    wrong.insert(format!("{name}: {id} lists nothing of: {text}"));
+                }
+                let what = say::what_is_out(state);
+                if what.contains("Nothing is out") {
+                    wrong.insert(format!("{name}: {id}: {what}"));
+                }
+            }
+            // Nothing that a plan orders out may be left when the board is energised.
+            if kind == StepKind::Energise {
+                assert!(state.open_entries().next().is_none(), "{name}: {id}");
+            }
+            if !site.plainly().unwrap() {
+                break;
+            }
+            let now = site.state();
+            if orders && !exempt {
+                let back = now.plan().steps.iter().filter(|s| s.order != order);
+                let open = now
+                    .open_entries()
+                    .any(|entry| listed.contains(&entry.no) || entry.circuit == id.circuit);
+                let someone = back.filter(|s| s.kind.puts_back()).any(|s| {
+                    s.board == id.board && (s.circuit == id.circuit || s.circuit.is_none())
+                });
+                if open && !someone {
+                    wrong.insert(format!("{name}: nothing puts back what {id} orders"));
+                }
+            }
+        }
+        site.say(&Intent::Finish).unwrap();
+        assert_eq!(
+            site.state().mode(),
+            Mode::Finished,
+            "{name} ends with something out"
+        );
+    }
+    for kind in [
+        "bond",
+        "ring-end-to-end",
+        "ring-crossed-neutral",
+        "ring-crossed-earth",
+        "continuity-link",
+        "insulation-clear",
+        "insulation-lamps",
+        "insulation-two-way",
+        "insulation-reconnected",
+        "earthing-off",
+    ] {
+        let exempt = NO_ORDER.contains(&kind);
+        assert!(
+            exempt || kinds.contains_key(kind),
+            "no job came to {kind}: {kinds:?}"
+        );
+    }
+    let wrong: Vec<String> = wrong.into_iter().collect();
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// Every job of the dialogues, as it is and as the other kind, and with bonds.
+fn jobs() -> Vec<(String, Job)> {
+    let mut all = Vec::new();
+    let folder = fs::read_dir("tests/dialogues/jobs").unwrap();
+    let mut files: Vec<_> = folder.map(|entry| entry.unwrap().path()).collect();
+    files.push("tests/jobs/boathouse.toml".into());
+    files.sort();
+    for path in files {
+        let mut job = Job::load(&path).unwrap();
+        let name = path.file_stem().unwrap().to_string_lossy().into_owned();
+        if job.supply.bonds.is_empty() {
+            job.supply.bonds = vec!["water".to_owned(), "gas".to_owned()];
+        }
+        for kind in [JobKind::InitialVerification, JobKind::PeriodicInspection] {
+            let job = Job {
+                kind,
+                ..job.clone()
+            };
+            all.push((format!("{name}, {kind:?}"), job));
+        }
+    }
+    all
 }

@@ -1263,6 +1263,47 @@ fn attack_28_text_in_another_encoding_is_told_as_what_it_is() {
 }
 
 #[test]
+fn attack_28_the_review_takes_no_other_host_and_no_endless_reason() {
+    let site = Site::new();
+    site.measured("session.db");
+    let (_served, address) = review(&site, "session.db");
+    for host in [
+        "127.0.0.1:x.evil.example",
+        "evil.example",
+        "localhost:80:80",
+    ] {
+        let answer = ask("GET", &address, &[("host", host)], "");
+        assert_eq!(answer.status, 403, "{host}");
+    }
+    let reading = site.records("session.db").len() - 2;
+    let body = format!("of={reading}&value=201&reason={}", "because ".repeat(100));
+    let form = [("content-type", "application/x-www-form-urlencoded")];
+    let answer = ask(
+        "POST",
+        &address.replace("timeline", "put-right"),
+        &form,
+        &body,
+    );
+    assert_eq!(answer.status, 422);
+    assert!(
+        answer.body.contains("more than 200 letters"),
+        "{}",
+        answer.body
+    );
+}
+
+#[test]
+fn attack_27_a_reason_is_told_once() {
+    let site = Site::new();
+    let mut session = at_the_keyboard(&site, "session.db");
+    fs::remove_file(site.path("session.db")).unwrap();
+    session.say("the lid is cracked");
+    let told = session.until("nothing was kept");
+    assert_eq!(told.matches("no longer there").count(), 1, "{told}");
+    session.end();
+}
+
+#[test]
 fn one_replay_never_stands_for_several_sessions() {
     let site = Site::new();
     merged(&site);

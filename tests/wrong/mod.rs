@@ -3,3 +3,4 @@
 
 mod keeping;
 mod limits;
+mod sequence;

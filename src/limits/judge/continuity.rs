@@ -4,13 +4,11 @@ use super::earth_loop::zs_limit;
 use super::{arrow, continuity, look_unless, test_temperature};
 use crate::limits::conductor::{self, Through};
 use crate::limits::tables::Provenance;
+use crate::limits::words::{Said, Words, said};
 use crate::limits::{CircuitFacts, Earthing, Finding, Outcome, Tables, Verdict, earth_loop};
-use crate::quantity::{Ohms, Reading, Truth, measure, tidy};
+use crate::quantity::{Ohms, Reading, Truth, measure};
 
 const CONTINUITY: &str = "643.2.1";
-
-const OPEN: &str =
-    "No continuity: check leads, links and switches on the way, then look for the break.";
 
 /// Where on a circuit a continuity reading was taken.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -26,7 +24,7 @@ pub enum Place {
 /// Outside the limit when with Ze it takes Zs over what the device allows; look again when it is far
 /// from what length and size give, or open.
 pub fn r1_r2(tables: &Tables, facts: &CircuitFacts, place: Place, reading: &Reading) -> Verdict {
-    let value = match continuity(tables, reading, "R1+R2 continuous", CONTINUITY) {
+    let value = match continuity(tables, reading, &said!(R1R2Continuous), CONTINUITY) {
         Ok(value) => value,
         Err(verdict) => return *verdict,
     };
@@ -38,16 +36,16 @@ pub fn r1_r2(tables: &Tables, facts: &CircuitFacts, place: Place, reading: &Read
             Verdict::new(
                 tables,
                 holds.into(),
-                format!("R1+R2 at most {}", Ohms::exact(limit.ohms.low())),
+                said!(R1R2AtMost, Ohms::exact(limit.ohms.low())),
                 &limit.clause,
-                format!("{}; {against}", limit.arithmetic),
+                limit.arithmetic.clone().and(Words::Sums, against),
             )
             .marked(limit.mark)
         }
-        None => continuous(tables, value, "R1+R2 continuous"),
+        None => continuous(tables, value, &said!(R1R2Continuous)),
     };
     if value.is_unbounded() {
-        return verdict.found(Finding::Open, OPEN);
+        return verdict.found(Finding::Open, said!(NoContinuity));
     }
     let share = if facts.ring { 0.25 } else { 1.0 };
     beside_expected(
@@ -62,7 +60,7 @@ pub fn r1_r2(tables: &Tables, facts: &CircuitFacts, place: Place, reading: &Read
 }
 
 /// Beside a limit that is itself bounded only: the end of it that settles the matter, or both.
-fn arrow_to_bound(holds: Truth, value: Ohms, limit: Ohms) -> String {
+fn arrow_to_bound(holds: Truth, value: Ohms, limit: Ohms) -> Said {
     let end = match holds {
         Truth::Yes => Ohms::exact(limit.low()),
         Truth::No => Ohms::exact(limit.high()),
@@ -73,13 +71,13 @@ fn arrow_to_bound(holds: Truth, value: Ohms, limit: Ohms) -> String {
 
 /// R2 alone at a point, by the long lead.
 pub fn r2(tables: &Tables, facts: &CircuitFacts, place: Place, reading: &Reading) -> Verdict {
-    let value = match continuity(tables, reading, "R2 continuous", CONTINUITY) {
+    let value = match continuity(tables, reading, &said!(R2Continuous), CONTINUITY) {
         Ok(value) => value,
         Err(verdict) => return *verdict,
     };
-    let verdict = continuous(tables, value, "R2 continuous");
+    let verdict = continuous(tables, value, &said!(R2Continuous));
     if value.is_unbounded() {
-        return verdict.found(Finding::Open, OPEN);
+        return verdict.found(Finding::Open, said!(NoContinuity));
     }
     beside_expected(tables, facts, place, Through::Cpc, 1.0, value, verdict)
 }
@@ -87,7 +85,7 @@ pub fn r2(tables: &Tables, facts: &CircuitFacts, place: Place, reading: &Reading
 /// A main protective bond, end to end.
 pub fn bonding(tables: &Tables, reading: &Reading) -> Verdict {
     let limit = Ohms::exact(tables.bonding.ohms);
-    let text = format!("about {limit} or less for a short bond");
+    let text = said!(ShortBond, limit);
     let clause = &tables.bonding.clause;
     let value = match continuity(tables, reading, &text, clause) {
         Ok(value) => value,
@@ -101,12 +99,8 @@ pub fn bonding(tables: &Tables, reading: &Reading) -> Verdict {
     };
     let verdict = Verdict::new(tables, outcome, text, clause, arrow(holds, value, limit));
     match holds {
-        _ if value.is_unbounded() => verdict.found(Finding::Open, OPEN),
-        Truth::No => verdict.found(
-            Finding::LongForABond,
-            "More than a short bond reads: is it long, are the leads nulled, is the clamp clean and \
-             tight? 10 mm² copper reads 0.05 Ω at 27 m.",
-        ),
+        _ if value.is_unbounded() => verdict.found(Finding::Open, said!(NoContinuity)),
+        Truth::No => verdict.found(Finding::LongForABond, said!(LongBond)),
         Truth::Yes | Truth::CannotSay => verdict,
     }
 }
@@ -124,38 +118,31 @@ pub fn supplementary_bond(
     let clause = &tables.supplementary.clause;
     let limit = supplementary_limit(tables, circuits);
     let text = match &limit {
-        Some(limit) => format!("at most {}", Ohms::exact(limit.ohms.low())),
-        None => format!("at most {} V ÷ Ia", tidy(tables.supplementary.touch_volts)),
+        Some(limit) => said!(AtMost, Ohms::exact(limit.ohms.low())),
+        None => said!(TouchVoltsOverIa, tables.supplementary.touch_volts),
     };
     let value = match continuity(tables, reading, &text, clause) {
         Ok(value) => value,
         Err(verdict) => return *verdict,
     };
     if value.is_unbounded() {
-        let verdict = Verdict::new(tables, Outcome::Fail, text, clause, format!("{value} read"));
-        return verdict.found(Finding::Open, OPEN);
+        let verdict = Verdict::new(tables, Outcome::Fail, text, clause, said!(Read, value));
+        return verdict.found(Finding::Open, said!(NoContinuity));
     }
     let Some(limit) = limit else {
         let outcome = Outcome::CannotSay;
-        let verdict = Verdict::new(tables, outcome, text, clause, format!("{value} read"));
-        return verdict.remarked(
-            "The job file does not say of every circuit which device protects it: take Ia from the one \
-             that serves the place.",
-        );
+        let verdict = Verdict::new(tables, outcome, text, clause, said!(Read, value));
+        return verdict.remarked(said!(NotEveryDevice));
     };
     let holds = value.is_at_most(limit.ohms);
     let against = arrow_to_bound(holds, value, limit.ohms);
-    let arithmetic = format!("{}; {against}", limit.arithmetic);
+    let arithmetic = limit.arithmetic.and(Words::Sums, against);
     let verdict = Verdict::new(tables, holds.into(), text, clause, arithmetic).marked(limit.mark);
     match holds {
-        Truth::CannotSay => verdict.remarked(
-            "Within the limit of some circuits and over that of others: which of them serve the place?",
-        ),
-        Truth::Yes if value.low() > tables.continuity.range_ohms => verdict.found(
-            Finding::LongForABond,
-            "Far more than a bonding conductor reads, although 50 V ÷ Ia allows it: is it a conductor, \
-             and are its clamps tight?",
-        ),
+        Truth::CannotSay => verdict.remarked(said!(WhichServes)),
+        Truth::Yes if value.low() > tables.continuity.range_ohms => {
+            verdict.found(Finding::LongForABond, said!(NoConductor))
+        }
         Truth::Yes | Truth::No => verdict,
     }
 }
@@ -166,7 +153,7 @@ pub struct SupplementaryLimit {
     /// From the strictest circuit's to the laxest's.
     pub ohms: Ohms,
     /// The sums in one line.
-    pub arithmetic: String,
+    pub arithmetic: Said,
     /// How well it is founded.
     pub mark: Provenance,
 }
@@ -177,24 +164,26 @@ pub fn supplementary_limit(
     circuits: &[CircuitFacts],
 ) -> Option<SupplementaryLimit> {
     let bonds = &tables.supplementary;
-    let volts = tidy(bonds.touch_volts);
-    let mut found: Vec<(f64, String, Provenance)> = Vec::new();
+    let volts = bonds.touch_volts;
+    let mut found: Vec<(f64, Said, Provenance)> = Vec::new();
     for facts in circuits {
-        let (ia, of, mark) = match (facts.rcd, facts.device) {
+        let (ohms, sum, mark) = match (facts.rcd, facts.device) {
             (Some(rcd), _) => {
-                let of = format!("IΔn of a {} RCD", rcd.milliamps);
-                (rcd.milliamps.to::<measure::Amp>(), of, bonds.mark)
+                let ia = rcd.milliamps.to::<measure::Amp>();
+                let ohms = volts / ia.high();
+                let sum = said!(ByResidual, volts, ia, Ohms::exact(ohms), rcd.milliamps);
+                (ohms, sum, bonds.mark)
             }
             (None, Some(device)) => {
                 let (ia, mark) = earth_loop::operating(tables, &device, bonds.seconds)?;
-                let (kind, amps) = (device.kind, device.amps);
-                let of = format!("which operates {kind} {amps} in {} s", tidy(bonds.seconds));
-                (ia, of, mark)
+                let ohms = volts / ia.high();
+                let value = Ohms::exact(ohms);
+                let (kind, amps, seconds) = (device.kind, device.amps, bonds.seconds);
+                let sum = said!(ByOvercurrent, volts, ia, value, kind, amps, seconds);
+                (ohms, sum, mark)
             }
             (None, None) => return None,
         };
-        let ohms = bonds.touch_volts / ia.high();
-        let sum = format!("{volts} V ÷ {ia} = {}, {of}", Ohms::exact(ohms));
         if !found.iter().any(|(_, other, _)| *other == sum) {
             found.push((ohms, sum, mark));
         }
@@ -204,7 +193,7 @@ pub fn supplementary_limit(
     let arithmetic = if strictest == laxest {
         strictest.1.clone()
     } else {
-        format!("{}; {}", strictest.1, laxest.1)
+        strictest.1.clone().and(Words::Sums, laxest.1.clone())
     };
     Some(SupplementaryLimit {
         ohms: Ohms::between(strictest.0, laxest.0),
@@ -220,22 +209,25 @@ pub fn below_leads(reading: &Reading, leads: &Reading, verdict: Verdict) -> Verd
     if verdict.outcome == Outcome::Pass {
         verdict.outcome = Outcome::CannotSay;
     }
-    verdict.arithmetic = format!("{reading} read, with leads of {leads}");
+    verdict.arithmetic = said!(WithLeads, reading, leads);
     verdict.finding = Some(Finding::BelowLeads);
-    verdict.remarked(
-        "Less than the leads alone read: were they nulled since, or is it another range? Join the leads \
-         again and say what they read, or that they are nulled.",
-    )
+    verdict.remarked(said!(BelowLeads))
 }
 
 /// Continuous as far as the instrument's range tells; there is no number to pass or fail.
-fn continuous(tables: &Tables, value: Ohms, limit: &str) -> Verdict {
+fn continuous(tables: &Tables, value: Ohms, limit: &Said) -> Verdict {
     let outcome = if value.is_unbounded() {
         Outcome::Fail
     } else {
         Outcome::Pass
     };
-    Verdict::new(tables, outcome, limit, CONTINUITY, format!("{value} read"))
+    Verdict::new(
+        tables,
+        outcome,
+        limit.clone(),
+        CONTINUITY,
+        said!(Read, value),
+    )
 }
 
 /// Adds what length and size give, and looks again when the reading is far from it.
@@ -258,10 +250,7 @@ pub(super) fn beside_expected(
     if place == Place::OnTheWay {
         expected.tolerated = Ohms::between(0.0, expected.tolerated.high());
     }
-    verdict.arithmetic = format!(
-        "{}; expected {}, tolerated {}",
-        verdict.arithmetic, expected.arithmetic, expected.tolerated
-    );
+    verdict = verdict.and_sum(said!(Expected, expected.arithmetic, expected.tolerated));
     match conductor::compare(tables, value, &expected) {
         None => verdict,
         Some((finding, words)) => {
@@ -280,7 +269,7 @@ pub struct R1R2Limit {
     /// there were none.
     pub ohms: Ohms,
     /// The sum in one line.
-    pub arithmetic: String,
+    pub arithmetic: Said,
     /// Regulation and table.
     pub clause: String,
     /// How well it is founded.
@@ -303,12 +292,12 @@ pub fn r1_r2_limit(tables: &Tables, facts: &CircuitFacts) -> Option<R1R2Limit> {
     let ohms = Ohms::between(less(ze.high()), less(ze.low()));
     Some(R1R2Limit {
         ohms,
-        arithmetic: format!(
-            "Zs {}; ({} - Ze {}) ÷ {} = {}",
+        arithmetic: said!(
+            R1R2Sum,
             zs.arithmetic,
             zs.shown,
-            tidy(ze.high()),
-            tidy(factor),
+            ze.high(),
+            factor,
             Ohms::exact(ohms.low())
         ),
         clause: zs.clause,

@@ -2,8 +2,9 @@
 
 use super::{arrow, look_unless, test_temperature, typed};
 use crate::limits::earth_loop::{self, Clearing};
+use crate::limits::words::said;
 use crate::limits::{CircuitFacts, CircuitUse, Finding, Outcome, Phases, Tables, Verdict};
-use crate::quantity::{Amps, Ohms, Reading, Truth, tidy};
+use crate::quantity::{Amps, Ohms, Reading, Truth};
 
 /// Whether the cpc stands the heat of a fault (543.1.3): S ≥ √(I²t) ÷ k, from Zs as measured.
 ///
@@ -14,43 +15,38 @@ pub fn cpc_size(tables: &Tables, facts: &CircuitFacts, zs: &Reading) -> Option<V
     let run = facts.cable.as_ref()?;
     let device = facts.device.as_ref()?;
     let clause = &tables.adiabatic.clause;
-    let text = format!("cpc of {} no smaller than the heat asks", run.cpc);
+    let text = said!(CpcNoSmaller, run.cpc);
     let value: Ohms = match typed(tables, zs, None, &text, clause) {
         Ok(value) => value,
         Err(verdict) => return Some(*verdict),
     };
     let current: Amps = facts.u0 / value;
     let k = tables.adiabatic.k_core;
-    let i = format!("I = {} ÷ {value} = {current}", facts.u0);
+    let i = said!(Current, facts.u0, value, current);
     let seconds = match earth_loop::clearing(tables, device, current) {
         Clearing::Within(seconds) => seconds,
         Clearing::Under(seconds) => {
             let stands = k * k * run.cpc.low() * run.cpc.low();
-            let text = format!("by the maker's I²t, no more than {} stands", run.cpc);
+            let text = said!(ByMakersEnergy, run.cpc);
             let verdict = Verdict::new(
                 tables,
                 Outcome::CannotSay,
                 text,
                 clause,
-                format!(
-                    "{i}, cleared in under {} s; k²S² = {}² × {}² = {stands:.0} A²s",
-                    tidy(seconds),
-                    tidy(k),
-                    run.cpc.shown()
+                said!(
+                    ClearedUnder,
+                    i,
+                    seconds,
+                    k,
+                    run.cpc.shown(),
+                    format!("{stands:.0}")
                 ),
             );
-            return Some(verdict.found(
-                Finding::MakersEnergy,
-                "Under a tenth of a second the maker's let-through energy decides: compare it with \
-                 k²S².",
-            ));
+            return Some(verdict.found(Finding::MakersEnergy, said!(MakersEnergy)));
         }
         Clearing::NotSaid => {
             let verdict = Verdict::new(tables, Outcome::CannotSay, text, clause, i);
-            return Some(verdict.remarked(
-                "No row of the tables says how soon the device clears that current: see Zs first, \
-                 then the maker's time-current curve.",
-            ));
+            return Some(verdict.remarked(said!(ClearingNotSaid)));
         }
     };
     let least = earth_loop::least_cpc(current, seconds, k);
@@ -60,20 +56,11 @@ pub fn cpc_size(tables: &Tables, facts: &CircuitFacts, zs: &Reading) -> Option<V
         look_unless(holds),
         text,
         clause,
-        format!(
-            "{i}; √({}² × {} s) ÷ {} = {least} beside {}",
-            current.shown(),
-            tidy(seconds),
-            tidy(k),
-            run.cpc
-        ),
+        said!(HeatSum, i, current.shown(), seconds, k, least, run.cpc),
     );
     Some(match holds {
         Truth::Yes => verdict,
-        Truth::No | Truth::CannotSay => verdict.remarked(
-            "By the longest time that the tables give for this current; the device may be quicker. \
-             Compare k²S² with the maker's let-through energy.",
-        ),
+        Truth::No | Truth::CannotSay => verdict.remarked(said!(LongestTime)),
     })
 }
 
@@ -95,35 +82,32 @@ pub fn voltage_drop(
         _ => tables.voltage_drop.other_percent,
     };
     let limit = facts.u0.times(percent / 100.0);
-    let text = format!("at most {} % = {limit}", tidy(percent));
+    let text = said!(PercentIs, percent, limit);
     let value: Ohms = match typed(tables, r1_rn, None, &text, clause) {
         Ok(value) => value,
         Err(verdict) => return Some(*verdict),
     };
     let t = test_temperature(tables, facts);
     // A balanced three-phase load returns nothing through the neutral: half of line and neutral.
-    let (value, half) = match facts.phases {
-        Phases::Single => (value, ""),
-        Phases::Three => (value.times(0.5), " (line only, balanced)"),
+    let value = match facts.phases {
+        Phases::Single => value,
+        Phases::Three => value.times(0.5),
     };
     let drop = earth_loop::voltage_drop(tables, load, value, t);
     let (factor, _) = earth_loop::heating_factor(tables, t);
     let holds = drop.is_at_most(limit);
+    let against = arrow(holds, drop, limit);
     Some(
         Verdict::new(
             tables,
             look_unless(holds),
             text,
             clause,
-            format!(
-                "{load} × {value}{half} × {} = {}",
-                tidy(factor),
-                arrow(holds, drop, limit)
-            ),
+            match facts.phases {
+                Phases::Single => said!(DropSum, load, value, factor, against),
+                Phases::Three => said!(DropSumBalanced, load, value, factor, against),
+            },
         )
-        .remarked(
-            "With all of the load at the far end, from the origin of this circuit; drop upstream adds \
-             to it.",
-        ),
+        .remarked(said!(AllAtTheEnd)),
     )
 }

@@ -2,8 +2,9 @@
 
 use super::{arrow, look_unless, test_temperature, typed};
 use crate::limits::earth_loop::{self, MaximumZs};
+use crate::limits::words::{Said, Words, said};
 use crate::limits::{CircuitFacts, Earthing, Finding, Outcome, Tables, Verdict};
-use crate::quantity::{Celsius, Ohms, Reading, Truth, Volts, measure, tidy};
+use crate::quantity::{Celsius, Ohms, Reading, Truth, Volts, measure};
 
 /// What else is known when Zs is judged.
 #[derive(Debug, Clone, Copy, Default)]
@@ -19,7 +20,7 @@ pub struct Beside<'r> {
 /// against 50 V ÷ IΔn.
 pub fn zs(tables: &Tables, facts: &CircuitFacts, reading: &Reading, beside: Beside<'_>) -> Verdict {
     let clause = &tables.earth_loop.clause;
-    let value: Ohms = match typed(tables, reading, None, "Zs", clause) {
+    let value: Ohms = match typed(tables, reading, None, &said!(Zs), clause) {
         Ok(value) => value,
         Err(verdict) => return *verdict,
     };
@@ -36,13 +37,7 @@ pub fn zs(tables: &Tables, facts: &CircuitFacts, reading: &Reading, beside: Besi
     if let Some(ze) = ze
         && ze.is_at_most(value) == Truth::No
     {
-        verdict = verdict.found(
-            Finding::ParallelPath,
-            format!(
-                "Lower than Ze, {ze}: only parallel paths could do that. Is it the same supply, and \
-                 the decimal point right?"
-            ),
-        );
+        verdict = verdict.found(Finding::ParallelPath, said!(LowerThanZe, ze));
     }
     let verdict = match (ze, known(beside.r1_r2)) {
         (Some(ze), Some(r1_r2)) => beside_sum(tables, value, ze, r1_r2, verdict),
@@ -58,7 +53,7 @@ pub fn zs(tables: &Tables, facts: &CircuitFacts, reading: &Reading, beside: Besi
 pub fn ze(tables: &Tables, facts: &CircuitFacts, reading: &Reading) -> Verdict {
     if facts.earthing == Earthing::Tt {
         let clause = &tables.tt.clause;
-        let value: Ohms = match typed(tables, reading, None, "RA", clause) {
+        let value: Ohms = match typed(tables, reading, None, &said!(ElectrodeIs), clause) {
             Ok(value) => value,
             Err(verdict) => return *verdict,
         };
@@ -66,7 +61,7 @@ pub fn ze(tables: &Tables, facts: &CircuitFacts, reading: &Reading) -> Verdict {
     }
     let usual = earth_loop::usual_ze(tables, facts.earthing);
     let (limit, clause) = (usual, &tables.external.clause);
-    let text = format!("usually at most {limit} on {}", facts.earthing.name());
+    let text = said!(UsuallyAtMost, limit, facts.earthing.name());
     let value: Ohms = match typed(tables, reading, None, &text, clause) {
         Ok(value) => value,
         Err(verdict) => return *verdict,
@@ -81,23 +76,13 @@ pub fn ze(tables: &Tables, facts: &CircuitFacts, reading: &Reading) -> Verdict {
     );
     if let Some(declared) = facts.ze {
         let most = Ohms::exact(declared.high());
-        verdict.arithmetic = format!("{}; declared {most}", verdict.arithmetic);
+        verdict = verdict.and_sum(said!(Declared, most));
         if holds != Truth::No && value.is_at_most(most) == Truth::No {
-            verdict = verdict.found(
-                Finding::HigherThanDeclared,
-                format!(
-                    "Higher than the {most} that was declared: every sum that rests on the declared \
-                     value rests on less than there is. Check the connection, and ask the distributor."
-                ),
-            );
+            verdict = verdict.found(Finding::HigherThanDeclared, said!(HigherThanDeclared, most));
         }
     }
     if holds == Truth::No && !value.is_unbounded() {
-        verdict = verdict.found(
-            Finding::HigherThanDeclared,
-            "Higher than distributors usually declare for this earthing: check the connection and \
-             the arrangement, and ask the distributor.",
-        );
+        verdict = verdict.found(Finding::HigherThanDeclared, said!(HigherThanUsual));
     }
     unbounded_remark(value, verdict)
 }
@@ -110,11 +95,7 @@ pub fn zs_limit(tables: &Tables, facts: &CircuitFacts) -> Option<MaximumZs> {
 
 fn unbounded_remark(value: Ohms, verdict: Verdict) -> Verdict {
     if value.is_unbounded() {
-        verdict.found(
-            Finding::Open,
-            "Over range: no earth fault loop was measured. Check the protective conductor and its \
-             connections before anything else.",
-        )
+        verdict.found(Finding::Open, said!(NoLoopMeasured))
     } else {
         verdict
     }
@@ -123,44 +104,36 @@ fn unbounded_remark(value: Ohms, verdict: Verdict) -> Verdict {
 fn zs_by_rcd(tables: &Tables, facts: &CircuitFacts, value: Ohms) -> Verdict {
     let clause = &tables.tt.clause;
     let Some(rcd) = facts.rcd else {
-        return nothing_to_compare(tables, clause, format!("{value} read"));
+        return nothing_to_compare(tables, clause, said!(Read, value));
     };
     let limit = earth_loop::rcd_maximum(tables, rcd.milliamps);
     let holds = value.is_at_most(limit);
     let volts = Volts::exact(tables.tt.touch_volts);
+    let amps = rcd.milliamps.to::<measure::Amp>();
+    let sum = said!(TouchVoltsOver, volts, amps, limit);
     let verdict = Verdict::new(
         tables,
         holds.into(),
-        format!("at most {limit} with {}", rcd.milliamps),
+        said!(AtMostWithRcd, limit, rcd.milliamps),
         clause,
-        format!(
-            "{volts} ÷ {} = {limit}; {}",
-            rcd.milliamps.to::<measure::Amp>(),
-            arrow(holds, value, limit)
-        ),
+        sum.and(Words::Sums, arrow(holds, value, limit)),
     );
     let stable = Ohms::exact(tables.tt.stable_ohms);
     if holds == Truth::Yes && value.is_at_most(stable) == Truth::No {
-        return verdict.found(
-            Finding::UnstableElectrode,
-            format!("Above {stable} an earth electrode may not be stable: it can dry out."),
-        );
+        return verdict.found(Finding::UnstableElectrode, said!(UnstableElectrode, stable));
     }
     verdict
 }
 
-fn nothing_to_compare(tables: &Tables, clause: &str, arithmetic: String) -> Verdict {
+fn nothing_to_compare(tables: &Tables, clause: &str, arithmetic: Said) -> Verdict {
     Verdict::new(
         tables,
         Outcome::CannotSay,
-        "no limit in the tables for this device",
+        said!(NoLimit),
         clause,
         arithmetic,
     )
-    .remarked(
-        "Take the limit from the maker or from the standard, and write the device into the job file \
-         or its value into a copy of the tables.",
-    )
+    .remarked(said!(TakeTheLimit))
 }
 
 /// By the overcurrent device, and what to say where it holds only when corrected for heat.
@@ -169,15 +142,16 @@ fn zs_by_overcurrent(
     facts: &CircuitFacts,
     value: Ohms,
     ze: Option<Ohms>,
-) -> (Verdict, Option<String>) {
+) -> (Verdict, Option<Said>) {
     let Some(limit) = zs_limit(tables, facts) else {
         let clause = &tables.earth_loop.clause;
-        let verdict = nothing_to_compare(tables, clause, format!("{value} read"));
+        let verdict = nothing_to_compare(tables, clause, said!(Read, value));
         return (verdict, None);
     };
-    let time = earth_loop::disconnection_time(tables, facts)
-        .map(|(s, clause)| format!(" in {} s ({clause})", tidy(s)))
-        .unwrap_or_default();
+    let text = match earth_loop::disconnection_time(tables, facts) {
+        Some((seconds, clause)) => said!(AtMostIn, limit.shown, seconds, clause),
+        None => said!(AtMostOhms, limit.shown),
+    };
     let t = test_temperature(tables, facts);
     let cold = limit.cold(tables);
     let hot = earth_loop::running_zs(tables, value, ze, t);
@@ -195,36 +169,30 @@ fn zs_by_overcurrent(
         Truth::No if limit.stricter => Outcome::CannotSay,
         holds => holds.into(),
     };
-    let running = tidy(tables.temperature.running_celsius);
+    let running = tables.temperature.running_celsius;
     let mut verdict = Verdict::new(
         tables,
         outcome,
-        format!("at most {} Ω{time}", limit.shown),
+        text,
         &limit.clause,
-        format!(
-            "{}; cold, {} × {} = {cold}: {value} {}; corrected to {running} °C, {}: {}",
+        said!(
+            ColdAndHot,
             limit.arithmetic,
-            tidy(tables.loop_cold.factor),
+            tables.loop_cold.factor,
             limit.shown,
+            cold,
+            value,
             word(by_rule),
+            running,
             corrected(tables, value, ze, t),
             word(by_heat),
         ),
     )
     .marked(limit.mark);
-    let only_corrected = ((outcome, by_rule) == (Outcome::Pass, Truth::No)).then(|| {
-        format!(
-            "By the rule of thumb it may read {cold} cold; corrected to {running} °C it is {hot}, and \
-             the limit is {} Ω.",
-            limit.shown
-        )
-    });
+    let only_corrected = ((outcome, by_rule) == (Outcome::Pass, Truth::No))
+        .then(|| said!(OnlyCorrected, cold, running, hot, limit.shown));
     if limit.stricter && holds != Truth::Yes {
-        verdict = verdict.remarked(format!(
-            "The limit is for {} s, stricter than this circuit needs; take the right one from the \
-             standard.",
-            tidy(limit.seconds)
-        ));
+        verdict = verdict.remarked(said!(StricterTable, limit.seconds));
     }
     let verdict = match (outcome, facts.rcd) {
         (Outcome::Pass, _) | (_, None) => verdict,
@@ -236,13 +204,12 @@ fn zs_by_overcurrent(
             verdict.outcome = Outcome::CannotSay;
             verdict.found(
                 Finding::RestsOnRcd,
-                format!(
-                    "The overcurrent device alone does not disconnect in time; the {} RCD would \
-                     ({} V ÷ {} = {by_rcd}, 411.4.5 and Table 41.5). Whether fault protection may rest \
-                     on it is for the designer.",
+                said!(
+                    RestsOnRcd,
                     rcd.milliamps,
-                    tidy(tables.tt.touch_volts),
+                    tables.tt.touch_volts,
                     rcd.milliamps.to::<measure::Amp>(),
+                    by_rcd
                 ),
             )
         }
@@ -251,40 +218,25 @@ fn zs_by_overcurrent(
 }
 
 /// The sum that takes a cold reading to running temperature; from and to, where Ze is bounded only.
-fn corrected(tables: &Tables, value: Ohms, ze: Option<Ohms>, t: Celsius) -> String {
+fn corrected(tables: &Tables, value: Ohms, ze: Option<Ohms>, t: Celsius) -> Said {
     let (factor, _) = earth_loop::heating_factor(tables, t);
-    let factor = tidy(factor);
     let with = |ze: f64| earth_loop::running_zs(tables, value, Some(Ohms::exact(ze)), t);
-    let sum = |ze: f64| {
-        let (hot, read, ze) = (with(ze), value.shown(), tidy(ze));
-        format!("{ze} + ({read} - {ze}) × {factor} = {hot}")
-    };
-    let all = || {
-        let hot = with(0.0);
-        format!("{} × {factor} = {hot}", value.shown())
-    };
-    match ze {
-        Some(ze) if ze.is_unbounded() => {
-            format!("external part not known, up to {}", all())
-        }
+    let sum = |ze: f64| said!(CorrectedSum, ze, value.shown(), ze, factor, with(ze));
+    let all = || said!(CorrectedAll, value.shown(), factor, with(0.0));
+    match ze.filter(|ze| !ze.is_unbounded()) {
         Some(ze) => match ze.value() {
             Some(measured) => sum(measured),
-            None => format!(
-                "Ze at most {}, from {}, to {}",
-                tidy(ze.high()),
-                sum(ze.high()),
-                all()
-            ),
+            None => said!(BetweenCorrected, ze.high(), sum(ze.high()), all()),
         },
-        None => format!("external part not known, up to {}", all()),
+        None => said!(NotKnownUpTo, all()),
     }
 }
 
-fn word(holds: Truth) -> &'static str {
+fn word(holds: Truth) -> Said {
     match holds {
-        Truth::Yes => "within",
-        Truth::No => "over",
-        Truth::CannotSay => "cannot say",
+        Truth::Yes => said!(Within),
+        Truth::No => said!(Outside),
+        Truth::CannotSay => said!(CannotSay),
     }
 }
 
@@ -297,16 +249,11 @@ fn beside_sum(
     mut verdict: Verdict,
 ) -> Verdict {
     let sum = ze + r1_r2;
-    verdict.arithmetic = format!(
-        "{}; {} + (R1+R2) {} = {}",
-        verdict.arithmetic,
-        match ze.value() {
-            Some(ze) => format!("Ze {}", tidy(ze)),
-            None => format!("Ze at most {}", tidy(ze.high())),
-        },
-        r1_r2.shown(),
-        Ohms::exact(sum.high()),
-    );
+    let most = Ohms::exact(sum.high());
+    verdict = verdict.and_sum(match ze.value() {
+        Some(ze) => said!(ZeSum, ze, r1_r2.shown(), most),
+        None => said!(ZeBoundSum, ze.high(), r1_r2.shown(), most),
+    });
     let slack = tables
         .loop_compared
         .within_ohms
@@ -318,27 +265,10 @@ fn beside_sum(
     let ratio = value.middle() / sum.middle();
     let slip = |r: f64| r >= tables.expected.slip_from && r <= tables.expected.slip_to;
     if slip(ratio) || slip(1.0 / ratio) {
-        verdict.found(
-            Finding::SlippedDecimal,
-            format!(
-                "About ten times out beside Ze plus R1 plus R2, {sum}: has a decimal point slipped?"
-            ),
-        )
+        verdict.found(Finding::SlippedDecimal, said!(TenTimesSum, sum))
     } else if value.high() < sum.low() {
-        verdict.found(
-            Finding::ParallelPath,
-            format!(
-                "Lower than Ze plus R1 plus R2, {sum}: parallel paths through bonding or metalwork \
-                 are usual once everything is connected. Is it the same circuit?"
-            ),
-        )
+        verdict.found(Finding::ParallelPath, said!(LowerThanSum, sum))
     } else {
-        verdict.found(
-            Finding::HigherThanSum,
-            format!(
-                "Higher than Ze plus R1 plus R2, {sum}: a loose joint, another circuit, or an RCD in \
-                 the loop of a low-current test?"
-            ),
-        )
+        verdict.found(Finding::HigherThanSum, said!(HigherThanSum, sum))
     }
 }

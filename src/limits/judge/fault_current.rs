@@ -1,8 +1,9 @@
 //! Prospective fault current at a board.
 
 use super::{arrow, typed};
+use crate::limits::words::{Said, Words, said};
 use crate::limits::{Outcome, Phases, Tables, Verdict};
-use crate::quantity::{Conductors, KiloAmps, Pair, Reading, Truth, measure, tidy};
+use crate::quantity::{Conductors, KiloAmps, Pair, Reading, Truth, measure};
 
 /// The largest prospective fault current at a board against the smallest rated breaking capacity
 /// of its devices.
@@ -17,8 +18,8 @@ pub fn fault_current(
 ) -> Verdict {
     let clause = &tables.fault_current.clause;
     let text = match breaking {
-        Some(capacity) => format!("at most {capacity}, the smallest breaking capacity here"),
-        None => "at most the rated breaking capacity".to_owned(),
+        Some(capacity) => said!(SmallestCapacity, capacity),
+        None => said!(RatedCapacity),
     };
     let mut values = Vec::new();
     for (pair, reading) in readings {
@@ -28,7 +29,7 @@ pub fn fault_current(
         }
     }
     let between_lines = |p: &Pair| !p.to_earth() && p.to() != Conductors::N;
-    let mut shown: Vec<_> = values.iter().map(|(p, v)| format!("{p} {v}")).collect();
+    let mut shown: Vec<Said> = values.iter().map(|(p, v)| said!(PairReads, p, v)).collect();
     let mut largest: Option<KiloAmps> = None;
     let mut count = |v: KiloAmps| {
         largest = Some(largest.map_or(v, |l| {
@@ -42,16 +43,12 @@ pub fn fault_current(
         if supply_phases == Phases::Three && !all_measured && to_neutral {
             let factor = tables.fault_current.three_phase_factor;
             let doubled = value.times(factor);
-            shown.push(format!(
-                "three-phase {} × {} = {doubled}",
-                tidy(factor),
-                value.shown()
-            ));
+            shown.push(said!(ThreePhase, factor, value.shown(), doubled));
             count(doubled);
         }
     }
     let Some(largest) = largest else {
-        return Verdict::new(tables, Outcome::CannotSay, text, clause, "nothing read");
+        return Verdict::new(tables, Outcome::CannotSay, text, clause, said!(NothingRead));
     };
     let Some(capacity) = breaking else {
         return Verdict::new(
@@ -59,12 +56,9 @@ pub fn fault_current(
             Outcome::CannotSay,
             text,
             clause,
-            format!("{}; largest {largest}", shown.join(", ")),
+            said!(Largest, Said::several(Words::List, shown), largest),
         )
-        .remarked(
-            "No device here has a breaking capacity in the job file: read it off the devices and \
-             write breaking_ka.",
-        );
+        .remarked(said!(NoCapacity));
     };
     let holds = largest.is_at_most(capacity);
     let verdict = Verdict::new(
@@ -72,13 +66,10 @@ pub fn fault_current(
         holds.into(),
         text,
         clause,
-        format!("{}; {}", shown.join(", "), arrow(holds, largest, capacity)),
+        Said::several(Words::List, shown).and(Words::Sums, arrow(holds, largest, capacity)),
     );
     match holds {
-        Truth::No => verdict.remarked(
-            "Above the devices' own breaking capacity: only a device upstream that limits the energy, \
-             by its maker's tables, could change that (434.5.1, 536).",
-        ),
+        Truth::No => verdict.remarked(said!(AboveCapacity)),
         Truth::Yes | Truth::CannotSay => verdict,
     }
 }

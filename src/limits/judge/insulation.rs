@@ -1,6 +1,7 @@
 //! Insulation resistance: one reading, and all of a circuit.
 
 use crate::limits::insulation as insulation_limits;
+use crate::limits::words::{Said, Words, said};
 use crate::limits::{CircuitFacts, Outcome, Tables, Verdict};
 use crate::quantity::{MegOhms, Pair, Reading, Truth};
 
@@ -35,18 +36,18 @@ pub fn insulation_pattern(
     } else {
         Outcome::Pass
     };
-    let shown: Vec<_> = values.iter().map(|(p, v)| format!("{p} {v}")).collect();
+    let shown = values.iter().map(|(p, v)| said!(PairReads, p, v)).collect();
     let verdict = Verdict::new(
         tables,
         outcome,
-        format!("every pair at least {limit}"),
+        said!(EveryPair, limit),
         &tables.insulation.clause,
-        shown.join(", "),
+        Said::several(Words::List, shown),
     );
     let verdict = match pattern.finding() {
-        Some(finding) => verdict.found(finding, pattern.spoken()),
+        Some(finding) => verdict.found(finding, pattern.said()),
         None if outcome == Outcome::Pass => verdict,
-        None => verdict.remarked(pattern.spoken()),
+        None => verdict.remarked(pattern.said()),
     };
     (verdict, pattern)
 }

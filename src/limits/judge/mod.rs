@@ -15,6 +15,7 @@ mod ring;
 use super::facts::CircuitFacts;
 use super::tables::Tables;
 use super::verdict::{Finding, Outcome, Verdict};
+use super::words::{Said, ToSaid as _, said};
 use crate::quantity::{Bounded, Celsius, Measure, Ohms, Reading, Truth};
 
 pub use super::rcd::{Multiple, slower};
@@ -55,20 +56,20 @@ fn typed<M: Measure>(
     tables: &Tables,
     reading: &Reading,
     range: Option<f64>,
-    limit: &str,
+    limit: &Said,
     clause: &str,
 ) -> Result<Bounded<M>, Box<Verdict>> {
     Bounded::from_reading(reading, range).map_err(|wrong| {
         let outcome = Outcome::CannotSay;
-        let verdict = Verdict::new(tables, outcome, limit, clause, reading.to_string());
-        Box::new(verdict.found(Finding::WrongUnit, wrong.to_string()))
+        let verdict = Verdict::new(tables, outcome, limit.clone(), clause, reading.to_said());
+        Box::new(verdict.found(Finding::WrongUnit, wrong.to_said()))
     })
 }
 
 fn continuity(
     tables: &Tables,
     reading: &Reading,
-    limit: &str,
+    limit: &Said,
     clause: &str,
 ) -> Result<Ohms, Box<Verdict>> {
     // Over range on a continuity range is at least what the standard asks of that range.
@@ -90,10 +91,10 @@ fn look_unless(holds: Truth) -> Outcome {
 }
 
 /// "0.45 Ω is not more than 0.9 Ω".
-fn arrow<M: Measure>(holds: Truth, value: Bounded<M>, limit: Bounded<M>) -> String {
+fn arrow<M: Measure>(holds: Truth, value: Bounded<M>, limit: Bounded<M>) -> Said {
     match holds {
-        Truth::Yes => format!("{value} is not more than {limit}"),
-        Truth::No => format!("{value} is more than {limit}"),
-        Truth::CannotSay => format!("{value} against {limit}"),
+        Truth::Yes => said!(NotMoreThan, value, limit),
+        Truth::No => said!(MoreThan, value, limit),
+        Truth::CannotSay => said!(Against, value, limit),
     }
 }

@@ -4,6 +4,7 @@ use super::continuity::{Place, beside_expected};
 use super::{continuity, look_unless};
 use crate::limits::conductor::{self, Through};
 use crate::limits::ring::{self as ring_limits, Ends, Leg, PointReading, Stage};
+use crate::limits::words::{Said, Words, said};
 use crate::limits::{CableRun, CircuitFacts, Finding, Outcome, Tables, Verdict};
 use crate::quantity::{Ohms, Reading, Truth, measure};
 
@@ -22,42 +23,24 @@ pub fn ring_end(
         Leg::Neutral => ("rn", Through::Line),
         Leg::Cpc => ("r2", Through::Cpc),
     };
-    let limit = format!("{symbol} continuous end to end");
+    let limit = said!(EndToEnd, symbol);
     let value = match continuity(tables, reading, &limit, clause) {
         Ok(value) => value,
         Err(verdict) => return *verdict,
     };
     if value.is_unbounded() {
-        let verdict = Verdict::new(
-            tables,
-            Outcome::Fail,
-            limit,
-            clause,
-            format!("{value} read"),
-        );
+        let verdict = Verdict::new(tables, Outcome::Fail, limit, clause, said!(Read, value));
         let fault = ring_limits::Fault::OpenLeg { legs: vec![leg] };
-        return verdict.found(Finding::Open, fault.spoken());
+        return verdict.found(Finding::Open, fault.said());
     }
     let r1 = line.and_then(|r| Ohms::from_reading(r, None).ok());
     let verdict = match (leg, r1, &facts.cable) {
         (Leg::Neutral, Some(r1), _) => neutral_beside_line(tables, value, r1),
         (Leg::Cpc, Some(r1), Some(run)) => match ring_limits::cpc_beside_line(tables, run, r1) {
             Some(bounds) => cpc_beside_line(tables, run, value, r1, bounds),
-            None => Verdict::new(
-                tables,
-                Outcome::Pass,
-                limit,
-                clause,
-                format!("{value} read"),
-            ),
+            None => Verdict::new(tables, Outcome::Pass, limit, clause, said!(Read, value)),
         },
-        _ => Verdict::new(
-            tables,
-            Outcome::Pass,
-            limit,
-            clause,
-            format!("{value} read"),
-        ),
+        _ => Verdict::new(tables, Outcome::Pass, limit, clause, said!(Read, value)),
     };
     let place = Place::Furthest;
     beside_expected(tables, facts, place, through, 1.0, value, verdict)
@@ -69,9 +52,9 @@ fn neutral_beside_line(tables: &Tables, rn: Ohms, r1: Ohms) -> Verdict {
     let verdict = Verdict::new(
         tables,
         look_unless(alike),
-        format!("rn within {within} of r1"),
+        said!(RnWithin, within),
         &tables.ring.clause,
-        format!("rn {rn} beside r1 {r1}"),
+        said!(RnBeside, rn, r1),
     );
     if alike != Truth::No {
         return verdict;
@@ -82,7 +65,7 @@ fn neutral_beside_line(tables: &Tables, rn: Ohms, r1: Ohms) -> Verdict {
         Leg::Line
     };
     let fault = ring_limits::Fault::UnequalLegs { higher };
-    verdict.found(Finding::RingFault, fault.spoken())
+    verdict.found(Finding::RingFault, fault.said())
 }
 
 fn cpc_beside_line(
@@ -96,16 +79,16 @@ fn cpc_beside_line(
     let verdict = Verdict::new(
         tables,
         look_unless(holds),
-        format!("r2 near r1 × {} ÷ {}", run.line.shown(), run.cpc.shown()),
+        said!(R2Near, run.line.shown(), run.cpc.shown()),
         &tables.ring.clause,
-        format!("r2 {r2} beside r1 {r1}; by the ratio {expected}, tolerated {tolerated}"),
+        said!(R2Beside, r2, r1, expected, tolerated),
     );
     if holds != Truth::No {
         return verdict;
     }
     let higher = r2.low() > expected.high();
     let fault = ring_limits::Fault::CpcRatio { higher };
-    verdict.found(Finding::RingFault, fault.spoken())
+    verdict.found(Finding::RingFault, fault.said())
 }
 
 /// End-to-end readings as quantities; nothing when one is in another kind of unit.
@@ -136,7 +119,7 @@ pub fn ring_point(
     let clause = &tables.ring.clause;
     let around = ring_limits::round_the_ring(ends, stage);
     let tolerance = Ohms::exact(tables.ring.point_within_ohms);
-    let limit = format!("{around} within {tolerance}");
+    let limit = said!(PointWithin, around, tolerance);
     let value = match continuity(tables, reading, &limit, clause) {
         Ok(value) => value,
         Err(verdict) => return *verdict,
@@ -145,28 +128,24 @@ pub fn ring_point(
         Stage::LineNeutral => ("rn", ends.neutral),
         Stage::LineCpc => ("r2", ends.cpc),
     };
-    let arithmetic = format!(
-        "(r1 {} + {} {}) ÷ 4 = {}; {value} read",
+    let arithmetic = said!(
+        PointSum,
         ends.line.shown(),
         other.0,
         other.1.shown(),
-        (ends.line + other.1).times(0.25)
+        (ends.line + other.1).times(0.25),
+        value
     );
     let made = |outcome| Verdict::new(tables, outcome, limit.clone(), clause, arithmetic.clone());
     if value.is_unbounded() {
-        return made(Outcome::Fail).found(
-            Finding::Open,
-            "Open at this point: polarity reversed there, a conductor not connected, or the ends not \
-             joined at the board.",
-        );
+        return made(Outcome::Fail).found(Finding::Open, said!(OpenAtPoint));
     }
     match value.is_within(around.widened(tolerance)) {
         Truth::Yes => made(Outcome::Pass),
         Truth::CannotSay => made(Outcome::CannotSay),
-        Truth::No if value.high() < around.low() => made(Outcome::CannotSay).found(
-            Finding::RingFault,
-            "Lower than this ring can read with its ends crossed: are they joined leg to leg?",
-        ),
+        Truth::No if value.high() < around.low() => {
+            made(Outcome::CannotSay).found(Finding::RingFault, said!(LowerThanCrossed))
+        }
         Truth::No => {
             let length = facts.cable.as_ref().and_then(|run| {
                 let line = conductor::per_metre(tables, run.line, run.class)?;
@@ -180,18 +159,11 @@ pub fn ring_point(
                     .ratio(line + second);
                 Some(low + (high - low) / 2.0)
             });
-            let long = length
-                .map(|m| format!(", of about {} metres", m.round().max(1.0)))
-                .unwrap_or_default();
+            let long = ring_limits::about(length);
             if declared_spur {
-                made(Outcome::Pass).remarked(format!("As on a spur{long}, as the job file says."))
+                made(Outcome::Pass).remarked(said!(AsOnASpur, long))
             } else {
-                made(Outcome::CannotSay).found(
-                    Finding::Spur,
-                    format!(
-                        "Reads as on a spur{long}, or a loose joint; the job file says neither."
-                    ),
-                )
+                made(Outcome::CannotSay).found(Finding::Spur, said!(ReadsAsOnASpur, long))
             }
         }
     }
@@ -219,26 +191,26 @@ pub fn ring(
         }
         _ => Outcome::CannotSay,
     };
-    let highest = said
-        .r1_r2
-        .map(|r| format!("; highest line to cpc {r} = R1+R2"))
-        .unwrap_or_default();
+    let highest = said.r1_r2.map(|r| said!(HighestIs, r));
     let mut verdict = Verdict::new(
         tables,
         outcome,
-        "a ring without breaks, bridges or reversed points",
+        said!(SoundRing),
         clause,
-        format!("{}{highest}", said.numbers.join("; ")),
+        Said::several(
+            Words::Sums,
+            said.numbers.into_iter().chain(highest).collect(),
+        ),
     );
     for fault in &said.faults {
-        let words = fault.spoken();
+        let words = fault.said();
         verdict = match fault {
             ring_limits::Fault::Spur { declared: true, .. } => verdict.remarked(words),
             _ => verdict.found(Finding::RingFault, words),
         };
     }
     if sound && !said.complete {
-        verdict = verdict.remarked("Not every point has been read in both stages yet.");
+        verdict = verdict.remarked(said!(NotEveryPoint));
     }
     verdict
 }

@@ -3,6 +3,7 @@ use super::{Ends, Leg, PointReading, Stage, round_the_ring};
 use crate::limits::conductor;
 use crate::limits::facts::CableRun;
 use crate::limits::tables::Tables;
+use crate::limits::words::{Said, said};
 use crate::quantity::{Celsius, Metres, Ohms, Truth, measure};
 use serde::Serialize;
 
@@ -15,7 +16,7 @@ pub struct Diagnosis {
     /// The highest line to cpc reading that settles a value: R1+R2 of the circuit.
     pub r1_r2: Option<Ohms>,
     /// The numbers, one sum a line, to be recomputed by hand.
-    pub numbers: Vec<String>,
+    pub numbers: Vec<Said>,
     /// Whether every leg and both stages at every point have been read.
     pub complete: bool,
 }
@@ -74,7 +75,7 @@ fn legs(tables: &Tables, run: Option<&CableRun>, ends: &Ends, found: &mut Diagno
         .map(|(leg, _, _)| *leg)
         .collect();
     for (_, symbol, r) in all {
-        found.numbers.push(format!("{symbol} = {r} end to end"));
+        found.numbers.push(said!(LegReads, symbol, r));
     }
     if !open.is_empty() {
         found.faults.push(Fault::OpenLeg { legs: open });
@@ -97,10 +98,11 @@ fn legs(tables: &Tables, run: Option<&CableRun>, ends: &Ends, found: &mut Diagno
     let Some((expected, tolerated)) = cpc_beside_line(tables, run, line.hull(neutral)) else {
         return;
     };
-    found.numbers.push(format!(
-        "r2 should be near r1 × {} ÷ {} = {expected}",
+    found.numbers.push(said!(
+        RatioReads,
         run.line.shown(),
-        run.cpc.shown()
+        run.cpc.shown(),
+        expected
     ));
     match ends.cpc.is_within(tolerated) {
         Truth::No => found.faults.push(Fault::CpcRatio {
@@ -163,12 +165,14 @@ impl Round<'_> {
         for (stage, other) in symbols {
             let ring = round_the_ring(self.ends, stage);
             let (ra, rb) = stage.pair(self.ends);
-            found.numbers.push(format!(
-                "{}, crossed: (r1 + {other}) ÷ 4 = ({} + {}) ÷ 4 = {}; round the ring {ring}",
-                stage.spoken(),
+            found.numbers.push(said!(
+                CrossedReads,
+                stage.said(),
+                other,
                 ra.shown(),
                 rb.shown(),
                 (ra + rb).times(0.25),
+                ring
             ));
             let read: Vec<_> = self
                 .points

@@ -1,3 +1,4 @@
+use super::super::words::{Said, Words, said};
 use super::{Leg, Stage};
 use crate::quantity::Metres;
 use serde::Serialize;
@@ -84,92 +85,51 @@ pub enum Fault {
 impl Fault {
     /// What to say aloud, cautiously, with what to do next.
     pub fn spoken(&self) -> String {
+        self.said().into()
+    }
+
+    /// The same, as a verdict keeps it.
+    pub(crate) fn said(&self) -> Said {
         match self {
             Self::OpenLeg { legs } => {
-                let names: Vec<_> = legs.iter().map(|l| l.spoken()).collect();
-                let hint = match legs.as_slice() {
-                    [_] => "look for a broken or loose conductor at a point, or the wrong leg",
-                    [_, _] => {
-                        "open in both, or the two are interchanged somewhere round the ring: measure \
-                         one end of the one to the other end of the other"
-                    }
-                    _ => "look for a cut cable, or legs of two different circuits",
-                };
-                format!("No continuity end to end in {}: {hint}.", names.join(" and "))
+                let names = legs.iter().map(|leg| leg.said()).collect();
+                let names = Said::several(Words::Both, names);
+                match legs.as_slice() {
+                    [_] => said!(OneLegOpen, names),
+                    [_, _] => said!(TwoLegsOpen, names),
+                    _ => said!(AllLegsOpen, names),
+                }
             }
-            Self::NoLoop { leg } => format!(
-                "The {} reads about nothing end to end: are both probes on the same end, or do the \
-                 ends still touch?",
-                leg.spoken()
-            ),
-            Self::UnequalLegs { higher } => format!(
-                "Line and neutral differ end to end; the {} reads more: look for a loose joint in it, \
-                 or a different route.",
-                higher.spoken()
-            ),
-            Self::CpcRatio { higher: true } => {
-                "The protective conductor reads more than its size gives: look for a loose joint in \
-                 it, or a smaller conductor."
-                    .to_owned()
-            }
-            Self::CpcRatio { higher: false } => {
-                "The protective conductor reads less than its size gives: a parallel path through \
-                 metalwork, or a larger conductor."
-                    .to_owned()
-            }
-            Self::EndsNotJoined { stage } => format!(
-                "Every point is open: {} do not seem to be cross-connected at the board.",
-                stage.spoken()
-            ),
-            Self::EndsNotCrossed { stage } => format!(
-                "The readings grow from the board toward the middle: the ends of {} look joined leg to \
-                 leg, not crossed. Change over one pair at the board and read again.",
-                stage.spoken()
-            ),
-            Self::Interconnection { points } => format!(
-                "{} read high, as inside a ring that is bridged across: look for an interconnection \
-                 there, or for spurs side by side.",
-                points.join(", ")
-            ),
+            Self::NoLoop { leg } => said!(NoLoop, leg.said()),
+            Self::UnequalLegs { higher } => said!(UnequalLegs, higher.said()),
+            Self::CpcRatio { higher: true } => said!(CpcHigh),
+            Self::CpcRatio { higher: false } => said!(CpcLow),
+            Self::EndsNotJoined { stage } => said!(EndsNotJoined, stage.said()),
+            Self::EndsNotCrossed { stage } => said!(EndsNotCrossed, stage.said()),
+            Self::Interconnection { points } => said!(Interconnection, points.join(", ")),
             Self::Spur {
                 point,
                 declared,
                 length,
             } => {
-                let length = length
-                    .map(|l| format!(", of about {} metres", l.middle().round().max(1.0)))
-                    .unwrap_or_default();
+                let length = about(length.map(Metres::middle));
                 if *declared {
-                    format!("{point} reads as on a spur{length}, as the job file says.")
+                    said!(DeclaredSpur, point, length)
                 } else {
-                    format!(
-                        "{point} reads as on a spur{length}, which the job file does not say; a loose \
-                         joint there, or a ring bridged around it, would read alike."
-                    )
+                    said!(UndeclaredSpur, point, length)
                 }
             }
-            Self::HighJoint { point, leg } => format!(
-                "{point} reads high in one stage only: look for a loose {} there.",
-                leg.spoken()
-            ),
-            Self::LineNeutralReversed { point } => format!(
-                "{point} is open line to earth and sound line to neutral: line and neutral look \
-                 reversed there, or the protective conductor is not connected. Measure neutral to \
-                 earth: about the same value as its neighbours means reversed."
-            ),
-            Self::LineCpcReversed { point } => format!(
-                "{point} is open line to neutral and sound line to earth: line and protective \
-                 conductor look reversed there, or the neutral is not connected."
-            ),
-            Self::NeutralCpcReversed { point } => format!(
-                "{point} is open both ways: neutral and protective conductor look reversed there, or \
-                 the line is not connected."
-            ),
-            Self::TooLow { point, stage } => format!(
-                "{point} reads less between {} than any point of this ring can: read it again, and \
-                 look for something connected across.",
-                stage.spoken()
-            ),
+            Self::HighJoint { point, leg } => said!(HighJoint, point, leg.said()),
+            Self::LineNeutralReversed { point } => said!(LineNeutralReversed, point),
+            Self::LineCpcReversed { point } => said!(LineCpcReversed, point),
+            Self::NeutralCpcReversed { point } => said!(NeutralCpcReversed, point),
+            Self::TooLow { point, stage } => said!(TooLow, point, stage.said()),
         }
     }
+}
+
+/// ", of about 4 metres", where a length is known.
+pub(crate) fn about(metres: Option<f64>) -> Said {
+    let metres = metres.map(|metres| said!(OfAbout, metres.round().max(1.0)));
+    metres.unwrap_or_else(|| "".into())
 }

@@ -19,11 +19,13 @@
 mod diagnosis;
 mod fault;
 
+use super::words::{Said, said};
 use crate::quantity::Ohms;
 use serde::Serialize;
 
 pub use diagnosis::{Diagnosis, cpc_beside_line, diagnose};
 pub use fault::Fault;
+pub(crate) use fault::about;
 
 /// End-to-end resistance of each conductor of the ring, measured at the board.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -50,11 +52,11 @@ pub enum Leg {
 
 impl Leg {
     /// As said aloud.
-    pub fn spoken(self) -> &'static str {
+    pub(crate) fn said(self) -> Said {
         match self {
-            Self::Line => "line",
-            Self::Neutral => "neutral",
-            Self::Cpc => "protective conductor",
+            Self::Line => said!(LegLine),
+            Self::Neutral => said!(LegNeutral),
+            Self::Cpc => said!(LegCpc),
         }
     }
 }
@@ -71,10 +73,10 @@ pub enum Stage {
 
 impl Stage {
     /// As said aloud.
-    pub fn spoken(self) -> &'static str {
+    pub(crate) fn said(self) -> Said {
         match self {
-            Self::LineNeutral => "line and neutral",
-            Self::LineCpc => "line and protective conductor",
+            Self::LineNeutral => said!(LineAndNeutral),
+            Self::LineCpc => said!(LineAndCpc),
         }
     }
 

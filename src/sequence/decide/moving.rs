@@ -149,17 +149,23 @@ fn go_to(
     wanted: impl Fn(&Step) -> bool,
 ) -> Vec<Event> {
     let open: Vec<&Step> = agenda.open_steps().filter(|step| wanted(step)).collect();
-    if let Some(step) = open.iter().find(|step| agenda.guard(step).is_ok()) {
+    if let Some(step) = open
+        .iter()
+        .find(|step| agenda.guard_of_a_move(step).is_ok())
+    {
         return moved(agenda, step);
     }
     // What is done may be done again: where a fault was put right, before energising.
-    let may = |step: &&Step| matches!(agenda.guard(step), Ok(()) | Err(Refusal::FirstComes { .. }));
+    let may = |step: &&Step| {
+        let guarded = agenda.guard_of_a_move(step);
+        matches!(guarded, Ok(()) | Err(Refusal::FirstComes { .. }))
+    };
     if let Some(done) = to_do_again(agenda, &wanted, may) {
         return moved(agenda, done);
     }
     let again = to_do_again(agenda, &wanted, |_| true);
     let first = open.first().copied().or(again);
-    match first.and_then(|step| agenda.guard(step).err()) {
+    match first.and_then(|step| agenda.guard_of_a_move(step).err()) {
         Some(refusal) => refused(said, refusal),
         None => nothing_there(said, to),
     }

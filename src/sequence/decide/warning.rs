@@ -118,17 +118,19 @@ pub fn sounds_like_a_warning(words: &str) -> bool {
         "danger",
         "help",
     ];
-    const NONE: [&str; 5] = ["no", "zero", "nought", "without", "nothing"];
     let words: Vec<String> = words
         .split(|c: char| !c.is_alphanumeric() && c != '\'')
         .filter(|word| !word.is_empty())
         .map(str::to_lowercase)
         .collect();
     let says = |all: &[&str]| words.iter().any(|word| all.contains(&word.as_str()));
-    let pair = |a: &str, b: &str| words.windows(2).any(|two| two[0] == a && two[1] == b);
+    let pair = |a: &str, b: &str| words.windows(2).any(|two| two == [a, b]);
+    let none = ["no", "zero", "nought", "without"]
+        .iter()
+        .any(|none| ["volt", "volts", "voltage"].iter().any(|v| pair(none, v)));
     let not_live = pair("not", "live") || pair("isn't", "live");
     let not_dead = pair("not", "dead") || pair("isn't", "dead") || pair("still", "on");
-    not_dead || (says(&ABOUT) && !says(&NONE) && !not_live)
+    not_dead || (says(&ABOUT) && !none && !not_live)
 }
 
 #[cfg(test)]

@@ -25,6 +25,7 @@ impl fmt::Display for EventNo {
 /// Version 2 has doubts and refusals without sentences: a program of version 1 would count a reading
 /// that is still asked about. Version 3 has what is ordered out, circuits that stay off, and what is
 /// asked about both: an older program would call nothing out where something is.
+/// Its verdicts have no sentences either.
 pub const EVENT_VERSION: u16 = 3;
 
 /// Something that happened in a session. A session's state is nothing but its events applied in

@@ -152,7 +152,10 @@ impl Procedure for Insulation {
             }
             // At 250 V it is taken when the person says so, and never asked for.
             StepKind::InsulationJoined if at_250(step) => false,
-            StepKind::InsulationJoined => joined && !tested_joined && waits,
+            // Not with the lives joined for what is tested after all is put back.
+            StepKind::InsulationJoined => {
+                joined && !tested_joined && waits && full_tests_open(state, step)
+            }
             StepKind::InsulationUnlink => joined && tested_joined,
             _ => waits && !joined && !(tested_joined && to_earth),
         }

@@ -471,6 +471,7 @@ fn affirmed(before: &Agenda, question: &Question) -> Vec<Line> {
                 verdict
                     .filter(|verdict| verdict.finding.is_some())
                     .and_then(|verdict| verdict.remark.clone())
+                    .map(String::from)
             };
             let more = pattern.or_else(remark).map(Line::answer);
             let live = before.step(&record.step).is_some_and(Step::is_live_work);
