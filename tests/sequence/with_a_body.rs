@@ -123,7 +123,8 @@ impl<'a> Walk<'a> {
 
     fn keep(&mut self, turn: Turn) -> Vec<Line> {
         let now = self.now;
-        self.events.extend(turn.events.into_iter().map(|e| (e, now)));
+        self.events
+            .extend(turn.events.into_iter().map(|e| (e, now)));
         turn.lines
     }
 
@@ -224,10 +225,19 @@ impl<'a> Walk<'a> {
         let told = self.person.was_telling() && !came_back && !self.person.lies;
         self.hear(words, &lines);
         // What was put back and is on no list is nothing to worry about.
-        let told = told && !lines.iter().any(|l| l.text.starts_with("Nothing like that"));
-        if (ordered || told) && (lines.iter().any(refused) || !(noting || self.known(words, &lines))) {
+        let told = told
+            && !lines
+                .iter()
+                .any(|l| l.text.starts_with("Nothing like that"));
+        if (ordered || told)
+            && (lines.iter().any(refused) || !(noting || self.known(words, &lines)))
+        {
             self.refused += 1;
-            let kind = if ordered { "words that a prompt ordered are refused" } else { "something told of is refused" };
+            let kind = if ordered {
+                "words that a prompt ordered are refused"
+            } else {
+                "something told of is refused"
+            };
             let why = lines.iter().find(|line| line.kind == LineKind::Warning);
             let why = why.map_or("unknown", |line| line.text.as_str());
             let kind = format!("{kind}: {words}: {:.60}", why);
@@ -243,10 +253,15 @@ impl<'a> Walk<'a> {
     /// Something wild first, then willing to the end.
     fn walk(&mut self, phrases: &[&str]) {
         let mut rng = fastrand::Rng::with_seed(self.seed ^ 0x5eed);
-        let wild = rng.usize(20..250);
+        // One in eight does all that is asked from the first.
+        let wild = if rng.u8(0..8) == 0 {
+            0
+        } else {
+            rng.usize(20..250)
+        };
         self.person.wild = rng.u32(5..45);
         for _ in 0..wild {
-            if self.person.finished || !self.findings.is_empty() {
+            if self.person.finished || !self.person.lies && !self.findings.is_empty() {
                 break;
             }
             self.step(phrases);
@@ -264,7 +279,11 @@ impl<'a> Walk<'a> {
                 self.found("stuck", &asked);
             } else {
                 self.step(phrases);
-                if self.account.last().is_some_and(|last| seen.insert(last.clone())) {
+                if self
+                    .account
+                    .last()
+                    .is_some_and(|last| seen.insert(last.clone()))
+                {
                     new = self.lines;
                 }
             }
@@ -349,4 +368,82 @@ fn a_person_who_tells_the_truth_is_never_unsafe_and_always_comes_to_the_end() {
         let _ = writeln!(all, "==== {count} times: {kind}\n{account}");
     }
     assert!(counted.found.is_empty(), "{all}");
+}
+
+/// With one who also lies there is no 0 to reach: what comes is counted, and each kind explained in
+/// `with_a_body.md`. No kind may come that is not.
+#[test]
+fn what_comes_of_a_person_who_lies_is_known_by_kind() {
+    let counted = walked(wanted(2_000), true);
+    println!("lied: {} lines, {} walks", counted.lines, counted.walks);
+    let explained = include_str!("with_a_body.md");
+    let mut unknown = String::new();
+    for (kind, (count, account)) in &counted.found {
+        println!("{count:6} {kind}");
+        if !explained.contains(&format!("| {kind} |")) {
+            let _ = writeln!(unknown, "==== {count} times: {kind}\n{account}");
+        }
+    }
+    assert!(unknown.is_empty(), "{unknown}");
+    assert!(!counted.found.is_empty(), "nobody lied");
+}
+
+/// The table is closed: whatever stands in the file of prompts, it knows.
+#[test]
+fn the_table_knows_every_prompt() {
+    let file: toml::Value =
+        toml::from_str(include_str!("../../src/sequence/say/prompts.toml")).unwrap();
+    let filled = [
+        ("{Circuit}", "Circuit 3, sockets, club room"),
+        ("{Rcd}", "Circuit 3, 30 milliamp RCD"),
+        ("{Place}", "Socket 2"),
+        ("{place}", "socket 2"),
+        ("{Pair}", "Line to neutral"),
+        ("{pair}", "line to neutral"),
+        ("{Joined}", "Line and neutral joined, to earth"),
+        ("{joined}", "line and neutral joined, to earth"),
+        ("{Conductor}", "Neutral"),
+        ("{Failed}", "Circuit 3, line to earth"),
+        ("{failed}", "circuit 3, line to earth"),
+        ("{line}", "line two"),
+        ("{lives}", "line and neutral"),
+        ("{inside}", "socket 2 and something across line and neutral"),
+        ("{finding}", ""),
+        ("{instrument}", "Installation tester, serial IT-1. "),
+        ("{to put back}", "neutral at socket 2; load"),
+        ("{reopened}", "socket 2"),
+        ("{voltage}", "500 V"),
+        ("{volts}", "500"),
+        ("{half}", "positive"),
+        ("{sources}", "mains"),
+        ("{board name}", "boathouse board"),
+        ("{bond}", "water"),
+        ("{say:stays-off}", "circuit three stays off"),
+        ("{board}", "1"),
+        ("{number}", "3"),
+        ("{last}", "3"),
+    ];
+    let mut known = 0;
+    let mut unknown = Vec::new();
+    for prompt in file["prompt"].as_array().unwrap() {
+        for key in ["full", "brief", "first"] {
+            let Some(text) = prompt.get(key).and_then(toml::Value::as_str) else {
+                continue;
+            };
+            let text = filled.iter().fold(text.to_owned(), |text, (slot, with)| {
+                text.replace(slot, with)
+            });
+            // Words to be said stand for themselves.
+            let text = text.replace("{say:", "").replace('}', "");
+            match table::heard(&text) {
+                Some(heard) if heard.act.is_question() => {
+                    unknown.push(format!("a question: {text}"))
+                }
+                Some(_) => known += 1,
+                None => unknown.push(text),
+            }
+        }
+    }
+    assert!(unknown.is_empty(), "not in the table: {unknown:#?}");
+    assert!(known > 100, "only {known} prompts");
 }

@@ -1,7 +1,7 @@
 //! Somebody with hands and ears: does what is asked, or half of it, or something else, and says what
 //! is so, or what is not.
 
-use super::table::{self, Act, Heard, heard};
+use super::table::{Act, Heard, heard};
 use super::words;
 use super::world::{Altered, Fault, LAMPS, Site, What, Wire, pair, spoken, wires};
 use bothhands::sequence::{Line, LineKind};
@@ -80,13 +80,19 @@ pub struct Person {
 }
 
 static WHERE: LazyLock<Regex> = LazyLock::new(|| {
-    Regex::new(r"Board (\d+)(?:, circuit (\d+), .*)?: [a-z ]+\. (?:\d+|One) steps? (?:is|are) open").unwrap()
+    Regex::new(r"Board (\d+)(?:, circuit (\d+), .*)?: [a-z ]+\. (?:\d+|One) steps? (?:is|are) open")
+        .unwrap()
 });
-static MOVED: LazyLock<Regex> =
-    LazyLock::new(|| Regex::new(r"^(?:Circuit|Board) \d+, [a-z ]+\.(?: Out of order.*)?$").unwrap());
+static MOVED: LazyLock<Regex> = LazyLock::new(|| {
+    Regex::new(r"^(?:Circuit|Board) \d+, [a-z ]+\.(?: Out of order.*)?$").unwrap()
+});
 static OFF: LazyLock<Regex> = LazyLock::new(|| Regex::new(r"^Circuit (\d+) stays off").unwrap());
 static PUT_BACK: LazyLock<Regex> = LazyLock::new(|| {
     Regex::new(r"^No\. (?:Still out: )?(.+?)(?:\. Put it back and say so|: that would be read|\. That goes back first)").unwrap()
+});
+
+static TAKE_OUT: LazyLock<Regex> = LazyLock::new(|| {
+    Regex::new(r"^No\. Not at five hundred volts with (.+) in circuit\. Take").unwrap()
 });
 
 impl Person {
@@ -281,21 +287,13 @@ impl Person {
             }
             return Ok(());
         } else if let Some(found) = PUT_BACK.captures(text) {
-            self.prompt = Some(Heard {
-                act: Act::PutBack,
-                board: None,
-                circuit: None,
-                place: None,
-                pair: None,
-                volts: None,
-                list: table::items(&found[1]),
-                conductors: None,
-                off: None,
-                say: Vec::new(),
-                text: text.to_owned(),
-            });
+            self.prompt = Some(Heard::refusing(Act::PutBack, &found[1], text));
             self.sure = false;
-            // It is asked for here, and once more by what is asked after it.
+            self.stale = false;
+            return Ok(());
+        } else if let Some(found) = TAKE_OUT.captures(text) {
+            self.prompt = Some(Heard::refusing(Act::Clear, &found[1], text));
+            self.sure = false;
             self.stale = false;
             return Ok(());
         } else if text.starts_with("Which one") {
@@ -312,7 +310,8 @@ impl Person {
         } else if text.starts_with("Why? Say reason") {
             self.queue.push_back("reason no access".to_owned());
         } else if text.starts_with("Code one") {
-            self.queue.push_back("person in charge says it stays on".to_owned());
+            self.queue
+                .push_back("person in charge says it stays on".to_owned());
         } else {
             self.queue.clear();
         }
@@ -326,9 +325,15 @@ impl Person {
             let number = found.get(2).and_then(|n| n.as_str().parse().ok());
             self.circuit = number.map(|number| (self.board, number));
             self.sure = true;
-        } else if MOVED.is_match(text) {
+        } else if let Some(found) = MOVED.captures(text) {
             self.sure = false;
             self.family = None;
+            // What stayed off is worked on again.
+            if let Some(number) = found.get(1).and_then(|n| n.as_str().parse::<u16>().ok())
+                && (!self.stays_off.remove(&(self.board, number)))
+            {
+                self.stays_off.retain(|at| at.1 != number);
+            }
         } else if text.starts_with("Finished.") {
             self.finished = true;
         } else if text.starts_with("Paused.") {
@@ -340,7 +345,18 @@ impl Person {
         }
         if let Some(found) = OFF.captures(text) {
             let number: u16 = found[1].parse().unwrap();
-            self.stays_off.insert((self.board, number));
+            let here = (self.board, number);
+            let other = self
+                .site
+                .circuits()
+                .map(|(at, _)| at)
+                .find(|at| at.1 == number);
+            let at = if self.site.circuit(here).is_some() {
+                Some(here)
+            } else {
+                other
+            };
+            self.stays_off.extend(at);
         }
         if text.starts_with("Carrying on") || text.starts_with("Note kept") {
             self.waiting = None;
@@ -370,7 +386,8 @@ impl Person {
                 .collect();
             if !out.is_empty() {
                 let what = format!("\"{}\": {}", line.text, out.join("; "));
-                self.unsafe_.push(("\"nothing is out\" while something is", what));
+                self.unsafe_
+                    .push(("\"nothing is out\" while something is", what));
             }
         }
     }
@@ -417,7 +434,10 @@ impl Person {
 
     fn ends(&self, it: &Heard, act: Act) -> (Vec<Wire>, Vec<Wire>) {
         if matches!(act, Act::Joined | Act::Reconnected) {
-            let lives = self.circuit.map(|at| self.site.lives(at)).unwrap_or_default();
+            let lives = self
+                .circuit
+                .map(|at| self.site.lives(at))
+                .unwrap_or_default();
             return (lives.into_iter().collect(), vec![Wire::E]);
         }
         pair(it.pair.as_deref().unwrap_or("line to neutral"))
@@ -438,8 +458,18 @@ impl Person {
                 let switches = site.boards.entry(*board).or_default();
                 switches.on = true;
                 switches.locked = false;
+                // What stays off, or has its conductors out, keeps its own lock.
                 let stays = self.stays_off.clone();
-                site.off.retain(|at| at.0 != *board || stays.contains(at));
+                let out = |at: &At| {
+                    let mut all = site.altered.iter();
+                    all.any(|it| {
+                        it.at == Some(*at)
+                            && matches!(&it.what, What::End(_, _, place) if place == "board")
+                    })
+                };
+                let keeps: BTreeSet<At> = site.off.iter().copied().filter(out).collect();
+                site.off
+                    .retain(|at| at.0 != *board || stays.contains(at) || keeps.contains(at));
             }
             Deed::OthersOn => site.others_on = true,
             Deed::OffLock(at) => drop(site.off.insert(*at)),
@@ -448,9 +478,15 @@ impl Person {
         let thrown = matches!(deed, Deed::MainOn(_) | Deed::OthersOn);
         self.deeds.push(deed);
         if thrown && asked {
-            let wrong: Vec<String> = self.site.wrong_while_live().into_iter().map(named).collect();
+            let wrong: Vec<String> = self
+                .site
+                .wrong_while_live()
+                .into_iter()
+                .map(named)
+                .collect();
             if !wrong.is_empty() {
-                self.unsafe_.push(("energised with something out", wrong.join("; ")));
+                self.unsafe_
+                    .push(("energised with something out", wrong.join("; ")));
             }
         }
     }
@@ -485,11 +521,17 @@ impl Person {
             }
             Act::Bond => {
                 let name = it.conductors.clone().unwrap_or_default();
-                out.push(Altered { at: None, what: What::Bond(name) });
+                out.push(Altered {
+                    at: None,
+                    what: What::Bond(name),
+                });
             }
             Act::BondBack => {
                 let name = it.conductors.clone().unwrap_or_default();
-                back.push(Altered { at: None, what: What::Bond(name) });
+                back.push(Altered {
+                    at: None,
+                    what: What::Bond(name),
+                });
             }
             Act::Link => {
                 if let Some(at) = at {
@@ -524,21 +566,32 @@ impl Person {
             }
             Act::Clear => {
                 let inside = it.list.join("; ");
-                let Some(at) = at else { return deeds };
+                let of_board = self
+                    .site
+                    .circuits()
+                    .map(|(at, _)| at)
+                    .filter(|at| at.0 == board);
+                let all: Vec<At> = at.map_or_else(|| of_board.collect(), |at| vec![at]);
                 let mut inside_now = Vec::new();
-                for (place, _, _) in self.site.points(at) {
-                    if inside.contains(&place) && !self.is_out(at, &place) {
-                        inside_now.push(on(What::Accessory(place)));
+                for here in all {
+                    let on = |what: What| Altered {
+                        at: Some(here),
+                        what,
+                    };
+                    for (place, _, _) in self.site.points(here) {
+                        if inside.contains(&place) && !self.is_out(here, &place) {
+                            inside_now.push(on(What::Accessory(place)));
+                        }
+                    }
+                    if inside.contains("something") && self.site.loads.contains(&here) {
+                        inside_now.push(on(What::Load));
                     }
                 }
-                if inside.contains("something") && self.site.loads.contains(&at) {
-                    inside_now.push(on(What::Load));
-                }
-                let joined = it.text.contains("link") && (inside_now.is_empty() || self.one_in(3));
-                if joined {
-                    out.push(on(What::Linked(self.site.lives(at))));
-                } else {
-                    out.extend(inside_now);
+                match at {
+                    Some(here) if inside_now.is_empty() || self.one_in(3) => {
+                        out.push(on(What::Linked(self.site.lives(here))));
+                    }
+                    _ => out.extend(inside_now),
                 }
             }
             Act::Lamps => out.extend((0..LAMPS).map(|n| on(What::Lamp(n)))),
@@ -577,8 +630,14 @@ impl Person {
                     }
                 }
             }
-            Act::EarthingOff => out.push(Altered { at: None, what: What::Earthing }),
-            Act::EarthingBack => back.push(Altered { at: None, what: What::Earthing }),
+            Act::EarthingOff => out.push(Altered {
+                at: None,
+                what: What::Earthing,
+            }),
+            Act::EarthingBack => back.push(Altered {
+                at: None,
+                what: What::Earthing,
+            }),
             _ => {}
         }
         let new = |it: &Altered| !self.site.altered.contains(it);
@@ -589,19 +648,28 @@ impl Person {
     }
 
     fn is_out(&self, at: At, place: &str) -> bool {
-        let ends = self.site.points(at).into_iter().find(|(name, _, _)| name == place);
+        let ends = self
+            .site
+            .points(at)
+            .into_iter()
+            .find(|(name, _, _)| name == place);
         let both = ends.map_or(1, |(_, ends, _)| ends);
         let accessory = What::Accessory(place.to_owned());
         self.site.has(Some(at), &accessory)
             || self.site.lives(at).into_iter().any(|wire| {
-                (0..both).all(|n| self.site.has(Some(at), &What::End(wire, n, place.to_owned())))
+                (0..both).all(|n| {
+                    self.site
+                        .has(Some(at), &What::End(wire, n, place.to_owned()))
+                })
             })
     }
 
     /// Whether this keeps a circuit off that stays off: nobody puts it back.
     fn keeps_off(&self, it: &Altered) -> bool {
         let at_board = matches!(&it.what, What::End(_, _, place) if place == "board");
-        let off = it.at.is_some_and(|at| self.stays_off.contains(&at) && self.circuit != Some(at));
+        let off = it
+            .at
+            .is_some_and(|at| self.stays_off.contains(&at) && self.circuit != Some(at));
         at_board && off
     }
 
@@ -628,14 +696,19 @@ impl Person {
         self.telling = false;
         let next = self.next_words(foreign);
         if let Next::Say(words) = &next
-            && (words.starts_with("go to") || words.starts_with("circuit") || words.starts_with("board"))
+            && (words.starts_with("go to")
+                || words.starts_with("circuit")
+                || words.starts_with("board"))
         {
             self.sure = false;
         }
         next
     }
 
-    fn next_words(&mut self, foreign: &mut dyn FnMut(&mut fastrand::Rng) -> Option<String>) -> Next {
+    fn next_words(
+        &mut self,
+        foreign: &mut dyn FnMut(&mut fastrand::Rng) -> Option<String>,
+    ) -> Next {
         let say = |words: &str| Next::Say(words.to_owned());
         if let Some(word) = self.waiting {
             if word == "end of note" && self.one_in(2) {
@@ -708,7 +781,11 @@ impl Person {
             }
             self.untold.remove(0);
             self.telling = true;
-            let words = if out { self.out_words(&it) } else { self.back_words(&it) };
+            let words = if out {
+                self.out_words(&it)
+            } else {
+                self.back_words(&it)
+            };
             return Some(Next::Say(words));
         }
         None
@@ -773,7 +850,10 @@ impl Person {
     }
 
     /// Something that was not asked for.
-    fn wander(&mut self, foreign: &mut dyn FnMut(&mut fastrand::Rng) -> Option<String>) -> Option<Next> {
+    fn wander(
+        &mut self,
+        foreign: &mut dyn FnMut(&mut fastrand::Rng) -> Option<String>,
+    ) -> Option<Next> {
         const STAGES: [&str; 12] = [
             "isolation",
             "continuity",
@@ -805,12 +885,14 @@ impl Person {
             30..37 => {
                 let all: Vec<u16> = self.site.circuits().map(|(at, _)| at.1).collect();
                 let number = self.pick(&all)?;
-                self.stays_off.remove(&(self.board, number));
                 Some(Next::Say(format!("circuit {}", words::count(number))))
             }
             37..39 => {
                 let all: Vec<u16> = self.site.boards.keys().copied().collect();
-                Some(Next::Say(format!("board {}", words::count(self.pick(&all)?))))
+                Some(Next::Say(format!(
+                    "board {}",
+                    words::count(self.pick(&all)?)
+                )))
             }
             39..43 => say("skip reason in use"),
             43..47 => say("not tested reason no access"),
@@ -824,7 +906,10 @@ impl Person {
             69..71 => {
                 let all: Vec<At> = self.site.circuits().map(|(at, _)| at).collect();
                 let at = self.pick(&all)?;
-                Some(Next::Say(format!("circuit {} stays off", words::count(at.1))))
+                Some(Next::Say(format!(
+                    "circuit {} stays off",
+                    words::count(at.1)
+                )))
             }
             71..73 => say("disregard"),
             73..75 => say("go to five hundred volts"),
@@ -876,11 +961,17 @@ impl Person {
             7 if self.site.is_ring(at) => on(What::Crossed([Wire::L, Wire::E].into())),
             8 if self.site.loads.contains(&at) => on(What::Load),
             9 => on(What::Switch),
-            10 => Some(Deed::Out(Altered { at: None, what: What::Earthing })),
+            10 => Some(Deed::Out(Altered {
+                at: None,
+                what: What::Earthing,
+            })),
             11 => {
                 let bonds = self.site.job.supply.bonds.clone();
                 let bond = self.pick(&bonds)?;
-                Some(Deed::Out(Altered { at: None, what: What::Bond(bond) }))
+                Some(Deed::Out(Altered {
+                    at: None,
+                    what: What::Bond(bond),
+                }))
             }
             _ => {
                 let all: Vec<Altered> = self.site.altered.iter().cloned().collect();
@@ -911,7 +1002,9 @@ impl Person {
                 unit.unwrap_or("megohms").to_owned()
             }
             Act::LoadOrShort => {
-                let Some(at) = self.circuit else { return "affirm".to_owned() };
+                let Some(at) = self.circuit else {
+                    return "affirm".to_owned();
+                };
                 let mut inside = Vec::new();
                 if self.site.loads.contains(&at) {
                     inside.push(What::Load);
@@ -940,7 +1033,11 @@ impl Person {
         let deeds = self.deeds_of(it, act);
         let all = deeds.len();
         let mut done = Vec::new();
-        let how = if self.wild == 0 { 100 } else { self.rng.u32(0..100) };
+        let how = if self.wild == 0 {
+            100
+        } else {
+            self.rng.u32(0..100)
+        };
         for deed in deeds {
             let does = match how {
                 // Nothing, or half of it.
@@ -957,11 +1054,21 @@ impl Person {
         let words = self.words_for(it, act, &done, false_words);
         let volts = match (act, &self.family) {
             (Act::Full, Some(Family::Full(volts))) => *volts,
-            _ => it.volts.unwrap_or(if act == Act::TwoWay { 500 } else { 250 }),
+            _ => it
+                .volts
+                .unwrap_or(if act == Act::TwoWay { 500 } else { 250 }),
         };
-        let volts = if act == Act::Together { it.volts.unwrap_or(500) } else { volts };
+        let volts = if act == Act::Together {
+            it.volts.unwrap_or(500)
+        } else {
+            volts
+        };
         let Some(mut words) = words else {
-            let other = if self.wild == 0 { None } else { foreign(&mut self.rng) };
+            let other = if self.wild == 0 {
+                None
+            } else {
+                foreign(&mut self.rng)
+            };
             self.sure = false;
             return Next::Say(other.unwrap_or_else(|| "say again".to_owned()));
         };
@@ -974,13 +1081,7 @@ impl Person {
     }
 
     /// What is true to say now, in the words of the prompt where those are true.
-    fn words_for(
-        &mut self,
-        it: &Heard,
-        act: Act,
-        done: &[Deed],
-        lie: bool,
-    ) -> Option<Vec<String>> {
+    fn words_for(&mut self, it: &Heard, act: Act, done: &[Deed], lie: bool) -> Option<Vec<String>> {
         let one = |words: &str| Some(vec![words.to_owned()]);
         let over = || "over range".to_owned();
         let site = &self.site;
@@ -992,7 +1093,8 @@ impl Person {
         };
         let site = &self.site;
         let ordered = |n: usize| it.say.get(n).cloned();
-        let number = |ohms: Option<String>| Some(vec![ohms.map_or_else(over, |n| words::digits(&n))]);
+        let number =
+            |ohms: Option<String>| Some(vec![ohms.map_or_else(over, |n| words::digits(&n))]);
         let half = |me: &Self| {
             let told: Vec<String> = done
                 .iter()
@@ -1010,14 +1112,20 @@ impl Person {
         match act {
             Act::Identify | Act::Covers | Act::Handover => one("done"),
             Act::Prove => one("proved"),
-            Act::Isolate if !site.boards[&self.board].on && !site.others_on || lie => one("isolated"),
+            Act::Isolate if !site.boards[&self.board].on && !site.others_on || lie => {
+                one("isolated")
+            }
             Act::Isolate => None,
             Act::Lock if site.boards[&self.board].locked && !site.boards[&self.board].on || lie => {
                 one("locked off")
             }
             Act::Lock => None,
             Act::ProveDead if live && !lie => {
-                let words = ["it is live", "two hundred and thirty volts", "voltage present"];
+                let words = [
+                    "it is live",
+                    "two hundred and thirty volts",
+                    "voltage present",
+                ];
                 self.pick(&words).map(|words| vec![words.to_owned()])
             }
             Act::ProveDead => one("dead"),
@@ -1032,10 +1140,12 @@ impl Person {
                 true => one("linked"),
                 false => one("line and earth linked at board"),
             },
-            Act::Unlink if left => Some(vec![ordered(0).unwrap_or_else(|| "link removed".to_owned())]),
-            Act::Uncross if left => {
-                Some(vec![ordered(0).unwrap_or_else(|| "crossing removed".to_owned())])
-            }
+            Act::Unlink if left => Some(vec![
+                ordered(0).unwrap_or_else(|| "link removed".to_owned()),
+            ]),
+            Act::Uncross if left => Some(vec![
+                ordered(0).unwrap_or_else(|| "crossing removed".to_owned()),
+            ]),
             Act::RingEndsBack if left => one("ring ends back"),
             Act::Point => {
                 let at = at?;
@@ -1059,21 +1169,60 @@ impl Person {
             _ if act.is_insulation() => {
                 let ends = self.ends(it, act);
                 let together = matches!(act, Act::Together | Act::TogetherTrial);
-                let of_board = site.circuits().map(|(at, _)| at).filter(|at| at.0 == self.board);
-                let all: Vec<At> = if together { of_board.collect() } else { vec![at?] };
-                let shown = all.into_iter().filter_map(|at| site.megohms(at, &ends)).min();
-                Some(vec![shown.map_or_else(|| "over nine nine nine".to_owned(), words::digits)])
+                let of_board = site
+                    .circuits()
+                    .map(|(at, _)| at)
+                    .filter(|at| at.0 == self.board);
+                let all: Vec<At> = if together {
+                    of_board.collect()
+                } else {
+                    vec![at?]
+                };
+                let shown = all
+                    .into_iter()
+                    .filter_map(|at| site.megohms(at, &ends))
+                    .min();
+                Some(vec![shown.map_or_else(
+                    || "over nine nine nine".to_owned(),
+                    words::digits,
+                )])
             }
             Act::Clear | Act::Lamps if left && act == Act::Lamps => one("done"),
+            Act::Clear
+                if done.is_empty()
+                    && at.is_some_and(|at| {
+                        let lives: Vec<Wire> = site.lives(at).into_iter().collect();
+                        let joined = site.joined_with(at, &lives[..1]);
+                        lives.iter().all(|wire| joined.contains(wire))
+                    }) =>
+            {
+                one("linked")
+            }
             Act::Clear => {
                 let told = half(self)?;
-                let linked = done.iter().any(|d| matches!(d, Deed::Out(Altered { what: What::Linked(_), .. })));
-                if linked && self.rng.bool() { one("linked") } else { Some(told) }
+                let linked = done.iter().any(|d| {
+                    matches!(
+                        d,
+                        Deed::Out(Altered {
+                            what: What::Linked(_),
+                            ..
+                        })
+                    )
+                });
+                if linked && self.rng.bool() {
+                    one("linked")
+                } else {
+                    Some(told)
+                }
             }
             Act::NotTested => one("not tested reason equipment cannot be taken out"),
             Act::Polarity | Act::LivePolarity => {
                 let reversed = site.faults.get(&at?) == Some(&Fault::Reversed);
-                one(if reversed { "polarity reversed" } else { "polarity correct" })
+                one(if reversed {
+                    "polarity reversed"
+                } else {
+                    "polarity correct"
+                })
             }
             Act::SupplyPolarity => one("polarity correct"),
             Act::PutBack => {
@@ -1083,9 +1232,10 @@ impl Person {
                     .filter(|item| lie || self.meant_back(item).is_empty())
                     .map(|item| item_back(item))
                     .collect();
-                let all_back = back.len() == it.list.len() && site.altered.is_empty();
+                let listed_back = back.len() == it.list.len();
+                let nothing_out = self.site.altered.is_empty();
                 let which_one = std::mem::take(&mut self.which_one);
-                if all_back && (which_one || self.rng.u8(0..5) == 0) {
+                if listed_back && (which_one || nothing_out && self.rng.u8(0..5) == 0) {
                     one("all back")
                 } else {
                     (!back.is_empty()).then_some(back)
@@ -1093,7 +1243,10 @@ impl Person {
             }
             Act::SupplyReversed => one("go to supply polarity"),
             Act::PutRight | Act::PutRightOrSay => self.put_right(it, act),
-            Act::Energise if live || lie => one("energised"),
+            // A board further on is switched on while what feeds it may still be off.
+            Act::Energise if live || lie || left && site.feeder(self.board).is_some() => {
+                one("energised")
+            }
             Act::Energise if done.contains(&Deed::Unlock(self.board)) => one("lock removed"),
             Act::OffLock if left => one("locked off"),
             Act::OffTerminals => {
@@ -1109,9 +1262,10 @@ impl Person {
             Act::EarthingOff if left => one("earthing conductor off"),
             Act::EarthingBack if left => one("earthing conductor back on"),
             Act::ExternalLoop => Some(vec![words::digits(&format!("{:.2}", site.external()))]),
-            Act::FaultCurrent => {
-                Some(vec![words::digits(&format!("{:.2}", 0.23 / site.external().min(0.4)))])
-            }
+            Act::FaultCurrent => Some(vec![words::digits(&format!(
+                "{:.2}",
+                0.23 / site.external().min(0.4)
+            ))]),
             Act::LiveLoop => number(site.loop_ohms(at?, it.place.as_deref().unwrap_or(""))),
             Act::RcdHalf => one("did not trip"),
             Act::RcdTime => one("two one"),
@@ -1138,7 +1292,6 @@ impl Person {
         if self.one_in(2) {
             let at = (self.board, number);
             self.perform(Deed::Repair(at), true);
-            self.stays_off.remove(&at);
             return Some(vec![format!("circuit {named}")]);
         }
         Some(vec![format!("circuit {named} stays off")])
@@ -1155,19 +1308,29 @@ impl Site {
         let lighting = self
             .circuit(at)
             .is_some_and(|c| c.kind == bothhands::installation::CircuitKind::Lighting);
-        if lighting { (0..LAMPS).map(What::Lamp).collect() } else { Vec::new() }
+        if lighting {
+            (0..LAMPS).map(What::Lamp).collect()
+        } else {
+            Vec::new()
+        }
     }
 }
 
 /// "Line and neutral", also of three lines and earth, which are named together.
 fn joined_words(set: &BTreeSet<Wire>) -> String {
     let lines = set.contains(&Wire::L1) && set.contains(&Wire::E);
-    if lines { "line and earth".to_owned() } else { spoken(set) }
+    if lines {
+        "line and earth".to_owned()
+    } else {
+        spoken(set)
+    }
 }
 
 /// In few words, for an account.
 pub fn named(it: &Altered) -> String {
-    let at = it.at.map(|(board, circuit)| format!(" ({board}/{circuit})"));
+    let at = it
+        .at
+        .map(|(board, circuit)| format!(" ({board}/{circuit})"));
     format!("{:?}{}", it.what, at.unwrap_or_default())
 }
 
@@ -1202,8 +1365,13 @@ fn names(item: &str, it: &Altered) -> bool {
             let Some((what, at)) = item.rsplit_once(" at ") else {
                 return false;
             };
-            let what = what.strip_prefix("both ").map_or(what, |w| w.trim_end_matches('s'));
-            at == place && wires(what).into_iter().any(|w| w == *wire || w == as_line(*wire))
+            let what = what
+                .strip_prefix("both ")
+                .map_or(what, |w| w.trim_end_matches('s'));
+            at == place
+                && wires(what)
+                    .into_iter()
+                    .any(|w| w == *wire || w == as_line(*wire))
         }
         What::Linked(_) | What::Crossed(_) => false,
     }
@@ -1220,7 +1388,9 @@ fn item_back(item: &str) -> String {
     }
     match item {
         "earthing conductor" => return "earthing conductor back on".to_owned(),
-        _ if item.ends_with(" bond") || item.ends_with(" bond off") => return "bond back on".to_owned(),
+        _ if item.ends_with(" bond") || item.ends_with(" bond off") => {
+            return "bond back on".to_owned();
+        }
         _ => {}
     }
     let item = item.strip_suffix(" off").unwrap_or(item);

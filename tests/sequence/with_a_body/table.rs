@@ -136,80 +136,231 @@ pub struct Heard {
     pub text: String,
 }
 
+impl Heard {
+    /// What a refusal asks for instead.
+    pub fn refusing(act: Act, list: &str, text: &str) -> Self {
+        Self {
+            act,
+            board: None,
+            circuit: None,
+            place: None,
+            pair: None,
+            volts: None,
+            list: items(list),
+            conductors: None,
+            off: None,
+            say: Vec::new(),
+            text: text.to_owned(),
+        }
+    }
+}
+
 /// `<C>` stands for a circuit with or without its name, `<P>` for a pair, `<J>` for conductors joined.
 const ROWS: &[(Act, &str)] = &[
     // Questions first: they name what other prompts name.
-    (Act::IfOut, r"^Left without an answer\. Is it so now: (?P<list>.+)\? Affirm if any"),
-    (Act::AllBack, r"^All back: (?P<list>.+)\? Affirm, or negative\.$"),
-    (Act::NeverOut, r"^Was (?P<list>.+) never (?:out|joined)\? Affirm"),
+    (
+        Act::IfOut,
+        r"^Left without an answer\. Is it so now: (?P<list>.+)\? Affirm if any",
+    ),
+    (
+        Act::AllBack,
+        r"^All back: (?P<list>.+)\? Affirm, or negative\.$",
+    ),
+    (
+        Act::NeverOut,
+        r"^Was (?P<list>.+) never (?:out|joined)\? Affirm",
+    ),
     (Act::IfLive, r"^Live\? Hands off\. Affirm"),
-    (Act::IfFinish, r"^\d+ steps? (?:is|are) not done\. Affirm to finish|^One step is not done\. Affirm to finish"),
+    (
+        Act::IfFinish,
+        r"^\d+ steps? (?:is|are) not done\. Affirm to finish|^One step is not done\. Affirm to finish",
+    ),
     (Act::WhichUnit, r": [a-z]+, or volts\?$"),
     (Act::LoadOrShort, r"Load out, or ohms\?"),
     (Act::IfRead, r"\? .+\. Affirm, or correct\.$"),
     // Isolation.
-    (Act::Identify, r"^Board (?P<b>\d+)(?:, [^.]+\. Have permission|: permission)"),
+    (
+        Act::Identify,
+        r"^Board (?P<b>\d+)(?:, [^.]+\. Have permission|: permission)",
+    ),
     (Act::Prove, r"^Prove the (?:voltage )?indicator"),
     (Act::ProveDead, r"^Prove dead, (?P<pair><P>)\. Say"),
-    (Act::MakeSafe, r"^(?:Circuit (?P<c>\d+) is dangerous\. Isolate it now|Isolate circuit (?P<c2>\d+) now)"),
+    (
+        Act::MakeSafe,
+        r"^(?:Circuit (?P<c>\d+) is dangerous\. Isolate it now|Isolate circuit (?P<c2>\d+) now)",
+    ),
     (Act::Isolate, r"^Isolate(?: every source)?\."),
-    (Act::OffLock, r"^(?:Lock circuit (?P<c>\d+) off and label|Circuit (?P<c2>\d+) locked off and labelled)"),
+    (
+        Act::OffLock,
+        r"^(?:Lock circuit (?P<c>\d+) off and label|Circuit (?P<c2>\d+) locked off and labelled)",
+    ),
     (Act::Lock, r"^Lock off"),
     // Instruments.
-    (Act::LeadsOpen, r"(?:Insulation range|Continuity range|Continuity), leads apart\."),
-    (Act::LeadsJoined, r"^(?:Insulation range, leads|Continuity, leads|Leads) joined"),
+    (
+        Act::LeadsOpen,
+        r"(?:Insulation range|Continuity range|Continuity), leads apart\.",
+    ),
+    (
+        Act::LeadsJoined,
+        r"^(?:Insulation range, leads|Continuity, leads|Leads) joined",
+    ),
     // Bonds.
-    (Act::BondBack, r"^(?:Main bond|Bond) to the (?P<bond>.+?) back on"),
-    (Act::Bond, r"^(?:Main bond|Bond) to the (?P<bond>[^.,]+?)(?:, end to end, one end disconnected\. Say the reading)?\.$"),
+    (
+        Act::BondBack,
+        r"^(?:Main bond|Bond) to the (?P<bond>.+?) back on",
+    ),
+    (
+        Act::Bond,
+        r"^(?:Main bond|Bond) to the (?P<bond>[^.,]+?)(?:, end to end, one end disconnected\. Say the reading)?\.$",
+    ),
     (Act::SupplementaryBond, r"^Supplementary bond, "),
     // Continuity and rings.
-    (Act::Link, r"^(?:<C> Link line and earth at the board|<C2> Line and earth linked at the board\?|line and earth linked at the board\.)"),
-    (Act::Point, r"^(?P<place>[^.,]+)(?:, line \w+)?\. R one plus R two"),
+    (
+        Act::Link,
+        r"^(?:<C> Link line and earth at the board|<C2> Line and earth linked at the board\?|line and earth linked at the board\.)",
+    ),
+    (
+        Act::Point,
+        r"^(?P<place>[^.,]+)(?:, line \w+)?\. R one plus R two",
+    ),
     (Act::Point, r"^(?P<place>[^.,]+), line (?:one|two|three)\.$"),
-    (Act::Unlink, r"^(?:Take the link off at the board|Link off|Discharge, take the link off), and say"),
-    (Act::RingEnds, r"^<C> Ring: line, neutral and earth, both ends of each out of their terminals\. (?P<what>Line|Neutral|Earth) end to end\.$"),
-    (Act::RingEnds, r"^(?P<what>Line|Neutral|Earth) end to end\.$"),
-    (Act::RingCrossed, r"^Cross-connect (?P<what>line and (?:neutral|earth)) at the board: the outgoing end of one to the returning end of the other\. (?P<place>[^.,]+)(?:, (?P<pair><P>))?\.$"),
-    (Act::Uncross, r"^(?:Take the crossing|Crossing) of (?P<what>line and (?:neutral|earth)) off"),
+    (
+        Act::Unlink,
+        r"^(?:Take the link off at the board|Link off|Discharge, take the link off), and say",
+    ),
+    (
+        Act::RingEnds,
+        r"^<C> Ring: line, neutral and earth, both ends of each out of their terminals\. (?P<what>Line|Neutral|Earth) end to end\.$",
+    ),
+    (
+        Act::RingEnds,
+        r"^(?P<what>Line|Neutral|Earth) end to end\.$",
+    ),
+    (
+        Act::RingCrossed,
+        r"^Cross-connect (?P<what>line and (?:neutral|earth)) at the board: the outgoing end of one to the returning end of the other\. (?P<place>[^.,]+)(?:, (?P<pair><P>))?\.$",
+    ),
+    (
+        Act::Uncross,
+        r"^(?:Take the crossing|Crossing) of (?P<what>line and (?:neutral|earth)) off",
+    ),
     (Act::RingEndsBack, r"^All six ends"),
     // Insulation.
-    (Act::TogetherTrial, r"^Board (?P<b>\d+), all (?:circuits )?together.* 250 volts(?: first)?, (?P<pair><P>)\.$"),
-    (Act::Together, r"^All (?:circuits )?together, (?P<pair><P>)(?: at (?P<v>\d+) V\. Wait[^.]+)?\.$"),
-    (Act::Trial, r"^<C> (?:Insulation, )?250 volts(?: first)?, (?P<pair><P>)(?::|\.)"),
-    (Act::TrialEarth, r"^(?:That tells little by itself\. )?(?P<pair><P>), (?:still at )?250 volts\.$"),
+    (
+        Act::TogetherTrial,
+        r"^Board (?P<b>\d+), all (?:circuits )?together.* 250 volts(?: first)?, (?P<pair><P>)\.$",
+    ),
+    (
+        Act::Together,
+        r"^All (?:circuits )?together, (?P<pair><P>)(?: at (?P<v>\d+) V\. Wait[^.]+)?\.$",
+    ),
+    (
+        Act::Trial,
+        r"^<C> (?:Insulation, )?250 volts(?: first)?, (?P<pair><P>)(?::|\.)",
+    ),
+    (
+        Act::TrialEarth,
+        r"^(?:That tells little by itself\. )?(?P<pair><P>), (?:still at )?250 volts\.$",
+    ),
     (Act::Trial, r"^250 volts again, (?P<pair><P>)\.$"),
-    (Act::Clear, r"(?:In|Still in) circuit: (?P<list>.+?)\. Take it out, .*link (?P<what>[a-z ]+?)(?: and say [a-z]+)?\.$"),
+    (
+        Act::Clear,
+        r"(?:In|Still in) circuit: (?P<list>.+?)\. Take it out, .*link (?P<what>[a-z ]+?)(?: and say [a-z]+)?\.$",
+    ),
     (Act::Lamps, r"^<C> Lamps out"),
-    (Act::NotTested, r"^<P>(?: stays untested with|, not tested\?)"),
-    (Act::Full, r"^<C> (?P<v>\d+) V now\. (?P<pair><P>)(?: at \d+ V\. Wait.*)?\.$"),
-    (Act::TwoWay, r"^(?:Change over the two-way switches\. (?P<pair><P>) again|Switches in the other position, (?P<pair2><P>))"),
-    (Act::Reconnected, r"^Circuit (?P<c>\d+), .*back(?: in it)?(?:\. Link (?P<what><J>) at the board;|:) <J> joined, to earth, at 250 volts\."),
-    (Act::Joined, r"^(?P<what><J>) joined, to earth, at (?P<v>\d+) volts\.$"),
+    (
+        Act::NotTested,
+        r"^<P>(?: stays untested with|, not tested\?)",
+    ),
+    (
+        Act::Full,
+        r"^<C> (?P<v>\d+) V now\. (?P<pair><P>)(?: at \d+ V\. Wait.*)?\.$",
+    ),
+    (
+        Act::TwoWay,
+        r"^(?:Change over the two-way switches\. (?P<pair><P>) again|Switches in the other position, (?P<pair2><P>))",
+    ),
+    (
+        Act::Reconnected,
+        r"^Circuit (?P<c>\d+), .*back(?: in it)?(?:\. Link (?P<what><J>) at the board;|:) <J> joined, to earth, at 250 volts\.",
+    ),
+    (
+        Act::Joined,
+        r"^(?P<what><J>) joined, to earth, at (?P<v>\d+) volts\.$",
+    ),
     (Act::Full, r"^(?P<pair><P>) at (?P<v>\d+) V\. Wait"),
-    (Act::LivePolarity, r"^(?:<C> (?P<place>[^.]+) was opened: polarity there|Circuit (?P<c2>\d+), (?P<place2>[^.:]+): polarity\.)"),
+    (
+        Act::LivePolarity,
+        r"^(?:<C> (?P<place>[^.]+) was opened: polarity there|Circuit (?P<c2>\d+), (?P<place2>[^.:]+): polarity\.)",
+    ),
     (Act::Polarity, r"^<C> Polarity(?: at every point|, |\.)"),
     // To energising.
-    (Act::PutBack, r"^Put back(?: what is out)?: (?P<list>.+?)\.(?: Say each when it is back\.)?$"),
+    (
+        Act::PutBack,
+        r"^Put back(?: what is out)?: (?P<list>.+?)\.(?: Say each when it is back\.)?$",
+    ),
     (Act::SupplyReversed, r"^Polarity of the supply is reversed"),
-    (Act::PutRight, r"^.+: no reason goes past that\. Put it right and test again"),
+    (
+        Act::PutRight,
+        r"^.+: no reason goes past that\. Put it right and test again",
+    ),
     (Act::PutRightOrSay, r"^Outside the limit: "),
     (Act::PutRight, r"\. Put it right, or say "),
-    (Act::Covers, r"^(?:Everything back, covers|Covers on, nobody)"),
-    (Act::Energise, r"^(?:Take the locks and notices off and energise|Locks off, energise)\."),
-    (Act::OffTerminals, r"^Circuit (?P<c>\d+): .*ine and neutral out"),
+    (
+        Act::Covers,
+        r"^(?:Everything back, covers|Covers on, nobody)",
+    ),
+    (
+        Act::Energise,
+        r"^(?:Take the locks and notices off and energise|Locks off, energise)\.",
+    ),
+    (
+        Act::OffTerminals,
+        r"^Circuit (?P<c>\d+): .*ine and neutral out",
+    ),
     // Live.
-    (Act::SupplyPolarity, r"^(?:Main switch still off and locked, .*|Live work at the incoming terminals\. )?Polarity (?:and voltage )?of the supply"),
-    (Act::EarthingOff, r"^(?:Main switch off and locked\. Take the earthing conductor off|Main switch off, earthing conductor off|earthing conductor off, and say so)"),
-    (Act::ExternalLoop, r"(?:External loop|Earth electrode), line to earth at the incoming side"),
+    (
+        Act::SupplyPolarity,
+        r"^(?:Main switch still off and locked, .*|Live work at the incoming terminals\. )?Polarity (?:and voltage )?of the supply",
+    ),
+    (
+        Act::EarthingOff,
+        r"^(?:Main switch off and locked\. Take the earthing conductor off|Main switch off, earthing conductor off|earthing conductor off, and say so)",
+    ),
+    (
+        Act::ExternalLoop,
+        r"(?:External loop|Earth electrode), line to earth at the incoming side",
+    ),
     (Act::EarthingBack, r"^Earthing conductor back"),
-    (Act::FaultCurrent, r"(?:Prospective fault current|^Fault current)"),
-    (Act::LiveLoop, r"^(?P<place>[^.]+) was opened: loop impedance|^(?P<place2>[^.,:]+): loop\.$"),
-    (Act::LiveLoop, r"^<C> Loop impedance, .+ to earth at (?P<place>[^.]+)\. Say|^Circuit (?P<c2>\d+), loop, .+ at (?P<place2>[^.]+)\.$"),
-    (Act::RcdHalf, r"^Circuit (?P<c>\d+), \d+ milliamp RCD(?:\. Half|, half)"),
-    (Act::RcdTime, r"(?:^|RCD\. )(?:Rated current|Rated|Five times the rated current|Five times), (?:positive|negative) half"),
-    (Act::RcdButton, r"^Circuit (?P<c>\d+)(?:\. Press the|,) test button"),
+    (
+        Act::FaultCurrent,
+        r"(?:Prospective fault current|^Fault current)",
+    ),
+    (
+        Act::LiveLoop,
+        r"^(?P<place>[^.]+) was opened: loop impedance|^(?P<place2>[^.,:]+): loop\.$",
+    ),
+    (
+        Act::LiveLoop,
+        r"^<C> Loop impedance, .+ to earth at (?P<place>[^.]+)\. Say|^Circuit (?P<c2>\d+), loop, .+ at (?P<place2>[^.]+)\.$",
+    ),
+    (
+        Act::RcdHalf,
+        r"^Circuit (?P<c>\d+), \d+ milliamp RCD(?:\. Half|, half)",
+    ),
+    (
+        Act::RcdTime,
+        r"(?:^|RCD\. )(?:Rated current|Rated|Five times the rated current|Five times), (?:positive|negative) half",
+    ),
+    (
+        Act::RcdButton,
+        r"^Circuit (?P<c>\d+)(?:\. Press the|,) test button",
+    ),
     (Act::PhaseSequence, r"^Phase sequence"),
-    (Act::Functional, r"^Functional checks|^Circuit (?P<c>\d+), arc fault"),
+    (
+        Act::Functional,
+        r"^Functional checks|^Circuit (?P<c>\d+), arc fault",
+    ),
     (Act::Handover, r"^(?:Hand over:|Handover\.)"),
     (Act::NothingLeft, r"^Nothing is left to do"),
     (Act::Resume, r"^Paused\. Say"),
@@ -217,7 +368,10 @@ const ROWS: &[(Act, &str)] = &[
     (Act::EndOfNote, r"^Note\. Say"),
     (Act::Finished, r"^The session is finished"),
     // By themselves: as those before them.
-    (Act::RingPoint, r"^(?P<place>[^.,]+), (?P<pair>line to (?:neutral|earth))\.$"),
+    (
+        Act::RingPoint,
+        r"^(?P<place>[^.,]+), (?P<pair>line to (?:neutral|earth))\.$",
+    ),
     (Act::BarePair, r"^(?P<pair><P>)\.$"),
     (Act::BarePlace, r"^(?P<place>[a-z][a-z ]*(?: \d+)?)\.$"),
 ];
@@ -239,8 +393,9 @@ static TABLE: LazyLock<Vec<(Act, Regex)>> = LazyLock::new(|| {
         .collect()
 });
 
-static SAY: LazyLock<Regex> =
-    LazyLock::new(|| Regex::new(r"\bsay ([a-z ]+?)(?:[.,;:]|, or| if | and the reason|$)").unwrap());
+static SAY: LazyLock<Regex> = LazyLock::new(|| {
+    Regex::new(r"\bsay ([a-z ]+?)(?:[.,;:]|, or| if | and the reason|$)").unwrap()
+});
 
 /// What a text that a person hears asks for; nothing when the table does not have it.
 pub fn heard(text: &str) -> Option<Heard> {
@@ -256,7 +411,9 @@ pub fn heard(text: &str) -> Option<Heard> {
         place: one_of(&["place", "place2"]).map(|place| place.to_lowercase()),
         pair: one_of(&["pair", "pair2"]).map(|pair| pair.to_lowercase()),
         volts: number(&["v"]),
-        list: one_of(&["list"]).map(|list| items(&list)).unwrap_or_default(),
+        list: one_of(&["list"])
+            .map(|list| items(&list))
+            .unwrap_or_default(),
         conductors: one_of(&["what", "bond"]).map(|what| what.to_lowercase()),
         off: off(text),
         say: SAY
@@ -274,7 +431,9 @@ fn first(found: &Captures<'_>, names: &[&str]) -> Option<String> {
 
 /// Things named one after the other.
 pub fn items(list: &str) -> Vec<String> {
-    list.split("; ").map(|item| item.trim().to_lowercase()).collect()
+    list.split("; ")
+        .map(|item| item.trim().to_lowercase())
+        .collect()
 }
 
 /// The circuit that may be left off, by its number in words.

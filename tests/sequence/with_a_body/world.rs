@@ -138,7 +138,10 @@ impl Site {
             site.boards.insert(board.number, on);
             for circuit in &board.circuits {
                 let at = (board.number, circuit.number);
-                if circuit.equipment_possible && circuit.kind != CircuitKind::Lighting && rng.u8(0..4) == 0 {
+                if circuit.equipment_possible
+                    && circuit.kind != CircuitKind::Lighting
+                    && rng.u8(0..4) == 0
+                {
                     site.loads.insert(at);
                 }
                 if rng.u8(0..3) == 0 {
@@ -169,7 +172,8 @@ impl Site {
     }
 
     pub fn is_ring(&self, at: (u16, u16)) -> bool {
-        self.circuit(at).is_some_and(|c| c.kind == CircuitKind::Ring)
+        self.circuit(at)
+            .is_some_and(|c| c.kind == CircuitKind::Ring)
     }
 
     pub fn lives(&self, at: (u16, u16)) -> BTreeSet<Wire> {
@@ -258,7 +262,9 @@ impl Site {
     }
 
     fn lamps_in(&self, at: (u16, u16)) -> bool {
-        let lighting = self.circuit(at).is_some_and(|c| c.kind == CircuitKind::Lighting);
+        let lighting = self
+            .circuit(at)
+            .is_some_and(|c| c.kind == CircuitKind::Lighting);
         lighting && (0..LAMPS).any(|n| !self.has(Some(at), &What::Lamp(n)))
     }
 
@@ -286,7 +292,11 @@ impl Site {
     }
 
     /// What an insulation tester shows on one circuit, MΩ; nothing when past its range.
-    pub fn megohms(&self, at: (u16, u16), (from, to): &(Vec<Wire>, Vec<Wire>)) -> Option<&'static str> {
+    pub fn megohms(
+        &self,
+        at: (u16, u16),
+        (from, to): &(Vec<Wire>, Vec<Wire>),
+    ) -> Option<&'static str> {
         let all = self.joined_with(at, from);
         if to.iter().any(|wire| all.contains(wire)) {
             return Some("0.00");
@@ -367,7 +377,11 @@ impl Site {
             _ => false,
         });
         let both = self.ohms(at, Wire::L) + self.ohms(at, Wire::E);
-        let share = if self.is_ring(at) { 0.25 } else { self.share(at, place) };
+        let share = if self.is_ring(at) {
+            0.25
+        } else {
+            self.share(at, place)
+        };
         (!open && self.live(at.0)).then(|| format!("{:.2}", self.external() + both * share))
     }
 }
