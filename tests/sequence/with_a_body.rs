@@ -240,7 +240,7 @@ impl<'a> Walk<'a> {
             };
             let why = lines.iter().find(|line| line.kind == LineKind::Warning);
             let why = why.map_or("unknown", |line| line.text.as_str());
-            let kind = format!("{kind}: {words}: {:.60}", why);
+            let kind = format!("{kind}: {words}: {why:.60}");
             self.found(&kind, words);
         }
     }
@@ -437,7 +437,7 @@ fn the_table_knows_every_prompt() {
             let text = text.replace("{say:", "").replace('}', "");
             match table::heard(&text) {
                 Some(heard) if heard.act.is_question() => {
-                    unknown.push(format!("a question: {text}"))
+                    unknown.push(format!("a question: {text}"));
                 }
                 Some(_) => known += 1,
                 None => unknown.push(text),

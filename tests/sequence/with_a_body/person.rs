@@ -991,9 +991,9 @@ impl Person {
         let slip = self.lies && self.one_in(6);
         let is_so = |item: &String| self.is_so(item);
         match it.act {
-            Act::AllBack => yes(!it.list.iter().any(is_so) != slip),
+            Act::AllBack => yes(it.list.iter().any(is_so) == slip),
             Act::IfOut => yes(it.list.iter().any(is_so) != slip),
-            Act::NeverOut => yes(!it.list.iter().any(is_so) != slip),
+            Act::NeverOut => yes(it.list.iter().any(is_so) == slip),
             Act::IfLive => yes(self.site.live(self.board) != slip),
             Act::IfFinish => yes(self.wild == 0),
             Act::WhichUnit if self.reading.contains("volts") != slip => "volts".to_owned(),
