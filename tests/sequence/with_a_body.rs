@@ -23,6 +23,10 @@
 //! BODY=100000 cargo test --test it with_a_body -- --nocapture
 //! ```
 
+mod astray;
+mod ears;
+mod hands;
+mod mouth;
 mod person;
 mod table;
 mod words;
@@ -35,8 +39,9 @@ use bothhands::sequence::{
 };
 use jiff::{SignedDuration, Timestamp};
 use person::{Next, Person};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
+use table::Act;
 
 const JOBS: [&str; 14] = [
     "tests/dialogues/jobs/boards.toml",
@@ -131,7 +136,7 @@ impl<'a> Walk<'a> {
     fn found(&mut self, kind: &str, what: &str) {
         let many = if kind == "stuck" { STUCK + 20 } else { 20 };
         let last = self.account.iter().rev().take(many).rev();
-        let mut seen = std::collections::BTreeSet::new();
+        let mut seen = BTreeSet::new();
         let last = last.filter(|exchange| kind != "stuck" || seen.insert(*exchange));
         let mut text = format!(
             "{}, seed {}, line {}: {kind}: {what}\n",
@@ -271,7 +276,7 @@ impl<'a> Walk<'a> {
             return;
         }
         let wild = self.lines;
-        let mut seen = std::collections::BTreeSet::new();
+        let mut seen = BTreeSet::new();
         let mut new = self.lines;
         while !self.person.finished && self.findings.is_empty() {
             if self.lines > wild + TO_THE_END || self.lines > new + STUCK {
@@ -300,6 +305,9 @@ struct Counted {
     lines: usize,
     walks: usize,
     finished: usize,
+    /// Words that a prompt orders, or that were told of, and that were refused or not known.
+    refused: usize,
+    acts: BTreeSet<Act>,
     /// By kind: how often, and the shortest account.
     found: BTreeMap<String, (usize, String)>,
 }
@@ -311,6 +319,8 @@ fn walked(wanted: usize, lies: bool) -> Counted {
         lines: 0,
         walks: 0,
         finished: 0,
+        refused: 0,
+        acts: BTreeSet::new(),
         found: BTreeMap::new(),
     };
     let mut shortest: BTreeMap<String, usize> = BTreeMap::new();
@@ -334,6 +344,8 @@ fn walked(wanted: usize, lies: bool) -> Counted {
         }
         counted.lines += walk.lines;
         counted.walks += 1;
+        counted.refused += walk.refused;
+        counted.acts.append(&mut walk.person.acts);
         counted.finished += usize::from(walk.person.finished);
         for (kind, account) in walk.findings {
             if std::env::var("KINDS").is_ok() {
@@ -360,15 +372,38 @@ fn wanted(otherwise: usize) -> usize {
 fn a_person_who_tells_the_truth_is_never_unsafe_and_always_comes_to_the_end() {
     let counted = walked(wanted(5_000), false);
     println!(
-        "told the truth: {} lines, {} walks, {} finished",
-        counted.lines, counted.walks, counted.finished
+        "told the truth: {} lines, {} walks, {} finished, {} times ordered words refused",
+        counted.lines, counted.walks, counted.finished, counted.refused
     );
     let mut all = String::new();
     for (kind, (count, account)) in &counted.found {
         let _ = writeln!(all, "==== {count} times: {kind}\n{account}");
     }
+    let never: Vec<Act> = Act::ALL
+        .into_iter()
+        .filter(|act| !counted.acts.contains(act))
+        .collect();
+    println!("never asked for: {never:?}");
     assert!(counted.found.is_empty(), "{all}");
+    assert_eq!(counted.refused, 0);
+    if counted.lines >= 100_000 {
+        assert_eq!(
+            never, NEVER,
+            "a walk of this length comes to everything else"
+        );
+    }
 }
+
+/// What a person who tells the truth of a sound supply is never asked, and what is said only where
+/// nobody is asked anything.
+const NEVER: [Act; 6] = [
+    Act::SupplyReversed,
+    Act::Resume,
+    Act::CarryOn,
+    Act::EndOfNote,
+    Act::Finished,
+    Act::WhichUnit,
+];
 
 /// With one who also lies there is no 0 to reach: what comes is counted, and each kind explained in
 /// `with_a_body.md`. No kind may come that is not.
