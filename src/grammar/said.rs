@@ -103,7 +103,7 @@ impl Intent {
     /// Whether it warns of voltage, whatever the step: "it is live", "two three zero volts".
     pub fn is_a_warning(&self) -> bool {
         match self {
-            Self::Stated(Statement::Live)
+            Self::Stated(Statement::Live | Statement::Stop)
             | Self::StatedAt {
                 state: Statement::Live,
                 ..

@@ -47,6 +47,15 @@ impl Conductors {
         self.0 & other.0 != 0
     }
 
+    /// These; and where "line" is among them without its number, every line.
+    pub const fn with_every_line(self) -> Self {
+        if self.contains(Self::L) {
+            self.with(Self::L1).with(Self::L2).with(Self::L3)
+        } else {
+            self
+        }
+    }
+
     /// How many conductors are joined here.
     pub const fn count(self) -> u32 {
         self.0.count_ones()

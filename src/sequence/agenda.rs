@@ -6,7 +6,7 @@ use super::breakage::{self, Break};
 use super::facts::{
     Ask, Edition, Event, EventNo, Mode, Order, Quantity, Refusal, Step, StepId, StepKind, Stretch,
 };
-use super::procedures::{Catalogue, Fault, Procedure, fault_of};
+use super::procedures::{Catalogue, Fault, Procedure, fault_of, is_supply_fault};
 use super::state::{OutEntry, Question, ReplayError, State, count};
 use crate::installation::JobKind;
 use crate::limits::Tables;
@@ -134,7 +134,9 @@ impl Agenda {
             .circuit
             .is_some_and(|circuit| self.stays_off(step.board, circuit));
         let makes_it_so = matches!(step.kind, StepKind::OffLock | StepKind::OffTerminals);
-        (!off || makes_it_so) && self.procedure(step).is_open(&self.state, step)
+        let needs_supply = step.is_live_test() || step.stage == Stage::Energise;
+        let supplied = !needs_supply || self.has_its_supply(step.board);
+        (!off || makes_it_so) && supplied && self.procedure(step).is_open(&self.state, step)
     }
 
     /// What a step orders out and is not on the list yet.
@@ -223,10 +225,21 @@ impl Agenda {
             .or_else(|| self.asked_again())
             .or_else(|| self.first_open(|step| self.outcome(step).is_none()))
             .or_else(|| self.first_open(|_| true))?;
-        match self.guard(candidate) {
-            Ok(()) => Some(candidate),
-            Err(refusal) => self.lifting(candidate, &refusal).or(Some(candidate)),
+        // What lifts a bar may be barred itself.
+        let mut step = candidate;
+        for _ in 0..6 {
+            match self.guard_of_a_move(step) {
+                Ok(()) => return Some(step),
+                Err(refusal) => match self.lifting(step, &refusal) {
+                    Some(next) if next.order != step.order => step = next,
+                    _ => break,
+                },
+            }
         }
+        // Nothing that is barred is asked for while something else can be done.
+        let mut open = self.open_steps();
+        open.find(|step| self.outcome(step).is_none() && self.guard_of_a_move(step).is_ok())
+            .or(Some(candidate))
     }
 
     /// What comes before everything else.
@@ -257,12 +270,22 @@ impl Agenda {
         let mut open = self.open_steps().filter(on_board);
         match refusal {
             Refusal::NotProvedDead { .. } => open.find(|step| step.stage == Stage::Isolation),
-            Refusal::FirstComes { .. } => {
-                open.find(|step| step.stage == barred.stage && step.beside(barred))
+            Refusal::FirstComes { step, .. } => step
+                .as_ref()
+                .and_then(|id| self.step(id))
+                .filter(|first| self.is_open(first))
+                .or_else(|| open.find(|step| step.stage == barred.stage && step.beside(barred))),
+            Refusal::DeadTestsOpen { .. } => {
+                let boards = self.energised_with(barred.board);
+                self.open_steps()
+                    .find(|step| step.is_dead_test() && boards.contains(&step.board))
             }
-            Refusal::DeadTestsOpen { .. } => open.find(|step| step.is_dead_test()),
             Refusal::StillOut { .. } | Refusal::MustGoBack { .. } => {
                 self.open_steps().find(|step| step.kind.puts_back())
+            }
+            // A supply that is wrong is tested again before anything more.
+            Refusal::MustBePutRight { board, .. } if barred.incoming => {
+                self.supply_faults(*board).next()
             }
             Refusal::Joined { .. } => open.find(|step| {
                 step.kind.puts_back() && step.circuit == barred.circuit && self.guard(step).is_ok()
@@ -273,8 +296,12 @@ impl Agenda {
                     && step.order < barred.order
                     && self.guard(step).is_ok()
             }),
-            Refusal::NotEnergised { .. } => {
-                let first = open.find(|step| !step.is_live_test())?;
+            Refusal::NotEnergised { board } => {
+                let mut there = self.open_steps().filter(|step| step.board == *board);
+                let first = there.find(|step| !step.is_live_test())?;
+                if first.order == barred.order {
+                    return None;
+                }
                 self.guard(first)
                     .map_or_else(|refusal| self.lifting(first, &refusal), |()| Some(first))
             }
@@ -330,10 +357,17 @@ impl Agenda {
             self.before_the_supply(step)?;
         }
         if step.stage == Stage::Handover {
-            self.nothing_out()?;
+            self.nothing_out_of(counts)?;
+            let mut before = self.plan().steps.iter();
+            let energise = before.find(|other| {
+                other.stage == Stage::Energise && other.order < step.order && self.is_open(other)
+            });
+            if let Some(first) = energise.filter(|_| self.edition() > Edition::First) {
+                return Err(Refusal::first_comes(&first.id));
+            }
         }
         if step.stage == Stage::Energise {
-            self.before_energising(step)?;
+            self.before_energising(step, counts)?;
         }
         self.procedure(step).guard(&self.state, step)
     }
@@ -375,6 +409,24 @@ impl Agenda {
         if open > 0 {
             return Err(Refusal::DeadTestsOpen { steps: count(open) });
         }
+        let linked = self
+            .sure_entries()
+            .filter(|entry| entry.joins().is_some())
+            .count();
+        if linked > 0 {
+            return Err(Refusal::MustGoBack {
+                entries: count(linked),
+            });
+        }
+        // Nothing more is measured of a supply that is reversed.
+        let mut reversed = self.supply_faults(step.board);
+        let reversed = reversed.any(|fault| fault.stage == Stage::SupplyPolarity);
+        if reversed && step.stage != Stage::SupplyPolarity && !step.kind.puts_back() {
+            return Err(Refusal::MustBePutRight {
+                board: step.board,
+                steps: 1,
+            });
+        }
         Ok(())
     }
 
@@ -389,10 +441,19 @@ impl Agenda {
 
     /// Only with the out-list empty, every dead test done or its reason recorded, none outside its
     /// limit without a reason, and after proving dead.
-    fn before_energising(&self, step: &Step) -> Result<(), Refusal> {
+    fn before_energising(&self, step: &Step, counts: fn(&OutEntry) -> bool) -> Result<(), Refusal> {
         let board = step.board;
         if !breakage::is(Break::EnergisedWithThingsOut) {
-            self.nothing_out()?;
+            self.nothing_out_of(counts)?;
+        }
+        // What feeds it is live first.
+        let feeder = self.board(board).and_then(|board| board.feeder());
+        if let Some((Some(by), _)) = feeder
+            && by != board
+            && !self.energised(by)
+            && self.edition() > Edition::First
+        {
+            return Err(Refusal::NotEnergised { board: by });
         }
         let boards = self.energised_with(board);
         let open: usize = boards.iter().map(|b| self.open_dead_tests(*b)).sum();
@@ -414,8 +475,7 @@ impl Agenda {
 
     /// No dead test outside its limit that was not accepted; some are accepted by no reason.
     fn nothing_failed(&self, board: u16) -> Result<(), Refusal> {
-        let reversed = |step: &&Step| self.has_failed(step) && step.stage == Stage::SupplyPolarity;
-        let supply = self.supply_steps(board).filter(reversed).count();
+        let supply = self.supply_faults(board).count();
         let fatal = if self.edition() > Edition::First {
             let failed = self.failed_dead(board);
             failed.filter(|step| self.no_reason_passes(step)).count() + supply
@@ -435,6 +495,13 @@ impl Agenda {
                 steps: count(failed),
             }),
         }
+    }
+
+    /// Steps at the incoming terminals that show a supply nothing is energised by: reversed, or
+    /// without an earth.
+    pub fn supply_faults(&self, board: u16) -> impl Iterator<Item = &Step> {
+        self.supply_steps(board)
+            .filter(|step| is_supply_fault(&self.state, step))
     }
 
     /// Whether no reason makes it right to energise with this result: a short, a line to earth;
@@ -608,12 +675,14 @@ fn what_it_bars(entry: &OutEntry, step: &Step) -> Barred {
         }
         _ => {}
     }
-    let here = entry.board == step.board && entry.circuit.is_some();
-    let on_circuit = here && entry.circuit == step.circuit;
-    // All circuits of a board together are joined by a link on any of them.
+    let here = entry.board == step.board;
+    let on_circuit = here && entry.circuit.is_some() && entry.circuit == step.circuit;
+    // All circuits of a board together are joined by a link on any of them; and one that was told of
+    // where no circuit was tested may be on any.
+    let on_any = here && entry.circuit.is_none();
     let together = here && step.circuit.is_none() && step.measures(Quantity::Insulation);
     if let Some(joined) = entry.joins()
-        && (on_circuit || together)
+        && (on_circuit || on_any || together)
         && would_be_read(entry, joined, step)
     {
         return Barred::Joined;
@@ -626,7 +695,11 @@ fn what_it_bars(entry: &OutEntry, step: &Step) -> Barred {
 
 /// Whether a reading would be of the link or crossing.
 fn would_be_read(entry: &OutEntry, joined: Conductors, step: &Step) -> bool {
-    let in_pair = |pair: Pair| pair.from().overlaps(joined) && pair.to().overlaps(joined);
+    let joined = joined.with_every_line();
+    let in_pair = |pair: Pair| {
+        pair.from().with_every_line().overlaps(joined)
+            && pair.to().with_every_line().overlaps(joined)
+    };
     match step.kind {
         StepKind::RingEndToEnd => step.conductor.is_some_and(|one| joined.contains(one)),
         // Its own crossing is what it is read with.

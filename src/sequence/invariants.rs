@@ -12,7 +12,7 @@ use super::facts::{
 };
 use crate::installation::{Accessory, Circuit, CircuitKind, Job, JobKind, Phases};
 use crate::limits::{Finding, Outcome, Verdict};
-use crate::quantity::{Conductors, Pair, Reading, TestVoltage};
+use crate::quantity::{Conductors, Pair, Reading, Relation, TestVoltage};
 use crate::terms::{Part, Place, Reason, Stage, Statement};
 use jiff::{SignedDuration, Timestamp};
 use std::collections::{BTreeMap, BTreeSet};
@@ -306,9 +306,10 @@ impl Watch {
                 Part::EarthingConductor => step.stage != Stage::ExternalLoop,
                 Part::Bond => step.kind != StepKind::Bond || step.place != out.place,
                 _ => {
-                    let on_board = out.board == step.board && out.circuit.is_some();
-                    let here = on_board && out.circuit == step.circuit;
-                    let together = on_board && step.circuit.is_none();
+                    let on_board = out.board == step.board;
+                    let here = on_board && out.circuit.is_some() && out.circuit == step.circuit;
+                    // A link of no known circuit may be on any.
+                    let together = on_board && (step.circuit.is_none() || out.circuit.is_none());
                     let insulation = step.measures(Quantity::Insulation);
                     let through = out.joins().is_some_and(|joined| {
                         let between =
@@ -532,7 +533,14 @@ impl Watch {
                     self.how(step),
                     Some(How::Read | How::Intent(_) | How::NotTested)
                 );
-            step.incoming && (open || self.how(step) == reversed)
+            let no_earth = step.kind == StepKind::ExternalLoop
+                && self.how(step) == Some(&How::Read)
+                && self.closed.get(&step.id).is_some_and(|closed| {
+                    self.readings
+                        .get(&closed.by)
+                        .is_some_and(|taken| taken.reading.relation == Relation::OverRange)
+                });
+            step.incoming && (open || no_earth || self.how(step) == reversed)
         });
         if let Some(supply) = supply {
             return Err(format!("energised by a supply not checked: {}", supply.id));
@@ -845,6 +853,11 @@ impl Watch {
                 if *statement == Statement::Done {
                     self.order_answered(step);
                 }
+                if *statement == Statement::DoublePole {
+                    for out in &mut self.out {
+                        out.never |= out.ordered.as_ref() == Some(step);
+                    }
+                }
                 if *statement == Statement::Energised {
                     self.unlocked.remove(&step.board);
                 }
@@ -879,6 +892,16 @@ impl Watch {
                         && ordered.linked == *linked
                         && ordered.both == *both
                         && (*linked || ordered.place == *place);
+                    let of_several = match (ordered.part, part) {
+                        (Part::Conductors(one), Part::Conductors(all)) => {
+                            all.contains(one)
+                                && !*linked
+                                && !ordered.linked
+                                && ordered.place == *place
+                        }
+                        _ => false,
+                    };
+                    let same = same || of_several;
                     let named = ordered.part == Part::Load && !*linked
                         || ordered.part == Part::Accessory && ordered.place == *place;
                     let here = (ordered.board, ordered.circuit) == (*board, *circuit);
@@ -946,6 +969,9 @@ impl Watch {
                     self.withdrawn(asked);
                 }
                 self.unlocked.remove(board);
+                if !self.first_edition {
+                    self.mode = Mode::Running;
+                }
                 self.reopen(*board, |_| true);
                 self.last_taken = None;
             }

@@ -237,7 +237,7 @@ impl Session {
     /// should be dead. Nothing when nothing there should be dead.
     pub fn maybe_live(&mut self, words: &str, now: Timestamp) -> Option<Turn> {
         let step = self.agenda.current()?;
-        let dead_work = decide::is_dead_work(&self.agenda, step);
+        let dead_work = decide::is_dead_work(&self.agenda, step) || step.incoming;
         let asked = matches!(self.agenda.question(), Some(Question::IfLive(_)));
         if !dead_work || asked || self.agenda.mode() == Mode::Finished {
             return None;

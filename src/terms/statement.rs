@@ -42,6 +42,8 @@ pub enum Statement {
     Megohms,
     /// What was said was volts: voltage is present.
     Volts,
+    /// "Stop", "hands off".
+    Stop,
 }
 
 impl Statement {
@@ -74,6 +76,7 @@ impl Statement {
             Self::DangerCodeOne => "danger code one",
             Self::Megohms => "megohms",
             Self::Volts => "volts",
+            Self::Stop => "stop",
         }
     }
 

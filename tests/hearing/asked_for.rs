@@ -20,7 +20,18 @@ use std::process::Command;
 use std::sync::Arc;
 
 /// Each rule with the words that prompts ask for where it listens.
-pub const ASKED_FOR: [(&str, &[&str]); 11] = [
+pub const ASKED_FOR: [(&str, &[&str]); 13] = [
+    (
+        "off",
+        &[
+            "locked off",
+            "done",
+            "double pole",
+            "isolated",
+            "person in charge says it stays on",
+        ],
+    ),
+    ("which_unit", &["megohms", "volts"]),
     (
         "isolation",
         &[
@@ -30,7 +41,7 @@ pub const ASKED_FOR: [(&str, &[&str]); 11] = [
             "isolated",
             "locked off",
             "dead",
-            "live",
+            "it is live",
         ],
     ),
     (
@@ -44,6 +55,7 @@ pub const ASKED_FOR: [(&str, &[&str]); 11] = [
             "linked",
             "link removed",
             "line and earth link removed",
+            "bond back on",
         ],
     ),
     (
@@ -57,12 +69,13 @@ pub const ASKED_FOR: [(&str, &[&str]); 11] = [
             "both neutrals out at socket three",
             "both out",
             "lamp out at light two",
+            "load out",
             "done",
             "not tested",
             "not tested reason equipment cannot be taken out",
         ],
     ),
-    ("ring", &["done"]),
+    ("ring", &["done", "crossing removed", "ring ends back"]),
     (
         "polarity",
         &["polarity correct", "polarity reversed", "done"],
@@ -79,11 +92,23 @@ pub const ASKED_FOR: [(&str, &[&str]); 11] = [
             "all back",
             "override",
             "override reason as instructed",
+            "observation",
+            "danger code one",
+            "circuit one stays off",
+            "circuit two stays off",
+            "circuit four stays off",
+            "go to supply polarity",
+            "go to external loop impedance",
         ],
     ),
     (
         "loop",
-        &["earthing conductor off", "earthing conductor back on"],
+        &[
+            "earthing conductor off",
+            "earthing conductor back on",
+            "polarity correct",
+            "polarity reversed",
+        ],
     ),
     ("rcd", &["tripped", "did not trip"]),
     (

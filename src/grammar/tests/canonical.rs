@@ -16,7 +16,7 @@ macro_rules! every {
 fn statements() -> impl Iterator<Item = Statement> {
     every!(Statement: Done Proved NotProved Isolated LockedOff Dead Live Energised Open Shorted
         Nulled Discharged NothingConnected PolarityCorrect PolarityReversed Tripped NoTrip Pass
-        Fail SequenceCorrect SequenceReversed DoublePole StaysOn DangerCodeOne Megohms Volts)
+        Fail SequenceCorrect SequenceReversed DoublePole StaysOn DangerCodeOne Megohms Volts Stop)
     .into_iter()
 }
 
@@ -184,6 +184,15 @@ fn answered_by(statement: Statement) -> &'static [&'static str] {
         Statement::StaysOn => &["off", "confirm"],
         Statement::DangerCodeOne => &["confirm"],
         Statement::Megohms | Statement::Volts => &["which_unit"],
+        Statement::Stop => &[
+            "isolation",
+            "insulation",
+            "ring",
+            "loop",
+            "rcd",
+            "confirm",
+            "off",
+        ],
         Statement::Proved | Statement::NotProved => &["isolation", "confirm"],
         Statement::Isolated | Statement::LockedOff | Statement::Dead | Statement::Live => {
             &["isolation"]

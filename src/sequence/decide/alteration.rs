@@ -129,7 +129,8 @@ fn take_out(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Even
     let place = alteration
         .place
         .clone()
-        .or_else(|| here.and_then(|step| step.place.clone()))
+        .or_else(|| off_terminals(agenda, alteration.part))
+        .or_else(|| here.filter(|_| !linked).and_then(|step| step.place.clone()))
         .or_else(|| the_only_bond(agenda, alteration.part));
     // Loads and lamps are of the whole circuit where no place is said.
     let place = match alteration.part {
@@ -208,6 +209,14 @@ fn ring_ends_out(agenda: &Agenda, said: &Intent) -> Vec<Event> {
     out
 }
 
+/// Conductors that a circuit which stays off has out of its terminals are out at the board.
+fn off_terminals(agenda: &Agenda, part: Part) -> Option<Place> {
+    let at_the_board = agenda
+        .current()
+        .is_some_and(|step| step.kind == StepKind::OffTerminals);
+    (at_the_board && matches!(part, Part::Conductors(_))).then(Place::board)
+}
+
 /// The bond that is meant where none is named: the only one there is.
 fn the_only_bond(agenda: &Agenda, part: Part) -> Option<Place> {
     if part != Part::Bond {
@@ -257,7 +266,13 @@ fn circuit_of(agenda: &Agenda, board: u16, place: Option<&Place>, part: Part) ->
 
 fn put_back(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Event> {
     if alteration.part == Part::Everything {
-        let entries: Vec<EventNo> = agenda.open_entries().map(|entry| entry.no).collect();
+        let all = || agenda.open_entries().map(|entry| entry.no);
+        let barring: Vec<EventNo> = agenda.barring_entries().map(|entry| entry.no).collect();
+        let entries = if barring.is_empty() {
+            all().collect()
+        } else {
+            barring
+        };
         return if entries.is_empty() {
             refused(said, Refusal::NotOut)
         } else {
@@ -268,13 +283,25 @@ fn put_back(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Even
         .open_entries()
         .filter(|entry| is_meant_back(entry, alteration))
         .collect();
-    let here = agenda.current().and_then(|step| step.circuit);
+    let here = agenda.current().map(|step| (step.board, step.circuit));
     let on_this: Vec<&OutEntry> = found
         .iter()
         .copied()
-        .filter(|entry| entry.circuit == here)
+        .filter(|entry| Some((entry.board, entry.circuit)) == here)
         .collect();
-    let meant = if on_this.is_empty() { found } else { on_this };
+    // What is out on a circuit that stays off is not what is put back on another.
+    let stays_off = |entry: &OutEntry| {
+        entry
+            .circuit
+            .is_some_and(|circuit| agenda.stays_off(entry.board, circuit))
+    };
+    let in_work: Vec<&OutEntry> = found.iter().copied().filter(|e| !stays_off(e)).collect();
+    let found = if in_work.is_empty() { found } else { in_work };
+    let mut meant = if on_this.is_empty() { found } else { on_this };
+    // One lamp back is one of those that were counted, before it is asked about all of them.
+    if alteration.part == Part::Lamp && meant.iter().any(|entry| !entry.both) {
+        meant.retain(|entry| !entry.both || alteration.both);
+    }
     let entries: Vec<EventNo> = meant.iter().map(|entry| entry.no).collect();
     let one_board = meant.iter().all(|entry| {
         meant

@@ -3,11 +3,24 @@
 use super::refused;
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Ask, Event};
+use crate::sequence::facts::{Ask, Event, Refusal};
 use crate::sequence::state::count;
 
 /// "Finish": barred by the out-list, asked about with steps undone.
 pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
+    // What was ordered out and not answered is asked about first.
+    let ordered: Vec<_> = agenda
+        .ordered_entries()
+        .map(|(entry, _)| entry.no)
+        .collect();
+    if !ordered.is_empty() {
+        return vec![Event::AskedIfOut { entries: ordered }];
+    }
+    // Nobody leaves a circuit that is dangerous, or the earthing off.
+    let urgent = agenda.current().filter(|step| step.kind.is_urgent());
+    if let Some(urgent) = urgent {
+        return refused(said, Refusal::first_comes(&urgent.id));
+    }
     if let Err(refusal) = agenda.nothing_out() {
         return refused(said, refusal);
     }

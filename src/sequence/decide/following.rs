@@ -6,7 +6,8 @@ use crate::sequence::facts::{Event, Mode, Order, Step};
 
 /// The next events that follow; none when nothing does.
 pub(in crate::sequence) fn follow(agenda: &Agenda) -> Vec<Event> {
-    if agenda.question().is_some() || agenda.mode() == Mode::Finished {
+    let takes_part = matches!(agenda.mode(), Mode::Running | Mode::Paused);
+    if agenda.question().is_some() || !takes_part {
         return Vec::new();
     }
     let entries = agenda.left_unanswered();
@@ -14,7 +15,7 @@ pub(in crate::sequence) fn follow(agenda: &Agenda) -> Vec<Event> {
         return vec![Event::AskedIfOut { entries }];
     }
     match agenda.current() {
-        Some(step) if agenda.mode() == Mode::Running && agenda.guard(step).is_ok() => {
+        Some(step) if agenda.mode() == Mode::Running && agenda.guard_of_a_move(step).is_ok() => {
             ordered(agenda, step)
         }
         _ => Vec::new(),

@@ -45,19 +45,21 @@ fn leave_out(agenda: &Agenda, said: &Intent, what: LeftOut, reason: Option<&Reas
     }]
 }
 
-/// A bare reason is none: what was seen is.
+/// A bare reason is none: what was seen is. Where nothing goes past what bars the way, that is said
+/// again.
 fn go_past(agenda: &Agenda, said: &Intent) -> Vec<Event> {
-    match barred_ahead(agenda) {
-        Some(_) => refused(said, Refusal::ObservationNeeded),
-        None => refused(said, Refusal::NothingToAnswer),
-    }
+    let refusal = match overridable(agenda) {
+        Some(_) => Refusal::ObservationNeeded,
+        None => barred(agenda).unwrap_or(Refusal::NothingToAnswer),
+    };
+    refused(said, refusal)
 }
 
 /// "Observation": what is noted next stands as the reason.
 pub(super) fn observe(agenda: &Agenda, said: &Intent) -> Vec<Event> {
     match overridable(agenda) {
         Some(_) => vec![Event::NoteBegun { observation: true }],
-        None => refused(said, Refusal::NothingToAnswer),
+        None => refused(said, barred(agenda).unwrap_or(Refusal::NothingToAnswer)),
     }
 }
 
@@ -123,11 +125,13 @@ fn overridable(agenda: &Agenda) -> Option<Refusal> {
 
 /// What bars the way to energising now, if a person may decide to go past it.
 fn barred_ahead(agenda: &Agenda) -> Option<Refusal> {
+    barred(agenda).filter(Refusal::may_be_overridden)
+}
+
+/// What bars the way to energising now.
+fn barred(agenda: &Agenda) -> Option<Refusal> {
     let board = agenda.current()?.board;
-    let energise = agenda
-        .plan()
-        .energising(board)
-        .find(|step| agenda.is_open(step))?;
-    let refusal = agenda.guard(energise).err()?;
-    refusal.may_be_overridden().then_some(refusal)
+    let mut energising = agenda.plan().energising(board);
+    let energise = energising.find(|step| agenda.is_open(step))?;
+    agenda.guard(energise).err()
 }

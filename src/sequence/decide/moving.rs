@@ -165,7 +165,14 @@ fn go_to(
     }
     let again = to_do_again(agenda, &wanted, |_| true);
     let first = open.first().copied().or(again);
-    match first.and_then(|step| agenda.guard_of_a_move(step).err()) {
+    let refusal = first.and_then(|step| agenda.guard_of_a_move(step).err());
+    // With the lock off for energising, whoever goes back isolates again.
+    if let (Some(step), Some(Refusal::NotProvedDead { .. })) = (first, &refusal)
+        && agenda.unlocked(step.board)
+    {
+        return isolate_again(agenda, said, Some(step.board));
+    }
+    match refusal {
         Some(refusal) => refused(said, refusal),
         None => nothing_there(said, to),
     }

@@ -13,10 +13,11 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
     let withdrawn = |why| vec![Event::Withdrawn { of, why }];
     let events = match said {
         Intent::Affirm => match question {
-            Question::IfLive(_) => voltage_found(agenda),
+            Question::IfLive(_) => super::warning::found_here(agenda),
             Question::Reading(no) if doubt_of(agenda, *no) == Some(Doubt::MaybeVolts) => {
                 refused(said, Refusal::QuestionOpen)
             }
+
             Question::Finish(..) => match agenda.nothing_out() {
                 Ok(()) => finishing::finished(agenda),
                 Err(refusal) => refused(said, refusal),
@@ -49,6 +50,16 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
             _ => corrected(agenda, of, right),
         },
         Intent::Reading { reading, .. } | Intent::Measured { reading, .. } => match question {
+            // The same with its unit is the answer to which it was.
+            Question::Reading(no)
+                if doubt_of(agenda, *no) == Some(Doubt::MaybeVolts)
+                    && reading.unit.is_some()
+                    && agenda
+                        .reading(*no)
+                        .is_some_and(|asked| reading::same(&asked.reading, reading)) =>
+            {
+                vec![Event::Affirmed { of }]
+            }
             // The same once more is no answer: the question is put again.
             Question::Reading(no)
                 if agenda
@@ -114,10 +125,6 @@ fn load_out(agenda: &Agenda, of: EventNo, said: &Intent) -> Vec<Event> {
 
 fn doubt_of(agenda: &Agenda, of: EventNo) -> Option<Doubt> {
     agenda.reading(of)?.doubt
-}
-
-fn voltage_found(agenda: &Agenda) -> Vec<Event> {
-    super::warning::decide(agenda, &Intent::Stated(Statement::Live)).unwrap_or_default()
 }
 
 fn is_refused(event: &Event) -> bool {

@@ -5,8 +5,10 @@ use crate::grammar::Intent;
 use crate::installation::Phases;
 use crate::quantity::{Conductors, Pair, Reading, Unit};
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Doubt, Edition, Event, EventNo, Measure, Quantity, Refusal, Step};
-use crate::sequence::procedures::{is_about_zero, like_the_supply};
+use crate::sequence::facts::{
+    Doubt, Edition, Event, EventNo, Measure, Quantity, Refusal, Step, StepKind,
+};
+use crate::sequence::procedures::{is_a_short, is_about_zero, like_the_supply};
 use crate::sequence::state::{State, StepOutcome};
 use crate::terms::{HalfCycle, Measure as Named, Place};
 
@@ -58,8 +60,8 @@ pub(super) fn decide(
         Some(Doubt::ReadBefore { reading })
     } else if let Some(event) = said_before(agenda, target) {
         Some(Doubt::SaidBefore { event })
-    } else if load_or_short(agenda.state(), target, &filled) {
-        Some(Doubt::LoadOrShort)
+    } else if let Some(doubt) = load_or_short(agenda.state(), target, &filled) {
+        Some(doubt)
     } else {
         assessment.doubt
     };
@@ -100,12 +102,29 @@ fn said_before(agenda: &Agenda, step: &Step) -> Option<EventNo> {
     }
 }
 
-/// Whether about zero was read between live conductors in megohms: a load reads so too.
-fn load_or_short(state: &State, step: &Step, reading: &Reading) -> bool {
-    step.measures(Quantity::Insulation)
-        && reading.unit != Some(Unit::Ohm)
-        && reading.pair.is_some_and(|pair| !pair.to_earth())
-        && is_about_zero(state, reading)
+/// What a reading near zero between live conductors is: in megohms a load reads so too, until the
+/// loads are out; in ohms it can be told.
+fn load_or_short(state: &State, step: &Step, reading: &Reading) -> Option<Doubt> {
+    let between_lives =
+        step.measures(Quantity::Insulation) && reading.pair.is_some_and(|pair| !pair.to_earth());
+    if !between_lives {
+        return None;
+    }
+    if reading.unit == Some(Unit::Ohm) {
+        return Some(if is_a_short(reading) {
+            Doubt::Short
+        } else {
+            Doubt::SomethingConnected
+        });
+    }
+    if !is_about_zero(state, reading) {
+        return None;
+    }
+    Some(if step.kind == StepKind::InsulationAgain {
+        Doubt::Short
+    } else {
+        Doubt::LoadOrShort
+    })
 }
 
 /// Whether two readings say the same where both say something.

@@ -95,7 +95,9 @@ pub(super) fn lock(agenda: &Agenda, said: &Intent, change: Change) -> Vec<Event>
         return not_asked(said);
     };
     match (change, step.stage) {
-        (Change::Out, Stage::Energise) if agenda.guard(step).is_ok() => {
+        (Change::Out, Stage::Energise)
+            if step.kind == StepKind::Energise && agenda.guard(step).is_ok() =>
+        {
             vec![Event::LockRemoved {
                 board: step.board,
                 to_energise: true,

@@ -4,8 +4,9 @@ use super::{not_asked, refused};
 use crate::grammar::Intent;
 use crate::quantity::{Reading, Unit};
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Event, Mode, Refusal, Step};
+use crate::sequence::facts::{Ask, Event, Mode, Refusal, Step};
 use crate::sequence::procedures::is_test_voltage;
+use crate::sequence::state::Question;
 use crate::terms::Statement;
 
 /// What is said of voltage at a dead step; nothing when something else is said, or it is live.
@@ -14,6 +15,9 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Option<Vec<Event>> {
         return None;
     }
     let current = agenda.current();
+    if matches!(agenda.question(), Some(Question::IfLive(_))) && said.is_a_warning() {
+        return Some(found_here(agenda));
+    }
     let is_dead_work = current.is_none_or(|step| is_dead_work(agenda, step));
     let board = current.map_or_else(|| first_board(agenda), |step| step.board);
     let found = |reading| {
@@ -28,10 +32,20 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Option<Vec<Event>> {
         | Intent::StatedAt {
             state: Statement::Live | Statement::Volts,
             ..
-        } => Some(if is_dead_work {
+        } => Some(match current {
+            _ if is_dead_work => found(None),
+            // The supply is live there; whether more is must be said.
+            Some(step) if step.incoming => vec![Event::AskedIfLive {
+                words: said.words(),
+            }],
+            _ => not_asked(said),
+        }),
+        Intent::Stated(Statement::Stop) => Some(if is_dead_work {
             found(None)
+        } else if agenda.mode() == Mode::Running {
+            vec![Event::StoodBy]
         } else {
-            not_asked(said)
+            Vec::new()
         }),
         Intent::Correction(Some(right)) => {
             let is_live = matches!(
@@ -49,6 +63,16 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Option<Vec<Event>> {
         }
         _ => None,
     }
+}
+
+/// Voltage was found where the work is.
+pub(super) fn found_here(agenda: &Agenda) -> Vec<Event> {
+    let here = agenda.current().map(|step| step.board);
+    vec![Event::VoltageFound {
+        board: here.unwrap_or_else(|| first_board(agenda)),
+        reading: None,
+        heard: None,
+    }]
 }
 
 /// Volts that were read; while proving dead any number is one.
@@ -92,7 +116,8 @@ fn of_volts(
 
 /// Whether what is asked for is done on what should be dead.
 pub(in crate::sequence) fn is_dead_work(agenda: &Agenda, step: &Step) -> bool {
-    !agenda.energised(step.board) && !step.incoming
+    let at_the_supply = step.incoming && step.ask != Ask::Event;
+    !agenda.energised(step.board) && !at_the_supply
 }
 
 fn first_board(agenda: &Agenda) -> u16 {

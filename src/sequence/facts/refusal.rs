@@ -223,6 +223,8 @@ pub enum Doubt {
     LeadsNotJoined,
     /// About zero between live conductors: a load, or a short.
     LoadOrShort,
+    /// A short: fewer ohms than any load has, or about zero with the loads out.
+    Short,
     /// A number without a unit that could be the voltage of the supply.
     MaybeVolts,
     /// The step was answered by this, which was no reading.

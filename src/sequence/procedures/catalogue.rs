@@ -102,17 +102,18 @@ static SHIPPED: LazyLock<Arc<Catalogue>> = LazyLock::new(|| {
         (Slot::Between, &PutBack),
         (Slot::Between, &Energise),
     ];
-    let second: [(Slot, &'static dyn Procedure); 12] = [
+    let second: [(Slot, &'static dyn Procedure); 13] = [
         (Slot::DeadOnCircuit, &StaysOff),
         (Slot::DeadOnCircuit, &Continuity),
         (Slot::DeadOnCircuit, row(&table::RING)),
         (Slot::DeadOnCircuit, &Insulation),
-        (Slot::DeadOnCircuit, &PutBack),
         (Slot::DeadOnCircuit, &Reconnected),
+        (Slot::DeadOnCircuit, &PutBack),
         (Slot::DeadOnCircuit, row(&table::POLARITY)),
         (Slot::DeadOnBoard, &Insulation),
         (Slot::Between, &PutBack),
         (Slot::Between, &Energise),
+        (Slot::Between, row(&table::FAULT_CURRENT_FURTHER)),
         (Slot::AtOnceOnCircuit, &MakeSafe),
         (Slot::AtOnceOnCircuit, &Reopened),
     ];

@@ -4,7 +4,7 @@ use crate::quantity::{Pair, Reading, Unit};
 use crate::sequence::facts::{
     Edition, Measure, Order, ProcedureId, Quantity, Refusal, Step, StepKind,
 };
-use crate::sequence::state::State;
+use crate::sequence::state::{State, StepOutcome};
 use crate::terms::{Part, Stage};
 
 /// External earth fault loop impedance at the origin, with the earthing conductor off the means
@@ -56,16 +56,25 @@ impl Procedure for ExternalLoop {
     fn is_open(&self, state: &State, step: &Step) -> bool {
         let off = state
             .sure_entries()
-            .any(|entry| entry.part == Part::EarthingConductor);
-        let done = !state.waits(step);
-        let value_done = state
-            .plan()
-            .on(step.board, None)
-            .any(|other| other.kind == StepKind::ExternalLoop && state.outcome(other).is_some());
+            .find(|entry| entry.part == Part::EarthingConductor)
+            .map(|entry| entry.no);
+        let on_board = |kind: StepKind| {
+            let mut steps = state.plan().on(step.board, None);
+            steps.find(move |other| other.kind == kind)
+        };
+        let value = on_board(StepKind::ExternalLoop);
+        let given_up = on_board(StepKind::EarthingOff)
+            .is_some_and(|off| matches!(state.outcome(off), Some(StepOutcome::NotTested(..))));
+        let wanted = value.is_some_and(|value| state.waits(value)) && !given_up;
         match step.kind {
-            StepKind::EarthingOff => !off && (!done && !value_done || again(state, step)),
-            StepKind::EarthingBack => off && value_done,
-            _ => !done,
+            StepKind::EarthingOff => off.is_none() && (wanted || again(state, step)),
+            // Once it was read, or left, with the conductor off.
+            StepKind::EarthingBack => off.is_some_and(|off| {
+                value
+                    .and_then(|value| state.outcome(value))
+                    .is_some_and(|outcome| outcome.no() > off)
+            }),
+            _ => state.waits(step) && !given_up,
         }
     }
 

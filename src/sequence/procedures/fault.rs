@@ -55,10 +55,25 @@ pub(in crate::sequence) fn is_about_zero(state: &State, reading: &Reading) -> bo
 }
 
 /// Whether ohms were read, and fewer than any load has.
-pub(super) fn is_a_short(reading: &Reading) -> bool {
+pub(in crate::sequence) fn is_a_short(reading: &Reading) -> bool {
     reading.unit == Some(Unit::Ohm)
         && matches!(reading.relation, Relation::Exact | Relation::Under)
         && reading.size() < SHORT_OHMS
+}
+
+/// Whether a step at the incoming terminals shows a supply that nothing is energised by: its
+/// polarity reversed, or no earth.
+pub fn is_supply_fault(state: &State, step: &Step) -> bool {
+    match state.outcome(step) {
+        Some(StepOutcome::Stated(_, Statement::PolarityReversed)) => step.incoming,
+        Some(StepOutcome::Read(no)) if step.kind == StepKind::ExternalLoop => {
+            step.incoming
+                && state
+                    .reading(*no)
+                    .is_some_and(|record| record.reading.relation == Relation::OverRange)
+        }
+        _ => false,
+    }
 }
 
 /// Whether the result of a live test is a danger now: no earth, reversed polarity, additional

@@ -133,7 +133,12 @@ impl Procedure for Insulation {
         let tested_joined = tested_joined(state, step);
         let to_earth = step.pair.is_some_and(Pair::to_earth);
         match step.kind {
-            StepKind::InsulationTrial => waits && !joined && !tested_joined,
+            // What stays in may be tested joined; once it is out, it is tried like any other.
+            StepKind::InsulationTrial => {
+                let later = state.edition() > Edition::First
+                    && state.electronics_in(step.board, circuit).is_empty();
+                waits && !joined && (!tested_joined || later)
+            }
             StepKind::InsulationTrialEarth => {
                 waits && !joined && suspicion.is_some_and(|s| !s.altered_since)
             }

@@ -52,9 +52,8 @@ impl Procedure for Isolation {
         steps
     }
 
-    /// With the lock off for energising, all of it would have to be done again.
     fn is_open(&self, state: &State, step: &Step) -> bool {
-        (!stated(state, step) || state.unlocked(step.board)) && !state.energised(step.board)
+        !stated(state, step) && !state.energised(step.board)
     }
 
     /// Nothing is dead before the indicator is proved and the board locked off, and nothing is

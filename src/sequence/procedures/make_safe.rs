@@ -52,10 +52,19 @@ impl Procedure for StaysOff {
     }
 
     fn is_open(&self, state: &State, step: &Step) -> bool {
-        state.waits(step)
-            && step
-                .circuit
-                .is_some_and(|circuit| state.stays_off(step.board, circuit))
+        let Some(circuit) = step.circuit else {
+            return false;
+        };
+        let out = |wanted: Conductors| {
+            state.sure_on(step.board, circuit).any(|entry| {
+                !entry.linked
+                    && entry.place.as_ref() == Some(&Place::board())
+                    && matches!(entry.part, Part::Conductors(c) if c.contains(wanted))
+            })
+        };
+        let said_out =
+            step.kind == StepKind::OffTerminals && out(Conductors::L) && out(Conductors::N);
+        state.waits(step) && state.stays_off(step.board, circuit) && !said_out
     }
 
     fn answers(&self, _step: &Step) -> Answers {

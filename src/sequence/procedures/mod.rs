@@ -24,8 +24,8 @@ pub mod table;
 pub use assess::{Assessment, pattern, pattern_now};
 pub use build::StepBuilder;
 pub use catalogue::{Catalogue, Slot};
-pub use fault::{Fault, fault_of, is_danger};
-pub(super) use fault::{is_about_zero, is_test_voltage, like_the_supply};
+pub use fault::{Fault, fault_of, is_danger, is_supply_fault};
+pub(super) use fault::{is_a_short, is_about_zero, is_test_voltage, like_the_supply};
 pub use insulation::{joined_to_earth, lives_linked, tested_joined_instead};
 pub use put_back::to_put_back;
 pub use reopened::reopened;
@@ -77,7 +77,7 @@ pub trait Procedure: Sync + Debug {
     /// What may answer the step besides what it asks for.
     fn answers(&self, step: &Step) -> Answers {
         Answers {
-            may_be_left_out: step.is_dead_test() || step.is_live_work(),
+            may_be_left_out: (step.is_dead_test() || step.is_live_work()) && !step.kind.puts_back(),
             ..Answers::default()
         }
     }

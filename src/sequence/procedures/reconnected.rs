@@ -3,7 +3,7 @@ use super::{Answers, Assessment, Procedure, StepBuilder, assess};
 use crate::installation::{Board, Circuit, Job, SystemVoltage};
 use crate::quantity::{Reading, TestVoltage};
 use crate::sequence::facts::{Edition, Order, ProcedureId, Quantity, Step, StepKind};
-use crate::sequence::state::{OutEntry, State};
+use crate::sequence::state::{OutEntry, ReadingRecord, State};
 use crate::terms::{Part, Place, Stage};
 
 /// After equipment was put back: 250 V d.c. between the live conductors joined and earth, at least
@@ -88,16 +88,27 @@ impl Procedure for Reconnected {
 fn put_back_since_tested(state: &State, step: &Step, circuit: u16) -> bool {
     let tested = state
         .counting_on(step.board, circuit, Quantity::Insulation)
+        .chain(of_the_board(state, step.board))
         .map(|record| record.no)
         .max();
     let Some(tested) = tested else {
         return false;
     };
-    state.out_list().iter().any(|entry| {
-        (entry.board, entry.circuit) == (step.board, Some(circuit))
-            && is_equipment(entry)
-            && entry.back.is_some_and(|(by, _)| by > tested)
-    })
+    let still_out = state.sure_on(step.board, circuit).any(is_equipment);
+    !still_out
+        && state.out_list().iter().any(|entry| {
+            (entry.board, entry.circuit) == (step.board, Some(circuit))
+                && is_equipment(entry)
+                && entry.back.is_some_and(|(by, _)| by > tested)
+        })
+}
+
+/// Insulation readings of all circuits of the board together.
+fn of_the_board(state: &State, board: u16) -> impl Iterator<Item = &ReadingRecord> {
+    let together = state.plan().on(board, None);
+    together
+        .filter(|step| step.measures(Quantity::Insulation))
+        .filter_map(|step| state.result(step))
 }
 
 /// Equipment, or what feeds it; not what was out at the board, nor lamps and switches.

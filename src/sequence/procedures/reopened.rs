@@ -1,9 +1,11 @@
-use super::table::is_extra_low;
+use super::table::{ZS, is_extra_low};
 use super::{Answers, Assessment, Procedure, StepBuilder, assess};
 use crate::installation::{Board, Circuit, Job};
 use crate::quantity::{Pair, Reading, Unit};
-use crate::sequence::facts::{Edition, Measure, ProcedureId, Quantity, Step, StepKind};
-use crate::sequence::state::{State, place_of};
+use crate::sequence::facts::{
+    Column, Edition, EventNo, Measure, ProcedureId, Quantity, Step, StepKind,
+};
+use crate::sequence::state::{OutEntry, State, place_of};
 use crate::terms::{Part, Place, Stage, Statement};
 
 /// Live, before any other test of the circuits: polarity and loop at every outlet that was opened.
@@ -75,6 +77,10 @@ impl Procedure for Reopened {
         }
     }
 
+    fn column(&self, step: &Step) -> Option<&'static Column> {
+        (step.kind == StepKind::ReopenedLoop).then_some(&ZS)
+    }
+
     fn label(&self, step: &Step) -> Option<String> {
         (step.kind == StepKind::ReopenedPolarity)
             .then(|| "polarity at an outlet that was opened".to_owned())
@@ -84,19 +90,31 @@ impl Procedure for Reopened {
 /// The places of a circuit where something was taken out and put back, once each.
 pub fn reopened(state: &State, board: u16, circuit: u16) -> Vec<Place> {
     let mut places: Vec<Place> = Vec::new();
-    let opened = state.out_list().iter().filter(|entry| {
-        (entry.board, entry.circuit) == (board, Some(circuit))
-            && entry.back.is_some()
-            && !entry.withdrawn
-            && matches!(
-                entry.part,
-                Part::Accessory | Part::Conductors(_) | Part::Load | Part::FunctionalEarth
-            )
-    });
-    for place in opened.filter_map(|entry| entry.place.as_ref()) {
-        if *place != Place::board() && !places.contains(place) {
+    for place in opened(state, board, circuit).filter_map(|entry| entry.place.as_ref()) {
+        if !places.contains(place) {
             places.push(place.clone());
         }
     }
     places
+}
+
+/// The event that put the last of them back.
+pub(super) fn last_reopened(state: &State, board: u16, circuit: u16) -> Option<EventNo> {
+    let back = opened(state, board, circuit).filter_map(|entry| entry.back);
+    back.map(|(by, _)| by).max()
+}
+
+fn opened(state: &State, board: u16, circuit: u16) -> impl Iterator<Item = &OutEntry> {
+    let at_board = Place::board();
+    state.out_list().iter().filter(move |entry| {
+        (entry.board, entry.circuit) == (board, Some(circuit))
+            && entry.back.is_some()
+            && !entry.withdrawn
+            && !entry.linked
+            && entry.place.as_ref() != Some(&at_board)
+            && matches!(
+                entry.part,
+                Part::Accessory | Part::Conductors(_) | Part::Load | Part::FunctionalEarth
+            )
+    })
 }

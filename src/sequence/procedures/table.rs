@@ -3,6 +3,8 @@
 
 use super::assess::{self, Assessment};
 use super::continuity::R1_R2;
+use super::insulation::waits_for_all_together;
+use super::reopened::last_reopened;
 use super::{Answers, Procedure, StepBuilder};
 use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, RcdTest, SystemVoltage};
 use crate::quantity::{Conductors, Pair, Reading, Unit};
@@ -10,7 +12,7 @@ use crate::sequence::facts::{
     Beside, Column, Edition, Measure, Order, ProcedureId, Quantity, ShownWhen, Step, StepKind,
     Worst,
 };
-use crate::sequence::state::{State, place_of};
+use crate::sequence::state::{State, StepOutcome, place_of};
 use crate::terms::{HalfCycle, Part, Place, Stage, Statement};
 use std::fmt;
 
@@ -71,7 +73,7 @@ impl Row {
         orders: |_, _| Vec::new(),
         is_open: State::waits,
         answers: |step| Answers {
-            may_be_left_out: step.is_dead_test() || step.is_live_work(),
+            may_be_left_out: (step.is_dead_test() || step.is_live_work()) && !step.kind.puts_back(),
             instead_of_reading: &[],
             accepts_done: true,
         },
@@ -361,10 +363,29 @@ pub static POLARITY: Row = Row {
     stage: Stage::Polarity,
     rule: "polarity",
     plan: |build, _| vec![build.statement("dead", StepKind::Row("polarity"), &EITHER_POLARITY)],
+    is_open: polarity_is_open,
     columns: &[&POLARITY_COLUMN],
     column: |_| Some(&POLARITY_COLUMN),
     ..Row::PLAIN
 };
+
+/// Not before the whole board was tested together, and again after an outlet was put back since.
+fn polarity_is_open(state: &State, step: &Step) -> bool {
+    if state.edition() == Edition::First {
+        return state.waits(step);
+    }
+    if waits_for_all_together(state, step.board) {
+        return false;
+    }
+    let stated = match state.outcome(step) {
+        Some(StepOutcome::Stated(no, _)) => *no,
+        _ => return state.waits(step),
+    };
+    !state.energised(step.board)
+        && step.circuit.is_some_and(|circuit| {
+            last_reopened(state, step.board, circuit).is_some_and(|back| back > stated)
+        })
+}
 
 /// Polarity of the supply at the origin, checked before anything else is tested live. BS 7671
 /// 643.6.
@@ -386,6 +407,12 @@ pub static SUPPLY_POLARITY: Row = Row {
             ..step
         }]
     },
+    // Nothing is energised by a supply that was not checked.
+    answers: |step| Answers {
+        may_be_left_out: !step.incoming,
+        instead_of_reading: &[],
+        accepts_done: true,
+    },
     ..Row::PLAIN
 };
 
@@ -397,33 +424,50 @@ const LINES_AND_EARTH: [Pair; 4] = [
     Pair::LINES_TO_EARTH[0],
 ];
 
-/// Prospective fault current at the board, line to neutral and line to earth; the larger counts.
+/// Prospective fault current at the origin, line to neutral and line to earth; the larger counts.
 /// BS 7671 643.7.3.201.
 pub static FAULT_CURRENT: Row = Row {
     name: "fault-current",
     stage: Stage::FaultCurrent,
     rule: "current",
     plan: |build, scope| {
-        let pairs: &[Pair] = match scope.board.phases {
-            Phases::Single => &[Pair::LN, Pair::LE],
-            Phases::Three => &LINES_AND_EARTH,
-        };
-        let reading = |pair: &Pair| {
-            let measure = Measure::of(Quantity::FaultCurrent, Unit::KiloAmp).between(*pair);
-            let step = build.reading(pair.to_string(), StepKind::Row("fault-current"), measure);
-            Step {
-                // At a further board the supply comes with energising.
-                incoming: scope.edition > Edition::First && scope.board.fed_from.is_none(),
-                ..step
-            }
-        };
-        pairs.iter().map(reading).collect()
+        let first = scope.edition == Edition::First;
+        if !first && scope.board.fed_from.is_some() {
+            return Vec::new();
+        }
+        fault_currents(build, scope, !first)
     },
     assess: assess::fault_current,
     ..Row::PLAIN
 };
 
-static ZS: Column = Column {
+/// The same at a further board, whose supply comes with energising.
+pub static FAULT_CURRENT_FURTHER: Row = Row {
+    name: "fault-current-further",
+    stage: Stage::FaultCurrent,
+    rule: "current",
+    plan: |build, scope| match scope.board.fed_from {
+        Some(_) => fault_currents(build, scope, false),
+        None => Vec::new(),
+    },
+    assess: assess::fault_current,
+    ..Row::PLAIN
+};
+
+fn fault_currents(build: &StepBuilder<'_>, scope: &Scope<'_>, incoming: bool) -> Vec<Step> {
+    let pairs: &[Pair] = match scope.board.phases {
+        Phases::Single => &[Pair::LN, Pair::LE],
+        Phases::Three => &LINES_AND_EARTH,
+    };
+    let reading = |pair: &Pair| {
+        let measure = Measure::of(Quantity::FaultCurrent, Unit::KiloAmp).between(*pair);
+        let step = build.reading(pair.to_string(), StepKind::Row("fault-current"), measure);
+        Step { incoming, ..step }
+    };
+    pairs.iter().map(reading).collect()
+}
+
+pub(super) static ZS: Column = Column {
     key: "zs",
     csv: "Zs ohm",
     group: "Zₛ Ω",
@@ -455,6 +499,15 @@ pub static LOOP_IMPEDANCE: Row = Row {
                 .map(|pair| reading(&format!("furthest/{}", pair.from()), *pair))
                 .collect(),
         }
+    },
+    is_open: |state, step| {
+        let read_there = |other: &Step| {
+            other.kind == StepKind::ReopenedLoop
+                && other.place == step.place
+                && other.pair == step.pair
+                && state.result(other).is_some()
+        };
+        state.waits(step) && !state.plan().beside(step).any(read_there)
     },
     assess: assess::loop_impedance,
     columns: &[&ZS],

@@ -3,8 +3,8 @@
 use super::numbers::{capital, duration, plural};
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Electronics, EventNo, Quantity, Step};
-use crate::sequence::state::{OutEntry, State, StepOutcome, count};
-use crate::terms::{HalfCycle, Part};
+use crate::sequence::state::{OutEntry, State, StepOutcome, count, place_of};
+use crate::terms::{HalfCycle, Part, Place};
 
 /// The place where a step is done, or its pair, in words; for prompts and reports.
 pub fn subject(step: &Step) -> String {
@@ -49,20 +49,43 @@ pub(super) fn electronics(inside: &[Electronics]) -> String {
 
 /// Dead tests of a board outside their limits, in words.
 pub(super) fn failed(agenda: &Agenda, board: u16) -> String {
-    let reversed = |step: &&Step| step.board == board && step.incoming && agenda.has_failed(step);
-    let supply = agenda.plan().steps.iter().filter(reversed);
-    let all: Vec<_> = agenda
+    listed(agenda, agenda.failed_dead(board))
+}
+
+/// Those of them that no reason passes, and what is wrong with the supply.
+pub(super) fn fatal(agenda: &Agenda, board: u16) -> String {
+    let dead = agenda
         .failed_dead(board)
-        .chain(supply)
-        .map(|step| {
-            let what = if step.place.is_none() && step.pair.is_none() {
-                format!(", {}", step.stage)
-            } else {
-                String::new()
-            };
-            format!("{}{what}", subject(step))
-        })
-        .collect();
+        .filter(|step| agenda.no_reason_passes(step));
+    listed(agenda, dead.chain(agenda.supply_faults(board)))
+}
+
+/// The circuit of the first of them.
+pub(super) fn fatal_circuit(agenda: &Agenda, board: u16) -> Option<u16> {
+    let mut dead = agenda
+        .failed_dead(board)
+        .filter(|step| agenda.no_reason_passes(step));
+    dead.find_map(|step| step.circuit)
+}
+
+/// Steps by what they test and where, three at most.
+fn listed<'a>(agenda: &'a Agenda, steps: impl Iterator<Item = &'a Step>) -> String {
+    let several = agenda.job().boards.len() > 1;
+    let name = |step: &Step| {
+        let mut parts = Vec::new();
+        if several {
+            parts.push(format!("board {}", step.board));
+        }
+        let subject = subject(step);
+        if !subject.is_empty() {
+            parts.push(subject);
+        }
+        if step.place.is_none() && step.pair.is_none() || step.circuit.is_none() {
+            parts.push(step.stage.to_string());
+        }
+        parts.join(", ")
+    };
+    let all: Vec<_> = steps.map(name).collect();
     let shown = all.iter().take(3).cloned().collect::<Vec<_>>().join("; ");
     match all.len() {
         0..=3 => shown,
@@ -114,13 +137,52 @@ pub(super) fn test_name(step: &Step) -> Option<&'static str> {
     })
 }
 
+/// A prompt that names its circuit: whoever comes from another one must not take it for that.
+pub(super) fn with_circuit(step: &Step, text: &str) -> String {
+    let Some(circuit) = step.circuit else {
+        return text.to_owned();
+    };
+    let named = format!("circuit {circuit}");
+    let at = text.to_lowercase().find(&named).map(|at| at + named.len());
+    let follows = at.and_then(|at| text.get(at..)?.chars().next());
+    if at.is_some() && !follows.is_some_and(|c| c.is_ascii_digit()) {
+        text.to_owned()
+    } else {
+        format!("Circuit {circuit}. {text}")
+    }
+}
+
+/// An entry of the list, with its circuit where another could be meant.
+pub(super) fn what(state: &State, entry: &OutEntry) -> String {
+    let what = entry.what();
+    let circuits = || state.job().boards.iter().flat_map(|board| &board.circuits);
+    let at_board = entry
+        .place
+        .as_ref()
+        .is_none_or(|place| *place == Place::board());
+    let several = circuits().nth(1).is_some();
+    let elsewhere = || {
+        circuits()
+            .filter(|c| c.points.iter().any(|p| Some(place_of(p)) == entry.place))
+            .nth(1)
+            .is_some()
+    };
+    match entry.circuit {
+        Some(circuit) if several && (at_board || elsewhere()) => {
+            format!("{what}, circuit {circuit}")
+        }
+        _ => what,
+    }
+}
+
 /// An entry of the list as a state it is in: "neutral at socket 3 out", "line and earth linked".
-pub(super) fn as_it_is(entry: &OutEntry) -> String {
+pub(super) fn as_it_is(state: &State, entry: &OutEntry) -> String {
+    let what = what(state, entry);
     match entry.part {
-        _ if entry.linked => entry.what(),
-        Part::EarthingConductor | Part::Bond | Part::Cover => format!("{} off", entry.what()),
-        Part::Switch => format!("{} changed", entry.what()),
-        _ => format!("{} out", entry.what()),
+        _ if entry.linked => what,
+        Part::EarthingConductor | Part::Bond | Part::Cover => format!("{what} off"),
+        Part::Switch => format!("{what} changed"),
+        _ => format!("{what} out"),
     }
 }
 
@@ -129,7 +191,7 @@ pub(super) fn out(state: &State, which: impl Fn(&OutEntry) -> bool) -> String {
     let what: Vec<_> = state
         .open_entries()
         .filter(|entry| which(entry))
-        .map(OutEntry::what)
+        .map(|entry| self::what(state, entry))
         .collect();
     what.join("; ")
 }
@@ -140,7 +202,7 @@ pub fn entries(state: &State, numbers: &[EventNo], between: &str) -> String {
         .out_list()
         .iter()
         .filter(|entry| numbers.contains(&entry.no))
-        .map(OutEntry::what)
+        .map(|entry| self::what(state, entry))
         .collect();
     what.join(between)
 }
@@ -150,7 +212,7 @@ pub fn what_is_out(state: &State) -> String {
     let sure = out(state, OutEntry::is_surely_out);
     let ordered: Vec<_> = state
         .ordered_entries()
-        .map(|(entry, _)| as_it_is(entry))
+        .map(|(entry, _)| as_it_is(state, entry))
         .collect();
     let asked = format!("Asked for, and not answered yet: {}.", ordered.join("; "));
     match (sure.is_empty(), ordered.is_empty()) {

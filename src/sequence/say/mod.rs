@@ -15,8 +15,8 @@ pub use numbers::{capital, digits, duration, value};
 pub use prompt::{Prompt, Prompts, of_step, prompt, without_prompt};
 
 use super::agenda::Agenda;
-use super::facts::{Doubt, Event, EventNo, Step, StepKind, Withdrawal};
-use super::procedures::pattern_now;
+use super::facts::{Doubt, Event, EventNo, Mode, Step, StepKind, Withdrawal};
+use super::procedures::{is_danger, pattern_now};
 use super::state::{OutEntry, Question, ReadingRecord, goes_on, place_of};
 use crate::grammar::Intent;
 use crate::limits::{Finding, Outcome, Verdict};
@@ -88,7 +88,7 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
             lines
         }
         Event::Affirmed { of } => match before.question() {
-            Some(question) if question.about() == *of => affirmed(before, question),
+            Some(question) if question.about() == *of => affirmed(before, question, after),
             _ => Vec::new(),
         },
         Event::Withdrawn { of, why } => match why {
@@ -216,7 +216,14 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
                 what_is_out(before)
             ))]
         }
-        Event::Unpaused => vec![Line::answer(recap(before))],
+        Event::Unpaused => {
+            let asked = after
+                .question()
+                .map(|asked| Line::question(question(after, asked)));
+            std::iter::once(Line::answer(recap(before)))
+                .chain(asked)
+                .collect()
+        }
         Event::Finished { left_open, .. } => {
             let still_out = (*left_open > 0).then(|| Line::reminder(what_is_out(before)));
             let finished = "Finished. The log holds what was said and measured; it is not a certificate. A competent person decides and signs.";
@@ -231,7 +238,17 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
 /// What is answered to a question about the session, or to what changes nothing in it.
 fn asked(agenda: &Agenda, said: &Intent) -> Line {
     match said {
-        Intent::SayAgain => prompt(agenda).again(),
+        Intent::SayAgain => {
+            let again = prompt(agenda).again();
+            let running = agenda.question().is_none() && agenda.mode() == Mode::Running;
+            match agenda.current().filter(|_| running) {
+                Some(step) => Line {
+                    text: about::with_circuit(step, &again.text),
+                    ..again
+                },
+                None => again,
+            }
+        }
         Intent::WhereAreWe => Line::answer(where_are_we(agenda)),
         Intent::WhatIsOut => Line::answer(what_is_out(agenda)),
         Intent::HowLongIsLeft => Line::answer(about::how_long_is_left(agenda)),
@@ -332,6 +349,7 @@ fn doubted(agenda: &Agenda, doubt: Doubt, verdict: Option<&Verdict>) -> String {
             Some(what) => format!("there is {what} here already"),
             None => "that is answered already".to_owned(),
         },
+        Doubt::Short => "a short between live conductors".to_owned(),
         Doubt::LoadOrShort => "a load, or a short: load out, or ohms".to_owned(),
         Doubt::MaybeVolts => "it could be volts".to_owned(),
         Doubt::LeadsNotApart => {
@@ -420,7 +438,7 @@ pub fn question(agenda: &Agenda, question: &Question) -> String {
             let left: Vec<_> = agenda
                 .open_entries()
                 .filter(|entry| numbers.contains(&entry.no))
-                .map(about::as_it_is)
+                .map(|entry| about::as_it_is(agenda, entry))
                 .collect();
             format!(
                 "Left without an answer. Is it so now: {}? Affirm if any of it is, negative if none.",
@@ -455,7 +473,7 @@ fn not_so(agenda: &Agenda, asked: &Question) -> String {
 }
 
 /// After "affirm".
-fn affirmed(before: &Agenda, question: &Question) -> Vec<Line> {
+fn affirmed(before: &Agenda, question: &Question, after: &Agenda) -> Vec<Line> {
     match question {
         Question::Reading(no) => {
             let Some(record) = before.reading(*no) else {
@@ -474,7 +492,10 @@ fn affirmed(before: &Agenda, question: &Question) -> Vec<Line> {
                     .map(String::from)
             };
             let more = pattern.or_else(remark).map(Line::answer);
-            let live = before.step(&record.step).is_some_and(Step::is_live_work);
+            // What is dangerous is asked to be made safe instead.
+            let live = after
+                .step(&record.step)
+                .is_some_and(|step| step.is_live_work() && !is_danger(after.state(), step));
             let tell = (live && record.outcome() == Some(Outcome::Fail)).then(tell_in_charge);
             std::iter::once(taken).chain(more).chain(tell).collect()
         }
@@ -606,7 +627,7 @@ fn taken_out(after: &Agenda) -> Vec<Line> {
         .unwrap_or_default();
     let mut lines = vec![Line::read_back(format!(
         "{}{parked}. On the list until it is back.",
-        capital(&about::as_it_is(entry))
+        capital(&about::as_it_is(after, entry))
     ))];
     let circuit = entry
         .circuit

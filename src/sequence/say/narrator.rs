@@ -18,6 +18,8 @@ pub struct Narrator {
     refusal: Option<String>,
     /// The entry a live test was last said to show.
     exposed: Option<EventNo>,
+    /// The circuit that was last spoken of.
+    on: Option<(u16, Option<u16>)>,
 }
 
 impl Narrator {
@@ -30,6 +32,8 @@ impl Narrator {
         let started = agenda.clone();
         let mut told = Vec::new();
         let mut out_is_told = false;
+        // What is asked comes last.
+        let mut asked = Vec::new();
         for (n, event) in events.iter().enumerate() {
             let before = agenda.clone();
             if !matches!(event, Event::Opened { .. }) {
@@ -38,12 +42,27 @@ impl Narrator {
             let followed = events.len() > n + 1;
             let said = lines(&before, &as_meant(event, followed), agenda);
             out_is_told |= tells_what_is_out(&before, event);
-            told.extend(self.not_twice(event, said));
+            if matches!(event, Event::AskedIfOut { .. }) {
+                asked = said;
+            } else {
+                told.extend(self.not_twice(event, said));
+            }
         }
         if events.iter().all(at_the_desk) {
             return told;
         }
         told.extend(self.after_the_turn(&started, agenda, events, at, out_is_told));
+        let still = started
+            .question()
+            .filter(|before| Some(*before) == agenda.question());
+        if let Some(question @ Question::IfOut(..)) = still
+            && events
+                .iter()
+                .any(|e| matches!(e, Event::PutBack { .. } | Event::TakenOut { .. }))
+        {
+            asked.push(Line::question(super::question(agenda, question)));
+        }
+        told.extend(asked);
         told
     }
 
@@ -89,17 +108,25 @@ impl Narrator {
 
     /// The prompt that is due, now said.
     fn due(&mut self, agenda: &Agenda) -> Line {
-        let line = self.prompt(agenda);
+        let mut line = self.prompt(agenda);
         if let Some(step) = agenda.current() {
             self.prompted.insert(step.kind);
+            let on = Some((step.board, step.circuit));
+            if self.on != on {
+                line.text = about::with_circuit(step, &line.text);
+            }
+            self.on = on;
         }
         line
     }
 
     /// A refusal that was just given is given again in brief: its first sentences only.
     fn not_twice(&mut self, event: &Event, lines: Vec<Line>) -> Vec<Line> {
-        if !matches!(event, Event::Refused { .. }) {
+        let Event::Refused { refusal, .. } = event else {
             self.refusal = None;
+            return lines;
+        };
+        if matches!(refusal, Refusal::FirstComes { .. }) {
             return lines;
         }
         let text = lines.last().map(|line| line.text.clone());
@@ -150,7 +177,17 @@ pub fn is_of_the_same_turn(before: &Event, event: &Event) -> bool {
         return true;
     }
     match before {
-        Event::CameBack { .. } | Event::SetAside { .. } | Event::Ordered { .. } => true,
+        Event::CameBack { .. } | Event::SetAside { .. } => true,
+        Event::Ordered { .. } => matches!(event, Event::Reading { .. } | Event::Stated { .. }),
+        Event::NoteEnded => matches!(event, Event::Overridden { .. } | Event::Refused { .. }),
+        Event::Affirmed { .. } | Event::TakenOut { .. } => {
+            matches!(event, Event::TakenOut { .. })
+        }
+        Event::Stated { .. } => matches!(event, Event::StaysOff { .. }),
+        Event::Withdrawn {
+            why: Withdrawal::Negative,
+            ..
+        } => matches!(event, Event::TakenOut { .. }),
         Event::Opened { .. } | Event::Resumed { .. } | Event::CalibrationOverdue { .. } => {
             matches!(event, Event::CalibrationOverdue { .. })
         }

@@ -5,7 +5,7 @@ use crate::installation::{Earthing, InstrumentUse, JobKind, Phases, Source};
 use crate::limits::insulation::Pattern;
 use crate::quantity::{Conductors, Unit};
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Doubt, Mode, Step, StepKind};
+use crate::sequence::facts::{Doubt, Mode, Refusal, Step, StepKind};
 use crate::sequence::procedures::{self, Catalogue, Fault};
 use crate::sequence::state::{OutEntry, Question};
 use crate::terms::{Alteration, Change, HalfCycle, Part, Stage, Statement};
@@ -277,19 +277,16 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
         "three-phase" => phases == Some(Phases::Three) && step.pair.is_some(),
         "first point" | "first pair" => first_like_it(),
         "periodic" => agenda.job().kind == JobKind::PeriodicInspection,
-        "electronics in" => step.circuit.is_some_and(|circuit| {
-            agenda.procedure(step).guard(agenda.state(), step).is_err()
-                && !agenda.electronics_in(step.board, circuit).is_empty()
-        }),
+        "electronics in" => matches!(
+            agenda.procedure(step).guard(agenda.state(), step),
+            Err(Refusal::ElectronicsInCircuit { .. })
+        ),
         "failed" => agenda.failed_dead(step.board).next().is_some(),
         "must be put right" => {
             let mut failed = agenda.failed_dead(step.board);
             failed.any(|step| agenda.no_reason_passes(step))
         }
-        "supply reversed" => agenda
-            .plan()
-            .on(step.board, None)
-            .any(|supply| supply.incoming && agenda.has_failed(supply)),
+        "supply wrong" => agenda.supply_faults(step.board).next().is_some(),
         "found reversed" => agenda
             .failed_dead(step.board)
             .any(|step| procedures::fault_of(agenda.state(), step) == Some(Fault::Reversed)),
@@ -347,11 +344,16 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
         }),
         "lives" => Some(lives(agenda, step).spoken()),
         "inside" => {
-            let inside = agenda.electronics_in(step.board, step.circuit?);
+            let circuit = match agenda.procedure(step).guard(agenda.state(), step) {
+                Err(Refusal::ElectronicsInCircuit { circuit, .. }) => circuit,
+                _ => step.circuit?,
+            };
+            let inside = agenda.electronics_in(step.board, circuit);
             Some(about::electronics(&inside))
         }
         "finding" => Some(finding(agenda, step)),
         "failed" => Some(about::failed(agenda, step.board)),
+        "fatal" => Some(about::fatal(agenda, step.board)),
         "reopened" => {
             let places = procedures::reopened(agenda.state(), step.board, step.circuit?);
             let names: Vec<_> = places.iter().map(ToString::to_string).collect();
@@ -372,10 +374,10 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
 /// What a `{say:...}` means at a step.
 fn said_at(agenda: &Agenda, step: &Step, key: &str) -> Option<Intent> {
     match key {
-        "stays-off" => {
-            let failed = about::failed_circuit(agenda, step.board);
-            failed.or(step.circuit).map(Intent::StaysOff)
-        }
+        "stays-off" => about::fatal_circuit(agenda, step.board)
+            .or_else(|| about::failed_circuit(agenda, step.board))
+            .or(step.circuit)
+            .map(Intent::StaysOff),
         key => said(key),
     }
 }
@@ -397,6 +399,8 @@ fn said(key: &str) -> Option<Intent> {
         "ring-ends-back" => Some(altered(Part::RingEnds, Change::Back)),
         "uncrossed" => Some(altered(Part::Link, Change::Uncrossed)),
         "observe" => Some(Intent::Observe),
+        "go-to-supply-polarity" => Some(Intent::GoTo(Stage::SupplyPolarity)),
+        "go-to-external-loop" => Some(Intent::GoTo(Stage::ExternalLoop)),
         "linked" => Some(altered(Part::Link, Change::Linked)),
         "unlinked" => Some(altered(Part::Link, Change::Unlinked)),
         "earthing-off" => Some(altered(Part::EarthingConductor, Change::Out)),

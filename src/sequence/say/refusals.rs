@@ -3,7 +3,8 @@ use super::numbers::{capital, plural};
 use super::prompt::{self, first_comes};
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Destination, LeftOut, Mode, Refusal};
+use crate::sequence::facts::{Destination, LeftOut, Mode, Refusal, Step};
+use crate::sequence::procedures::{Fault, fault_of};
 use crate::sequence::state::OutEntry;
 use crate::terms::Statement;
 
@@ -21,13 +22,20 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
         }
         Refusal::StillOut { .. } => format!(
             "No. Still out: {}. Put it back and say so{}.",
-            about::out(agenda, |entry| !entry.overridden),
+            about::entries(
+                agenda,
+                &agenda
+                    .barring_entries()
+                    .map(|entry| entry.no)
+                    .collect::<Vec<_>>(),
+                "; "
+            ),
             or_stays_off(agenda.barring_entries().find_map(|entry| entry.circuit))
         ),
         Refusal::MustBePutRight { board, .. } => format!(
             "No. {}: no reason goes past that. Put it right and test again{}.",
-            capital(&about::failed(agenda, *board)),
-            or_stays_off(about::failed_circuit(agenda, *board))
+            capital(&about::fatal(agenda, *board)),
+            or_stays_off(about::fatal_circuit(agenda, *board))
         ),
         Refusal::Joined { entries } => format!(
             "No. {}: that would be read, and not the circuit. Take it off first.",
@@ -62,7 +70,7 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
             "No. Outside the limit: {}. Put it right and test again{}; or say {}.",
             about::failed(agenda, *board),
             or_stays_off(about::failed_circuit(agenda, *board)),
-            Intent::Observe.words()
+            what_passes(agenda, *board)
         ),
         Refusal::FirstComes { step, what } => {
             let asked = || {
@@ -82,7 +90,10 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
         Refusal::Energised { .. } => {
             "No. You said it is energised. Go to isolation before any dead test.".to_owned()
         }
-        Refusal::QuestionOpen => "Affirm, negative or correction first.".to_owned(),
+        Refusal::QuestionOpen => agenda.question().map_or_else(
+            || "Affirm, negative or correction first.".to_owned(),
+            |asked| format!("That first: {}", super::question(agenda, asked)),
+        ),
         Refusal::Waiting { mode: Mode::Paused } => "Paused. Say resume first.".to_owned(),
         Refusal::Waiting { .. } => "Standing by. Say carry on first.".to_owned(),
         Refusal::Finished => "The session is finished. Nothing more is taken.".to_owned(),
@@ -114,6 +125,16 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
     }
 }
 
+/// What lets the work go on: reversed polarity found in use is told of, anything else observed.
+fn what_passes(agenda: &Agenda, board: u16) -> String {
+    let reversed = |step: &&Step| fault_of(agenda.state(), step) == Some(Fault::Reversed);
+    if agenda.failed_dead(board).all(|step| reversed(&step)) {
+        Statement::DangerCodeOne.spoken().to_owned()
+    } else {
+        Intent::Observe.words()
+    }
+}
+
 /// The other way out of a circuit that is not as it should be.
 fn or_stays_off(circuit: Option<u16>) -> String {
     circuit
@@ -132,7 +153,11 @@ fn must_go_back(agenda: &Agenda) -> String {
     let what: Vec<_> = agenda
         .open_entries()
         .filter(|entry| entry.must_go_back())
-        .map(off)
+        .map(|entry| match entry.ordered {
+            // Nobody said yet whether it is.
+            Some(_) => format!("{}, if it is so", off(entry)),
+            None => off(entry),
+        })
         .collect();
     what.join("; ")
 }

@@ -73,6 +73,17 @@ impl State {
         fed
     }
 
+    /// Whether a board gets its supply: not when the circuit that feeds it stays off.
+    pub fn has_its_supply(&self, board: u16) -> bool {
+        let feeder = self.board(board).and_then(|board| board.feeder());
+        match feeder {
+            Some((Some(by), Some(circuit))) => {
+                !self.stays_off(by, circuit) && (by == board || self.has_its_supply(by))
+            }
+            _ => true,
+        }
+    }
+
     /// Whether the board has been isolated and proved dead, and not energised since.
     pub fn proved_dead(&self, board: u16) -> bool {
         if breakage::is(Break::DeadUnproved) {

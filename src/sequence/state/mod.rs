@@ -294,6 +294,11 @@ impl State {
                 if *statement == Statement::Done {
                     self.answers_order(step);
                 }
+                // A device that breaks both needs nothing out.
+                if *statement == Statement::DoublePole {
+                    self.out_list
+                        .never_out(|entry| entry.ordered.as_ref() == Some(step));
+                }
                 self.close(step, StepOutcome::Stated(no, *statement));
                 if let Some(step) = Arc::clone(&self.plan).step(step) {
                     self.undo_by(step, *statement);
@@ -320,7 +325,11 @@ impl State {
                             || ordered.part == *part
                                 && ordered.linked == *linked
                                 && ordered.both == *both
-                                && (*linked || ordered.place.as_ref() == place_said))
+                                && (*linked || ordered.place.as_ref() == place_said)
+                            || is_part_of(ordered.part, *part)
+                                && !ordered.linked
+                                && !*linked
+                                && ordered.place.as_ref() == place_said)
                 });
                 self.out_list.0.push(OutEntry {
                     no,
@@ -398,6 +407,11 @@ impl State {
                 if let Some(Question::Reading(asked)) = self.pending.question.take() {
                     self.withdraw(asked);
                 }
+                if self.edition > Edition::First {
+                    // Nothing else that waits goes on waiting.
+                    self.mode = Mode::Running;
+                    self.pending.observation = None;
+                }
                 self.boards.unlocked.remove(board);
                 self.clear_isolation(*board, |_| true);
                 self.pending.last_taken = None;
@@ -441,6 +455,14 @@ impl State {
             Event::CorrectedAtDesk { .. } | Event::NotTaken { .. }
         ) {
             self.pace.last_event_at = self.pace.last_event_at.max(at);
+        }
+        // A move to putting back is over when all is back.
+        let putting_back = |id: &StepId| id.stage == Stage::PutBack;
+        if self.edition > Edition::First
+            && self.cursor.focus.as_ref().is_some_and(putting_back)
+            && self.sure_entries().next().is_none()
+        {
+            self.cursor.focus = None;
         }
         // Nothing is left of what was asked about.
         let out_list = &self.out_list;
@@ -825,13 +847,22 @@ impl State {
     /// # Errors
     /// The refusal, with the number of entries.
     pub fn nothing_out(&self) -> Result<(), Refusal> {
-        let must = self.open_entries().filter(|e| e.must_go_back()).count();
+        self.nothing_out_of(|_| true)
+    }
+
+    /// The same of some of the entries.
+    ///
+    /// # Errors
+    /// The refusal, with the number of entries.
+    pub fn nothing_out_of(&self, which: fn(&OutEntry) -> bool) -> Result<(), Refusal> {
+        let open = self.open_entries().filter(|entry| which(entry));
+        let must = open.filter(|e| e.must_go_back()).count();
         if must > 0 && !breakage::is(Break::LinkMayStay) {
             return Err(Refusal::MustGoBack {
                 entries: count(must),
             });
         }
-        match self.barring_entries().count() {
+        match self.barring_entries().filter(|entry| which(entry)).count() {
             0 => Ok(()),
             _ if breakage::is(Break::OutUnseen) => Ok(()),
             entries => Err(Refusal::StillOut {
@@ -1063,6 +1094,14 @@ impl State {
     /// How long so many steps take at the pace so far; nothing before ten answers.
     pub fn time_for(&self, steps: usize) -> Option<SignedDuration> {
         self.pace.time_for(steps)
+    }
+}
+
+/// Whether a conductor is one of several that are named together.
+fn is_part_of(one: Part, all: Part) -> bool {
+    match (one, all) {
+        (Part::Conductors(one), Part::Conductors(all)) => all.contains(one),
+        _ => false,
     }
 }
 
