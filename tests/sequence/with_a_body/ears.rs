@@ -3,6 +3,7 @@
 use super::mouth::{item_back, named, names};
 use super::person::{At, Family, Person};
 use super::table::{Act, Heard, heard};
+use super::words;
 use super::world::{Wire, pair, wires};
 use bothhands::sequence::{Line, LineKind};
 use regex::Regex;
@@ -181,12 +182,22 @@ impl Person {
             self.which_one = true;
             let listed = text.trim_start_matches("Which one: ").trim_end_matches('?');
             let listed: Vec<String> = listed.split(", or ").map(str::to_lowercase).collect();
-            let here = |item: &&String| {
-                let mut all = self.site.altered.iter();
-                !all.any(|it| it.at == self.circuit && names(item, it))
-            };
-            let back = listed.iter().filter(here).map(|item| item_back(item));
-            let back: Vec<String> = back.collect();
+            let number = |item: &String| item.split_once(", circuit ")?.1.parse::<u16>().ok();
+            let back: Vec<String> = listed
+                .iter()
+                .filter(|item| !self.is_so(item))
+                .cloned()
+                .collect();
+            self.queue.clear();
+            match back.iter().find_map(number) {
+                // Where it can be told apart, the person goes there.
+                Some(circuit) if self.rng.bool() => {
+                    self.queue
+                        .push_back(format!("circuit {}", words::count(circuit)));
+                }
+                _ => {}
+            }
+            let back: Vec<String> = back.iter().map(|item| item_back(item)).collect();
             self.queue.extend(back);
         } else if text.starts_with("Why? Say reason") {
             self.queue.push_back("reason no access".to_owned());

@@ -331,6 +331,12 @@ pub fn names(item: &str, it: &Altered) -> bool {
     for end in [" out", " off", " changed"] {
         item = item.strip_suffix(end).unwrap_or(item);
     }
+    if let Some((rest, number)) = item.split_once(", circuit ") {
+        item = rest;
+        if it.at.is_some_and(|at| number.parse() != Ok(at.1)) {
+            return false;
+        }
+    }
     let set = |words: &str| -> BTreeSet<Wire> { wires(words).into_iter().map(as_line).collect() };
     let same = |all: &BTreeSet<Wire>, words: &str| -> bool {
         all.iter().copied().map(as_line).collect::<BTreeSet<_>>() == set(words)
@@ -367,6 +373,7 @@ pub fn names(item: &str, it: &Altered) -> bool {
 /// The words for an entry that is back.
 pub fn item_back(item: &str) -> String {
     let item = item.trim();
+    let item = item.split_once(", circuit ").map_or(item, |(item, _)| item);
     if let Some((what, _)) = item.split_once(" crossed") {
         return format!("{what} crossing removed");
     }
@@ -381,8 +388,11 @@ pub fn item_back(item: &str) -> String {
         _ => {}
     }
     let item = item.strip_suffix(" off").unwrap_or(item);
-    if item.starts_with("switch position") {
-        return "switching back".to_owned();
+    if let Some(at) = item.strip_prefix("switch position") {
+        let at = at
+            .strip_prefix(" at ")
+            .map(|at| format!(" at {}", words::place(at)));
+        return format!("switching back{}", at.unwrap_or_default());
     }
     match item.rsplit_once(" at ") {
         Some((what, at)) => format!("{what} back at {}", words::place(at)),

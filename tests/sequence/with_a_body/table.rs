@@ -340,7 +340,7 @@ const ROWS: &[(Act, &str)] = &[
     (Act::Lamps, r"^<C> Lamps out"),
     (
         Act::NotTested,
-        r"^<P>(?: stays untested with|, not tested\?)",
+        r"^<P>(?: of all together)?(?: stays untested with|, not tested\?)",
     ),
     (
         Act::Full,
@@ -369,7 +369,10 @@ const ROWS: &[(Act, &str)] = &[
         Act::PutBack,
         r"^Put back(?: what is out)?: (?P<list>.+?)\.(?: Say each when it is back\.)?$",
     ),
-    (Act::SupplyReversed, r"^Polarity of the supply is reversed"),
+    (
+        Act::SupplyReversed,
+        r": nothing is energised by such a supply",
+    ),
     (
         Act::PutRight,
         r"^.+: no reason goes past that\. Put it right and test again",
@@ -391,7 +394,7 @@ const ROWS: &[(Act, &str)] = &[
     // Live.
     (
         Act::SupplyPolarity,
-        r"^(?:Main switch still off and locked, .*|Live work at the incoming terminals\. )?Polarity (?:and voltage )?of the supply",
+        r"^Main switch still off and locked, |^(?:Live work at the incoming terminals\. )?Polarity (?:and voltage )?of the supply",
     ),
     (
         Act::EarthingOff,
@@ -469,6 +472,24 @@ static SAY: LazyLock<Regex> = LazyLock::new(|| {
 
 /// What a text that a person hears asks for; nothing when the table does not have it.
 pub fn heard(text: &str) -> Option<Heard> {
+    row_of(text).or_else(|| {
+        // With the circuit or board before it that it is about.
+        let found = ABOUT.captures(text)?;
+        let number = |n: usize| found.get(n).and_then(|n| n.as_str().parse().ok());
+        let it = row_of(&found[3])?;
+        Some(Heard {
+            circuit: number(1).or(it.circuit),
+            board: number(2).or(it.board),
+            text: text.to_owned(),
+            ..it
+        })
+    })
+}
+
+static ABOUT: LazyLock<Regex> =
+    LazyLock::new(|| Regex::new(r"^(?:Circuit (\d+)|Board (\d+))\. (.+)$").unwrap());
+
+fn row_of(text: &str) -> Option<Heard> {
     let (act, found) = TABLE
         .iter()
         .find_map(|(act, row)| row.captures(text).map(|found| (*act, found)))?;
