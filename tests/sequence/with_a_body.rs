@@ -349,7 +349,7 @@ fn walked(wanted: usize, lies: bool) -> Counted {
         counted.finished += usize::from(walk.person.finished);
         for (kind, account) in walk.findings {
             if std::env::var("KINDS").is_ok() {
-                println!("{} {seed} {} {kind}", place.name, walk.lines);
+                println!("{}", account.lines().next().unwrap_or_default());
             }
             let of_kind = counted.found.entry(kind.clone()).or_default();
             of_kind.0 += 1;

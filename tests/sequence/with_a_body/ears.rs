@@ -1,6 +1,6 @@
 //! What a person hears, what comes to mind of it, and whether it was unsafe.
 
-use super::mouth::{item_back, named, names};
+use super::mouth::{item_back, named};
 use super::person::{At, Family, Person};
 use super::table::{Act, Heard, heard};
 use super::words;
