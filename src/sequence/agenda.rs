@@ -136,7 +136,12 @@ impl Agenda {
         let makes_it_so = matches!(step.kind, StepKind::OffLock | StepKind::OffTerminals);
         let needs_supply = step.is_live_test() || step.stage == Stage::Energise;
         let supplied = !needs_supply || self.has_its_supply(step.board);
-        (!off || makes_it_so) && supplied && self.procedure(step).is_open(&self.state, step)
+        // No dead step waits on a board that is live: it would have to be isolated first.
+        let live = step.is_dead_test() && self.energised(step.board);
+        (!off || makes_it_so)
+            && supplied
+            && !live
+            && self.procedure(step).is_open(&self.state, step)
     }
 
     /// What a step orders out and is not on the list yet.
@@ -232,6 +237,10 @@ impl Agenda {
                 Ok(()) => return Some(step),
                 Err(refusal) => match self.lifting(step, &refusal) {
                     Some(next) if next.order != step.order => step = next,
+                    // Its prompt says that it stays untested, or what is to come out.
+                    None if matches!(refusal, Refusal::ElectronicsInCircuit { .. }) => {
+                        return Some(step);
+                    }
                     _ => break,
                 },
             }
@@ -391,11 +400,50 @@ impl Agenda {
                 Barred::StillOut => return Err(Refusal::StillOut { entries: 1 }),
             }
         }
+        joined.extend(self.joined_by_several(step, counts));
         if joined.is_empty() {
             Ok(())
         } else {
             Err(Refusal::Joined { entries: joined })
         }
+    }
+
+    /// Links and crossings that join the pair only together: line with earth by one, line with
+    /// neutral by another.
+    fn joined_by_several(&self, step: &Step, counts: fn(&OutEntry) -> bool) -> Vec<EventNo> {
+        let Some(pair) = step.pair.filter(|_| step.measures(Quantity::Insulation)) else {
+            return Vec::new();
+        };
+        let concerns = |entry: &&OutEntry| {
+            entry.board == step.board
+                && (entry.circuit == step.circuit
+                    || entry.circuit.is_none()
+                    || step.circuit.is_none())
+        };
+        let links: Vec<(EventNo, Conductors)> = self
+            .open_entries()
+            .filter(|entry| counts(entry))
+            .filter(concerns)
+            .filter_map(|entry| Some((entry.no, entry.joins()?.with_every_line())))
+            .collect();
+        for (_, first) in &links {
+            let mut all = *first;
+            // As many rounds as there are links reach whatever hangs together.
+            for _ in &links {
+                for (_, link) in &links {
+                    if link.overlaps(all) {
+                        all = all.with(*link);
+                    }
+                }
+            }
+            if pair.from().with_every_line().overlaps(all)
+                && pair.to().with_every_line().overlaps(all)
+            {
+                let within = links.iter().filter(|(_, link)| link.overlaps(all));
+                return within.map(|(no, _)| *no).collect();
+            }
+        }
+        Vec::new()
     }
 
     /// Live work at the incoming terminals: every dead test of what will be live is done, and one
@@ -409,13 +457,22 @@ impl Agenda {
         if open > 0 {
             return Err(Refusal::DeadTestsOpen { steps: count(open) });
         }
-        let linked = self
-            .sure_entries()
-            .filter(|entry| entry.joins().is_some())
-            .count();
-        if linked > 0 {
+        self.what_stays_off_is_off(step.board)?;
+        // Everything is back but the earthing conductor, which has its own step there.
+        let out = || {
+            self.barring_entries()
+                .filter(|entry| entry.is_surely_out() && entry.part != Part::EarthingConductor)
+        };
+        let must = out().filter(|entry| entry.must_go_back()).count();
+        if must > 0 {
             return Err(Refusal::MustGoBack {
-                entries: count(linked),
+                entries: count(must),
+            });
+        }
+        let still_out = out().count();
+        if still_out > 0 && !step.kind.puts_back() {
+            return Err(Refusal::StillOut {
+                entries: count(still_out),
             });
         }
         // Nothing more is measured of a supply that is reversed.
@@ -430,8 +487,22 @@ impl Agenda {
         Ok(())
     }
 
+    /// Circuits that stay off are locked off, and made safe, before anything else becomes live.
+    fn what_stays_off_is_off(&self, board: u16) -> Result<(), Refusal> {
+        let boards = self.energised_with(board);
+        let mut open = self.open_steps();
+        let left = open.find(|step| {
+            boards.contains(&step.board)
+                && matches!(step.kind, StepKind::OffLock | StepKind::OffTerminals)
+        });
+        match left {
+            Some(step) => Err(Refusal::first_comes(&step.id)),
+            None => Ok(()),
+        }
+    }
+
     /// A board and all that become live with it.
-    fn energised_with(&self, board: u16) -> Vec<u16> {
+    pub fn energised_with(&self, board: u16) -> Vec<u16> {
         let mut all = vec![board];
         if self.edition() > Edition::First {
             all.extend(self.fed_by(board));
@@ -446,6 +517,11 @@ impl Agenda {
         if !breakage::is(Break::EnergisedWithThingsOut) {
             self.nothing_out_of(counts)?;
         }
+        let boards = self.energised_with(board);
+        let open: usize = boards.iter().map(|b| self.open_dead_tests(*b)).sum();
+        if open > 0 {
+            return Err(Refusal::DeadTestsOpen { steps: count(open) });
+        }
         // What feeds it is live first.
         let feeder = self.board(board).and_then(|board| board.feeder());
         if let Some((Some(by), _)) = feeder
@@ -455,11 +531,7 @@ impl Agenda {
         {
             return Err(Refusal::NotEnergised { board: by });
         }
-        let boards = self.energised_with(board);
-        let open: usize = boards.iter().map(|b| self.open_dead_tests(*b)).sum();
-        if open > 0 {
-            return Err(Refusal::DeadTestsOpen { steps: count(open) });
-        }
+        self.what_stays_off_is_off(board)?;
         let ready = self.unlocked(board) && self.isolation_done(board);
         if !self.proved_dead(board) && !ready {
             return Err(Refusal::NotProvedDead { board });

@@ -301,6 +301,13 @@ impl Watch {
         if exempt {
             return Ok(());
         }
+        if let Some(pair) = pair.or(step.pair)
+            && step.measures(Quantity::Insulation)
+        {
+            law(!self.hang_together(step, pair), || {
+                format!("read through what joins its conductors: {}", step.id)
+            })?;
+        }
         for out in self.out.iter().filter(|out| out.is_out()) {
             let broken = match out.part {
                 Part::EarthingConductor => step.stage != Stage::ExternalLoop,
@@ -329,6 +336,46 @@ impl Watch {
             })?;
         }
         Ok(())
+    }
+
+    /// Whether the two ends of a pair hang together by whatever is linked or crossed there: from the
+    /// conductors of one end, everything that can be reached.
+    fn hang_together(&self, step: &Step, pair: Pair) -> bool {
+        let lines = Conductors::L1.with(Conductors::L2).with(Conductors::L3);
+        let widened = |some: Conductors| {
+            if some.contains(Conductors::L) {
+                some.with(lines)
+            } else {
+                some
+            }
+        };
+        let here = |out: &&Out| {
+            out.is_out()
+                && out.board == step.board
+                && (out.circuit == step.circuit || out.circuit.is_none() || step.circuit.is_none())
+        };
+        let joins: Vec<Conductors> = self
+            .out
+            .iter()
+            .filter(here)
+            .filter_map(Out::joins)
+            .map(widened)
+            .collect();
+        let from = widened(pair.from());
+        let mut reached = from;
+        loop {
+            let before = reached;
+            for join in &joins {
+                if join.overlaps(reached) {
+                    reached = reached.with(*join);
+                }
+            }
+            if reached == before {
+                break;
+            }
+        }
+        // Nothing is reached of the other end unless a link leads there.
+        reached != from && widened(pair.to()).overlaps(reached)
     }
 
     /// No dead test before proving dead, no live test before energising, none without an earth.
@@ -525,6 +572,15 @@ impl Watch {
             if let Some(fatal) = fatal.filter(|_| !self.first_edition) {
                 return Err(format!("energised with a fault: {}", fatal.id));
             }
+        }
+        for off in &self.off {
+            let mut steps = self.plan.on(off.0, Some(off.1));
+            let lock = steps.find(|step| step.kind == StepKind::OffLock);
+            let locked = lock.is_none_or(|lock| matches!(self.how(lock), Some(How::Intent(_))));
+            law(
+                locked || !self.made_live_with(board).contains(&off.0),
+                || format!("energised with a circuit that stays off not locked off: {off:?}"),
+            )?;
         }
         let supply = self.plan.on(board, None).find(|step| {
             let reversed = Some(&How::Intent(Statement::PolarityReversed));

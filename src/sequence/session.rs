@@ -120,6 +120,14 @@ impl Session {
         let mut events = vec![first];
         events.extend(overdue(&agenda, now));
         let begun = matches!(events.first(), Some(Event::Opened { .. }));
+        // Whoever was cut off is asked what of it was done.
+        let ordered: Vec<_> = agenda
+            .ordered_entries()
+            .map(|(entry, _)| entry.no)
+            .collect();
+        if !ordered.is_empty() && agenda.question().is_none() {
+            events.push(Event::AskedIfOut { entries: ordered });
+        }
         let following = followed(&agenda, &events[usize::from(begun)..], now);
         events.extend(following);
         for event in &events {

@@ -5,7 +5,7 @@ use crate::grammar::Intent;
 use crate::installation::CircuitKind;
 use crate::quantity::Conductors;
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Event, EventNo, Refusal, StepKind, Withdrawal};
+use crate::sequence::facts::{Event, EventNo, Refusal, Step, StepKind, Withdrawal};
 use crate::sequence::procedures::joined_to_earth;
 use crate::sequence::state::{OutEntry, State, place_of};
 use crate::terms::{Alteration, Change, Part, Place};
@@ -130,7 +130,10 @@ fn take_out(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Even
         .place
         .clone()
         .or_else(|| off_terminals(agenda, alteration.part))
-        .or_else(|| here.filter(|_| !linked).and_then(|step| step.place.clone()))
+        .or_else(|| {
+            here.filter(|step| !linked && is_at_the_place_of(alteration.part, step))
+                .and_then(|step| step.place.clone())
+        })
         .or_else(|| the_only_bond(agenda, alteration.part));
     // Loads and lamps are of the whole circuit where no place is said.
     let place = match alteration.part {
@@ -207,6 +210,15 @@ fn ring_ends_out(agenda: &Agenda, said: &Intent) -> Vec<Event> {
         return vec![Event::Asked { said: said.clone() }];
     }
     out
+}
+
+/// Whether a part that is named without a place is at the place of the step asked for.
+fn is_at_the_place_of(part: Part, step: &Step) -> bool {
+    match part {
+        Part::Conductors(_) | Part::Accessory | Part::Lamp | Part::Cover => true,
+        Part::Bond => matches!(step.kind, StepKind::Bond | StepKind::BondBack),
+        _ => false,
+    }
 }
 
 /// Conductors that a circuit which stays off has out of its terminals are out at the board.

@@ -170,9 +170,6 @@ impl Procedure for Insulation {
         if step.measure().is_none() || at_250(step) || breakage::is(Break::HighVoltageUnguarded) {
             return Ok(());
         }
-        if let Some(trial) = untried(state, step) {
-            return Err(Refusal::first_comes(&trial.id));
-        }
         let circuits: Vec<u16> = match step.circuit {
             Some(circuit) => {
                 let joined = step.kind == StepKind::InsulationJoined;
@@ -197,6 +194,9 @@ impl Procedure for Insulation {
                     what: None,
                 });
             }
+        }
+        if let Some(trial) = untried(state, step) {
+            return Err(Refusal::first_comes(&trial.id));
         }
         Ok(())
     }

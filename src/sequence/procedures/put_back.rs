@@ -57,7 +57,8 @@ pub fn to_put_back<'a>(
 ) -> impl Iterator<Item = &'a OutEntry> + use<'a> {
     // The earthing conductor, off while the external loop is read, is asked for there.
     let for_the_loop = move |entry: &OutEntry| {
-        entry.part == Part::EarthingConductor && state.energised(entry.board)
+        let first = state.edition() == Edition::First;
+        first && entry.part == Part::EarthingConductor && state.energised(entry.board)
     };
     // What was only ordered is asked about by itself.
     state.barring_entries().filter(move |entry| {

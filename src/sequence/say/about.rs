@@ -49,22 +49,26 @@ pub(super) fn electronics(inside: &[Electronics]) -> String {
 
 /// Dead tests of a board outside their limits, in words.
 pub(super) fn failed(agenda: &Agenda, board: u16) -> String {
-    listed(agenda, agenda.failed_dead(board))
+    listed(agenda, failed_with(agenda, board))
+}
+
+/// Dead tests outside their limits on a board and on those that become live with it.
+pub(super) fn failed_with(agenda: &Agenda, board: u16) -> impl Iterator<Item = &Step> {
+    let boards = agenda.energised_with(board);
+    boards
+        .into_iter()
+        .flat_map(|board| agenda.failed_dead(board))
 }
 
 /// Those of them that no reason passes, and what is wrong with the supply.
 pub(super) fn fatal(agenda: &Agenda, board: u16) -> String {
-    let dead = agenda
-        .failed_dead(board)
-        .filter(|step| agenda.no_reason_passes(step));
+    let dead = failed_with(agenda, board).filter(|step| agenda.no_reason_passes(step));
     listed(agenda, dead.chain(agenda.supply_faults(board)))
 }
 
 /// The circuit of the first of them.
 pub(super) fn fatal_circuit(agenda: &Agenda, board: u16) -> Option<u16> {
-    let mut dead = agenda
-        .failed_dead(board)
-        .filter(|step| agenda.no_reason_passes(step));
+    let mut dead = failed_with(agenda, board).filter(|step| agenda.no_reason_passes(step));
     dead.find_map(|step| step.circuit)
 }
 
@@ -95,7 +99,7 @@ fn listed<'a>(agenda: &'a Agenda, steps: impl Iterator<Item = &'a Step>) -> Stri
 
 /// The circuit of the first dead test outside its limit.
 pub(super) fn failed_circuit(agenda: &Agenda, board: u16) -> Option<u16> {
-    agenda.failed_dead(board).find_map(|step| step.circuit)
+    failed_with(agenda, board).find_map(|step| step.circuit)
 }
 
 /// What answered a step, by the event that did: a statement, or that it was not tested.

@@ -62,7 +62,10 @@ impl Narrator {
         {
             asked.push(Line::question(super::question(agenda, question)));
         }
-        told.extend(asked);
+        // Taken up, the question is the prompt.
+        if !events.iter().any(|e| matches!(e, Event::Resumed { .. })) {
+            told.extend(asked);
+        }
         told
     }
 

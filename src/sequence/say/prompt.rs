@@ -281,14 +281,13 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
             agenda.procedure(step).guard(agenda.state(), step),
             Err(Refusal::ElectronicsInCircuit { .. })
         ),
-        "failed" => agenda.failed_dead(step.board).next().is_some(),
+        "failed" => about::failed_with(agenda, step.board).next().is_some(),
         "must be put right" => {
-            let mut failed = agenda.failed_dead(step.board);
+            let mut failed = about::failed_with(agenda, step.board);
             failed.any(|step| agenda.no_reason_passes(step))
         }
         "supply wrong" => agenda.supply_faults(step.board).next().is_some(),
-        "found reversed" => agenda
-            .failed_dead(step.board)
+        "found reversed" => about::failed_with(agenda, step.board)
             .any(|step| procedures::fault_of(agenda.state(), step) == Some(Fault::Reversed)),
         "incoming" => step.incoming,
         "reopened" => step.circuit.is_some_and(|circuit| {

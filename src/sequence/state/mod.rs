@@ -456,11 +456,11 @@ impl State {
         ) {
             self.pace.last_event_at = self.pace.last_event_at.max(at);
         }
-        // A move to putting back is over when all is back.
+        // A move to putting back is over when something is back.
         let putting_back = |id: &StepId| id.stage == Stage::PutBack;
         if self.edition > Edition::First
             && self.cursor.focus.as_ref().is_some_and(putting_back)
-            && self.sure_entries().next().is_none()
+            && matches!(event, Event::PutBack { .. } | Event::Affirmed { .. })
         {
             self.cursor.focus = None;
         }
@@ -889,10 +889,33 @@ impl State {
                     .any(|entry| takes_out(entry, point, found.map(|c| c.kind)))
             })
             .map(|point| Electronics::Listed(place_of(point)));
-        let suspected = self
-            .suspicion(board, circuit)
-            .map(|_| Electronics::Suspected);
+        let suspected =
+            self.suspicion(board, circuit).is_some() || self.back_since_found(board, circuit);
+        let suspected = suspected.then_some(Electronics::Suspected);
         listed.chain(suspected).collect()
+    }
+
+    /// Whether what a low trial found and was taken out is back in circuit since the trial without it.
+    fn back_since_found(&self, board: u16, circuit: u16) -> bool {
+        if self.edition == Edition::First {
+            return false;
+        }
+        let Some(sound) = self.readings.sound_after_unsound(board, circuit) else {
+            return false;
+        };
+        self.out_list.0.iter().any(|entry| {
+            let load = matches!(
+                entry.part,
+                Part::Load | Part::Accessory | Part::Conductors(_) | Part::Fuse
+            );
+            (entry.board, entry.circuit) == (board, Some(circuit))
+                && load
+                && !entry.linked
+                && !entry.withdrawn
+                && entry.place.as_ref() != Some(&Place::board())
+                && entry.no < sound
+                && entry.back.is_some_and(|(by, _)| by > sound)
+        })
     }
 
     /// Whether these conductors of the circuit are linked together, and no others with them.

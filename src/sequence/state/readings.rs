@@ -137,11 +137,34 @@ impl Readings {
                     ReadingStatus::Counts | ReadingStatus::Replaced(_)
                 ) || set_aside(record.no)
             })?;
-        let sound = latest.verdict.as_ref().is_some_and(|v| {
-            v.outcome == Outcome::Pass || v.finding == Some(Finding::RangeUnknown)
-        });
-        (!sound).then_some(latest)
+        (!is_sound(latest)).then_some(latest)
     }
+}
+
+impl Readings {
+    /// The latest trial of the circuit at 250 V, when it was sound and one before it was not.
+    pub(super) fn sound_after_unsound(&self, board: u16, circuit: u16) -> Option<EventNo> {
+        let trials = self.trials.get(&(board, circuit))?;
+        let counted: Vec<&ReadingRecord> = trials
+            .iter()
+            .filter_map(|no| self.get(*no))
+            .filter(|record| {
+                matches!(
+                    record.status,
+                    ReadingStatus::Counts | ReadingStatus::Replaced(_)
+                )
+            })
+            .collect();
+        let (latest, before) = counted.split_last()?;
+        (is_sound(latest) && before.iter().any(|record| !is_sound(record))).then_some(latest.no)
+    }
+}
+
+/// Whether nothing was found to be connected by it.
+fn is_sound(record: &ReadingRecord) -> bool {
+    record.verdict.as_ref().is_some_and(|verdict| {
+        verdict.outcome == Outcome::Pass || verdict.finding == Some(Finding::RangeUnknown)
+    })
 }
 
 impl Serialize for Readings {
