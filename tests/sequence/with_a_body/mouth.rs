@@ -351,6 +351,8 @@ pub fn names(item: &str, it: &Altered) -> bool {
         What::Earthing => item == "earthing conductor",
         What::Bond(name) => item == "main bond" || item == format!("{name} bond"),
         What::Load => item == "load",
+        // Lamps that were taken for a load.
+        What::Lamp(_) if item == "load" => true,
         What::Lamp(_) => item.starts_with("lamp") || item.starts_with("all lamps"),
         What::Switch => item.starts_with("switch position"),
         What::Accessory(place) => item == place,
