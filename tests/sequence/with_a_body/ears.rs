@@ -104,6 +104,10 @@ impl Person {
             self.circuit = None;
             self.sure = true;
         } else if let Some(circuit) = it.circuit {
+            if self.site.circuit((self.board, circuit)).is_none() {
+                let mut all = self.site.circuits().map(|(at, _)| at);
+                self.board = all.find(|at| at.1 == circuit).map_or(self.board, |at| at.0);
+            }
             self.circuit = Some((self.board, circuit));
             let several = self.site.job.boards.len() > 1;
             self.sure = !several || self.sure;
