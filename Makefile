@@ -64,6 +64,7 @@ test-long: packages-build packages-test
 	$(PART) "building the tests" cargo test --locked --test it --no-run
 	$(PART) "an hour of spoilt files" env FUZZ_SECONDS=3600 cargo test --locked --test it fuzz:: -- --nocapture
 	$(PART) "guards broken" env BROKEN=3000000 cargo test --locked --test it guards_broken -- --nocapture
+	$(PART) "a walk with a body" env BODY=100000 cargo test --locked --test it with_a_body -- --nocapture
 	$(PART) "a long walk" env WALK=1000000 cargo test --locked --test it model_walk -- --nocapture
 	$(PART) "harm to logs at length" env BOTHHANDS_HARM=long cargo test --locked --test it keeping:: -- --nocapture
 	$(PART) "every sentence of the grammar" cargo test --locked --lib grammar::tests::clear::many -- --ignored

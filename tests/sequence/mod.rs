@@ -8,3 +8,4 @@ mod one_more;
 mod prompts;
 mod said;
 mod whole_board;
+mod with_a_body;
