@@ -232,6 +232,8 @@ impl Agenda {
                 self.first_open(|step| self.outcome(step).is_none() && !self.is_for_later(step))
             })
             .or_else(|| self.first_open(|_| true))?;
+        // What was taken out for a test that was left for later is put back after it.
+        let candidate = self.prepared_for(candidate).unwrap_or(candidate);
         // What lifts a bar may be barred itself.
         let mut step = candidate;
         for _ in 0..6 {
@@ -254,17 +256,54 @@ impl Agenda {
                 && !self.is_for_later(step)
                 && self.guard_of_a_move(step).is_ok()
         })
-        .or(Some(candidate))
+        .or(Some(step))
+    }
+
+    /// The test, left for later and by now due, that something was taken out for which a step would
+    /// put back.
+    fn prepared_for(&self, back: &Step) -> Option<&Step> {
+        if back.kind != StepKind::PutBack {
+            return None;
+        }
+        let since = |skipped: EventNo, step: &Step| {
+            self.sure_entries().any(|entry| {
+                entry.no > skipped
+                    && entry.board == step.board
+                    && (entry.circuit.is_none() || entry.circuit == step.circuit)
+            })
+        };
+        let mut open = self.open_steps();
+        open.find(|step| {
+            let skipped = match self.outcome(step) {
+                Some(StepOutcome::Skipped(no, _)) => *no,
+                _ => return false,
+            };
+            step.board == back.board
+                && (back.circuit.is_none() || step.circuit == back.circuit)
+                && since(skipped, step)
+                && self.guard_of_a_move(step).is_ok()
+        })
     }
 
     /// Whether a step only prepares one that is left for later.
     fn is_for_later(&self, step: &Step) -> bool {
         let later = |other: &Step| matches!(self.outcome(other), Some(StepOutcome::Skipped(..)));
-        step.kind == StepKind::EarthingOff
-            && self
-                .plan()
-                .beside(step)
-                .any(|other| other.kind == StepKind::ExternalLoop && later(other))
+        let tests = |which: &dyn Fn(&Step) -> bool| {
+            let mut open = self.plan().beside(step).filter(|other| which(other));
+            let open: Vec<_> = open.by_ref().filter(|other| self.is_open(other)).collect();
+            !open.is_empty() && open.into_iter().all(later)
+        };
+        match step.kind {
+            StepKind::EarthingOff => tests(&|other| other.kind == StepKind::ExternalLoop),
+            StepKind::ContinuityLink => tests(&|other| other.measures(Quantity::R1R2)),
+            StepKind::InsulationClear => tests(&|other| {
+                matches!(
+                    other.kind,
+                    StepKind::InsulationFull | StepKind::InsulationTwoWay
+                )
+            }),
+            _ => false,
+        }
     }
 
     /// What comes before everything else.

@@ -152,7 +152,7 @@ fn take_out(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Even
         open.part == alteration.part
             && open.linked == linked
             && open.place == place
-            && open.circuit == circuit
+            && (open.board, open.circuit) == (board, circuit)
     });
     let widened = match listed {
         // One of the two was listed; now both are out.

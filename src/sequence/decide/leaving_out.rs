@@ -3,7 +3,7 @@
 use super::{not_asked, refused};
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Event, LeftOut, Refusal};
+use crate::sequence::facts::{Event, LeftOut, Quantity, Refusal, Step, StepKind};
 use crate::sequence::procedures::{Fault, fault_of};
 use crate::terms::Reason;
 
@@ -36,13 +36,34 @@ fn leave_out(agenda: &Agenda, said: &Intent, what: LeftOut, reason: Option<&Reas
     let Some(reason) = reason.cloned() else {
         return refused(said, Refusal::ReasonNeeded { what });
     };
-    let step = step.id.clone();
-    vec![match what {
-        LeftOut::Skipped => Event::Skipped { step, reason },
-        LeftOut::NotTested | LeftOut::Overridden | LeftOut::Danger => {
-            Event::NotTested { step, reason }
+    let event = |step: &Step| {
+        let (step, reason) = (step.id.clone(), reason.clone());
+        match what {
+            LeftOut::Skipped => Event::Skipped { step, reason },
+            LeftOut::NotTested | LeftOut::Overridden | LeftOut::Danger => {
+                Event::NotTested { step, reason }
+            }
         }
-    }]
+    };
+    // Whoever leaves out what prepares a test leaves out the test.
+    let prepared = |other: &&Step| match step.kind {
+        StepKind::ContinuityLink => {
+            other.measures(Quantity::R1R2) && agenda.is_open(other) && other.order != step.order
+        }
+        StepKind::EarthingOff => other.kind == StepKind::ExternalLoop && agenda.waits(other),
+        _ => false,
+    };
+    let tests: Vec<Event> = agenda
+        .plan()
+        .beside(step)
+        .filter(prepared)
+        .map(event)
+        .collect();
+    if tests.is_empty() {
+        vec![event(step)]
+    } else {
+        tests
+    }
 }
 
 /// A bare reason is none: what was seen is. Where nothing goes past what bars the way, that is said
