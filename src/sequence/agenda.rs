@@ -319,7 +319,11 @@ impl Agenda {
             return self.not_closed(0).find(wanted);
         };
         let here = |step: &&Step| step.is_live_test() == home.is_live_test() && wanted(step);
-        let on_circuit = || self.plan().beside(home);
+        // From a whole board it goes on in the order of the job: its circuits come before its end.
+        let on_circuit = || {
+            let beside = self.plan().beside(home);
+            beside.filter(|_| home.circuit.is_some() || self.edition() == Edition::First)
+        };
         on_circuit()
             .filter(|step| step.order >= home.order)
             .find(here)

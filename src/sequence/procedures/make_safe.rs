@@ -1,6 +1,6 @@
 use super::fault::is_danger;
 use super::{Answers, Procedure, StepBuilder};
-use crate::installation::{Board, Circuit, Job};
+use crate::installation::{Board, Circuit, CircuitKind, Job};
 use crate::quantity::Conductors;
 use crate::sequence::facts::{Edition, Order, ProcedureId, Step, StepKind};
 use crate::sequence::state::State;
@@ -42,10 +42,15 @@ impl Procedure for StaysOff {
         ]
     }
 
-    fn orders(&self, _state: &State, step: &Step) -> Vec<Order> {
+    /// Of a ring, both lines and both neutrals.
+    fn orders(&self, state: &State, step: &Step) -> Vec<Order> {
+        let ring = is_ring(state, step);
         match step.kind {
             StepKind::OffTerminals => [Conductors::L, Conductors::N]
-                .map(|one| Order::out(Part::Conductors(one), Some(Place::board())))
+                .map(|one| {
+                    let out = Order::out(Part::Conductors(one), Some(Place::board()));
+                    if ring { out.both() } else { out }
+                })
                 .into(),
             _ => Vec::new(),
         }
@@ -58,6 +63,7 @@ impl Procedure for StaysOff {
         let out = |wanted: Conductors| {
             state.sure_on(step.board, circuit).any(|entry| {
                 !entry.linked
+                    && (entry.both || !is_ring(state, step))
                     && entry.place.as_ref() == Some(&Place::board())
                     && matches!(entry.part, Part::Conductors(c) if c.contains(wanted))
             })
@@ -73,6 +79,12 @@ impl Procedure for StaysOff {
             ..Answers::default()
         }
     }
+}
+
+fn is_ring(state: &State, step: &Step) -> bool {
+    state
+        .circuit_of(step)
+        .is_some_and(|circuit| circuit.kind == CircuitKind::Ring)
 }
 
 /// A circuit that a live test shows to be dangerous is isolated at once, or somebody in charge
