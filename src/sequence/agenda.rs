@@ -474,10 +474,9 @@ impl Agenda {
             return Vec::new();
         };
         let concerns = |entry: &&OutEntry| {
-            entry.board == step.board
-                && (entry.circuit == step.circuit
-                    || entry.circuit.is_none()
-                    || step.circuit.is_none())
+            entry.circuit.is_none()
+                || entry.board == step.board
+                    && (entry.circuit == step.circuit || step.circuit.is_none())
         };
         let links: Vec<(EventNo, Conductors)> = self
             .open_entries()
@@ -810,7 +809,7 @@ fn what_it_bars(entry: &OutEntry, step: &Step) -> Barred {
     let on_circuit = here && entry.circuit.is_some() && entry.circuit == step.circuit;
     // All circuits of a board together are joined by a link on any of them; and one that was told of
     // where no circuit was tested may be on any.
-    let on_any = here && entry.circuit.is_none();
+    let on_any = entry.circuit.is_none();
     let together = here && step.circuit.is_none() && step.measures(Quantity::Insulation);
     if let Some(joined) = entry.joins()
         && (on_circuit || on_any || together)

@@ -316,7 +316,7 @@ impl Watch {
                     let on_board = out.board == step.board;
                     let here = on_board && out.circuit.is_some() && out.circuit == step.circuit;
                     // A link of no known circuit may be on any.
-                    let together = on_board && (step.circuit.is_none() || out.circuit.is_none());
+                    let together = out.circuit.is_none() || on_board && step.circuit.is_none();
                     let insulation = step.measures(Quantity::Insulation);
                     let through = out.joins().is_some_and(|joined| {
                         let between =
@@ -351,8 +351,9 @@ impl Watch {
         };
         let here = |out: &&Out| {
             out.is_out()
-                && out.board == step.board
-                && (out.circuit == step.circuit || out.circuit.is_none() || step.circuit.is_none())
+                && (out.circuit.is_none()
+                    || out.board == step.board
+                        && (out.circuit == step.circuit || step.circuit.is_none()))
         };
         let joins: Vec<Conductors> = self
             .out

@@ -5,7 +5,7 @@ use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Event, LeftOut, Quantity, Refusal, Step, StepKind};
 use crate::sequence::procedures::{Fault, fault_of};
-use crate::terms::Reason;
+use crate::terms::{Reason, Stage};
 
 /// A step that is left out or left for later, or a refusal that is gone past. Without a reason,
 /// that is asked for; a reason by itself answers it.
@@ -151,7 +151,11 @@ fn barred_ahead(agenda: &Agenda) -> Option<Refusal> {
 
 /// What bars the way to energising now.
 fn barred(agenda: &Agenda) -> Option<Refusal> {
-    let board = agenda.current()?.board;
+    let current = agenda.current()?;
+    if current.stage != Stage::Energise {
+        return None;
+    }
+    let board = current.board;
     let mut energising = agenda.plan().energising(board);
     let energise = energising.find(|step| agenda.is_open(step))?;
     agenda.guard(energise).err()

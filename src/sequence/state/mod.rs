@@ -906,6 +906,10 @@ impl State {
         let Some(sound) = self.readings.sound_after_unsound(board, circuit) else {
             return false;
         };
+        let out_again = |back: EventNo| {
+            self.sure_on(board, circuit)
+                .any(|entry| entry.no > back && !entry.linked)
+        };
         self.out_list.0.iter().any(|entry| {
             let load = matches!(
                 entry.part,
@@ -917,7 +921,9 @@ impl State {
                 && !entry.withdrawn
                 && entry.place.as_ref() != Some(&Place::board())
                 && entry.no < sound
-                && entry.back.is_some_and(|(by, _)| by > sound)
+                && entry
+                    .back
+                    .is_some_and(|(by, _)| by > sound && !out_again(by))
         })
     }
 

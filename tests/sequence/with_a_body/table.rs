@@ -389,7 +389,7 @@ const ROWS: &[(Act, &str)] = &[
     ),
     (
         Act::OffTerminals,
-        r"^Circuit (?P<c>\d+): .*ine and neutral out",
+        r"^Circuit (?P<c>\d+)(?:, a ring)?: .*ines? and (?:both )?neutrals? out",
     ),
     // Live.
     (
