@@ -104,8 +104,13 @@ pub(super) fn both(agenda: &Agenda, said: &Intent, change: Option<Change>) -> Ve
 /// The conductors that the step asked for wants linked: "linked" by itself says no more.
 fn wants_linked(agenda: &Agenda) -> Option<Conductors> {
     let step = agenda.current()?;
+    // "Take it out, or link line and neutral": whatever is asked for by now.
+    let told_to = matches!(
+        agenda.last_refusal(),
+        Some(Refusal::ElectronicsInCircuit { .. })
+    );
     match step.kind {
-        _ if step.stage == Stage::Insulation => {
+        _ if step.circuit.is_some() && (told_to || step.stage == Stage::Insulation) => {
             let phases = agenda.circuit_of(step)?.phases;
             Some(joined_to_earth(phases).from())
         }

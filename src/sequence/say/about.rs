@@ -156,6 +156,16 @@ pub(super) fn with_circuit(step: &Step, text: &str) -> String {
     }
 }
 
+/// A prompt that names its board.
+pub(super) fn with_board(step: &Step, text: &str) -> String {
+    let named = format!("Board {}", step.board);
+    if text.starts_with(&named) {
+        text.to_owned()
+    } else {
+        format!("{named}. {text}")
+    }
+}
+
 /// An entry of the list, with its circuit where another could be meant.
 pub(super) fn what(state: &State, entry: &OutEntry) -> String {
     let what = entry.what();

@@ -242,10 +242,16 @@ fn asked(agenda: &Agenda, said: &Intent) -> Line {
             let again = prompt(agenda).again();
             let running = agenda.question().is_none() && agenda.mode() == Mode::Running;
             match agenda.current().filter(|_| running) {
-                Some(step) => Line {
-                    text: about::with_circuit(step, &again.text),
-                    ..again
-                },
+                Some(step) => {
+                    let text = about::with_circuit(step, &again.text);
+                    let several = agenda.job().boards.len() > 1;
+                    let text = if several {
+                        about::with_board(step, &text)
+                    } else {
+                        text
+                    };
+                    Line { text, ..again }
+                }
                 None => again,
             }
         }

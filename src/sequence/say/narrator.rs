@@ -118,6 +118,11 @@ impl Narrator {
             if self.on != on {
                 line.text = about::with_circuit(step, &line.text);
             }
+            // Two boards may have a circuit of the same number.
+            let several = agenda.job().boards.len() > 1;
+            if several && self.on.is_some_and(|(board, _)| board != step.board) {
+                line.text = about::with_board(step, &line.text);
+            }
             self.on = on;
         }
         line
