@@ -476,7 +476,7 @@ pub fn heard(text: &str) -> Option<Heard> {
         // With the circuit or board before it that it is about.
         let found = ABOUT.captures(text)?;
         let number = |n: usize| found.get(n).and_then(|n| n.as_str().parse().ok());
-        let it = row_of(&found[3])?;
+        let it = heard(&found[3])?;
         Some(Heard {
             circuit: number(1).or(it.circuit),
             board: number(2).or(it.board),
