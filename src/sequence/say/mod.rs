@@ -244,12 +244,6 @@ fn asked(agenda: &Agenda, said: &Intent) -> Line {
             match agenda.current().filter(|_| running) {
                 Some(step) => {
                     let text = about::with_circuit(step, &again.text);
-                    let several = agenda.job().boards.len() > 1;
-                    let text = if several {
-                        about::with_board(step, &text)
-                    } else {
-                        text
-                    };
                     Line { text, ..again }
                 }
                 None => again,
