@@ -96,11 +96,17 @@ fn is_named(file: &Path) -> bool {
         (folder, file.file_stem().unwrap())
     };
     let name = name.to_str().unwrap();
-    let texts =
-        ["main.rs", "mod.rs"].map(|above_name| std::fs::read_to_string(above.join(above_name)));
-    texts
+    // A file may have a folder of its own name for its parts.
+    let files = [
+        above.join("main.rs"),
+        above.join("mod.rs"),
+        above.with_extension("rs"),
+    ];
+    files
         .iter()
-        .flatten()
+        .filter_map(|file| std::fs::read_to_string(file).ok())
+        .collect::<Vec<_>>()
+        .iter()
         .flat_map(|text| text.lines())
         .any(|line| {
             let line = line.trim_start_matches("pub ");
