@@ -145,7 +145,7 @@ fn type_and_kill(dir: &Path, kill: u64, delay: Duration) -> Run {
     for n in 0..30 {
         words += &format!(
             "correction line to neutral {}\n",
-            spoken(101 + kill * 30 + n)
+            spoken(301 + kill * 30 + n)
         );
     }
     let mut keyboard = child.stdin.take().unwrap();
