@@ -288,15 +288,17 @@ impl Agenda {
     /// Whether a step only prepares one that is left for later.
     fn is_for_later(&self, step: &Step) -> bool {
         let later = |other: &Step| matches!(self.outcome(other), Some(StepOutcome::Skipped(..)));
-        let tests = |which: &dyn Fn(&Step) -> bool| {
-            let mut open = self.plan().beside(step).filter(|other| which(other));
-            let open: Vec<_> = open.by_ref().filter(|other| self.is_open(other)).collect();
-            !open.is_empty() && open.into_iter().all(later)
+        let tests = |which: fn(&Step) -> bool| {
+            let beside = self.plan().beside(step);
+            let mut open = beside
+                .filter(|other| which(other) && self.is_open(other))
+                .peekable();
+            open.peek().is_some() && open.all(later)
         };
         match step.kind {
-            StepKind::EarthingOff => tests(&|other| other.kind == StepKind::ExternalLoop),
-            StepKind::ContinuityLink => tests(&|other| other.measures(Quantity::R1R2)),
-            StepKind::InsulationClear => tests(&|other| {
+            StepKind::EarthingOff => tests(|other| other.kind == StepKind::ExternalLoop),
+            StepKind::ContinuityLink => tests(|other| other.measures(Quantity::R1R2)),
+            StepKind::InsulationClear => tests(|other| {
                 matches!(
                     other.kind,
                     StepKind::InsulationFull | StepKind::InsulationTwoWay
@@ -459,7 +461,7 @@ impl Agenda {
                 Barred::StillOut => return Err(Refusal::StillOut { entries: 1 }),
             }
         }
-        joined.extend(self.joined_by_several(step, counts));
+        joined.extend(self.joins_the_pair(step, counts));
         if joined.is_empty() {
             Ok(())
         } else {
@@ -467,9 +469,11 @@ impl Agenda {
         }
     }
 
-    /// Links and crossings that join the pair only together: line with earth by one, line with
-    /// neutral by another.
-    fn joined_by_several(&self, step: &Step, counts: fn(&OutEntry) -> bool) -> Vec<EventNo> {
+    /// The links and crossings by which the pair of an insulation reading is joined: by one, or by
+    /// several together, line with earth by one and line with neutral by another. All circuits of a
+    /// board together are joined by a link on any of them; and one that was told of where no circuit
+    /// was tested may be on any.
+    fn joins_the_pair(&self, step: &Step, counts: fn(&OutEntry) -> bool) -> Vec<EventNo> {
         let Some(pair) = step.pair.filter(|_| step.measures(Quantity::Insulation)) else {
             return Vec::new();
         };
@@ -781,7 +785,7 @@ enum Barred {
 /// | --- | --- |
 /// | earthing conductor off | everything but the external loop and putting it back |
 /// | a main bond off | everything but its own reading and putting it back |
-/// | a link or crossing | insulation in every pair it joins; a ring's readings it would falsify |
+/// | a link or crossing | a ring's readings it would falsify; insulation, with all others: [`Agenda::joins_the_pair`] |
 /// | anything out on a circuit | the live tests of that circuit |
 /// | conductors parked, ring ends | no dead test |
 fn what_it_bars(entry: &OutEntry, step: &Step) -> Barred {
@@ -805,16 +809,9 @@ fn what_it_bars(entry: &OutEntry, step: &Step) -> Barred {
         }
         _ => {}
     }
-    let here = entry.board == step.board;
-    let on_circuit = here && entry.circuit.is_some() && entry.circuit == step.circuit;
-    // All circuits of a board together are joined by a link on any of them; and one that was told of
-    // where no circuit was tested may be on any.
-    let on_any = entry.circuit.is_none();
-    let together = here && step.circuit.is_none() && step.measures(Quantity::Insulation);
-    if let Some(joined) = entry.joins()
-        && (on_circuit || on_any || together)
-        && would_be_read(entry, joined, step)
-    {
+    let on_circuit =
+        entry.board == step.board && entry.circuit.is_some() && entry.circuit == step.circuit;
+    if (on_circuit || entry.circuit.is_none()) && falsifies_the_ring(entry, step) {
         return Barred::Joined;
     }
     if on_circuit && step.is_live_test() {
@@ -823,9 +820,11 @@ fn what_it_bars(entry: &OutEntry, step: &Step) -> Barred {
     Barred::Nothing
 }
 
-/// Whether a reading would be of the link or crossing.
-fn would_be_read(entry: &OutEntry, joined: Conductors, step: &Step) -> bool {
-    let joined = joined.with_every_line();
+/// Whether a reading of a ring would be of this link or crossing.
+fn falsifies_the_ring(entry: &OutEntry, step: &Step) -> bool {
+    let Some(joined) = entry.joins().map(Conductors::with_every_line) else {
+        return false;
+    };
     let in_pair = |pair: Pair| {
         pair.from().with_every_line().overlaps(joined)
             && pair.to().with_every_line().overlaps(joined)
@@ -836,6 +835,6 @@ fn would_be_read(entry: &OutEntry, joined: Conductors, step: &Step) -> bool {
         StepKind::RingCrossedNeutral | StepKind::RingCrossedEarth => {
             !matches!(entry.part, Part::Crossing(_)) || !step.pair.is_some_and(in_pair)
         }
-        _ => step.measures(Quantity::Insulation) && step.pair.is_some_and(in_pair),
+        _ => false,
     }
 }

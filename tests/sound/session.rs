@@ -39,12 +39,15 @@ fn events(db: &Path) -> Result<Vec<Event>, Box<dyn std::error::Error>> {
     Ok(events)
 }
 
-/// What a log comes to: its events without what was asked again, and without the numbers by which
-/// they name each other, which that shifts.
+/// What a log comes to: its events without what was asked again or meant nothing, and without the
+/// numbers by which they name each other, which that shifts.
 fn essence(events: &[Event]) -> Result<Vec<serde_json::Value>, Box<dyn std::error::Error>> {
     let mut essence = Vec::new();
     for event in events {
-        if matches!(event, Event::Unclear { .. } | Event::Refused { .. }) {
+        if matches!(
+            event,
+            Event::Unclear { .. } | Event::NotTaken { .. } | Event::Refused { .. }
+        ) {
             continue;
         }
         let mut value = serde_json::to_value(event)?;

@@ -2,11 +2,10 @@
 
 use super::refused;
 use crate::grammar::Intent;
-use crate::installation::CircuitKind;
 use crate::quantity::Conductors;
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Event, EventNo, Refusal, Step, StepKind, Withdrawal};
-use crate::sequence::procedures::joined_to_earth;
+use crate::sequence::facts::{Event, EventNo, Order, Refusal, Step, StepKind, Withdrawal};
+use crate::sequence::procedures::{RING_ENDS, joined_to_earth};
 use crate::sequence::state::{OutEntry, State, place_of};
 use crate::terms::{Alteration, Change, Part, Place, Stage};
 
@@ -45,7 +44,7 @@ fn meant(agenda: &Agenda, said: &Alteration) -> Option<Alteration> {
 fn wants_crossed(agenda: &Agenda) -> Option<Part> {
     let step = agenda.current()?;
     let orders = agenda.procedure(step).orders(agenda.state(), step);
-    let crossing = |order: &crate::sequence::facts::Order| matches!(order.part, Part::Crossing(_));
+    let crossing = |order: &Order| matches!(order.part, Part::Crossing(_));
     orders.into_iter().find(crossing).map(|order| order.part)
 }
 
@@ -183,27 +182,20 @@ fn take_out(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Even
 
 /// All six ends of the ring that is tested.
 fn ring_ends_out(agenda: &Agenda, said: &Intent) -> Vec<Event> {
-    let ring = agenda.current().filter(|step| {
-        agenda
-            .circuit_of(step)
-            .is_some_and(|circuit| circuit.kind == CircuitKind::Ring)
-    });
-    let Some(step) = ring else {
+    let ring = agenda.current().filter(|step| agenda.is_on_a_ring(step));
+    let Some((board, circuit)) = ring.and_then(|step| Some((step.board, step.circuit?))) else {
         return refused(said, Refusal::not_asked_now());
     };
-    let out: Vec<Event> = [Conductors::L, Conductors::N, Conductors::E]
+    let is_out = |conductor: Conductors| {
+        let mut ends = agenda.ring_ends_out(board, circuit);
+        ends.any(|entry| entry.part == Part::Conductors(conductor))
+    };
+    let out: Vec<Event> = RING_ENDS
         .into_iter()
-        .filter(|conductor| {
-            !agenda.sure_entries().any(|entry| {
-                (entry.board, entry.circuit) == (step.board, step.circuit)
-                    && entry.both
-                    && entry.part == Part::Conductors(*conductor)
-                    && entry.place.as_ref() == Some(&Place::board())
-            })
-        })
+        .filter(|conductor| !is_out(*conductor))
         .map(|conductor| Event::TakenOut {
-            board: step.board,
-            circuit: step.circuit,
+            board,
+            circuit: Some(circuit),
             part: Part::Conductors(conductor),
             linked: false,
             place: Some(Place::board()),
@@ -239,9 +231,8 @@ fn the_only_bond(agenda: &Agenda, part: Part) -> Option<Place> {
     if part != Part::Bond {
         return None;
     }
-    let mut bonds = agenda.plan().steps.iter();
-    let mut bonds = bonds
-        .by_ref()
+    let steps = agenda.plan().steps.iter();
+    let mut bonds = steps
         .filter(|step| step.kind == StepKind::Bond)
         .filter_map(|step| step.place.clone());
     match (bonds.next(), bonds.next()) {
@@ -283,13 +274,11 @@ fn circuit_of(agenda: &Agenda, board: u16, place: Option<&Place>, part: Part) ->
 
 fn put_back(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Event> {
     if alteration.part == Part::Everything {
-        let all = || agenda.open_entries().map(|entry| entry.no);
-        let barring: Vec<EventNo> = agenda.barring_entries().map(|entry| entry.no).collect();
-        let entries = if barring.is_empty() {
-            all().collect()
-        } else {
-            barring
-        };
+        // What is out on a circuit that stays off is meant only where nothing else is out.
+        let mut entries: Vec<EventNo> = agenda.barring_entries().map(|entry| entry.no).collect();
+        if entries.is_empty() {
+            entries.extend(agenda.open_entries().map(|entry| entry.no));
+        }
         return if entries.is_empty() {
             refused(said, Refusal::NotOut)
         } else {
@@ -352,10 +341,7 @@ fn is_meant_back(entry: &OutEntry, said: &Alteration) -> bool {
         Part::Accessory => !entry.linked,
         Part::Link if said.change == Change::Uncrossed => matches!(entry.part, Part::Crossing(_)),
         Part::Link => entry.linked,
-        Part::RingEnds => {
-            let conductors = matches!(entry.part, Part::Conductors(_)) && !entry.linked;
-            conductors && entry.both && entry.place.as_ref() == Some(&Place::board())
-        }
+        Part::RingEnds => entry.is_ring_end(),
         part => entry.part == part,
     };
     part && at && (entry.linked == unlinked)

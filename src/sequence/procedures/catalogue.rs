@@ -1,8 +1,8 @@
 use super::table::{self, Row};
 use super::{
     Procedure, continuity::Continuity, energise::Energise, external_loop::ExternalLoop,
-    instruments::Instruments, insulation::Insulation, isolation::Isolation, make_safe::MakeSafe,
-    make_safe::StaysOff, put_back::PutBack, reconnected::Reconnected, reopened::Reopened,
+    instruments::Instruments, insulation::Insulation, isolation::Isolation, make_safe,
+    put_back::PutBack, reconnected::RECONNECTED, reopened::REOPENED,
 };
 use crate::installation::Job;
 use crate::sequence::facts::{Column, Edition, Plan, ProcedureId, Step};
@@ -103,19 +103,19 @@ static SHIPPED: LazyLock<Arc<Catalogue>> = LazyLock::new(|| {
         (Slot::Between, &Energise),
     ];
     let second: [(Slot, &'static dyn Procedure); 13] = [
-        (Slot::DeadOnCircuit, &StaysOff),
+        (Slot::DeadOnCircuit, row(&make_safe::STAYS_OFF)),
         (Slot::DeadOnCircuit, &Continuity),
         (Slot::DeadOnCircuit, row(&table::RING)),
         (Slot::DeadOnCircuit, &Insulation),
-        (Slot::DeadOnCircuit, &Reconnected),
+        (Slot::DeadOnCircuit, row(&RECONNECTED)),
         (Slot::DeadOnCircuit, &PutBack),
         (Slot::DeadOnCircuit, row(&table::POLARITY)),
         (Slot::DeadOnBoard, &Insulation),
         (Slot::Between, &PutBack),
         (Slot::Between, &Energise),
         (Slot::Between, row(&table::FAULT_CURRENT_FURTHER)),
-        (Slot::AtOnceOnCircuit, &MakeSafe),
-        (Slot::AtOnceOnCircuit, &Reopened),
+        (Slot::AtOnceOnCircuit, row(&make_safe::MAKE_SAFE)),
+        (Slot::AtOnceOnCircuit, row(&REOPENED)),
     ];
     let chain = |middle: &[(Slot, &'static dyn Procedure)]| {
         let all = begun.iter().chain(middle).chain(&supply).chain(&live);

@@ -2,8 +2,8 @@
 //! are assessed, and where their results stand on the schedule. Over a read-only state, and
 //! without words: what is said stands in `say`.
 //!
-//! A procedure with logic of its own is one file here; one without is a row of [`table`]. Both are
-//! entered in [`Catalogue::shipped`], whose order is the order of the job.
+//! A procedure that bars its own steps, or plans otherwise by edition, is one file here; another is
+//! a row of [`table`], or of the file with what only it knows. All are entered in [`Catalogue::shipped`], whose order is the order of the job.
 
 pub mod assess;
 mod build;
@@ -29,6 +29,7 @@ pub(super) use fault::{is_a_short, is_about_zero, is_test_voltage, like_the_supp
 pub use insulation::{joined_to_earth, lives_linked, tested_joined_instead};
 pub use put_back::to_put_back;
 pub use reopened::reopened;
+pub use table::RING_ENDS;
 
 use super::facts::{Column, Edition, Order, ProcedureId, Refusal, Step};
 use super::state::State;

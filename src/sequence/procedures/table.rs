@@ -227,15 +227,11 @@ pub static RING: Row = Row {
         let Some(circuit) = scope.circuit.filter(is_ring) else {
             return Vec::new();
         };
-        let ends = [
-            ("r1", Conductors::L),
-            ("rn", Conductors::N),
-            ("r2", Conductors::E),
-        ];
-        let mut steps: Vec<Step> = ends
-            .iter()
+        let mut steps: Vec<Step> = ["r1", "rn", "r2"]
+            .into_iter()
+            .zip(RING_ENDS)
             .map(|(symbol, conductor)| Step {
-                conductor: Some(*conductor),
+                conductor: Some(conductor),
                 ..build.reading(
                     format!("end-to-end/{symbol}"),
                     StepKind::RingEndToEnd,
@@ -309,7 +305,7 @@ fn ring_orders(_: &State, step: &Step) -> Vec<Order> {
 }
 
 /// The conductors of a ring, both ends of each.
-const RING_ENDS: [Conductors; 3] = [Conductors::L, Conductors::N, Conductors::E];
+pub const RING_ENDS: [Conductors; 3] = [Conductors::L, Conductors::N, Conductors::E];
 const LINE_AND_NEUTRAL: Conductors = Conductors::L.with(Conductors::N);
 const LINE_AND_EARTH: Conductors = Conductors::L.with(Conductors::E);
 

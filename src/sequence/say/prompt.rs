@@ -1,7 +1,7 @@
 use super::line::Line;
 use super::{about, capital};
 use crate::grammar::Intent;
-use crate::installation::{CircuitKind, Earthing, InstrumentUse, JobKind, Phases, Source};
+use crate::installation::{Earthing, InstrumentUse, JobKind, Phases, Source};
 use crate::limits::insulation::Pattern;
 use crate::quantity::{Conductors, Unit};
 use crate::sequence::agenda::Agenda;
@@ -289,9 +289,7 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
         "supply wrong" => agenda.supply_faults(step.board).next().is_some(),
         "found reversed" => about::failed_with(agenda, step.board)
             .any(|step| procedures::fault_of(agenda.state(), step) == Some(Fault::Reversed)),
-        "ring" => agenda
-            .circuit_of(step)
-            .is_some_and(|circuit| circuit.kind == CircuitKind::Ring),
+        "ring" => agenda.is_on_a_ring(step),
         "incoming" => step.incoming,
         "reopened" => step.circuit.is_some_and(|circuit| {
             !procedures::reopened(agenda.state(), step.board, circuit).is_empty()

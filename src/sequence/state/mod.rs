@@ -35,10 +35,10 @@ use super::facts::{
     Ask, Doubt, Edition, Electronics, Event, EventNo, Mode, Plan, Quantity, Refusal, Step, StepId,
     StepKind,
 };
-use crate::installation::{Board, Circuit, Job};
+use crate::installation::{Board, Circuit, CircuitKind, Job};
 use crate::limits::{Outcome, Tables, Verdict};
 use crate::quantity::{Conductors, Number, Reading, Relation, TestVoltage, Unit};
-use crate::terms::{Part, Place, Reason, Stage, Statement};
+use crate::terms::{Part, Reason, Stage, Statement};
 use boards::Boards;
 use cursor::Cursor;
 use jiff::{SignedDuration, Timestamp};
@@ -807,13 +807,8 @@ impl State {
 
     /// Ends of a ring that are out of their terminals.
     pub fn ring_ends_out(&self, board: u16, circuit: u16) -> impl Iterator<Item = &OutEntry> {
-        let at_board = Place::board();
-        self.sure_on(board, circuit).filter(move |entry| {
-            entry.both
-                && !entry.linked
-                && matches!(entry.part, Part::Conductors(_))
-                && entry.place.as_ref() == Some(&at_board)
-        })
+        self.sure_on(board, circuit)
+            .filter(|entry| entry.is_ring_end())
     }
 
     /// What a step ordered out, and nobody has said whether it is.
@@ -919,7 +914,7 @@ impl State {
                 && load
                 && !entry.linked
                 && !entry.withdrawn
-                && entry.place.as_ref() != Some(&Place::board())
+                && !entry.is_at_board()
                 && entry.no < sound
                 && entry
                     .back
@@ -1036,6 +1031,12 @@ impl State {
     /// The circuit a step is on.
     pub fn circuit_of(&self, step: &Step) -> Option<&Circuit> {
         self.circuit(step.board, step.circuit?)
+    }
+
+    /// Whether a step is on a ring final circuit.
+    pub fn is_on_a_ring(&self, step: &Step) -> bool {
+        self.circuit_of(step)
+            .is_some_and(|circuit| circuit.kind == CircuitKind::Ring)
     }
 
     /// A reading taken now with the resistance of the test leads taken off, when it was noted and

@@ -59,6 +59,25 @@ impl OutEntry {
         matches!(self.part, Part::EarthingConductor | Part::Bond)
     }
 
+    /// Both ends of one of a ring's conductors, out at the board.
+    pub fn is_ring_end(&self) -> bool {
+        self.both && !self.linked && self.is_at_board() && matches!(self.part, Part::Conductors(_))
+    }
+
+    /// Equipment, or what feeds it: not what is out at the board, nor lamps and switches.
+    pub fn is_equipment(&self) -> bool {
+        let part = matches!(
+            self.part,
+            Part::Accessory | Part::Conductors(_) | Part::Load | Part::FunctionalEarth
+        );
+        part && !self.linked && !self.withdrawn && !self.is_at_board()
+    }
+
+    /// Whether it is out at the board itself.
+    pub fn is_at_board(&self) -> bool {
+        self.place.as_ref() == Some(&Place::board())
+    }
+
     /// The conductors that a link or a crossing joins.
     pub fn joins(&self) -> Option<Conductors> {
         match self.part {
