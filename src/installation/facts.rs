@@ -3,6 +3,23 @@ use crate::limits::{CableRun, CircuitFacts, CircuitUse, Overcurrent, Residual};
 use crate::quantity::{Amps, Celsius, KiloAmps, Metres, MilliAmps, SquareMillimetres, Volts};
 
 impl Job {
+    /// The board of this job that feeds another one, and the circuit there, as far as the job file
+    /// says. Nothing where it is at odds with itself: of a board that it does not have, or round
+    /// again to the board it began with.
+    pub fn feeder_of(&self, board: u16) -> Option<(u16, Option<u16>)> {
+        let above = |number: u16| {
+            let board = self.boards.iter().find(|board| board.number == number)?;
+            let (by, circuit) = board.feeder()?;
+            Some((by?, circuit))
+        };
+        let (by, circuit) = above(board)?;
+        let known = self.boards.iter().any(|board| board.number == by);
+        // No way up to the origin is longer than there are boards.
+        let mut boards = self.boards.iter();
+        let round = boards.try_fold(by, |at, _| above(at).map(|(by, _)| by));
+        (known && round.is_none()).then_some((by, circuit))
+    }
+
     /// What the limits need to know of a circuit, before anything is measured.
     ///
     /// The declared Ze counts for boards at the origin only; on a board further on the loop as

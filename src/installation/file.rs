@@ -156,7 +156,11 @@ impl<'i> Reader<'i> {
             .collect();
         rules::job(self, &job, &node);
         rules::board_phases(self, &job, &boards);
-        job.boards = boards.into_iter().filter_map(|(one, _)| one).collect();
+        let boards = boards.into_iter();
+        let (boards, nodes): (Vec<_>, Vec<_>) =
+            boards.filter_map(|(one, node)| Some((one?, node))).unzip();
+        job.boards = boards;
+        rules::feeds(self, &job, &nodes);
         Some(job)
     }
 

@@ -96,6 +96,33 @@ pub(super) fn board_phases(reader: &mut Reader, job: &Job, boards: &[(Option<Boa
     }
 }
 
+/// What feeds a board stands in the file, and no feed comes round to where it began.
+pub(super) fn feeds(reader: &mut Reader, job: &Job, nodes: &[Node]) {
+    for (board, node) in job.boards.iter().zip(nodes) {
+        let Some((Some(by), circuit)) = board.feeder() else {
+            continue;
+        };
+        let feeding = job.boards.iter().find(|board| board.number == by);
+        let missing = |n: &u16| feeding.is_some_and(|b| b.circuits.iter().all(|c| c.number != *n));
+        let text = match circuit.filter(missing) {
+            _ if feeding.is_none() => format!(
+                "fed_from: there is no board {by} in this file: add it, or say without the word \
+                 board where the supply comes from"
+            ),
+            Some(circuit) => format!(
+                "fed_from: board {by} has no circuit {circuit}: add it there, or correct the number"
+            ),
+            None if job.feeder_of(board.number).is_none() => format!(
+                "fed_from: the feed of board {} comes round to where it began: leave the line out of \
+                 the board at the origin",
+                board.number
+            ),
+            None => continue,
+        };
+        reader.report(node.at("fed_from"), text);
+    }
+}
+
 pub(super) fn board(
     reader: &mut Reader,
     board: &Board,

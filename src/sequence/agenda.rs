@@ -585,9 +585,7 @@ impl Agenda {
             return Err(Refusal::DeadTestsOpen { steps: count(open) });
         }
         // What feeds it is live first.
-        let feeder = self.board(board).and_then(|board| board.feeder());
-        if let Some((Some(by), _)) = feeder
-            && by != board
+        if let Some((by, _)) = self.job().feeder_of(board)
             && !self.energised(by)
             && self.edition() > Edition::First
         {

@@ -40,6 +40,38 @@ fn everything_wrong_is_told_at_once_with_its_line() {
 }
 
 #[test]
+fn a_board_is_fed_by_one_that_is_there_and_not_by_itself() {
+    let job = |first: &str, second: &str| {
+        let text = std::fs::read_to_string("tests/dialogues/jobs/boards.toml").unwrap();
+        assert!(text.contains("fed_from = \"board 1, circuit 1\""));
+        let text = text.replace("board 1, circuit 1", second);
+        match first {
+            "" => problems(&text),
+            by => problems(&text.replacen(
+                "[[board]]\n",
+                &format!("[[board]]\nfed_from = \"{by}\"\n"),
+                1,
+            )),
+        }
+    };
+    assert_eq!(job("", "board 1, circuit 1"), "");
+    assert_eq!(job("", "the meter cupboard's switch"), "");
+    for (first, second, told) in [
+        ("", "board 7, circuit 1", "there is no board 7"),
+        ("", "board 1, circuit 9", "board 1 has no circuit 9"),
+        ("", "board 2, circuit 1", "feed of board 2 comes round"),
+        (
+            "board 2, circuit 1",
+            "board 1, circuit 1",
+            "feed of board 1 comes round",
+        ),
+    ] {
+        let text = job(first, second);
+        assert!(text.contains(told), "{first:?} {second:?}: {text}");
+    }
+}
+
+#[test]
 fn a_missing_file_says_to_check_the_path() {
     let JobError { problems, .. } = Job::load(Path::new("tests/jobs/none.toml")).unwrap_err();
     assert!(problems[0].text.contains("check the path"));

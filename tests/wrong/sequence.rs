@@ -720,3 +720,22 @@ fn warnings_are_spoken_as_warnings() {
     let lines = site.type_in("it is live").unwrap();
     assert_eq!(lines[0].kind, LineKind::Warning);
 }
+
+/// A log may have been begun with such a job file before these were refused.
+#[test]
+fn boards_that_feed_each_other_or_hang_on_none_can_be_tested_to_the_end() {
+    let text = std::fs::read_to_string("tests/dialogues/jobs/boards.toml").unwrap();
+    let right = Job::parse(&text, "the boathouse").unwrap();
+    for (first, second) in [
+        (Some("board 2, circuit 1"), "board 1, circuit 1"),
+        (None, "board 2, circuit 1"),
+        (None, "board 7, circuit 1"),
+    ] {
+        let mut job = right.clone();
+        job.boards[0].fed_from = first.map(str::to_owned);
+        job.boards[1].fed_from = Some(second.to_owned());
+        let (mut site, _) = Site::typed(job, MORNING.parse().unwrap());
+        let done = site.plainly_to_the_end();
+        assert_eq!(done, Ok(()), "{first:?} {second:?}: {}", site.asked());
+    }
+}

@@ -6,7 +6,7 @@ use crate::quantity::Conductors;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Event, EventNo, Order, Refusal, Step, StepKind, Withdrawal};
 use crate::sequence::procedures::{RING_ENDS, joined_to_earth};
-use crate::sequence::state::{OutEntry, State, place_of};
+use crate::sequence::state::{OutEntry, place_of};
 use crate::terms::{Alteration, Change, Part, Place, Stage};
 
 /// Decides what an alteration does to the list.
@@ -148,7 +148,7 @@ fn take_out(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Even
     if needs_place && place.is_none() && !linked {
         return refused(said, Refusal::WhereIsIt);
     }
-    let board = here.map_or_else(|| first_board(agenda), |step| step.board);
+    let board = here.map_or_else(|| agenda.first_board(), |step| step.board);
     let circuit = circuit_of(agenda, board, place.as_ref(), alteration.part);
     // Lamps without a place are counted: each is another one.
     let counted = alteration.part == Part::Lamp && place.is_none() && !alteration.both;
@@ -239,10 +239,6 @@ fn the_only_bond(agenda: &Agenda, part: Part) -> Option<Place> {
         (Some(only), None) => Some(only),
         _ => None,
     }
-}
-
-fn first_board(state: &State) -> u16 {
-    state.job().boards.first().map_or(1, |board| board.number)
 }
 
 /// The circuit an alteration is on: the one being tested when it has such a place, else the only

@@ -19,7 +19,7 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Option<Vec<Event>> {
         return Some(found_here(agenda));
     }
     let is_dead_work = current.is_none_or(|step| is_dead_work(agenda, step));
-    let board = current.map_or_else(|| first_board(agenda), |step| step.board);
+    let board = current.map_or_else(|| agenda.first_board(), |step| step.board);
     let found = |reading| {
         vec![Event::VoltageFound {
             board,
@@ -69,7 +69,7 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Option<Vec<Event>> {
 pub(super) fn found_here(agenda: &Agenda) -> Vec<Event> {
     let here = agenda.current().map(|step| step.board);
     vec![Event::VoltageFound {
-        board: here.unwrap_or_else(|| first_board(agenda)),
+        board: here.unwrap_or_else(|| agenda.first_board()),
         reading: None,
         heard: None,
     }]
@@ -118,11 +118,6 @@ fn of_volts(
 pub(in crate::sequence) fn is_dead_work(agenda: &Agenda, step: &Step) -> bool {
     let at_the_supply = step.incoming && step.ask != Ask::Event;
     !agenda.energised(step.board) && !at_the_supply
-}
-
-fn first_board(agenda: &Agenda) -> u16 {
-    let mut boards = agenda.job().boards.iter();
-    boards.next().map_or(1, |board| board.number)
 }
 
 /// Whether words that were not understood are about voltage: better asked once too often than

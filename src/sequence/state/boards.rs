@@ -75,11 +75,8 @@ impl State {
 
     /// Whether a board gets its supply: not when the circuit that feeds it stays off.
     pub fn has_its_supply(&self, board: u16) -> bool {
-        let feeder = self.board(board).and_then(|board| board.feeder());
-        match feeder {
-            Some((Some(by), Some(circuit))) => {
-                !self.stays_off(by, circuit) && (by == board || self.has_its_supply(by))
-            }
+        match self.job().feeder_of(board) {
+            Some((by, Some(circuit))) => !self.stays_off(by, circuit) && self.has_its_supply(by),
             _ => true,
         }
     }

@@ -1028,6 +1028,12 @@ impl State {
             .find(|c| c.number == number)
     }
 
+    /// The number of the first board of the job.
+    pub fn first_board(&self) -> u16 {
+        let first = self.job().boards.first();
+        first.map_or(1, |board| board.number)
+    }
+
     /// The circuit a step is on.
     pub fn circuit_of(&self, step: &Step) -> Option<&Circuit> {
         self.circuit(step.board, step.circuit?)
