@@ -20,7 +20,7 @@ use bothhands::grammar::{Grammar, Lexicon};
 use bothhands::log::Log;
 use bothhands::report::{self, Schedule, Times};
 use bothhands::sequence::Agenda;
-use bothhands::speech::ear::{Acoustics, PhoneGraph, WIDTH, search};
+use bothhands::speech::ear::{Acoustics, PhoneGraph, Strangers, WIDTH, search};
 use divan::{AllocProfiler, Bencher};
 use std::path::Path;
 use std::sync::LazyLock;
@@ -61,9 +61,15 @@ fn rule() -> PhoneGraph {
     let grammar = Grammar::built_in().unwrap();
     let lexicon = Lexicon::built_in().unwrap();
     let words = grammar.graph("anything").unwrap();
-    PhoneGraph::new(&words, &lexicon, &EAR.phones, |word| {
-        grammar.meaning_class(word)
-    })
+    let strangers = Strangers::built_in(&EAR.phones).unwrap();
+    let near = strangers.near(&grammar, "anything", &words, &lexicon, &EAR.phones);
+    PhoneGraph::new(
+        &words,
+        &lexicon,
+        &EAR.phones,
+        |word| grammar.meaning_class(word),
+        &near.unwrap(),
+    )
     .unwrap()
 }
 

@@ -100,6 +100,33 @@ pub enum Intent {
 }
 
 impl Intent {
+    /// Whether it lets something go ahead, or says that something is as it must be for that: what may
+    /// never be taken from a sound that only resembles it.
+    pub fn is_a_permission(&self) -> bool {
+        match self {
+            Self::Stated(state) | Self::StatedAt { state, .. } => matches!(
+                state,
+                Statement::Dead
+                    | Statement::Proved
+                    | Statement::Isolated
+                    | Statement::LockedOff
+                    | Statement::Energised
+                    | Statement::Discharged
+                    | Statement::NothingConnected
+                    | Statement::DoublePole
+            ),
+            Self::Altered(alteration) => {
+                matches!(
+                    alteration.change,
+                    Change::Back | Change::Unlinked | Change::Uncrossed
+                )
+            }
+            Self::Both(change) => *change == Some(Change::Back),
+            Self::Correction(Some(right)) => right.is_a_permission(),
+            _ => false,
+        }
+    }
+
     /// Whether it warns of voltage, whatever the step: "it is live", "two three zero volts".
     pub fn is_a_warning(&self) -> bool {
         match self {

@@ -130,7 +130,7 @@ fn the_best_path_is_the_plain_viterbis() {
     let lexicon = std::fs::read_to_string(folder().join("lexicon.txt")).unwrap();
     let lexicon = Lexicon::parse("lexicon.txt", &lexicon).unwrap();
     let grammar = graph();
-    let phones = PhoneGraph::new(&grammar, &lexicon, &ear.phones, |word| Some(word)).unwrap();
+    let phones = PhoneGraph::new(&grammar, &lexicon, &ear.phones, |word| Some(word), &[]).unwrap();
     each(|name, samples, reference| {
         let probs = ear.log_probs(samples).unwrap();
         let heard = search(&phones, &probs, WIDTH);
@@ -156,7 +156,7 @@ fn a_list_of_recordings() {
     let lexicon = std::fs::read_to_string(folder().join("lexicon.txt")).unwrap();
     let lexicon = Lexicon::parse("lexicon.txt", &lexicon).unwrap();
     let grammar = graph();
-    let phones = PhoneGraph::new(&grammar, &lexicon, &ear.phones, |word| Some(word)).unwrap();
+    let phones = PhoneGraph::new(&grammar, &lexicon, &ear.phones, |word| Some(word), &[]).unwrap();
     let base = Path::new(&list).parent().unwrap();
     for line in std::fs::read_to_string(&list).unwrap().lines() {
         let (path, expected) = line.split_once('\t').unwrap();

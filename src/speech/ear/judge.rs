@@ -2,7 +2,7 @@ use super::EarError;
 use super::search::{Hypothesis, PhoneLoop};
 use crate::grammar::Intent;
 use crate::quantity::Reading;
-use crate::speech::{Decision, Scores};
+use crate::speech::{Decision, Scores, is_lone_digit};
 use serde::Deserialize;
 
 /// When to take a reading, to ask again or to leave it alone; stands in `models/thresholds.toml`.
@@ -12,6 +12,19 @@ pub struct Thresholds {
     pub not_for_us: NotForUs,
     pub ask_again: AskAgain,
     pub probability: Probability,
+    pub strangers: StrangerBounds,
+}
+
+/// How words that are not ours compete with our commands.
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct StrangerBounds {
+    /// Added to the log weight of the command that a stranger is near to.
+    pub weight: f32,
+    /// A stranger that is likelier than a command by no more than this is asked about.
+    pub near: f32,
+    /// A permission of one or two words that is less probable than this is asked again.
+    pub permission_below: f32,
 }
 
 /// Bounds below which it was none of our words.
@@ -59,6 +72,31 @@ impl Thresholds {
     pub fn shipped() -> Result<Self, EarError> {
         toml::from_str(include_str!("../../../models/thresholds.toml"))
             .map_err(|e| EarError::Thresholds(e.to_string()))
+    }
+
+    /// What to do with words of ours that scored so. One digit by itself is asked about whatever its
+    /// scores; a permission in one or two words is taken more strictly than anything else.
+    pub fn of_ours(&self, scores: Scores, said: &Intent, words: &str) -> Decision {
+        let taken = self.outcome(scores);
+        if taken != Decision::Accept {
+            return taken;
+        }
+        let short = words.split_whitespace().count() <= 2;
+        let doubtful = self.probability.of(scores) < self.strangers.permission_below;
+        if is_lone_digit(words, said) || (short && said.is_a_permission() && doubtful) {
+            return Decision::Confirm;
+        }
+        Decision::Accept
+    }
+
+    /// What to do when a word that is not ours is likeliest: it is left alone, or asked about when
+    /// `next`, of ours, is near.
+    pub fn of_a_stranger(&self, scores: Scores, next: Option<&Intent>) -> Decision {
+        match self.outcome(scores) {
+            Decision::Reject => Decision::Reject,
+            _ if next.is_some() && scores.margin <= self.strangers.near => Decision::Confirm,
+            _ => Decision::Reject,
+        }
     }
 
     /// What to do with a reading that scored so.

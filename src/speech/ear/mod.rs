@@ -10,14 +10,18 @@ mod mel;
 mod network;
 mod phones;
 mod search;
+mod strangers;
 
-pub use judge::{AskAgain, NotForUs, Probability, Thresholds, refused, same_meaning};
+pub use judge::{
+    AskAgain, NotForUs, Probability, StrangerBounds, Thresholds, refused, same_meaning,
+};
 pub use mel::{BANDS, Features, Mel};
 pub use network::{LogProbs, Network};
 pub use phones::{PhoneGraph, Phones};
 pub use search::{Beam, HeardWord, Hypothesis, PhoneLoop, search};
+pub use strangers::{Stranger, Strangers};
 
-use super::{Decision, DecodeContext, Recogniser, Recognition, is_lone_digit};
+use super::{DecodeContext, Recogniser, Recognition};
 use crate::audio::{has_voice, levelled};
 use crate::grammar::{Grammar, Intent, Lexicon};
 use std::collections::HashMap;
@@ -104,6 +108,7 @@ impl Acoustics {
 pub struct Ear {
     acoustics: Acoustics,
     lexicon: Lexicon,
+    strangers: Strangers,
     grammar: Arc<Grammar>,
     /// The phone graph of each rule asked for so far: building one takes longer than hearing.
     graphs: HashMap<String, Arc<PhoneGraph>>,
@@ -115,7 +120,7 @@ pub struct Ear {
 pub const WIDTH: Beam = Beam {
     hypotheses: 6,
     beam: 40.0,
-    nodes: 2000,
+    nodes: 3000,
 };
 const WIDER: [usize; 2] = [24, 72];
 
@@ -138,6 +143,7 @@ impl Ear {
     /// When the lexicon or the thresholds that ship are wrong.
     pub fn with(acoustics: Acoustics, grammar: Arc<Grammar>) -> anyhow::Result<Self> {
         Ok(Self {
+            strangers: Strangers::built_in(&acoustics.phones)?,
             acoustics,
             lexicon: Lexicon::built_in()?,
             grammar,
@@ -166,11 +172,19 @@ impl Ear {
             return Ok(graph.clone());
         }
         let words = self.grammar.graph(rule)?;
+        let phones = &self.acoustics.phones;
+        let mut strangers =
+            self.strangers
+                .near(&self.grammar, rule, &words, &self.lexicon, phones)?;
+        for stranger in &mut strangers {
+            stranger.weight += self.thresholds.strangers.weight;
+        }
         let graph = Arc::new(PhoneGraph::new(
             &words,
             &self.lexicon,
-            &self.acoustics.phones,
+            phones,
             |word| self.grammar.meaning_class(word),
+            &strangers,
         )?);
         self.graphs.insert(rule.to_owned(), graph.clone());
         Ok(graph)
@@ -214,17 +228,31 @@ impl Ear {
         let mut found: Vec<Candidate> = Vec::new();
         for hypothesis in all {
             let words = graph.text(&hypothesis);
-            let Some(said) = self.grammar.understand(&expected.rule, &words) else {
-                continue;
+            let said = if graph.is_strange(&hypothesis) {
+                None
+            } else {
+                let Some(said) = self.grammar.understand(&expected.rule, &words) else {
+                    continue;
+                };
+                Some(said)
             };
-            let known = found.iter().any(|c| same_meaning(&c.said, &said));
-            if !known && !judge::refused(&said, &expected.excluded) {
+            let same = |other: &Option<Intent>| match (other, &said) {
+                (Some(other), Some(said)) => same_meaning(other, said),
+                (other, said) => other.is_none() && said.is_none(),
+            };
+            let refused = |said: &Intent| judge::refused(said, &expected.excluded);
+            if !found.iter().any(|c| same(&c.said)) && !said.as_ref().is_some_and(refused) {
                 found.push(Candidate {
                     hypothesis,
                     words,
                     said,
                 });
             }
+        }
+        // A stranger is a rival of commands alone.
+        let likeliest = found.iter().find_map(|c| c.said.as_ref());
+        if !likeliest.is_none_or(strangers::competes) {
+            found.retain(|c| c.said.is_some());
         }
         found
     }
@@ -233,7 +261,8 @@ impl Ear {
 struct Candidate {
     hypothesis: Hypothesis,
     words: String,
-    said: Intent,
+    /// Nothing for a word that is not ours.
+    said: Option<Intent>,
 }
 
 impl Recogniser for Ear {
@@ -268,17 +297,19 @@ impl Recogniser for Ear {
             };
             heard.scores.llr_per_phone = judge::fit(&best.hypothesis, free);
             heard.scores.margin = best.hypothesis.score - next;
-            heard.outcome = self.thresholds.outcome(heard.scores);
-            if heard.outcome == Decision::Accept && is_lone_digit(&best.words, &best.said) {
-                heard.outcome = Decision::Confirm;
-            }
+            heard.outcome = match &best.said {
+                Some(said) => self.thresholds.of_ours(heard.scores, said, &best.words),
+                None => self
+                    .thresholds
+                    .of_a_stranger(heard.scores, second.as_ref().and_then(|s| s.said.as_ref())),
+            };
             heard.times = graph.times(&best.hypothesis);
             heard.may_go_on = graph.may_go_on(&best.hypothesis);
             heard.words = best.words;
-            heard.said = Some(best.said);
+            heard.said = best.said;
             if let Some(second) = second {
                 heard.runner_up = Some(second.words);
-                heard.runner_up_said = Some(second.said);
+                heard.runner_up_said = second.said;
             }
         }
         heard.took = started.elapsed();

@@ -1,6 +1,7 @@
 //! Words to phones, and a graph of words to a graph of phones.
 
 use super::search::{HeardWord, Hypothesis};
+use super::strangers::Stranger;
 use super::{EarError, FRAME_SECONDS};
 use crate::grammar::{Lexicon, WordGraph};
 use crate::speech::WordTime;
@@ -36,7 +37,7 @@ impl Phones {
     }
 
     /// The labels of a pronunciation.
-    fn labels(&self, phones: &[String]) -> Result<Vec<u8>, EarError> {
+    pub(super) fn labels(&self, phones: &[String]) -> Result<Vec<u8>, EarError> {
         let label = |p: &String| {
             self.label(p)
                 .ok_or_else(|| EarError::NoSuchPhone(p.clone()))
@@ -54,6 +55,8 @@ impl Phones {
 #[derive(Debug)]
 pub struct PhoneGraph {
     pub(super) words: Vec<String>,
+    /// From this word on they are strangers.
+    strangers: u32,
     /// The class of each word, numbered as they come; none for words that add nothing to the
     /// meaning.
     pub(super) classes: Vec<Option<u32>>,
@@ -104,9 +107,72 @@ pub(super) struct State {
     pub end: Option<f32>,
 }
 
+/// A graph as it is being spelt out, state after state.
+#[derive(Default)]
+struct SpeltOut {
+    nodes: Vec<Node>,
+    spellings: Vec<Spelling>,
+    states: Vec<State>,
+    /// The blank and the first spelling of the state under way.
+    blank: u32,
+    from: u32,
+}
+
+impl SpeltOut {
+    fn begin(&mut self, state: u32) {
+        self.blank = self.nodes.len() as u32;
+        self.nodes.push(Node {
+            label: 0,
+            owner: state,
+            kind: Kind::Between,
+        });
+        self.from = self.spellings.len() as u32;
+    }
+
+    fn spell(&mut self, phones: &[u8], to: u32, word: u32, weight: f32) {
+        let (Some(&first_label), Some(&last_label)) = (phones.first(), phones.last()) else {
+            return;
+        };
+        let owner = self.spellings.len() as u32;
+        self.spellings.push(Spelling {
+            to,
+            word,
+            weight,
+            first: self.nodes.len() as u32,
+            first_label,
+            last_label,
+        });
+        for (i, &label) in phones.iter().enumerate() {
+            let kind = match phones.get(i + 1) {
+                Some(&next) => Kind::Phone {
+                    leap: next != label,
+                },
+                None => Kind::LastPhone,
+            };
+            self.nodes.push(Node { label, owner, kind });
+            if kind != Kind::LastPhone {
+                self.nodes.push(Node {
+                    label: 0,
+                    owner,
+                    kind: Kind::Blank,
+                });
+            }
+        }
+    }
+
+    fn end(&mut self, end: Option<f32>) {
+        self.states.push(State {
+            leaving: self.from..self.spellings.len() as u32,
+            blank: self.blank,
+            end,
+        });
+    }
+}
+
 impl PhoneGraph {
     /// Spells `graph` out. `class` gives the class of a word: words of one class are the same
-    /// said differently, words without one add nothing to the meaning.
+    /// said differently, words without one add nothing to the meaning. Each of `strangers` is a
+    /// sentence of its own; all of them are of one class.
     ///
     /// # Errors
     /// When a word has no pronunciation, or the graph names a state or word that it lacks.
@@ -115,6 +181,7 @@ impl PhoneGraph {
         lexicon: &Lexicon,
         phones: &Phones,
         class: impl for<'w> Fn(&'w str) -> Option<&'w str>,
+        strangers: &[Stranger],
     ) -> Result<Self, EarError> {
         let missing: Vec<&str> = graph
             .words
@@ -146,70 +213,59 @@ impl PhoneGraph {
             let end = ends.entry(state).or_insert(weight);
             *end = end.max(weight);
         }
-        let mut nodes = Vec::new();
-        let mut spellings = Vec::new();
-        let mut states = Vec::new();
+        let mut spelt_out = SpeltOut::default();
         let mut arcs = arcs.iter().peekable();
+        let ours = graph.words.len() as u32;
         for state in 0..graph.states {
-            let blank = nodes.len() as u32;
-            nodes.push(Node {
-                label: 0,
-                owner: state,
-                kind: Kind::Between,
-            });
-            let from = spellings.len() as u32;
+            spelt_out.begin(state);
             while let Some(arc) = arcs.next_if(|arc| arc.from == state) {
                 for phones in &spelt[arc.word as usize] {
-                    let owner = spellings.len() as u32;
-                    spellings.push(Spelling {
-                        to: arc.to,
-                        word: arc.word,
-                        weight: arc.weight,
-                        first: nodes.len() as u32,
-                        first_label: phones[0],
-                        last_label: phones[phones.len() - 1],
-                    });
-                    for (i, &label) in phones.iter().enumerate() {
-                        let kind = match phones.get(i + 1) {
-                            Some(&next) => Kind::Phone {
-                                leap: next != label,
-                            },
-                            None => Kind::LastPhone,
-                        };
-                        nodes.push(Node { label, owner, kind });
-                        if kind != Kind::LastPhone {
-                            nodes.push(Node {
-                                label: 0,
-                                owner,
-                                kind: Kind::Blank,
-                            });
-                        }
-                    }
+                    spelt_out.spell(phones, arc.to, arc.word, arc.weight);
                 }
             }
-            states.push(State {
-                leaving: from..spellings.len() as u32,
-                blank,
-                end: ends.get(&state).copied(),
-            });
+            if state == 0 {
+                for (stranger, word) in strangers.iter().zip(ours..) {
+                    spelt_out.spell(&stranger.labels, graph.states, word, stranger.weight);
+                }
+            }
+            spelt_out.end(ends.get(&state).copied());
         }
+        if !strangers.is_empty() {
+            spelt_out.begin(graph.states);
+            spelt_out.end(Some(0.0));
+        }
+        let SpeltOut {
+            nodes,
+            spellings,
+            states,
+            ..
+        } = spelt_out;
         let mut numbers: HashMap<&str, u32> = HashMap::new();
         let mut number = |class| {
             let next = numbers.len() as u32;
             *numbers.entry(class).or_insert(next)
         };
-        let classes = graph
+        let mut classes: Vec<Option<u32>> = graph
             .words
             .iter()
             .map(|word| class(word).map(&mut number))
             .collect();
+        let foreign = numbers.len() as u32;
+        classes.extend(strangers.iter().map(|_| Some(foreign)));
+        let texts = strangers.iter().map(|stranger| stranger.text.clone());
         Ok(Self {
-            words: graph.words.clone(),
+            words: graph.words.iter().cloned().chain(texts).collect(),
+            strangers: ours,
             classes,
             nodes,
             spellings,
             states,
         })
+    }
+
+    /// Whether a hypothesis is a word that is not ours.
+    pub fn is_strange(&self, hypothesis: &Hypothesis) -> bool {
+        hypothesis.words.iter().any(|w| w.word >= self.strangers)
     }
 
     /// The words of a hypothesis, with a space between.
