@@ -254,7 +254,7 @@ impl PhoneGraph {
             .unwrap_or_default()
     }
 
-    fn word(&self, heard: &HeardWord) -> &str {
+    pub(super) fn word(&self, heard: &HeardWord) -> &str {
         self.words
             .get(heard.word as usize)
             .map_or("", String::as_str)
