@@ -14,7 +14,9 @@ trap 'rm -f "$rows"' EXIT
 program=${BOTHHANDS:-target/release/bothhands}
 thresholds=$(dirname "$0")/thresholds.toml
 "$program" score "$manifest" ${2:+--model "$2"} --rows "$rows" >/dev/null
-number() { awk -v name="$1" '$1 == name && $2 == "=" { print $3 }' "$thresholds"; }
+number() {
+    awk -v name="$1" '/^\[/ { here = $0 ~ /^\[one_ear\./ } here && $1 == name && $2 == "=" { print $3 }' "$thresholds"
+}
 awk -F'\t' -v c="$(number constant)" -v m="$(number margin)" -v f="$(number fit)" -v cap="$(number margin_cap)" \
     -v noise="$(number fit_below)" '
     function share(n, all) { return all ? sprintf("%7.1f", 100 * n / all) : "      -" }

@@ -9,7 +9,7 @@ use bothhands::installation::Job;
 use bothhands::log::{self, Log, SharedClock};
 use bothhands::report::{self, Schedule, Times};
 use bothhands::speech::Recogniser;
-use bothhands::speech::ours;
+use bothhands::speech::ear::Ear;
 use bothhands::voice::Terminal;
 use include_dir::{Dir, include_dir};
 use std::path::{Path, PathBuf};
@@ -49,7 +49,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let (mut store, log) = log::take_up(&db, &clock).map_err(|why| about_log(&db, why))?;
     let started = Instant::now();
     let grammar = Arc::new(grammar_for(&job, true)?.0);
-    let mut engine = ours(&grammar, None)?;
+    let mut engine = Ear::new(Arc::clone(&grammar), 1)?;
     let start_up = started.elapsed();
     let (session, first) = open_session(&mut store, &log, job, JOB, &by(), &clock)?;
     let mut voice = Terminal::stdout();

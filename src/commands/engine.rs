@@ -3,6 +3,7 @@
 use anyhow::bail;
 use bothhands::grammar::Grammar;
 use bothhands::speech::Recogniser;
+use bothhands::speech::ear::{Acoustics, Ear, Network};
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -16,7 +17,48 @@ pub(super) struct EngineArgs {
     /// The folder of a vosk model, the one that holds am/ and graph/.
     #[arg(long, value_name = "DIR")]
     vosk_model: Option<PathBuf>,
+    #[command(flatten)]
+    models: ModelArgs,
 }
+
+/// The options that choose the acoustic models of our own engine.
+#[derive(Debug, Clone, Default, clap::Args)]
+pub(super) struct ModelArgs {
+    /// Another acoustic model in place of those that ship, to hear by itself (see
+    /// `models/README.md`).
+    #[arg(long, value_name = "FILE.onnx")]
+    model: Option<PathBuf>,
+    /// A second acoustic model: two ears, that judge by the sum of what both make of the sound.
+    #[arg(long, value_name = "FILE.onnx")]
+    second_model: Option<PathBuf>,
+}
+
+impl ModelArgs {
+    /// Our own engine with the models asked for, or with those that ship, on one thread.
+    ///
+    /// # Errors
+    /// When a model can't be loaded.
+    pub(super) fn ear(&self, grammar: &Arc<Grammar>) -> anyhow::Result<Ear> {
+        let grammar = Arc::clone(grammar);
+        let ear = match (&self.model, &self.second_model) {
+            (None, None) => return Ear::new(grammar, 1),
+            (Some(model), _) => Ear::with(Acoustics::open(model, 1)?, grammar)?,
+            (None, Some(_)) => Ear::with(Acoustics::shipped(1)?, grammar)?,
+        };
+        match &self.second_model {
+            Some(second) => Ok(ear.and(Network::open(second, 1)?)?),
+            None => Ok(ear),
+        }
+    }
+
+    fn any(&self) -> bool {
+        self.model.is_some() || self.second_model.is_some()
+    }
+}
+
+/// `--model` beside another engine.
+const MODEL_IS_OURS: &str = "--model and --second-model are for our own engine: leave them out \
+                             with --engine vosk, or leave that out";
 
 /// The engines.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, clap::ValueEnum)]
@@ -27,6 +69,14 @@ pub(super) enum Engine {
 }
 
 impl EngineArgs {
+    /// Our own engine, as [`ModelArgs::ear`] gives it.
+    ///
+    /// # Errors
+    /// When a model can't be loaded.
+    pub(super) fn ear(&self, grammar: &Arc<Grammar>) -> anyhow::Result<Ear> {
+        self.models.ear(grammar)
+    }
+
     /// The engine asked for, listening for `grammar`; nothing when it is our own.
     ///
     /// # Errors
@@ -44,6 +94,7 @@ impl EngineArgs {
                 "--engine vosk needs --vosk-model DIR, the folder of a vosk model (the one that \
                  holds am/ and graph/)"
             ),
+            (Engine::Vosk, Some(_)) if self.models.any() => bail!("{MODEL_IS_OURS}"),
             (Engine::Vosk, Some(folder)) => open_vosk(folder, grammar).map(Some),
         }
     }

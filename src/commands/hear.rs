@@ -2,11 +2,9 @@
 
 use super::engine::EngineArgs;
 use super::shown;
-use anyhow::bail;
 use bothhands::audio::{EndpointConfig, Utterance};
 use bothhands::eval::hear::{HeardLine, cut, whole};
 use bothhands::grammar::Grammar;
-use bothhands::speech::ear::{Acoustics, Ear};
 use bothhands::speech::{DecodeContext, Recogniser};
 use clap::Args;
 use std::path::{Path, PathBuf};
@@ -31,9 +29,6 @@ pub(crate) struct Hear {
     /// Take each file as one utterance instead of cutting it at pauses.
     #[arg(long)]
     whole: bool,
-    /// Another acoustic model in place of the one that ships (see `models/README.md`).
-    #[arg(long, value_name = "FILE.onnx")]
-    model: Option<PathBuf>,
     #[command(flatten)]
     engine: EngineArgs,
 }
@@ -48,13 +43,12 @@ pub(crate) const DEFAULT_RULE: &str = "anything";
 pub(crate) fn run(args: Hear) -> anyhow::Result<ExitCode> {
     let grammar = Arc::new(Grammar::built_in()?);
     let mut engine: Box<dyn Recogniser> = match args.engine.other(&grammar)? {
-        Some(_) if args.model.is_some() => bail!("{MODEL_IS_OURS}"),
         Some(engine) => {
             grammar.graph(&args.rule)?;
             engine
         }
         None => {
-            let mut ear = ear(args.model.as_deref(), grammar)?;
+            let mut ear = args.engine.ear(&grammar)?;
             ear.prepare(&args.rule)?;
             Box::new(ear)
         }
@@ -77,18 +71,6 @@ pub(crate) fn run(args: Hear) -> anyhow::Result<ExitCode> {
         }
     }
     Ok(status)
-}
-
-/// `--model` beside another engine.
-pub(super) const MODEL_IS_OURS: &str =
-    "--model is a model for our own engine: leave it out with --engine vosk, or leave that out";
-
-/// The engine with the model that ships, or with another, on one thread.
-pub(super) fn ear(model: Option<&Path>, grammar: Arc<Grammar>) -> anyhow::Result<Ear> {
-    match model {
-        Some(path) => Ear::with(Acoustics::open(path, 1)?, grammar),
-        None => Ear::new(grammar, 1),
-    }
 }
 
 fn hear(

@@ -1,13 +1,13 @@
 //! `bothhands rehearse`: before the first job, how well the program hears one voice at one
 //! microphone.
 
+use super::engine::ModelArgs;
 use super::stop::stop_on_signal;
 use super::{shown, source};
 use anyhow::Context;
 use bothhands::dialogue::rehearsal::{PHRASES, RULE, read_aloud, report};
 use bothhands::dialogue::with_hearing;
 use bothhands::grammar::Grammar;
-use bothhands::speech::ear::{Ear, Thresholds};
 use bothhands::speech::hearing::conclude;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -28,6 +28,8 @@ pub(crate) struct Args {
     /// The microphone to use, by name; `bothhands devices` lists them.
     #[arg(long, value_name = "NAME")]
     device: Option<String>,
+    #[command(flatten)]
+    models: ModelArgs,
     /// Only list the phrases.
     #[arg(long)]
     list: bool,
@@ -62,7 +64,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     })?;
     let stop = stop_on_signal()?;
     let grammar = Arc::new(Grammar::built_in()?);
-    let mut ear = Ear::new(Arc::clone(&grammar), 1)?;
+    let mut ear = args.models.ear(&grammar)?;
     ear.prepare(RULE)?;
     let mut source = source::sound(&args.sound, args.device.as_deref())?;
     shown::line(format!(
@@ -77,7 +79,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         &|| stop.load(Ordering::SeqCst),
         &mut std::io::stdout(),
     )?;
-    let shipped = Thresholds::shipped()?;
+    let shipped = *ear.thresholds();
     let hearing = conclude(&attempts, &shipped, jiff::Timestamp::now());
     shown::line(format!("\n{}", report(&attempts, &hearing, &shipped)))?;
     if args.dry_run {

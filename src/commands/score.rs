@@ -1,14 +1,14 @@
 //! `bothhands score`: how well a list of recordings is heard.
 
 use super::engine::EngineArgs;
-use super::hear::{DEFAULT_RULE, MODEL_IS_OURS};
+use super::hear::DEFAULT_RULE;
 use super::{shown, written};
-use anyhow::{Context, bail};
+use anyhow::Context;
 use bothhands::dialogue::settings;
 use bothhands::eval::{Again, Summary, hear_again, measure, read_manifest, read_second, table};
 use bothhands::grammar::Grammar;
 use bothhands::speech::Recogniser;
-use bothhands::speech::ear::{Beam, Thresholds, WIDTH};
+use bothhands::speech::ear::{Beam, WIDTH};
 use clap::Args;
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -41,9 +41,6 @@ pub(crate) struct Score {
     /// person says it again, with the refused meaning left out and without leaving it out.
     #[arg(long, value_name = "OTHER.tsv", requires = "again")]
     second: Option<PathBuf>,
-    /// Another acoustic model in place of the one that ships (see `models/README.md`).
-    #[arg(long, value_name = "FILE.onnx")]
-    model: Option<PathBuf>,
     /// With the bounds of a rehearsal: the part [hearing] of a profile.
     #[arg(long, value_name = "FILE.toml")]
     profile: Option<PathBuf>,
@@ -66,10 +63,9 @@ pub(crate) fn run(args: Score) -> anyhow::Result<ExitCode> {
     let grammar = Arc::new(Grammar::built_in()?);
     let mut nodes = None;
     let mut engine: Box<dyn Recogniser> = match args.engine.other(&grammar)? {
-        Some(_) if args.model.is_some() => bail!("{MODEL_IS_OURS}"),
         Some(engine) => engine,
         None => {
-            let mut ear = super::hear::ear(args.model.as_deref(), grammar.clone())?;
+            let mut ear = args.engine.ear(&grammar)?;
             ear.set_width(Beam {
                 beam: args.beam.unwrap_or(WIDTH.beam),
                 nodes: args.nodes.unwrap_or(WIDTH.nodes),
@@ -80,7 +76,7 @@ pub(crate) fn run(args: Score) -> anyhow::Result<ExitCode> {
                     .with_context(|| format!("{}: can't read the profile", path.display()))?;
                 let settings = settings(&text).with_context(|| format!("{}", path.display()))?;
                 if let Some(hearing) = settings.1 {
-                    ear.set_thresholds(hearing.bounds(Thresholds::shipped()?));
+                    ear.set_thresholds(hearing.bounds(*ear.thresholds()));
                 }
             }
             nodes = Some(ear.prepare(&args.rule)?.size());

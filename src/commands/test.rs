@@ -13,8 +13,7 @@ use bothhands::dialogue::{
 use bothhands::installation::Job;
 use bothhands::limits::Tables;
 use bothhands::log::{self, SharedClock};
-use bothhands::speech::ear::Thresholds;
-use bothhands::speech::{Recogniser, ours};
+use bothhands::speech::Recogniser;
 use bothhands::voice::{Tone, until_quiet};
 use std::io::IsTerminal;
 use std::path::PathBuf;
@@ -80,10 +79,12 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         Some(match args.engine.other(&grammar)? {
             Some(engine) => engine,
             None => {
+                let mut ear = args.engine.ear(&grammar)?;
                 if let Some(hearing) = &hearing {
-                    shown::note(hearing.told(&Thresholds::shipped()?));
+                    shown::note(hearing.told(ear.thresholds()));
+                    ear.set_thresholds(hearing.bounds(*ear.thresholds()));
                 }
-                Box::new(ours(&grammar, hearing.as_ref())?)
+                Box::new(ear)
             }
         })
     };

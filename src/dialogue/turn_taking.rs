@@ -130,6 +130,7 @@ mod tests {
                 phones: 9,
             },
             times: Vec::new(),
+            ears_differ: false,
             may_go_on,
             took: Duration::ZERO,
         }

@@ -180,7 +180,7 @@ pub(super) fn verdict(clip: &Clip, heard: &Recognition) -> Verdict {
 pub fn table(rows: &[Row]) -> String {
     let mut text = String::from(
         "path\texpected\tverdict\tfirst_right\twords\trunner_up\tfit\tmargin\tphones\tpieces\tms\t\
-         again_refused\tother\tother_refused\n",
+         again_refused\tother\tother_refused\tears_differ\n",
     );
     for row in rows {
         let heard = &row.heard;
@@ -189,7 +189,7 @@ pub fn table(rows: &[Row]) -> String {
         let verdict = serde_json::to_value(row.verdict).unwrap_or_default();
         let _ = writeln!(
             text,
-            "{}\t{}\t{}\t{}\t{}\t{}\t{:.3}\t{:.3}\t{}\t{}\t{:.1}\t{}\t{}\t{}",
+            "{}\t{}\t{}\t{}\t{}\t{}\t{:.3}\t{:.3}\t{}\t{}\t{:.1}\t{}\t{}\t{}\t{}",
             row.clip.path.display(),
             row.clip.words,
             verdict.as_str().unwrap_or_default(),
@@ -204,6 +204,7 @@ pub fn table(rows: &[Row]) -> String {
             again.map_or("", |a| a.same.words.as_str()),
             other.map_or("", |o| o.plain.words.as_str()),
             other.map_or("", |o| o.refused.words.as_str()),
+            heard.ears_differ,
         );
     }
     text

@@ -7,9 +7,8 @@ pub mod vosk;
 
 pub use hearing::VoiceProfile;
 
-use crate::grammar::{Grammar, Intent, number};
+use crate::grammar::{Intent, number};
 use serde::{Deserialize, Serialize};
-use std::sync::Arc;
 use std::time::Duration;
 
 /// What a recogniser made of one utterance.
@@ -28,6 +27,9 @@ pub struct Recognition {
     pub scores: Scores,
     /// Each word with its time in seconds from the utterance's first sample.
     pub times: Vec<WordTime>,
+    /// Whether the likeliest meaning of one ear is not that of the other; never with one ear.
+    #[serde(skip)]
+    pub ears_differ: bool,
     /// Whether the grammar allows more words after these: the person may only be pausing.
     #[serde(skip)]
     pub may_go_on: bool,
@@ -52,6 +54,7 @@ impl Recognition {
                 phones: 0,
             },
             times: Vec::new(),
+            ears_differ: false,
             may_go_on: false,
             took: Duration::ZERO,
         }
@@ -92,19 +95,6 @@ pub struct WordTime {
     pub word: String,
     pub from: f32,
     pub to: f32,
-}
-
-/// Our own engine, listening for `grammar` on one thread, with the bounds of a rehearsal when there
-/// was one.
-///
-/// # Errors
-/// When the model can't be loaded.
-pub fn ours(grammar: &Arc<Grammar>, hearing: Option<&VoiceProfile>) -> anyhow::Result<ear::Ear> {
-    let mut ear = ear::Ear::new(Arc::clone(grammar), 1)?;
-    if let Some(hearing) = hearing {
-        ear.set_thresholds(hearing.bounds(ear::Thresholds::shipped()?));
-    }
-    Ok(ear)
 }
 
 /// Whether a reading is one digit said by itself: "four", "oh". A cough, a foreign word or the

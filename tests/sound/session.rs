@@ -9,12 +9,13 @@ use crate::sound::room::{
     script, until_silent,
 };
 use bothhands::audio::SAMPLE_RATE;
+use bothhands::dialogue;
 use bothhands::grammar::Intent;
 use bothhands::installation::Job;
 use bothhands::sequence::Event;
+use bothhands::speech::ear::Ear;
 use bothhands::speech::{DecodeContext, Recogniser};
 use bothhands::store::{JOB_KIND, Mode, Store};
-use bothhands::{dialogue, speech};
 use std::fs::File;
 use std::path::Path;
 use std::process::{Command, Stdio};
@@ -230,7 +231,7 @@ fn reference_words(words: &str) -> bool {
 fn read_backs_say_what_the_log_says(events: &[Event], said: &[f32], job: &Path) -> Outcome {
     let job = Job::parse(&std::fs::read_to_string(job)?, "the job")?;
     let grammar = std::sync::Arc::new(dialogue::grammar_for(&job, true)?.0);
-    let mut ear = speech::ours(&grammar, None)?;
+    let mut ear = Ear::new(grammar, 1)?;
     let expected = DecodeContext {
         rule: "anything".to_owned(),
         excluded: Vec::new(),

@@ -1,11 +1,30 @@
-use super::EarError;
 use super::search::{Hypothesis, PhoneLoop};
+use super::{EarError, models};
 use crate::grammar::Intent;
 use crate::quantity::Reading;
 use crate::speech::{Decision, Scores, is_lone_digit};
 use serde::Deserialize;
 
-/// When to take a reading, to ask again or to leave it alone; stands in `models/thresholds.toml`.
+/// What stands in `models/thresholds.toml`: the bounds for one model, and those for the sum of two.
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Bounds {
+    pub one_ear: Thresholds,
+    pub two_ears: Thresholds,
+}
+
+impl Bounds {
+    /// Those that ship with the program.
+    ///
+    /// # Errors
+    /// When `models/thresholds.toml` does not hold them.
+    pub fn shipped() -> Result<Self, EarError> {
+        toml::from_str(include_str!("../../../models/thresholds.toml"))
+            .map_err(|e| EarError::Thresholds(e.to_string()))
+    }
+}
+
+/// When to take a reading, to ask again or to leave it alone.
 #[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Thresholds {
@@ -39,6 +58,9 @@ pub struct NotForUs {
 #[serde(deny_unknown_fields)]
 pub struct AskAgain {
     pub probability_below: f32,
+    /// Also when the likeliest meaning of one ear is not that of the other. With one, nothing.
+    #[serde(default)]
+    pub when_ears_differ: bool,
 }
 
 /// The probability that the likeliest meaning is the right one, from the two scores: the logistic
@@ -65,13 +87,17 @@ impl Probability {
 }
 
 impl Thresholds {
-    /// Those that ship with the program.
+    /// Those of the engine that ships: of two ears where it has two.
     ///
     /// # Errors
     /// When `models/thresholds.toml` does not hold them.
     pub fn shipped() -> Result<Self, EarError> {
-        toml::from_str(include_str!("../../../models/thresholds.toml"))
-            .map_err(|e| EarError::Thresholds(e.to_string()))
+        let bounds = Bounds::shipped()?;
+        Ok(if models::SECOND.is_some() {
+            bounds.two_ears
+        } else {
+            bounds.one_ear
+        })
     }
 
     /// What to do with words of ours that scored so. One digit by itself is asked about whatever its

@@ -4,16 +4,20 @@
 //! ```text
 //! samples -> Mel -> Network -> LogProbs -> search over PhoneGraph -> judged -> Heard
 //! ```
+//!
+//! A second model may judge beside the first (`pair`): two ears.
 
 mod judge;
 mod mel;
+mod models;
 mod network;
+mod pair;
 mod phones;
 mod search;
 mod strangers;
 
 pub use judge::{
-    AskAgain, NotForUs, Probability, StrangerBounds, Thresholds, refused, same_meaning,
+    AskAgain, Bounds, NotForUs, Probability, StrangerBounds, Thresholds, refused, same_meaning,
 };
 pub use mel::{BANDS, Features, Mel};
 pub use network::{LogProbs, Network};
@@ -21,9 +25,10 @@ pub use phones::{PhoneGraph, Phones};
 pub use search::{Beam, HeardWord, Hypothesis, PhoneLoop, search};
 pub use strangers::{Stranger, Strangers};
 
-use super::{DecodeContext, Recogniser, Recognition};
+use super::{Decision, DecodeContext, Recogniser, Recognition};
 use crate::audio::{has_voice, levelled};
-use crate::grammar::{Grammar, Intent, Lexicon};
+use crate::grammar::{Grammar, Lexicon};
+use pair::{Candidate, Judged, View};
 use std::collections::HashMap;
 use std::path::Path;
 use std::sync::Arc;
@@ -65,10 +70,7 @@ impl Acoustics {
     /// # Errors
     /// When the files in `models/` do not fit each other.
     pub fn shipped(threads: usize) -> Result<Self, EarError> {
-        Self::with(Network::new(
-            include_bytes!("../../../models/ear.int8.onnx"),
-            threads,
-        )?)
+        Self::with(Network::new(models::FIRST, threads)?)
     }
 
     /// Another model with the same input and the same phones.
@@ -104,9 +106,11 @@ impl Acoustics {
     }
 }
 
-/// Our engine: the acoustic model, the grammar and the thresholds.
+/// Our own engine: one acoustic model or two, the grammar and the thresholds.
 pub struct Ear {
     acoustics: Acoustics,
+    /// What judges beside it.
+    second: Option<Network>,
     lexicon: Lexicon,
     strangers: Strangers,
     grammar: Arc<Grammar>,
@@ -129,15 +133,19 @@ const SHORTEST: usize = 1600;
 const LONGEST: usize = 30 * crate::audio::SAMPLE_RATE as usize;
 
 impl Ear {
-    /// The shipped model listening for `grammar`, on `threads` threads.
+    /// What ships, one model or two, listening for `grammar` on `threads` threads.
     ///
     /// # Errors
     /// When the files in `models/` do not fit each other.
     pub fn new(grammar: Arc<Grammar>, threads: usize) -> anyhow::Result<Self> {
-        Self::with(Acoustics::shipped(threads)?, grammar)
+        let ear = Self::with(Acoustics::shipped(threads)?, grammar)?;
+        match models::SECOND {
+            Some(second) => Ok(ear.and(Network::new(second, threads)?)?),
+            None => Ok(ear),
+        }
     }
 
-    /// Any acoustic model, listening for `grammar`.
+    /// Any acoustic model, listening for `grammar` by itself.
     ///
     /// # Errors
     /// When the lexicon or the thresholds that ship are wrong.
@@ -145,12 +153,29 @@ impl Ear {
         Ok(Self {
             strangers: Strangers::built_in(&acoustics.phones)?,
             acoustics,
+            second: None,
             lexicon: Lexicon::built_in()?,
             grammar,
             graphs: HashMap::new(),
-            thresholds: Thresholds::shipped()?,
+            thresholds: Bounds::shipped()?.one_ear,
             width: WIDTH,
         })
+    }
+
+    /// A second model with the same input and the same phones to judge beside the first, by the
+    /// bounds for two.
+    ///
+    /// # Errors
+    /// When the thresholds that ship are wrong.
+    pub fn and(mut self, second: Network) -> Result<Self, EarError> {
+        self.second = Some(second);
+        self.thresholds = Bounds::shipped()?.two_ears;
+        Ok(self)
+    }
+
+    /// The bounds that it goes by.
+    pub fn thresholds(&self) -> &Thresholds {
+        &self.thresholds
     }
 
     /// Searches more or less widely: for measurements.
@@ -195,8 +220,7 @@ impl Ear {
     fn readings(
         &self,
         graph: &PhoneGraph,
-        probs: &LogProbs,
-        free: PhoneLoop,
+        view: &View,
         expected: &DecodeContext,
     ) -> Vec<Candidate> {
         let mut found = Vec::new();
@@ -205,17 +229,48 @@ impl Ear {
                 hypotheses,
                 ..self.width
             };
-            let all = search(graph, probs, width);
+            let all = search(graph, &view.probs, width);
             let exhausted = all.len() < hypotheses;
-            let hopeless = all
-                .first()
-                .is_none_or(|best| judge::fit(best, free) < self.thresholds.not_for_us.fit_below);
+            let hopeless = all.first().is_none_or(|best| {
+                judge::fit(best, view.free) < self.thresholds.not_for_us.fit_below
+            });
             found = self.distinct(graph, all, expected);
             if exhausted || hopeless || found.len() > 1 {
                 break;
             }
         }
         found
+    }
+
+    /// What each model makes of the sound.
+    fn views(&self, samples: &[f32]) -> Result<Vec<View>, EarError> {
+        let features = self.acoustics.features(samples);
+        let networks = std::iter::once(&self.acoustics.network).chain(&self.second);
+        networks
+            .map(|network| network.log_probs(&features, self.acoustics.phones.count()))
+            .map(|probs| probs.map(View::of))
+            .collect()
+    }
+
+    /// The readings by what every model makes of them.
+    fn judged(
+        &self,
+        graph: &PhoneGraph,
+        views: &[View],
+        expected: &DecodeContext,
+    ) -> Result<Judged, EarError> {
+        let mut found = views
+            .iter()
+            .map(|view| self.readings(graph, view, expected));
+        if let [view] = views {
+            return Ok(Judged {
+                candidates: found.next().unwrap_or_default(),
+                free: view.free,
+                agree: true,
+            });
+        }
+        let phones = &self.acoustics.phones;
+        pair::judge(graph, &self.lexicon, phones, views, found.collect())
     }
 
     /// One candidate a meaning, the refused ones left out.
@@ -236,12 +291,9 @@ impl Ear {
                 };
                 Some(said)
             };
-            let same = |other: &Option<Intent>| match (other, &said) {
-                (Some(other), Some(said)) => same_meaning(other, said),
-                (other, said) => other.is_none() && said.is_none(),
-            };
-            let refused = |said: &Intent| judge::refused(said, &expected.excluded);
-            if !found.iter().any(|c| same(&c.said)) && !said.as_ref().is_some_and(refused) {
+            let refused = |said: &_| judge::refused(said, &expected.excluded);
+            let known = found.iter().any(|c| c.means(said.as_ref()));
+            if !known && !said.as_ref().is_some_and(refused) {
                 found.push(Candidate {
                     hypothesis,
                     words,
@@ -249,20 +301,8 @@ impl Ear {
                 });
             }
         }
-        // A stranger is a rival of commands alone.
-        let likeliest = found.iter().find_map(|c| c.said.as_ref());
-        if !likeliest.is_none_or(strangers::competes) {
-            found.retain(|c| c.said.is_some());
-        }
         found
     }
-}
-
-struct Candidate {
-    hypothesis: Hypothesis,
-    words: String,
-    /// Nothing for a word that is not ours.
-    said: Option<Intent>,
 }
 
 impl Recogniser for Ear {
@@ -285,15 +325,23 @@ impl Recogniser for Ear {
             heard.took = started.elapsed();
             return Ok(heard);
         }
-        let probs = self.acoustics.log_probs(&samples)?;
-        let free = PhoneLoop::of(&probs);
-        heard.scores.phones = free.phones;
-        let mut candidates = self.readings(&graph, &probs, free, expected).into_iter();
+        let views = self.views(&samples)?;
+        let judged = self.judged(&graph, &views, expected)?;
+        let (free, ears) = (judged.free, views.len() as u32);
+        heard.scores.phones = free.phones / ears;
+        heard.ears_differ = !judged.agree;
+        let mut candidates = judged.candidates;
+        // A stranger is a rival of commands alone.
+        let likeliest = candidates.iter().find_map(|c| c.said.as_ref());
+        if !likeliest.is_none_or(strangers::competes) {
+            candidates.retain(|c| c.said.is_some());
+        }
+        let mut candidates = candidates.into_iter();
         if let (Some(best), true) = (candidates.next(), free.phones > 0) {
             let second = candidates.next();
             let next = match &second {
                 Some(second) => second.hypothesis.score,
-                None => best.hypothesis.score - self.width.beam,
+                None => best.hypothesis.score - self.width.beam * ears as f32,
             };
             heard.scores.llr_per_phone = judge::fit(&best.hypothesis, free);
             heard.scores.margin = best.hypothesis.score - next;
@@ -303,6 +351,10 @@ impl Recogniser for Ear {
                     .thresholds
                     .of_a_stranger(heard.scores, second.as_ref().and_then(|s| s.said.as_ref())),
             };
+            let doubted = self.thresholds.ask_again.when_ears_differ && heard.ears_differ;
+            if heard.outcome == Decision::Accept && doubted {
+                heard.outcome = Decision::Confirm;
+            }
             heard.times = graph.times(&best.hypothesis);
             heard.may_go_on = graph.may_go_on(&best.hypothesis);
             heard.words = best.words;
@@ -317,8 +369,12 @@ impl Recogniser for Ear {
     }
 
     fn describe(&self) -> String {
+        let ears = match self.second {
+            Some(_) => "two ears",
+            None => "ear",
+        };
         format!(
-            "ear (models/ear.int8.onnx, {} phones)",
+            "{ears} (models/ear.int8.onnx, {} phones)",
             self.acoustics.phones.count() - 1
         )
     }

@@ -268,6 +268,20 @@ impl PhoneGraph {
         hypothesis.words.iter().any(|w| w.word >= self.strangers)
     }
 
+    /// The word that is not ours, without a weight; nothing when the hypothesis is ours.
+    pub(super) fn stranger(&self, hypothesis: &Hypothesis) -> Option<Stranger> {
+        let heard = hypothesis.words.iter().find(|w| w.word >= self.strangers)?;
+        let spelling = self.leaving(0).iter().find(|s| s.word == heard.word)?;
+        let own = self.nodes.get(spelling.first as usize..)?.iter();
+        let last = own.clone().position(|n| n.kind == Kind::LastPhone)?;
+        let phones = own.take(last + 1).filter(|n| n.kind != Kind::Blank);
+        Some(Stranger {
+            text: self.word(heard).to_owned(),
+            labels: phones.map(|n| n.label).collect(),
+            weight: 0.0,
+        })
+    }
+
     /// The words of a hypothesis, with a space between.
     pub fn text(&self, hypothesis: &Hypothesis) -> String {
         let words: Vec<&str> = hypothesis.words.iter().map(|w| self.word(w)).collect();
@@ -310,7 +324,7 @@ impl PhoneGraph {
             .unwrap_or_default()
     }
 
-    fn word(&self, heard: &HeardWord) -> &str {
+    pub(super) fn word(&self, heard: &HeardWord) -> &str {
         self.words
             .get(heard.word as usize)
             .map_or("", String::as_str)
