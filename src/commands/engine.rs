@@ -1,7 +1,7 @@
 //! Which engine hears: ours, or another that this build has.
 
 use anyhow::bail;
-use bothhands::grammar::Grammar;
+use bothhands::grammar::{Grammar, Lexicon};
 use bothhands::speech::Recogniser;
 use bothhands::speech::ear::{Acoustics, Ear, Network};
 use std::path::PathBuf;
@@ -121,4 +121,45 @@ fn open_vosk(
         "this build has no vosk engine. Leave --engine out for our own, or build with \
          `cargo build --release --features vosk` (models/README.md, \"Another engine\")"
     )
+}
+
+/// The option that names the rules to hear by.
+#[derive(Debug, Clone, Default, clap::Args)]
+pub(super) struct GrammarArgs {
+    /// Rules of your own in place of ours: a folder of JSGF files, and a file `lexicon.txt` for words
+    /// that `models/lexicon.txt` lacks. A meaning is the tags of a sentence in their order, or its
+    /// words where it has none. Name a public rule in full with --rule, as in "menu.order".
+    #[arg(long, value_name = "DIR")]
+    grammars: Option<PathBuf>,
+}
+
+impl GrammarArgs {
+    /// The grammar asked for, and the rule: of somebody else's with one public rule, that one.
+    ///
+    /// # Errors
+    /// When a file cannot be read or is wrong.
+    pub(super) fn open(&self, rule: &str) -> anyhow::Result<(Arc<Grammar>, String)> {
+        let Some(dir) = &self.grammars else {
+            return Ok((Arc::new(Grammar::built_in()?), rule.to_owned()));
+        };
+        let grammar = Grammar::foreign(dir)?;
+        let public: Vec<String> = grammar.public().map(str::to_owned).collect();
+        let rule = match public.as_slice() {
+            [only] if rule == super::hear::DEFAULT_RULE => only.clone(),
+            _ => rule.to_owned(),
+        };
+        Ok((Arc::new(grammar), rule))
+    }
+
+    /// Lets our engine say the words of such a grammar.
+    ///
+    /// # Errors
+    /// When the file `lexicon.txt` cannot be read or is wrong.
+    pub(super) fn teach(&self, ear: &mut Ear) -> anyhow::Result<()> {
+        let file = self.grammars.as_ref().map(|dir| dir.join("lexicon.txt"));
+        if let Some(file) = file.filter(|file| file.exists()) {
+            ear.set_lexicon(Lexicon::with_file(&file)?);
+        }
+        Ok(())
+    }
 }

@@ -1,15 +1,13 @@
 //! `bothhands hear`: what was heard in recordings.
 
-use super::engine::EngineArgs;
+use super::engine::{EngineArgs, GrammarArgs};
 use super::shown;
 use bothhands::audio::{EndpointConfig, Utterance};
 use bothhands::eval::hear::{HeardLine, cut, whole};
-use bothhands::grammar::Grammar;
 use bothhands::speech::{DecodeContext, Recogniser};
 use clap::Args;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
-use std::sync::Arc;
 
 /// Say what was heard in recordings: words, meaning, outcome, scores and times.
 #[derive(Debug, Args)]
@@ -30,6 +28,8 @@ pub(crate) struct Hear {
     #[arg(long)]
     whole: bool,
     #[command(flatten)]
+    grammars: GrammarArgs,
+    #[command(flatten)]
     engine: EngineArgs,
 }
 
@@ -40,8 +40,9 @@ pub(crate) const DEFAULT_RULE: &str = "anything";
 ///
 /// # Errors
 /// When the rule does not exist or the engine cannot start.
-pub(crate) fn run(args: Hear) -> anyhow::Result<ExitCode> {
-    let grammar = Arc::new(Grammar::built_in()?);
+pub(crate) fn run(mut args: Hear) -> anyhow::Result<ExitCode> {
+    let (grammar, rule) = args.grammars.open(&args.rule)?;
+    args.rule = rule;
     let mut engine: Box<dyn Recogniser> = match args.engine.other(&grammar)? {
         Some(engine) => {
             grammar.graph(&args.rule)?;
@@ -49,6 +50,7 @@ pub(crate) fn run(args: Hear) -> anyhow::Result<ExitCode> {
         }
         None => {
             let mut ear = args.engine.ear(&grammar)?;
+            args.grammars.teach(&mut ear)?;
             ear.prepare(&args.rule)?;
             Box::new(ear)
         }

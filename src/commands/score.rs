@@ -1,14 +1,13 @@
 //! `bothhands score`: how well a list of recordings is heard.
 
-use super::engine::EngineArgs;
+use super::engine::{EngineArgs, GrammarArgs};
 use super::hear::DEFAULT_RULE;
 use super::{shown, written};
 use anyhow::Context;
 use bothhands::dialogue::settings;
 use bothhands::eval::{Again, Summary, hear_again, measure, read_manifest, read_second, table};
-use bothhands::grammar::Grammar;
 use bothhands::speech::Recogniser;
-use bothhands::speech::ear::{Beam, WIDTH};
+use bothhands::speech::ear::{Beam, Bounds, WIDTH};
 use clap::Args;
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -50,6 +49,11 @@ pub(crate) struct Score {
     /// How many nodes the search follows.
     #[arg(long, hide = true)]
     nodes: Option<usize>,
+    /// Other bounds than those of `models/thresholds.toml`: a file of the same form.
+    #[arg(long, value_name = "FILE.toml")]
+    bounds: Option<PathBuf>,
+    #[command(flatten)]
+    grammars: GrammarArgs,
     #[command(flatten)]
     engine: EngineArgs,
 }
@@ -58,9 +62,10 @@ pub(crate) struct Score {
 ///
 /// # Errors
 /// When the manifest or a recording cannot be used.
-pub(crate) fn run(args: Score) -> anyhow::Result<ExitCode> {
+pub(crate) fn run(mut args: Score) -> anyhow::Result<ExitCode> {
     let started = Instant::now();
-    let grammar = Arc::new(Grammar::built_in()?);
+    let (grammar, rule) = args.grammars.open(&args.rule)?;
+    args.rule = rule;
     let mut nodes = None;
     let mut engine: Box<dyn Recogniser> = match args.engine.other(&grammar)? {
         Some(engine) => engine,
@@ -71,6 +76,10 @@ pub(crate) fn run(args: Score) -> anyhow::Result<ExitCode> {
                 nodes: args.nodes.unwrap_or(WIDTH.nodes),
                 ..WIDTH
             });
+            args.grammars.teach(&mut ear)?;
+            if let Some(path) = &args.bounds {
+                ear.set_bounds(Bounds::open(path)?);
+            }
             if let Some(path) = &args.profile {
                 let text = std::fs::read_to_string(path)
                     .with_context(|| format!("{}: can't read the profile", path.display()))?;

@@ -31,6 +31,7 @@ const SAME: &[&[&str]] = &[
     &["milliohms", "milliohm"],
     &["kilohms", "kilohm"],
     &["megohms", "megohm", "meg", "megs"],
+    &["gigohms", "gigohm", "gig", "gigs"],
     &["amps", "amp"],
     &["milliamps", "milliamp"],
     &["kiloamps", "kiloamp"],

@@ -2,6 +2,7 @@
 
 use super::error::{GrammarError, Result};
 use std::collections::HashMap;
+use std::path::Path;
 
 /// The phones that the acoustic model tells apart: the 39 of the CMU pronouncing dictionary,
 /// without stress.
@@ -26,6 +27,23 @@ impl Lexicon {
     /// When a line of it is wrong.
     pub fn built_in() -> Result<Self> {
         Self::parse("models/lexicon.txt", BUILT_IN)
+    }
+
+    /// The lexicon that ships, and the words of another file of the same form beside it.
+    ///
+    /// # Errors
+    /// When the file cannot be read, or a line of it is wrong.
+    pub fn with_file(file: &Path) -> Result<Self> {
+        let name = file.display().to_string();
+        let text = std::fs::read_to_string(file).map_err(|source| GrammarError::Read {
+            path: name.clone(),
+            source,
+        })?;
+        let mut lexicon = Self::built_in()?;
+        for (word, variants) in Self::parse(&name, &text)?.words {
+            lexicon.words.insert(word, variants);
+        }
+        Ok(lexicon)
     }
 
     /// Reads lines `word<TAB>PHONE PHONE ...`; several lines for a word are variants. Empty lines

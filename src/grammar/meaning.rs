@@ -21,6 +21,29 @@ pub(super) fn of(path: &[Event<'_>]) -> Option<Intent> {
     said(&pieces(path))
 }
 
+/// The tags along a path of somebody else's grammar, or its words where it has none.
+pub(super) fn foreign(path: &[Event<'_>]) -> Intent {
+    let tags: Vec<&str> = path
+        .iter()
+        .filter_map(|event| match event {
+            Event::Open(Tag::Foreign(tag)) => Some(tag.as_str()),
+            _ => None,
+        })
+        .collect();
+    let words = || {
+        path.iter().filter_map(|event| match event {
+            Event::Word(word) => Some(*word),
+            _ => None,
+        })
+    };
+    let parts = if tags.is_empty() {
+        words().collect()
+    } else {
+        tags
+    };
+    Intent::Foreign(parts.join(" "))
+}
+
 fn pieces<'a>(path: &[Event<'a>]) -> Vec<Piece<'a>> {
     let mut open: Vec<(&Tag, Vec<Piece<'_>>)> = Vec::new();
     let mut here = Vec::new();

@@ -8,7 +8,8 @@
 //! | one fifty, two ninety nine, nine ninety nine | 150, 299, 999 | a digit before tens counts hundreds |
 //! | nineteen fifty, nineteen oh five | 1950, 1905 | ten to twenty before tens counts hundreds |
 //! | two twenty five | 225 | the same, read from the left |
-//! | zero three | nothing | a whole number does not begin with nought |
+//! | zero three | nothing | a whole number does not begin with nought: its point may have been lost |
+//! | zero eight point five | 8.5 | an instrument shows 08.5 |
 //! | point fifty | nothing | after the point only digits: "fifty" there is too easily "fifteen" |
 //! | point three four | 0.34 | a missing nought is written out |
 //! | zero point two zero | 0.20 | digits are kept as they were said |
@@ -83,10 +84,10 @@ pub fn from_words(words: &str) -> Option<Number> {
         None => whole(&words)?,
         Some(at) => {
             let (before, after) = (words.get(..at)?, words.get(at + 1..)?);
-            let whole = if before.is_empty() {
-                "0".to_owned()
-            } else {
-                whole(before)?
+            let whole = match before {
+                [] => "0".to_owned(),
+                [nought, one] if digit(nought) == Some(0) => digit(one)?.to_string(),
+                _ => whole(before)?,
             };
             format!("{whole}.{}", digits(after)?)
         }

@@ -61,12 +61,15 @@ pub struct Grammar {
     graphs: Mutex<HashMap<String, Arc<WordGraph>>>,
     /// Places as they are said, where the job writes them differently.
     pub(super) called: Vec<(Place, Place)>,
+    /// Somebody else's, whose tags are only compared.
+    foreign: bool,
 }
 
 impl Clone for Grammar {
     fn clone(&self) -> Self {
         Self {
             called: self.called.clone(),
+            foreign: self.foreign,
             ..Self::new(self.rules.clone())
         }
     }
@@ -79,6 +82,7 @@ impl Grammar {
             nets: Mutex::default(),
             graphs: Mutex::default(),
             called: Vec::new(),
+            foreign: false,
         }
     }
 
@@ -95,6 +99,29 @@ impl Grammar {
     /// # Errors
     /// When the folder or a file cannot be read, or a file is wrong.
     pub fn from_dir(dir: &Path) -> Result<Self> {
+        Self::from_texts(Self::files(dir)?)
+    }
+
+    /// The rules of every `.jsgf` file in a folder that was written for something else, to measure how
+    /// well its sentences are heard. A meaning is the tags of a sentence in their order, whatever they
+    /// are, or its words where it has none.
+    ///
+    /// # Errors
+    /// When the folder or a file cannot be read, or a file is wrong.
+    pub fn foreign(dir: &Path) -> Result<Self> {
+        let sources = Self::files(dir)?
+            .iter()
+            .map(|(name, text)| jsgf::parse(name, text))
+            .collect::<Result<Vec<_>>>()?;
+        let any = |text: &str| Ok(Tag::Foreign(text.to_owned()));
+        Ok(Self {
+            foreign: true,
+            ..Self::new(jsgf::link(&sources, any)?)
+        })
+    }
+
+    /// Names and texts of the grammar files of a folder.
+    fn files(dir: &Path) -> Result<Vec<(String, String)>> {
         let unreadable = |path: &Path, source| GrammarError::Read {
             path: path.display().to_string(),
             source,
@@ -108,7 +135,7 @@ impl Grammar {
             }
         }
         files.sort();
-        Self::from_texts(files)
+        Ok(files)
     }
 
     /// The rules of grammar files given as names (for messages) and texts.
@@ -215,7 +242,12 @@ impl Grammar {
     /// What words mean that are written as they are said.
     fn heard(&self, rule: &str, words: &str) -> Option<Intent> {
         let words: Vec<&str> = words.split_whitespace().collect();
-        let said = meaning::of(&self.net(rule).ok()?.path(&words)?)?;
+        let net = self.net(rule).ok()?;
+        let path = net.path(&words)?;
+        if self.foreign {
+            return Some(meaning::foreign(&path));
+        }
+        let said = meaning::of(&path)?;
         Some(places::as_written(said, &self.called))
     }
 
@@ -239,6 +271,9 @@ impl Grammar {
     /// The class of a word: words of one meaning share one, words that carry none ("to", "and",
     /// "than") have none. Sentences of a rule with the same classes mean the same.
     pub fn meaning_class<'a>(&self, word: &'a str) -> Option<&'a str> {
+        if self.foreign {
+            return Some(word);
+        }
         class::class(word)
     }
 
@@ -305,7 +340,11 @@ impl Grammar {
     fn no_such(&self, rule: &str) -> GrammarError {
         GrammarError::NoSuchRule {
             rule: rule.to_owned(),
-            known: self.rules().collect::<Vec<_>>().join(", "),
+            known: if self.foreign {
+                self.public().collect::<Vec<_>>().join(", ")
+            } else {
+                self.rules().collect::<Vec<_>>().join(", ")
+            },
         }
     }
 }

@@ -11,6 +11,9 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Intent {
+    /// A meaning of somebody else's grammar ([`super::Grammar::foreign`]): its tags in order, or the
+    /// words where there are none. It is measured, and means nothing to a session.
+    Foreign(String),
     /// A measured value, with the place it was taken at when that was said too.
     Reading {
         reading: Reading,

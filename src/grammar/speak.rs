@@ -19,6 +19,7 @@ impl Intent {
     /// ```
     pub fn words(&self) -> String {
         match self {
+            Self::Foreign(text) => text.clone(),
             Self::Reading {
                 reading,
                 place,
@@ -48,12 +49,12 @@ impl Intent {
             Self::SayAgain => "say again".to_owned(),
             Self::StandBy => "stand by".to_owned(),
             Self::CarryOn => "carry on".to_owned(),
-            Self::Pause => "pause".to_owned(),
-            Self::Resume => "resume".to_owned(),
+            Self::Pause => "pause the session".to_owned(),
+            Self::Resume => "resume the session".to_owned(),
             Self::WhereAreWe => "where are we".to_owned(),
             Self::WhatIsOut => "what is out".to_owned(),
             Self::HowLongIsLeft => "how long is left".to_owned(),
-            Self::Finish => "finish".to_owned(),
+            Self::Finish => "finish the session".to_owned(),
             Self::StaysOff(n) => format!("circuit {} stays off", place_number(*n)),
             Self::Observe => "observation".to_owned(),
             Self::Both(change) => Words::new()
@@ -61,7 +62,7 @@ impl Intent {
                 .add(change.map(Change::shown))
                 .join(),
             Self::NotTested(reason) => because("not tested", reason.as_ref()),
-            Self::Skip(reason) => because("skip", reason.as_ref()),
+            Self::Skip(reason) => because("skip this", reason.as_ref()),
             Self::Override(reason) => because("override", reason.as_ref()),
             Self::Because(reason) => format!("reason {}", reason.spoken()),
             Self::Circuit(n) => format!("circuit {}", place_number(*n)),

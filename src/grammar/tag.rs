@@ -41,6 +41,8 @@ use serde::de::DeserializeOwned;
 /// | `{manner:slower}` | "slower" | [`Intent::ProsodyChange`] |
 #[derive(Debug, Clone, PartialEq)]
 pub enum Tag {
+    /// Any tag of somebody else's grammar ([`super::Grammar::foreign`]).
+    Foreign(String),
     Reading,
     Number,
     Pair(Pair),

@@ -16,6 +16,7 @@ const SHORT: &[(&str, &str)] = &[
     ("ω", "ohms"),
     ("mω", "milliohms"),
     ("kω", "kilohms"),
+    ("gω", "gigohms"),
     ("kohm", "kilohms"),
     ("kohms", "kilohms"),
     ("v", "volts"),
@@ -45,6 +46,7 @@ const SHORT: &[(&str, &str)] = &[
 /// capital or a symbol, "mohm" could be either and is not understood.
 const CASED: &[(&str, &str)] = &[
     ("MΩ", " megohms "),
+    ("GΩ", " gigohms "),
     ("mΩ", " milliohms "),
     ("Mohm", " megohms "),
     ("MOhm", " megohms "),
@@ -134,7 +136,16 @@ pub fn normalise(line: &str) -> String {
         "note" => "take a note".to_owned(),
         // Nor for "pause".
         "pass" => "passed".to_owned(),
-        _ => line,
+        // Nor these for anything: spoken they need what they are about.
+        "pause" | "resume" | "finish" => format!("{line} the session"),
+        _ => match line.strip_prefix("skip") {
+            Some(rest)
+                if rest.is_empty() || (rest.starts_with(' ') && !rest.starts_with(" this")) =>
+            {
+                format!("skip this{rest}")
+            }
+            _ => line,
+        },
     }
 }
 
@@ -236,6 +247,12 @@ mod tests {
             ("end-of-note", "end of note"),
             ("note", "take a note"),
             ("Pass.", "passed"),
+            ("Pause", "pause the session"),
+            ("finish the session", "finish the session"),
+            ("skip", "skip this"),
+            ("skip reason in use", "skip this reason in use"),
+            ("skip this", "skip this"),
+            ("2 GΩ", "two gigohms"),
             ("cpc out", "c p c out"),
             ("R1+R2 0.34", "r one plus r two zero point three four"),
             ("r1 + rn", "r one plus r n"),

@@ -29,6 +29,8 @@ pub enum Unit {
     KiloOhm,
     #[serde(rename = "MΩ")]
     MegOhm,
+    #[serde(rename = "GΩ")]
+    GigOhm,
     #[serde(rename = "V")]
     Volt,
     #[serde(rename = "A")]
@@ -49,6 +51,7 @@ impl Unit {
             Self::MilliOhm => "mΩ",
             Self::KiloOhm => "kΩ",
             Self::MegOhm => "MΩ",
+            Self::GigOhm => "GΩ",
             Self::Volt => "V",
             Self::Amp => "A",
             Self::MilliAmp => "mA",
@@ -64,6 +67,7 @@ impl Unit {
             Self::MilliOhm => "milliohms",
             Self::KiloOhm => "kilohms",
             Self::MegOhm => "megohms",
+            Self::GigOhm => "gigohms",
             Self::Volt => "volts",
             Self::Amp => "amps",
             Self::MilliAmp => "milliamps",
@@ -79,6 +83,7 @@ impl Unit {
             Self::MilliOhm | Self::MilliAmp | Self::MilliSecond => 1e-3,
             Self::KiloOhm | Self::KiloAmp => 1e3,
             Self::MegOhm => 1e6,
+            Self::GigOhm => 1e9,
         }
     }
 }

@@ -65,11 +65,11 @@ pub mod measure {
 
     measures! {
         /// Ω
-        Ohm: Resistance, "Ω", 1.0, [Ohm, MilliOhm, KiloOhm, MegOhm];
+        Ohm: Resistance, "Ω", 1.0, [Ohm, MilliOhm, KiloOhm, MegOhm, GigOhm];
         /// mΩ
-        MilliOhm: Resistance, "mΩ", 1e-3, [MilliOhm, Ohm, KiloOhm, MegOhm];
+        MilliOhm: Resistance, "mΩ", 1e-3, [MilliOhm, Ohm, KiloOhm, MegOhm, GigOhm];
         /// MΩ
-        MegOhm: Resistance, "MΩ", 1e6, [MegOhm, KiloOhm, Ohm, MilliOhm];
+        MegOhm: Resistance, "MΩ", 1e6, [MegOhm, KiloOhm, Ohm, MilliOhm, GigOhm];
         /// V
         Volt: Voltage, "V", 1.0, [Volt];
         /// A

@@ -108,9 +108,10 @@ fn digit_words(number: &str) -> String {
 
 /// The unit that follows a number, in words, and what follows it.
 fn unit(text: &str) -> (Option<&'static str>, &str) {
-    const UNITS: [(&str, &str); 17] = [
+    const UNITS: [(&str, &str); 18] = [
         ("mm²", "square millimetres"),
         ("MΩ", "megohms"),
+        ("GΩ", "gigohms"),
         ("kΩ", "kilohms"),
         ("mΩ", "milliohms"),
         ("Ω", "ohms"),

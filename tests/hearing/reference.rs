@@ -69,6 +69,7 @@ fn graph() -> WordGraph {
 }
 
 const WIDTH: Beam = Beam {
+    reward: 0.0,
     hypotheses: 6,
     beam: 60.0,
     nodes: usize::MAX,

@@ -89,7 +89,8 @@ pub fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
         Intent::Note => vec![Event::NoteBegun { observation: false }],
         Intent::Observe => leaving_out::observe(agenda, said),
         Intent::StaysOff(number) => moving::stays_off(agenda, said, *number),
-        Intent::CarryOn | Intent::Resume | Intent::EndOfNote => Vec::new(),
+        // What another grammar says never comes here: sessions hear by ours.
+        Intent::CarryOn | Intent::Resume | Intent::EndOfNote | Intent::Foreign(_) => Vec::new(),
         Intent::Both(change) => alteration::both(agenda, said, *change),
         Intent::NotTested(_) | Intent::Skip(_) | Intent::Override(_) | Intent::Because(_) => {
             leaving_out::decide(agenda, said)

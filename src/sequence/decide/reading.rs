@@ -211,7 +211,7 @@ fn pair_fits(said: Pair, wanted: Option<Pair>) -> bool {
 
 fn same_kind(a: Unit, b: Unit) -> bool {
     let kind = |unit| match unit {
-        Unit::Ohm | Unit::MilliOhm | Unit::KiloOhm | Unit::MegOhm => 0,
+        Unit::Ohm | Unit::MilliOhm | Unit::KiloOhm | Unit::MegOhm | Unit::GigOhm => 0,
         Unit::Volt => 1,
         Unit::Amp | Unit::MilliAmp | Unit::KiloAmp => 2,
         Unit::MilliSecond => 3,

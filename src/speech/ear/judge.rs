@@ -1,9 +1,11 @@
+use super::pair::Candidate;
 use super::search::{Hypothesis, PhoneLoop};
 use super::{EarError, models};
 use crate::grammar::Intent;
 use crate::quantity::Reading;
 use crate::speech::{Decision, Scores, is_lone_digit};
 use serde::Deserialize;
+use std::path::Path;
 
 /// What stands in `models/thresholds.toml`: the bounds for one model, and those for the sum of two.
 #[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
@@ -19,8 +21,22 @@ impl Bounds {
     /// # Errors
     /// When `models/thresholds.toml` does not hold them.
     pub fn shipped() -> Result<Self, EarError> {
-        toml::from_str(include_str!("../../../models/thresholds.toml"))
-            .map_err(|e| EarError::Thresholds(e.to_string()))
+        Self::read(include_str!("../../../models/thresholds.toml"))
+            .map_err(|e| EarError::Thresholds("models/thresholds.toml".to_owned(), e.to_string()))
+    }
+
+    /// Those of another file of the same form.
+    ///
+    /// # Errors
+    /// When the file cannot be read or does not hold them.
+    pub fn open(path: &Path) -> Result<Self, EarError> {
+        let wrong = |e: String| EarError::Thresholds(path.display().to_string(), e);
+        let text = std::fs::read_to_string(path).map_err(|e| wrong(e.to_string()))?;
+        Self::read(&text).map_err(|e| wrong(e.to_string()))
+    }
+
+    fn read(text: &str) -> Result<Self, toml::de::Error> {
+        toml::from_str(text)
     }
 }
 
@@ -32,6 +48,25 @@ pub struct Thresholds {
     pub ask_again: AskAgain,
     pub probability: Probability,
     pub strangers: StrangerBounds,
+    pub longer: Longer,
+}
+
+/// How a reading with more words is weighed against one with fewer. Every word costs what the grammar
+/// asks for it, so that "eight" would win over "eight eight" by its shortness.
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Longer {
+    /// Added for each word in a second search, which finds the longer ones.
+    pub reward: f32,
+    /// What a word more may cost between two readings.
+    pub worth: f32,
+}
+
+impl Longer {
+    /// What a reading of so many words gains on one of `fewer`.
+    fn gain(self, words: usize, fewer: usize) -> f32 {
+        self.worth * (words as f32 - fewer as f32)
+    }
 }
 
 /// How words that are not ours compete with our commands.
@@ -98,6 +133,36 @@ impl Thresholds {
         } else {
             bounds.one_ear
         })
+    }
+
+    /// Puts the likeliest first and gives its margin before the next; `width` where there is no next.
+    /// The candidates come with the greatest score first. `ears` is how many models' scores are summed.
+    pub(super) fn ranked(&self, candidates: &mut [Candidate], ears: f32, width: f32) -> f32 {
+        // How much likelier `a` is than `b`.
+        let over = |a: &Candidate, b: &Candidate| {
+            let length = match (&a.said, &b.said) {
+                (Some(Intent::Reading { .. }), Some(Intent::Reading { .. })) => self
+                    .longer
+                    .gain(a.hypothesis.words.len(), b.hypothesis.words.len()),
+                _ => 0.0,
+            };
+            a.hypothesis.score - b.hypothesis.score + ears * length
+        };
+        if let Some((first, others)) = candidates.split_first_mut()
+            && let Some(better) = others
+                .iter_mut()
+                .filter(|other| over(other, first) > 0.0)
+                .max_by(|a, b| over(a, first).total_cmp(&over(b, first)))
+        {
+            std::mem::swap(first, better);
+        }
+        let Some((first, others)) = candidates.split_first_mut() else {
+            return 0.0;
+        };
+        others.sort_by(|a, b| over(first, a).total_cmp(&over(first, b)));
+        others
+            .first()
+            .map_or(width, |next| over(first, next).max(0.0))
     }
 
     /// What to do with words of ours that scored so. One digit by itself is asked about whatever its

@@ -46,8 +46,8 @@ pub enum EarError {
     Phones(String),
     #[error("models/lexicon.txt uses the phone {0}, which the acoustic model lacks")]
     NoSuchPhone(String),
-    #[error("models/thresholds.toml: {0}")]
-    Thresholds(String),
+    #[error("{0}: {1}")]
+    Thresholds(String, String),
     #[error("no pronunciation in models/lexicon.txt for: {0}; add a line for each")]
     NoPronunciation(String),
     #[error("the grammar's word graph names a state or a word that it lacks")]
@@ -125,6 +125,7 @@ pub const WIDTH: Beam = Beam {
     hypotheses: 6,
     beam: 40.0,
     nodes: 3000,
+    reward: 0.0,
 };
 const WIDER: [usize; 2] = [24, 72];
 
@@ -176,6 +177,21 @@ impl Ear {
     /// The bounds that it goes by.
     pub fn thresholds(&self) -> &Thresholds {
         &self.thresholds
+    }
+
+    /// Takes, asks again and leaves alone by the bounds of a file: those for as many models as hear.
+    pub fn set_bounds(&mut self, bounds: Bounds) {
+        self.thresholds = match self.second {
+            Some(_) => bounds.two_ears,
+            None => bounds.one_ear,
+        };
+        self.graphs.clear();
+    }
+
+    /// Takes words as this lexicon says them.
+    pub fn set_lexicon(&mut self, lexicon: Lexicon) {
+        self.lexicon = lexicon;
+        self.graphs.clear();
     }
 
     /// Searches more or less widely: for measurements.
@@ -237,6 +253,21 @@ impl Ear {
             found = self.distinct(graph, all, expected);
             if exhausted || hopeless || found.len() > 1 {
                 break;
+            }
+        }
+        if let Some(best) = found.first()
+            && self.thresholds.longer.reward > 0.0
+            && judge::fit(&best.hypothesis, view.free) >= self.thresholds.not_for_us.fit_below
+        {
+            let rewarded = Beam {
+                reward: self.thresholds.longer.reward,
+                ..self.width
+            };
+            let all = search(graph, &view.probs, rewarded);
+            for longer in self.distinct(graph, all, expected) {
+                if !found.iter().any(|c| c.means(longer.said.as_ref())) {
+                    found.push(longer);
+                }
             }
         }
         found
@@ -336,15 +367,12 @@ impl Recogniser for Ear {
         if !likeliest.is_none_or(strangers::competes) {
             candidates.retain(|c| c.said.is_some());
         }
+        let width = self.width.beam * ears as f32;
+        heard.scores.margin = self.thresholds.ranked(&mut candidates, ears as f32, width);
         let mut candidates = candidates.into_iter();
         if let (Some(best), true) = (candidates.next(), free.phones > 0) {
             let second = candidates.next();
-            let next = match &second {
-                Some(second) => second.hypothesis.score,
-                None => best.hypothesis.score - self.width.beam * ears as f32,
-            };
             heard.scores.llr_per_phone = judge::fit(&best.hypothesis, free);
-            heard.scores.margin = best.hypothesis.score - next;
             heard.outcome = match &best.said {
                 Some(said) => self.thresholds.of_ours(heard.scores, said, &best.words),
                 None => self

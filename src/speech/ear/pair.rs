@@ -174,6 +174,7 @@ fn sound(line: &PhoneGraph, probs: &LogProbs) -> Option<f32> {
         hypotheses: 1,
         beam: f32::INFINITY,
         nodes: usize::MAX,
+        reward: 0.0,
     };
     search(line, probs, all).first().map(|best| best.score)
 }

@@ -14,6 +14,9 @@ pub struct Beam {
     /// Nodes followed from one frame to the next, the likeliest; in noise everything is within the
     /// beam.
     pub nodes: usize,
+    /// Added for each word while searching, and taken off the scores again: every word costs the
+    /// grammar's weight, so that of two hypotheses the shorter comes first when nothing is added.
+    pub reward: f32,
 }
 
 /// One way of hearing the utterance.
@@ -385,7 +388,7 @@ pub fn search(graph: &PhoneGraph, probs: &LogProbs, width: Beam) -> Vec<Hypothes
             let leaving = graph.states[state as usize].leaving.clone();
             for spelling in &graph.spellings[leaving.start as usize..leaving.end as usize] {
                 let label = spelling.first_label;
-                let cost = spelling.weight + emission[usize::from(label)];
+                let cost = spelling.weight + width.reward + emission[usize::from(label)];
                 let not = (!after_blank).then_some(label);
                 step(from, spelling.first, cost, Some(t as u16), not);
             }
@@ -456,7 +459,11 @@ pub fn search(graph: &PhoneGraph, probs: &LogProbs, width: Beam) -> Vec<Hypothes
             }
         }
     }
-    let spelt = |token: &Token| spell(graph, &histories, *token);
+    let spelt = |token: &Token| {
+        let mut found = spell(graph, &histories, *token);
+        found.score -= width.reward * found.words.len() as f32;
+        found
+    };
     ends.at(0).iter().map(spelt).collect()
 }
 

@@ -91,7 +91,7 @@ pub(super) fn competes(said: &Intent) -> bool {
     !said.is_a_warning()
         && !matches!(
             said,
-            Intent::Reading { .. } | Intent::Circuit(_) | Intent::Board(_)
+            Intent::Foreign(_) | Intent::Reading { .. } | Intent::Circuit(_) | Intent::Board(_)
         )
 }
 
