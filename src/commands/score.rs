@@ -11,7 +11,6 @@ use bothhands::speech::ear::{Beam, Bounds, WIDTH};
 use clap::Args;
 use std::path::PathBuf;
 use std::process::ExitCode;
-use std::sync::Arc;
 use std::time::Instant;
 
 /// Measure how well recordings are heard, against the words that were said in them.

@@ -212,13 +212,13 @@ mod tests {
         let (lexicon, phones) = (Lexicon::built_in()?, phones());
         let near = Strangers::built_in(&phones)?;
         let near = near.near(&grammar, rule, &words, &lexicon, &phones)?;
-        PhoneGraph::new(
+        Ok(PhoneGraph::new(
             &words,
             &lexicon,
             &phones,
             |w| grammar.meaning_class(w),
             &near,
-        )
+        )?)
     }
 
     fn candidates(graph: &PhoneGraph, probs: &LogProbs) -> Vec<Candidate> {

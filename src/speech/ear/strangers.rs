@@ -56,14 +56,18 @@ impl Strangers {
         phones: &Phones,
     ) -> Result<Vec<Stranger>, EarError> {
         let mut found: BTreeMap<&[u8], Stranger> = BTreeMap::new();
+        // A word of ours said in another way is no stranger.
         let mut ours: HashSet<Vec<u8>> = HashSet::new();
+        let mut texts: HashSet<String> = HashSet::new();
         let spelt = |word: &&str| -> Result<Vec<Vec<u8>>, EarError> {
             let all = lexicon.pronunciations(word).iter();
             all.map(|spelt| phones.labels(spelt)).collect()
         };
         for (words, weight) in short_sentences(graph) {
             let each: Vec<Vec<Vec<u8>>> = words.iter().map(spelt).collect::<Result<_, _>>()?;
-            let said = grammar.understand(rule, &words.join(" "));
+            let text = words.join(" ");
+            let said = grammar.understand(rule, &text);
+            texts.insert(text);
             let rivals = said.is_some_and(|said| competes(&said));
             for whole in joined(&each) {
                 let near = self
@@ -81,7 +85,7 @@ impl Strangers {
                 ours.insert(whole);
             }
         }
-        found.retain(|labels, _| !ours.contains(*labels));
+        found.retain(|labels, s| !ours.contains(*labels) && !texts.contains(&s.text));
         Ok(found.into_values().collect())
     }
 }
