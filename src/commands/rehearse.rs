@@ -5,10 +5,15 @@ use super::engine::ModelArgs;
 use super::stop::stop_on_signal;
 use super::{shown, source};
 use anyhow::Context;
+use bothhands::audio::{self, Levels};
 use bothhands::dialogue::rehearsal::{PHRASES, RULE, read_aloud, report};
 use bothhands::dialogue::with_hearing;
+use bothhands::eval::read_manifest;
 use bothhands::grammar::Grammar;
-use bothhands::speech::hearing::conclude;
+use bothhands::speech::adapting::{Adapted, Read, adapt};
+use bothhands::speech::ear::Ear;
+use bothhands::speech::hearing::{Attempt, REHEARSED_PAUSE, conclude, kept};
+use bothhands::speech::{DecodeContext, Recogniser, Recognition};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
@@ -22,6 +27,10 @@ pub(crate) struct Args {
     /// written anew.
     #[arg(value_name = "PROFILE.toml")]
     profile: PathBuf,
+    /// Recordings with the words said in each, in place of the twenty phrases: lines
+    /// `path<TAB>words`, paths relative to this file.
+    #[arg(long, value_name = "LIST.tsv", conflicts_with = "sound")]
+    recorded: Option<PathBuf>,
     /// Where sound comes from: `mic`, or a recording of each phrase, in order (WAV or FLAC).
     #[arg(long, value_name = "mic|FILE", num_args = 1..)]
     sound: Vec<String>,
@@ -66,27 +75,56 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let grammar = Arc::new(Grammar::built_in()?);
     let mut ear = args.models.ear(&grammar)?;
     ear.prepare(RULE)?;
-    let mut source = source::sound(&args.sound, args.device.as_deref())?;
-    shown::line(format!(
-        "{} phrases. Read each as you would at work, where you work. Ctrl-C stops; nothing is kept then.",
-        PHRASES.len()
-    ))?;
-    let attempts = read_aloud(
-        &mut ear,
-        &grammar,
-        source.as_mut(),
-        source::is_live(&args.sound),
-        &|| stop.load(Ordering::SeqCst),
-        &mut std::io::stdout(),
-    )?;
+    let attempts = match &args.recorded {
+        Some(list) => recorded(list, &mut ear, &grammar)?,
+        None => {
+            let stopped = || stop.load(Ordering::SeqCst);
+            let cutting = source::cutting(Some(REHEARSED_PAUSE));
+            let mut source = source::sound(&args.sound, args.device.as_deref(), cutting)?;
+            shown::line(format!(
+                "{} phrases. Read each as you would at work, where you work. Ctrl-C stops; nothing is kept then.",
+                PHRASES.len()
+            ))?;
+            read_aloud(
+                &mut ear,
+                &grammar,
+                source.as_mut(),
+                source::is_live(&args.sound),
+                &stopped,
+                &mut std::io::stdout(),
+            )?
+        }
+    };
     let shipped = *ear.thresholds();
-    let hearing = conclude(&attempts, &shipped, jiff::Timestamp::now());
+    let mut hearing = conclude(&attempts, &shipped, jiff::Timestamp::now());
+    shown::line("\nLearning your voice ...")?;
+    let beside = args.profile.with_extension("ear");
+    let (corrections, left) = match learned(&mut ear, &attempts)? {
+        Adapted::Left(why) => (None, Some(why)),
+        Adapted::Kept { corrections, heard } => {
+            let name = beside.file_name().unwrap_or_default().to_string_lossy();
+            let after = heard_again(&attempts, heard);
+            let (bytes, adapted) = kept(&ear, corrections, name.into_owned(), &after);
+            let since = conclude(&after, &shipped, hearing.rehearsed);
+            hearing = hearing.learned(adapted, &since);
+            (Some(bytes), None)
+        }
+    };
     shown::line(format!("\n{}", report(&attempts, &hearing, &shipped)))?;
+    if let Some(why) = left {
+        shown::line(format!(
+            "Learning your voice was tried and is not kept: {why}."
+        ))?;
+    }
     if args.dry_run {
         shown::line("Nothing is written (--dry-run).")?;
         return Ok(ExitCode::SUCCESS);
     }
-    write(&args.profile, &with_hearing(&before, Some(&hearing))?)?;
+    if let Some(bytes) = &corrections {
+        write(&beside, bytes)?;
+    }
+    let profile = with_hearing(&before, Some(&hearing))?;
+    write(&args.profile, profile.as_bytes())?;
     shown::line(format!(
         "Written to {}. Use it with: bothhands test JOB.toml --profile {}",
         args.profile.display(),
@@ -95,10 +133,54 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
+/// What each recording of a list was heard as.
+fn recorded(list: &Path, ear: &mut Ear, grammar: &Grammar) -> anyhow::Result<Vec<Attempt>> {
+    let expected = DecodeContext {
+        rule: RULE.to_owned(),
+        excluded: Vec::new(),
+    };
+    let mut attempts = Vec::new();
+    for clip in read_manifest(list, grammar, RULE)? {
+        let Some(wanted) = clip.said else { continue };
+        let samples = audio::read(&clip.path)?;
+        attempts.push(Attempt {
+            phrase: clip.words,
+            wanted,
+            heard: ear.recognise(&samples, &expected)?,
+            levels: Levels::of(&samples),
+            samples,
+        });
+    }
+    Ok(attempts)
+}
+
+/// Whether the engine could learn the voice.
+fn learned(ear: &mut Ear, attempts: &[Attempt]) -> anyhow::Result<Adapted> {
+    let read: Vec<Read<'_>> = attempts
+        .iter()
+        .map(|attempt| Read {
+            samples: &attempt.samples,
+            phrase: &attempt.phrase,
+            wanted: &attempt.wanted,
+        })
+        .collect();
+    adapt(ear, &read, RULE)
+}
+
+/// The attempts as they were heard with what was learned.
+fn heard_again(attempts: &[Attempt], heard: Vec<Recognition>) -> Vec<Attempt> {
+    let each = attempts.iter().zip(heard);
+    each.map(|(attempt, heard)| Attempt {
+        heard,
+        ..attempt.clone()
+    })
+    .collect()
+}
+
 /// Writes the whole of it or nothing.
-fn write(path: &Path, text: &str) -> anyhow::Result<()> {
-    let beside = path.with_extension("toml.new");
-    let done = std::fs::write(&beside, text).and_then(|()| std::fs::rename(&beside, path));
+fn write(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
+    let beside = path.with_added_extension("new");
+    let done = std::fs::write(&beside, bytes).and_then(|()| std::fs::rename(&beside, path));
     if done.is_err() {
         let _ = std::fs::remove_file(&beside);
     }

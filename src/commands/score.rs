@@ -2,6 +2,7 @@
 
 use super::engine::{EngineArgs, GrammarArgs};
 use super::hear::DEFAULT_RULE;
+use super::voice::rehearsed;
 use super::{shown, written};
 use anyhow::Context;
 use bothhands::dialogue::settings;
@@ -39,12 +40,15 @@ pub(crate) struct Score {
     /// person says it again, with the refused meaning left out and without leaving it out.
     #[arg(long, value_name = "OTHER.tsv", requires = "again")]
     second: Option<PathBuf>,
-    /// With the bounds of a rehearsal: the part [hearing] of a profile.
+    /// With what a rehearsal set: the part [hearing] of a profile, and what lies beside it.
     #[arg(long, value_name = "FILE.toml")]
     profile: Option<PathBuf>,
     /// How much less likely than the best a hypothesis may be before it is dropped.
     #[arg(long, hide = true)]
     beam: Option<f32>,
+    /// How much each of two models counts.
+    #[arg(long, hide = true, num_args = 2, value_names = ["FIRST", "SECOND"])]
+    ear_weights: Option<Vec<f32>>,
     /// How many nodes the search follows.
     #[arg(long, hide = true)]
     nodes: Option<usize>,
@@ -79,12 +83,15 @@ pub(crate) fn run(mut args: Score) -> anyhow::Result<ExitCode> {
             if let Some(path) = &args.bounds {
                 ear.set_bounds(Bounds::open(path)?);
             }
+            if let Some(&[first, second]) = args.ear_weights.as_deref() {
+                ear.set_weights([first, second]);
+            }
             if let Some(path) = &args.profile {
                 let text = std::fs::read_to_string(path)
                     .with_context(|| format!("{}: can't read the profile", path.display()))?;
                 let settings = settings(&text).with_context(|| format!("{}", path.display()))?;
-                if let Some(hearing) = settings.1 {
-                    ear.set_thresholds(hearing.bounds(*ear.thresholds()));
+                if let Some(hearing) = rehearsed(settings.1, path)? {
+                    hearing.set(&mut ear)?;
                 }
             }
             nodes = Some(ear.prepare(&args.rule)?.size());

@@ -81,8 +81,8 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
             None => {
                 let mut ear = args.engine.ear(&grammar)?;
                 if let Some(hearing) = &hearing {
-                    shown::note(hearing.told(ear.thresholds()));
-                    ear.set_thresholds(hearing.bounds(*ear.thresholds()));
+                    shown::note(hearing.profile.told(ear.thresholds()));
+                    hearing.set(&mut ear)?;
                 }
                 Box::new(ear)
             }
@@ -95,7 +95,8 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let mut voice = args.voice.open(is_live(args), speaks, on_screen);
     // After the voice, whose service takes seconds to start: sound that waits meanwhile would be
     // too much. Before the log, so that no empty one is left behind where there is no microphone.
-    let mut source = source(args)?;
+    let end_pause = hearing.as_ref().and_then(|h| h.profile.end_pause);
+    let mut source = source(args, end_pause)?;
     let (mut store, log) = log::take_up(&db, &clock).map_err(|why| about_log(&db, why))?;
     let opening = store.opening().to_string();
     if !opening.is_empty() {
@@ -159,11 +160,15 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn source(args: &Args) -> anyhow::Result<Box<dyn InputSource>> {
+fn source(args: &Args, end_pause: Option<f64>) -> anyhow::Result<Box<dyn InputSource>> {
     if let Some(words) = &args.words {
         return Ok(Box::new(TypedLines::open(words)?));
     }
-    source::sound(&args.sound, args.device.as_deref())
+    source::sound(
+        &args.sound,
+        args.device.as_deref(),
+        source::cutting(end_pause),
+    )
 }
 
 /// Whether a person is at the microphone.

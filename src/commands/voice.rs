@@ -2,11 +2,11 @@
 
 use anyhow::Context;
 use bothhands::dialogue::settings;
-use bothhands::speech::VoiceProfile;
+use bothhands::speech::{Rehearsed, VoiceProfile};
 #[cfg(feature = "system-voice")]
 use bothhands::voice::WithFallback;
 use bothhands::voice::{Profile, Rate, Silent, Terminal, Voice, Volume};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// How prompts come.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -35,6 +35,18 @@ pub(super) struct VoiceArgs {
     /// A voice of the speech service, by name or part of it.
     #[arg(long, value_name = "NAME")]
     voice_name: Option<String>,
+}
+
+/// The part `[hearing]` of the profile at `path`, with what lies beside it.
+///
+/// # Errors
+/// When that can't be used.
+pub(super) fn rehearsed(
+    hearing: Option<VoiceProfile>,
+    path: &Path,
+) -> anyhow::Result<Option<Rehearsed>> {
+    let folder = path.parent().unwrap_or(Path::new(""));
+    hearing.map(|h| Rehearsed::open(h, folder)).transpose()
 }
 
 impl VoiceArgs {
@@ -70,13 +82,15 @@ impl VoiceArgs {
     ///
     /// # Errors
     /// When it can't be read or is none.
-    pub(super) fn profile(&self) -> anyhow::Result<(Profile, Option<VoiceProfile>)> {
+    pub(super) fn profile(&self) -> anyhow::Result<(Profile, Option<Rehearsed>)> {
         let (mut profile, hearing) = match &self.profile {
             None => (Profile::default(), None),
             Some(path) => {
                 let text = std::fs::read_to_string(path)
                     .with_context(|| format!("{}: can't read the profile", path.display()))?;
-                settings(&text).with_context(|| format!("{}", path.display()))?
+                let (speaks, hearing) =
+                    settings(&text).with_context(|| format!("{}", path.display()))?;
+                (speaks, rehearsed(hearing, path)?)
             }
         };
         if let Some(rate) = self.rate {

@@ -16,6 +16,7 @@ const IDLE: Duration = Duration::from_millis(500);
 pub struct Live {
     microphone: Microphone,
     gate: BargeInGate,
+    cutting: EndpointConfig,
     segmenter: Segmenter,
     /// Samples given to segmenters before the present one.
     before: u64,
@@ -48,10 +49,19 @@ impl Live {
     /// # Errors
     /// When there is none; the message says what to do.
     pub fn open(device: Option<&str>) -> anyhow::Result<Self> {
+        Self::open_cut_by(device, EndpointConfig::default())
+    }
+
+    /// The same, cut in another way than usual.
+    ///
+    /// # Errors
+    /// As [`Live::open`].
+    pub fn open_cut_by(device: Option<&str>, cutting: EndpointConfig) -> anyhow::Result<Self> {
         Ok(Self {
             microphone: Microphone::open(device)?,
             gate: BargeInGate::default(),
-            segmenter: Segmenter::new(EndpointConfig::default()),
+            cutting,
+            segmenter: Segmenter::new(cutting),
             before: 0,
             given: 0,
             ready: VecDeque::new(),
@@ -119,7 +129,7 @@ impl Live {
     fn notice(&mut self, notice: &Notice) {
         // Words that the loss cut off must not be joined to what comes after it.
         if let Notice::Lost { .. } | Notice::Overrun { .. } | Notice::Gap = notice {
-            self.segmenter = Segmenter::new(EndpointConfig::default());
+            self.segmenter = Segmenter::new(self.cutting);
             self.before = self.given;
         }
         self.ready.push_back(Input::Notice(notice.to_string()));
@@ -159,7 +169,10 @@ impl InputSource for Live {
     }
 
     fn set_end_pause(&mut self, pause: Duration) {
-        self.segmenter.set_end_pause(pause.as_secs_f64());
+        // Whoever pauses longer than most also does so where most would have ended.
+        let longer = (self.cutting.pause - EndpointConfig::default().pause).max(0.0);
+        let longer = if pause.is_zero() { 0.0 } else { longer };
+        self.segmenter.set_end_pause(pause.as_secs_f64() + longer);
     }
 
     /// Sound against the clock: less of it is what was lost, more of it is a device whose

@@ -81,10 +81,11 @@ pub fn read_aloud(
                 excluded: Vec::new(),
             };
             let attempt = Attempt {
-                phrase,
+                phrase: (*phrase).to_owned(),
                 wanted: wanted.clone(),
                 heard: recogniser.recognise(&utterance.samples, &expected)?,
                 levels: Levels::of(&utterance.samples),
+                samples: utterance.samples,
             };
             writeln!(out, "           {}", told(&attempt))?;
             ignored += u32::from(attempt.result() == Came::Ignored);

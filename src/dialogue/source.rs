@@ -141,6 +141,7 @@ pub struct Recordings {
     played: u64,
     /// Standard input while it goes on.
     streaming: Option<Streaming>,
+    cutting: EndpointConfig,
 }
 
 /// Sound that is heard as it comes.
@@ -158,7 +159,14 @@ impl Recordings {
             waiting: VecDeque::new(),
             played: 0,
             streaming: None,
+            cutting: EndpointConfig::default(),
         }
+    }
+
+    /// Cut in another way than usual.
+    #[must_use]
+    pub fn cut_by(self, cutting: EndpointConfig) -> Self {
+        Self { cutting, ..self }
     }
 
     /// The next piece of standard input; whether it is at its end without a voice in it.
@@ -180,7 +188,7 @@ impl Recordings {
     }
 
     fn cut(&mut self, samples: &[f32]) {
-        let mut segmenter = Segmenter::new(EndpointConfig::default());
+        let mut segmenter = Segmenter::new(self.cutting);
         let mut found = segmenter.push(samples);
         found.extend(segmenter.finish());
         for utterance in &mut found {
@@ -210,7 +218,7 @@ impl InputSource for Recordings {
             if file == Path::new("-") {
                 self.streaming = Some(Streaming {
                     sound: audio::Source::stdin()?,
-                    segmenter: Segmenter::new(EndpointConfig::default()),
+                    segmenter: Segmenter::new(self.cutting),
                     heard: false,
                 });
                 continue;

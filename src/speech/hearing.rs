@@ -1,10 +1,13 @@
 //! What is known of one person's voice at one microphone, from a rehearsal.
 
 use super::{Decision, Recognition};
-use crate::audio::Levels;
+use crate::audio::{EndpointConfig, Levels};
 use crate::grammar::Intent;
-use crate::speech::ear::{Thresholds, same_meaning};
+use crate::speech::ear::{Correction, Corrections, Ear, Thresholds, same_meaning};
+use anyhow::{Context, bail};
 use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
+use std::path::Path;
 
 /// The part `[hearing]` of a profile file, written by `bothhands rehearse`.
 ///
@@ -40,17 +43,37 @@ pub struct VoiceProfile {
     pub probability_below: f32,
     /// Below this fit it was none of our words.
     pub fit_below: f32,
+    /// Seconds of quiet that end what is said, for a person whose pauses are longer than usual.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub end_pause: Option<f64>,
+    /// What the models learned of the voice.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub adapted: Option<AdaptedTo>,
+}
+
+/// The part `[hearing.adapted]`: the file in which the corrections of the models' last layers stand.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct AdaptedTo {
+    /// Its name; it lies beside the profile.
+    pub file: String,
+    /// Its SHA-256, in hexadecimal digits.
+    pub sha256: String,
+    /// Phrases taken with the right meaning afterwards.
+    pub right: u32,
 }
 
 /// One phrase, read once.
 #[derive(Debug, Clone)]
 pub struct Attempt {
     /// The words that were shown.
-    pub phrase: &'static str,
+    pub phrase: String,
     /// Their meaning.
     pub wanted: Intent,
     pub heard: Recognition,
     pub levels: Levels,
+    /// The sound, 16 kHz mono.
+    pub samples: Vec<f32>,
 }
 
 /// How a phrase was heard.
@@ -78,6 +101,19 @@ impl Attempt {
         let same = |said: &Intent| same_meaning(said, &self.wanted);
         self.heard.said.as_ref().is_some_and(same)
     }
+
+    /// Seconds of the longest pause between two words, where the words are known.
+    fn longest_pause(&self) -> f64 {
+        if !self.likeliest_is_right() {
+            return 0.0;
+        }
+        let pauses = self
+            .heard
+            .times
+            .windows(2)
+            .map(|two| two[1].from - two[0].to);
+        f64::from(pauses.fold(0.0, f32::max))
+    }
 }
 
 /// The strictest that a rehearsal asks for: above this half of what is right is asked again.
@@ -86,6 +122,15 @@ const STRICTEST: f32 = 0.97;
 const LOWEST_FIT: f32 = -1.8;
 /// Room left beside what was seen.
 const ROOM: (f32, f32) = (0.005, 0.2);
+
+/// Seconds of quiet that end a phrase while it is rehearsed, so that longer pauses than usual are
+/// seen as pauses.
+pub const REHEARSED_PAUSE: f64 = 1.2;
+/// What is added to the longest pause seen, and the longest that then ends an utterance: whoever
+/// waits longer for an answer thinks that he was not heard. Words are timed by the peaks of their
+/// phones, so a pause already has some 0.3 s of the words themselves in it.
+const PAUSE_ROOM: f64 = 0.1;
+const LONGEST_PAUSE: f64 = 1.4;
 
 /// What a rehearsal sets, from the first reading of each phrase.
 ///
@@ -118,17 +163,31 @@ pub fn conclude(attempts: &[Attempt], shipped: &Thresholds, now: jiff::Timestamp
     VoiceProfile {
         rehearsed: now,
         phrases: count(attempts.len()),
-        right: count(
-            attempts
-                .iter()
-                .filter(|a| a.result() == Came::Right)
-                .count(),
-        ),
+        right: right(attempts),
         speech_dbfs: round(middle(|l| l.loud), 1),
         room_dbfs: round(middle(|l| l.quiet), 1),
         probability_below: round((surest_wrong + ROOM.0).clamp(asked, STRICTEST), 3),
         fit_below: round((least_fit - ROOM.1).clamp(LOWEST_FIT, ours), 2),
+        end_pause: end_pause(attempts),
+        adapted: None,
     }
+}
+
+/// How many were taken with the right meaning.
+fn right(attempts: &[Attempt]) -> u32 {
+    let right = attempts.iter().filter(|a| a.result() == Came::Right);
+    u32::try_from(right.count()).unwrap_or(u32::MAX)
+}
+
+/// The pause that ends an utterance, where the phrases had longer ones in them than the usual one
+/// leaves room for.
+fn end_pause(attempts: &[Attempt]) -> Option<f64> {
+    let longest = attempts
+        .iter()
+        .map(Attempt::longest_pause)
+        .fold(0.0, f64::max);
+    let wanted = ((longest + PAUSE_ROOM).min(LONGEST_PAUSE) * 100.0).round() / 100.0;
+    (wanted > EndpointConfig::default().pause).then_some(wanted)
 }
 
 fn round(value: f32, places: i32) -> f32 {
@@ -145,6 +204,18 @@ impl VoiceProfile {
         bounds
     }
 
+    /// With what the models learned of the voice, and the bounds that its phrases ask for when they
+    /// are heard with that.
+    #[must_use]
+    pub fn learned(self, adapted: AdaptedTo, after: &Self) -> Self {
+        Self {
+            probability_below: after.probability_below,
+            fit_below: after.fit_below,
+            adapted: Some(adapted),
+            ..self
+        }
+    }
+
     /// What is used of it, to be shown when a session begins: never silently.
     pub fn told(&self, shipped: &Thresholds) -> String {
         let mut changes = Vec::new();
@@ -158,6 +229,18 @@ impl VoiceProfile {
             changes.push(format!(
                 "counts as ours from a fit of {} on (ships as {})",
                 self.fit_below, shipped.not_for_us.fit_below
+            ));
+        }
+        if let Some(pause) = self.end_pause {
+            changes.push(format!(
+                "waits {pause} s for the next word (ships as {})",
+                EndpointConfig::default().pause
+            ));
+        }
+        if let Some(adapted) = &self.adapted {
+            changes.push(format!(
+                "the last layer learned your voice ({} of them right since)",
+                adapted.right
             ));
         }
         let changes = if changes.is_empty() {
@@ -180,12 +263,15 @@ impl VoiceProfile {
     pub fn check(&self) -> Result<(), String> {
         let probability = (0.5..1.0).contains(&self.probability_below);
         let fit = (-10.0..0.0).contains(&self.fit_below);
-        if probability && fit {
+        let pause = self.end_pause.is_none_or(|p| (0.1..=10.0).contains(&p));
+        if probability && fit && pause {
             return Ok(());
         }
         Err(format!(
             "[hearing] has {}; rehearse again with `bothhands rehearse`",
-            if probability {
+            if probability && fit {
+                "an end_pause that does not lie between 0.1 and 10 s".to_owned()
+            } else if probability {
                 format!(
                     "fit_below = {}, which lies between -10 and 0",
                     self.fit_below
@@ -198,4 +284,95 @@ impl VoiceProfile {
             }
         ))
     }
+}
+
+/// A profile's part `[hearing]` with what lies beside it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Rehearsed {
+    pub profile: VoiceProfile,
+    corrections: Option<Corrections>,
+}
+
+/// What to do about a correction that can't be used.
+const REHEARSE_AGAIN: &str = "rehearse again with `bothhands rehearse`, or take [hearing.adapted] \
+                              out of the profile to hear as the program ships";
+
+impl Rehearsed {
+    /// With the corrections of `profile` from `folder`, where the profile lies.
+    ///
+    /// # Errors
+    /// When their file is missing, another or damaged; the message says what to do.
+    pub fn open(profile: VoiceProfile, folder: &Path) -> anyhow::Result<Self> {
+        let Some(adapted) = &profile.adapted else {
+            return Ok(Self {
+                profile,
+                corrections: None,
+            });
+        };
+        let path = folder.join(&adapted.file);
+        let bytes = std::fs::read(&path).with_context(|| {
+            format!(
+                "{}: can't read what was learned of the voice; {REHEARSE_AGAIN}",
+                path.display()
+            )
+        })?;
+        if sha256(&bytes) != adapted.sha256 {
+            bail!(
+                "{}: not the file that the profile names (its SHA-256 differs); {REHEARSE_AGAIN}",
+                path.display()
+            );
+        }
+        let corrections = Corrections::parse(&bytes)
+            .map_err(|why| anyhow::anyhow!("{}: {why}; {REHEARSE_AGAIN}", path.display()))?;
+        Ok(Self {
+            profile,
+            corrections: Some(corrections),
+        })
+    }
+
+    /// Makes `ear` hear with it: bounds and corrections.
+    ///
+    /// # Errors
+    /// When a correction belongs to a model that `ear` does not hear with; the message says what to
+    /// do.
+    pub fn set(&self, ear: &mut Ear) -> anyhow::Result<()> {
+        if let Some(Corrections(all)) = &self.corrections {
+            let models = ear.hashes();
+            if let Some((strange, _)) = all.iter().find(|(model, _)| !models.contains(model)) {
+                let short: String = strange.chars().take(12).collect();
+                bail!(
+                    "the profile's correction was learned for another model ({short}...) than the \
+                     program hears with; {REHEARSE_AGAIN}"
+                );
+            }
+            let of = |model: &String| {
+                let found = all.iter().find(|(m, _)| m == model);
+                found.map(|(_, correction)| correction.clone())
+            };
+            ear.correct(models.iter().map(of).collect());
+        }
+        ear.set_thresholds(self.profile.bounds(*ear.thresholds()));
+        Ok(())
+    }
+}
+
+/// The file of these corrections, in the order of [`Ear::hashes`], to be kept as `name`, and what
+/// the profile says of it; `after` is what the phrases were heard as with them.
+pub fn kept(
+    ear: &Ear,
+    corrections: Vec<Correction>,
+    name: String,
+    after: &[Attempt],
+) -> (Vec<u8>, AdaptedTo) {
+    let bytes = Corrections(ear.hashes().into_iter().zip(corrections).collect()).to_bytes();
+    let adapted = AdaptedTo {
+        file: name,
+        sha256: sha256(&bytes),
+        right: right(after),
+    };
+    (bytes, adapted)
+}
+
+fn sha256(bytes: &[u8]) -> String {
+    format!("{:x}", Sha256::digest(bytes))
 }

@@ -1,11 +1,12 @@
 //! Recognisers behind one trait. `ear` is ours and the default; `vosk` is optional.
 
+pub mod adapting;
 pub mod ear;
 pub mod hearing;
 #[cfg(feature = "vosk")]
 pub mod vosk;
 
-pub use hearing::VoiceProfile;
+pub use hearing::{Rehearsed, VoiceProfile};
 
 use crate::grammar::{Intent, number};
 use serde::{Deserialize, Serialize};

@@ -4,6 +4,7 @@ use assert_cmd::Command;
 use bothhands::dialogue::rehearsal::PHRASES;
 use predicates::prelude::*;
 use predicates::str::contains;
+use sha2::{Digest, Sha256};
 use std::path::{Path, PathBuf};
 use std::process::Command as Program;
 use std::sync::OnceLock;
@@ -96,6 +97,9 @@ fn twenty_phrases_make_a_profile_that_a_session_says_it_uses() {
         text.contains("[hearing]") && text.contains("phrases = 20"),
         "{text}"
     );
+    // This voice is heard without a mistake; what is learned of it loses nothing and is kept.
+    assert!(text.contains("[hearing.adapted]"), "{text}");
+    assert!(folder.path().join("mine.ear").exists());
 
     bothhands()
         .arg("test")
@@ -108,6 +112,83 @@ fn twenty_phrases_make_a_profile_that_a_session_says_it_uses() {
         .assert()
         .success()
         .stderr(contains("Hearing as rehearsed on").and(contains("of 20 phrases right")));
+}
+
+/// A profile with what was learned of the usual voice.
+fn adapted() -> &'static Path {
+    static FOLDER: OnceLock<tempfile::TempDir> = OnceLock::new();
+    let folder = FOLDER.get_or_init(|| {
+        let folder = tempfile::tempdir().unwrap();
+        let profile = folder.path().join("mine.toml");
+        rehearse(&profile, usual()).assert().success();
+        folder
+    });
+    folder.path()
+}
+
+/// What a session says of a profile whose learned part was changed by `change`.
+fn refused(change: impl Fn(&Path)) -> String {
+    let folder = tempfile::tempdir().unwrap();
+    for name in ["mine.toml", "mine.ear"] {
+        std::fs::copy(adapted().join(name), folder.path().join(name)).unwrap();
+    }
+    change(folder.path());
+    let out = bothhands()
+        .args(["test", "tests/jobs/boathouse.toml", "--db"])
+        .arg(folder.path().join("log.db"))
+        .arg("--profile")
+        .arg(folder.path().join("mine.toml"))
+        .args(["--sound", "demo/recordings/01-done.flac"])
+        .output()
+        .unwrap();
+    assert_eq!(out.status.code(), Some(2));
+    String::from_utf8_lossy(&out.stderr).into_owned()
+}
+
+#[test]
+fn what_was_learned_is_refused_where_it_does_not_belong_and_the_person_told_what_to_do() {
+    let again = "rehearse again with `bothhands rehearse`";
+    let missing = refused(|folder| std::fs::remove_file(folder.join("mine.ear")).unwrap());
+    assert!(
+        missing.contains("can't read what was learned") && missing.contains(again),
+        "{missing}"
+    );
+
+    let changed = refused(|folder| {
+        let file = folder.join("mine.ear");
+        let mut bytes = std::fs::read(&file).unwrap();
+        let middle = bytes.len() / 2;
+        bytes[middle] ^= 1;
+        std::fs::write(file, bytes).unwrap();
+    });
+    assert!(
+        changed.contains("SHA-256 differs") && changed.contains(again),
+        "{changed}"
+    );
+
+    // Another model: the first digit of its hash, here and in what the profile says of the file.
+    let other = refused(|folder| {
+        let file = folder.join("mine.ear");
+        let mut bytes = std::fs::read(&file).unwrap();
+        let model = bytes.iter().position(|&b| b == b'\n').unwrap() + 1;
+        bytes[model] = if bytes[model] == b'0' { b'1' } else { b'0' };
+        let hash = format!("{:x}", Sha256::digest(&bytes));
+        std::fs::write(file, bytes).unwrap();
+        let profile = folder.join("mine.toml");
+        let text = std::fs::read_to_string(&profile).unwrap();
+        let lines = text.lines().map(|line| {
+            if line.starts_with("sha256") {
+                format!("sha256 = \"{hash}\"\n")
+            } else {
+                format!("{line}\n")
+            }
+        });
+        std::fs::write(profile, lines.collect::<String>()).unwrap();
+    });
+    assert!(
+        other.contains("learned for another model") && other.contains(again),
+        "{other}"
+    );
 }
 
 #[test]

@@ -11,6 +11,8 @@ use std::path::Path;
 #[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Bounds {
+    /// How much each of two ears counts in the sum of their scores.
+    pub ear_weights: [f32; 2],
     pub one_ear: Thresholds,
     pub two_ears: Thresholds,
 }

@@ -7,7 +7,10 @@
 //!
 //! A second model may judge beside the first (`pair`): two ears.
 
+mod adapt;
+mod ctc;
 mod judge;
+mod kept;
 mod mel;
 mod models;
 mod network;
@@ -16,9 +19,11 @@ mod phones;
 mod search;
 mod strangers;
 
+pub use adapt::{Correction, Example, Hidden, Learning};
 pub use judge::{
     AskAgain, Bounds, NotForUs, Probability, StrangerBounds, Thresholds, refused, same_meaning,
 };
+pub use kept::Corrections;
 pub use mel::{BANDS, Features, Mel};
 pub use network::{LogProbs, Network};
 pub use phones::{PhoneGraph, Phones};
@@ -117,6 +122,8 @@ pub struct Ear {
     /// The phone graph of each rule asked for so far: building one takes longer than hearing.
     graphs: HashMap<String, Arc<PhoneGraph>>,
     thresholds: Thresholds,
+    /// How much each model counts where there are two.
+    weights: [f32; 2],
     width: Beam,
 }
 
@@ -151,6 +158,7 @@ impl Ear {
     /// # Errors
     /// When the lexicon or the thresholds that ship are wrong.
     pub fn with(acoustics: Acoustics, grammar: Arc<Grammar>) -> anyhow::Result<Self> {
+        let bounds = Bounds::shipped()?;
         Ok(Self {
             strangers: Strangers::built_in(&acoustics.phones)?,
             acoustics,
@@ -158,7 +166,8 @@ impl Ear {
             lexicon: Lexicon::built_in()?,
             grammar,
             graphs: HashMap::new(),
-            thresholds: Bounds::shipped()?.one_ear,
+            thresholds: bounds.one_ear,
+            weights: bounds.ear_weights,
             width: WIDTH,
         })
     }
@@ -174,6 +183,60 @@ impl Ear {
         Ok(self)
     }
 
+    /// How many models judge.
+    pub fn ears(&self) -> usize {
+        self.networks().count()
+    }
+
+    fn networks(&self) -> impl Iterator<Item = &Network> {
+        std::iter::once(&self.acoustics.network).chain(&self.second)
+    }
+
+    /// The SHA-256 of each model's file, in the order of [`Ear::correct`].
+    pub fn hashes(&self) -> Vec<String> {
+        self.networks().map(|n| n.hash().to_owned()).collect()
+    }
+
+    /// Hears with these corrections from now on, one a model; a model without one is as it ships.
+    pub fn correct(&mut self, corrections: Vec<Option<Correction>>) {
+        let mut corrections = corrections.into_iter();
+        let mut next = || corrections.next().flatten();
+        self.acoustics.network.correct(next());
+        if let Some(second) = &mut self.second {
+            second.correct(next());
+        }
+    }
+
+    /// What each model makes of a sound in which `words` were said, to learn from; nothing where
+    /// there is no voice, or a word is not known.
+    ///
+    /// # Errors
+    /// When a model fails.
+    pub fn examples(&self, samples: &[f32], words: &str) -> Result<Option<Vec<Example>>, EarError> {
+        let usable =
+            (SHORTEST..=LONGEST).contains(&samples.len()) && samples.iter().all(|s| s.is_finite());
+        if !usable {
+            return Ok(None);
+        }
+        let features = self.acoustics.features(&levelled(samples));
+        let phones = &self.acoustics.phones;
+        let mut examples: Vec<Example> = Vec::new();
+        for network in self.networks() {
+            let (probs, hidden) = network.before_correction(&features, phones.count())?;
+            let said = match examples.first() {
+                Some(first) => Some(first.phones.clone()),
+                None => phones::likeliest(words, &self.lexicon, phones, &probs)?,
+            };
+            let Some(phones) = said else { return Ok(None) };
+            examples.push(Example {
+                probs,
+                hidden,
+                phones,
+            });
+        }
+        Ok(Some(examples))
+    }
+
     /// The bounds that it goes by.
     pub fn thresholds(&self) -> &Thresholds {
         &self.thresholds
@@ -185,6 +248,7 @@ impl Ear {
             Some(_) => bounds.two_ears,
             None => bounds.one_ear,
         };
+        self.weights = bounds.ear_weights;
         self.graphs.clear();
     }
 
@@ -197,6 +261,11 @@ impl Ear {
     /// Searches more or less widely: for measurements.
     pub fn set_width(&mut self, width: Beam) {
         self.width = width;
+    }
+
+    /// Counts each of two models as much as this: for measurements.
+    pub fn set_weights(&mut self, weights: [f32; 2]) {
+        self.weights = weights;
     }
 
     /// Takes, asks again and leaves alone by other bounds than those that ship.
@@ -276,8 +345,7 @@ impl Ear {
     /// What each model makes of the sound.
     fn views(&self, samples: &[f32]) -> Result<Vec<View>, EarError> {
         let features = self.acoustics.features(samples);
-        let networks = std::iter::once(&self.acoustics.network).chain(&self.second);
-        networks
+        self.networks()
             .map(|network| network.log_probs(&features, self.acoustics.phones.count()))
             .map(|probs| probs.map(View::of))
             .collect()
@@ -301,7 +369,8 @@ impl Ear {
             });
         }
         let phones = &self.acoustics.phones;
-        pair::judge(graph, &self.lexicon, phones, views, found.collect())
+        let found = found.collect();
+        pair::judge(graph, &self.lexicon, phones, views, &self.weights, found)
     }
 
     /// One candidate a meaning, the refused ones left out.
@@ -358,8 +427,12 @@ impl Recogniser for Ear {
         }
         let views = self.views(&samples)?;
         let judged = self.judged(&graph, &views, expected)?;
-        let (free, ears) = (judged.free, views.len() as u32);
-        heard.scores.phones = free.phones / ears;
+        let free = judged.free;
+        let all: f32 = match views.len() {
+            1 => 1.0,
+            _ => self.weights.iter().sum(),
+        };
+        heard.scores.phones = (free.phones as f32 / all).round() as u32;
         heard.ears_differ = !judged.agree;
         let mut candidates = judged.candidates;
         // A stranger is a rival of commands alone.
@@ -367,8 +440,8 @@ impl Recogniser for Ear {
         if !likeliest.is_none_or(strangers::competes) {
             candidates.retain(|c| c.said.is_some());
         }
-        let width = self.width.beam * ears as f32;
-        heard.scores.margin = self.thresholds.ranked(&mut candidates, ears as f32, width);
+        let width = self.width.beam * all;
+        heard.scores.margin = self.thresholds.ranked(&mut candidates, all, width);
         let mut candidates = candidates.into_iter();
         if let (Some(best), true) = (candidates.next(), free.phones > 0) {
             let second = candidates.next();

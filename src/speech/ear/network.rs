@@ -1,15 +1,22 @@
 use super::EarError;
+use super::adapt::{Correction, Hidden};
 use super::mel::{BANDS, Features};
-use rten::{Model, ModelOptions, RunOptions, ThreadPool};
+use rten::{Model, ModelOptions, NodeId, RunOptions, ThreadPool};
 use rten_tensor::Tensor;
 use rten_tensor::prelude::*;
+use sha2::{Digest, Sha256};
 use std::path::Path;
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 /// The acoustic model: log-mel features to log-probabilities of phones, 50 times a second.
 pub struct Network {
     model: Model,
     options: RunOptions,
+    /// The file that is built in, where it is that.
+    built_in: &'static [u8],
+    hash: OnceLock<String>,
+    /// What is added to its last layer.
+    correction: Option<Correction>,
 }
 
 /// Natural-log probabilities, frame after frame: `values[frame * labels + label]`; label 0 is the
@@ -53,7 +60,7 @@ impl Network {
         let model = ModelOptions::with_all_ops()
             .load_static_slice(onnx)
             .map_err(|e| EarError::Model(e.to_string()))?;
-        Self::with(model, threads)
+        Self::with(model, threads, onnx, OnceLock::new())
     }
 
     /// The same from a file.
@@ -63,13 +70,19 @@ impl Network {
     pub fn open(path: &Path, threads: usize) -> Result<Self, EarError> {
         let wrong = |e: String| EarError::Model(format!("{}: {e}", path.display()));
         let bytes = std::fs::read(path).map_err(|e| wrong(e.to_string()))?;
+        let hash = OnceLock::from(hash_of(&bytes));
         let model = ModelOptions::with_all_ops()
             .load(bytes)
             .map_err(|e| wrong(e.to_string()))?;
-        Self::with(model, threads)
+        Self::with(model, threads, &[], hash)
     }
 
-    fn with(model: Model, threads: usize) -> Result<Self, EarError> {
+    fn with(
+        model: Model,
+        threads: usize,
+        built_in: &'static [u8],
+        hash: OnceLock<String>,
+    ) -> Result<Self, EarError> {
         if model.input_ids().len() != 1 || model.output_ids().len() != 1 {
             return Err(EarError::Model(
                 "it must have one input and one output".into(),
@@ -79,7 +92,21 @@ impl Network {
         Ok(Self {
             model,
             options: RunOptions::default().with_thread_pool(Some(Arc::new(pool))),
+            built_in,
+            hash,
+            correction: None,
         })
+    }
+
+    /// SHA-256 of the model's file, in hexadecimal digits.
+    pub fn hash(&self) -> &str {
+        self.hash.get_or_init(|| hash_of(self.built_in))
+    }
+
+    /// Adds a correction to the last layer from now on, in place of an earlier one; with nothing the
+    /// model is as its file.
+    pub fn correct(&mut self, correction: Option<Correction>) {
+        self.correction = correction;
     }
 
     /// Log-probabilities of every phone. Only the first 30 s are used.
@@ -87,13 +114,59 @@ impl Network {
     /// # Errors
     /// When the model gives something else than it should.
     pub fn log_probs(&self, mel: &Features, labels: usize) -> Result<LogProbs, EarError> {
+        match &self.correction {
+            None => Ok(self.run(mel, labels, None)?.0),
+            Some(correction) => {
+                let (probs, hidden) = self.before_correction(mel, labels)?;
+                Ok(correction.applied(&probs, &hidden))
+            }
+        }
+    }
+
+    /// Log-probabilities by the model as its file is, and what stands before its last layer. Only the
+    /// first 30 s are used.
+    ///
+    /// # Errors
+    /// When the model gives something else than it should.
+    pub fn before_correction(
+        &self,
+        mel: &Features,
+        labels: usize,
+    ) -> Result<(LogProbs, Hidden), EarError> {
+        let (probs, hidden) = self.run(mel, labels, Some(self.last_norm()?))?;
+        let hidden = hidden.unwrap_or(Hidden {
+            frames: 0,
+            width: 0,
+            values: Vec::new(),
+        });
+        Ok((probs, hidden))
+    }
+
+    /// The value that the last layer takes in. `models/train/export.py` numbers the operations in
+    /// their order, and the last norm stands before the last layer.
+    fn last_norm(&self) -> Result<NodeId, EarError> {
+        const MOST: usize = 1000;
+        (0..MOST)
+            .rev()
+            .find_map(|n| self.model.find_node(&format!("LayerNormalization_{n}")))
+            .ok_or_else(|| EarError::Model("it has no norm before its last layer".into()))
+    }
+
+    /// The model's output, and with it the value of another node.
+    fn run(
+        &self,
+        mel: &Features,
+        labels: usize,
+        beside: Option<NodeId>,
+    ) -> Result<(LogProbs, Option<Hidden>), EarError> {
         let frames = mel.frames.min(MOST_FRAMES);
         if frames == 0 {
-            return Ok(LogProbs {
+            let probs = LogProbs {
                 frames: 0,
                 labels,
                 values: Vec::new(),
-            });
+            };
+            return Ok((probs, None));
         }
         let wrong = |e: &dyn ToString| EarError::Model(e.to_string());
         let values = if frames == mel.frames {
@@ -103,22 +176,61 @@ impl Network {
             bands.flat_map(|b| b[..frames].to_vec()).collect()
         };
         let input = Tensor::from_data(&[1, BANDS, frames], values);
-        let output = self
+        let inputs = self
             .model
-            .run_one(input.into(), Some(self.options.clone()))
+            .input_ids()
+            .iter()
+            .map(|id| (*id, (&input).into()));
+        let wanted: Vec<NodeId> = self
+            .model
+            .output_ids()
+            .iter()
+            .copied()
+            .chain(beside)
+            .collect();
+        let given = self
+            .model
+            .run(inputs.collect(), &wanted, Some(self.options.clone()))
             .map_err(|e| wrong(&e))?;
-        let output: Tensor<f32> = output.try_into().map_err(|e| wrong(&format!("{e:?}")))?;
-        let shape = output.shape().to_vec();
-        let values = output.to_vec();
-        if shape != [1, frames.div_ceil(2), labels] || values.iter().any(|v| !v.is_finite()) {
+        let frames = frames.div_ceil(2);
+        let mut tensors = given.into_iter().map(|value| {
+            let tensor: Result<Tensor<f32>, _> = value.try_into();
+            let tensor = tensor.map_err(|e| wrong(&format!("{e:?}")))?;
+            let (shape, values) = (tensor.shape().to_vec(), tensor.to_vec());
+            match shape[..] {
+                [1, f, width] if f == frames && values.iter().all(|v| v.is_finite()) => {
+                    Ok((width, values))
+                }
+                _ => Err(wrong(&format!(
+                    "what it gives has shape {shape:?} or is not finite, where {labels} labels \
+                     are named"
+                ))),
+            }
+        });
+        let (width, values) = tensors
+            .next()
+            .unwrap_or_else(|| Err(wrong(&"it gives nothing")))?;
+        if width != labels {
             return Err(wrong(&format!(
-                "its output has shape {shape:?} or is not finite, where {labels} labels are named"
+                "it gives {width} labels where {labels} are named"
             )));
         }
-        Ok(LogProbs {
-            frames: frames.div_ceil(2),
-            labels,
-            values,
-        })
+        let hidden = tensors.next().transpose()?;
+        Ok((
+            LogProbs {
+                frames,
+                labels,
+                values,
+            },
+            hidden.map(|(width, values)| Hidden {
+                frames,
+                width,
+                values,
+            }),
+        ))
     }
+}
+
+fn hash_of(bytes: &[u8]) -> String {
+    format!("{:x}", Sha256::digest(bytes))
 }

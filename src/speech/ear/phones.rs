@@ -1,5 +1,7 @@
 //! Words to phones, and a graph of words to a graph of phones.
 
+use super::ctc;
+use super::network::LogProbs;
 use super::search::{HeardWord, Hypothesis};
 use super::strangers::Stranger;
 use super::{EarError, FRAME_SECONDS};
@@ -49,6 +51,49 @@ impl Phones {
     pub fn name(&self, label: u8) -> &str {
         self.0.get(usize::from(label)).map_or("?", String::as_str)
     }
+}
+
+/// The labels of `words`, each word said the way that `probs` find likeliest; nothing when a word is
+/// not known or the frames are too few.
+///
+/// # Errors
+/// When the lexicon uses a phone that the model lacks.
+pub(super) fn likeliest(
+    words: &str,
+    lexicon: &Lexicon,
+    phones: &Phones,
+    probs: &LogProbs,
+) -> Result<Option<Vec<u8>>, EarError> {
+    let mut ways: Vec<Vec<Vec<u8>>> = Vec::new();
+    for word in words.split_whitespace() {
+        let said = lexicon.pronunciations(word).iter();
+        ways.push(
+            said.map(|way| phones.labels(way))
+                .collect::<Result<_, _>>()?,
+        );
+    }
+    if ways.is_empty() || ways.iter().any(Vec::is_empty) {
+        return Ok(None);
+    }
+    // One word after the other, the others held.
+    let mut chosen = vec![0; ways.len()];
+    let spelt = |chosen: &[usize]| -> Vec<u8> {
+        let each = ways.iter().zip(chosen);
+        each.flat_map(|(way, &c)| way[c].iter().copied()).collect()
+    };
+    for word in 0..ways.len() {
+        let loss = |way: usize| {
+            let mut chosen = chosen.clone();
+            chosen[word] = way;
+            ctc::loss(probs, &spelt(&chosen)).map_or(f64::INFINITY, |loss| loss.value)
+        };
+        if ways[word].len() > 1 {
+            let each = (0..ways[word].len()).map(|way| (way, loss(way)));
+            let best = each.min_by(|a, b| a.1.total_cmp(&b.1));
+            chosen[word] = best.map_or(0, |(way, _)| way);
+        }
+    }
+    Ok(Some(spelt(&chosen)))
 }
 
 /// A graph of words spelt out in phones, ready to be searched.
