@@ -6,7 +6,7 @@ use super::breakage::{self, Break};
 use super::facts::{
     Ask, Edition, Event, EventNo, Mode, Order, Quantity, Refusal, Step, StepId, StepKind, Stretch,
 };
-use super::procedures::{Catalogue, Fault, Procedure, fault_of, is_supply_fault};
+use super::procedures::{Catalogue, Fault, Procedure, fault_of, is_supply_fault, to_put_back};
 use super::state::{OutEntry, Question, ReplayError, State, StepOutcome, count};
 use crate::installation::JobKind;
 use crate::limits::Tables;
@@ -259,28 +259,29 @@ impl Agenda {
         .or(Some(step))
     }
 
-    /// The test, left for later and by now due, that something was taken out for which a step would
-    /// put back.
+    /// The test that something is out for, as long as it can be done: what is out goes back after it.
+    /// One that was left for later is due once something was taken out since.
     fn prepared_for(&self, back: &Step) -> Option<&Step> {
-        if back.kind != StepKind::PutBack {
+        let asked_for = |step: &Step| step.stage == Stage::PutBack;
+        if back.kind != StepKind::PutBack || self.focus().is_some_and(asked_for) {
             return None;
         }
-        let since = |skipped: EventNo, step: &Step| {
+        let out = |step: &Step, which: &dyn Fn(&OutEntry) -> bool| {
             self.sure_entries().any(|entry| {
-                entry.no > skipped
-                    && entry.board == step.board
+                entry.board == step.board
                     && (entry.circuit.is_none() || entry.circuit == step.circuit)
+                    && which(entry)
             })
         };
         let mut open = self.open_steps();
         open.find(|step| {
-            let skipped = match self.outcome(step) {
-                Some(StepOutcome::Skipped(no, _)) => *no,
-                _ => return false,
+            let due = match self.outcome(step) {
+                Some(StepOutcome::Skipped(skipped, _)) => out(step, &|entry| entry.no > *skipped),
+                // Open, it waits or is to be made again.
+                _ => out(step, &|entry| is_out_for(entry, step)),
             };
-            step.board == back.board
+            due && step.board == back.board
                 && (back.circuit.is_none() || step.circuit == back.circuit)
-                && since(skipped, step)
                 && self.guard_of_a_move(step).is_ok()
         })
     }
@@ -357,9 +358,24 @@ impl Agenda {
             Refusal::MustBePutRight { board, .. } if barred.incoming => {
                 self.supply_faults(*board).next()
             }
-            Refusal::Joined { .. } => open.find(|step| {
-                step.kind.puts_back() && step.circuit == barred.circuit && self.guard(step).is_ok()
-            }),
+            Refusal::Joined { entries } => {
+                let may = |step: &&Step| step.kind.puts_back() && self.guard(step).is_ok();
+                let here = entries
+                    .iter()
+                    .filter_map(|no| self.out_entry(*no))
+                    .any(|entry| {
+                        entry.circuit.is_some()
+                            && (entry.board, entry.circuit) == (barred.board, barred.circuit)
+                    });
+                let on_circuit = |step: &&Step| here && step.circuit == barred.circuit && may(step);
+                // What was told of where no circuit was tested is on none: with the whole board.
+                let joined = |step: &&Step| {
+                    let mut back = to_put_back(&self.state, step);
+                    step.kind == StepKind::PutBack && back.any(|entry| entries.contains(&entry.no))
+                };
+                open.find(on_circuit)
+                    .or_else(|| self.open_steps().find(|step| joined(step) && may(step)))
+            }
             Refusal::ElectronicsInCircuit { circuit, .. } => open.find(|step| {
                 step.circuit == Some(*circuit)
                     && step.stage == Stage::Insulation
@@ -816,6 +832,26 @@ fn what_it_bars(entry: &OutEntry, step: &Step) -> Barred {
         return Barred::StillOut;
     }
     Barred::Nothing
+}
+
+/// Whether a test is what this was taken out or linked for.
+fn is_out_for(entry: &OutEntry, step: &Step) -> bool {
+    if entry.is_ring_end() || matches!(entry.part, Part::Crossing(_)) {
+        return step.stage == Stage::Ring && step.measure().is_some();
+    }
+    if let Some(joined) = entry.joins() {
+        return if joined.contains(Conductors::E) {
+            step.measures(Quantity::R1R2)
+        } else {
+            step.kind == StepKind::InsulationJoined
+        };
+    }
+    match entry.part {
+        Part::EarthingConductor => step.kind == StepKind::ExternalLoop,
+        Part::Switch => step.kind == StepKind::InsulationTwoWay,
+        Part::Lamp | Part::Fuse => step.measures(Quantity::Insulation),
+        _ => entry.is_equipment() && step.measures(Quantity::Insulation),
+    }
 }
 
 /// Whether a reading of a ring would be of this link or crossing.

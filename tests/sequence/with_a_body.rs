@@ -331,7 +331,7 @@ fn walked(wanted: usize, lies: bool) -> Counted {
         let place = &places[usize::try_from(seed).unwrap() % places.len()];
         let only = std::env::var("SEED").ok().and_then(|n| n.parse().ok());
         if only.is_some_and(|only: u64| only != seed) {
-            if seed > 3_000 {
+            if seed > 30_000 {
                 break;
             }
             continue;

@@ -8,41 +8,61 @@ use crate::sequence::facts::{Event, EventNo, Order, Refusal, Step, StepKind, Wit
 use crate::sequence::procedures::{RING_ENDS, joined_to_earth};
 use crate::sequence::state::{OutEntry, place_of};
 use crate::terms::{Alteration, Change, Part, Place, Stage};
+use std::collections::BTreeSet;
 
 /// Decides what an alteration does to the list.
 pub(super) fn decide(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Event> {
-    let Some(meant) = meant(agenda, alteration) else {
+    let Some((meant, here)) = meant(agenda, alteration) else {
         return refused(said, Refusal::not_asked_now());
     };
     match meant.change {
-        Change::Out | Change::Linked | Change::Crossed => take_out(agenda, said, &meant),
+        Change::Out | Change::Linked | Change::Crossed => take_out(agenda, said, &meant, here),
         Change::Back | Change::Unlinked | Change::Uncrossed => put_back(agenda, said, &meant),
     }
 }
 
-/// An alteration with the part that is meant: "linked" and "crossed" by themselves are about what
-/// the step wants so, and conductors that are crossed are a crossing.
-fn meant(agenda: &Agenda, said: &Alteration) -> Option<Alteration> {
-    let part = match (said.part, said.change) {
-        (Part::Link, Change::Linked) => Part::Conductors(wants_linked(agenda)?),
-        (Part::Link, Change::Crossed) => wants_crossed(agenda)?,
-        (Part::Conductors(conductors), Change::Crossed | Change::Uncrossed) => {
-            Part::Crossing(conductors)
+/// An alteration with the part that is meant, and the step that it is about: "linked" and "crossed"
+/// by themselves are about what the step wants so, and conductors that are crossed are a crossing.
+fn meant<'a>(agenda: &'a Agenda, said: &Alteration) -> Option<(Alteration, Option<&'a Step>)> {
+    let here = agenda.current();
+    let (part, here) = match (said.part, said.change) {
+        (Part::Link, Change::Linked) => {
+            let wants = |step: &Step, ordered| wants_linked(agenda, step, ordered);
+            let (conductors, step) = asked_for(agenda, wants)?;
+            (Part::Conductors(conductors), Some(step))
         }
-        (part, _) => part,
+        (Part::Link, Change::Crossed) => {
+            let (part, step) = asked_for(agenda, |step, _| wants_crossed(agenda, step))?;
+            (part, Some(step))
+        }
+        (Part::Conductors(conductors), Change::Crossed | Change::Uncrossed) => {
+            (Part::Crossing(conductors), here)
+        }
+        (part, _) => (part, here),
     };
     let at_board = matches!(said.change, Change::Linked | Change::Crossed)
         && (said.part == Part::Link || said.change == Change::Crossed);
-    Some(Alteration {
+    let meant = Alteration {
         part,
         place: said.place.clone().or_else(|| at_board.then(Place::board)),
         ..said.clone()
-    })
+    };
+    Some((meant, here))
 }
 
-/// The crossing that the step asked for orders.
-fn wants_crossed(agenda: &Agenda) -> Option<Part> {
-    let step = agenda.current()?;
+/// What the step asked for wants, or one before it whose order nobody has answered yet: what it
+/// asked for may have been done when the session went elsewhere, after a long absence say.
+fn asked_for<T>(agenda: &Agenda, wants: impl Fn(&Step, bool) -> Option<T>) -> Option<(T, &Step)> {
+    let ordered = agenda.ordered_entries();
+    let ordered = ordered.filter_map(|(_, by)| Some((agenda.step(by)?, true)));
+    let now = agenda.current().map(|step| (step, false));
+    now.into_iter()
+        .chain(ordered)
+        .find_map(|(step, ordered)| Some((wants(step, ordered)?, step)))
+}
+
+/// The crossing that a step orders.
+fn wants_crossed(agenda: &Agenda, step: &Step) -> Option<Part> {
     let orders = agenda.procedure(step).orders(agenda.state(), step);
     let crossing = |order: &Order| matches!(order.part, Part::Crossing(_));
     orders.into_iter().find(crossing).map(|order| order.part)
@@ -100,15 +120,16 @@ pub(super) fn both(agenda: &Agenda, said: &Intent, change: Option<Change>) -> Ve
     }
 }
 
-/// The conductors that the step asked for wants linked: "linked" by itself says no more.
-fn wants_linked(agenda: &Agenda) -> Option<Conductors> {
-    let step = agenda.current()?;
+/// The conductors that a step wants linked: "linked" by itself says no more. Lamps and switches that
+/// were ordered and not answered want none.
+fn wants_linked(agenda: &Agenda, step: &Step, ordered: bool) -> Option<Conductors> {
     // "Take it out, or link line and neutral": whatever is asked for by now.
     let told_to = matches!(
         agenda.last_refusal(),
         Some(Refusal::ElectronicsInCircuit { .. })
     );
     match step.kind {
+        StepKind::InsulationLamps | StepKind::InsulationTwoWay if ordered => None,
         _ if step.circuit.is_some() && (told_to || step.stage == Stage::Insulation) => {
             let phases = agenda.circuit_of(step)?.phases;
             Some(joined_to_earth(phases).from())
@@ -123,9 +144,14 @@ fn wants_linked(agenda: &Agenda) -> Option<Conductors> {
     }
 }
 
-fn take_out(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Event> {
+/// What is out, linked or crossed, at the step it is about.
+fn take_out(
+    agenda: &Agenda,
+    said: &Intent,
+    alteration: &Alteration,
+    here: Option<&Step>,
+) -> Vec<Event> {
     let linked = matches!(alteration.change, Change::Linked | Change::Crossed);
-    let here = agenda.current();
     if alteration.part == Part::RingEnds {
         return ring_ends_out(agenda, said);
     }
@@ -149,9 +175,12 @@ fn take_out(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Even
         return refused(said, Refusal::WhereIsIt);
     }
     let board = here.map_or_else(|| agenda.first_board(), |step| step.board);
-    let circuit = circuit_of(agenda, board, place.as_ref(), alteration.part);
-    // Lamps without a place are counted: each is another one.
-    let counted = alteration.part == Part::Lamp && place.is_none() && !alteration.both;
+    let circuit = here.and_then(|step| step.circuit);
+    let circuit = circuit_of(agenda, board, circuit, place.as_ref(), alteration.part);
+    // Lamps without a place are counted, and so is what may be on any circuit: each is another one.
+    let lamp = alteration.part == Part::Lamp && place.is_none() && !alteration.both;
+    let anywhere = circuit.is_none() && is_of_some_circuit(alteration.part, linked);
+    let counted = lamp || anywhere;
     let listed = agenda.sure_entries().filter(|_| !counted).find(|open| {
         open.part == alteration.part
             && open.linked == linked
@@ -243,7 +272,13 @@ fn the_only_bond(agenda: &Agenda, part: Part) -> Option<Place> {
 
 /// The circuit an alteration is on: the one being tested when it has such a place, else the only
 /// one on the board that has it, else the one being tested.
-fn circuit_of(agenda: &Agenda, board: u16, place: Option<&Place>, part: Part) -> Option<u16> {
+fn circuit_of(
+    agenda: &Agenda,
+    board: u16,
+    here: Option<u16>,
+    place: Option<&Place>,
+    part: Part,
+) -> Option<u16> {
     if matches!(part, Part::EarthingConductor | Part::Bond) {
         return None;
     }
@@ -252,7 +287,6 @@ fn circuit_of(agenda: &Agenda, board: u16, place: Option<&Place>, part: Part) ->
             .circuit(board, number)
             .is_some_and(|c| c.points.iter().any(|point| Some(&place_of(point)) == place))
     };
-    let here = agenda.current().and_then(|step| step.circuit);
     if here.is_some_and(has) {
         return here;
     }
@@ -285,12 +319,26 @@ fn put_back(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Even
         .open_entries()
         .filter(|entry| is_meant_back(entry, alteration))
         .collect();
-    let here = agenda.current().map(|step| (step.board, step.circuit));
-    let on_this: Vec<&OutEntry> = found
-        .iter()
-        .copied()
-        .filter(|entry| Some((entry.board, entry.circuit)) == here)
-        .collect();
+    // Where a bond is to go back, that one is meant.
+    let bond = agenda
+        .current()
+        .filter(|step| step.kind == StepKind::BondBack);
+    let named = |entry: &&OutEntry| bond.is_some_and(|step| entry.place == step.place);
+    let found: Vec<&OutEntry> = if alteration.part == Part::Bond && found.iter().any(named) {
+        found.into_iter().filter(named).collect()
+    } else {
+        found
+    };
+    let on = |step: Option<&Step>| -> Vec<&OutEntry> {
+        let here = step.map(|step| (step.board, step.circuit));
+        let is_here = |entry: &&OutEntry| Some((entry.board, entry.circuit)) == here;
+        found.iter().copied().filter(is_here).collect()
+    };
+    let mut on_this = on(agenda.current());
+    // Who just named the circuit means what is out there, whatever is asked for first.
+    if on_this.is_empty() && agenda.last_taken().is_none() {
+        on_this = on(agenda.focus());
+    }
     // What is out on a circuit that stays off is not what is put back on another.
     let stays_off = |entry: &OutEntry| {
         entry
@@ -298,6 +346,7 @@ fn put_back(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Even
             .is_some_and(|circuit| agenda.stays_off(entry.board, circuit))
     };
     let in_work: Vec<&OutEntry> = found.iter().copied().filter(|e| !stays_off(e)).collect();
+    let keeps_another_off = in_work.is_empty() && on_this.is_empty();
     let found = if in_work.is_empty() { found } else { in_work };
     let mut meant = if on_this.is_empty() { found } else { on_this };
     // One lamp back is one of those that were counted, before it is asked about all of them.
@@ -314,18 +363,33 @@ fn put_back(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Even
     // Of two conductors, or in place of another thing, one word more is wanted.
     let more_than_said = meant.iter().any(|entry| is_more_than(entry, alteration));
     let whole_place = alteration.part == Part::Accessory && alteration.place.is_some();
-    // Lamps are counted: one back is one back.
-    let counted = alteration.part == Part::Lamp && meant.iter().all(|entry| entry.place.is_none());
+    // What goes by one name is one thing, however often it was put on the list.
+    let by_name: BTreeSet<String> = meant.iter().map(|entry| entry.what()).collect();
+    let one_thing = one_board && by_name.len() == 1;
+    // What was counted out is counted back: one back is one back.
+    let is_counted = |entry: &&OutEntry| match entry.part {
+        Part::Lamp => entry.place.is_none(),
+        part => entry.circuit.is_none() && is_of_some_circuit(part, entry.linked),
+    };
+    let counted = meant.iter().all(is_counted);
     match meant.as_slice() {
         [] => refused(said, Refusal::NotOut),
+        // What keeps another circuit off may not be what is meant.
+        _ if keeps_another_off => vec![Event::ProposedAllBack { entries }],
         _ if more_than_said => vec![Event::ProposedAllBack { entries }],
         [_] => vec![Event::PutBack { entries }],
         _ if one_board && (all_of_them || whole_place) => vec![Event::PutBack { entries }],
         [first, ..] if counted => vec![Event::PutBack {
             entries: vec![first.no],
         }],
+        _ if one_thing => vec![Event::PutBack { entries }],
         _ => refused(said, Refusal::WhichOne { entries }),
     }
+}
+
+/// Whether a part is on some circuit, though it may not have been said on which: a link, a switch.
+fn is_of_some_circuit(part: Part, linked: bool) -> bool {
+    linked || part == Part::Switch
 }
 
 /// Whether an entry is what is said to be back, or the link that is said to be off.

@@ -2,7 +2,7 @@
 //! orders out, and the question whether what another one ordered is out.
 
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Event, Mode, Order, Step};
+use crate::sequence::facts::{Edition, Event, Mode, Order, Step};
 
 /// The next events that follow; none when nothing does.
 pub(in crate::sequence) fn follow(agenda: &Agenda) -> Vec<Event> {
@@ -13,6 +13,18 @@ pub(in crate::sequence) fn follow(agenda: &Agenda) -> Vec<Event> {
     let entries = agenda.left_unanswered();
     if !entries.is_empty() {
         return vec![Event::AskedIfOut { entries }];
+    }
+    // A dead test that is open again once the lock is off begins with isolation.
+    if let Some(step) = agenda.current()
+        && agenda.mode() == Mode::Running
+        && step.is_dead_test()
+        && agenda.unlocked(step.board)
+        && agenda.edition() > Edition::First
+    {
+        return vec![Event::LockRemoved {
+            board: step.board,
+            to_energise: false,
+        }];
     }
     match agenda.current() {
         Some(step) if agenda.mode() == Mode::Running && agenda.guard_of_a_move(step).is_ok() => {

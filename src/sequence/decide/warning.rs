@@ -42,6 +42,11 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Option<Vec<Event>> {
         }),
         Intent::Stated(Statement::Stop) => Some(if is_dead_work {
             found(None)
+        } else if current.is_some_and(|step| step.incoming) {
+            // The supply is live there; whether more is must be said.
+            vec![Event::AskedIfLive {
+                words: said.words(),
+            }]
         } else if agenda.mode() == Mode::Running {
             vec![Event::StoodBy]
         } else {

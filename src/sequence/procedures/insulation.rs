@@ -150,10 +150,12 @@ impl Procedure for Insulation {
                     && !suspicion.is_some_and(|s| s.altered_since)
             }
             StepKind::InsulationAgain => {
+                // What is back after the last of the tests bars nothing any more.
+                let wanted = |put_back: bool| !put_back || full_tests_open(state, step);
                 !given_up(state, step)
                     && !joined
                     && !tested_joined
-                    && suspicion.is_some_and(|s| s.altered_since)
+                    && suspicion.is_some_and(|s| s.altered_since && wanted(s.put_back))
             }
             // At 250 V it is taken when the person says so, and never asked for.
             StepKind::InsulationJoined if at_250(step) => false,

@@ -665,6 +665,8 @@ fn put_back(before: &Agenda, numbers: &[EventNo], after: &Agenda) -> Vec<Line> {
             })
         })
         .collect();
+    // What goes by one name is told once.
+    lines.dedup();
     let rest = about::out(after, |_| true);
     lines.push(if rest.is_empty() {
         Line::answer("Nothing is out.")

@@ -45,7 +45,7 @@ impl Narrator {
             if matches!(event, Event::AskedIfOut { .. }) {
                 asked = said;
             } else {
-                told.extend(self.not_twice(event, said));
+                told.extend(self.not_twice(event, said, agenda.question().is_some()));
             }
         }
         if events.iter().all(at_the_desk) {
@@ -55,7 +55,8 @@ impl Narrator {
         let still = started
             .question()
             .filter(|before| Some(*before) == agenda.question());
-        if let Some(question @ Question::IfOut(..)) = still
+        // What was put back or taken out meanwhile has not answered it.
+        if let Some(question) = still
             && events
                 .iter()
                 .any(|e| matches!(e, Event::PutBack { .. } | Event::TakenOut { .. }))
@@ -128,13 +129,14 @@ impl Narrator {
         line
     }
 
-    /// A refusal that was just given is given again in brief: its first sentences only.
-    fn not_twice(&mut self, event: &Event, lines: Vec<Line>) -> Vec<Line> {
+    /// A refusal that was just given is given again in brief: its first sentences only. Not while a
+    /// question is open: what is asked is never left out.
+    fn not_twice(&mut self, event: &Event, lines: Vec<Line>, asked: bool) -> Vec<Line> {
         let Event::Refused { refusal, .. } = event else {
             self.refusal = None;
             return lines;
         };
-        if matches!(refusal, Refusal::FirstComes { .. }) {
+        if asked || matches!(refusal, Refusal::FirstComes { .. }) {
             return lines;
         }
         let text = lines.last().map(|line| line.text.clone());

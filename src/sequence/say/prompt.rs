@@ -226,6 +226,12 @@ pub(super) fn first_comes(agenda: &Agenda, step: &Step) -> String {
     // Whoever is sent back to isolation is told in full what to do there.
     let brief = entry.brief.filter(|_| step.stage != Stage::Isolation);
     let text = entry.first.or(brief).unwrap_or(entry.full);
+    // Its words are taken where it is asked for.
+    let asked_now = agenda.current().map(|now| now.order) == Some(step.order);
+    let text = match text.find(" Say ").filter(|_| !asked_now) {
+        Some(end) => text[..end].to_owned(),
+        None => text.to_string(),
+    };
     fill(&text, &mut |name| match name.strip_prefix("say:") {
         Some(key) => said_at(agenda, step, key).map(|said| in_mouth(&mut Vec::new(), said)),
         None => slot(agenda, step, name),
@@ -360,8 +366,17 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
             Some(names.join(" and "))
         }
         "to put back" => {
-            let what: Vec<_> = procedures::to_put_back(agenda.state(), step)
-                .map(OutEntry::what)
+            let all = || procedures::to_put_back(agenda.state(), step);
+            if step.circuit.is_some() {
+                let what: Vec<_> = all().map(OutEntry::what).collect();
+                return Some(what.join("; "));
+            }
+            // Between dead tests, only what bars them all: on no circuit, or on any.
+            let bars_all = |entry: &OutEntry| entry.circuit.is_none();
+            let between = agenda.open_dead_tests(step.board) > 0 && all().any(bars_all);
+            let what: Vec<_> = all()
+                .filter(|entry| !between || bars_all(entry))
+                .map(|entry| about::what(agenda.state(), entry))
                 .collect();
             Some(what.join("; "))
         }

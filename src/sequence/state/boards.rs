@@ -47,6 +47,11 @@ impl State {
         self.boards.off.contains_key(&(board, circuit))
     }
 
+    /// The event that said that a circuit stays off.
+    pub fn off_since(&self, board: u16, circuit: u16) -> Option<EventNo> {
+        self.boards.off.get(&(board, circuit)).copied()
+    }
+
     /// The circuits that stay off, by board and number.
     pub fn circuits_off(&self) -> impl Iterator<Item = (u16, u16)> + '_ {
         self.boards.off.keys().copied()

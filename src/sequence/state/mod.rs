@@ -422,6 +422,9 @@ impl State {
                 to_energise: true,
             } => {
                 self.boards.unlocked.insert(*board);
+                if self.edition > Edition::First {
+                    self.pending.last_taken = None;
+                }
             }
             Event::LockRemoved { board, .. } => {
                 if self.edition > Edition::First {
@@ -887,39 +890,39 @@ impl State {
                     .any(|entry| takes_out(entry, point, found.map(|c| c.kind)))
             })
             .map(|point| Electronics::Listed(place_of(point)));
-        let suspected =
-            self.suspicion(board, circuit).is_some() || self.back_since_found(board, circuit);
-        let suspected = suspected.then_some(Electronics::Suspected);
+        let suspected = self
+            .suspicion(board, circuit)
+            .map(|_| Electronics::Suspected);
         listed.chain(suspected).collect()
     }
 
-    /// Whether what a low trial found and was taken out is back in circuit since the trial without it.
-    fn back_since_found(&self, board: u16, circuit: u16) -> bool {
+    /// The sound trial at 250 V without what was out, and the event that put that back in circuit
+    /// since.
+    fn back_since_found(&self, board: u16, circuit: u16) -> Option<(EventNo, EventNo)> {
         if self.edition == Edition::First {
-            return false;
+            return None;
         }
-        let Some(sound) = self.readings.sound_after_unsound(board, circuit) else {
-            return false;
-        };
-        let out_again = |back: EventNo| {
+        let sound = self.readings.sound_trial(board, circuit)?;
+        // Another thing that is out is not this one: whether that is enough, a trial tells.
+        let out_again = |was: &OutEntry| {
             self.sure_on(board, circuit)
-                .any(|entry| entry.no > back && !entry.linked)
+                .any(|entry| entry.no > was.no && entry.takes_out_too(was))
         };
-        self.out_list.0.iter().any(|entry| {
+        let back = self.out_list.0.iter().filter_map(|entry| {
             let load = matches!(
                 entry.part,
                 Part::Load | Part::Accessory | Part::Conductors(_) | Part::Fuse
             );
-            (entry.board, entry.circuit) == (board, Some(circuit))
+            let was_out = (entry.board, entry.circuit) == (board, Some(circuit))
                 && load
                 && !entry.linked
                 && !entry.withdrawn
                 && !entry.is_at_board()
-                && entry.no < sound
-                && entry
-                    .back
-                    .is_some_and(|(by, _)| by > sound && !out_again(by))
-        })
+                && entry.no < sound;
+            let (by, _) = entry.back?;
+            (was_out && by > sound && !out_again(entry)).then_some(by)
+        });
+        back.max().map(|by| (sound, by))
     }
 
     /// Whether these conductors of the circuit are linked together, and no others with them.
@@ -930,8 +933,8 @@ impl State {
                 .any(|entry| entry.linked && entry.part == Part::Conductors(conductors))
     }
 
-    /// The latest reading between line and neutral of the circuit at 250 V, when it was not sound:
-    /// something may be connected there.
+    /// The latest reading between line and neutral of the circuit at 250 V, when it was not sound, or
+    /// when what was out for it is back: something may be connected there.
     pub fn suspicion(&self, board: u16, circuit: u16) -> Option<Suspicion> {
         let asked = self.pending.question.as_ref().map(Question::about);
         let set_aside = |no: EventNo| {
@@ -941,15 +944,21 @@ impl State {
                     .reading(no)
                     .is_some_and(|record| record.status == ReadingStatus::Questioned)
         };
-        let latest = self.readings.unsound_trial(board, circuit, set_aside)?;
+        let unsound = self.readings.unsound_trial(board, circuit, set_aside);
+        let (reading, since) = match unsound {
+            Some(latest) => (latest.no, latest.no),
+            None => self.back_since_found(board, circuit)?,
+        };
         Some(Suspicion {
-            reading: latest.no,
-            altered_since: self.out_list.0.iter().any(|entry| {
-                entry.no > latest.no
-                    && !entry.withdrawn
-                    && entry.ordered.is_none()
-                    && (entry.board, entry.circuit) == (board, Some(circuit))
-            }),
+            reading,
+            put_back: unsound.is_none(),
+            altered_since: unsound.is_none()
+                || self.out_list.0.iter().any(|entry| {
+                    entry.no > since
+                        && !entry.withdrawn
+                        && entry.ordered.is_none()
+                        && (entry.board, entry.circuit) == (board, Some(circuit))
+                }),
         })
     }
 

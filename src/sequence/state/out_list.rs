@@ -73,6 +73,13 @@ impl OutEntry {
         part && !self.linked && !self.withdrawn && !self.is_at_board()
     }
 
+    /// Whether what the other one took out of circuit is out by this one too.
+    pub(super) fn takes_out_too(&self, other: &Self) -> bool {
+        let whole =
+            self.part == Part::Accessory || (self.part == other.part && self.both >= other.both);
+        !self.linked && self.place == other.place && whole
+    }
+
     /// Whether it is out at the board itself.
     pub fn is_at_board(&self) -> bool {
         self.place.as_ref() == Some(&Place::board())

@@ -60,13 +60,15 @@ pub enum ReadingStatus {
     Replaced(EventNo),
 }
 
-/// A low reading between line and neutral at 250 V, and whether anything was altered on the
-/// circuit since.
+/// Why something may be connected between the lives of a circuit, and whether anything was altered
+/// on it since.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 pub struct Suspicion {
-    /// The reading.
+    /// The latest reading between them at 250 V.
     pub reading: EventNo,
-    /// Whether something was taken out or linked since.
+    /// Whether that was sound, and what was out for it is back in circuit.
+    pub put_back: bool,
+    /// Whether something was taken out, linked or put back since, so that it is tried again.
     pub altered_since: bool,
 }
 
@@ -142,21 +144,17 @@ impl Readings {
 }
 
 impl Readings {
-    /// The latest trial of the circuit at 250 V, when it was sound and one before it was not.
-    pub(super) fn sound_after_unsound(&self, board: u16, circuit: u16) -> Option<EventNo> {
+    /// The latest trial of the circuit at 250 V, when it was sound.
+    pub(super) fn sound_trial(&self, board: u16, circuit: u16) -> Option<EventNo> {
         let trials = self.trials.get(&(board, circuit))?;
-        let counted: Vec<&ReadingRecord> = trials
-            .iter()
-            .filter_map(|no| self.get(*no))
-            .filter(|record| {
-                matches!(
-                    record.status,
-                    ReadingStatus::Counts | ReadingStatus::Replaced(_)
-                )
-            })
-            .collect();
-        let (latest, before) = counted.split_last()?;
-        (is_sound(latest) && before.iter().any(|record| !is_sound(record))).then_some(latest.no)
+        let mut counted = trials.iter().rev().filter_map(|no| self.get(*no));
+        let latest = counted.find(|record| {
+            matches!(
+                record.status,
+                ReadingStatus::Counts | ReadingStatus::Replaced(_)
+            )
+        })?;
+        is_sound(latest).then_some(latest.no)
     }
 }
 

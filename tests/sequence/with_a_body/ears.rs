@@ -2,7 +2,7 @@
 
 use super::mouth::{item_back, named};
 use super::person::{At, Family, Person};
-use super::table::{Act, Heard, heard};
+use super::table::{Act, Heard, heard, items};
 use super::words;
 use super::world::{Wire, pair, wires};
 use bothhands::sequence::{Line, LineKind};
@@ -101,7 +101,7 @@ impl Person {
         };
         if let Some(board) = it.board {
             self.board = board;
-            self.circuit = None;
+            self.circuit = it.circuit.map(|circuit| (board, circuit));
             self.sure = true;
         } else if let Some(circuit) = it.circuit {
             if self.site.circuit((self.board, circuit)).is_none() {
@@ -229,6 +229,16 @@ impl Person {
                 && (!self.stays_off.remove(&(self.board, number)))
             {
                 self.stays_off.retain(|at| at.1 != number);
+            }
+        } else if text.starts_with("I don't know") {
+            self.stale = true;
+        } else if let Some(out) = text.strip_prefix("Not back, then. Still out: ") {
+            // Whoever dropped what was said of it says it again.
+            let out: Vec<String> = items(out.trim_end_matches('.'));
+            let back = out.iter().filter(|item| !self.is_so(item));
+            let back: Vec<String> = back.map(|item| item_back(item)).collect();
+            if !self.lies {
+                self.queue.extend(back);
             }
         } else if text.starts_with("Finished.") {
             self.finished = true;

@@ -243,7 +243,12 @@ impl Person {
     /// off that is worked on again.
     pub(super) fn meant_back(&self, item: &str) -> Vec<Altered> {
         let all = || self.site.altered.iter().filter(|it| names(item, it));
-        let plain: Vec<Altered> = all().filter(|it| !self.keeps_off(it)).cloned().collect();
+        let mut plain: Vec<Altered> = all().filter(|it| !self.keeps_off(it)).cloned().collect();
+        // What is named without its circuit is on this one, where there is such a thing here.
+        let here = |it: &Altered| self.circuit.is_some() && it.at == self.circuit;
+        if !item.contains(", circuit ") && plain.iter().any(here) {
+            plain.retain(here);
+        }
         if plain.is_empty() && !self.circuit.is_some_and(|at| self.stays_off.contains(&at)) {
             return all().cloned().collect();
         }

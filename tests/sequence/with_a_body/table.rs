@@ -411,7 +411,7 @@ const ROWS: &[(Act, &str)] = &[
     ),
     (
         Act::LiveLoop,
-        r"^(?P<place>[^.]+) was opened: loop impedance|^(?P<place2>[^.,:]+): loop\.$",
+        r"^(?P<place>[^.]+) was opened: loop impedance|^(?P<place2>[^.,:]+)(?:, line (?:one|two|three))?: loop\.$",
     ),
     (
         Act::LiveLoop,
