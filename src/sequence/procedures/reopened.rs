@@ -1,5 +1,6 @@
 use super::table::{Row, ZS, is_extra_low};
 use super::{Answers, assess};
+use crate::installation::Phases;
 use crate::quantity::{Pair, Unit};
 use crate::sequence::facts::{EventNo, Measure, Quantity, Step, StepKind};
 use crate::sequence::state::{OutEntry, State, place_of};
@@ -17,18 +18,29 @@ pub(super) static REOPENED: Row = Row {
             return Vec::new();
         };
         let either = [Statement::PolarityCorrect, Statement::PolarityReversed];
-        let measure = Measure::of(Quantity::LoopImpedance, Unit::Ohm).between(Pair::LE);
+        let polarity = |place: &Place| {
+            let tail = format!("reopened/{place}/polarity");
+            build
+                .statement(tail, StepKind::ReopenedPolarity, &either)
+                .at(place.clone())
+        };
+        let of_a_line = |place: &Place, tail: String, pair: Pair| {
+            let measure = Measure::of(Quantity::LoopImpedance, Unit::Ohm).between(pair);
+            build
+                .reading(tail, StepKind::ReopenedLoop, measure)
+                .at(place.clone())
+        };
+        let loops = |place: &Place| match circuit.phases {
+            Phases::Single => vec![of_a_line(place, format!("reopened/{place}"), Pair::LE)],
+            Phases::Three => Pair::LINES_TO_EARTH
+                .iter()
+                .map(|pair| of_a_line(place, format!("reopened/{place}/{}", pair.from()), *pair))
+                .collect(),
+        };
         let at_a_point = |place: Place| {
-            let polarity = format!("reopened/{place}/polarity");
-            let reading = format!("reopened/{place}");
-            [
-                build
-                    .statement(polarity, StepKind::ReopenedPolarity, &either)
-                    .at(place.clone()),
-                build
-                    .reading(reading, StepKind::ReopenedLoop, measure)
-                    .at(place),
-            ]
+            std::iter::once(polarity(&place))
+                .chain(loops(&place))
+                .collect::<Vec<_>>()
         };
         let places = circuit.points.iter().map(place_of);
         places.flat_map(at_a_point).collect()
