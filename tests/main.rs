@@ -21,7 +21,6 @@
 mod commands;
 mod dependencies;
 mod dialogues;
-mod documented;
 mod fuzz;
 #[cfg(all(feature = "hand-in", unix))]
 mod handed_in;

@@ -53,15 +53,34 @@ pub enum Event {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Notice {
     /// No sound arrives any more; it is being looked for.
-    Lost { device: String, reason: String },
+    Lost {
+        /// Its name.
+        device: String,
+        /// What the sound system said.
+        reason: String,
+    },
     /// Sound arrives again after `away`. Words begun before were cut off.
-    Back { device: String, away: Duration },
+    Back {
+        /// Its name.
+        device: String,
+        /// How long there was no sound of it.
+        away: Duration,
+    },
     /// Nothing but exact zeros arrives: muted, or unplugged behind the sound server.
-    OnlySilence { device: String },
+    OnlySilence {
+        /// Its name.
+        device: String,
+    },
     /// There is sound again after [`Notice::OnlySilence`].
-    SoundAgain { device: String },
+    SoundAgain {
+        /// Its name.
+        device: String,
+    },
     /// The program or the machine was too slow: `lost` of sound is missing.
-    Overrun { lost: Duration },
+    Overrun {
+        /// How much sound.
+        lost: Duration,
+    },
     /// The sound system says that sound was lost on its way to the program, but not how much.
     Gap,
 }
@@ -99,30 +118,54 @@ pub enum MicrophoneError {
     None,
     /// No device has the wanted name.
     #[error("there is no microphone called `{wanted}`; {}", listing(names))]
-    NotFound { wanted: String, names: Vec<String> },
+    NotFound {
+        /// The name that was asked for.
+        wanted: String,
+        /// All there are.
+        names: Vec<String>,
+    },
     /// Several devices answer to the wanted name.
     #[error("`{wanted}` could be any of several microphones; {}", listing(names))]
-    Ambiguous { wanted: String, names: Vec<String> },
+    Ambiguous {
+        /// The name that was asked for.
+        wanted: String,
+        /// Those that answer to it.
+        names: Vec<String>,
+    },
     /// The person may not use it.
     #[error(
         "permission to use the microphone `{device}` is missing: on Linux add yourself to the group `audio` (sudo usermod -aG audio \"$USER\") and log in again; elsewhere allow the terminal to use the microphone in the privacy settings"
     )]
-    Permission { device: String },
+    Permission {
+        /// Its name.
+        device: String,
+    },
     /// Another program has it.
     #[error(
         "the microphone `{device}` is in use by another program: end that, or choose the sound server's device, which programs can share"
     )]
-    Busy { device: String },
+    Busy {
+        /// Its name.
+        device: String,
+    },
     /// The sound system cannot be reached.
     #[error(
         "the machine's sound system cannot be reached ({reason}): is its sound server running?"
     )]
-    NoSoundSystem { reason: String },
+    NoSoundSystem {
+        /// What it said, or what was tried.
+        reason: String,
+    },
     /// Anything else.
     #[error(
         "the microphone `{device}` cannot be used: {reason}. Check its plug and the sound settings, or choose another with --device NAME (`bothhands devices` lists them); without one, type instead (--words -)"
     )]
-    Unusable { device: String, reason: String },
+    Unusable {
+        /// Its name.
+        device: String,
+        /// What the sound system said.
+        reason: String,
+    },
 }
 
 fn listing(names: &[String]) -> String {

@@ -9,42 +9,61 @@ use std::path::Path;
 pub struct SoundError {
     /// The file's name, or "standard input".
     pub name: String,
+    /// What is wrong with it, and what to do.
     pub problem: SoundProblem,
 }
 
 /// What is wrong with a recording.
 #[derive(Debug, thiserror::Error)]
 pub enum SoundProblem {
+    /// There is no such file, or it may not be read.
     #[error("cannot be opened ({0}); check the path and who may read it")]
     CannotOpen(#[source] io::Error),
+    /// The disk or the pipe failed in the middle.
     #[error("could not be read to its end ({0}); copy it again from where it was recorded")]
     CannotRead(#[source] io::Error),
+    /// Not one byte, or a header and not one sample.
     #[error("is empty; record it again")]
     Empty,
+    /// It begins neither as WAV nor as FLAC.
     #[error(
         "is neither WAV nor FLAC; save it as WAV (16-bit PCM will do) or FLAC and give that file"
     )]
     UnknownFormat,
+    /// It begins as one of them and does not go on so.
     #[error("is a damaged {format} file ({detail}); copy or export it again")]
     Damaged {
+        /// "WAV" or "FLAC".
         format: &'static str,
+        /// What the decoder said.
         detail: String,
     },
+    /// There is less sound than the header says.
     #[error(
         "is cut short: its header promises {promised} samples a channel and {found} are there; \
          copy it again or repair its header"
     )]
-    Truncated { promised: u64, found: u64 },
+    Truncated {
+        /// Samples a channel, by the header.
+        promised: u64,
+        /// Samples a channel that are there.
+        found: u64,
+    },
+    /// A rate that can't be brought to ours, Hz.
     #[error("has a sample rate of {0} Hz; save it at a rate from 4000 to 384000 Hz, best 16000")]
     SampleRate(u32),
+    /// So many channels.
     #[error("has {0} channels; save it with 1 to 32")]
     Channels(u32),
+    /// A WAV whose samples are kept in a way that is not read here.
     #[error("is {0}, which is not read here; save it as 16-bit PCM WAV or as FLAC")]
     Encoding(String),
+    /// A sample that is infinite, not a number or far too large: which one, from 0.
     #[error(
         "holds a sample that is not a number or far outside -1 to 1 (sample {0}); export it again"
     )]
     NotANumber(u64),
+    /// The rate, Hz, and why it can't be brought to ours.
     #[error("cannot be resampled from {0} Hz ({1}); save it at 16000 Hz")]
     Resampling(u32, String),
 }

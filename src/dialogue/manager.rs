@@ -28,14 +28,21 @@ const NEARLY: f32 = -1.8;
 
 /// Everything a session needs around it.
 pub struct DialogueManager<'a> {
+    /// What was said so far, and what comes next.
     pub session: Session,
+    /// Where events are kept, before they are answered.
     pub store: &'a mut Store,
+    /// The time that stamps both session and log.
     pub clock: SharedClock,
+    /// What can be said.
     pub grammar: &'a Grammar,
+    /// What hears; none where everything is typed.
     pub recogniser: Option<&'a mut dyn Recogniser>,
+    /// What speaks the lines.
     pub voice: &'a mut dyn Voice,
     /// Told what was heard and ignored, for the person's eyes.
     pub observer: &'a mut dyn Observer,
+    /// Set from outside to end the session after this utterance.
     pub stop: Arc<AtomicBool>,
     /// Whether a person is at a microphone, for whom tones mark when to speak.
     pub live: bool,
@@ -68,8 +75,11 @@ struct ByEngine<'a> {
 /// What a conducted session came to.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct Tally {
+    /// Utterances and typed lines that were understood.
     pub taken: u32,
+    /// Utterances that could have been two things.
     pub asked_again: u32,
+    /// Utterances that were taken for other talk or noise.
     pub ignored: u32,
     /// Typed lines that the grammar does not know.
     pub not_understood: u32,

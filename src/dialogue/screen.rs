@@ -24,14 +24,21 @@ const REFRESH: Duration = Duration::from_millis(100);
 /// What the screen shows.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct View {
+    /// Where the session is, in words.
     pub place: String,
+    /// What is asked now, in short.
     pub asked: String,
+    /// The newest six, the newest first.
     pub readings: Vec<String>,
+    /// What is out, an entry each.
     pub out: Vec<String>,
+    /// What it waits for: "paused"; empty when it takes readings.
     pub mode: String,
+    /// What was said by both, newest last.
     pub dialogue: VecDeque<String>,
     /// Mean level of the microphone in dB below full scale, when there is one.
     pub level: Option<f32>,
+    /// Whether the microphone is listened to now.
     pub listening: bool,
 }
 
@@ -216,7 +223,9 @@ impl Observer for Screen {
 
 /// A voice whose lines are on the screen too.
 pub struct OnScreen {
+    /// Where its lines are shown.
     pub screen: Screen,
+    /// The voice that speaks them.
     pub voice: Box<dyn Voice>,
 }
 

@@ -5,9 +5,11 @@ use std::path::{Path, PathBuf};
 /// One line of a manifest.
 #[derive(Debug, Clone)]
 pub struct Clip {
+    /// The recording.
     pub path: PathBuf,
     /// The expected words; empty when the clip must be ignored.
     pub words: String,
+    /// The meaning of those words; nothing when the clip must be ignored.
     pub said: Option<Intent>,
 }
 

@@ -28,11 +28,15 @@ pub enum Verdict {
 /// One clip with what was heard.
 #[derive(Debug, Clone)]
 pub struct Row {
+    /// What was to be heard.
     pub clip: Clip,
+    /// What became of it.
     pub verdict: Verdict,
     /// Whether the likeliest reading had the expected meaning, whatever the outcome.
     pub first_right: bool,
+    /// What was heard.
     pub heard: Recognition,
+    /// Length of the clip, s.
     pub seconds: f64,
     /// How long hearing and cutting took.
     pub took: Duration,

@@ -6,28 +6,43 @@ use std::time::Duration;
 /// Counts and times of a whole list.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Summary {
+    /// All of them.
     pub clips: usize,
+    /// Taken with the expected meaning.
     pub exact: usize,
+    /// Asked again, with words or without.
     pub asked_again: usize,
+    /// Taken with another meaning.
     pub wrong_taken: usize,
+    /// Ignored, rightly or wrongly.
     pub ignored: usize,
+    /// Taken, though there were no words for us.
     pub falsely_taken: usize,
+    /// Median of what hearing takes after the end of an utterance, ms.
     pub latency_ms_p50: f64,
+    /// The same that 95 of 100 do not exceed, ms.
     pub latency_ms_p95: f64,
+    /// Time spent over length of sound.
     pub real_time_factor: f64,
     /// Clips with words, and what became of them beside `exact` and `wrong_taken`.
     pub with_words: usize,
+    /// Of those, asked again.
     pub with_words_asked_again: usize,
+    /// Of those, ignored.
     pub with_words_ignored: usize,
     /// Clips with words whose likeliest reading was right, whatever the outcome.
     pub first_right: usize,
     /// Clips without words, and how many of them led to a question.
     pub without_words: usize,
+    /// Of those, led to a question.
     pub without_words_asked_again: usize,
     /// Clips with words that the voice activity would miss, or cut into several.
     pub not_found: usize,
+    /// Of those with words, cut into several.
     pub cut_apart: usize,
+    /// Length of all sound, s.
     pub seconds: f64,
+    /// Time until the recogniser was ready, ms.
     pub start_up_ms: f64,
     /// Processor time over length of sound, everything in this process counted; unlike the
     /// real-time factor it does not grow when other programs want the processor. Nothing where the
@@ -53,6 +68,7 @@ pub struct Again {
     pub same_of_taken: Second,
     /// Another recording with nothing refused, and without the wrong meaning.
     pub other_plain: Option<Second>,
+    /// The other recording without the wrong meaning.
     pub other_refused: Option<Second>,
 }
 
@@ -61,9 +77,13 @@ pub struct Again {
 pub struct Second {
     /// The likeliest reading was right, whatever the outcome.
     pub right: usize,
+    /// Taken, and right.
     pub exact: usize,
+    /// Asked again.
     pub asked_again: usize,
+    /// Taken, and wrong.
     pub wrong_taken: usize,
+    /// Ignored.
     pub ignored: usize,
 }
 

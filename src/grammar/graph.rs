@@ -8,6 +8,7 @@
 pub struct WordGraph {
     /// The words that arcs name by index.
     pub words: Vec<String>,
+    /// All words between states.
     pub arcs: Vec<Arc>,
     /// Number of states; the start state is 0.
     pub states: u32,
@@ -18,7 +19,9 @@ pub struct WordGraph {
 /// One word between two states.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Arc {
+    /// The state it leaves.
     pub from: u32,
+    /// The state it comes to.
     pub to: u32,
     /// Index into [`WordGraph::words`].
     pub word: u32,

@@ -16,7 +16,9 @@ pub enum Intent {
     Foreign(String),
     /// A measured value, with the place it was taken at when that was said too.
     Reading {
+        /// The value, and what was said with it.
         reading: Reading,
+        /// Where it was taken, when that was said.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         place: Option<Place>,
         /// Which half-cycle an RCD was tested on.
@@ -26,8 +28,11 @@ pub enum Intent {
     /// A measured value said with the name of what was measured: "r one zero point three one".
     /// Means the same as [`Intent::Reading`] where that measurement was asked for.
     Measured {
+        /// The name that was said.
         measure: Measure,
+        /// The value, and what was said with it.
         reading: Reading,
+        /// Where it was taken, when that was said.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         place: Option<Place>,
     },
@@ -38,9 +43,12 @@ pub enum Intent {
     /// A statement about one pair or one place: "line to neutral dead", "polarity correct at
     /// socket three". At least one of the two is there; otherwise it is [`Intent::Stated`].
     StatedAt {
+        /// What is stated.
         state: Statement,
+        /// Between which conductors.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pair: Option<Pair>,
+        /// Where.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         place: Option<Place>,
     },

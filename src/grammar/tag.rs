@@ -40,6 +40,7 @@ use serde::de::DeserializeOwned;
 /// | `{test-at:500}` | "go to five hundred volts" | [`Intent::TestAt`] |
 /// | `{manner:slower}` | "slower" | [`Intent::ProsodyChange`] |
 #[derive(Debug, Clone, PartialEq)]
+#[expect(missing_docs, reason = "each is a row of the table above")]
 pub enum Tag {
     /// Any tag of somebody else's grammar ([`super::Grammar::foreign`]).
     Foreign(String),

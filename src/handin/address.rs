@@ -56,14 +56,24 @@ pub enum AddressError {
     InClear,
     /// The file of the password cannot be read.
     #[error("{}: the password cannot be read: {why}", .path.display())]
-    NoPassword { path: PathBuf, why: String },
+    NoPassword {
+        /// The file.
+        path: PathBuf,
+        /// What the system said.
+        why: String,
+    },
     /// The file of the password can be read by others.
     #[error(
         "{}: others can read this file (its mode is {mode:03o}). Run `chmod 600` on it, and change \
          the password if somebody may have read it",
         .path.display()
     )]
-    ReadByOthers { path: PathBuf, mode: u32 },
+    ReadByOthers {
+        /// The file.
+        path: PathBuf,
+        /// Its permission bits.
+        mode: u32,
+    },
 }
 
 impl fmt::Debug for Address {

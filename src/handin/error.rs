@@ -10,7 +10,12 @@ pub enum HandInError {
     Store(#[from] StoreError),
     /// The certificates to trust could not be read.
     #[error("{}: no certificate could be read from it: {why}", .path.display())]
-    Certificate { path: PathBuf, why: String },
+    Certificate {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong with it.
+        why: String,
+    },
     /// This machine has no certificates to trust.
     #[error(
         "this machine has no list of trusted certificates ({0}). Install the package \
@@ -19,7 +24,12 @@ pub enum HandInError {
     NoCertificates(String),
     /// There is no connection to the server.
     #[error("{server}: {why}")]
-    NoConnection { server: String, why: String },
+    NoConnection {
+        /// Its address, as it may be shown.
+        server: String,
+        /// What went wrong, and what to do.
+        why: String,
+    },
     /// The server, or the way to it, failed in the middle.
     #[error("{0}. What was handed in before is kept; run the same command again to go on")]
     Interrupted(String),

@@ -21,10 +21,14 @@ pub struct Job {
     /// energising always belong to it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tests: Option<Vec<Stage>>,
+    /// Where the work is.
     pub site: Site,
+    /// What feeds the installation.
     pub supply: Supply,
+    /// Those that may be used.
     #[serde(default, rename = "instrument")]
     pub instruments: Vec<Instrument>,
+    /// In the order in which they are tested.
     #[serde(rename = "board")]
     pub boards: Vec<Board>,
 }
@@ -33,7 +37,9 @@ pub struct Job {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum JobKind {
+    /// New work, before it is put into service.
     InitialVerification,
+    /// What is found in use.
     PeriodicInspection,
 }
 
@@ -41,7 +47,9 @@ pub enum JobKind {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Site {
+    /// As it stands on the schedule.
     pub name: String,
+    /// Its address, in one line.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub address: Option<String>,
     /// The temperature of the conductors during the tests, °C; 20 when not given.
@@ -53,7 +61,9 @@ pub struct Site {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Supply {
+    /// TN-S, TN-C-S or TT.
     pub earthing: Earthing,
+    /// Of the supply at the origin.
     pub phases: Phases,
     /// Nominal voltage to earth, U0, in volts.
     #[serde(default = "default_u0")]
@@ -87,10 +97,15 @@ fn mains_only() -> Vec<Source> {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Source {
+    /// The distributor's supply.
     Mains,
+    /// A photovoltaic array.
     Solar,
+    /// A battery with its inverter.
     Battery,
+    /// A generating set.
     Generator,
+    /// An uninterruptible supply.
     Ups,
 }
 
@@ -111,11 +126,14 @@ impl Source {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Instrument {
+    /// What it is called.
     pub name: String,
+    /// Its serial number.
     pub serial: String,
     /// A TOML date, or the same as text.
     #[serde(deserialize_with = "date")]
     pub calibration_due: Date,
+    /// The tests it may be used for.
     pub used_for: Vec<InstrumentUse>,
     /// The largest insulation resistance it shows, MΩ: past this it reads over range.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -142,11 +160,17 @@ fn date<'de, D: serde::Deserializer<'de>>(deserializer: D) -> Result<Date, D::Er
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum InstrumentUse {
+    /// Proving dead.
     VoltageIndication,
+    /// Continuity of conductors, rings and bonds.
     Continuity,
+    /// Insulation resistance.
     Insulation,
+    /// Loop impedance and prospective fault current.
     Loop,
+    /// Residual current devices.
     Rcd,
+    /// Phase sequence.
     PhaseSequence,
 }
 
@@ -154,10 +178,14 @@ pub enum InstrumentUse {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Board {
+    /// By which it is called: "board two".
     pub number: u16,
+    /// As it stands on the schedule.
     pub name: String,
+    /// Where it is.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub location: Option<String>,
+    /// Of its incoming supply.
     #[serde(default = "single")]
     pub phases: Phases,
     /// The board and distribution circuit it is fed from; the origin when absent.
@@ -167,6 +195,7 @@ pub struct Board {
     /// that is low.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub insulation_together: bool,
+    /// In the order in which they are tested.
     #[serde(default, rename = "circuit")]
     pub circuits: Vec<Circuit>,
 }
@@ -179,18 +208,25 @@ fn single() -> Phases {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Circuit {
+    /// By which it is called: "circuit three".
     pub number: u16,
+    /// What it feeds.
     pub name: String,
+    /// What sort it is.
     pub kind: CircuitKind,
+    /// Of the circuit.
     #[serde(default = "single")]
     pub phases: Phases,
     /// Nominal voltage of the circuit when it is not that of the supply.
     #[serde(default)]
     pub system: SystemVoltage,
+    /// What protects it against overcurrent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub device: Option<Device>,
+    /// Its residual current device, when it has one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub rcd: Option<Rcd>,
+    /// Its cable, when that is known.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cable: Option<Cable>,
     /// Whether equipment may be connected that nobody has listed: a 250 V test comes first.
@@ -215,12 +251,17 @@ fn yes() -> bool {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum CircuitKind {
+    /// Points in a row, or several branches.
     Radial,
+    /// A ring final circuit.
     Ring,
+    /// Lamps and their switches.
     Lighting,
     /// Cooker, shower, heater: one fixed load.
     SinglePoint,
+    /// One motor.
     Motor,
+    /// The feed of another board.
     Distribution,
 }
 
@@ -228,6 +269,7 @@ pub enum CircuitKind {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Device {
+    /// Its standard and type.
     pub kind: DeviceKind,
     /// Rated current In, A.
     pub amps: f64,
@@ -242,6 +284,7 @@ pub struct Device {
 pub struct Rcd {
     /// Rated residual operating current, mA.
     pub milliamps: f64,
+    /// General or time-delayed.
     #[serde(default)]
     pub delay: RcdDelay,
     /// Waveform type: AC, A, F or B.
@@ -264,8 +307,11 @@ fn is_half_and_once(tests: &[RcdTest]) -> bool {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum RcdTest {
+    /// Half the rated current: it must not trip.
     Half,
+    /// The rated current, on both half-cycles.
     Once,
+    /// Five times the rated current, on both half-cycles.
     Five,
 }
 
@@ -295,6 +341,7 @@ fn class_one() -> u8 {
 pub struct Accessory {
     /// What it is called aloud, without its number: "socket", "door entry unit".
     pub name: String,
+    /// Which of several with this name.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub number: Option<u16>,
     /// Permanently connected electronics in it, and what: "USB charging outlet".

@@ -6,10 +6,13 @@ use std::fmt;
 /// How the installation is earthed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Earthing {
+    /// Neutral and earth separate throughout the system.
     #[serde(rename = "TN-S")]
     TnS,
+    /// Neutral and earth combined in the supply, separate in the installation.
     #[serde(rename = "TN-C-S")]
     TnCS,
+    /// The installation's own earth electrode.
     #[serde(rename = "TT")]
     Tt,
 }
@@ -29,7 +32,9 @@ impl Earthing {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(try_from = "u8", into = "u8")]
 pub enum Phases {
+    /// One line and neutral.
     Single,
+    /// Three lines and neutral.
     Three,
 }
 
@@ -61,10 +66,13 @@ pub enum SystemVoltage {
     #[default]
     #[serde(rename = "LV")]
     Low,
+    /// Separated extra-low voltage.
     #[serde(rename = "SELV")]
     Selv,
+    /// Protective extra-low voltage.
     #[serde(rename = "PELV")]
     Pelv,
+    /// Functional extra-low voltage: tested as the low voltage it comes from.
     #[serde(rename = "FELV")]
     Felv,
     /// Above 500 V.
@@ -75,24 +83,34 @@ pub enum SystemVoltage {
 /// Kinds of overcurrent device, by their standard and type.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub enum DeviceKind {
+    /// Circuit-breaker, type B.
     #[serde(rename = "BS EN 60898 B")]
     BreakerB,
+    /// Circuit-breaker, type C.
     #[serde(rename = "BS EN 60898 C")]
     BreakerC,
+    /// Circuit-breaker, type D.
     #[serde(rename = "BS EN 60898 D")]
     BreakerD,
+    /// Circuit-breaker with residual current function, type B.
     #[serde(rename = "BS EN 61009 B")]
     RcboB,
+    /// The same, type C.
     #[serde(rename = "BS EN 61009 C")]
     RcboC,
+    /// The same, type D.
     #[serde(rename = "BS EN 61009 D")]
     RcboD,
+    /// Rewirable fuse.
     #[serde(rename = "BS 3036")]
     Bs3036,
+    /// Fuse with bolted or clip-in contacts.
     #[serde(rename = "BS 88-2")]
     Bs88Part2,
+    /// Fuse for consumer units.
     #[serde(rename = "BS 88-3")]
     Bs88Part3,
+    /// Fuse of a plug or a fused connection unit.
     #[serde(rename = "BS 1362")]
     Bs1362,
 }
@@ -152,8 +170,10 @@ impl fmt::Display for DeviceKind {
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum RcdDelay {
+    /// Trips without a delay.
     #[default]
     General,
+    /// Time-delayed, type S.
     S,
 }
 

@@ -275,18 +275,20 @@ pub struct OtherTimes {
 /// Break times of a residual current device, ms.
 #[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
-#[expect(
-    missing_docs,
-    reason = "the names say it: at once, twice, five times IΔn"
-)]
 pub struct BreakTimes {
+    /// The longest at IΔn.
     pub once: f64,
+    /// The longest at 2 IΔn.
     pub twice: f64,
+    /// The longest at 5 IΔn.
     pub five: f64,
+    /// The shortest at IΔn; 0 where there is none.
     #[serde(default)]
     pub once_least: f64,
+    /// The shortest at 2 IΔn.
     #[serde(default)]
     pub twice_least: f64,
+    /// The shortest at 5 IΔn.
     #[serde(default)]
     pub five_least: f64,
 }

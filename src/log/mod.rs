@@ -24,28 +24,47 @@ use crate::store::StoreError;
 /// Why a log can't be read, or an event not be added to it.
 #[derive(Debug, thiserror::Error)]
 pub enum LogError {
+    /// The file itself.
     #[error(transparent)]
     Store(#[from] StoreError),
+    /// An event of a version that this program does not know.
     #[error(
         "event {seq} ({kind}) was written by a newer version of bothhands (events of version {version}; this one reads up to {EVENT_VERSION}): use that version for this log"
     )]
     Newer {
+        /// Its number in the log.
         seq: u64,
+        /// What kind it is.
         kind: String,
+        /// The version it was written in.
         version: u32,
     },
+    /// An event of a version that is known, and not as that writes it.
     #[error(
         "event {seq} ({kind}) is not as this version writes it: {why}. Run `bothhands verify` on the log"
     )]
-    Unreadable { seq: u64, kind: String, why: String },
+    Unreadable {
+        /// Its number in the log.
+        seq: u64,
+        /// What kind it is.
+        kind: String,
+        /// What does not fit.
+        why: String,
+    },
     /// One replay can't stand for several sessions.
     #[error(
         "this log was put together from {0}: each has to be replayed by itself, as `schedule`, `log` and `review` do. Use the log of one device for this"
     )]
     Threads(usize),
+    /// Its events make no session.
     #[error("there is nothing in it to go by yet: {0}")]
     Replay(#[from] ReplayError),
     /// It could not be read back, so it is not kept at all.
     #[error("an event ({kind}) can't be written down so that it can be read again: {why}.")]
-    Unwritable { kind: &'static str, why: String },
+    Unwritable {
+        /// What kind it is.
+        kind: &'static str,
+        /// What was lost on the way.
+        why: String,
+    },
 }

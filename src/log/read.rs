@@ -17,6 +17,7 @@ pub struct Entry {
     pub at: Timestamp,
     /// The device that kept it.
     pub device: String,
+    /// What happened.
     pub event: Event,
     /// The sound it rests on.
     pub evidence: Option<Digest256>,
@@ -71,6 +72,7 @@ impl Heard {
 /// All events of a log in order.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Log {
+    /// In the order in which they were kept.
     pub entries: Vec<Entry>,
     /// Where it ends; nothing when it is kept nowhere.
     pub head: Option<Head>,

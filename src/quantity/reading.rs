@@ -21,24 +21,34 @@ pub enum Relation {
 /// functions that need them; this is only what the person named.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub enum Unit {
+    /// Ω
     #[serde(rename = "Ω")]
     Ohm,
+    /// mΩ
     #[serde(rename = "mΩ")]
     MilliOhm,
+    /// kΩ
     #[serde(rename = "kΩ")]
     KiloOhm,
+    /// MΩ
     #[serde(rename = "MΩ")]
     MegOhm,
+    /// GΩ
     #[serde(rename = "GΩ")]
     GigOhm,
+    /// V
     #[serde(rename = "V")]
     Volt,
+    /// A
     #[serde(rename = "A")]
     Amp,
+    /// mA
     #[serde(rename = "mA")]
     MilliAmp,
+    /// kA
     #[serde(rename = "kA")]
     KiloAmp,
+    /// ms
     #[serde(rename = "ms")]
     MilliSecond,
 }
@@ -91,10 +101,13 @@ impl Unit {
 /// The d.c. voltage of an insulation test.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum TestVoltage {
+    /// 250 V: extra-low voltage, and wherever equipment may be connected.
     #[serde(rename = "250")]
     V250,
+    /// 500 V: circuits up to 500 V.
     #[serde(rename = "500")]
     V500,
+    /// 1000 V: circuits above 500 V.
     #[serde(rename = "1000")]
     V1000,
 }

@@ -12,7 +12,9 @@ use serde::Serialize;
 /// A reading that counts, with its verdict.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct ReadingRow {
+    /// The event that brought it.
     pub event: EventNo,
+    /// When it was kept.
     pub at: Timestamp,
     /// The stage it belongs to, in words.
     pub stage: &'static str,
@@ -24,12 +26,15 @@ pub struct ReadingRow {
     /// What was read, where the leads were taken off: "0.13 read, leads 0.08".
     #[serde(skip_serializing_if = "Option::is_none")]
     pub beside: Option<String>,
+    /// Its symbol.
     pub unit: Option<&'static str>,
     /// A bound, not a number: over, under or over range.
     pub is_bound: bool,
     /// The person was asked, and affirmed it.
     pub affirmed: bool,
+    /// What the limits said of it then.
     pub verdict: Option<Verdict>,
+    /// As it was read, the leads in it.
     #[serde(skip)]
     pub reading: Reading,
 }
@@ -49,30 +54,43 @@ pub enum Cell {
     NotPlanned,
     /// Still to be done.
     NotDone,
+    /// The worst of the readings that belong here.
     Reading {
+        /// As written on a schedule, without its unit; the leads taken off.
         shown: String,
         /// What was read, where the leads were taken off: "0.13 read, leads 0.08".
         #[serde(skip_serializing_if = "Option::is_none")]
         beside: Option<String>,
+        /// Its symbol.
         unit: Option<&'static str>,
+        /// A bound, not a number: over, under or over range.
         is_bound: bool,
+        /// The event that brought it.
         event: EventNo,
         /// How many readings this is the worst of.
         of: usize,
+        /// What the limits said of it then.
         verdict: Option<Box<Verdict>>,
     },
+    /// What was stated.
     Intent {
+        /// In words: "polarity correct".
         said: &'static str,
+        /// The event that brought it.
         event: EventNo,
         /// Stands as an exception.
         wrong: bool,
     },
+    /// It was not tested.
     NotTested {
+        /// Why, in words.
         reason: String,
         /// The limitation that tells.
         mark: Option<String>,
     },
+    /// It was left for later, and is still to be done.
     Skipped {
+        /// Why, in words.
         reason: &'static str,
     },
 }

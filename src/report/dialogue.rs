@@ -16,10 +16,13 @@ pub struct Exchange {
     pub thread: Option<usize>,
     /// The first of its events.
     pub event: EventNo,
+    /// When its first event was kept.
     pub at: Timestamp,
     /// Kinds of its events.
     pub kinds: Vec<&'static str>,
+    /// The board that the session was at.
     pub board: Option<u16>,
+    /// The circuit that it was at.
     pub circuit: Option<u16>,
     /// What was heard; nothing when it was typed or nothing was said.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -40,6 +43,7 @@ pub struct Exchange {
     pub question: bool,
     /// Whether it was refused.
     pub refused: bool,
+    /// What the program answered.
     pub program: Vec<ProgramLine>,
     /// What is out after it, when that has changed.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -49,15 +53,20 @@ pub struct Exchange {
 /// One thing the program said.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct ProgramLine {
+    /// What kind of line: a read-back, a question, a warning.
     pub kind: &'static str,
+    /// Its words.
     pub text: String,
 }
 
 /// Which exchanges are wanted.
 #[derive(Debug, Clone, Default)]
 pub struct Wanted {
+    /// Not before this.
     pub since: Option<Timestamp>,
+    /// Only of circuits with this number.
     pub circuit: Option<u16>,
+    /// Only where something was asked back, or answered.
     pub only_questions: bool,
 }
 

@@ -13,11 +13,17 @@ use serde::Serialize;
 /// A result that is outside its limit, can't be settled, or should not have been so.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Exception {
+    /// The event that brought it.
     pub event: EventNo,
+    /// When it was kept.
     pub at: Timestamp,
+    /// The board's number.
     pub board: u16,
+    /// The circuit; none for what concerns the whole board.
     pub circuit: Option<u16>,
+    /// What was measured or stated, with its value, in words.
     pub what: String,
+    /// What is wrong, in words: "fail".
     pub outcome: &'static str,
     /// The later reading that shows it was dealt with.
     pub later: Option<String>,

@@ -24,8 +24,10 @@ use std::num::{NonZeroU16, NonZeroU32};
 /// No PDF can be made.
 #[derive(Debug, thiserror::Error)]
 pub enum PdfError {
+    /// The fonts that are built in can't be read.
     #[error("the fonts that are built into this program can't be read: get a whole copy of it")]
     Fonts,
+    /// The PDF would break the rules it is held to, or can't be written.
     #[error(
         "no PDF can be made of this: {0}; make the web page instead (--html) and print that, and \
          tell who makes this program"

@@ -22,22 +22,33 @@ pub const RECORD_OF: &str = "Record of what was said and measured; not a certifi
 /// nothing that they don't.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Schedule {
+    /// What the document is, and is not.
     pub record_of: &'static str,
+    /// What must be seen by whoever reads it.
     pub cautions: &'static [&'static str],
+    /// Of the job.
     pub title: String,
+    /// Initial verification or periodic inspection.
     pub kind: &'static str,
+    /// Who tested.
     pub tester: String,
+    /// Who supervised, when the tester is a learner.
     pub supervisor: Option<String>,
+    /// Where.
     pub site: String,
+    /// The site's address.
     pub address: Option<String>,
     /// Temperature of the conductors during the tests, °C.
     pub celsius: Option<f64>,
     /// When the log was begun and when its last event was kept.
     pub begun: Timestamp,
+    /// When its last event was kept.
     pub last_event: Timestamp,
     /// How many times it was taken up again.
     pub resumed: usize,
+    /// Whether the session was ended.
     pub finished: bool,
+    /// How many events the log has.
     pub events: u64,
     /// Where the log ended, by which it is known again; nothing when it is kept nowhere.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -51,22 +62,33 @@ pub struct Schedule {
     pub editions: BTreeSet<String>,
     /// Name of the time zone in which the times are shown.
     pub time_zone: String,
+    /// What feeds the installation.
     pub supply: SupplyFacts,
+    /// Those of the job.
     pub instruments: Vec<InstrumentRow>,
     /// The tests that the job is limited to; empty when it is not.
     pub limited_to: Vec<&'static str>,
+    /// What was not tested, and why.
     pub limitations: Vec<Limitation>,
+    /// Where the order of the steps was left.
     pub departures: Vec<Departure>,
+    /// Where the work went on although something barred the way.
     pub overrides: Vec<OverrideRow>,
+    /// What was noted.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub notes: Vec<NoteRow>,
+    /// What is still to be done.
     pub open_items: Vec<OpenItem>,
+    /// Results that are outside their limits, or should not have been so.
     pub exceptions: Vec<Exception>,
+    /// In the order of the job.
     pub boards: Vec<BoardSchedule>,
+    /// Everything that was ever out.
     pub out_list: Vec<OutRow>,
     /// Columns of the circuit table that hold results.
     #[serde(skip)]
     pub columns: Vec<&'static Column>,
+    /// The zone that times are shown in.
     #[serde(skip)]
     pub times: TimesOfSchedule,
 }
@@ -84,10 +106,13 @@ impl PartialEq for TimesOfSchedule {
 /// The supply's characteristics, as given and as measured.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct SupplyFacts {
+    /// TN-S, TN-C-S or TT.
     pub earthing: &'static str,
+    /// 1 or 3.
     pub phases: u8,
     /// Nominal voltage to earth, U0, V.
     pub volts: f64,
+    /// Every source that could feed the installation.
     pub sources: Vec<&'static str>,
     /// Given by the distributor, Ω.
     pub ze_given: Option<String>,
@@ -98,9 +123,13 @@ pub struct SupplyFacts {
 /// An instrument that was used.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct InstrumentRow {
+    /// What it is called.
     pub name: String,
+    /// Its serial number.
     pub serial: String,
+    /// The tests it may be used for.
     pub used_for: Vec<&'static str>,
+    /// The last day on which it is in calibration.
     pub calibration_due: Date,
     /// Whether it was due before the session began.
     pub overdue: bool,
@@ -111,9 +140,13 @@ pub struct InstrumentRow {
 pub struct Limitation {
     /// L1, L2, ...: what cells of the tables refer to.
     pub mark: String,
+    /// The board's number.
     pub board: u16,
+    /// The circuit; none for what concerns the whole board.
     pub circuit: Option<u16>,
+    /// The tests.
     pub what: Vec<String>,
+    /// Why, in words.
     pub reason: String,
     /// When it was said; nothing when it follows from how the circuit was tested.
     pub at: Option<Timestamp>,
@@ -122,16 +155,22 @@ pub struct Limitation {
 /// A departure from the order of the steps.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Departure {
+    /// The event that departed.
     pub event: EventNo,
+    /// When it was kept.
     pub at: Timestamp,
+    /// What was done, in words.
     pub what: String,
 }
 
 /// Going on although something barred the way.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct OverrideRow {
+    /// The event that went on.
     pub event: EventNo,
+    /// When it was kept.
     pub at: Timestamp,
+    /// Why, in words.
     pub reason: &'static str,
     /// What was still out then.
     pub out: Vec<String>,
@@ -140,10 +179,13 @@ pub struct OverrideRow {
 /// A part of a note.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct NoteRow {
+    /// The event that brought it.
     pub event: EventNo,
+    /// When it was kept.
     pub at: Timestamp,
     /// Where the session was.
     pub board: Option<u16>,
+    /// The circuit the session was at.
     pub circuit: Option<u16>,
     /// What was typed; nothing when it was spoken and is kept as sound.
     pub text: Option<String>,
@@ -167,6 +209,7 @@ impl NoteRow {
 /// Something still to be done.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct OpenItem {
+    /// In words.
     pub what: String,
     /// Whether it is on the out-list: it weighs more than a step not done.
     pub still_out: bool,
@@ -175,31 +218,43 @@ pub struct OpenItem {
 /// One board with its circuits.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct BoardSchedule {
+    /// By which it is called.
     pub number: u16,
+    /// Its name.
     pub name: String,
+    /// Where it is.
     pub location: Option<String>,
+    /// The board and circuit it is fed from; nothing at the origin.
     pub fed_from: Option<String>,
+    /// 1 or 3.
     pub phases: u8,
     /// What was said of isolation, polarity of the supply, phase sequence, functional checks.
     pub checks: Vec<Check>,
     /// Readings of the board itself: instrument checks, bonds, Ze, fault current.
     pub readings: Vec<ReadingRow>,
+    /// In the order of the job.
     pub circuits: Vec<CircuitRow>,
 }
 
 /// A check answered by a statement.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Check {
+    /// What was checked.
     pub what: String,
+    /// What was stated of it.
     pub said: String,
 }
 
 /// One line of the schedule.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct CircuitRow {
+    /// By which it is called.
     pub number: u16,
+    /// What it feeds.
     pub description: String,
+    /// What sort it is: "ring".
     pub kind: &'static str,
+    /// 1 or 3.
     pub phases: u8,
     /// Points on the circuit, as listed in the job.
     pub points: usize,
@@ -207,6 +262,7 @@ pub struct CircuitRow {
     pub live_mm2: Option<f64>,
     /// mm²
     pub cpc_mm2: Option<f64>,
+    /// The overcurrent device's standard and type.
     pub device: Option<&'static str>,
     /// In, A
     pub rating_amps: Option<f64>,
@@ -214,6 +270,7 @@ pub struct CircuitRow {
     pub breaking_ka: Option<f64>,
     /// IΔn, mA
     pub rcd_ma: Option<f64>,
+    /// The RCD's waveform type, and its delay.
     pub rcd_type: Option<String>,
     /// Results, by the columns of the schedule.
     #[serde(flatten)]
@@ -227,6 +284,7 @@ pub struct CircuitRow {
     /// within when it is corrected for heat, as its verdict says.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub zs_cold: Option<String>,
+    /// What else must be read with it.
     pub remarks: Vec<String>,
     /// Every reading that counts, with its verdict.
     pub readings: Vec<ReadingRow>,
@@ -235,17 +293,25 @@ pub struct CircuitRow {
 /// One entry of the out-list.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct OutRow {
+    /// The event that put it on the list.
     pub event: EventNo,
+    /// In words: "neutral at socket 3".
     pub what: String,
+    /// The board's number.
     pub board: u16,
+    /// The circuit; none for what concerns the whole board.
     pub circuit: Option<u16>,
+    /// How it was kept from touching anything.
     pub parked: Option<&'static str>,
+    /// When it was taken out.
     pub out_at: Timestamp,
+    /// When it was put back; nothing when it is out.
     pub back_at: Option<Timestamp>,
     /// How long it was out; to the last event when it is not back.
     pub seconds: i64,
     /// Said by mistake and taken back.
     pub withdrawn: bool,
+    /// The person went on with this still out, and said why.
     pub overridden: bool,
 }
 

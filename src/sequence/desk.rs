@@ -8,14 +8,19 @@ use crate::quantity::Reading;
 /// Why a correction at the desk is not taken.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum DeskRefusal {
+    /// The event brought no reading.
     #[error("event {0} is no reading: only readings can be put right here")]
     NoReading(EventNo),
+    /// It was taken back, or replaced.
     #[error("event {0} no longer counts: put right the reading that took its place")]
     NoLongerCounts(EventNo),
+    /// Nothing would change.
     #[error("it says that already")]
     Same,
+    /// The reason is empty.
     #[error("write why: the reason is kept with the correction")]
     NoReason,
+    /// The unit is not the one it was measured in, which is this.
     #[error("it was measured in {0}: write the value in that unit")]
     OtherUnit(String),
 }

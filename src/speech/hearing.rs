@@ -70,7 +70,9 @@ pub struct Attempt {
     pub phrase: String,
     /// Their meaning.
     pub wanted: Intent,
+    /// What was heard.
     pub heard: Recognition,
+    /// How loud it was.
     pub levels: Levels,
     /// The sound, 16 kHz mono.
     pub samples: Vec<f32>,
@@ -79,9 +81,13 @@ pub struct Attempt {
 /// How a phrase was heard.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Came {
+    /// Taken, and right.
     Right,
+    /// It would be asked again.
     AskedAgain,
+    /// Taken, and wrong.
     Wrong,
+    /// Taken for none of our words.
     Ignored,
 }
 

@@ -25,6 +25,7 @@ pub struct Recognition {
     pub runner_up: Option<String>,
     /// The runner-up's meaning.
     pub runner_up_said: Option<Intent>,
+    /// How well the words fit, and how clearly.
     pub scores: Scores,
     /// Each word with its time in seconds from the utterance's first sample.
     pub times: Vec<WordTime>,
@@ -93,8 +94,11 @@ pub struct Scores {
 /// One word with its times in seconds from the utterance's first sample.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct WordTime {
+    /// As in the grammar.
     pub word: String,
+    /// Where it begins, s.
     pub from: f32,
+    /// Where it ends, s.
     pub to: f32,
 }
 

@@ -14,7 +14,12 @@ pub enum StoreError {
 
     /// The folder the file should go in does not exist.
     #[error("{}: there is no folder {}; make it first, or choose another place", .path.display(), .folder.display())]
-    NoFolder { path: PathBuf, folder: PathBuf },
+    NoFolder {
+        /// The log.
+        path: PathBuf,
+        /// The folder that is missing.
+        folder: PathBuf,
+    },
 
     /// The path names a folder.
     #[error("{}: this is a folder; name a file in it, such as {}", .0.display(), .0.join("session.db").display())]
@@ -39,26 +44,49 @@ pub enum StoreError {
     /// Written by a newer version of the program.
     #[error("{}: this log is of format {found} and this program knows up to {known}; use the newer bothhands that wrote it. Nothing was changed", .path.display())]
     Newer {
+        /// The log.
         path: PathBuf,
+        /// The format it is of.
         found: i64,
+        /// The newest that this program knows.
         known: i64,
     },
 
     /// Something in the file is not as it was written.
     #[error("{}: the log is damaged: {why}. Nothing was changed. Keep the file as it is, see what `bothhands verify` says of it, take out what is whole with `bothhands export`, and go on in a new log with `--db`", .path.display())]
-    Damaged { path: PathBuf, why: String },
+    Damaged {
+        /// The log.
+        path: PathBuf,
+        /// What does not fit.
+        why: String,
+    },
 
     /// The file, its folder or its disk may not be written.
     #[error("{}: this cannot be written: {why}. Change that, or choose another place with `--db`", .path.display())]
-    ReadOnly { path: PathBuf, why: String },
+    ReadOnly {
+        /// The log.
+        path: PathBuf,
+        /// What may not be written.
+        why: String,
+    },
 
     /// Another bothhands is writing it.
     #[error("{}: another program is writing this log: {holder}. Finish there first, or choose another file with `--db`", .path.display())]
-    InUse { path: PathBuf, holder: Holder },
+    InUse {
+        /// The log.
+        path: PathBuf,
+        /// Who holds it.
+        holder: Holder,
+    },
 
     /// Another program has locked the database.
     #[error("{}: another program has locked this log ({holder}). Close it there and try again", .path.display())]
-    Locked { path: PathBuf, holder: String },
+    Locked {
+        /// The log.
+        path: PathBuf,
+        /// Who holds it, as far as it is known.
+        holder: String,
+    },
 
     /// There is no room.
     #[error("{}: the disk is full. Make room and try again", .0.display())]
@@ -66,12 +94,19 @@ pub enum StoreError {
 
     /// The disk or the system refused.
     #[error("{}: {why}", .path.display())]
-    Io { path: PathBuf, why: String },
+    Io {
+        /// The log.
+        path: PathBuf,
+        /// What the system said.
+        why: String,
+    },
 
     /// Anything else the database said.
     #[error("{}: the database refused: {source}", .path.display())]
     Database {
+        /// The log.
         path: PathBuf,
+        /// What it said.
         source: rusqlite::Error,
     },
 

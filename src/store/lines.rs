@@ -70,10 +70,20 @@ pub enum ExportError {
     Write(#[source] io::Error),
     /// A sound file could not be written.
     #[error("{}: the sound could not be written: {source}", .path.display())]
-    Sound { path: PathBuf, source: io::Error },
+    Sound {
+        /// Where it was to go.
+        path: PathBuf,
+        /// What the system said.
+        source: io::Error,
+    },
     /// Something in the log cannot be written as JSON.
     #[error("event {seq} cannot be written as JSON: {source}")]
-    Json { seq: u64, source: serde_json::Error },
+    Json {
+        /// The event's number.
+        seq: u64,
+        /// What can't be written.
+        source: serde_json::Error,
+    },
 }
 
 #[derive(Serialize, Deserialize)]
@@ -280,12 +290,20 @@ pub struct Imported {
 pub enum ImportError {
     /// The lines could not be read.
     #[error("{}: {source}", .path.display())]
-    Read { path: PathBuf, source: io::Error },
+    Read {
+        /// The file.
+        path: PathBuf,
+        /// What the system said.
+        source: io::Error,
+    },
     /// A line is not as an export writes it.
     #[error("{}:{line}: {why}. Nothing was imported", .path.display())]
     Line {
+        /// The file.
         path: PathBuf,
+        /// From 1.
         line: u64,
+        /// What does not fit.
         why: String,
     },
     /// There is a log of that name with other events in it.

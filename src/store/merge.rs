@@ -33,10 +33,20 @@ pub struct Merged {
 pub enum MergeError {
     /// Their jobs differ.
     #[error("{} and {} are not of one job: the text of the job differs. If it is one job whose text was changed, say `--job-changed`", .one.display(), .other.display())]
-    AnotherJob { one: PathBuf, other: PathBuf },
+    AnotherJob {
+        /// The first log.
+        one: PathBuf,
+        /// The one that is of another job.
+        other: PathBuf,
+    },
     /// A source is damaged.
     #[error("{}: this log is damaged and cannot be merged as it is: {why}. Take out what is whole with `bothhands export`, import that, and merge the result", .path.display())]
-    Damaged { path: PathBuf, why: String },
+    Damaged {
+        /// The log.
+        path: PathBuf,
+        /// What does not fit.
+        why: String,
+    },
     /// The new log is there already.
     #[error("{}: there is a file here already; choose another name", .0.display())]
     Exists(PathBuf),

@@ -68,9 +68,13 @@ pub struct Fault {
 pub enum Place {
     /// At this event.
     Event {
+        /// Its number in the log, from 1.
         seq: u64,
+        /// Its name on every device.
         id: EventId,
+        /// What kind it is.
         kind: String,
+        /// When it says it was kept.
         at: Timestamp,
     },
     /// After this event, where the next cannot be read or is missing; 0 is the beginning.
@@ -97,14 +101,23 @@ impl fmt::Display for Fault {
 pub enum Remark {
     /// The device's clock was set back between this event and the one before it in its chain.
     ClockWentBack {
+        /// The later event.
         seq: u64,
+        /// The time of the one before.
         before: Timestamp,
+        /// Its own time.
         at: Timestamp,
     },
     /// Evidence that no event rests on.
-    LooseEvidence { hash: Digest256 },
+    LooseEvidence {
+        /// Its hash.
+        hash: Digest256,
+    },
     /// The sound behind this event was left out when the log was exported.
-    NoSound { seq: u64 },
+    NoSound {
+        /// The event's number.
+        seq: u64,
+    },
 }
 
 impl fmt::Display for Remark {

@@ -5,8 +5,11 @@ use serde::{Deserialize, Serialize};
 /// One thing altered for a test, or put back.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Alteration {
+    /// What.
     pub part: Part,
+    /// What was done with it.
     pub change: Change,
+    /// Where, when that was said.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub place: Option<Place>,
     /// On a ring or a point that feeds others: both conductors of the kind, joined.
@@ -38,9 +41,13 @@ pub enum Part {
     Load,
     /// A whole accessory or piece of equipment.
     Accessory,
+    /// A lamp.
     Lamp,
+    /// A cover of a board or an accessory.
     Cover,
+    /// The lock on what isolates a board.
     Lock,
+    /// A fuse.
     Fuse,
     /// A switch whose position was changed, a two-way pair among them.
     Switch,
@@ -154,7 +161,9 @@ impl Change {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Parked {
+    /// In a connector that covers it.
     Connector,
+    /// With tape round it.
     Taped,
 }
 

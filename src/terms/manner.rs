@@ -4,9 +4,13 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum ProsodyChange {
+    /// One step.
     Quieter,
+    /// One step.
     Louder,
+    /// One step.
     Slower,
+    /// One step.
     Faster,
 }
 

@@ -40,7 +40,9 @@ impl Measure {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum HalfCycle {
+    /// Begins at 0°.
     Positive,
+    /// Begins at 180°.
     Negative,
 }
 

@@ -4,14 +4,23 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Reason {
+    /// What is connected has to stay in.
     EquipmentCannotBeTakenOut,
+    /// It can't be reached.
     NoAccess,
+    /// The client does not want it.
     ClientRequest,
+    /// It may not be switched off now.
     InUse,
+    /// What would be tested is damaged.
     Damaged,
+    /// There is no such thing here.
     NotApplicable,
+    /// The instrument does not work.
     InstrumentFault,
+    /// The person thinks it dangerous to do.
     Unsafe,
+    /// There is no time left for it.
     OutOfTime,
     /// Given by the instructor or the person in charge.
     Instructed,

@@ -4,22 +4,39 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Stage {
+    /// Off, locked and proved dead: HSG85.
     Isolation,
+    /// The instruments are checked before use.
     Instruments,
+    /// Protective conductors and bonds: 643.2.
     Continuity,
+    /// Conductors of ring final circuits: 643.2.1.
     Ring,
+    /// Insulation resistance: 643.3.
     Insulation,
+    /// Of dead circuits: 643.6.
     Polarity,
+    /// What was taken out or linked goes back.
     PutBack,
+    /// What is dangerous or stays off is isolated by itself.
     MakeSafe,
+    /// Covers on, locks off, supply on.
     Energise,
+    /// Of the supply at its incoming terminals: 643.6.
     SupplyPolarity,
+    /// Ze, or the electrode of a TT system: 643.7.2.
     ExternalLoop,
+    /// Prospective fault current: 643.7.3.201.
     FaultCurrent,
+    /// Zs of each circuit: 643.7.3.
     LoopImpedance,
+    /// Residual current devices: 643.7.1 and 643.8.
     Rcd,
+    /// Of three-phase boards: 643.9.
     PhaseSequence,
+    /// Switchgear, controls, interlocks: 643.10.
     Functional,
+    /// Results and exceptions are explained.
     Handover,
 }
 

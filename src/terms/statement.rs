@@ -10,10 +10,15 @@ pub enum Statement {
     Proved,
     /// "Not proved".
     NotProved,
+    /// Every source of the board is off; of one circuit, that is.
     Isolated,
+    /// What isolates it is locked, the key kept.
     LockedOff,
+    /// The indicator showed no voltage: the person's word.
     Dead,
+    /// Voltage is there where none should be.
     Live,
+    /// The supply was switched on.
     Energised,
     /// Leads apart.
     Open,
@@ -21,16 +26,25 @@ pub enum Statement {
     Shorted,
     /// The resistance of the leads is taken off by the instrument.
     Nulled,
+    /// What an insulation test charged is discharged.
     Discharged,
+    /// No equipment is in the circuit.
     NothingConnected,
+    /// Line is where line belongs.
     PolarityCorrect,
+    /// It is not.
     PolarityReversed,
+    /// The RCD tripped.
     Tripped,
+    /// It did not.
     NoTrip,
+    /// The check was good.
     Pass,
+    /// It was not.
     Fail,
     /// Phase sequence.
     SequenceCorrect,
+    /// The phases follow in the wrong order.
     SequenceReversed,
     /// The device of a circuit breaks line and neutral.
     DoublePole,

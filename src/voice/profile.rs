@@ -18,7 +18,9 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Profile {
+    /// How fast it speaks.
     pub rate: Rate,
+    /// How loud.
     pub volume: Volume,
     /// A voice of the speech service by name, or part of its name; when absent, the one the
     /// machine is set to.

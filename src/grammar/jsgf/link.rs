@@ -10,27 +10,43 @@ const LONGEST_CHAIN: usize = 64;
 pub struct Linked<T> {
     /// Full names (`grammar.rule`) in the order of the files.
     pub names: Vec<String>,
+    /// Of each rule, whether it may be listened for by itself.
     pub public: Vec<bool>,
+    /// Of each rule, its documentation comment.
     pub docs: Vec<Option<Doc>>,
+    /// Of each rule, what may be said.
     pub bodies: Vec<Node<T>>,
 }
 
 /// An expansion with its references resolved to rules by index.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Node<T> {
+    /// Nothing needs to be said.
     Null,
+    /// Nothing that can be said.
     Void,
+    /// One word.
     Word(String),
+    /// What that rule allows, by its index.
     Rule(usize),
+    /// One after the other.
     Sequence(Vec<Node<T>>),
+    /// One of these, with their probabilities, which add up to one.
     Alternatives(Vec<(f64, Node<T>)>),
+    /// This or nothing.
     Optional(Box<Node<T>>),
+    /// This over and over.
     Repeat {
+        /// What is repeated.
         body: Box<Node<T>>,
+        /// Whether it must be said at all.
         at_least_once: bool,
     },
+    /// This, and what it means.
     Tagged {
+        /// The words.
         body: Box<Node<T>>,
+        /// Their meaning.
         tag: T,
     },
 }

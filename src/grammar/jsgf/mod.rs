@@ -29,25 +29,33 @@ pub struct Source {
     pub file: String,
     /// The grammar's full name, package included.
     pub name: String,
+    /// In the order in which they stand.
     pub imports: Vec<Import>,
+    /// In the order in which they stand.
     pub rules: Vec<Rule>,
 }
 
 /// `import <grammar.rule>;` or `import <grammar.*>;`
 #[derive(Debug, Clone, PartialEq)]
 pub struct Import {
+    /// Full name of the other grammar.
     pub grammar: String,
     /// The rule, or all public rules of that grammar.
     pub rule: Option<String>,
+    /// Where it stands.
     pub at: At,
 }
 
 /// `[public] <name> = expansion;`
 #[derive(Debug, Clone, PartialEq)]
 pub struct Rule {
+    /// Without its grammar's name.
     pub name: String,
+    /// Whether other grammars may import it.
     pub public: bool,
+    /// What may be said.
     pub body: Expansion,
+    /// Where it stands.
     pub at: At,
     /// The documentation comment before it, when there is one.
     pub doc: Option<Doc>,
@@ -69,23 +77,35 @@ pub enum Expansion {
     Null,
     /// `<VOID>`: nothing that can be said.
     Void,
+    /// One word, or several in quotes.
     Word(String),
+    /// Another rule.
     Reference {
+        /// Its name, full or as imported.
         rule: String,
+        /// Where it stands.
         at: At,
     },
+    /// One after the other.
     Sequence(Vec<Expansion>),
     /// Alternatives with their probabilities, which add up to one.
     Alternatives(Vec<(f64, Expansion)>),
+    /// `[...]`: this or nothing.
     Optional(Box<Expansion>),
     /// `*` (`at_least_once` false) or `+`.
     Repeat {
+        /// What is repeated.
         body: Box<Expansion>,
+        /// Whether it must be said at all.
         at_least_once: bool,
     },
+    /// `... {tag}`
     Tagged {
+        /// The words.
         body: Box<Expansion>,
+        /// What stands between the braces.
         tag: String,
+        /// Where it stands.
         at: At,
     },
 }

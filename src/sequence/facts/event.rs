@@ -35,6 +35,7 @@ pub const EVENT_VERSION: u16 = 3;
 pub enum Event {
     /// The log was begun for this job.
     Opened {
+        /// The job, as its file said.
         job: Box<Job>,
         /// Program name and version that began it.
         by: String,
@@ -47,6 +48,7 @@ pub enum Event {
     },
     /// The log was opened again.
     Resumed {
+        /// Program name and version.
         by: String,
         /// Which run of the machine it is.
         #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -58,6 +60,7 @@ pub enum Event {
     },
     /// Nothing was said for so long that the place may have been left.
     CameBack {
+        /// How long nothing was said.
         after_minutes: u32,
         /// Whether nothing of an isolation stands: after a long time, on another day, or when the
         /// clock does not tell.
@@ -66,17 +69,23 @@ pub enum Event {
     },
     /// An instrument of the job is past its calibration date.
     CalibrationOverdue {
+        /// What it is called.
         instrument: String,
+        /// Its serial number.
         serial: String,
+        /// The last day on which it was in calibration.
         due: jiff::civil::Date,
     },
     /// A value was heard for a step.
     Reading {
+        /// The step it is for.
         step: StepId,
         /// With pair, unit and test voltage filled in from the step where they were not said.
         reading: Reading,
+        /// Where it was taken.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         place: Option<Place>,
+        /// The half-cycle of an RCD test.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         half: Option<HalfCycle>,
         /// What the limits say of it.
@@ -94,11 +103,14 @@ pub enum Event {
     },
     /// A questioned reading or proposal was affirmed.
     Affirmed {
+        /// The event that was asked about.
         of: EventNo,
     },
     /// Something said earlier was taken back: a reading, a statement or an alteration.
     Withdrawn {
+        /// The event that is taken back.
         of: EventNo,
+        /// What was said for it.
         why: Withdrawal,
     },
     /// A reading was put right at the desk afterwards, by keyboard. It takes the place of the old
@@ -106,14 +118,19 @@ pub enum Event {
     CorrectedAtDesk {
         /// The reading it replaces.
         of: EventNo,
+        /// What is right.
         reading: Reading,
+        /// What the limits say of that.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         verdict: Option<Verdict>,
+        /// Why, as typed.
         reason: String,
     },
     /// A step was answered with a statement.
     Stated {
+        /// The step it answers.
         step: StepId,
+        /// What was said.
         statement: Statement,
         /// The place that was said, where the step has another or none.
         #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -122,82 +139,112 @@ pub enum Event {
     /// A step that is asked for now orders something out, off, linked or crossed: it counts as out
     /// until the person says whether it is.
     Ordered {
+        /// The step that orders it.
         step: StepId,
+        /// The board's number.
         board: u16,
+        /// The circuit; none for what concerns the whole board.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         circuit: Option<u16>,
+        /// What.
         part: Part,
+        /// Joined with something, and not out.
         #[serde(default, skip_serializing_if = "std::ops::Not::not")]
         linked: bool,
+        /// Where.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         place: Option<Place>,
+        /// Both conductors of the kind, or all things of it.
         #[serde(default, skip_serializing_if = "std::ops::Not::not")]
         both: bool,
     },
     /// The step that ordered these was left without an answer: whether any of it is out must be said.
     AskedIfOut {
+        /// By the events that ordered them.
         entries: Vec<EventNo>,
     },
     /// Something that sounds like a warning was heard: whether it is live must be said.
     AskedIfLive {
+        /// What was heard or typed.
         words: String,
     },
     /// A question was left for something else: the reading stays as it is, not affirmed.
     SetAside {
+        /// The event that was asked about.
         of: EventNo,
     },
     /// A circuit stays off while the rest of the board goes on.
     StaysOff {
+        /// The board's number.
         board: u16,
+        /// The circuit's number.
         circuit: u16,
     },
     /// Something was taken out, linked, or put into another position.
     TakenOut {
+        /// The board's number.
         board: u16,
+        /// The circuit; none for what concerns the whole board.
         circuit: Option<u16>,
+        /// What.
         part: Part,
+        /// Joined with something, and not out.
         linked: bool,
+        /// Where.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         place: Option<Place>,
+        /// Both conductors of the kind, or all things of it.
         both: bool,
+        /// How it is kept from touching anything.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         parked: Option<Parked>,
     },
     /// Entries of the out-list are back as they were.
     PutBack {
+        /// By the events that put them on the list.
         entries: Vec<EventNo>,
     },
     /// "All back" was said and must be affirmed.
     ProposedAllBack {
+        /// What was on the list then.
         entries: Vec<EventNo>,
     },
     /// "Negative" or "disregard" was said to something just put on the out-list. It stays on the list
     /// until it is affirmed that it never was out.
     ProposedNeverOut {
+        /// By the event that put it on the list.
         entry: EventNo,
     },
     /// "Finish" was said with steps left undone, and must be affirmed.
     ProposedFinish {
+        /// How many steps.
         left: u32,
     },
     /// A step will not be done.
     NotTested {
+        /// The step.
         step: StepId,
+        /// Why.
         reason: Reason,
     },
     /// A step is left for later, for a reason, and the work goes on: a departure from the order.
     Skipped {
+        /// The step.
         step: StepId,
+        /// Why.
         reason: Reason,
     },
     /// A bar was overridden by the person.
     Overridden {
+        /// What barred the way.
         #[serde(rename = "bar")]
         refusal: Refusal,
+        /// Why it was gone past.
         reason: Reason,
     },
     /// The person moved to another circuit or stage.
     Moved {
+        /// The step moved to.
         to: StepId,
         /// Steps passed over that are still open: a departure from the order when not zero.
         passed_over: u32,
@@ -207,6 +254,7 @@ pub enum Event {
     },
     /// Voltage was found where there should be none; isolation of the board starts again.
     VoltageFound {
+        /// The board's number.
         board: u16,
         /// The voltage, when it was said as a reading.
         #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -217,6 +265,7 @@ pub enum Event {
     },
     /// A lock was taken off before the board was due to be energised: isolation starts again.
     LockRemoved {
+        /// The board's number.
         board: u16,
         /// Whether the board was due to be energised: it may be, and no dead test is made on it.
         #[serde(default, skip_serializing_if = "std::ops::Not::not")]
@@ -224,32 +273,40 @@ pub enum Event {
     },
     /// Something asked for was refused.
     Refused {
+        /// What was asked for.
         said: Intent,
+        /// Why not.
         #[serde(rename = "bar")]
         refusal: Refusal,
     },
     /// An utterance could have been two things; it was asked again.
     Unclear {
+        /// The likeliest words.
         words: String,
+        /// The likeliest with another meaning.
         runner_up: Option<String>,
     },
     /// Something was asked about the session itself.
     Asked {
+        /// What was asked, or said once more.
         said: Intent,
     },
     /// Typed words that mean nothing where the session is. Nothing is decided by it, and it is no
     /// sign that anyone is at the board.
     NotTaken {
+        /// As typed.
         words: String,
         /// The step that was asked for; nothing when there was none.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         step: Option<StepId>,
     },
+    /// What is said from here on is a note.
     NoteBegun {
         /// Whether what is noted stands as the reason for going past what bars the way.
         #[serde(default, skip_serializing_if = "std::ops::Not::not")]
         observation: bool,
     },
+    /// "End of note".
     NoteEnded,
     /// A part of a note: sound, kept for typing later, or what was typed.
     Noted {
@@ -257,13 +314,19 @@ pub enum Event {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         text: Option<String>,
     },
+    /// "Stand by": nothing is taken until "carry on".
     StoodBy,
+    /// "Carry on".
     CarriedOn,
+    /// "Pause": nothing is taken until "resume", and dead is proved again then.
     Paused,
+    /// "Resume".
     Unpaused,
     /// The session was ended.
     Finished {
+        /// Entries of the out-list that were open.
         left_open: u32,
+        /// Steps that were not done.
         left_undone: u32,
     },
 }
@@ -345,10 +408,15 @@ impl Withdrawal {
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Mode {
+    /// Takes readings.
     #[default]
     Running,
+    /// Waits for "carry on".
     StandingBy,
+    /// Waits for "resume".
     Paused,
+    /// Keeps what is said as a note, until "end of note".
     Noting,
+    /// The session was ended.
     Finished,
 }

@@ -46,8 +46,11 @@ impl Bounds {
 #[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Thresholds {
+    /// When it was none of our words.
     pub not_for_us: NotForUs,
+    /// When it is asked again.
     pub ask_again: AskAgain,
+    /// How likely it is that the likeliest meaning is right.
     pub probability: Probability,
     pub strangers: StrangerBounds,
     pub longer: Longer,
@@ -87,6 +90,7 @@ pub struct StrangerBounds {
 #[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct NotForUs {
+    /// The fit, natural logarithm for each phone.
     pub fit_below: f32,
 }
 
@@ -94,6 +98,7 @@ pub struct NotForUs {
 #[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct AskAgain {
+    /// The probability, 0 to 1.
     pub probability_below: f32,
     /// Also when the likeliest meaning of one ear is not that of the other. With one, nothing.
     #[serde(default)]
@@ -105,9 +110,13 @@ pub struct AskAgain {
 #[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Probability {
+    /// Added whatever the scores.
     pub constant: f32,
+    /// Weight of the margin.
     pub margin: f32,
+    /// A margin is not counted beyond this, in the unit of the scores.
     pub margin_cap: f32,
+    /// Weight of the fit.
     pub fit: f32,
 }
 

@@ -30,7 +30,9 @@ struct Filter {
 /// Features of one utterance, band after band: `values[band * frames + frame]`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Features {
+    /// How many, 100 a second.
     pub frames: usize,
+    /// Base-10 logarithms, shifted and scaled: see [`Mel`].
     pub values: Vec<f32>,
 }
 

@@ -43,18 +43,25 @@ use std::time::Instant;
 /// `models/` and `grammars/` do not fit each other.
 #[derive(Debug, thiserror::Error)]
 pub enum EarError {
+    /// The mel filters are of another size: so many bytes.
     #[error("models/melfilters_80x201_f32le.bin has {0} bytes where 80 x 201 floats were expected")]
     Filters(usize),
+    /// The network's file is damaged, or not of the shape that is expected.
     #[error("the acoustic model cannot be used: {0}")]
     Model(String),
+    /// The list of phones can't be read, or does not fit the model.
     #[error("models/phones.json is not a list of phone names: {0}")]
     Phones(String),
+    /// A pronunciation in the lexicon has a phone that the model lacks.
     #[error("models/lexicon.txt uses the phone {0}, which the acoustic model lacks")]
     NoSuchPhone(String),
+    /// A file of bounds, and why it can't be read.
     #[error("{0}: {1}")]
     Thresholds(String, String),
+    /// Words of the grammar that the lexicon lacks.
     #[error("no pronunciation in models/lexicon.txt for: {0}; add a line for each")]
     NoPronunciation(String),
+    /// The word graph does not hang together.
     #[error("the grammar's word graph names a state or a word that it lacks")]
     Graph,
 }
@@ -66,6 +73,7 @@ pub const FRAME_SECONDS: f32 = 0.02;
 pub struct Acoustics {
     mel: Mel,
     network: Network,
+    /// The names of the model's labels.
     pub phones: Phones,
 }
 

@@ -23,8 +23,11 @@ pub struct Network {
 /// CTC blank.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LogProbs {
+    /// How many, 50 a second.
     pub frames: usize,
+    /// How many there are of each frame.
     pub labels: usize,
+    /// As said above.
     pub values: Vec<f32>,
 }
 

@@ -26,6 +26,7 @@ pub struct Hypothesis {
     pub score: f32,
     /// The grammar's part of it.
     pub weight: f32,
+    /// In their order.
     pub words: Vec<HeardWord>,
 }
 
@@ -34,13 +35,16 @@ pub struct Hypothesis {
 pub struct HeardWord {
     /// Index into the graph's words.
     pub word: u32,
+    /// Frame of its first phone, 50 a second.
     pub first: u16,
+    /// Frame of its last phone.
     pub last: u16,
 }
 
 /// The likeliest label sequence without any grammar.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PhoneLoop {
+    /// Its log-probability.
     pub score: f32,
     /// Phones in it, blanks and repeats apart.
     pub phones: u32,

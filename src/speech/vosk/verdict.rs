@@ -8,8 +8,11 @@ use crate::speech::{Decision, DecodeContext, Recognition, Scores, WordTime, is_l
 /// One sentence that vosk thinks was said, with its log-likelihood.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Alternative {
+    /// As vosk writes them, its word for unknown ones among them.
     pub words: String,
+    /// Natural logarithm; only differences mean something.
     pub score: f32,
+    /// Where each word begins and ends.
     pub times: Vec<WordTime>,
 }
 
