@@ -241,11 +241,20 @@ impl DialogueManager<'_> {
                             doubted = said;
                             silent_since = Instant::now();
                             let before = self.session.clone();
-                            let turn = self.session.unclear(
-                                &heard.words,
-                                heard.runner_up.as_deref(),
-                                self.clock.tick(),
-                            );
+                            let now = self.clock.tick();
+                            let other = heard.runner_up_said.as_ref();
+                            let (words, runner_up) = match (&doubted, other) {
+                                // A word that is not ours is not offered.
+                                (None, _) => (heard.runner_up.clone().unwrap_or_default(), None),
+                                (Some(_), None) => (heard.words.clone(), None),
+                                (Some(_), Some(_)) => (heard.words.clone(), heard.runner_up),
+                            };
+                            let turn = match doubted.as_ref().or(other) {
+                                Some(said) if said.is_a_permission() => {
+                                    self.session.unsure_permission(&words, said, now)
+                                }
+                                _ => self.session.unclear(&words, runner_up.as_deref(), now),
+                            };
                             self.keep_and_say(before, &turn, Some(&evidence));
                             continue;
                         }
@@ -345,8 +354,8 @@ impl DialogueManager<'_> {
 }
 
 /// Whether what was heard, or what it was nearest to besides, is a warning, and was not so far off
-/// that it was no speech of ours at all.
-fn nearly_a_warning(heard: &Recognition) -> bool {
+/// that it was no speech of ours at all. It is asked about aloud where it is not taken.
+pub fn nearly_a_warning(heard: &Recognition) -> bool {
     let warns = |said: &Option<Intent>| said.as_ref().is_some_and(Intent::is_a_warning);
     let near = heard.outcome != Decision::Reject || heard.scores.llr_per_phone > NEARLY;
     near && (warns(&heard.said) || warns(&heard.runner_up_said))

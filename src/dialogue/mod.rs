@@ -23,7 +23,9 @@ mod turn_taking;
 pub use barge_in::BargeInGate;
 #[cfg(feature = "microphone")]
 pub use live::Live;
-pub use manager::{DialogueManager, Observer, REMIND_AFTER, Tally, grammar_for, open_session};
+pub use manager::{
+    DialogueManager, Observer, REMIND_AFTER, Tally, grammar_for, nearly_a_warning, open_session,
+};
 pub use profile::{settings, with_hearing};
 pub use source::{Clips, Input, InputSource, Recordings, TypedLines};
 pub use turn_taking::enough;

@@ -3,9 +3,21 @@
 use super::number;
 use super::said::Intent;
 use crate::quantity::{Number, Reading, Relation, TestVoltage};
-use crate::terms::{Alteration, Change, HalfCycle, Parked, Part, Place, Reason};
+use crate::terms::{Alteration, Change, HalfCycle, Parked, Part, Place, Reason, Statement};
 
 impl Intent {
+    /// A permission of one word in two, which hardly anything else sounds like; nothing where it has
+    /// several words of its own.
+    pub fn in_full(&self) -> Option<&'static str> {
+        match self {
+            Self::Stated(Statement::Dead) => Some("proved dead"),
+            Self::Stated(Statement::Proved) => Some("indicator proved"),
+            Self::Stated(Statement::Isolated) => Some("board isolated"),
+            Self::Stated(Statement::Energised) => Some("board energised"),
+            _ => None,
+        }
+    }
+
     /// The plainest words with this meaning. [`super::Grammar::understand`] gives the same meaning
     /// back, as long as the grammar knows the places and the numbers are within its reach.
     ///

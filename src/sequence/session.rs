@@ -262,6 +262,17 @@ impl Session {
         let event = Event::Unclear {
             words: words.to_owned(),
             runner_up: runner_up.map(str::to_owned),
+            permission: None,
+        };
+        self.note(event, now)
+    }
+
+    /// Keeps what sounded like a permission and not surely enough, and asks for it in more words.
+    pub fn unsure_permission(&mut self, words: &str, said: &Intent, now: Timestamp) -> Turn {
+        let event = Event::Unclear {
+            words: words.to_owned(),
+            runner_up: None,
+            permission: Some(said.clone()),
         };
         self.note(event, now)
     }

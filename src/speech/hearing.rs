@@ -295,6 +295,7 @@ impl VoiceProfile {
 /// A profile's part `[hearing]` with what lies beside it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Rehearsed {
+    /// The part itself.
     pub profile: VoiceProfile,
     corrections: Option<Corrections>,
 }

@@ -1,7 +1,8 @@
 #!/usr/bin/env bash
 # Makes the recordings that the recogniser is tested and measured on, under tests/cache/ (kept; not committed).
 #
-#   tests/clips/make.sh          the fixed set that `make test` hears: tests/cache/small.tsv
+#   tests/clips/make.sh          what `make test` hears: the fixed set, tests/cache/small.tsv, and warnings-clean.tsv,
+#                                warnings-pink20.tsv, warnings-pink10.tsv
 #   tests/clips/make.sh full     also every sentence in every voice and in noise, one manifest each:
 #                                clean.tsv pink20.tsv pink10.tsv babble10.tsv hum10.tsv drill10.tsv mix5.tsv ignore.tsv;
 #                                held-clean.tsv and so on are the two voices of them that the model never heard in
@@ -31,7 +32,7 @@ if [ ${#missing[@]} -gt 0 ]; then
 fi
 
 # A manifest is kept while the script and the lists are as they were when it was made.
-stamp=$(cat make.sh readings.txt chat.txt | sha256sum | cut -c1-16)
+stamp=$(cat make.sh readings.txt chat.txt warnings.txt | sha256sum | cut -c1-16)
 if [ "$(cat "$cache/$what.stamp" 2>/dev/null || true)" = "$stamp" ]; then
     exit 0
 fi
@@ -123,6 +124,7 @@ noisy() {
 
 mapfile -t readings <readings.txt
 mapfile -t chat <chat.txt
+mapfile -t warnings <warnings.txt
 beds
 
 # clip VOICE SENTENCE: makes it and prints its path.
@@ -204,6 +206,24 @@ cp "$human/cards/004.wav" "$cache/clips/five-five.wav"
 printf 'clips/five-five.wav\tfive five\n' >>"$small"
 to_ignore "$small"
 say_progress small.tsv
+
+# What must never be met with silence, by every voice.
+for condition in clean pink20 pink10; do
+    : >"$cache/warnings-$condition.tsv"
+    for v in "${!voices[@]}"; do
+        for w in "${!warnings[@]}"; do
+            file=clips/clean/${voices[$v]%% *}/w$(printf %02d "$w").wav
+            say "${voices[$v]}" "${warnings[$w]}" "$cache/$file"
+            if [ $condition != clean ]; then
+                noise=${file/clean/$condition}
+                noisy "$cache/$file" pink "${condition#pink}" "$cache/$noise" $((v * 63 + w))
+                file=$noise
+            fi
+            printf '%s\t%s\n' "$file" "${warnings[$w]}" >>"$cache/warnings-$condition.tsv"
+        done
+    done
+    say_progress "warnings-$condition.tsv"
+done
 echo "$stamp" >"$cache/small.stamp"
 
 if [ "$what" = full ]; then

@@ -148,16 +148,16 @@ pub const ALWAYS: [&str; 17] = [
     "say again",
     "stand by",
     "carry on",
-    "pause",
-    "resume",
+    "pause the session",
+    "resume the session",
     "where are we",
     "what is out",
-    "finish",
+    "finish the session",
     "take a note",
     "end of note",
     "go to safe isolation",
     "circuit three",
-    "skip reason no access",
+    "skip this reason no access",
 ];
 
 /// Voices of `tests/dialogues/speak.sh`.

@@ -10,3 +10,4 @@ mod reference;
 mod rehearsing;
 mod same_sums;
 mod vosk;
+mod warnings;

@@ -24,7 +24,17 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::Arc;
 
-static ONNX: &[u8] = include_bytes!("../../models/ear.int8.onnx");
+/// The two models that ship.
+static MODELS: [(&str, &[u8]); 2] = [
+    (
+        "models/ear.int8.onnx",
+        include_bytes!("../../models/ear.int8.onnx"),
+    ),
+    (
+        "models/ear.base.int8.onnx",
+        include_bytes!("../../models/ear.base.int8.onnx"),
+    ),
+];
 
 /// How far a score may be from the recorded one, on a processor that multiplies and adds in one step.
 const WITHIN: f32 = 0.01;
@@ -64,8 +74,8 @@ fn bytes(tensor: &TensorProto) -> Vec<u8> {
 }
 
 /// Every tensor of bytes in the model, by name.
-fn tensors_of_bytes() -> BTreeMap<String, TensorProto> {
-    let model = ModelProto::parse_buf(ONNX).unwrap();
+fn tensors_of_bytes(onnx: &[u8]) -> BTreeMap<String, TensorProto> {
+    let model = ModelProto::parse_buf(onnx).unwrap();
     let constants = model.graph.unwrap().initializer;
     constants
         .into_iter()
@@ -74,9 +84,9 @@ fn tensors_of_bytes() -> BTreeMap<String, TensorProto> {
         .collect()
 }
 
-fn matrices() -> Vec<Matrix> {
-    let constants = tensors_of_bytes();
-    let graph = ModelProto::parse_buf(ONNX).unwrap().graph.unwrap();
+fn matrices(onnx: &[u8]) -> Vec<Matrix> {
+    let constants = tensors_of_bytes(onnx);
+    let graph = ModelProto::parse_buf(onnx).unwrap().graph.unwrap();
     let products = graph
         .node
         .into_iter()
@@ -102,10 +112,10 @@ fn matrices() -> Vec<Matrix> {
 }
 
 /// The graph as it stands in the file, so that the sums of each matrix can be asked for.
-fn graph() -> Model {
+fn graph(onnx: &'static [u8]) -> Model {
     let mut options = ModelOptions::with_all_ops();
     options.enable_optimization(false);
-    options.load_static_slice(ONNX).unwrap()
+    options.load_static_slice(onnx).unwrap()
 }
 
 /// The sums of plain arithmetic: each activation, less the zero point, times each weight.
@@ -189,63 +199,73 @@ fn processor() -> String {
 
 #[test]
 fn no_weight_needs_more_than_seven_bits() {
-    let matrices = matrices();
-    let tensors = tensors_of_bytes();
-    assert!(!matrices.is_empty());
-    for matrix in &matrices {
-        assert_eq!(matrix.weights.len(), matrix.rows * matrix.columns);
-        let greatest = matrix.weights.iter().map(|w| w.unsigned_abs()).max();
-        assert!(greatest <= Some(64), "{}: {greatest:?}", matrix.name);
-    }
-    // Whatever else is a tensor of bytes must be the zero points of these, all 0.
-    for (name, tensor) in &tensors {
-        let weights = matrices.iter().any(|m| m.name == *name);
-        assert_eq!(tensor.data_type, Some(DataType::INT8), "{name}");
-        assert!(
-            weights || bytes(tensor).iter().all(|&b| b == 0),
-            "{name} is neither the weights of a product nor zero points of 0"
-        );
+    for (model, onnx) in MODELS {
+        let matrices = matrices(onnx);
+        assert!(!matrices.is_empty());
+        for matrix in &matrices {
+            assert_eq!(matrix.weights.len(), matrix.rows * matrix.columns);
+            let greatest = matrix.weights.iter().map(|w| w.unsigned_abs()).max();
+            assert!(
+                greatest <= Some(64),
+                "{model}, {}: {greatest:?}",
+                matrix.name
+            );
+        }
+        // Whatever else is a tensor of bytes must be the zero points of these, all 0.
+        for (name, tensor) in &tensors_of_bytes(onnx) {
+            let weights = matrices.iter().any(|m| m.name == *name);
+            assert_eq!(tensor.data_type, Some(DataType::INT8), "{model}, {name}");
+            assert!(
+                weights || bytes(tensor).iter().all(|&b| b == 0),
+                "{model}, {name} is neither the weights of a product nor zero points of 0"
+            );
+        }
     }
 }
 
 #[test]
 fn every_matrix_sums_as_recorded() {
     println!("processor: {}", processor());
-    let graph = graph();
     let mut given = BTreeMap::new();
-    for matrix in matrices() {
-        let id = |name: &str| graph.node_id(name).unwrap();
-        // Several rows at once and a row by itself go different ways.
-        for rows in [5, 1] {
-            let activations = activations(&matrix, rows);
-            let zero_point = 117u8;
-            let inputs: Vec<(_, ValueOrView)> = vec![
-                (
-                    id(&matrix.activations),
-                    Value::from(Tensor::from_data(
-                        &[1, rows, matrix.rows],
-                        activations.clone(),
-                    ))
-                    .into(),
-                ),
-                (
-                    id(&matrix.zero_point),
-                    Value::from(Tensor::from(zero_point)).into(),
-                ),
-            ];
-            let sums = graph.run(inputs, &[id(&matrix.sums)], None).unwrap();
-            let sums = tensor(&sums[0]).to_vec();
-            assert_eq!(sums.len(), rows * matrix.columns);
-            let plain = plain(&matrix, &activations, zero_point);
-            let wrong = sums.iter().zip(&plain).filter(|(a, b)| a != b).count();
-            assert_eq!(
-                wrong,
-                0,
-                "{}, {rows} rows: sums that differ, of {}",
-                matrix.name,
-                sums.len()
-            );
-            given.insert(format!("{}, rows {rows}", matrix.name), hash(&sums));
+    for (model, onnx) in MODELS {
+        let graph = graph(onnx);
+        for matrix in matrices(onnx) {
+            let id = |name: &str| graph.node_id(name).unwrap();
+            // Several rows at once and a row by itself go different ways.
+            for rows in [5, 1] {
+                let activations = activations(&matrix, rows);
+                let zero_point = 117u8;
+                let inputs: Vec<(_, ValueOrView)> = vec![
+                    (
+                        id(&matrix.activations),
+                        Value::from(Tensor::from_data(
+                            &[1, rows, matrix.rows],
+                            activations.clone(),
+                        ))
+                        .into(),
+                    ),
+                    (
+                        id(&matrix.zero_point),
+                        Value::from(Tensor::from(zero_point)).into(),
+                    ),
+                ];
+                let sums = graph.run(inputs, &[id(&matrix.sums)], None).unwrap();
+                let sums = tensor(&sums[0]).to_vec();
+                assert_eq!(sums.len(), rows * matrix.columns);
+                let plain = plain(&matrix, &activations, zero_point);
+                let wrong = sums.iter().zip(&plain).filter(|(a, b)| a != b).count();
+                assert_eq!(
+                    wrong,
+                    0,
+                    "{model}, {}, {rows} rows: sums that differ, of {}",
+                    matrix.name,
+                    sums.len()
+                );
+                given.insert(
+                    format!("{model}, {}, rows {rows}", matrix.name),
+                    hash(&sums),
+                );
+            }
         }
     }
     keep("sums.json", &given);
@@ -267,35 +287,37 @@ fn recordings() -> Vec<PathBuf> {
 
 #[test]
 fn the_sums_behind_what_is_heard_are_those_of_plain_arithmetic() {
-    let graph = graph();
     let acoustics = Acoustics::shipped(1).unwrap();
     let samples = audio::read(&root().join("tests/reference/reading.flac")).unwrap();
     let mel = acoustics.features(&levelled(&samples));
     let shape = [1, mel.values.len() / mel.frames, mel.frames];
-    for matrix in matrices() {
-        let ids = [&matrix.activations, &matrix.zero_point, &matrix.sums];
-        let ids = ids.map(|name| graph.node_id(name).unwrap());
-        let input = Value::from(Tensor::from_data(&shape, mel.values.clone()));
-        let values = graph
-            .run(vec![(graph.input_ids()[0], input.into())], &ids, None)
-            .unwrap();
-        let of_bytes = |value: &Value| -> Vec<u8> {
-            let view: rten_tensor::TensorView<u8> = value.try_into().unwrap();
-            view.to_vec()
-        };
-        let (activations, zero_point) = (of_bytes(&values[0]), of_bytes(&values[1])[0]);
-        let sums = tensor(&values[2]).to_vec();
-        // Every 16th row is enough to see any error.
-        for (activations, sums) in activations
-            .chunks_exact(matrix.rows)
-            .zip(sums.chunks_exact(matrix.columns))
-            .step_by(16)
-        {
-            assert!(
-                plain(&matrix, activations, zero_point) == sums,
-                "{}",
-                matrix.name
-            );
+    for (model, onnx) in MODELS {
+        let graph = graph(onnx);
+        for matrix in matrices(onnx) {
+            let ids = [&matrix.activations, &matrix.zero_point, &matrix.sums];
+            let ids = ids.map(|name| graph.node_id(name).unwrap());
+            let input = Value::from(Tensor::from_data(&shape, mel.values.clone()));
+            let values = graph
+                .run(vec![(graph.input_ids()[0], input.into())], &ids, None)
+                .unwrap();
+            let of_bytes = |value: &Value| -> Vec<u8> {
+                let view: rten_tensor::TensorView<u8> = value.try_into().unwrap();
+                view.to_vec()
+            };
+            let (activations, zero_point) = (of_bytes(&values[0]), of_bytes(&values[1])[0]);
+            let sums = tensor(&values[2]).to_vec();
+            // Every 16th row is enough to see any error.
+            for (activations, sums) in activations
+                .chunks_exact(matrix.rows)
+                .zip(sums.chunks_exact(matrix.columns))
+                .step_by(16)
+            {
+                assert!(
+                    plain(&matrix, activations, zero_point) == sums,
+                    "{model}, {}",
+                    matrix.name
+                );
+            }
         }
     }
 }
@@ -346,12 +368,15 @@ impl Decision {
     }
 }
 
-/// What was heard, and the log-probability of the likeliest phone of every frame.
+/// What was heard, and by each model the log-probability of the likeliest phone of every frame.
 #[derive(Default, Serialize, Deserialize)]
 struct Scores {
     heard: Vec<Decision>,
-    phones: BTreeMap<PathBuf, Vec<(u8, f32)>>,
+    phones: Phones,
 }
+
+/// By model and recording.
+type Phones = BTreeMap<String, Vec<(u8, f32)>>;
 
 /// Rules that the recordings are heard by: everything at once, and one step's.
 const RULES: [&str; 2] = ["anything", "insulation"];
@@ -382,31 +407,30 @@ fn scores_and_decisions_are_those_recorded() {
 }
 
 /// The likeliest phone of every frame of two recordings.
-fn phones() -> BTreeMap<PathBuf, Vec<(u8, f32)>> {
-    let acoustics = Acoustics::shipped(1).unwrap();
-    recordings()
-        .into_iter()
-        .filter(|clip| clip.starts_with("tests/reference"))
-        .map(|clip| {
-            let samples = levelled(&audio::read(&root().join(&clip)).unwrap());
-            let probs = acoustics.log_probs(&samples).unwrap();
-            (clip, probs.best().collect())
-        })
-        .collect()
+fn phones() -> Phones {
+    let mut all = Phones::new();
+    for (model, _) in MODELS {
+        let acoustics = Acoustics::open(&root().join(model), 1).unwrap();
+        for clip in recordings() {
+            if clip.starts_with("tests/reference") {
+                let samples = levelled(&audio::read(&root().join(&clip)).unwrap());
+                let probs = acoustics.log_probs(&samples).unwrap();
+                let name = format!("{model}, {}", clip.display());
+                all.insert(name, probs.best().collect());
+            }
+        }
+    }
+    all
 }
 
-fn assert_phones(
-    given: &BTreeMap<PathBuf, Vec<(u8, f32)>>,
-    recorded: &BTreeMap<PathBuf, Vec<(u8, f32)>>,
-) {
-    assert!(given.len() == 2 && given.keys().eq(recorded.keys()));
+fn assert_phones(given: &Phones, recorded: &Phones) {
+    assert!(given.len() == 2 * MODELS.len() && given.keys().eq(recorded.keys()));
     for (clip, given) in given {
-        assert_eq!(given.len(), recorded[clip].len(), "{}", clip.display());
+        assert_eq!(given.len(), recorded[clip].len(), "{clip}");
         for (frame, (a, b)) in given.iter().zip(&recorded[clip]).enumerate() {
             assert!(
                 a.0 == b.0 && (a.1 - b.1).abs() <= within(),
-                "{}, frame {frame}: {a:?}, and was {b:?}",
-                clip.display()
+                "{clip}, frame {frame}: {a:?}, and was {b:?}"
             );
         }
     }

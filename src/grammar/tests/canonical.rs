@@ -323,3 +323,29 @@ fn kind(said: &Intent) -> String {
         name => name.as_str().unwrap().to_owned(),
     }
 }
+
+#[test]
+fn a_permission_in_full_means_the_same() {
+    let grammar = Grammar::built_in().unwrap();
+    let states = [
+        Statement::Dead,
+        Statement::Proved,
+        Statement::Isolated,
+        Statement::Energised,
+    ];
+    for said in states.map(Intent::Stated) {
+        let full = said.in_full().unwrap();
+        let rules = grammar
+            .rules()
+            .filter(|rule| grammar.says(rule, &said).is_some());
+        let rules: Vec<&str> = rules.collect();
+        assert!(!rules.is_empty(), "{full}");
+        for rule in rules {
+            assert_eq!(
+                grammar.understand(rule, full).as_ref(),
+                Some(&said),
+                "{rule}: {full}"
+            );
+        }
+    }
+}

@@ -285,6 +285,9 @@ pub enum Event {
         words: String,
         /// The likeliest with another meaning.
         runner_up: Option<String>,
+        /// The permission that it may have been; nothing when it was none.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        permission: Option<Intent>,
     },
     /// Something was asked about the session itself.
     Asked {

@@ -186,7 +186,17 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         Event::Refused { refusal, .. } => {
             vec![Line::warning(refusals::refusal(before, refusal))]
         }
-        Event::Unclear { words, runner_up } => vec![Line::question(match runner_up {
+        Event::Unclear {
+            words,
+            permission: Some(said),
+            ..
+        } => vec![Line::question(match said.in_full() {
+            Some(full) => format!("{words}? Say it in full: {full}."),
+            None => format!("Say again: {words}?"),
+        })],
+        Event::Unclear {
+            words, runner_up, ..
+        } => vec![Line::question(match runner_up {
             Some(other) => format!("Say again: {words}, or {other}?"),
             None => "Say again?".to_owned(),
         })],

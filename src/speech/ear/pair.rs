@@ -59,6 +59,13 @@ pub(super) struct Judged {
 /// first few or nowhere.
 const MOST: usize = 6;
 
+/// Whether two are the same words. One word that is not ours may be said in several ways, each of
+/// which is a stranger by itself.
+fn alike(a: &Candidate, b: &Candidate) -> bool {
+    let first = |c: &Candidate| c.hypothesis.words.first().map(|w| w.word);
+    a.words == b.words && (a.said.is_some() || first(a) == first(b))
+}
+
 /// Sums the scores over `views`, each as often as its weight says; `found` holds the candidates of
 /// each view, best first.
 ///
@@ -83,7 +90,7 @@ pub(super) fn judge(
     for (view, of_one) in found.into_iter().enumerate() {
         for candidate in of_one.into_iter().take(MOST) {
             let score = candidate.hypothesis.score;
-            let known = pool.iter_mut().find(|(c, _)| c.words == candidate.words);
+            let known = pool.iter_mut().find(|(c, _)| alike(c, &candidate));
             if let Some((_, scores)) = known {
                 scores[view] = Some(score);
             } else {
