@@ -10,8 +10,11 @@ use super::network::LogProbs;
 /// What the encoder makes of each frame, before the last layer: `values[frame * width + n]`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Hidden {
+    /// How many, 50 a second.
     pub frames: usize,
+    /// Numbers a frame.
     pub width: usize,
+    /// As said above.
     pub values: Vec<f32>,
 }
 
@@ -24,6 +27,7 @@ pub struct Correction {
     pub labels: usize,
     /// `weights[n * labels + label]`.
     pub weights: Vec<f32>,
+    /// One for each label.
     pub bias: Vec<f32>,
 }
 
@@ -32,6 +36,7 @@ pub struct Correction {
 pub struct Example {
     /// By the model as it ships.
     pub probs: LogProbs,
+    /// The same sound before the last layer.
     pub hidden: Hidden,
     /// Labels of the phones said, without blanks.
     pub phones: Vec<u8>,
@@ -48,6 +53,7 @@ impl Example {
 /// How a correction is learned.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Learning {
+    /// How many times all examples are gone through.
     pub steps: u32,
     /// How far each number moves in a step, at most.
     pub rate: f32,
