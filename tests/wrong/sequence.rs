@@ -917,3 +917,13 @@ fn ends_that_are_out_for_a_test_are_not_made_safe_yet() {
     let asked = say(&mut site, &["circuit one stays off", "locked off"]);
     has(&asked, &["a ring", "neutrals out of their terminals"]);
 }
+
+#[test]
+fn a_number_like_the_supply_is_asked_about_whatever_else_is_asked() {
+    let mut site = at("plain", "continuity/link");
+    let asked = say(&mut site, &["go to insulation"]);
+    has(&asked, &["Is it so now"]);
+    has(&say(&mut site, &["two thirty"]), &["Live? Hands off"]);
+    // What was asked is asked again after it.
+    has(&say(&mut site, &["negative"]), &["Is it so now"]);
+}
