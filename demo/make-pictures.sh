@@ -112,5 +112,5 @@ address=$(grep -o 'http://.*/' "$work/said")
 curl -sf "${address}timeline?circuit=1-4" -o "$work/page.html"
 curl -sf "${address}review.css" -o "$work/review.css"
 draw "$work/page.html" \
-    '.timeline > li:not(#event-14, #event-15, #event-16), details > form, footer' \
+    '.timeline > li:not(#event-14, #event-16, #event-17), details > form, footer' \
     "Part of the page on which a session is looked back at" 1000 page.svg

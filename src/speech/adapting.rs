@@ -24,7 +24,7 @@ pub struct Read<'a> {
 pub enum Adapted {
     /// The corrections that the engine now hears with, one a model.
     Kept {
-        /// Those corrections.
+        /// What the engine now hears with, one for each of its models.
         corrections: Vec<Correction>,
         /// What each phrase was heard as with it; those held back by a correction that had not
         /// learned from them.

@@ -295,7 +295,7 @@ impl VoiceProfile {
 /// A profile's part `[hearing]` with what lies beside it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Rehearsed {
-    /// The part itself.
+    /// What stands in the profile itself.
     pub profile: VoiceProfile,
     corrections: Option<Corrections>,
 }

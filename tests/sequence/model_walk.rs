@@ -256,6 +256,16 @@ impl<'a> Walk<'a> {
                 step.kind == StepKind::InsulationFull && step.pair.is_some_and(Pair::to_earth);
             (step.stage == Stage::Energise, earth)
         });
+        // Nor with something out.
+        let put_back = state
+            .current()
+            .is_some_and(|step| step.kind == StepKind::PutBack);
+        if self.seed.is_multiple_of(2) && put_back && self.rng.u8(0..4) == 0 {
+            return Ok(Intent::Stated(Statement::Energised));
+        }
+        if self.seed.is_multiple_of(2) && at_the_end && self.rng.u8(0..6) == 0 {
+            return Ok(self.alteration());
+        }
         if to_the_end && at_the_end && self.rng.bool() {
             return Ok(Intent::Observe);
         }

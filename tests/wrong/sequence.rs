@@ -892,3 +892,38 @@ fn disregard_after_the_lock_is_off_drops_no_result() {
     let asked = say(&mut site, &["socket two back"]);
     has(&asked, &["lock is off", "isolation"]);
 }
+
+#[test]
+fn the_earthing_conductor_stays_off_until_the_loop_is_read_wherever_the_person_came_from() {
+    let mut site = at("plain", "external-loop/earthing-off");
+    say(&mut site, &["go to prospective fault current", "negative"]);
+    let asked = say(&mut site, &["1.1", "1.1"]);
+    has(&asked, &["earthing conductor off"]);
+    let asked = say(&mut site, &["earthing conductor off"]);
+    has(&asked, &["External loop, line to earth"]);
+}
+
+#[test]
+fn what_keeps_another_circuit_off_is_not_put_back_by_its_name_alone() {
+    let mut site = at("together", "instrument-check/continuity/open");
+    say(&mut site, &["circuit two stays off", "locked off", "done"]);
+    let asked = say(&mut site, &["neutral back at board"]);
+    has(&asked, &["All back: neutral at board, circuit 2?"]);
+}
+
+#[test]
+fn ends_that_are_out_for_a_test_are_not_made_safe_yet() {
+    let mut site = at("ring", "end-to-end/rn");
+    let asked = say(&mut site, &["circuit one stays off", "locked off"]);
+    has(&asked, &["a ring", "neutrals out of their terminals"]);
+}
+
+#[test]
+fn a_number_like_the_supply_is_asked_about_whatever_else_is_asked() {
+    let mut site = at("plain", "continuity/link");
+    let asked = say(&mut site, &["go to insulation"]);
+    has(&asked, &["Is it so now"]);
+    has(&say(&mut site, &["two thirty"]), &["Live? Hands off"]);
+    // What was asked is asked again after it.
+    has(&say(&mut site, &["negative"]), &["Is it so now"]);
+}

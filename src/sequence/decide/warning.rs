@@ -2,10 +2,11 @@
 
 use super::{not_asked, refused};
 use crate::grammar::Intent;
+use crate::installation::Phases;
 use crate::quantity::{Reading, Unit};
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Ask, Event, Mode, Refusal, Step};
-use crate::sequence::procedures::is_test_voltage;
+use crate::sequence::procedures::{is_test_voltage, like_the_supply};
 use crate::sequence::state::Question;
 use crate::terms::Statement;
 
@@ -65,6 +66,7 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Option<Vec<Event>> {
         }
         Intent::Reading { reading, .. } if is_dead_work => {
             of_volts(agenda, current, said, reading, &found)
+                .or_else(|| like_the_supply_meanwhile(agenda, said, reading))
         }
         _ => None,
     }
@@ -117,6 +119,23 @@ fn of_volts(
         });
     }
     Some(found(Some(*reading)))
+}
+
+/// A number that could be the voltage of the supply, while it is asked whether something is out: it
+/// answers nothing, and is not passed over.
+fn like_the_supply_meanwhile(
+    agenda: &Agenda,
+    said: &Intent,
+    reading: &Reading,
+) -> Option<Vec<Event>> {
+    let asked = matches!(agenda.question(), Some(Question::IfOut(..)));
+    let three_phase = agenda.job().supply.phases == Phases::Three;
+    let maybe = reading.unit.is_none() && reading.at.is_none();
+    (asked && maybe && like_the_supply(reading, three_phase)).then(|| {
+        vec![Event::AskedIfLive {
+            words: said.words(),
+        }]
+    })
 }
 
 /// Whether what is asked for is done on what should be dead.

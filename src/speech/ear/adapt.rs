@@ -10,11 +10,11 @@ use super::network::LogProbs;
 /// What the encoder makes of each frame, before the last layer: `values[frame * width + n]`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Hidden {
-    /// How many frames.
+    /// How many, 50 a second.
     pub frames: usize,
     /// Numbers a frame.
     pub width: usize,
-    /// All of them, frame after frame.
+    /// As said above.
     pub values: Vec<f32>,
 }
 
@@ -27,7 +27,7 @@ pub struct Correction {
     pub labels: usize,
     /// `weights[n * labels + label]`.
     pub weights: Vec<f32>,
-    /// One a label.
+    /// One for each label.
     pub bias: Vec<f32>,
 }
 
@@ -36,7 +36,7 @@ pub struct Correction {
 pub struct Example {
     /// By the model as it ships.
     pub probs: LogProbs,
-    /// What the last layer is given.
+    /// The same sound before the last layer.
     pub hidden: Hidden,
     /// Labels of the phones said, without blanks.
     pub phones: Vec<u8>,
@@ -53,7 +53,7 @@ impl Example {
 /// How a correction is learned.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Learning {
-    /// Steps of Adam.
+    /// How many times all examples are gone through.
     pub steps: u32,
     /// How far each number moves in a step, at most.
     pub rate: f32,

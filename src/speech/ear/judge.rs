@@ -13,9 +13,9 @@ use std::path::Path;
 pub struct Bounds {
     /// How much each of two ears counts in the sum of their scores.
     pub ear_weights: [f32; 2],
-    /// When one model hears.
+    /// Where one model hears.
     pub one_ear: Thresholds,
-    /// When two judge together.
+    /// Where two hear, for the sums of their scores.
     pub two_ears: Thresholds,
 }
 
@@ -54,7 +54,7 @@ pub struct Thresholds {
     pub ask_again: AskAgain,
     /// How likely it is that the likeliest meaning is right.
     pub probability: Probability,
-    /// How words that are not ours are weighed.
+    /// How words that are not ours compete.
     pub strangers: StrangerBounds,
     /// How longer readings are weighed.
     pub longer: Longer,

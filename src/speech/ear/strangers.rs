@@ -15,7 +15,7 @@ pub struct Strangers(Vec<(String, Vec<u8>)>);
 pub struct Stranger {
     /// As it is written: "bed".
     pub text: String,
-    /// Its phones, as the model numbers them.
+    /// The model's labels of its phones.
     pub labels: Vec<u8>,
     /// Natural log of its weight: that of the command it is near to.
     pub weight: f32,
