@@ -112,9 +112,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     };
     shown::line(format!("\n{}", report(&attempts, &hearing, &shipped)))?;
     if let Some(why) = left {
-        shown::line(format!(
-            "Learning your voice was tried and is not kept: {why}."
-        ))?;
+        shown::line(format!("Your voice taught nothing that is kept: {why}."))?;
     }
     if args.dry_run {
         shown::line("Nothing is written (--dry-run).")?;

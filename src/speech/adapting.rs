@@ -57,13 +57,21 @@ enum Noise {
 /// Brings `ear` nearer to the voice that read the phrases, and keeps that only when nothing is lost
 /// by it. A quarter of the phrases is held back and heard with what the others taught: none may be
 /// heard less well than before, or taken wrongly. No phrase whose likeliest meaning was right may get
-/// another, and none of the sounds that are nobody's reading (`models/other-words/`) may be taken that
+/// another, no fewer may be taken rightly in all, and none of the sounds that are nobody's reading (`models/other-words/`) may be taken that
 /// was not. What is kept has learned from all phrases.
 ///
 /// # Errors
 /// When the engine fails.
 pub fn adapt(ear: &mut Ear, read: &[Read<'_>], rule: &str) -> anyhow::Result<Adapted> {
     ear.correct(Vec::new());
+    let expected = DecodeContext {
+        rule: rule.to_owned(),
+        excluded: Vec::new(),
+    };
+    let before = hear_all(ear, read, &expected)?;
+    if right(read, &before) == read.len() {
+        return Ok(Adapted::Left("every phrase was right already".to_owned()));
+    }
     let mut examples = Vec::new();
     for (n, of) in read.iter().enumerate() {
         let mut of_phrase = Vec::new();
@@ -103,11 +111,6 @@ pub fn adapt(ear: &mut Ear, read: &[Read<'_>], rule: &str) -> anyhow::Result<Ada
         return Ok(Adapted::Left("nothing could be learned".to_owned()));
     };
 
-    let expected = DecodeContext {
-        rule: rule.to_owned(),
-        excluded: Vec::new(),
-    };
-    let before = hear_all(ear, read, &expected)?;
     let strangers_before = strangers_taken(ear, &expected)?;
     ear.correct(by_others.into_iter().map(Some).collect());
     let held_after = hear_all(ear, read, &expected)?;
@@ -127,6 +130,8 @@ pub fn adapt(ear: &mut Ear, read: &[Read<'_>], rule: &str) -> anyhow::Result<Ada
     let taken = strangers_before.iter().zip(&strangers_after);
     let why = if let Some((_, (read, _))) = lost.next() {
         Some(format!("\"{}\" was heard less well by it", read.phrase))
+    } else if right(read, &after) < right(read, &before) {
+        Some("fewer phrases were right with it".to_owned())
     } else if taken.into_iter().any(|(before, after)| !before && *after) {
         Some("it took what is none of the program's words".to_owned())
     } else {
@@ -156,6 +161,13 @@ fn value(read: &Read<'_>, heard: &Recognition) -> u8 {
         (_, false) => 1,
         (_, true) => LIKELIEST + u8::from(heard.outcome == Decision::Accept),
     }
+}
+
+/// How many were taken with the right meaning.
+fn right(read: &[Read<'_>], heard: &[Recognition]) -> usize {
+    let each = read.iter().zip(heard);
+    each.filter(|(read, heard)| value(read, heard) > LIKELIEST)
+        .count()
 }
 
 fn hear_all(

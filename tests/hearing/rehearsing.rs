@@ -1,13 +1,18 @@
 //! `rehearse` as a person uses it: twenty phrases, a profile, and a session that keeps to it.
 
 use assert_cmd::Command;
+use bothhands::audio;
 use bothhands::dialogue::rehearsal::PHRASES;
+use bothhands::dialogue::settings;
+use bothhands::grammar::Grammar;
+use bothhands::speech::ear::{Correction, Corrections, Ear};
+use bothhands::speech::{DecodeContext, Recogniser, Rehearsed};
 use predicates::prelude::*;
 use predicates::str::contains;
 use sha2::{Digest, Sha256};
 use std::path::{Path, PathBuf};
 use std::process::Command as Program;
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 
 fn bothhands() -> Command {
     Command::cargo_bin("bothhands").unwrap()
@@ -97,9 +102,16 @@ fn twenty_phrases_make_a_profile_that_a_session_says_it_uses() {
         text.contains("[hearing]") && text.contains("phrases = 20"),
         "{text}"
     );
-    // This voice is heard without a mistake; what is learned of it loses nothing and is kept.
-    assert!(text.contains("[hearing.adapted]"), "{text}");
-    assert!(folder.path().join("mine.ear").exists());
+    // What is learned is kept in both places or in none, and the person is told.
+    let out = String::from_utf8_lossy(&out.stdout);
+    let kept = folder.path().join("mine.ear").exists();
+    assert_eq!(text.contains("[hearing.adapted]"), kept, "{text}");
+    assert_eq!(
+        out.contains("the last layer learned your voice"),
+        kept,
+        "{out}"
+    );
+    assert_ne!(out.contains("taught nothing that is kept"), kept, "{out}");
 
     bothhands()
         .arg("test")
@@ -114,81 +126,103 @@ fn twenty_phrases_make_a_profile_that_a_session_says_it_uses() {
         .stderr(contains("Hearing as rehearsed on").and(contains("of 20 phrases right")));
 }
 
-/// A profile with what was learned of the usual voice.
-fn adapted() -> &'static Path {
-    static FOLDER: OnceLock<tempfile::TempDir> = OnceLock::new();
-    let folder = FOLDER.get_or_init(|| {
-        let folder = tempfile::tempdir().unwrap();
-        let profile = folder.path().join("mine.toml");
-        rehearse(&profile, usual()).assert().success();
-        folder
-    });
-    folder.path()
+/// A profile beside which a correction lies, the first number of which is `weight`, for a model with
+/// this hash.
+fn adapted(folder: &Path, model: &str, weight: f32) -> PathBuf {
+    let mut correction = Correction::none(384, 40);
+    correction.weights[0] = weight;
+    let bytes = Corrections(vec![(model.to_owned(), correction)]).to_bytes();
+    std::fs::write(folder.join("mine.ear"), &bytes).unwrap();
+    let profile = format!(
+        "[hearing]\nrehearsed = \"2026-01-01T00:00:00Z\"\nphrases = 20\nright = 17\n\
+         speech_dbfs = -20.0\nroom_dbfs = -50.0\nprobability_below = 0.94\nfit_below = -1.25\n\
+         \n[hearing.adapted]\nfile = \"mine.ear\"\nsha256 = \"{:x}\"\nright = 19\n",
+        Sha256::digest(&bytes)
+    );
+    let path = folder.join("mine.toml");
+    std::fs::write(&path, profile).unwrap();
+    path
 }
 
-/// What a session says of a profile whose learned part was changed by `change`.
-fn refused(change: impl Fn(&Path)) -> String {
-    let folder = tempfile::tempdir().unwrap();
-    for name in ["mine.toml", "mine.ear"] {
-        std::fs::copy(adapted().join(name), folder.path().join(name)).unwrap();
-    }
-    change(folder.path());
-    let out = bothhands()
+/// The hash of the model that ships, or of the first of two.
+fn model() -> String {
+    let grammar = Arc::new(Grammar::built_in().unwrap());
+    Ear::new(grammar, 1).unwrap().hashes().remove(0)
+}
+
+/// A session with the profile in `folder`.
+fn session(folder: &Path) -> std::process::Output {
+    bothhands()
         .args(["test", "tests/jobs/boathouse.toml", "--db"])
-        .arg(folder.path().join("log.db"))
+        .arg(folder.join("log.db"))
         .arg("--profile")
-        .arg(folder.path().join("mine.toml"))
+        .arg(folder.join("mine.toml"))
         .args(["--sound", "demo/recordings/01-done.flac"])
         .output()
-        .unwrap();
-    assert_eq!(out.status.code(), Some(2));
-    String::from_utf8_lossy(&out.stderr).into_owned()
+        .unwrap()
+}
+
+#[test]
+fn what_was_learned_is_told_and_used() {
+    let folder = tempfile::tempdir().unwrap();
+    adapted(folder.path(), &model(), 0.0);
+    let out = session(folder.path());
+    let told = String::from_utf8_lossy(&out.stderr);
+    assert!(out.status.success(), "{told}");
+    assert!(
+        told.contains("the last layer learned your voice (19 of them right since)"),
+        "{told}"
+    );
+
+    // The blank made so unlikely that every frame is heard as a phone.
+    let fit = |weight: f32| {
+        let mut ear = Ear::new(Arc::new(Grammar::built_in().unwrap()), 1).unwrap();
+        let profile = adapted(folder.path(), &ear.hashes().remove(0), weight);
+        let text = std::fs::read_to_string(&profile).unwrap();
+        let hearing = settings(&text).unwrap().1.unwrap();
+        Rehearsed::open(hearing, folder.path())
+            .unwrap()
+            .set(&mut ear)
+            .unwrap();
+        let samples = audio::read(Path::new("tests/reference/reading.flac")).unwrap();
+        let expected = DecodeContext {
+            rule: "anything".to_owned(),
+            excluded: Vec::new(),
+        };
+        ear.recognise(&samples, &expected)
+            .unwrap()
+            .scores
+            .llr_per_phone
+    };
+    assert_ne!(fit(0.0), fit(50.0));
 }
 
 #[test]
 fn what_was_learned_is_refused_where_it_does_not_belong_and_the_person_told_what_to_do() {
-    let again = "rehearse again with `bothhands rehearse`";
-    let missing = refused(|folder| std::fs::remove_file(folder.join("mine.ear")).unwrap());
-    assert!(
-        missing.contains("can't read what was learned") && missing.contains(again),
-        "{missing}"
-    );
-
-    let changed = refused(|folder| {
-        let file = folder.join("mine.ear");
-        let mut bytes = std::fs::read(&file).unwrap();
-        let middle = bytes.len() / 2;
-        bytes[middle] ^= 1;
+    let model = model();
+    let refused = |model: &str, change: &dyn Fn(&Path)| {
+        let folder = tempfile::tempdir().unwrap();
+        adapted(folder.path(), model, 0.0);
+        change(&folder.path().join("mine.ear"));
+        let out = session(folder.path());
+        assert_eq!(out.status.code(), Some(2));
+        let told = String::from_utf8_lossy(&out.stderr).into_owned();
+        assert!(
+            told.contains("rehearse again with `bothhands rehearse`"),
+            "{told}"
+        );
+        told
+    };
+    let missing = refused(&model, &|file| std::fs::remove_file(file).unwrap());
+    assert!(missing.contains("can't read what was learned"), "{missing}");
+    let changed = refused(&model, &|file| {
+        let mut bytes = std::fs::read(file).unwrap();
+        bytes[500] ^= 1;
         std::fs::write(file, bytes).unwrap();
     });
-    assert!(
-        changed.contains("SHA-256 differs") && changed.contains(again),
-        "{changed}"
-    );
-
-    // Another model: the first digit of its hash, here and in what the profile says of the file.
-    let other = refused(|folder| {
-        let file = folder.join("mine.ear");
-        let mut bytes = std::fs::read(&file).unwrap();
-        let model = bytes.iter().position(|&b| b == b'\n').unwrap() + 1;
-        bytes[model] = if bytes[model] == b'0' { b'1' } else { b'0' };
-        let hash = format!("{:x}", Sha256::digest(&bytes));
-        std::fs::write(file, bytes).unwrap();
-        let profile = folder.join("mine.toml");
-        let text = std::fs::read_to_string(&profile).unwrap();
-        let lines = text.lines().map(|line| {
-            if line.starts_with("sha256") {
-                format!("sha256 = \"{hash}\"\n")
-            } else {
-                format!("{line}\n")
-            }
-        });
-        std::fs::write(profile, lines.collect::<String>()).unwrap();
-    });
-    assert!(
-        other.contains("learned for another model") && other.contains(again),
-        "{other}"
-    );
+    assert!(changed.contains("SHA-256 differs"), "{changed}");
+    let other = refused(&model.replace(|c| c > '4', "0"), &|_| {});
+    assert!(other.contains("learned for another model"), "{other}");
 }
 
 #[test]
