@@ -85,15 +85,34 @@ impl Correction {
     /// The model's output with the correction; unchanged where the two are not of one model.
     #[must_use]
     pub fn applied(&self, probs: &LogProbs, hidden: &Hidden) -> LogProbs {
+        let mut corrected = probs.clone();
+        self.apply(&mut corrected, probs, hidden, |_| true);
+        corrected
+    }
+
+    /// Writes the model's output with the correction to those frames of `corrected` that `wanted`
+    /// names.
+    fn apply(
+        &self,
+        corrected: &mut LogProbs,
+        probs: &LogProbs,
+        hidden: &Hidden,
+        wanted: impl Fn(usize) -> bool,
+    ) {
         let fits = self.width == hidden.width
             && self.labels == probs.labels
             && probs.frames == hidden.frames;
-        let mut corrected = probs.clone();
         if !fits || self.width == 0 {
-            return corrected;
+            return;
         }
+        let given = probs.values.chunks_exact(self.labels);
+        let given = given.zip(hidden.values.chunks_exact(self.width));
         let frames = corrected.values.chunks_exact_mut(self.labels);
-        for (scores, hidden) in frames.zip(hidden.values.chunks_exact(self.width)) {
+        for (n, (scores, (given, hidden))) in frames.zip(given).enumerate() {
+            if !wanted(n) {
+                continue;
+            }
+            scores.copy_from_slice(given);
             add(scores, 1.0, &self.bias);
             for (&h, row) in hidden.iter().zip(self.weights.chunks_exact(self.labels)) {
                 add(scores, h, row);
@@ -103,7 +122,6 @@ impl Correction {
             let all = most + all.ln();
             scores.iter_mut().for_each(|s| *s -= all);
         }
-        corrected
     }
 
     /// Learns from `examples`, which must all be of one model; nothing when none can be learned
@@ -117,8 +135,12 @@ impl Correction {
             Adam::new(correction.weights.len()),
             Adam::new(correction.labels),
         );
+        let mut under_way: Vec<UnderWay> = examples.iter().map(|e| UnderWay::of(e)).collect();
         for step in 1..=how.steps {
-            let (mut by_weights, mut by_bias) = correction.slope(examples)?;
+            if step % LOOK_AGAIN == 1 {
+                under_way.iter_mut().for_each(|of| of.open.fill(true));
+            }
+            let (mut by_weights, mut by_bias) = correction.slope(examples, &mut under_way)?;
             let pull = |pull: f32, slope: &mut [f32], values: &[f32]| {
                 let each = 2.0 * pull / values.len().max(1) as f32;
                 add(slope, each, values);
@@ -134,24 +156,30 @@ impl Correction {
 
     /// The slopes of the mean loss by the weights and by the bias; nothing without an example that
     /// has a loss.
-    fn slope(&self, examples: &[&Example]) -> Option<(Vec<f32>, Vec<f32>)> {
+    fn slope(
+        &self,
+        examples: &[&Example],
+        under_way: &mut [UnderWay],
+    ) -> Option<(Vec<f32>, Vec<f32>)> {
         let mut weights = vec![0.0; self.weights.len()];
         let mut bias = vec![0.0; self.labels];
         let mut count = 0u16;
-        for example in examples {
-            let probs = self.applied(&example.probs, &example.hidden);
-            let Some(loss) = ctc::loss(&probs, &example.phones) else {
+        for (example, now) in examples.iter().zip(under_way) {
+            let UnderWay { probs, open } = now;
+            self.apply(probs, &example.probs, &example.hidden, |n| open[n]);
+            let Some(loss) = ctc::loss(probs, &example.phones) else {
                 continue;
             };
             count += 1;
             let share = 1.0 / example.phones.len().max(1) as f32;
             let frames = loss.gradient.chunks_exact(self.labels);
-            for (slope, hidden) in frames.zip(example.hidden.values.chunks_exact(self.width)) {
-                add(&mut bias, share, slope);
-                // Most frames are settled, and move nothing.
-                if slope.iter().all(|s| s.abs() < SETTLED) {
+            let frames = frames.zip(example.hidden.values.chunks_exact(self.width));
+            for ((slope, hidden), open) in frames.zip(open) {
+                *open = slope.iter().any(|s| s.abs() >= SETTLED);
+                if !*open {
                     continue;
                 }
+                add(&mut bias, share, slope);
                 for (&h, row) in hidden.iter().zip(weights.chunks_exact_mut(self.labels)) {
                     add(row, share * h, slope);
                 }
@@ -166,8 +194,27 @@ impl Correction {
     }
 }
 
-/// A frame whose slopes are all smaller than this is as the phones want it.
-const SETTLED: f32 = 1e-4;
+/// A frame whose slopes are all smaller than this is as the phones want it. Most are, and are passed
+/// over until they are looked at again, after so many steps.
+const SETTLED: f32 = 1e-3;
+const LOOK_AGAIN: u32 = 8;
+
+/// An example while it is learned from.
+struct UnderWay {
+    /// By the model with the correction.
+    probs: LogProbs,
+    /// The frames that are not settled.
+    open: Vec<bool>,
+}
+
+impl UnderWay {
+    fn of(example: &Example) -> Self {
+        Self {
+            probs: example.probs.clone(),
+            open: vec![true; example.probs.frames],
+        }
+    }
+}
 
 /// Adds `by` times `values` to `sums`.
 fn add(sums: &mut [f32], by: f32, values: &[f32]) {
