@@ -86,39 +86,28 @@ pub(super) fn judge(
         }
         _ => false,
     };
-    let mut pool: Vec<(Candidate, Vec<Option<f32>>)> = Vec::new();
-    for (view, of_one) in found.into_iter().enumerate() {
-        for candidate in of_one.into_iter().take(MOST) {
-            let score = candidate.hypothesis.score;
-            let known = pool.iter_mut().find(|(c, _)| alike(c, &candidate));
-            if let Some((_, scores)) = known {
-                scores[view] = Some(score);
-            } else {
-                let mut scores = vec![None; views.len()];
-                scores[view] = Some(score);
-                pool.push((candidate, scores));
-            }
+    // Each is scored anew by all: the search may have dropped the best path of one that is behind.
+    let mut pool: Vec<Candidate> = Vec::new();
+    for candidate in found.into_iter().flat_map(|of| of.into_iter().take(MOST)) {
+        if !pool.iter().any(|known| alike(known, &candidate)) {
+            pool.push(candidate);
         }
     }
     let mut summed = Vec::with_capacity(pool.len());
-    for (mut candidate, scores) in pool {
-        let hypothesis = &candidate.hypothesis;
+    for mut candidate in pool {
+        let hypothesis = &mut candidate.hypothesis;
         let line = match graph.stranger(hypothesis) {
             Some(stranger) => alone(stranger, lexicon, phones)?,
             None => line(graph, &hypothesis.words, lexicon, phones)?,
         };
-        let mut sum = Some(0.0);
-        for ((score, view), weight) in scores.into_iter().zip(views).zip(weights) {
-            let score = match score {
-                Some(score) => Some(score),
-                None => sound(&line, &view.probs).map(|s| s + hypothesis.weight),
-            };
-            sum = sum.zip(score).map(|(sum, score)| sum + weight * score);
-        }
+        let each = views.iter().zip(weights).map(|(view, weight)| {
+            let score = sound(&line, &view.probs)? + hypothesis.weight;
+            Some(weight * score)
+        });
         // A model whose frames are too few for the words rules them out.
-        let Some(sum) = sum else { continue };
-        candidate.hypothesis.score = sum;
-        candidate.hypothesis.weight *= weights.iter().sum::<f32>();
+        let Some(sum) = each.sum() else { continue };
+        hypothesis.score = sum;
+        hypothesis.weight *= weights.iter().sum::<f32>();
         summed.push(candidate);
     }
     summed.sort_by(|a, b| b.hypothesis.score.total_cmp(&a.hypothesis.score));
@@ -320,7 +309,7 @@ mod tests {
         assert!(judged.agree);
         for (one, both) in once.iter().zip(&judged.candidates) {
             assert_eq!(one.words, both.words);
-            assert_eq!(2.0 * one.hypothesis.score, both.hypothesis.score);
+            assert!(both.hypothesis.score > 2.0 * one.hypothesis.score - 0.02);
         }
         let fit = |c: &Candidate, free| crate::speech::ear::judge::fit(&c.hypothesis, free);
         let (one, both) = (
