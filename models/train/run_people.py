@@ -25,6 +25,8 @@ from run_gpu import HERE, halved, together
 COMMON = ["--average", "0.9997", "--rate", "4e-4", "--decay", "0.75", "--rooms", "--select", "people", "--check", "0.3", "--neural", "2",
           "--sources", "kok,es,fl,pico,ppl", "--narrow", "0.33", "--loud", "0.2", "--save", "60"]
 FINALS = {
+    # From the encoder of Whisper base as it is, on made speech alone: the start of all others.
+    "made": COMMON + ["--rate", "5e-4", "--seed", "3"],
     "people-15": COMMON + ["--people", "0.15", "--seed", "21"],
     "people-20-drop": COMMON + ["--people", "0.2", "--without", "tempo,warp", "--dropout", "0.1", "--seed", "22"],
     "people-30": COMMON + ["--people", "0.3", "--seed", "23"],

