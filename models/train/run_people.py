@@ -2,7 +2,7 @@
 
     python run_people.py DATA_DIR OUT_DIR SECONDS START.npz FINAL[,OPTION...]...
 
-FINAL: one of FINALS; options of train.py may follow after commas (people-20,--rate,2e-4). Every mean of two or more, every final and the
+FINAL: one of FINALS; options of train.py may follow after commas (people-30,--rate,2e-4). Every mean of two or more, every final and the
 start are scored on the selection voices (clean, 10 and 4 dB, a room) and on people-selection (clean, 4 kHz, 10 dB), both halves of its speakers apart;
 the least sum of both rates of phone errors chooses. All finals and means are written as int8 (export.py), and results.json.
 """
