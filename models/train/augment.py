@@ -13,9 +13,13 @@ EFFECTS = ("rate", "tempo", "warp", "join", "reverb", "noise", "machine", "chann
 
 
 class Augment:
-    def __init__(self, device, filters, without=(), rooms=False):
-        """rooms: longer, more frequent reverberation that darkens as it dies, of the noise too at times, and louder machines."""
+    def __init__(self, device, filters, without=(), rooms=False, narrow=0.0, loud=0.0, noises=None):
+        """rooms: longer, more frequent reverberation that darkens as it dies, of the noise too at times, and louder machines.
+        narrow: part of all speech that ends at 4 kHz or below, as a headset in call mode does. loud: part of it raised as
+        against a din. noises: recorded ones, [count, samples], each of unit level (people.py)."""
         self.device, self.without, self.rooms = device, set(without), rooms
+        self.narrow, self.loud = narrow, loud
+        self.recorded = None if noises is None else noises.to(device)
         self.window = torch.hann_window(400, device=device)
         self.filters = filters.to(device)
         # The mel filters applied to a spectrum whose frequencies are scaled: a longer or shorter throat.
@@ -80,11 +84,29 @@ class Augment:
         x = rough / rough.std(1, keepdim=True).clamp(min=1e-4) + whine * self.uniform(batch, 1) * 2
         return x / x.std(1, keepdim=True).clamp(min=1e-4)
 
+    def recording(self, batch, length):
+        """A recorded noise each, repeated from anywhere in it, at times backwards."""
+        x = self.recorded[torch.randint(0, len(self.recorded), (batch,), device=self.device)]
+        x = torch.where(self.uniform(batch, 1) < 0.5, x, x.flip(1))
+        at = torch.arange(length, device=self.device)[None] + torch.randint(0, x.shape[1], (batch, 1), device=self.device)
+        return torch.gather(x, 1, at % x.shape[1])
+
     # ------------------------------------------------------------------------------------- stages
-    def place(self, speech, n):
+    def raise_voice(self, y, raised, length):
+        """Speech against a din: the tilt of the spectrum flattened from 500 Hz to 4 kHz, by 2 to 6 dB an octave."""
+        spectrum = torch.fft.rfft(y)
+        f = torch.linspace(0, 8000, spectrum.shape[1], device=self.device)[None]
+        tilt = (self.uniform(len(y), 1) * 4 + 2) * torch.log2(f.clamp(500, 4000) / 500)
+        louder = torch.fft.irfft(spectrum * 10 ** (tilt / 20), length)
+        louder = louder * (y.pow(2).sum(1, keepdim=True) / louder.pow(2).sum(1, keepdim=True).clamp(min=1e-9)).sqrt()
+        return torch.where(raised, louder, y)
+
+    def place(self, speech, n, raised=None):
         """Change the rate (pitch, formants and tempo together), and put room before and after the words."""
         batch = len(speech)
         rate = self.uniform(batch, 1) * 0.37 + 0.83 if self.has("rate") else torch.ones(batch, 1, device=self.device)
+        if raised is not None:                               # a raised voice is a higher one
+            rate = torch.where(raised, self.uniform(batch, 1) * 0.17 + 1.03, rate)
         out = (n / rate[:, 0]).long()
         lead = torch.randint(800, 9600, (batch,), device=self.device)
         tail = torch.randint(1600, 9600, (batch,), device=self.device)
@@ -145,6 +167,8 @@ class Augment:
             if self.rooms:                                   # with the hum of the same plant
                 machine = machine + hum * self.uniform(batch, 1) * (self.uniform(batch, 1) < 0.5)
             noise = torch.where(loud, machine + 0.2 * noise, noise)
+        if self.recorded is not None:
+            noise = torch.where(self.uniform(batch, 1) < 0.15, self.recording(batch, length) * noise.std(1, keepdim=True), noise)
         noise = noise / noise.std(1, keepdim=True).clamp(min=1e-4)
         snr = self.uniform(batch, 1) * 32 - 2
         y = y + torch.where(self.uniform(batch, 1) < 0.85, rms * 10 ** (-snr / 20), rms * 1e-3) * noise
@@ -159,14 +183,18 @@ class Augment:
         spectrum = torch.fft.rfft(y)
         f = torch.linspace(0, 8000, spectrum.shape[1], device=self.device)[None]
         draw = self.uniform(batch, 1)
-        telephone, narrow = draw < 0.18, draw < 0.40
+        telephone, narrow = (draw < 0.08, draw < 0.18) if self.narrow else (draw < 0.18, draw < 0.40)
         open_ = torch.full((batch, 1), 9000.0, device=self.device)
         upper = torch.where(telephone, 3300 + self.uniform(batch, 1) * 500,
                             torch.where(narrow, self.uniform(batch, 1) * 3500 + 3400, open_))
+        if self.narrow:                                      # sharp, and nothing else taken away
+            call = self.uniform(batch, 1) < self.narrow
+            upper = torch.where(call, 3300 + self.uniform(batch, 1) * 680, upper)
+            telephone = telephone | call & (self.uniform(batch, 1) < 0.25)
         lower = torch.where(telephone, 200 + self.uniform(batch, 1) * 150,
                             torch.where(self.uniform(batch, 1) < 0.3, self.uniform(batch, 1) * 250, open_ * 0 - 500))
         tilt = torch.randn(batch, 1, device=self.device) * 2.5 * torch.log2(f.clamp(min=60) / 1000)
-        width = torch.where(telephone, 30.0, 100.0)
+        width = torch.where(telephone | call if self.narrow else telephone, 30.0, 100.0)
         y = torch.fft.irfft(spectrum * torch.sigmoid((upper - f) / width) * torch.sigmoid((f - lower) / 20) * 10 ** (tilt / 20), length)
         y = y / y.abs().amax(1, keepdim=True).clamp(min=1e-4)
         over = 10 ** (self.uniform(batch, 1) * 22 / 20)
@@ -228,7 +256,10 @@ class Augment:
 
         twice: every utterance comes back in two copies (the second half of the batch) of the same tempo, so frame by
         frame they say the same, in unlike rooms, noises, channels and masks."""
-        y, total, length = self.place(speech, n)
+        raised = self.uniform(len(speech), 1) < self.loud if self.loud else None
+        y, total, length = self.place(speech, n, raised)
+        if raised is not None:
+            y = self.raise_voice(y, raised, length)
         if twice:
             y, total, n = torch.cat([y, y]), total.repeat(2), n.repeat(2)
         rms = (y.pow(2).sum(1) / n).sqrt().clamp(min=1e-5)[:, None]

@@ -15,12 +15,14 @@ from onnx import TensorProto, helper, numpy_helper
 
 import same_sums
 
-WIDTH, HEADS = 384, 6
+HEAD = 64                                                    # numbers a head of attention
 
 
 class Builder:
     def __init__(self, weights):
         self.w = {k: v.astype(np.float32) for k, v in weights.items()}
+        self.width = len(self.w["lnf.weight"])
+        self.heads = self.width // HEAD
         self.nodes, self.constants, self.count = [], [], 0
 
     def const(self, name, array):
@@ -49,14 +51,14 @@ class Builder:
                        pads=[1, 1], strides=[stride], kernel_shape=[3])
 
     def positions(self):
-        step = math.log(10000) / (WIDTH // 2 - 1)
-        angle = np.arange(1500)[:, None] * np.exp(-step * np.arange(WIDTH // 2))[None]
+        step = math.log(10000) / (self.width // 2 - 1)
+        angle = np.arange(1500)[:, None] * np.exp(-step * np.arange(self.width // 2))[None]
         return np.concatenate([np.sin(angle), np.cos(angle)], 1).astype(np.float32)
 
     def model(self):
         for name, value in (("half", 0.5), ("one", 1.0), ("root", 1 / math.sqrt(2))):
             self.const(name, np.float32(value))
-        for name, value in (("i0", [0]), ("i1", [1]), ("i2", [2]), ("split", [0, 0, HEADS, WIDTH // HEADS]), ("merge", [0, 0, WIDTH])):
+        for name, value in (("i0", [0]), ("i1", [1]), ("i2", [2]), ("split", [0, 0, self.heads, HEAD]), ("merge", [0, 0, self.width])):
             self.const(name, np.array(value, np.int64))
         x = self.gelu(self.conv("mel", "c1", 1))
         x = self.op("Transpose", [self.gelu(self.conv(x, "c2", 2))], perm=[0, 2, 1])
@@ -79,8 +81,8 @@ class Builder:
         weight, bias = self.w[f"qkv.{i}.weight"], self.w[f"qkv.{i}.bias"]
         parts = []
         for j, name in enumerate("qkv"):
-            scale = np.float32(1 / math.sqrt(WIDTH // HEADS) if j == 0 else 1)
-            rows = slice(j * WIDTH, (j + 1) * WIDTH)
+            scale = np.float32(1 / math.sqrt(HEAD) if j == 0 else 1)
+            rows = slice(j * self.width, (j + 1) * self.width)
             z = self.linear(y, f"{name}.{i}", weight[rows] * scale, bias[rows] * scale)
             parts.append(self.op("Transpose", [self.op("Reshape", [z, "split"])], perm=[0, 2, 3, 1] if j == 1 else [0, 2, 1, 3]))
         attention = self.op("Softmax", [self.op("MatMul", parts[:2])], axis=-1)

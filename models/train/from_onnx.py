@@ -12,7 +12,7 @@ import numpy as np
 import onnx
 from onnx import numpy_helper
 
-from export import HEADS, WIDTH, Builder
+from export import HEAD, Builder
 
 
 def weights(path):
@@ -31,7 +31,7 @@ def weights(path):
     norms, linears = ["lnf"], ["head"]
     layer = 0
     while f"q.{layer}.b" in found:
-        scales = [1 / math.sqrt(WIDTH // HEADS), 1, 1]           # export.py puts the scale of attention into q
+        scales = [1 / math.sqrt(HEAD), 1, 1]           # export.py puts the scale of attention into q
         out[f"qkv.{layer}.weight"] = np.concatenate([matrix(f"{n}.{layer}") / s for n, s in zip("qkv", scales)])
         out[f"qkv.{layer}.bias"] = np.concatenate([found[f"{n}.{layer}.b"] / np.float32(s) for n, s in zip("qkv", scales)])
         norms += [f"ln1.{layer}", f"ln2.{layer}"]

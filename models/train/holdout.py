@@ -7,6 +7,7 @@ TEST       is only ever measured on, and reported.
 SELECTION  chooses between checkpoints, recipes and thresholds, and is not reported.
 Everything else may be trained on.
 """
+import os
 
 # ---------------------------------------------------------------------------------------------- voices
 # A flite or festival voice is a real person's recordings, so all packagings of that person count as one.
@@ -32,6 +33,12 @@ NEURAL_SELECTION_WORKER = 0
 # selection (and for training of the comparison model "with FSDD" only) and two are for the test.
 FSDD_TEST_INDEX = (1, 3)
 FSDD_SELECTION_INDEX = (0, 2)
+
+
+# People's recordings (people.py): those of the archive for training alone are trained on. Those of the archive for selection choose, half
+# of its speakers at a time (people.half), and the digit speakers above are selection for stage 4: it trains on none of the four.
+def may_train_on_people(folder):
+    return "selection" not in os.path.basename(os.path.normpath(folder))
 
 
 def fsdd_speakers(names):

@@ -1,4 +1,4 @@
-"""The encoder of Whisper tiny.en with a phone head: features [batch, 80, T] -> log probabilities."""
+"""The encoder of Whisper (tiny.en, or base) with a phone head: features [batch, 80, T] -> log probabilities."""
 import math
 
 import torch
@@ -22,6 +22,18 @@ class Encoder(nn.Module):
         self.qkv, self.o = repeat(lambda: nn.Linear(width, 3 * width)), repeat(lambda: nn.Linear(width, width))
         self.f1, self.f2 = repeat(lambda: nn.Linear(width, 4 * width)), repeat(lambda: nn.Linear(4 * width, width))
         self.lnf, self.head = nn.LayerNorm(width), nn.Linear(width, PHONES)
+
+    @classmethod
+    def like(cls, arrays):
+        """A network of the size of these weights: 64 numbers a head, as Whisper has it."""
+        width = len(arrays["lnf.weight"])
+        return cls(width, width // 64, sum(k.startswith("qkv.") and k.endswith(".weight") for k in arrays))
+
+    def depth(self, name):
+        """0 for what is next to the sound, up to layers + 1 for the head."""
+        if name.startswith("c"):
+            return 0
+        return len(self.qkv) + 1 if name.startswith(("lnf", "head")) else int(name.split(".")[1]) + 1
 
     def forward(self, mel, frames, dropout=0.0):
         drop = lambda x: F.dropout(x, dropout, self.training)

@@ -1,6 +1,7 @@
 """Make the parcel that travels to the GPU: speech as Opus, labels as phones, the encoder to start from.
 
     python pack.py SENTENCES_DIR SPEECH_DIR[,SPEECH_DIR...] SET_DIR FSDD_DIR encoder.npz PARCEL_DIR [quick]
+    python pack.py selection SPEECH_DIR[,...] SET_DIR PARCEL_DIR          only what chooses: all speech is made on the other machine
 
 Utterances whose sentence is held out (holdout.py) are dropped here whatever made them, and counted.
 """
@@ -103,6 +104,23 @@ def neural_selection(folders):
                 yield x[ends[i]:ends[i + 1]], str(t)
 
 
+def selection_set(speech, set_dir, out, quick=False):
+    """selection.json and the clips it tells of, and the filters; their number."""
+    clips, entries = [], []
+    data = np.load(f"{set_dir}/selection.npz")
+    x, ends = data["x"], np.cumsum(np.r_[0, data["n"]])
+    for i, e in enumerate(json.load(open(f"{set_dir}/selection.json"))):
+        clips.append(x[ends[i]:ends[i + 1]])
+        entries.append(dict(voice=e["voice"], labels=phones(e["text"])))
+    for samples, text in neural_selection(speech):
+        clips.append(np.concatenate([np.zeros(3200, np.int16), samples, np.zeros(3200, np.int16)]))
+        entries.append(dict(voice="kok-selection", labels=phones(text)))
+    file = encode(out, "selection", np.concatenate(clips), quick)
+    json.dump(dict(file=file, n=[len(c) for c in clips], entries=entries), open(f"{out}/selection.json", "w"), separators=(",", ":"))
+    np.save(f"{out}/filters.npy", decoder.mel_filters())
+    return len(clips)
+
+
 def main(sentence_dir, speech, set_dir, fsdd, encoder, out, quick=False):
     os.makedirs(out, exist_ok=True)
     held = held_sentences(sentence_dir)
@@ -118,25 +136,20 @@ def main(sentence_dir, speech, set_dir, fsdd, encoder, out, quick=False):
         index.append(dict(file=file, source=source, n=[len(k[0]) for k in kept], labels=[k[1] for k in kept]))
     json.dump(index, open(f"{out}/index.json", "w"), separators=(",", ":"))
 
-    clips, entries = [], []
-    data = np.load(f"{set_dir}/selection.npz")
-    x, ends = data["x"], np.cumsum(np.r_[0, data["n"]])
-    for i, e in enumerate(json.load(open(f"{set_dir}/selection.json"))):
-        clips.append(x[ends[i]:ends[i + 1]])
-        entries.append(dict(voice=e["voice"], labels=phones(e["text"])))
-    for samples, text in neural_selection(folders):
-        clips.append(np.concatenate([np.zeros(3200, np.int16), samples, np.zeros(3200, np.int16)]))
-        entries.append(dict(voice="kok-selection", labels=phones(text)))
-    file = encode(out, "selection", np.concatenate(clips), quick)
-    json.dump(dict(file=file, n=[len(c) for c in clips], entries=entries), open(f"{out}/selection.json", "w"), separators=(",", ":"))
-    np.save(f"{out}/filters.npy", decoder.mel_filters())
+    count = selection_set(folders, set_dir, out, quick)
     shutil.copy(encoder, f"{out}/encoder.npz")
     hours = {}
     for s in index:
         hours[s["source"]] = hours.get(s["source"], 0) + sum(s["n"]) / 57.6e6
     size = sum(os.path.getsize(f"{out}/{f}") for f in os.listdir(out)) / 2 ** 20
-    print({k: round(v, 2) for k, v in hours.items()}, f"dropped {dropped} held-out sentences, selection {len(clips)}, {size:.1f} MiB")
+    print({k: round(v, 2) for k, v in hours.items()}, f"dropped {dropped} held-out sentences, selection {count}, {size:.1f} MiB")
 
 
 if __name__ == "__main__":
-    main(*sys.argv[1:7], quick="quick" in sys.argv[7:])
+    if sys.argv[1] == "selection":
+        os.makedirs(sys.argv[4], exist_ok=True)
+        with open(f"{sys.argv[4]}/index.json", "w") as f:
+            f.write("[]")
+        print(selection_set(sys.argv[2].split(","), *sys.argv[3:5]), "clips")
+    else:
+        main(*sys.argv[1:7], quick="quick" in sys.argv[7:])

@@ -3,6 +3,8 @@
     nice -n 19 python speak_neural.py speak SENTENCES_DIR OUT_DIR WORKER SECONDS
     python speak_neural.py plan SENTENCES_DIR PLAN.json COUNT SEED
     python speak_neural.py follow PLAN.json MODEL.onnx VOICES.npz OUT_DIR WORKER WORKERS SECONDS
+    python speak_neural.py english VOICES_DIR ENGLISH.npz       the 28 English voice tables of the package kokoro-js, and the five before
+    python speak_neural.py follow PLAN.json MODEL.pkl ENGLISH.npz ...       the same on a GPU (kokoro_torch.py makes MODEL.pkl)
 
 One worker uses one core and makes up to 1.7 seconds of speech a second. `plan` and `follow` split the work: the
 text is turned into model tokens here, and spoken on a machine with more cores and no text tools. Every voice
@@ -39,6 +41,8 @@ def packaged():
 
 
 def load_model(model, voices):
+    if model.endswith(".pkl"):
+        return None, *english_tables(voices)
     options = ort.SessionOptions()
     options.intra_op_num_threads = options.inter_op_num_threads = 1
     session = ort.InferenceSession(model, options, providers=["CPUExecutionProvider"])
@@ -59,6 +63,55 @@ def random_voice(rng, voices, male):
         mixed = np.tensordot(weights, voices, 1)[:, part]
         style[:, part] = mean[:, part] + (mixed - mean[:, part]) * rng.uniform(0.75, stretch)
     return style
+
+
+def english(folder, out):
+    """The English tables in half precision, named as the package names them (bf: a British woman), then those of packaged()."""
+    files = sorted(f for f in os.listdir(folder) if f[:2] in ("af", "am", "bf", "bm") and f.endswith(".bin"))
+    tables = np.stack([np.fromfile(f"{folder}/{f}", "<f4").reshape(510, 256) for f in files])
+    before = np.load(packaged()[1])
+    tables = np.concatenate([tables, [before[n].astype(np.float32)[:, 0] for n in before.files]])
+    names = [f[:-4] for f in files] + list(before.files)
+    np.savez(out, names=names, tables=tables.astype(np.float16))
+    print(len(names), "voices")
+
+
+def english_tables(path):
+    with np.load(path) as z:
+        return z["tables"].astype(np.float32), [str(n) for n in z["names"]]
+
+
+def english_voice(rng, voices, names, accent):
+    """A mixture of voices of one sex (four times in five), British ones for a British accent (two times in three); one in
+    six is a mixture of the five tables before, as random_voice draws it."""
+    before = np.array([n[0] == "j" for n in names])
+    if rng.random() < 1 / 6:
+        return random_voice(rng, voices[before], np.array([float(n.startswith("jm")) for n in names])[before])
+    british, male = (np.array([n[i] == c for n in names]) for i, c in ((0, "b"), (1, "m")))
+    pool = british if accent.startswith("gb") and "rhotic" not in accent and rng.random() < 0.7 else ~before
+    if rng.random() < 0.8:
+        pool = pool & (male if rng.random() < 0.55 else ~male)
+    chosen = voices[pool]
+    mean = chosen.mean(0)
+    style = mean.copy()
+    for part in (slice(0, 128), slice(128, 256)):
+        weights = rng.dirichlet(np.full(len(chosen), 0.35))
+        style[:, part] = mean[:, part] + (np.tensordot(weights, chosen, 1)[:, part] - mean[:, part]) * rng.uniform(0.85, 1.2)
+    return style
+
+
+class OnGpu:
+    """kokoro_torch.py behind the face of an ONNX session."""
+
+    def __init__(self, path, device):
+        import torch
+        import kokoro_torch
+        torch.set_num_threads(1)
+        torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
+        self.model = kokoro_torch.Kokoro(path, device)
+
+    def run(self, _, inputs):
+        return [self.model(inputs["tokens"], inputs["style"], inputs["speed"]).float().cpu().numpy()]
 
 
 def trim(samples, margin=1600, level=0.02):
@@ -102,12 +155,18 @@ class Speaker:
         os.makedirs(out, exist_ok=True)
         self.session, self.voices, names = load_model(model, voices)
         self.male = np.array([float(n.startswith("jm")) for n in names])
+        self.names = names
+        if self.session is None:
+            import torch
+            gpus = torch.cuda.device_count()
+            self.session = OnGpu(model, f"cuda:{worker % gpus}" if gpus else "cpu")
         self.rng = np.random.default_rng(1000 + worker)
         self.out, self.worker, self.count, self.shard, self.made, self.buffer = out, worker, 0, 0, 0.0, []
 
     def say(self, sentence, tokens, accent):
         if self.count % SENTENCES_A_VOICE == 0:
-            self.style = random_voice(self.rng, self.voices, self.male)
+            self.style = (english_voice(self.rng, self.voices, self.names, accent) if isinstance(self.session, OnGpu)
+                          else random_voice(self.rng, self.voices, self.male))
         self.count += 1
         samples = self.session.run(None, {
             "tokens": np.array([[0, *tokens, 0]], np.int64),
@@ -157,7 +216,8 @@ def plan(sentences, out, count, seed):
 def follow(path, model, voices, out, worker, workers, seconds):
     todo = json.load(open(path))
     groups = [todo[i:i + SENTENCES_A_VOICE] for i in range(0, len(todo), SENTENCES_A_VOICE)]
-    speaker, began = Speaker(model, voices, out, 100 + worker), time.time()
+    began = time.time()
+    speaker = Speaker(model, voices, out, 100 + worker)
     for group in groups[worker::workers]:
         for item in group:
             if time.time() - began > seconds:
@@ -171,6 +231,8 @@ if __name__ == "__main__":
     verb, *a = sys.argv[1:]
     if verb == "speak":
         speak(a[0], a[1], int(a[2]), float(a[3]))
+    elif verb == "english":
+        english(*a)
     elif verb == "plan":
         plan(a[0], a[1], int(a[2]), int(a[3]))
     elif verb == "follow":

