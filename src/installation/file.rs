@@ -297,6 +297,9 @@ impl<'i> Reader<'i> {
 
 /// The message of the deserialiser in words that say what to do.
 fn explain(message: &str, what: &str, key: Option<&str>) -> String {
+    // What stood in the file may hold the end of a line; a message is one line.
+    let message = &message.replace(char::is_control, " ");
+    let key = key.map(|key| key.replace(char::is_control, " "));
     if let Some(unknown) = between_ticks(message, "unknown field ") {
         let known: BTreeSet<_> = message.split('`').skip(3).step_by(2).collect();
         let known = known.into_iter().collect::<Vec<_>>().join(", ");

@@ -479,12 +479,9 @@ impl Recogniser for Ear {
 
     fn describe(&self) -> String {
         let ears = match self.second {
-            Some(_) => "two ears",
-            None => "ear",
+            Some(_) => "two ears (models/ear.int8.onnx and ear.base.int8.onnx",
+            None => "ear (models/ear.int8.onnx",
         };
-        format!(
-            "{ears} (models/ear.int8.onnx, {} phones)",
-            self.acoustics.phones.count() - 1
-        )
+        format!("{ears}, {} phones)", self.acoustics.phones.count() - 1)
     }
 }
