@@ -41,10 +41,6 @@ const WHERE: [(&str, &str, &str); 29] = [
     ("any", "radial", "insulation-resistance/trial"),
 ];
 
-fn job(name: &str) -> Job {
-    Job::load(Path::new(&format!("tests/dialogues/jobs/{name}.toml"))).unwrap()
-}
-
 /// What becomes of a phrase: taken, answered, asked about, refused or unknown, and what is said.
 fn comes(site: &Site, phrase: &str) -> (&'static str, Vec<String>) {
     let mut site = site.fork();
