@@ -28,7 +28,7 @@ pub(crate) struct LogArgs {
     #[arg(long, value_enum)]
     only: Option<Only>,
     /// Show times in this zone, such as Europe/London; this machine's zone when left out
-    #[arg(long, value_name = "ZONE")]
+    #[arg(long, value_name = "ZONE", visible_alias = "zone")]
     time_zone: Option<String>,
 }
 

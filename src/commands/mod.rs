@@ -12,6 +12,7 @@ pub(crate) mod export;
 pub(crate) mod hand_in;
 pub(crate) mod hear;
 pub(crate) mod import;
+mod letterhead;
 pub(crate) mod log;
 pub(crate) mod merge;
 pub(crate) mod rehearse;
