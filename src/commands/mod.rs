@@ -15,6 +15,7 @@ pub(crate) mod import;
 mod letterhead;
 pub(crate) mod log;
 pub(crate) mod merge;
+pub(crate) mod pack;
 pub(crate) mod rehearse;
 pub(crate) mod review;
 pub(crate) mod schedule;
