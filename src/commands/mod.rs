@@ -12,6 +12,7 @@ pub(crate) mod export;
 pub(crate) mod hand_in;
 pub(crate) mod hear;
 pub(crate) mod import;
+pub(crate) mod labels;
 mod letterhead;
 pub(crate) mod log;
 pub(crate) mod merge;

@@ -184,6 +184,15 @@ pub(super) fn standing(schedule: &Schedule, board: u16, circuit: &CircuitRow) ->
     parts.join(", ")
 }
 
+/// A dash where nothing belongs.
+pub(super) fn or_dash(text: String) -> String {
+    if text.is_empty() {
+        "–".to_owned()
+    } else {
+        text
+    }
+}
+
 /// "B 32 A, RCD 30 mA": what protects a circuit.
 pub(super) fn protection(circuit: &CircuitRow) -> String {
     let device = circuit.device.map(|device| match circuit.rating_amps {

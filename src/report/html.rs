@@ -1,6 +1,6 @@
 use super::cells::{Cell, ReadingRow};
 use super::columns::{Shown, columns, groups};
-use super::front::{KEY_HEADS, KeyResult, protection, standing};
+use super::front::{KEY_HEADS, KeyResult, or_dash, protection, standing};
 use super::letterhead::Letterhead;
 use super::palette::PALETTE;
 use super::schedule::{BoardSchedule, CircuitRow, OutRow, Schedule};
@@ -173,18 +173,17 @@ fn key_results(schedule: &Schedule) -> Markup {
 
 fn key_row(schedule: &Schedule, board: &BoardSchedule, circuit: &CircuitRow) -> Markup {
     let key = &circuit.key;
-    let protected = protection(circuit);
-    let at_most = circuit.zs_read_at_most.as_deref().unwrap_or("–");
+    let at_most = circuit.zs_read_at_most.clone().unwrap_or_default();
     let [first, second, third, fourth, fifth, sixth, seventh, eighth] = KEY_HEADS;
     html! {
         tr {
             th scope="row" data-label=(first) { span { (circuit.number) " " (circuit.description) } }
-            td data-label=(second) { span { (if protected.is_empty() { "–" } else { &protected }) } }
+            td data-label=(second) { span { (or_dash(protection(circuit))) } }
             td data-label=(third) { (result_as(&key.continuity, &key.continuity.text())) }
             td data-label=(fourth) { (result_as(&key.insulation, &key.insulation.text())) }
             td data-label=(fifth) { (result_as(&key.polarity, &key.polarity.text())) }
             td data-label=(sixth) { (result_as(&key.zs, &key.zs.text())) }
-            td data-label=(seventh) { span { (at_most) } }
+            td data-label=(seventh) { span { (or_dash(at_most)) } }
             td data-label=(eighth) { (result_as(&key.rcd, &key.rcd.text())) }
             td data-label="Standing" { span { (standing(schedule, board.number, circuit)) } }
         }

@@ -384,6 +384,49 @@ impl Paper {
             .collect()
     }
 
+    /// A title and lines in a frame to cut along.
+    pub(super) fn framed(&mut self, title: &str, lines: &[String]) {
+        const PAD: f32 = 10.0;
+        let (big, small) = (Style::bold(16.0), Style::plain(11.5));
+        let room = 2.0 * PAD;
+        let width = self.across() - room;
+        let height = |letters: &mut Letters, text: &str, style: Style| {
+            letters.lines(text, style.face, style.size, width).len() as f32 * style.size * LEADING
+        };
+        let high = height(&mut self.letters, title, big)
+            + lines
+                .iter()
+                .map(|line| height(&mut self.letters, line, small))
+                .sum::<f32>()
+            + room;
+        self.need(high + PAD);
+        let top = self.y;
+        self.gap(PAD);
+        for (text, style) in [(title, big)]
+            .into_iter()
+            .chain(lines.iter().map(|line| (line.as_str(), small)))
+        {
+            let marks = self.written(text, style, PAD, PAD);
+            self.add(Part::of_marks(Role::Paragraph, marks));
+        }
+        self.gap(PAD);
+        for (x, y, width, height) in [
+            (MARGIN, top, self.across(), 1.0),
+            (MARGIN, self.y, self.across(), 1.0),
+            (MARGIN, top, 1.0, self.y - top),
+            (self.width - MARGIN, top, 1.0, self.y - top),
+        ] {
+            self.put(Mark::Box {
+                x,
+                y,
+                width,
+                height,
+                ink: Ink::Dark,
+            });
+        }
+        self.gap(PAD * 1.5);
+    }
+
     /// A list, or nothing where it is empty; `label` hangs at the left of each item.
     pub(super) fn list<T: AsRef<str>>(&mut self, label: &str, items: &[T], size: f32) {
         if items.is_empty() {

@@ -1,6 +1,6 @@
 use super::cells::{Cell, ReadingRow};
 use super::columns::{Shown, columns, groups};
-use super::front::{KEY_HEADS, protection, standing};
+use super::front::{KEY_HEADS, or_dash, protection, standing};
 use super::letters::Letters;
 use super::page::{Heads, Lies, Paper, Style};
 use super::print::{PdfError, printed};
@@ -144,13 +144,6 @@ fn key_results(paper: &mut Paper, board: &BoardSchedule, schedule: &Schedule) {
 
 fn key_row(schedule: &Schedule, board: &BoardSchedule, circuit: &CircuitRow) -> Vec<TableCell> {
     let key = &circuit.key;
-    let or_dash = |text: String| {
-        if text.is_empty() {
-            "–".to_owned()
-        } else {
-            text
-        }
-    };
     let standing = standing(schedule, board.number, circuit);
     vec![
         TableCell::plain(format!("{} {}", circuit.number, circuit.description)).heading_row(),

@@ -1,6 +1,7 @@
 //! What is handed over after a session: files, what opens them, and what they say.
 
 mod files;
+mod labels;
 mod pack;
 
 use crate::looking_back::rehearsal::Rehearsal;
