@@ -35,7 +35,7 @@ pub use cells::{Cell, Cells, ReadingRow};
 pub use csv::{csv, csv_of_threads};
 pub use customer::{customer_html, customer_pdf};
 pub use dialogue::{
-    Exchange, ProgramLine, Wanted, dialogue, dialogue_jsonl, dialogue_text, follow, threads,
+    Exchange, Only, ProgramLine, Wanted, dialogue, dialogue_jsonl, dialogue_text, follow, threads,
 };
 pub use exceptions::Exception;
 pub use expected::{Expected, expected, expected_text};

@@ -204,6 +204,9 @@ pub struct NoteRow {
     pub board: Option<u16>,
     /// The circuit the session was at.
     pub circuit: Option<u16>,
+    /// The step that was asked for then, in words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub step: Option<String>,
     /// What was typed; nothing when it was spoken and is kept as sound.
     pub text: Option<String>,
 }
@@ -215,11 +218,16 @@ impl NoteRow {
             Some(text) => format!("\u{201c}{text}\u{201d}"),
             None => "kept as sound".to_owned(),
         };
-        match (self.board, self.circuit) {
-            (Some(board), Some(circuit)) => format!("{text}, at board {board}, circuit {circuit}"),
-            (Some(board), None) => format!("{text}, at board {board}"),
-            _ => text,
+        let mut text = text;
+        for (what, number) in [("board", self.board), ("circuit", self.circuit)] {
+            if let Some(number) = number {
+                text.push_str(&format!(", {what} {number}"));
+            }
         }
+        if let Some(step) = &self.step {
+            text.push_str(&format!(", {step}"));
+        }
+        text
     }
 }
 
@@ -508,13 +516,17 @@ fn notes(log: &Log) -> Vec<NoteRow> {
     };
     let mut notes = Vec::new();
     for entry in entries {
-        if let Event::Noted { text } = &entry.event {
-            let here = agenda.current();
+        if let Event::Noted { text, step } = &entry.event {
+            let here = match step {
+                Some(step) => agenda.step(step),
+                None => agenda.current(),
+            };
             notes.push(NoteRow {
                 event: entry.no,
                 at: entry.at,
                 board: here.map(|step| step.board),
                 circuit: here.and_then(|step| step.circuit),
+                step: here.map(|step| words::step(&agenda, step)),
                 text: text.clone(),
             });
         }

@@ -2,6 +2,7 @@
 
 mod files;
 mod labels;
+mod notes;
 mod pack;
 
 use crate::looking_back::rehearsal::Rehearsal;
@@ -53,11 +54,29 @@ impl Desk {
         Self::with(&r)
     }
 
+    pub fn empty() -> Self {
+        Self {
+            folder: tempfile::tempdir().unwrap(),
+        }
+    }
+
+    /// With what came of these typed lines in `session.db`.
+    pub fn typed(lines: &str) -> Self {
+        let desk = Self::empty();
+        fs::write(
+            desk.path("job.toml"),
+            include_str!("../jobs/boathouse.toml"),
+        )
+        .unwrap();
+        fs::write(desk.path("words.txt"), lines).unwrap();
+        let args = "test job.toml --db session.db --words words.txt";
+        desk.run(&args.split(' ').collect::<Vec<_>>()).well();
+        desk
+    }
+
     /// With this session in `session.db`.
     pub fn with(rehearsal: &Rehearsal) -> Self {
-        let desk = Self {
-            folder: tempfile::tempdir().unwrap(),
-        };
+        let desk = Self::empty();
         rehearsal.keep(&desk.path("session.db"), true);
         desk
     }

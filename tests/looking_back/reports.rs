@@ -265,7 +265,7 @@ fn csv_has_one_line_a_circuit_and_keeps_bounds() {
 fn only_questions_shows_questions_and_their_answers() {
     let r = eventful();
     let wanted = report::Wanted {
-        only_questions: true,
+        only: Some(report::Only::Questions),
         ..Default::default()
     };
     let dialogue = report::dialogue(&r.log()).unwrap();

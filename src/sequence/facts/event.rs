@@ -316,6 +316,9 @@ pub enum Event {
         /// What was typed; nothing when it was spoken.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         text: Option<String>,
+        /// The step that was asked for; older logs do not say.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        step: Option<StepId>,
     },
     /// "Stand by": nothing is taken until "carry on".
     StoodBy,
