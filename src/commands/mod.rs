@@ -8,6 +8,7 @@ pub(crate) mod devices;
 pub(crate) mod doctor;
 mod engine;
 pub(crate) mod export;
+pub(crate) mod forget_sound;
 #[cfg(feature = "hand-in")]
 pub(crate) mod hand_in;
 pub(crate) mod hear;

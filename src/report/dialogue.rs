@@ -28,7 +28,7 @@ pub struct Exchange {
     /// What was heard; nothing when it was typed or nothing was said.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub heard: Option<Heard>,
-    /// Hash of the sound.
+    /// Hash of the sound; nothing where there is none, or none any more.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub sound: Option<String>,
     /// What was understood.
@@ -165,6 +165,7 @@ fn exchange(turn: &[Entry], agenda: &mut Agenda, narrator: &mut Narrator) -> Exc
         circuit,
         heard: heard_by.and_then(|entry| entry.heard.clone()),
         sound: heard_by
+            .filter(|entry| !entry.heard.as_ref().is_some_and(|h| h.without_sound))
             .and_then(|entry| entry.evidence)
             .map(|hash| hash.to_string()),
         understood: (!understood.is_empty()).then(|| understood.join(", ")),
@@ -200,7 +201,10 @@ impl Exchange {
 
     /// Whether it was done at the desk afterwards.
     pub fn at_desk(&self) -> bool {
-        self.kinds == ["corrected-at-desk"]
+        matches!(
+            self.kinds.as_slice(),
+            ["corrected-at-desk" | "sound-forgotten"]
+        )
     }
 }
 
@@ -329,6 +333,10 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
                 Some(text) => format!("(note{at}) {text}"),
                 None => format!("(note{at}, kept as sound)"),
             }
+        }
+        Event::SoundForgotten { of, .. } => {
+            let of: Vec<String> = of.iter().map(|no| format!("#{no}")).collect();
+            format!("sound deleted: {}", of.join(", "))
         }
         Event::StoodBy => "stand by".to_owned(),
         Event::CarriedOn => "carry on".to_owned(),

@@ -310,7 +310,11 @@ async fn sound(
     match found {
         Ok(Some(evidence)) => match evidence.flac() {
             Some(flac) => part_of(flac, request.headers().get(header::RANGE)),
-            None => (StatusCode::GONE, "This sound was left out of the log.\n").into_response(),
+            None => (
+                StatusCode::GONE,
+                "This sound was deleted, or left out of the log.\n",
+            )
+                .into_response(),
         },
         Ok(None) => (StatusCode::NOT_FOUND, "No such sound.\n").into_response(),
         Err(why) => unreadable(&why.into()),

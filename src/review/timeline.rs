@@ -262,6 +262,7 @@ fn you(exchange: &Exchange) -> Markup {
                     audio controls preload="none" src={ "sound/" (sound) ".flac" }
                         aria-label={ "Sound of event " (exchange.event) ", " (format!("{:.1}", heard.seconds)) " seconds" } {}
                 }
+                @if heard.without_sound { " (its sound is not in the log)" }
             }
         }
     }

@@ -127,6 +127,7 @@ fn replacements(log: &Log) -> BTreeMap<EventNo, EventNo> {
             Event::Refused { .. }
             | Event::Asked { .. }
             | Event::NotTaken { .. }
+            | Event::SoundForgotten { .. }
             | Event::Unclear { .. } => {}
             _ => withdrawn = None,
         }

@@ -1,6 +1,7 @@
 //! What is handed over after a session: files, what opens them, and what they say.
 
 mod files;
+mod forget;
 mod labels;
 mod notes;
 mod pack;
