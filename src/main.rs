@@ -34,6 +34,7 @@ enum Command {
     Export(commands::export::ExportArgs),
     Import(commands::import::ImportArgs),
     Merge(commands::merge::MergeArgs),
+    Lessons(commands::lessons::LessonsArgs),
     ForgetSound(commands::forget_sound::ForgetSoundArgs),
     #[cfg(feature = "hand-in")]
     HandIn(commands::hand_in::HandInArgs),
@@ -59,6 +60,7 @@ fn main() -> ExitCode {
         Command::Export(args) => commands::export::run(args),
         Command::Import(args) => commands::import::run(args),
         Command::Merge(args) => commands::merge::run(args),
+        Command::Lessons(args) => commands::lessons::run(args),
         Command::ForgetSound(args) => commands::forget_sound::run(args),
         #[cfg(feature = "hand-in")]
         Command::HandIn(args) => commands::hand_in::run(&args),

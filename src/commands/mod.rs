@@ -14,6 +14,7 @@ pub(crate) mod hand_in;
 pub(crate) mod hear;
 pub(crate) mod import;
 pub(crate) mod labels;
+pub(crate) mod lessons;
 mod letterhead;
 pub(crate) mod log;
 pub(crate) mod merge;

@@ -3,6 +3,7 @@
 mod files;
 mod forget;
 mod labels;
+mod lessons;
 mod notes;
 mod pack;
 
