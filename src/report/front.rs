@@ -5,7 +5,7 @@ use super::cells::{Cell, filled};
 use super::schedule::{CircuitRow, Limitation, Schedule};
 use super::words;
 use crate::limits::Outcome;
-use crate::sequence::{Agenda, Quantity, Step, StepOutcome, Worst};
+use crate::sequence::{Agenda, Ask, Quantity, Step, StepOutcome, Worst};
 use crate::terms::Stage;
 use serde::Serialize;
 
@@ -122,9 +122,10 @@ pub(super) fn at_origin(
         .collect()
 }
 
-/// How many steps of a circuit are open, and whether any of them was ever answered.
+/// How many steps of a circuit are open that ask for something to be said, and whether any of them was ever answered.
 pub(super) fn open_steps(agenda: &Agenda, steps: &[&Step]) -> (usize, bool) {
-    let open = steps.iter().filter(|step| agenda.is_open(step)).count();
+    let asked = steps.iter().filter(|step| step.ask != Ask::Event);
+    let open = asked.filter(|step| agenda.is_open(step)).count();
     let begun = steps.iter().any(|step| {
         matches!(
             agenda.outcome(step),
@@ -140,8 +141,10 @@ pub(super) fn standing(schedule: &Schedule, board: u16, circuit: &CircuitRow) ->
     let (mut wrong, mut unsettled) = (0, 0);
     for one in &schedule.exceptions {
         if (one.board, one.circuit) == own && one.later.is_none() {
-            match one.judged {
-                Some(Outcome::CannotSay) => unsettled += 1,
+            match (one.stage, one.judged) {
+                // That it stays off is said below.
+                (None, _) => {}
+                (_, Some(Outcome::CannotSay)) => unsettled += 1,
                 _ => wrong += 1,
             }
         }
@@ -158,6 +161,9 @@ pub(super) fn standing(schedule: &Schedule, board: u16, circuit: &CircuitRow) ->
         .filter(|row| (row.board, row.circuit) == own && row.is_open())
         .count();
     let mut parts = Vec::new();
+    if schedule.stays_off.contains(&(board, circuit.number)) {
+        parts.push("✗ stays off".to_owned());
+    }
     match wrong {
         0 => {}
         1 => parts.push("✗ 1 exception".to_owned()),
@@ -178,10 +184,11 @@ pub(super) fn standing(schedule: &Schedule, board: u16, circuit: &CircuitRow) ->
     if !marks.is_empty() {
         parts.push(format!("see {}", marks.join(", ")));
     }
-    if parts.is_empty() {
-        return "✓ all within limits".to_owned();
+    match (parts.is_empty(), circuit.begun) {
+        (true, true) => "✓ what was tested is within limits".to_owned(),
+        (true, false) => "nothing was tested".to_owned(),
+        (false, _) => parts.join(", "),
     }
-    parts.join(", ")
 }
 
 /// A dash where nothing belongs.

@@ -4,6 +4,7 @@ use crate::looking_back::rehearsal::{Rehearsal, altered, both, large, megohms, s
 use bothhands::grammar::Intent;
 use bothhands::quantity::Conductors;
 use bothhands::report::{self, Cell, Schedule, Times};
+use bothhands::sequence::{Ask, Step};
 use bothhands::store::{Mode, Sounds, Store, import};
 use bothhands::terms::{Change, Part, Reason};
 use std::fs::File;
@@ -511,4 +512,47 @@ fn pages_to_look_at() {
         report::dialogue_text(&dialogue, &Times::utc()),
     )
     .unwrap();
+}
+
+/// "Within limits" is said of what was tested only, and never of what stays off or was not tested.
+#[test]
+fn how_a_circuit_stands_is_told_by_what_was_said_of_it() {
+    let standing = |schedule: &Schedule, circuit: &str| {
+        let html = report::html(schedule);
+        let row = html.split(circuit).nth(1).unwrap();
+        let cell = row.split("data-label=\"Standing\"><span>").nth(1).unwrap();
+        cell.split("</span>").next().unwrap().to_owned()
+    };
+    let mut r = Rehearsal::boathouse();
+    let fresh = schedule(&r);
+    assert_eq!(standing(&fresh, "1 Sockets, club room"), "not begun");
+    r.until("b1/c2/polarity/dead");
+    let half = schedule(&r);
+    let open = r.session.state().open_steps();
+    let asked =
+        |step: &&_| matches!(step, Step { circuit: Some(1), ask, .. } if *ask != Ask::Event);
+    let open = open.filter(asked).count();
+    assert!(open > 1);
+    let wanted = format!("{open} steps open");
+    assert_eq!(standing(&half, "1 Sockets, club room"), wanted);
+    r.say(Intent::NotTested(Some(Reason::NoAccess)));
+    r.until("b1/c4/polarity/dead");
+    r.say(Intent::Stated(
+        bothhands::terms::Statement::PolarityReversed,
+    ));
+    r.say(Intent::Affirm);
+    r.say(Intent::StaysOff(4));
+    r.say(Intent::Affirm);
+    let off = schedule(&r);
+    assert!(off.stays_off.contains(&(1, 4)), "{:?}", off.stays_off);
+    assert!(standing(&off, "4 Slipway winch").starts_with("✗ stays off"));
+    r.finish_it();
+    let done = schedule(&r);
+    let within = "✓ what was tested is within limits";
+    assert_eq!(standing(&done, "1 Sockets, club room"), within);
+    assert!(standing(&done, "2 Lights, boat bay").contains("see L1"));
+    let customer = report::customer_html(std::slice::from_ref(&done));
+    assert!(customer.contains("Leave off what was left off: circuit 4, Slipway winch."));
+    let labels = report::labels_html(std::slice::from_ref(&done));
+    assert!(labels.contains("Do not switch on") && labels.contains("(LEFT OFF)"));
 }
