@@ -284,9 +284,12 @@ fn where_is(schedule: &Schedule, board: u16, circuit: Option<u16>) -> String {
     format!("circuit {number}{of_board}{name}")
 }
 
+/// A test of a circuit, or of a board itself.
+type Tested = (u16, Option<u16>, Option<Stage>);
+
 fn found(schedule: &Schedule) -> Section {
     // By place and kind of test: how many, and the worst that is said of them.
-    let mut found: BTreeMap<(u16, Option<u16>, Option<Stage>), (usize, bool)> = BTreeMap::new();
+    let mut found: BTreeMap<Tested, (usize, bool)> = BTreeMap::new();
     let mut dealt_with = 0;
     for one in &schedule.exceptions {
         if one.later.is_some() {

@@ -725,6 +725,9 @@ fn overrides(agenda: &Agenda) -> Vec<OverrideRow> {
         .collect()
 }
 
+/// How many steps of each stage are open.
+type StagesOpen = Vec<(Stage, u32)>;
+
 fn open_items(agenda: &Agenda) -> Vec<OpenItem> {
     let mut items: Vec<OpenItem> = agenda
         .open_entries()
@@ -739,17 +742,14 @@ fn open_items(agenda: &Agenda) -> Vec<OpenItem> {
             still_out: false,
         });
     }
-    let mut open: Vec<((u16, Option<u16>), Vec<(Stage, u32)>)> = Vec::new();
+    // In the order in which they come.
+    let mut open: Vec<(u16, Option<u16>, StagesOpen)> = Vec::new();
     for step in agenda.open_steps().filter(|step| step.ask != Ask::Event) {
-        let place = (step.board, step.circuit);
-        let at = match open.iter().position(|(there, _)| *there == place) {
-            Some(at) => at,
-            None => {
-                open.push((place, Vec::new()));
-                open.len() - 1
-            }
-        };
-        let Some((_, stages)) = open.get_mut(at) else {
+        let known = open
+            .iter_mut()
+            .find(|(board, circuit, _)| (*board, *circuit) == (step.board, step.circuit));
+        let Some((_, _, stages)) = known else {
+            open.push((step.board, step.circuit, vec![(step.stage, 1)]));
             continue;
         };
         match stages.iter_mut().find(|(stage, _)| *stage == step.stage) {
@@ -757,7 +757,7 @@ fn open_items(agenda: &Agenda) -> Vec<OpenItem> {
             None => stages.push((step.stage, 1)),
         }
     }
-    items.extend(open.into_iter().map(|((board, circuit), stages)| {
+    items.extend(open.into_iter().map(|(board, circuit, stages)| {
         let stages: Vec<String> = stages
             .into_iter()
             .map(|(stage, count)| match count {
