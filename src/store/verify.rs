@@ -147,13 +147,14 @@ impl fmt::Display for Remark {
             ),
             Self::LooseEvidence { hash } => write!(f, "no event rests on the evidence {hash}"),
             Self::SoundForgotten { by, at, pieces } => {
-                let (pieces, was) = match pieces {
-                    1 => ("1 utterance".to_owned(), "was"),
-                    several => (format!("{several} utterances"), "were"),
+                let utterances = match pieces {
+                    1 => "1 utterance".to_owned(),
+                    several => format!("{several} utterances"),
                 };
                 write!(
                     f,
-                    "the sound of {pieces} {was} deleted, event {by}, {at:.0}; what was made of it stands"
+                    "the sound of {utterances} was deleted, event {by}, {at:.0}; what was made of it \
+                     stands"
                 )
             }
             Self::SoundCameBack { by, hash } => write!(

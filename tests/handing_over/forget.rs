@@ -115,7 +115,7 @@ fn all_sound_is_gone_and_the_log_is_taken_up_exported_imported_and_merged_as_bef
     desk.run(&["import", "lines", "--db", "imported.db"]).well();
     assert_eq!(head(&desk, "imported.db"), head(&desk, "session.db"));
     let verified = desk.run(&["verify", "imported.db"]).well().text();
-    assert!(verified.contains("were deleted"), "{verified}");
+    assert!(verified.contains("utterances was deleted"), "{verified}");
 
     // A copy that still has the sound does not bring it back.
     for sources in [["session.db", "copy.db"], ["copy.db", "session.db"]] {
