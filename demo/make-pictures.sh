@@ -103,7 +103,7 @@ print(html.unescape(re.search("<pre>(.*)</pre>", sys.stdin.read(), re.S)[1]).str
 "$program" demo --out "$work/out" >/dev/null
 "$program" schedule "$work/out/session.db" --html "$work/schedule.html" --time-zone UTC >/dev/null
 draw "$work/schedule.html" \
-    'section[aria-labelledby=instruments], section[aria-labelledby=open], section[aria-labelledby=departures], section[aria-labelledby=overrides], section[aria-labelledby=out], footer, .readings tbody:first-of-type, .readings tr:nth-child(n+5)' \
+    'section[aria-labelledby=instruments], section[aria-labelledby=open], section[aria-labelledby=departures], section[aria-labelledby=overrides], section[aria-labelledby=out], .signatures, footer, .readings tbody:first-of-type, .readings tr:nth-child(n+5)' \
     "Parts of a schedule of test results" 1280 schedule.svg
 "$program" review "$work/out/session.db" --time-zone UTC >"$work/said" &
 page=$!

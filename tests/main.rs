@@ -24,6 +24,7 @@ mod dialogues;
 mod fuzz;
 #[cfg(all(feature = "hand-in", unix))]
 mod handed_in;
+mod handing_over;
 mod hearing;
 mod keeping;
 mod limits;

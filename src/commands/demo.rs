@@ -77,13 +77,14 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let schedule = Schedule::of(&log, &Times::here())?;
     let exchanges = report::dialogue(&log)?;
     shown::line("")?;
-    for (name, text) in [
-        ("schedule.html", report::html(&schedule)),
-        ("schedule.csv", report::csv(&schedule)),
-        ("log.jsonl", report::dialogue_jsonl(&exchanges)),
+    for (name, bytes) in [
+        ("schedule.html", report::html(&schedule).into_bytes()),
+        ("schedule.pdf", report::pdf(&schedule)?),
+        ("schedule.csv", report::csv(&schedule).into_bytes()),
+        ("log.jsonl", report::dialogue_jsonl(&exchanges).into_bytes()),
     ] {
         let path = out.join(name);
-        written::file(&path, text.as_bytes(), &[&db])?;
+        written::file(&path, &bytes, &[&db])?;
         shown::line(format!("wrote {}", path.display()))?;
     }
     shown::line(format!("the log is {}", db.display()))?;

@@ -27,8 +27,11 @@ pub(crate) struct LogArgs {
     /// Only some of it
     #[arg(long, value_enum)]
     only: Option<Only>,
+    /// Only what was not understood: the same as --only not-understood
+    #[arg(long, conflicts_with = "only")]
+    not_understood: bool,
     /// Show times in this zone, such as Europe/London; this machine's zone when left out
-    #[arg(long, value_name = "ZONE")]
+    #[arg(long, value_name = "ZONE", visible_alias = "zone")]
     time_zone: Option<String>,
 }
 
@@ -36,6 +39,20 @@ pub(crate) struct LogArgs {
 enum Only {
     /// What the program asked back, and the answers
     Questions,
+    /// Typed words that mean nothing there, and sound that could have been two things
+    NotUnderstood,
+    /// Notes
+    Notes,
+}
+
+impl From<Only> for report::Only {
+    fn from(only: Only) -> Self {
+        match only {
+            Only::Questions => Self::Questions,
+            Only::NotUnderstood => Self::NotUnderstood,
+            Only::Notes => Self::Notes,
+        }
+    }
 }
 
 /// Prints the dialogue.
@@ -59,7 +76,11 @@ pub(crate) fn run(args: LogArgs) -> anyhow::Result<ExitCode> {
             .map(|text| since(text, last, &times))
             .transpose()?,
         circuit: args.circuit,
-        only_questions: matches!(args.only, Some(Only::Questions)),
+        only: if args.not_understood {
+            Some(report::Only::NotUnderstood)
+        } else {
+            args.only.map(report::Only::from)
+        },
     };
     let wanted: Vec<(&Log, Vec<Exchange>)> = threads
         .iter()

@@ -8,12 +8,17 @@ pub(crate) mod devices;
 pub(crate) mod doctor;
 mod engine;
 pub(crate) mod export;
+pub(crate) mod forget_sound;
 #[cfg(feature = "hand-in")]
 pub(crate) mod hand_in;
 pub(crate) mod hear;
 pub(crate) mod import;
+pub(crate) mod labels;
+pub(crate) mod lessons;
+mod letterhead;
 pub(crate) mod log;
 pub(crate) mod merge;
+pub(crate) mod pack;
 pub(crate) mod rehearse;
 pub(crate) mod review;
 pub(crate) mod schedule;

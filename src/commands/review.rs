@@ -1,5 +1,6 @@
+use super::letterhead::LetterheadArgs;
 use super::schedule::times;
-use super::shown;
+use super::{shown, written};
 use anyhow::Context;
 use bothhands::review::{Review, serve};
 use clap::Args;
@@ -15,8 +16,13 @@ pub(crate) struct ReviewArgs {
     #[arg(long, value_name = "N", default_value_t = 0)]
     port: u16,
     /// Show times in this zone, such as Europe/London; this machine's zone when left out
-    #[arg(long, value_name = "ZONE")]
+    #[arg(long, value_name = "ZONE", visible_alias = "zone")]
     time_zone: Option<String>,
+    /// Open the first page in a browser
+    #[arg(long)]
+    open: bool,
+    #[command(flatten)]
+    letterhead: LetterheadArgs,
 }
 
 /// Serves the pages until Ctrl-C. Only this machine can reach them, and only with the whole
@@ -25,7 +31,8 @@ pub(crate) struct ReviewArgs {
 /// # Errors
 /// When the log can't be read or the port is taken.
 pub(crate) fn run(args: ReviewArgs) -> anyhow::Result<ExitCode> {
-    let review = Review::of(args.db, times(args.time_zone.as_deref())?)?;
+    let letterhead = args.letterhead.read()?;
+    let review = Review::of(args.db, times(args.time_zone.as_deref())?, letterhead)?;
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
@@ -35,6 +42,11 @@ pub(crate) fn run(args: ReviewArgs) -> anyhow::Result<ExitCode> {
         let _ = shown::line(format!(
             "Look back at {address}\nOnly this machine can open it. Ctrl-C ends it."
         ));
+        if args.open
+            && let Err(why) = written::opened(address.as_ref())
+        {
+            shown::note(format!("{why:#}"));
+        }
     };
     let stop = async {
         let _ = tokio::signal::ctrl_c().await;

@@ -1,85 +1,97 @@
-use super::{about_log, shown, written};
+use super::letterhead::LetterheadArgs;
+use super::written::{Output, Outputs};
+use super::{about_log, shown};
 use anyhow::Context;
 use bothhands::log::{Log, LogError};
-use bothhands::report::{self, Schedule, Times};
+use bothhands::report::{self, Letterhead, Schedule, Times};
 use bothhands::sequence::ReplayError;
 use bothhands::store::{Mode, Store};
 use clap::Args;
-use std::{
-    fs,
-    path::{Path, PathBuf},
-    process::ExitCode,
-};
+use std::{fs, path::Path, path::PathBuf, process::ExitCode};
 
 /// Write the schedule of test results of a session
+///
+/// With no file named: the schedule as HTML, PDF and CSV, and the page for the customer as PDF,
+/// beside the log and named after it. A file named - is standard output.
 #[derive(Debug, Args)]
 pub(crate) struct ScheduleArgs {
     /// The log of the session
     #[arg(value_name = "DB")]
     db: PathBuf,
-    /// Put schedule.html and schedule.csv in this folder
+    /// Put all of it in this folder
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
     /// Write the HTML page here
     #[arg(long, value_name = "FILE")]
     html: Option<PathBuf>,
-    /// Write the circuits as CSV here
-    #[arg(long, value_name = "FILE")]
-    csv: Option<PathBuf>,
     /// Write the PDF here
     #[arg(long, value_name = "FILE")]
     pdf: Option<PathBuf>,
+    /// Write the circuits as CSV here
+    #[arg(long, value_name = "FILE")]
+    csv: Option<PathBuf>,
     /// Write everything as JSON here
     #[arg(long, value_name = "FILE")]
     json: Option<PathBuf>,
+    /// Write the page for the customer here: as PDF where its name ends so, else as HTML
+    #[arg(long, value_name = "FILE")]
+    customer: Option<PathBuf>,
+    /// Open the page that was written
+    #[arg(long)]
+    open: bool,
     /// Show times in this zone, such as Europe/London; this machine's zone when left out
-    #[arg(long, value_name = "ZONE")]
+    #[arg(long, value_name = "ZONE", visible_alias = "zone")]
     time_zone: Option<String>,
+    #[command(flatten)]
+    letterhead: LetterheadArgs,
 }
 
-/// Writes the schedule, and says what it wrote. With no file named: `schedule.html` and
-/// `schedule.csv` beside the log, or in the folder given. A merged log gives one for each of its
-/// sessions, in one file.
+/// Writes the schedule, and says what it wrote. A merged log gives one for each of its sessions, in
+/// one file.
 ///
 /// # Errors
 /// When the log can't be read or a file not written.
 pub(crate) fn run(args: ScheduleArgs) -> anyhow::Result<ExitCode> {
     let times = times(args.time_zone.as_deref())?;
+    let letterhead = args.letterhead.read()?;
     let store = Store::open(&args.db, Mode::Read)?;
-    let schedules = read(&store, &times)
+    let schedules = read(&store, &times, &letterhead)
         .map_err(|why| about_log(&args.db, why).context("no schedule can be made of this log"))?;
-    let named = [&args.html, &args.csv, &args.json, &args.pdf]
+    let (mut html, mut pdf, mut csv, mut customer) = (args.html, args.pdf, args.csv, args.customer);
+    let named = [&html, &csv, &args.json, &pdf, &customer]
         .iter()
         .any(|file| file.is_some());
-    let (mut html, mut csv) = (args.html, args.csv);
     if !named || args.out.is_some() {
-        let folder = match &args.out {
-            Some(folder) => {
-                fs::create_dir_all(folder)
-                    .with_context(|| format!("{}: this folder cannot be made", folder.display()))?;
-                folder.clone()
-            }
-            None => args.db.parent().map(Path::to_owned).unwrap_or_default(),
-        };
-        html.get_or_insert(folder.join("schedule.html"));
-        csv.get_or_insert(folder.join("schedule.csv"));
+        let place = Place::of(args.out.as_deref(), &args.db)?;
+        html.get_or_insert(place.file("schedule.html"));
+        pdf.get_or_insert(place.file("schedule.pdf"));
+        csv.get_or_insert(place.file("schedule.csv"));
+        customer.get_or_insert(place.file("customer.pdf"));
     }
-    let write = |path: &Path, bytes: &[u8]| {
-        written::file(path, bytes, &[&args.db])?;
-        shown::line(format!("wrote {}", path.display()))
-    };
+    let inputs = [args.db.as_path()];
+    let mut outputs = Outputs::new(&inputs);
     if let Some(path) = html {
-        write(&path, report::html_of_threads(&schedules).as_bytes())?;
+        outputs.add(path, Output::Page(report::html_of_threads(&schedules)))?;
+    }
+    if let Some(path) = pdf {
+        outputs.add(path, Output::Pdf(report::pdf_of_threads(&schedules)?))?;
     }
     if let Some(path) = csv {
-        write(&path, report::csv_of_threads(&schedules).as_bytes())?;
+        outputs.add(path, Output::Text(report::csv_of_threads(&schedules)))?;
     }
     if let Some(path) = args.json {
-        write(&path, report::json_of_threads(&schedules).as_bytes())?;
+        outputs.add(path, Output::Json(report::json_of_threads(&schedules)))?;
     }
-    if let Some(path) = args.pdf {
-        write(&path, &report::pdf_of_threads(&schedules)?)?;
+    if let Some(path) = customer {
+        let page = match path.extension().and_then(|end| end.to_str()) {
+            Some(end) if end.eq_ignore_ascii_case("pdf") => {
+                Output::Pdf(report::customer_pdf(&schedules)?)
+            }
+            _ => Output::Page(report::customer_html(&schedules)),
+        };
+        outputs.add(path, page)?;
     }
+    outputs.write()?;
     for schedule in &schedules {
         let whose = schedule
             .thread
@@ -89,16 +101,65 @@ pub(crate) fn run(args: ScheduleArgs) -> anyhow::Result<ExitCode> {
             shown::note(format!("Note: {whose}{}", item.what));
         }
     }
+    if args.open {
+        outputs.open()?;
+    }
     Ok(ExitCode::SUCCESS)
 }
 
+/// Where files go that were not named.
+pub(super) enum Place {
+    /// In a folder of their own, by their plain names.
+    Folder(PathBuf),
+    /// Beside a log, and named after it, so that another log there keeps its own.
+    Beside(PathBuf),
+}
+
+impl Place {
+    /// The folder that was asked for, which is made; else beside the log.
+    ///
+    /// # Errors
+    /// When the folder can't be made.
+    pub(super) fn of(folder: Option<&Path>, db: &Path) -> anyhow::Result<Self> {
+        let Some(folder) = folder else {
+            return Ok(Self::Beside(db.to_owned()));
+        };
+        fs::create_dir_all(folder)
+            .with_context(|| format!("{}: this folder cannot be made", folder.display()))?;
+        Ok(Self::Folder(folder.to_owned()))
+    }
+
+    /// The path of a file: `schedule.html`, or `session-schedule.html`.
+    pub(super) fn file(&self, name: &str) -> PathBuf {
+        match self {
+            Self::Folder(folder) => folder.join(name),
+            Self::Beside(db) => {
+                let mut file = db.file_stem().unwrap_or_default().to_owned();
+                file.push("-");
+                file.push(name);
+                db.with_file_name(file)
+            }
+        }
+    }
+}
+
 /// The schedules of a log that is open: one for each thread.
-fn read(store: &Store, times: &Times) -> Result<Vec<Schedule>, LogError> {
+///
+/// # Errors
+/// When it is not whole, holds nothing, or can't be read.
+pub(super) fn read(
+    store: &Store,
+    times: &Times,
+    letterhead: &Letterhead,
+) -> Result<Vec<Schedule>, LogError> {
     let threads = Log::threads(store)?;
     if threads.is_empty() {
         return Err(ReplayError::Empty.into());
     }
-    threads.iter().map(|log| Schedule::of(log, times)).collect()
+    threads
+        .iter()
+        .map(|log| Ok(Schedule::of(log, times)?.on_paper_of(letterhead)))
+        .collect()
 }
 
 /// The zone to show times in.

@@ -2,10 +2,10 @@
 //! program: a reader such as `head` that has seen enough is no error, and a full disk is one that is
 //! told. Names and words from files are tamed on their way.
 
-use anyhow::Context;
+use anyhow::{Context, bail};
 use bothhands::voice::{is_wild, tame};
 use std::fmt::Display;
-use std::io::{self, Write};
+use std::io::{self, IsTerminal, Write};
 
 /// Writes a line to standard output.
 ///
@@ -38,6 +38,30 @@ pub(crate) fn json(text: &str) -> anyhow::Result<()> {
         }
     }
     written(safe.as_bytes())
+}
+
+/// Writes text to standard output: as it is where that is a file or another program, tamed where it
+/// is a terminal.
+///
+/// # Errors
+/// As [`line`].
+pub(crate) fn text_or_piped(text: &str) -> anyhow::Result<()> {
+    if io::stdout().is_terminal() {
+        all(text)
+    } else {
+        written(text.as_bytes())
+    }
+}
+
+/// Writes to standard output what is no text.
+///
+/// # Errors
+/// When it is a terminal, or as [`line`].
+pub(crate) fn only_piped(bytes: &[u8]) -> anyhow::Result<()> {
+    if io::stdout().is_terminal() {
+        bail!("this is not for a terminal: send it to a file or to another program");
+    }
+    written(bytes)
 }
 
 fn written(bytes: &[u8]) -> anyhow::Result<()> {

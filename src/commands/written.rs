@@ -1,5 +1,6 @@
 //! Files that are written: never over a log, and never over what they are made from.
 
+use super::shown;
 use anyhow::{Context, bail};
 use std::ffi::OsString;
 use std::fs::{self, File, OpenOptions};
@@ -31,6 +32,125 @@ pub(super) fn file(path: &Path, bytes: &[u8], inputs: &[&Path]) -> anyhow::Resul
         moved
     });
     done.with_context(|| format!("{}: this cannot be written", path.display()))
+}
+
+/// What is written, by what a terminal may show of it.
+pub(super) enum Output {
+    /// A page for a browser.
+    Page(String),
+    /// Paper.
+    Pdf(Vec<u8>),
+    /// Text.
+    Text(String),
+    /// JSON.
+    Json(String),
+    /// Anything else that is not for a terminal.
+    Archive(Vec<u8>),
+}
+
+impl Output {
+    fn bytes(&self) -> &[u8] {
+        match self {
+            Self::Page(text) | Self::Text(text) | Self::Json(text) => text.as_bytes(),
+            Self::Pdf(bytes) | Self::Archive(bytes) => bytes,
+        }
+    }
+}
+
+/// The files of one command, one of which may be standard output.
+pub(super) struct Outputs<'a> {
+    /// What they are made from.
+    inputs: &'a [&'a Path],
+    files: Vec<(PathBuf, Output)>,
+}
+
+/// The name of standard output among files.
+const STANDARD: &str = "-";
+
+impl<'a> Outputs<'a> {
+    pub(super) fn new(inputs: &'a [&'a Path]) -> Self {
+        Self {
+            inputs,
+            files: Vec::new(),
+        }
+    }
+
+    /// One more file.
+    ///
+    /// # Errors
+    /// When another goes to the same place.
+    pub(super) fn add(&mut self, path: PathBuf, what: Output) -> anyhow::Result<()> {
+        if self.files.iter().any(|(other, _)| *other == path) {
+            bail!(
+                "{}: two things can't be written to one place; give each its own",
+                path.display()
+            );
+        }
+        self.files.push((path, what));
+        Ok(())
+    }
+
+    /// Writes all of them, and says which: where one of them is standard output, nothing else goes
+    /// there.
+    ///
+    /// # Errors
+    /// When one can't be written.
+    pub(super) fn write(&self) -> anyhow::Result<()> {
+        let standard = |path: &Path| path == Path::new(STANDARD);
+        let piped = self.files.iter().any(|(path, _)| standard(path));
+        for (path, what) in &self.files {
+            if standard(path) {
+                match what {
+                    Output::Json(text) => shown::json(text)?,
+                    Output::Page(text) | Output::Text(text) => shown::text_or_piped(text)?,
+                    Output::Pdf(bytes) | Output::Archive(bytes) => shown::only_piped(bytes)?,
+                }
+                continue;
+            }
+            file(path, what.bytes(), self.inputs)?;
+            let wrote = format!("wrote {}", path.display());
+            if piped {
+                shown::note(wrote);
+            } else {
+                shown::line(wrote)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Opens the page that was written, or the paper where there is no page, with what this machine
+    /// opens such files with.
+    ///
+    /// # Errors
+    /// When there is none, or nothing opens it.
+    pub(super) fn open(&self) -> anyhow::Result<()> {
+        let page = |pdf: bool| {
+            self.files.iter().find(|(path, what)| {
+                path != Path::new(STANDARD)
+                    && (matches!(what, Output::Page(_)) || pdf && matches!(what, Output::Pdf(_)))
+            })
+        };
+        let Some((path, _)) = page(false).or_else(|| page(true)) else {
+            bail!("there is no page to open: write one to a file (--html FILE)");
+        };
+        // What opens it may start in another folder.
+        let whole = fs::canonicalize(path)
+            .with_context(|| format!("{}: this cannot be opened", path.display()))?;
+        opened(whole.as_os_str())
+    }
+}
+
+/// Opens a file or an address with what this machine opens such things with.
+///
+/// # Errors
+/// When nothing does.
+pub(super) fn opened(what: &std::ffi::OsStr) -> anyhow::Result<()> {
+    open::that_detached(what).with_context(|| {
+        format!(
+            "{}: nothing on this machine opens it; open it by hand",
+            what.display()
+        )
+    })
 }
 
 fn refuse_what_is_dear(path: &Path, inputs: &[&Path]) -> anyhow::Result<()> {

@@ -17,6 +17,14 @@ pub struct Job {
     /// Who supervises, when the tester is a learner.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub supervisor: Option<String>,
+    /// The day by which the next inspection is due, where whoever is in charge has set one: it is
+    /// printed for the customer and on the labels.
+    #[serde(
+        default,
+        deserialize_with = "some_date",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub next_inspection: Option<Date>,
     /// The tests this job is limited to; all of them when absent. Isolation, putting back and
     /// energising always belong to it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -138,6 +146,10 @@ pub struct Instrument {
     /// The largest insulation resistance it shows, MΩ: past this it reads over range.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub insulation_range_megohms: Option<Number>,
+}
+
+fn some_date<'de, D: serde::Deserializer<'de>>(deserializer: D) -> Result<Option<Date>, D::Error> {
+    date(deserializer).map(Some)
 }
 
 /// A date as TOML has it, or as text, which is how the log keeps it.

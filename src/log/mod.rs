@@ -6,6 +6,7 @@
 
 mod clock;
 mod disagreements;
+mod forget;
 mod read;
 mod write;
 
@@ -15,6 +16,7 @@ mod tests;
 pub use crate::store::Head;
 pub use clock::{SharedClock, boot};
 pub use disagreements::disagreements;
+pub use forget::{ForgetError, Forgotten, forget_sounds};
 pub use read::{Entry, Heard, Log, Thread};
 pub use write::{begin, keep, take_up};
 

@@ -38,6 +38,9 @@ pub struct Heard {
     pub margin: Option<f64>,
     /// Length of the sound, s.
     pub seconds: f64,
+    /// Whether the sound is not in the log: deleted, or left out of an export.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub without_sound: bool,
     /// The engine and the model that heard; older logs do not say.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub engine: Option<String>,
@@ -65,6 +68,7 @@ impl Heard {
             fit: score("fit"),
             margin: score("margin"),
             seconds: evidence.seconds(),
+            without_sound: evidence.flac().is_none(),
         }
     }
 }

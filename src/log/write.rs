@@ -55,7 +55,7 @@ pub fn keep(
 
 /// The event as it is written, once it is sure that it can be read: a number that is none becomes
 /// `null` in JSON without any error, and would make the whole log unreadable.
-fn written(event: &Event) -> Result<NewEvent, LogError> {
+pub(super) fn written(event: &Event) -> Result<NewEvent, LogError> {
     let new = NewEvent::new(event.kind(), EVENT_VERSION.into(), event)
         .map_err(|why| unwritable(event.kind(), &why))?;
     new.payload::<Event>()

@@ -124,6 +124,19 @@ impl Cell {
         }
     }
 
+    /// As written on a page by itself: a reading with its unit.
+    pub fn with_unit(&self) -> String {
+        let text = match self {
+            Self::Reading {
+                shown,
+                unit: Some(unit),
+                ..
+            } if shown.contains(|c: char| c.is_ascii_digit()) => format!("{shown} {unit}"),
+            _ => self.text(),
+        };
+        with_beside(text, self.beside())
+    }
+
     /// The verdict, when it is a reading that was judged.
     pub fn verdict(&self) -> Option<&Verdict> {
         match self {
@@ -170,7 +183,8 @@ pub(super) fn cell(
     }
 }
 
-fn filled<'a>(
+/// The worst of these steps' readings, else what was said, else why there is nothing.
+pub(super) fn filled<'a>(
     agenda: &'a Agenda,
     steps: impl Iterator<Item = &'a Step> + Clone,
     worst: Worst,

@@ -140,8 +140,8 @@ pub(super) fn results(schedule: &Schedule) -> Vec<TableColumn> {
                     false,
                     limit,
                 ));
-                let cold = |c: &CircuitRow| c.zs_cold.clone();
-                columns.push(given(column.group, "max. cold, ×0.8", "", false, cold));
+                let read = |c: &CircuitRow| c.zs_read_at_most.clone();
+                columns.push(given(column.group, "read at most", "", false, read));
             }
         }
     }

@@ -1,3 +1,4 @@
+use super::schedule::where_is;
 use super::words::{self, Times};
 use crate::grammar::Intent;
 use crate::log::{Entry, Heard, Log, LogError, Thread};
@@ -27,7 +28,7 @@ pub struct Exchange {
     /// What was heard; nothing when it was typed or nothing was said.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub heard: Option<Heard>,
-    /// Hash of the sound.
+    /// Hash of the sound; nothing where there is none, or none any more.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub sound: Option<String>,
     /// What was understood.
@@ -66,8 +67,20 @@ pub struct Wanted {
     pub since: Option<Timestamp>,
     /// Only of circuits with this number.
     pub circuit: Option<u16>,
-    /// Only where something was asked back, or answered.
-    pub only_questions: bool,
+    /// Only some of it.
+    pub only: Option<Only>,
+}
+
+/// Some of a dialogue.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Only {
+    /// Where something was asked back, or answered.
+    Questions,
+    /// What was not understood: typed words that mean nothing there, and sound that could have been
+    /// two things.
+    NotUnderstood,
+    /// Notes.
+    Notes,
 }
 
 impl Wanted {
@@ -77,7 +90,7 @@ impl Wanted {
             && self
                 .circuit
                 .is_none_or(|circuit| exchange.circuit == Some(circuit))
-            && (!self.only_questions || exchange.question)
+            && self.only.is_none_or(|only| exchange.is(only))
     }
 }
 
@@ -152,6 +165,7 @@ fn exchange(turn: &[Entry], agenda: &mut Agenda, narrator: &mut Narrator) -> Exc
         circuit,
         heard: heard_by.and_then(|entry| entry.heard.clone()),
         sound: heard_by
+            .filter(|entry| !entry.heard.as_ref().is_some_and(|h| h.without_sound))
             .and_then(|entry| entry.evidence)
             .map(|hash| hash.to_string()),
         understood: (!understood.is_empty()).then(|| understood.join(", ")),
@@ -166,9 +180,31 @@ fn exchange(turn: &[Entry], agenda: &mut Agenda, narrator: &mut Narrator) -> Exc
 }
 
 impl Exchange {
+    /// Whether it is one of these.
+    pub fn is(&self, only: Only) -> bool {
+        let kind = |kind| self.kinds.contains(&kind);
+        match only {
+            Only::Questions => self.question,
+            Only::NotUnderstood => kind("not-taken") || kind("unclear"),
+            Only::Notes => kind("noted"),
+        }
+    }
+
+    /// The words that were heard. Those of a note are not shown: they are the nearest of the words that
+    /// the program knows, and not what was said.
+    pub(crate) fn words_heard(&self) -> Option<&str> {
+        let heard = self.heard.as_ref().filter(|_| !self.is(Only::Notes));
+        heard
+            .map(|heard| heard.words.as_str())
+            .filter(|words| !words.is_empty())
+    }
+
     /// Whether it was done at the desk afterwards.
     pub fn at_desk(&self) -> bool {
-        self.kinds == ["corrected-at-desk"]
+        matches!(
+            self.kinds.as_slice(),
+            ["corrected-at-desk" | "sound-forgotten"]
+        )
     }
 }
 
@@ -179,7 +215,13 @@ fn place(agenda: &Agenda, event: &Event) -> Option<(Option<u16>, Option<u16>)> {
         Event::Reading { step, .. }
         | Event::Stated { step, .. }
         | Event::NotTested { step, .. }
-        | Event::Skipped { step, .. } => of_step(step),
+        | Event::Skipped { step, .. }
+        | Event::Noted {
+            step: Some(step), ..
+        }
+        | Event::NotTaken {
+            step: Some(step), ..
+        } => of_step(step),
         Event::Moved { to, .. } => of_step(to),
         Event::TakenOut { board, circuit, .. } => Some((Some(*board), *circuit)),
         Event::StaysOff { board, circuit } => Some((Some(*board), Some(*circuit))),
@@ -279,8 +321,23 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
         Event::NoteBegun { observation: true } => Intent::Observe.words(),
         Event::NoteBegun { .. } => "note".to_owned(),
         Event::NoteEnded => "end of note".to_owned(),
-        Event::Noted { text: Some(text) } => format!("(note) {text}"),
-        Event::Noted { text: None } => "(note, kept as sound)".to_owned(),
+        Event::Noted { text, step } => {
+            let step = match step {
+                Some(step) => agenda.step(step),
+                None => agenda.current(),
+            };
+            let at = step
+                .map(|step| format!(" at {}{}", where_is(step), words::step(agenda, step)))
+                .unwrap_or_default();
+            match text {
+                Some(text) => format!("(note{at}) {text}"),
+                None => format!("(note{at}, kept as sound)"),
+            }
+        }
+        Event::SoundForgotten { of, .. } => {
+            let of: Vec<String> = of.iter().map(|no| format!("#{no}")).collect();
+            format!("sound deleted: {}", of.join(", "))
+        }
         Event::StoodBy => "stand by".to_owned(),
         Event::CarriedOn => "carry on".to_owned(),
         Event::Paused => "pause".to_owned(),
@@ -348,9 +405,8 @@ pub fn dialogue_text(exchanges: &[Exchange], times: &Times) -> String {
 fn write_exchange(text: &mut String, exchange: &Exchange, times: &Times) {
     let clock = times.clock(exchange.at);
     let number = format!("#{}", exchange.event);
-    let heard = exchange.heard.as_ref().filter(|h| !h.words.is_empty());
-    let you = match (heard, &exchange.understood) {
-        (Some(heard), _) => Some(format!("\u{201c}{}\u{201d}", heard.words)),
+    let you = match (exchange.words_heard(), &exchange.understood) {
+        (Some(words), _) => Some(format!("\u{201c}{words}\u{201d}")),
         (None, Some(understood)) => Some(understood.clone()),
         (None, None) => None,
     };

@@ -7,6 +7,7 @@ use crate::sequence::{
     Agenda, Event, EventNo, Quantity, Question, ReadingRecord, ReadingStatus, Step, StepOutcome,
     say,
 };
+use crate::terms::Stage;
 use jiff::Timestamp;
 use serde::Serialize;
 
@@ -23,6 +24,12 @@ pub struct Exception {
     pub circuit: Option<u16>,
     /// What was measured or stated, with its value, in words.
     pub what: String,
+    /// The stage of its step.
+    #[serde(skip)]
+    pub stage: Option<Stage>,
+    /// What the limits said; nothing where it is no reading.
+    #[serde(skip)]
+    pub judged: Option<Outcome>,
     /// What is wrong, in words: "fail".
     pub outcome: &'static str,
     /// The later reading that shows it was dealt with.
@@ -50,6 +57,8 @@ pub(super) fn exceptions(log: &Log, agenda: &Agenda) -> Vec<Exception> {
                         statement.shown(),
                         at_place(&entry.event)
                     ),
+                    stage: Some(step.stage),
+                    judged: None,
                     outcome: "not as it should be",
                     later: None,
                 })
@@ -73,6 +82,8 @@ pub(super) fn exceptions(log: &Log, agenda: &Agenda) -> Vec<Exception> {
                     "board {board}, isolation: voltage found where there should be none ({})",
                     words::voltage_found(reading.as_ref(), heard.as_deref())
                 ),
+                stage: Some(Stage::Isolation),
+                judged: None,
                 outcome: "isolation begun again",
                 later: agenda
                     .proved_dead(*board)
@@ -85,6 +96,8 @@ pub(super) fn exceptions(log: &Log, agenda: &Agenda) -> Vec<Exception> {
                     board: *board,
                     circuit: Some(*circuit),
                     what: format!("circuit {circuit}: stays off"),
+                    stage: None,
+                    judged: None,
                     outcome: "not energised",
                     later: None,
                 })
@@ -107,6 +120,8 @@ pub(super) fn exceptions(log: &Log, agenda: &Agenda) -> Vec<Exception> {
                 words::step(agenda, step),
                 words::value(&record.reading)
             ),
+            stage: Some(step.stage),
+            judged: Some(Outcome::CannotSay),
             outcome: "asked about, and not affirmed",
             later: settled(agenda, step, record),
         })
@@ -146,6 +161,8 @@ fn read(agenda: &Agenda, step: &Step, record: &ReadingRecord) -> Option<Exceptio
             words::step(agenda, step),
             reading_row(agenda, step, record).value()
         ),
+        stage: Some(step.stage),
+        judged: Some(verdict.outcome),
         outcome: words::outcome(verdict.outcome).1,
         later: settled(agenda, step, record),
     })

@@ -1,6 +1,9 @@
 use super::cells::{Cell, ReadingRow};
 use super::columns::{Shown, columns, groups};
-use super::schedule::{BoardSchedule, OutRow, Schedule};
+use super::front::{KEY_HEADS, KeyResult, or_dash, protection, standing};
+use super::letterhead::Letterhead;
+use super::palette::PALETTE;
+use super::schedule::{BoardSchedule, CircuitRow, OutRow, Schedule};
 use super::words::{self, plain};
 use crate::limits::Verdict;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -15,15 +18,19 @@ pub fn html(schedule: &Schedule) -> String {
 /// The same for the threads of a merged log, one after the other, each a session of its own.
 pub fn html_of_threads(schedules: &[Schedule]) -> String {
     let title = schedules.first().map_or("", |first| first.title.as_str());
+    let letterhead = schedules
+        .first()
+        .map(|first| first.letterhead.clone())
+        .unwrap_or_default();
     let page = html! {
         (DOCTYPE)
         html lang="en-GB" {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
-                meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'";
+                (policy(&letterhead))
                 title { "Schedule of test results: " (title) }
-                style { (PreEscaped(STYLE)) }
+                style { (PreEscaped(PALETTE)) (PreEscaped(STYLE)) }
             }
             body {
                 @if let [only] = schedules {
@@ -56,6 +63,7 @@ fn results(schedule: &Schedule) -> Markup {
     html! {
         @for board in &schedule.boards { (board_page(board, schedule)) }
         (out_history(schedule))
+        (about_session(schedule))
     }
 }
 
@@ -80,9 +88,37 @@ fn id(name: &str, schedule: &Schedule) -> String {
     }
 }
 
+/// What a page may load: nothing, but a logo that stands in it.
+pub(super) fn policy(letterhead: &Letterhead) -> Markup {
+    let pictures = if letterhead.logo.is_some() {
+        "; img-src data:"
+    } else {
+        ""
+    };
+    html! {
+        meta http-equiv="Content-Security-Policy"
+            content=(format!("default-src 'none'; style-src 'unsafe-inline'{pictures}"));
+    }
+}
+
+/// One's own heading and logo.
+pub(super) fn letterhead(letterhead: &Letterhead) -> Markup {
+    html! {
+        @if !letterhead.is_empty() {
+            div.letterhead {
+                @if let Some(heading) = &letterhead.heading { p.heading { (heading) } }
+                @if let Some(logo) = &letterhead.logo {
+                    img src=(logo.data_uri()) alt=(letterhead.instead_of_logo());
+                }
+            }
+        }
+    }
+}
+
 fn first_page(schedule: &Schedule) -> Markup {
     html! {
         header {
+            (letterhead(&schedule.letterhead))
             p.kind { (schedule.kind) }
             h1 { "Schedule of test results" }
             p.job { (schedule.title) }
@@ -94,11 +130,106 @@ fn first_page(schedule: &Schedule) -> Markup {
         }
         section.first {
             div.facts role="region" aria-label="Site, people and supply" { (who(schedule)) (supply(schedule)) }
-            (instruments(schedule))
+            @if !schedule.origin.is_empty() {
+                section aria-label="Ze, fault current and bonds" {
+                    dl.origin { @for one in &schedule.origin { (at_origin(one, schedule)) } }
+                }
+            }
+            (key_results(schedule))
             (summary(schedule))
+            (signatures(schedule))
             aside.cautions aria-labelledby=(id("cautions", schedule)) {
                 h2 id=(id("cautions", schedule)) { "Cautions" }
                 ul { @for caution in schedule.cautions { li { (caution) } } }
+            }
+        }
+    }
+}
+
+/// The few results by which each circuit is known.
+fn key_results(schedule: &Schedule) -> Markup {
+    let id = id("key", schedule);
+    html! {
+        section.key aria-labelledby=(id) {
+            h2 id=(id) { "Circuits" }
+            @for board in &schedule.boards {
+                @if schedule.boards.len() > 1 { h3 { "Board " (board.number) ": " (board.name) } }
+                @if board.circuits.is_empty() { p.none { "No circuits are listed." } }
+                @else {
+                    div.wide tabindex="0" role="region" aria-label={ "Key results of board " (board.number) } {
+                        table.list {
+                            thead { tr {
+                                @for head in KEY_HEADS { th scope="col" { (head) } }
+                                th scope="col" { "Standing" }
+                            } }
+                            tbody { @for circuit in &board.circuits { (key_row(schedule, board, circuit)) } }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn key_row(schedule: &Schedule, board: &BoardSchedule, circuit: &CircuitRow) -> Markup {
+    let key = &circuit.key;
+    let at_most = circuit.zs_read_at_most.clone().unwrap_or_default();
+    let [first, second, third, fourth, fifth, sixth, seventh, eighth] = KEY_HEADS;
+    html! {
+        tr {
+            th scope="row" data-label=(first) { span { (circuit.number) " " (circuit.description) } }
+            td data-label=(second) { span { (or_dash(protection(circuit))) } }
+            td data-label=(third) { (result_as(&key.continuity, &key.continuity.text())) }
+            td data-label=(fourth) { (result_as(&key.insulation, &key.insulation.text())) }
+            td data-label=(fifth) { (result_as(&key.polarity, &key.polarity.text())) }
+            td data-label=(sixth) { (result_as(&key.zs, &key.zs.text())) }
+            td data-label=(seventh) { span { (or_dash(at_most)) } }
+            td data-label=(eighth) { (result_as(&key.rcd, &key.rcd.text())) }
+            td data-label="Standing" { span { (standing(schedule, board.number, circuit)) } }
+        }
+    }
+}
+
+/// Where who tested and who checked sign.
+fn signatures(schedule: &Schedule) -> Markup {
+    let id = id("signatures", schedule);
+    html! {
+        section.signatures aria-labelledby=(id) {
+            h2 id=(id) { "Signed" }
+            table.list {
+                thead { tr {
+                    td {} th scope="col" { "Name" } th scope="col" { "Signature" } th scope="col" { "Date" }
+                } }
+                tbody { @for (what, name) in schedule.signs() { tr {
+                    th scope="row" { (what) }
+                    td data-label="Name" { span { (name) } }
+                    td.line data-label="Signature" { span {} }
+                    td.line data-label="Date" { span {} }
+                } } }
+            }
+        }
+    }
+}
+
+/// How the session went: what is looked for later, and only where there is something.
+fn about_session(schedule: &Schedule) -> Markup {
+    let times = schedule.times();
+    let departures = schedule.departures.iter().map(|one| {
+        html! { (speak_capital(&one.what)) " " span.aside { "event " (one.event) ", " (times.clock(one.at)) } }
+    });
+    html! {
+        (instruments(schedule))
+        (list(schedule, "departures", "Departures from the order", departures.collect()))
+    }
+}
+
+fn list(schedule: &Schedule, name: &str, title: &str, items: Vec<Markup>) -> Markup {
+    let id = id(name, schedule);
+    html! {
+        @if !items.is_empty() {
+            section aria-labelledby=(id) {
+                h2 id=(id) { (title) " " span.count { (items.len()) } }
+                ul { @for item in items { li { (item) } } }
             }
         }
     }
@@ -161,6 +292,15 @@ fn supply(schedule: &Schedule) -> Markup {
     }
 }
 
+fn at_origin(one: &KeyResult, schedule: &Schedule) -> Markup {
+    html! {
+        div.measured {
+            dt { (speak_capital(&one.named(schedule))) }
+            dd { (result_as(&one.result, &one.result.with_unit())) }
+        }
+    }
+}
+
 fn instruments(schedule: &Schedule) -> Markup {
     html! {
         section aria-labelledby=(id("instruments", schedule)) {
@@ -178,7 +318,7 @@ fn instruments(schedule: &Schedule) -> Markup {
                         td data-label="Serial number" { (one.serial) }
                         td data-label="Used for" { (one.used_for.join(", ")) }
                         td data-label="Calibration due" {
-                            (one.calibration_due)
+                            (words::day(one.calibration_due))
                             @if one.overdue { " " strong.overdue { "✗ overdue when the session began" } }
                         }
                     } } }
@@ -190,17 +330,6 @@ fn instruments(schedule: &Schedule) -> Markup {
 
 fn summary(schedule: &Schedule) -> Markup {
     let times = schedule.times();
-    let list = |name: &str, title: &str, none: &str, items: Vec<Markup>| {
-        let id = id(name, schedule);
-        html! {
-            section aria-labelledby=(id) {
-                h2 id=(id) { (title) " " span.count { (items.len()) } }
-                @if items.is_empty() { p.none { (none) } } @else {
-                    ul { @for item in items { li { (item) } } }
-                }
-            }
-        }
-    };
     let exceptions = schedule.exceptions.iter().map(|one| {
         html! {
             (speak_capital(&one.what)) " "
@@ -217,9 +346,6 @@ fn summary(schedule: &Schedule) -> Markup {
             span.aside { "Reason: " (one.reason) }
         }
     });
-    let departures = schedule.departures.iter().map(|one| {
-        html! { (speak_capital(&one.what)) " " span.aside { "event " (one.event) ", " (times.clock(one.at)) } }
-    });
     let overrides = schedule.overrides.iter().map(|one| {
         html! {
             "Went on with " strong { (one.out.join("; ")) } " still out. "
@@ -232,13 +358,17 @@ fn summary(schedule: &Schedule) -> Markup {
     let notes = schedule.notes.iter().map(|one| {
         html! { (one.shown()) " " span.aside { "event " (one.event) ", " (times.clock(one.at)) } }
     });
+    let list = |name, title, items| list(schedule, name, title, items);
+    let nothing = schedule.nothing_to_say();
     html! {
-        (list("open", "Open items", "Nothing is open.", open.collect()))
-        (list("exceptions", "Exceptions", "No reading was outside its limit and nothing was said to be wrong.", exceptions.collect()))
-        (list("limitations", "Limitations", schedule.no_limitations(), limited.into_iter().chain(limitations).collect()))
-        (list("departures", "Departures from the order", "The order was kept.", departures.collect()))
-        (list("overrides", "Overrides", "None.", overrides.collect()))
-        @if !schedule.notes.is_empty() { (list("notes", "Notes", "", notes.collect())) }
+        (list("exceptions", "Exceptions", exceptions.collect()))
+        (list("open", "Open items", open.collect()))
+        (list("limitations", "Limitations", limited.into_iter().chain(limitations).collect()))
+        (list("overrides", "Overrides", overrides.collect()))
+        (list("notes", "Notes", notes.collect()))
+        @if !nothing.is_empty() {
+            section aria-label="What else there is to say" { p.nothing { (nothing) } }
+        }
     }
 }
 
@@ -301,6 +431,10 @@ fn in_cell(shown: &Shown<'_>) -> Markup {
 
 /// A cell with its sign, so that colour is never the only one.
 fn result(cell: &Cell) -> Markup {
+    result_as(cell, &cell.on_page())
+}
+
+fn result_as(cell: &Cell, text: &str) -> Markup {
     let outcome = cell.outcome().map(words::outcome);
     let title = cell.verdict().map(ToTitle::title).unwrap_or_default();
     match cell {
@@ -309,9 +443,12 @@ fn result(cell: &Cell) -> Markup {
             html! { span.gap { (cell.text()) } }
         }
         Cell::Reading { .. } | Cell::Intent { .. } => html! {
-            span.value title=[(!title.is_empty()).then_some(title)] { (cell.on_page()) }
-            @if let Some((sign, words)) = outcome {
-                " " span class={ "sign " (class(sign)) } role="img" aria-label=(words) { (sign) }
+            // One thing, so that a sign stays with its value where cells are lines of their own.
+            span {
+                span.value title=[(!title.is_empty()).then_some(title)] { (text) }
+                @if let Some((sign, words)) = outcome {
+                    " " span class={ "sign " (class(sign)) } role="img" aria-label=(words) { (sign) }
+                }
             }
         },
     }

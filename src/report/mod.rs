@@ -13,13 +13,19 @@
 mod cells;
 mod columns;
 mod csv;
+mod customer;
 mod dialogue;
 mod exceptions;
 mod expected;
+mod front;
 mod html;
 mod json;
+mod labels;
+mod lessons;
+mod letterhead;
 mod letters;
 mod page;
+mod palette;
 mod pdf;
 mod print;
 mod schedule;
@@ -28,13 +34,19 @@ pub mod words;
 
 pub use cells::{Cell, Cells, ReadingRow};
 pub use csv::{csv, csv_of_threads};
+pub use customer::{customer_html, customer_pdf};
 pub use dialogue::{
-    Exchange, ProgramLine, Wanted, dialogue, dialogue_jsonl, dialogue_text, follow, threads,
+    Exchange, Only, ProgramLine, Wanted, dialogue, dialogue_jsonl, dialogue_text, follow, threads,
 };
 pub use exceptions::Exception;
 pub use expected::{Expected, expected, expected_text};
+pub use front::{KeyCells, KeyResult};
 pub use html::{html, html_of_threads};
 pub use json::{json, json_of_threads};
+pub use labels::{labels_html, labels_pdf};
+pub use lessons::{Lesson, LessonKind, lessons};
+pub use letterhead::{Letterhead, Logo, LogoError};
+pub(crate) use palette::PALETTE;
 pub use pdf::{pdf, pdf_of_threads};
 pub use print::PdfError;
 pub(crate) use schedule::zs_maximum;

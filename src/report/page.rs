@@ -1,12 +1,18 @@
 //! Laying out text on pages of paper before they become PDF: what stands where, and what it is
 //! (a heading, a list, a table), so that it can be read aloud too.
 
+use super::letterhead::Letterhead;
 use super::letters::{Face, Letters};
+use super::print::PdfError;
+use krilla::image::Image;
 
-/// A4 across, in points.
-pub(super) const WIDTH: f32 = 841.89;
-pub(super) const HEIGHT: f32 = 595.28;
+/// The long and the short side of A4, in points.
+const LONG: f32 = 841.89;
+const SHORT: f32 = 595.28;
 pub(super) const MARGIN: f32 = 36.0;
+/// The most room a logo takes.
+const LOGO_WIDTH: f32 = 130.0;
+const LOGO_HEIGHT: f32 = 32.0;
 /// Room for the line at the foot of each page.
 const FOOT: f32 = 22.0;
 const LEADING: f32 = 1.28;
@@ -70,6 +76,13 @@ pub(crate) enum Mark {
         height: f32,
         ink: Ink,
     },
+    Picture {
+        x: f32,
+        y: f32,
+        width: f32,
+        height: f32,
+        picture: Image,
+    },
 }
 
 /// Where a mark is: its page, and its place among the marks of that page.
@@ -83,6 +96,10 @@ pub(super) enum Role {
         title: String,
     },
     Paragraph,
+    /// A picture, and what is said instead of it.
+    Figure {
+        instead: String,
+    },
     List,
     Item,
     Label,
@@ -148,8 +165,17 @@ pub(super) struct Bookmark {
     pub y: f32,
 }
 
+/// How the paper lies.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Lies {
+    Across,
+    Upright,
+}
+
 /// Pages that are laid out.
 pub(super) struct Pages {
+    pub width: f32,
+    pub height: f32,
     pub letters: Letters,
     pub pages: Vec<Vec<Mark>>,
     /// All that is to be read. A mark that is in no part is decoration, or said elsewhere: rules,
@@ -161,6 +187,8 @@ pub(super) struct Pages {
 /// Pages in the making.
 pub(super) struct Paper {
     pub(super) letters: Letters,
+    width: f32,
+    height: f32,
     pages: Vec<Vec<Mark>>,
     parts: Vec<Part>,
     bookmarks: Vec<Bookmark>,
@@ -168,9 +196,15 @@ pub(super) struct Paper {
 }
 
 impl Paper {
-    pub(super) fn new(letters: Letters) -> Self {
+    pub(super) fn new(letters: Letters, lies: Lies) -> Self {
+        let (width, height) = match lies {
+            Lies::Across => (LONG, SHORT),
+            Lies::Upright => (SHORT, LONG),
+        };
         Self {
             letters,
+            width,
+            height,
             pages: vec![Vec::new()],
             parts: Vec::new(),
             bookmarks: Vec::new(),
@@ -178,23 +212,31 @@ impl Paper {
         }
     }
 
+    /// How wide what is written may be.
+    pub(super) fn across(&self) -> f32 {
+        self.width - 2.0 * MARGIN
+    }
+
     /// The finished pages, with a line at the foot of each.
     pub(super) fn finish(mut self, foot: &str) -> Pages {
         let count = self.pages.len();
         let style = Style::quiet(7.5);
+        let (wide, high) = (self.width, self.height);
         for (n, page) in self.pages.iter_mut().enumerate() {
             let number = format!("page {} of {count}", n + 1);
             let width = self.letters.width(&number, style.face, style.size);
             let text = |x, text: &str| Mark::Text {
                 x,
-                y: HEIGHT - MARGIN + 6.0,
+                y: high - MARGIN + 6.0,
                 style,
                 text: text.to_owned(),
             };
             page.push(text(MARGIN, foot));
-            page.push(text(WIDTH - MARGIN - width, &number));
+            page.push(text(wide - MARGIN - width, &number));
         }
         Pages {
+            width: self.width,
+            height: self.height,
             letters: self.letters,
             pages: self.pages,
             parts: self.parts,
@@ -218,7 +260,7 @@ impl Paper {
     }
 
     pub(super) fn room(&self) -> f32 {
-        HEIGHT - MARGIN - FOOT - self.y
+        self.height - MARGIN - FOOT - self.y
     }
 
     /// Goes on at the top of a new page, unless this one is empty.
@@ -234,15 +276,59 @@ impl Paper {
         self.y += points;
     }
 
+    /// Goes on at the top of a new page where there is no room for something so high.
+    pub(super) fn keep(&mut self, height: f32) {
+        self.need(height);
+    }
+
     fn need(&mut self, height: f32) {
         if self.room() < height {
             self.new_page();
         }
     }
 
+    /// One's own heading at the left, and the logo at the right of it.
+    ///
+    /// # Errors
+    /// When the logo can't be drawn.
+    pub(super) fn letterhead(&mut self, letterhead: &Letterhead) -> Result<(), PdfError> {
+        if letterhead.is_empty() {
+            return Ok(());
+        }
+        let mut below = self.y;
+        if let Some(logo) = &letterhead.logo {
+            let height = LOGO_HEIGHT.min(LOGO_WIDTH / logo.shape());
+            let width = height * logo.shape();
+            let spot = self.put(Mark::Picture {
+                x: self.width - MARGIN - width,
+                y: self.y,
+                width,
+                height,
+                picture: logo.on_paper()?,
+            });
+            let instead = letterhead.instead_of_logo();
+            self.add(Part::of_marks(Role::Figure { instead }, vec![spot]));
+            below += height;
+        }
+        if let Some(heading) = &letterhead.heading {
+            let marks = self.written(heading, Style::bold(10.0), 0.0, LOGO_WIDTH + 20.0);
+            self.add(Part::of_marks(Role::Paragraph, marks));
+        }
+        self.y = self.y.max(below) + 5.0;
+        self.put(Mark::Box {
+            x: MARGIN,
+            y: self.y,
+            width: self.across(),
+            height: 0.4,
+            ink: Ink::Rule,
+        });
+        self.gap(4.0);
+        Ok(())
+    }
+
     /// The heading of all, at the top.
     pub(super) fn title(&mut self, text: &str) {
-        self.headed(text, 1, 20.0);
+        self.headed(text, 1, 17.0);
     }
 
     /// A heading, kept together with what comes after it; levels count from 1, the title's.
@@ -252,7 +338,7 @@ impl Paper {
         self.put(Mark::Box {
             x: MARGIN,
             y: self.y - 2.0,
-            width: WIDTH - 2.0 * MARGIN,
+            width: self.across(),
             height: 1.2,
             ink: Ink::Dark,
         });
@@ -268,18 +354,19 @@ impl Paper {
             page: self.pages.len().saturating_sub(1),
             y: self.y,
         });
-        let marks = self.written(text, Style::bold(size), 0.0);
+        let marks = self.written(text, Style::bold(size), 0.0, 0.0);
         self.add(Part::of_marks(Role::Heading { level, title }, marks));
     }
 
     /// A paragraph.
     pub(super) fn text(&mut self, text: &str, style: Style) {
-        let marks = self.written(text, style, 0.0);
+        let marks = self.written(text, style, 0.0, 0.0);
         self.add(Part::of_marks(Role::Paragraph, marks));
     }
 
-    fn written(&mut self, text: &str, style: Style, indent: f32) -> Vec<Spot> {
-        let width = WIDTH - 2.0 * MARGIN - indent;
+    /// Text from `indent` on, with `kept_free` left at the right.
+    fn written(&mut self, text: &str, style: Style, indent: f32, kept_free: f32) -> Vec<Spot> {
+        let width = self.across() - indent - kept_free;
         let step = style.size * LEADING;
         self.letters
             .lines(text, style.face, style.size, width)
@@ -297,15 +384,55 @@ impl Paper {
             .collect()
     }
 
-    /// A list, or a sentence where it is empty; `label` hangs at the left of each item.
-    pub(super) fn list<T: AsRef<str>>(&mut self, label: &str, items: &[T], none: &str) {
+    /// A title and lines in a frame to cut along.
+    pub(super) fn framed(&mut self, title: &str, lines: &[String]) {
+        const PAD: f32 = 10.0;
+        let (big, small) = (Style::bold(16.0), Style::plain(11.5));
+        let room = 2.0 * PAD;
+        let width = self.across() - room;
+        let height = |letters: &mut Letters, text: &str, style: Style| {
+            letters.lines(text, style.face, style.size, width).len() as f32 * style.size * LEADING
+        };
+        let high = height(&mut self.letters, title, big)
+            + lines
+                .iter()
+                .map(|line| height(&mut self.letters, line, small))
+                .sum::<f32>()
+            + room;
+        self.need(high + PAD);
+        let top = self.y;
+        self.gap(PAD);
+        for (text, style) in [(title, big)]
+            .into_iter()
+            .chain(lines.iter().map(|line| (line.as_str(), small)))
+        {
+            let marks = self.written(text, style, PAD, PAD);
+            self.add(Part::of_marks(Role::Paragraph, marks));
+        }
+        self.gap(PAD);
+        for (x, y, width, height) in [
+            (MARGIN, top, self.across(), 1.0),
+            (MARGIN, self.y, self.across(), 1.0),
+            (MARGIN, top, 1.0, self.y - top),
+            (self.width - MARGIN, top, 1.0, self.y - top),
+        ] {
+            self.put(Mark::Box {
+                x,
+                y,
+                width,
+                height,
+                ink: Ink::Dark,
+            });
+        }
+        self.gap(PAD * 1.5);
+    }
+
+    /// A list, or nothing where it is empty; `label` hangs at the left of each item.
+    pub(super) fn list<T: AsRef<str>>(&mut self, label: &str, items: &[T], size: f32) {
         if items.is_empty() {
-            if !none.is_empty() {
-                self.text(none, Style::quiet(8.5));
-            }
             return;
         }
-        let style = Style::plain(8.5);
+        let style = Style::plain(size);
         let items = items
             .iter()
             .map(|item| {
@@ -316,7 +443,7 @@ impl Paper {
                     style,
                     text: label.to_owned(),
                 });
-                let body = self.written(item.as_ref(), style, INDENT);
+                let body = self.written(item.as_ref(), style, INDENT, 0.0);
                 let parts = vec![
                     Part::of_marks(Role::Label, vec![hung]),
                     Part::of_marks(Role::Body, body),

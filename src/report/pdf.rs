@@ -1,9 +1,10 @@
 use super::cells::{Cell, ReadingRow};
 use super::columns::{Shown, columns, groups};
+use super::front::{KEY_HEADS, or_dash, protection, standing};
 use super::letters::Letters;
-use super::page::{Heads, Paper, Style};
+use super::page::{Heads, Lies, Paper, Style};
 use super::print::{PdfError, printed};
-use super::schedule::{BoardSchedule, Schedule};
+use super::schedule::{BoardSchedule, CircuitRow, Schedule};
 use super::table::{Table, TableCell};
 use super::words::{self, plain};
 use crate::limits::Outcome;
@@ -22,16 +23,17 @@ pub fn pdf(schedule: &Schedule) -> Result<Vec<u8>, PdfError> {
 /// # Errors
 /// As [`pdf`].
 pub fn pdf_of_threads(schedules: &[Schedule]) -> Result<Vec<u8>, PdfError> {
-    let mut paper = Paper::new(Letters::new()?);
+    let mut paper = Paper::new(Letters::new()?, Lies::Across);
     for (n, schedule) in schedules.iter().enumerate() {
         if n > 0 {
             paper.new_page();
         }
-        first_page(&mut paper, schedule);
+        first_page(&mut paper, schedule)?;
         for board in &schedule.boards {
             board_pages(&mut paper, board, schedule);
         }
         out_history(&mut paper, schedule);
+        about_session(&mut paper, schedule);
     }
     let first = schedules.first();
     let foot = match (first, schedules.len()) {
@@ -63,54 +65,158 @@ pub fn pdf_of_threads(schedules: &[Schedule]) -> Result<Vec<u8>, PdfError> {
     )
 }
 
-fn first_page(paper: &mut Paper, schedule: &Schedule) {
-    paper.text(schedule.kind, Style::quiet(9.0));
+fn first_page(paper: &mut Paper, schedule: &Schedule) -> Result<(), PdfError> {
+    paper.letterhead(&schedule.letterhead)?;
     paper.title("Schedule of test results");
-    paper.text(&schedule.title, Style::plain(12.5));
+    paper.text(
+        &format!("{}: {}", schedule.kind, schedule.title),
+        Style::plain(10.5),
+    );
     if let Some(thread) = &schedule.thread {
         paper.text(
             &format!("{thread}. What is out in one session was not put back by another."),
             Style::bold(9.5),
         );
     }
-    paper.gap(4.0);
-    paper.text(schedule.record_of, Style::bold(9.5));
+    paper.text(schedule.record_of, Style::bold(8.5));
     if !schedule.finished {
         paper.text(
             "The session is not finished: what follows is how far it has come.",
             Style::bold(9.5),
         );
     }
-    paper.gap(6.0);
+    paper.gap(4.0);
     let rows = facts(schedule)
-        .chunks(2)
-        .map(|two| {
-            let fact = |n| two.get(n).cloned().unwrap_or(("", String::new()));
-            let ((a, b), (c, d)) = (fact(0), fact(1));
-            vec![
-                TableCell::head(a, Heads::Row),
-                TableCell::plain(b),
-                TableCell::head(c, Heads::Row),
-                TableCell::plain(d),
-            ]
+        .chunks(3)
+        .map(|some| {
+            (0..3)
+                .flat_map(|n| {
+                    let (name, value) = some.get(n).cloned().unwrap_or_default();
+                    [TableCell::head(name, Heads::Row), TableCell::plain(value)]
+                })
+                .collect()
         })
         .collect();
     paper.table(&Table {
         about: "Site, people and supply".to_owned(),
-        head: Vec::new(),
         rows,
-        size: 8.5,
+        size: 7.4,
+        ..Table::default()
     });
-    instruments(paper, schedule);
+    for board in &schedule.boards {
+        key_results(paper, board, schedule);
+    }
     summary(paper, schedule);
-    paper.heading("Cautions", 2, 10.5);
-    paper.list("!", schedule.cautions, "");
+    signatures(paper, schedule);
+    paper.keep(66.0);
+    paper.heading("Cautions", 2, 9.0);
+    paper.list("!", schedule.cautions, 7.0);
     if let Some(known) = schedule.known_by() {
-        paper.text(&known, Style::quiet(8.5));
+        paper.text(&known, Style::quiet(7.2));
+    }
+    Ok(())
+}
+
+/// The few results by which each circuit is known.
+fn key_results(paper: &mut Paper, board: &BoardSchedule, schedule: &Schedule) {
+    let title = if schedule.boards.len() > 1 {
+        format!("Circuits of board {}: {}", board.number, board.name)
+    } else {
+        "Circuits".to_owned()
+    };
+    if board.circuits.is_empty() {
+        return;
+    }
+    paper.heading(&title, 2, 9.5);
+    let head = KEY_HEADS.into_iter().chain(["Standing"]);
+    paper.table(&Table {
+        about: format!("Key results of board {}", board.number),
+        head: vec![head.map(column).collect()],
+        rows: board
+            .circuits
+            .iter()
+            .map(|circuit| key_row(schedule, board, circuit))
+            .collect(),
+        size: 7.2,
+        ..Table::default()
+    });
+}
+
+fn key_row(schedule: &Schedule, board: &BoardSchedule, circuit: &CircuitRow) -> Vec<TableCell> {
+    let key = &circuit.key;
+    let standing = standing(schedule, board.number, circuit);
+    vec![
+        TableCell::plain(format!("{} {}", circuit.number, circuit.description)).heading_row(),
+        TableCell::plain(or_dash(protection(circuit))),
+        result_as(&key.continuity, &key.continuity.text()),
+        result_as(&key.insulation, &key.insulation.text()),
+        result_as(&key.polarity, &key.polarity.text()),
+        result_as(&key.zs, &key.zs.text()),
+        TableCell::plain(or_dash(circuit.zs_read_at_most.clone().unwrap_or_default())),
+        result_as(&key.rcd, &key.rcd.text()),
+        if standing.contains('✗') {
+            TableCell::bold(standing)
+        } else {
+            TableCell::plain(standing)
+        },
+    ]
+}
+
+/// Where who tested and who checked sign.
+fn signatures(paper: &mut Paper, schedule: &Schedule) {
+    paper.keep(76.0);
+    paper.heading("Signed", 2, 9.5);
+    let heads = ["", "Name", "Signature", "Date"];
+    // A column is as wide as what stands in it: these are for a pen.
+    let room = |count: usize| TableCell::plain("\u{a0}".repeat(count));
+    paper.table(&Table {
+        about: "Signatures".to_owned(),
+        head: vec![heads.map(column).to_vec()],
+        rows: schedule
+            .signs()
+            .into_iter()
+            .map(|(what, name)| {
+                vec![
+                    TableCell::head(what, Heads::Row),
+                    TableCell::plain(name),
+                    room(60),
+                    room(30),
+                ]
+            })
+            .collect(),
+        size: 8.0,
+        least: 20.0,
+    });
+}
+
+/// How the session went: what is looked for later, and only where there is something.
+fn about_session(paper: &mut Paper, schedule: &Schedule) {
+    let times = schedule.times();
+    instruments(paper, schedule);
+    let departures = schedule.departures.iter().map(|one| {
+        format!(
+            "{} (event {}, {})",
+            capital(&one.what),
+            one.event,
+            times.clock(one.at)
+        )
+    });
+    listed(
+        paper,
+        "Departures from the order",
+        &departures.collect::<Vec<_>>(),
+    );
+}
+
+/// A heading with how many there are, and the list; nothing where it is empty.
+fn listed(paper: &mut Paper, title: &str, items: &[String]) {
+    if !items.is_empty() {
+        paper.heading(&format!("{title}  {}", items.len()), 2, 9.5);
+        paper.list("•", items, 8.0);
     }
 }
 
-fn facts(schedule: &Schedule) -> Vec<(&'static str, String)> {
+fn facts(schedule: &Schedule) -> Vec<(String, String)> {
     let times = schedule.times();
     let supply = &schedule.supply;
     let mut facts = vec![
@@ -122,13 +228,6 @@ fn facts(schedule: &Schedule) -> Vec<(&'static str, String)> {
             },
         ),
         ("Tested by", schedule.tester.clone()),
-        (
-            "Supervised by",
-            schedule
-                .supervisor
-                .clone()
-                .unwrap_or_else(|| "–".to_owned()),
-        ),
         ("Begun", times.minute(schedule.begun)),
         (
             if schedule.finished {
@@ -166,6 +265,24 @@ fn facts(schedule: &Schedule) -> Vec<(&'static str, String)> {
         let editions: Vec<&str> = schedule.editions.iter().map(String::as_str).collect();
         facts.push(("Limits from", editions.join("; ")));
     }
+    if let Some(supervisor) = &schedule.supervisor {
+        facts.insert(2, ("Supervised by", supervisor.clone()));
+    }
+    let mut facts: Vec<(String, String)> = facts
+        .into_iter()
+        .map(|(name, value)| (name.to_owned(), value))
+        .collect();
+    for one in &schedule.origin {
+        let sign = one
+            .result
+            .outcome()
+            .map(|outcome| words::outcome(outcome).0);
+        let value = one.result.with_unit();
+        facts.push((
+            capital(&one.named(schedule)),
+            sign.map_or(value.clone(), |sign| format!("{value} {sign}")),
+        ));
+    }
     facts
 }
 
@@ -186,10 +303,10 @@ fn instruments(paper: &mut Paper, schedule: &Schedule) {
                 let due = if one.overdue {
                     TableCell::bold(format!(
                         "{} ✗ overdue when the session began",
-                        one.calibration_due
+                        words::day(one.calibration_due)
                     ))
                 } else {
-                    TableCell::plain(one.calibration_due.to_string())
+                    TableCell::plain(words::day(one.calibration_due))
                 };
                 vec![
                     TableCell::plain(&one.name),
@@ -200,6 +317,7 @@ fn instruments(paper: &mut Paper, schedule: &Schedule) {
             })
             .collect(),
         size: 8.5,
+        ..Table::default()
     });
 }
 
@@ -245,18 +363,6 @@ fn summary(paper: &mut Paper, schedule: &Schedule) {
             )
         }))
         .collect();
-    let departures: Vec<String> = schedule
-        .departures
-        .iter()
-        .map(|one| {
-            format!(
-                "{} (event {}, {})",
-                capital(&one.what),
-                one.event,
-                times.clock(one.at)
-            )
-        })
-        .collect();
     let overrides: Vec<String> = schedule
         .overrides
         .iter()
@@ -270,59 +376,56 @@ fn summary(paper: &mut Paper, schedule: &Schedule) {
             )
         })
         .collect();
-    for (title, items, none) in [
-        ("Open items", open, "Nothing is open."),
-        (
-            "Exceptions",
-            exceptions,
-            "No reading was outside its limit and nothing was said to be wrong.",
-        ),
-        ("Limitations", limitations, schedule.no_limitations()),
-        (
-            "Departures from the order",
-            departures,
-            "The order was kept.",
-        ),
-        ("Overrides", overrides, "None."),
+    let notes: Vec<String> = schedule
+        .notes
+        .iter()
+        .map(|one| {
+            format!(
+                "{} (event {}, {})",
+                one.shown(),
+                one.event,
+                times.clock(one.at)
+            )
+        })
+        .collect();
+    for (title, items) in [
+        ("Exceptions", exceptions),
+        ("Open items", open),
+        ("Limitations", limitations),
+        ("Overrides", overrides),
+        ("Notes", notes),
     ] {
-        paper.heading(&format!("{title}  {}", items.len()), 2, 10.5);
-        paper.list("•", &items, none);
+        listed(paper, title, &items);
     }
-    if !schedule.notes.is_empty() {
-        let notes: Vec<String> = schedule
-            .notes
-            .iter()
-            .map(|one| {
-                format!(
-                    "{} (event {}, {})",
-                    one.shown(),
-                    one.event,
-                    times.clock(one.at)
-                )
-            })
-            .collect();
-        paper.heading(&format!("Notes  {}", notes.len()), 2, 10.5);
-        paper.list("•", &notes, "");
+    let nothing = schedule.nothing_to_say();
+    if !nothing.is_empty() {
+        paper.gap(4.0);
+        paper.text(&nothing, Style::plain(8.0));
     }
 }
 
 fn board_pages(paper: &mut Paper, board: &BoardSchedule, schedule: &Schedule) {
-    paper.new_page();
+    // Beside what is left of the first page's things there is room for a board.
+    paper.keep(300.0);
     paper.heading(&format!("Board {}: {}", board.number, board.name), 2, 14.0);
-    let location = board.location.as_deref().map(capital).unwrap_or_default();
+    let location = board
+        .location
+        .as_deref()
+        .map(|location| format!("{}. ", capital(location)))
+        .unwrap_or_default();
     let from = board
         .fed_from
         .as_ref()
         .map_or("at the origin".to_owned(), |from| {
             format!("fed from {from}")
         });
-    paper.text(&format!("{location} {}", capital(&from)), Style::quiet(8.5));
+    paper.text(&format!("{location}{}.", capital(&from)), Style::quiet(8.5));
     let checks: Vec<String> = board
         .checks
         .iter()
         .map(|check| format!("{}: {}", capital(&check.what), check.said))
         .collect();
-    paper.list("•", &checks, "");
+    paper.list("•", &checks, 8.5);
     paper.gap(4.0);
     circuits(paper, board, schedule);
     readings(paper, board, schedule);
@@ -356,22 +459,27 @@ fn circuits(paper: &mut Paper, board: &BoardSchedule, schedule: &Schedule) {
         head: vec![head, heads],
         rows,
         size: 6.1,
+        ..Table::default()
     });
 }
 
 /// A cell with its sign, which is read aloud in words.
 fn result(cell: &Cell) -> TableCell {
+    result_as(cell, &cell.on_page())
+}
+
+fn result_as(cell: &Cell, text: &str) -> TableCell {
     match cell.outcome() {
         Some(outcome) => {
             let (sign, words) = words::outcome(outcome);
-            let text = format!("{} {sign}", cell.on_page());
+            let signed = format!("{text} {sign}");
             let shown = match outcome {
-                Outcome::Pass => TableCell::plain(text),
-                Outcome::Fail | Outcome::CannotSay => TableCell::bold(text),
+                Outcome::Pass => TableCell::plain(signed),
+                Outcome::Fail | Outcome::CannotSay => TableCell::bold(signed),
             };
-            shown.aloud(format!("{}, {words}", cell.on_page()))
+            shown.aloud(format!("{text}, {words}"))
         }
-        None => TableCell::plain(cell.on_page()),
+        None => TableCell::plain(text),
     }
 }
 
@@ -412,6 +520,7 @@ fn readings(paper: &mut Paper, board: &BoardSchedule, schedule: &Schedule) {
         head: vec![heads.map(column).to_vec()],
         rows,
         size: 7.2,
+        ..Table::default()
     });
 }
 
@@ -488,5 +597,6 @@ fn out_history(paper: &mut Paper, schedule: &Schedule) {
         head: vec![heads.map(column).to_vec()],
         rows: rows.collect(),
         size: 8.5,
+        ..Table::default()
     });
 }

@@ -2,11 +2,11 @@
 //! that a screen reader finds headings, lists and tables in it. The same pages give the same bytes.
 
 use super::letters::{Face, Letters};
-use super::page::{Bookmark, HEIGHT, Heads, Ink, Mark, Pages, Part, Role, Spot, Style, WIDTH};
+use super::page::{Bookmark, Heads, Ink, Mark, Pages, Part, Role, Spot, Style};
 use krilla::color::rgb;
 use krilla::configure::{Accessibility, ConfigurationBuilder, PdfVersion};
 use krilla::destination::XyzDestination;
-use krilla::geom::{PathBuilder, Point, Rect};
+use krilla::geom::{PathBuilder, Point, Rect, Size, Transform};
 use krilla::metadata::Metadata;
 use krilla::outline::{Outline, OutlineNode};
 use krilla::page::PageSettings;
@@ -44,6 +44,8 @@ const LANGUAGE: &str = "en-GB";
 /// When a font can't be read, or the file would not keep to its standard.
 pub(super) fn printed(laid: Pages, title: &str, program: &str) -> Result<Vec<u8>, PdfError> {
     let Pages {
+        width,
+        height,
         letters,
         pages,
         parts,
@@ -69,7 +71,7 @@ pub(super) fn printed(laid: Pages, title: &str, program: &str) -> Result<Vec<u8>
         pen.mark_read(part);
     }
     for (number, marks) in pages.iter().enumerate() {
-        let size = PageSettings::from_wh(WIDTH, HEIGHT)
+        let size = PageSettings::from_wh(width, height)
             .ok_or_else(|| PdfError::NotWhole("its paper has no size".to_owned()))?;
         let mut page = document.start_page_with(size);
         let mut surface = page.surface();
@@ -143,7 +145,8 @@ impl Pen {
         let tag = match mark {
             Mark::Text { .. } if self.read.contains(&spot) => ContentTag::Span(SpanTag::empty()),
             Mark::Text { .. } => artifact(ArtifactType::PaginationOther),
-            Mark::Box { .. } => artifact(ArtifactType::Layout),
+            Mark::Picture { .. } if self.read.contains(&spot) => ContentTag::Other,
+            Mark::Box { .. } | Mark::Picture { .. } => artifact(ArtifactType::Layout),
         };
         let identifier = surface.start_tagged(tag);
         match mark {
@@ -157,6 +160,19 @@ impl Pen {
                 height,
                 ink,
             } => filled(surface, [*x, *y, *width, *height], *ink),
+            Mark::Picture {
+                x,
+                y,
+                width,
+                height,
+                picture,
+            } => {
+                if let Some(size) = Size::from_wh(*width, *height) {
+                    surface.push_transform(&Transform::from_translate(*x, *y));
+                    surface.draw_image(picture.clone(), size);
+                    surface.pop();
+                }
+            }
         }
         surface.end_tagged();
         if self.read.contains(&spot) {
@@ -228,6 +244,7 @@ fn kind(role: &Role) -> TagKind {
         )
         .into(),
         Role::Paragraph => Tag::P.into(),
+        Role::Figure { instead } => Tag::Figure(Some(instead.clone())).into(),
         Role::List => Tag::L(ListNumbering::Disc).into(),
         Role::Item => Tag::LI.into(),
         Role::Label => Tag::Lbl.into(),

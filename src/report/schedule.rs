@@ -1,10 +1,13 @@
 use super::cells::{Cells, JOINED_INSTEAD, ReadingRow, reading_row};
 use super::exceptions::{Exception, exceptions};
+use super::front::{KeyCells, KeyResult, at_origin, open_steps};
+use super::letterhead::Letterhead;
 use super::words::{self, Times};
 use crate::installation::{Board, Circuit, Job, Phases};
 use crate::limits::{Earthing, Finding, Outcome, earth_loop, judge};
 use crate::log::{Head, Log, LogError, Thread};
 use crate::quantity::{Ohms, TestVoltage};
+use crate::sequence::procedures::assess::measured_ze;
 use crate::sequence::procedures::tested_joined_instead;
 use crate::sequence::{
     Agenda, Ask, CAUTIONS, Column, Event, EventNo, Mode, OutEntry, State, Step, StepKind,
@@ -81,6 +84,17 @@ pub struct Schedule {
     pub open_items: Vec<OpenItem>,
     /// Results that are outside their limits, or should not have been so.
     pub exceptions: Vec<Exception>,
+    /// The stages of which something was read or stated.
+    #[serde(skip)]
+    pub tested: Vec<Stage>,
+    /// Board and circuit of each that stays off.
+    #[serde(skip)]
+    pub stays_off: Vec<(u16, u16)>,
+    /// The day by which the job asks for the next inspection.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub next_inspection: Option<Date>,
+    /// Ze, fault current and bonds, as measured.
+    pub origin: Vec<KeyResult>,
     /// In the order of the job.
     pub boards: Vec<BoardSchedule>,
     /// Everything that was ever out.
@@ -91,6 +105,9 @@ pub struct Schedule {
     /// The zone that times are shown in.
     #[serde(skip)]
     pub times: TimesOfSchedule,
+    /// Whose paper it is printed on.
+    #[serde(skip)]
+    pub letterhead: Letterhead,
 }
 
 /// The zone the times of a schedule are shown in; left out of comparisons.
@@ -187,6 +204,9 @@ pub struct NoteRow {
     pub board: Option<u16>,
     /// The circuit the session was at.
     pub circuit: Option<u16>,
+    /// The step that was asked for then, in words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub step: Option<String>,
     /// What was typed; nothing when it was spoken and is kept as sound.
     pub text: Option<String>,
 }
@@ -198,11 +218,16 @@ impl NoteRow {
             Some(text) => format!("\u{201c}{text}\u{201d}"),
             None => "kept as sound".to_owned(),
         };
-        match (self.board, self.circuit) {
-            (Some(board), Some(circuit)) => format!("{text}, at board {board}, circuit {circuit}"),
-            (Some(board), None) => format!("{text}, at board {board}"),
-            _ => text,
+        let mut text = text;
+        for (what, number) in [("board", self.board), ("circuit", self.circuit)] {
+            if let Some(number) = number {
+                text.push_str(&format!(", {what} {number}"));
+            }
         }
+        if let Some(step) = &self.step {
+            text.push_str(&format!(", {step}"));
+        }
+        text
     }
 }
 
@@ -284,6 +309,17 @@ pub struct CircuitRow {
     /// within when it is corrected for heat, as its verdict says.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub zs_cold: Option<String>,
+    /// The largest that may be read: what a reading is compared with, Ω.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub zs_read_at_most: Option<String>,
+    /// The results by which it is known.
+    #[serde(skip)]
+    pub key: KeyCells,
+    /// How many of its steps are open.
+    pub open_steps: usize,
+    /// Whether any of them was answered.
+    #[serde(skip)]
+    pub begun: bool,
     /// What else must be read with it.
     pub remarks: Vec<String>,
     /// Every reading that counts, with its verdict.
@@ -335,6 +371,15 @@ impl Schedule {
             "Everything planned was tested."
         } else {
             "None so far; see the open items."
+        }
+    }
+
+    /// The same with one's own heading and logo.
+    #[must_use]
+    pub fn on_paper_of(self, letterhead: &Letterhead) -> Self {
+        Self {
+            letterhead: letterhead.clone(),
+            ..self
         }
     }
 
@@ -414,6 +459,15 @@ impl Schedule {
             open_items: open_items(agenda),
             exceptions: exceptions(log, agenda),
             limited_to: limited_to(agenda.job()),
+            tested: tested(agenda),
+            stays_off: agenda.circuits_off().collect(),
+            next_inspection: job.next_inspection,
+            origin: job
+                .boards
+                .iter()
+                .filter_map(|board| steps.get(&(board.number, None)))
+                .flat_map(|own| at_origin(agenda, own, &limitations))
+                .collect(),
             limitations,
             boards,
             out_list: agenda
@@ -423,6 +477,7 @@ impl Schedule {
                 .collect(),
             columns: agenda.catalogue().columns(),
             times: TimesOfSchedule(times.clone()),
+            letterhead: Letterhead::default(),
         }
     }
 
@@ -461,13 +516,17 @@ fn notes(log: &Log) -> Vec<NoteRow> {
     };
     let mut notes = Vec::new();
     for entry in entries {
-        if let Event::Noted { text } = &entry.event {
-            let here = agenda.current();
+        if let Event::Noted { text, step } = &entry.event {
+            let here = match step {
+                Some(step) => agenda.step(step),
+                None => agenda.current(),
+            };
             notes.push(NoteRow {
                 event: entry.no,
                 at: entry.at,
                 board: here.map(|step| step.board),
                 circuit: here.and_then(|step| step.circuit),
+                step: here.map(|step| words::step(&agenda, step)),
                 text: text.clone(),
             });
         }
@@ -521,6 +580,17 @@ fn instruments(agenda: &Agenda, times: &Times) -> Vec<InstrumentRow> {
             overdue: i.calibration_due < begun,
         })
         .collect()
+}
+
+fn tested(agenda: &Agenda) -> Vec<Stage> {
+    let done = agenda.plan().steps.iter().filter(|step| {
+        matches!(
+            agenda.outcome(step),
+            Some(StepOutcome::Read(_) | StepOutcome::Stated(..))
+        )
+    });
+    let stages: BTreeSet<Stage> = done.map(|step| step.stage).collect();
+    stages.into_iter().collect()
 }
 
 fn limited_to(job: &Job) -> Vec<&'static str> {
@@ -655,6 +725,9 @@ fn overrides(agenda: &Agenda) -> Vec<OverrideRow> {
         .collect()
 }
 
+/// How many steps of each stage are open.
+type StagesOpen = Vec<(Stage, u32)>;
+
 fn open_items(agenda: &Agenda) -> Vec<OpenItem> {
     let mut items: Vec<OpenItem> = agenda
         .open_entries()
@@ -669,18 +742,35 @@ fn open_items(agenda: &Agenda) -> Vec<OpenItem> {
             still_out: false,
         });
     }
-    let mut open: Vec<(String, u32)> = Vec::new();
+    // In the order in which they come.
+    let mut open: Vec<(u16, Option<u16>, StagesOpen)> = Vec::new();
     for step in agenda.open_steps().filter(|step| step.ask != Ask::Event) {
-        let what = format!("{}{}", where_is(step), step.stage.shown());
-        match open.last_mut() {
-            Some((last, count)) if *last == what => *count += 1,
-            _ => open.push((what, 1)),
+        let known = open
+            .iter_mut()
+            .find(|(board, circuit, _)| (*board, *circuit) == (step.board, step.circuit));
+        let Some((_, _, stages)) = known else {
+            open.push((step.board, step.circuit, vec![(step.stage, 1)]));
+            continue;
+        };
+        match stages.iter_mut().find(|(stage, _)| *stage == step.stage) {
+            Some((_, count)) => *count += 1,
+            None => stages.push((step.stage, 1)),
         }
     }
-    items.extend(open.into_iter().map(|(what, count)| {
-        let steps = if count == 1 { "step" } else { "steps" };
+    items.extend(open.into_iter().map(|(board, circuit, stages)| {
+        let stages: Vec<String> = stages
+            .into_iter()
+            .map(|(stage, count)| match count {
+                1 => stage.shown().to_owned(),
+                several => format!("{} ({several} steps)", stage.shown()),
+            })
+            .collect();
+        let place = match circuit {
+            Some(circuit) => format!("board {board}, circuit {circuit}"),
+            None => format!("board {board} itself"),
+        };
         OpenItem {
-            what: format!("not done: {what}, {count} {steps}"),
+            what: format!("not done: {place}: {}", stages.join(", ")),
             still_out: false,
         }
     }));
@@ -797,6 +887,7 @@ fn circuit_row(
     limitations: &[Limitation],
 ) -> CircuitRow {
     let zs_limit = zs_maximum(agenda.state(), board, circuit);
+    let (open_steps, begun) = open_steps(agenda, steps);
     let full = steps
         .iter()
         .filter(|step| step.kind == StepKind::InsulationFull)
@@ -818,7 +909,14 @@ fn circuit_row(
         cells: Cells::of(agenda, steps, limitations),
         test_volts: full.map(TestVoltage::volts),
         zs_limit: zs_limit.as_ref().map(|limit| limit.shown.clone()),
+        zs_read_at_most: zs_limit
+            .as_ref()
+            .and_then(|limit| limit.read_at_most)
+            .map(Ohms::shown),
         zs_cold: zs_limit.and_then(|limit| limit.cold),
+        key: KeyCells::of(agenda, steps, limitations),
+        open_steps,
+        begun,
         remarks: remarks(agenda, board, circuit, steps, limitations),
         readings: readings(agenda, steps),
     }
@@ -826,28 +924,28 @@ fn circuit_row(
 
 /// The largest Zs of a circuit.
 pub(crate) struct ZsMaximum {
-    pub(crate) ohms: Ohms,
     shown: String,
     cold: Option<String>,
+    /// What a reading is compared with.
+    pub(crate) read_at_most: Option<Ohms>,
 }
 
 /// The largest Zs of a circuit: by its overcurrent device, or by its RCD on a TT system.
 pub(crate) fn zs_maximum(state: &State, board: &Board, circuit: &Circuit) -> Option<ZsMaximum> {
     let tables = state.tables();
     let facts = state.job().facts(board, circuit);
+    let ze = measured_ze(state, board.number);
+    let read_at_most = judge::zs_read_at_most(tables, &facts, ze.as_ref());
     match (facts.earthing, facts.rcd) {
-        (Earthing::Tt, Some(rcd)) => {
-            let ohms = earth_loop::rcd_maximum(tables, rcd.milliamps);
-            Some(ZsMaximum {
-                ohms,
-                shown: ohms.shown(),
-                cold: None,
-            })
-        }
+        (Earthing::Tt, Some(rcd)) => Some(ZsMaximum {
+            shown: earth_loop::rcd_maximum(tables, rcd.milliamps).shown(),
+            cold: None,
+            read_at_most,
+        }),
         _ => judge::zs_limit(tables, &facts).map(|limit| ZsMaximum {
-            ohms: limit.ohms,
             cold: Some(limit.cold(tables).shown()),
             shown: limit.shown,
+            read_at_most,
         }),
     }
 }

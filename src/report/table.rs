@@ -1,7 +1,7 @@
 //! Tables on paper: how wide their columns are, and what their cells are when read aloud.
 
 use super::letters::Face;
-use super::page::{Heads, Ink, MARGIN, Mark, Paper, Part, Role, Spot, Style, WIDTH};
+use super::page::{Heads, Ink, MARGIN, Mark, Paper, Part, Role, Spot, Style};
 
 /// One cell of a table.
 #[derive(Debug, Clone, PartialEq)]
@@ -73,6 +73,8 @@ pub(super) struct Table {
     pub head: Vec<Vec<TableCell>>,
     pub rows: Vec<Vec<TableCell>>,
     pub size: f32,
+    /// How high a row is at least, where something is to be written by hand.
+    pub least: f32,
 }
 
 const PADDING: f32 = 5.0;
@@ -101,11 +103,13 @@ impl Paper {
             .iter()
             .map(|row| self.lay(row, &widths, table.size))
             .collect();
+        let least = table.least;
         let head_height: f32 = head.iter().map(|row| row.height).sum();
         let mut head_part = None;
         let mut rows = Vec::new();
         for (n, row) in table.rows.iter().enumerate() {
-            let laid = self.lay(row, &widths, table.size);
+            let mut laid = self.lay(row, &widths, table.size);
+            laid.height = laid.height.max(least);
             if n == 0 || self.room() < laid.height {
                 if n > 0 || self.room() < head_height + laid.height {
                     self.new_page();
@@ -155,7 +159,8 @@ impl Paper {
                 column += cell.over;
             }
         }
-        let page = WIDTH - 2.0 * MARGIN;
+        self.widen(table, &mut least, &mut most);
+        let page = self.across();
         let (low, high): (f32, f32) = (least.iter().sum(), most.iter().sum());
         if high <= page {
             let scale = page / high.max(1.0);
@@ -171,6 +176,38 @@ impl Paper {
             .zip(&most)
             .map(|(least, most)| least + (most - least) * share)
             .collect()
+    }
+
+    /// Makes room for the longest word of what goes over several columns: what they lack is shared
+    /// among them.
+    fn widen(&mut self, table: &Table, least: &mut [f32], most: &mut [f32]) {
+        for row in &table.head {
+            let mut column = 0;
+            for cell in row {
+                let under = column..column + cell.over;
+                column += cell.over;
+                if cell.over == 1 || cell.over == least.len() {
+                    continue;
+                }
+                let Some(columns) = least.get(under.clone()) else {
+                    continue;
+                };
+                let word = cell
+                    .text
+                    .split_whitespace()
+                    .map(|word| self.letters.width(word, cell.face, table.size))
+                    .fold(0.0, f32::max);
+                let lacks = (word + PADDING - columns.iter().sum::<f32>()) / cell.over as f32;
+                if lacks > 0.0 {
+                    for n in under {
+                        if let (Some(least), Some(most)) = (least.get_mut(n), most.get_mut(n)) {
+                            *least += lacks;
+                            *most = most.max(*least);
+                        }
+                    }
+                }
+            }
+        }
     }
 
     fn lay(&mut self, row: &[TableCell], widths: &[f32], size: f32) -> Laid {
@@ -205,7 +242,7 @@ impl Paper {
     }
 
     fn draw(&mut self, row: &Laid, widths: &[f32], size: f32, rule: Ink, tinted: bool) -> Part {
-        let page = WIDTH - 2.0 * MARGIN;
+        let page = self.across();
         if tinted {
             self.put(Mark::Box {
                 x: MARGIN,
@@ -252,11 +289,32 @@ impl Paper {
 #[cfg(test)]
 mod tests {
     use super::super::letters::Letters;
+    use super::super::page::Lies;
     use super::*;
 
     #[test]
+    fn no_word_of_a_head_over_several_columns_is_broken() {
+        let mut paper = Paper::new(Letters::new().unwrap(), Lies::Upright);
+        let long = "mainland ".repeat(40);
+        paper.table(&Table {
+            about: "Conductors".to_owned(),
+            head: vec![vec![
+                TableCell::head("Conductors mm²", Heads::Column).over(2),
+                TableCell::head("Remarks", Heads::Column),
+            ]],
+            rows: vec![["1", "2", &long].map(TableCell::plain).to_vec()],
+            size: 8.0,
+            least: 0.0,
+        });
+        let pages = paper.finish("foot").pages;
+        let word =
+            |mark: &Mark| matches!(mark, Mark::Text { text, .. } if text.trim() == "Conductors");
+        assert!(pages[0].iter().any(word), "{:?}", pages[0]);
+    }
+
+    #[test]
     fn a_long_table_repeats_its_head_on_every_page_and_is_read_once() {
-        let mut paper = Paper::new(Letters::new().unwrap());
+        let mut paper = Paper::new(Letters::new().unwrap(), Lies::Across);
         let row = |text: &str| vec![TableCell::plain(text), TableCell::plain("0.34")];
         paper.table(&Table {
             about: "Loops".to_owned(),
@@ -267,6 +325,7 @@ mod tests {
             ],
             rows: (0..200).map(|n| row(&n.to_string())).collect(),
             size: 8.0,
+            least: 0.0,
         });
         let laid = paper.finish("foot");
         assert!(laid.pages.len() > 1);

@@ -5,7 +5,7 @@ use crate::limits::Outcome;
 use crate::quantity::{Reading, Unit};
 use crate::sequence::{Agenda, Quantity, Step, StepKind};
 use crate::terms::Statement;
-use jiff::{SignedDuration, Timestamp, tz::TimeZone};
+use jiff::{SignedDuration, Timestamp, civil::Date, tz::TimeZone};
 
 /// A sign and words for an outcome: never colour alone, and never "safe".
 pub fn outcome(outcome: Outcome) -> (&'static str, &'static str) {
@@ -140,11 +140,9 @@ impl Times {
         Self(TimeZone::system())
     }
 
-    /// 2026-11-25
+    /// 25 November 2026
     pub fn date(&self, at: Timestamp) -> String {
-        at.to_zoned_datetime(self.0.clone())
-            .strftime("%Y-%m-%d")
-            .to_string()
+        day(at.to_zoned_datetime(self.0.clone()).date())
     }
 
     /// 09:30:05
@@ -154,10 +152,10 @@ impl Times {
             .to_string()
     }
 
-    /// 2026-11-25 09:30
+    /// 25 November 2026, 09:30 GMT
     pub fn minute(&self, at: Timestamp) -> String {
         at.to_zoned_datetime(self.0.clone())
-            .strftime("%Y-%m-%d %H:%M")
+            .strftime("%-d %B %Y, %H:%M %Z")
             .to_string()
     }
 
@@ -168,8 +166,19 @@ impl Times {
 
     /// The zone's name: UTC, Europe/London.
     pub fn zone_name(&self) -> String {
-        self.0.iana_name().unwrap_or("local time").to_owned()
+        match self.0.iana_name() {
+            // Names of one and the same zone in the zone database.
+            Some("Etc/UTC" | "Etc/UCT" | "Etc/Universal" | "Etc/Zulu" | "Etc/Unknown") => "UTC",
+            Some(name) => name,
+            None => "local time",
+        }
+        .to_owned()
     }
+}
+
+/// A day as it is read here: 25 November 2026.
+pub fn day(date: Date) -> String {
+    date.strftime("%-d %B %Y").to_string()
 }
 
 /// A length of time: "48 s", "4 min 05 s", "2 h 03 min".

@@ -53,6 +53,7 @@ pub(crate) fn frame(view: &View, tab: Tab, body: &Markup) -> Markup {
                         (link(Tab::Graphs, "graphs", "Graphs"))
                         a href="schedule.html" { "Schedule" }
                         a href="schedule.pdf" { "Schedule as PDF" }
+                        a href="customer.html" { "For the customer" }
                     }
                 }
                 main #main { (body) }

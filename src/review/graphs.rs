@@ -45,7 +45,7 @@ pub(crate) fn graphs(view: &View) -> Markup {
             @if zs.is_empty() { p.none { "Nothing was read yet." } } @else {
                 figure {
                     (svg::bars(&zs, "Ω", svg::Scale::Linear))
-                    figcaption { "Zₛ as measured, cold. The upright line is the largest that the device allows at working temperature; how the cold reading stands against it is in its verdict." }
+                    figcaption { "Zₛ as measured, cold. The upright line is the largest that may be read so, which is what the reading is compared with; its verdict has the sum." }
                 }
             }
         }
@@ -165,7 +165,7 @@ fn zs(view: &View, circuits: &[(&Board, &Circuit)]) -> Vec<Bar> {
                 .counting_on(board.number, circuit.number, Quantity::LoopImpedance)
                 .next()?;
             let limit = crate::report::zs_maximum(&view.state, board, circuit)
-                .and_then(|limit| limit.ohms.value());
+                .and_then(|limit| limit.read_at_most?.value());
             Some(bar(
                 kept,
                 format!("{}: {}", circuit.number, circuit.name),

@@ -4,7 +4,7 @@ use super::timeline::{Filter, page_of, timeline};
 use super::view::{View, Views};
 use super::{graphs, out};
 use crate::log::{self, Log};
-use crate::report::{self, Times};
+use crate::report::{self, Letterhead, Times};
 use crate::sequence::{EventNo, correct_at_desk};
 use crate::store::{Digest256, Mode, Store};
 use anyhow::Context;
@@ -30,6 +30,7 @@ use tokio::net::TcpListener;
 pub struct Review {
     db: PathBuf,
     times: Times,
+    letterhead: Letterhead,
     token: String,
     views: Mutex<Option<Arc<Views>>>,
     /// How many threads the log has.
@@ -60,20 +61,22 @@ const POLICY: &str = "default-src 'none'; style-src 'self'; media-src 'self'; im
                       form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
 
 impl Review {
-    /// A review of the log in a file, with an address that can't be guessed.
+    /// A review of the log in a file, with an address that can't be guessed. Its schedule has the
+    /// letterhead.
     ///
     /// # Errors
     /// When the log can't be read, or the machine has no random numbers.
-    pub fn of(db: PathBuf, times: Times) -> anyhow::Result<Self> {
+    pub fn of(db: PathBuf, times: Times, letterhead: Letterhead) -> anyhow::Result<Self> {
         let mut random = [0u8; 16];
         getrandom::fill(&mut random)
             .map_err(|why| anyhow::anyhow!("this machine gives no random numbers: {why}"))?;
         let token = hex::encode(random);
-        let views = Views::read(&db, &times, &format!("/{token}"))
+        let views = Views::read(&db, &times, &letterhead, &format!("/{token}"))
             .with_context(|| format!("{}: this log can't be shown", db.display()))?;
         Ok(Self {
             db,
             times,
+            letterhead,
             token,
             threads: views.threads.len(),
             views: Mutex::new(Some(Arc::new(views))),
@@ -94,7 +97,7 @@ impl Review {
             Some(views) => Ok(Arc::clone(views)),
             None => {
                 let root = format!("/{}", self.token);
-                let views = Arc::new(Views::read(&self.db, &self.times, &root)?);
+                let views = Arc::new(Views::read(&self.db, &self.times, &self.letterhead, &root)?);
                 *kept = Some(Arc::clone(&views));
                 Ok(views)
             }
@@ -108,6 +111,7 @@ impl Review {
             .route("/graphs", get(graphs_page))
             .route("/schedule.html", get(schedule_html))
             .route("/schedule.pdf", get(schedule_pdf))
+            .route("/customer.html", get(customer_html))
             .route("/sound/{name}", get(sound))
             .route("/review.css", get(style))
             .route("/put-right", post(put_right));
@@ -245,19 +249,31 @@ async fn graphs_page(State(review): State<Shared>) -> Response {
 
 async fn schedule_html(State(review): State<Shared>) -> Response {
     match review.view() {
-        Ok(view) => (
-            [
-                (header::CONTENT_TYPE, "text/html; charset=utf-8"),
-                (
-                    header::CONTENT_SECURITY_POLICY,
-                    "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'",
-                ),
-            ],
-            report::html(&view.schedule),
-        )
-            .into_response(),
+        Ok(view) => handed_over(report::html(&view.schedule)),
         Err(why) => unreadable(&why),
     }
+}
+
+async fn customer_html(State(review): State<Shared>) -> Response {
+    match review.view() {
+        Ok(view) => handed_over(report::customer_html(std::slice::from_ref(&view.schedule))),
+        Err(why) => unreadable(&why),
+    }
+}
+
+/// A page that has its style, and a logo, in it.
+fn handed_over(page: String) -> Response {
+    (
+        [
+            (header::CONTENT_TYPE, "text/html; charset=utf-8"),
+            (
+                header::CONTENT_SECURITY_POLICY,
+                "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'",
+            ),
+        ],
+        page,
+    )
+        .into_response()
 }
 
 async fn schedule_pdf(State(review): State<Shared>) -> Response {
@@ -273,7 +289,7 @@ async fn schedule_pdf(State(review): State<Shared>) -> Response {
 async fn style() -> Response {
     (
         [(header::CONTENT_TYPE, "text/css; charset=utf-8")],
-        include_str!("review.css"),
+        format!("{}{}", report::PALETTE, include_str!("review.css")),
     )
         .into_response()
 }
@@ -294,7 +310,11 @@ async fn sound(
     match found {
         Ok(Some(evidence)) => match evidence.flac() {
             Some(flac) => part_of(flac, request.headers().get(header::RANGE)),
-            None => (StatusCode::GONE, "This sound was left out of the log.\n").into_response(),
+            None => (
+                StatusCode::GONE,
+                "This sound was deleted, or left out of the log.\n",
+            )
+                .into_response(),
         },
         Ok(None) => (StatusCode::NOT_FOUND, "No such sound.\n").into_response(),
         Err(why) => unreadable(&why.into()),

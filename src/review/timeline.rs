@@ -1,6 +1,6 @@
 use super::view::View;
 use crate::limits::Verdict;
-use crate::report::{Exchange, words};
+use crate::report::{Exchange, Only, words};
 use crate::sequence::{EventNo, ReadingRecord, ReadingStatus, say::capital};
 use maud::{Markup, html};
 use serde::{Deserialize, Serialize};
@@ -20,10 +20,12 @@ pub(crate) struct Filter {
     pub kept: Option<u64>,
 }
 
-const KINDS: [(&str, &str); 8] = [
+const KINDS: [(&str, &str); 10] = [
     ("", "everything"),
     ("readings", "readings"),
     ("questions", "questions and answers"),
+    ("not-understood", "what was not understood"),
+    ("notes", "notes"),
     ("outside", "outside a limit or not settled"),
     ("corrections", "corrections"),
     ("refusals", "refusals"),
@@ -51,7 +53,9 @@ impl Filter {
         let kind = |kind: &str| exchange.kinds.contains(&kind);
         match self.only.as_str() {
             "readings" => kind("reading") || kind("corrected-at-desk"),
-            "questions" => exchange.question,
+            "questions" => exchange.is(Only::Questions),
+            "not-understood" => exchange.is(Only::NotUnderstood),
+            "notes" => exchange.is(Only::Notes),
             "outside" => readings(view, exchange).any(|kept| {
                 kept.verdict
                     .as_ref()
@@ -229,11 +233,12 @@ fn tag(kind: &str, refused: bool) -> &'static str {
 
 fn you(exchange: &Exchange) -> Markup {
     let heard = exchange.heard.as_ref();
-    let words = heard.map(|h| h.words.as_str()).filter(|w| !w.is_empty());
+    let words = exchange.words_heard();
     let other = exchange
         .runner_up
         .as_deref()
-        .or(heard.and_then(|h| h.runner_up.as_deref()));
+        .or(heard.and_then(|h| h.runner_up.as_deref()))
+        .filter(|_| !exchange.is(Only::Notes));
     html! {
         @match (words, &exchange.understood) {
             (Some(words), understood) => {
@@ -257,6 +262,7 @@ fn you(exchange: &Exchange) -> Markup {
                     audio controls preload="none" src={ "sound/" (sound) ".flac" }
                         aria-label={ "Sound of event " (exchange.event) ", " (format!("{:.1}", heard.seconds)) " seconds" } {}
                 }
+                @if heard.without_sound { " (its sound is not in the log)" }
             }
         }
     }

@@ -1,5 +1,5 @@
 use crate::log::{Log, LogError};
-use crate::report::{Exchange, Schedule, Times, dialogue};
+use crate::report::{Exchange, Letterhead, Schedule, Times, dialogue};
 use crate::sequence::{Agenda, Event, EventNo, ReplayError};
 use crate::store::{Mode, Store};
 use std::collections::BTreeMap;
@@ -30,10 +30,15 @@ impl View {
     ///
     /// # Errors
     /// When it can't be replayed.
-    fn of(log: Log, times: &Times, threads: &[(String, String)]) -> Result<Self, LogError> {
+    fn of(
+        log: Log,
+        times: &Times,
+        letterhead: &Letterhead,
+        threads: &[(String, String)],
+    ) -> Result<Self, LogError> {
         Ok(Self {
             state: log.agenda()?,
-            schedule: Schedule::of(&log, times)?,
+            schedule: Schedule::of(&log, times)?.on_paper_of(letterhead),
             exchanges: dialogue(&log)?,
             replaced_by: replacements(&log),
             log,
@@ -67,7 +72,12 @@ impl Views {
     ///
     /// # Errors
     /// When it is not whole, or can't be read or replayed.
-    pub(crate) fn read(db: &Path, times: &Times, root: &str) -> Result<Self, LogError> {
+    pub(crate) fn read(
+        db: &Path,
+        times: &Times,
+        letterhead: &Letterhead,
+        root: &str,
+    ) -> Result<Self, LogError> {
         let store = Store::open(db, Mode::Read)?;
         let records = store.len()?;
         let logs = Log::threads(&store)?;
@@ -86,7 +96,7 @@ impl Views {
             .collect();
         let threads = logs
             .into_iter()
-            .map(|log| View::of(log, times, &names).map(Arc::new))
+            .map(|log| View::of(log, times, letterhead, &names).map(Arc::new))
             .collect::<Result<Vec<_>, LogError>>()?;
         Ok(Self { threads, records })
     }
@@ -117,6 +127,7 @@ fn replacements(log: &Log) -> BTreeMap<EventNo, EventNo> {
             Event::Refused { .. }
             | Event::Asked { .. }
             | Event::NotTaken { .. }
+            | Event::SoundForgotten { .. }
             | Event::Unclear { .. } => {}
             _ => withdrawn = None,
         }

@@ -682,6 +682,7 @@ impl Agenda {
         match event {
             Event::Noted { .. }
             | Event::NotTaken { .. }
+            | Event::SoundForgotten { .. }
             | Event::AskedIfOut { .. }
             | Event::AskedIfLive { .. }
             | Event::Unclear { .. }

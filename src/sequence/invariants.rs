@@ -1055,7 +1055,7 @@ impl Watch {
         }
         if !matches!(
             event,
-            Event::CorrectedAtDesk { .. } | Event::NotTaken { .. }
+            Event::CorrectedAtDesk { .. } | Event::NotTaken { .. } | Event::SoundForgotten { .. }
         ) {
             self.last_at = self.last_at.max(at);
         }
@@ -1082,6 +1082,7 @@ impl Watch {
                 | Event::NoteEnded
                 | Event::CalibrationOverdue { .. }
                 | Event::CorrectedAtDesk { .. }
+                | Event::SoundForgotten { .. }
                 | Event::ProposedAllBack { .. }
                 | Event::ProposedNeverOut { .. }
                 | Event::ProposedFinish { .. }

@@ -239,8 +239,9 @@ impl Session {
         };
         events.extend(decided);
         for event in &mut events {
-            if let Event::Noted { text } = event {
+            if let Event::Noted { text, step } = event {
                 *text = typed.map(str::to_owned);
+                *step = self.agenda.current().map(|step| step.id.clone());
             }
         }
         let following = followed(&self.agenda, &events, now);

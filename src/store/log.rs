@@ -111,6 +111,16 @@ impl Store {
         events: &[NewEvent],
         evidence: Option<&Evidence>,
     ) -> Result<Vec<Record>, StoreError> {
+        self.append_and(events, evidence, |_| Ok(()))
+    }
+
+    /// The same, with something else done in the same transaction.
+    pub(super) fn append_and(
+        &mut self,
+        events: &[NewEvent],
+        evidence: Option<&Evidence>,
+        also: impl FnOnce(&Transaction<'_>) -> rusqlite::Result<()>,
+    ) -> Result<Vec<Record>, StoreError> {
         if self.writer.is_none() {
             let path = self.path.clone();
             return Err(StoreError::NotKept(Box::new(StoreError::OpenedForReading(
@@ -135,6 +145,7 @@ impl Store {
             last,
             events,
             evidence,
+            also,
         ) {
             Ok(Some(records)) => {
                 if let (Some(own), Some(last)) = (&mut self.own, records.last()) {
@@ -196,7 +207,7 @@ impl Store {
     }
 
     /// Returns whether something was in the way: 0 or 1.
-    fn checkpoint(&self, how: &str) -> rusqlite::Result<i64> {
+    pub(super) fn checkpoint(&self, how: &str) -> rusqlite::Result<i64> {
         self.connection
             .query_row(&format!("PRAGMA wal_checkpoint({how})"), [], |row| {
                 row.get(0)
@@ -456,6 +467,7 @@ fn keep(
     own_last: Option<u64>,
     events: &[NewEvent],
     evidence: Option<&Evidence>,
+    also: impl FnOnce(&Transaction<'_>) -> rusqlite::Result<()>,
 ) -> rusqlite::Result<Option<Vec<Record>>> {
     let tx = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
     let last: u64 = tx.query_row("SELECT coalesce(max(seq), 0) FROM event", [], |row| {
@@ -493,6 +505,7 @@ fn keep(
         insert_event(&tx, &record)?;
         records.push(record);
     }
+    also(&tx)?;
     tx.commit()?;
     Ok(Some(records))
 }

@@ -1,5 +1,6 @@
 use super::{
     error::StoreError,
+    forget::forgotten_by,
     hex::Digest256,
     lines::make_log,
     log::{Store, insert_chain, insert_event, keep_evidence},
@@ -91,6 +92,11 @@ pub fn merge(sources: &[Store], to: &Path, job_changed: bool) -> Result<Merged, 
         }
         done.sources.push(count);
     }
+    // What one device deleted does not come back from another's copy.
+    let forgotten: HashSet<Digest256> = events
+        .values()
+        .flat_map(|(record, _)| forgotten_by(record))
+        .collect();
     done.events = events.len() as u64;
     done.shared = done.sources.iter().sum::<u64>() - done.events;
 
@@ -103,8 +109,11 @@ pub fn merge(sources: &[Store], to: &Path, job_changed: bool) -> Result<Merged, 
                 insert_chain(tx, record.chain, false).map_err(failed)?;
             }
             if let Some(hash) = record.evidence.filter(|hash| evidence_kept.insert(*hash))
-                && let Some(evidence) = best_evidence(sources, index, &hash)?
+                && let Some(mut evidence) = best_evidence(sources, index, &hash)?
             {
+                if forgotten.contains(&hash) {
+                    evidence.flac = None;
+                }
                 keep_evidence(tx, &evidence).map_err(failed)?;
             }
             insert_event(tx, &Record { seq, ..record }).map_err(failed)?;

@@ -19,6 +19,8 @@
 //! - One program at a time may add to a log: `NAME.lock` beside it says which. It stands beside the
 //!   file itself, wherever a link to it lies; a file with several names is refused. A lock file that
 //!   outlives its program tells the next start that the session before was cut short.
+//! - The sound of people can be deleted ([`Store::forget_sounds`]) with an event that says so: the
+//!   hashes are of the sound and stay.
 //! - [`Store::verify`] checks all of it and names the first event that does not fit.
 //!
 //! Keep logs on a disk of the device itself: a write-ahead log does not work over a network share.
@@ -43,6 +45,7 @@
 
 mod error;
 mod evidence;
+mod forget;
 mod head;
 mod hex;
 mod lines;
@@ -57,6 +60,7 @@ mod wal;
 
 pub use error::StoreError;
 pub use evidence::{Evidence, EvidenceError};
+pub use forget::FORGOTTEN_KIND;
 pub use head::{Head, KnownHead, NotAHead};
 pub use hex::{ChainId, Digest256, EventId, Hex, NotHex};
 pub use lines::{ExportError, Exported, ImportError, Imported, LINES_VERSION, Sounds, import};

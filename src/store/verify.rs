@@ -1,5 +1,6 @@
 use super::{
     error::StoreError,
+    forget::forgotten_by,
     hex::{ChainId, Digest256, EventId},
     log::{Store, to_head},
     record::{Record, id_of},
@@ -118,6 +119,22 @@ pub enum Remark {
         /// The event's number.
         seq: u64,
     },
+    /// The sound of so many pieces of evidence was deleted.
+    SoundForgotten {
+        /// The event that says so.
+        by: u64,
+        /// When that was kept.
+        at: Timestamp,
+        /// How many it names.
+        pieces: usize,
+    },
+    /// Sound that was deleted is here again.
+    SoundCameBack {
+        /// The event that says it was deleted.
+        by: u64,
+        /// Of which evidence.
+        hash: Digest256,
+    },
 }
 
 impl fmt::Display for Remark {
@@ -129,6 +146,22 @@ impl fmt::Display for Remark {
                  the order of events is kept all the same"
             ),
             Self::LooseEvidence { hash } => write!(f, "no event rests on the evidence {hash}"),
+            Self::SoundForgotten { by, at, pieces } => {
+                let utterances = match pieces {
+                    1 => "1 utterance".to_owned(),
+                    several => format!("{several} utterances"),
+                };
+                write!(
+                    f,
+                    "the sound of {utterances} was deleted, event {by}, {at:.0}; what was made of it \
+                     stands"
+                )
+            }
+            Self::SoundCameBack { by, hash } => write!(
+                f,
+                "event {by} says that the sound of the evidence {hash} was deleted, and it is here: \
+                 delete it again with `bothhands forget-sound`"
+            ),
             Self::NoSound { seq } => write!(
                 f,
                 "the sound of event {seq} is not in this log; what was made of it is"
@@ -263,11 +296,16 @@ impl Store {
             walk.step(&record, verdict)
                 .map_err(|why| at(&record, why))?;
             if let Some(hash) = record.evidence.filter(|hash| walk.evidence.insert(*hash)) {
-                self.check_evidence(&hash, record.seq, depth, verdict)
+                self.check_evidence(&hash, record.seq, depth, walk, verdict)
                     .unwrap_or_else(|why| verdict.faults.push(at(&record, why)));
+            }
+            let forgotten = forgotten_by(&record);
+            if !forgotten.is_empty() {
+                walk.forgotten.push((record.seq, record.at, forgotten));
             }
             verdict.events += 1;
         }
+        walk.remark_on_sound(verdict);
         Ok(())
     }
 
@@ -276,6 +314,7 @@ impl Store {
         hash: &Digest256,
         seq: u64,
         depth: Depth,
+        walk: &mut Walk,
         verdict: &mut Verdict,
     ) -> Result<(), String> {
         let missing = || format!("the evidence {hash} that it rests on is missing");
@@ -291,8 +330,11 @@ impl Store {
             Ok(Some(evidence)) => {
                 verdict.evidence += 1;
                 match evidence.flac() {
-                    Some(flac) => verdict.sound_bytes += flac.len() as u64,
-                    None => verdict.remarks.push(Remark::NoSound { seq }),
+                    Some(flac) => {
+                        verdict.sound_bytes += flac.len() as u64;
+                        walk.sounding.insert(*hash);
+                    }
+                    None => walk.soundless.push((seq, *hash)),
                 }
                 Ok(())
             }
@@ -310,6 +352,11 @@ struct Walk {
     followed: HashMap<(ChainId, Digest256), u64>,
     tips: BTreeSet<Digest256>,
     evidence: HashSet<Digest256>,
+    /// Events whose evidence has no sound, with that.
+    soundless: Vec<(u64, Digest256)>,
+    sounding: HashSet<Digest256>,
+    /// What was deleted, by which event.
+    forgotten: Vec<(u64, Timestamp, Vec<Digest256>)>,
     chains: Vec<ChainState>,
     chain_index: BTreeMap<ChainId, usize>,
 }
@@ -322,6 +369,32 @@ struct Passed {
 }
 
 impl Walk {
+    /// What lacks its sound, and whether an event says why.
+    fn remark_on_sound(&self, verdict: &mut Verdict) {
+        let forgotten = |hash: &Digest256| {
+            let mut by = self.forgotten.iter();
+            by.any(|(_, _, evidence)| evidence.contains(hash))
+        };
+        let soundless = self.soundless.iter().filter(|(_, hash)| !forgotten(hash));
+        verdict
+            .remarks
+            .extend(soundless.map(|(seq, _)| Remark::NoSound { seq: *seq }));
+        for (by, at, evidence) in &self.forgotten {
+            verdict.remarks.push(Remark::SoundForgotten {
+                by: *by,
+                at: *at,
+                pieces: evidence.len(),
+            });
+            let back = evidence.iter().filter(|hash| self.sounding.contains(hash));
+            verdict
+                .remarks
+                .extend(back.map(|hash| Remark::SoundCameBack {
+                    by: *by,
+                    hash: *hash,
+                }));
+        }
+    }
+
     fn step(&mut self, record: &Record, verdict: &mut Verdict) -> Result<(), String> {
         if record.hash != record.computed_hash() {
             return Err("it is not as it was written: its hash does not fit".to_owned());

@@ -81,6 +81,7 @@ fn note(n: u64) -> NewEvent {
 fn noted(text: &str) -> NewEvent {
     let event = Event::Noted {
         text: Some(text.to_owned()),
+        step: None,
     };
     NewEvent::new(event.kind(), EVENT_VERSION.into(), &event).unwrap()
 }

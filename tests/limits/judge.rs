@@ -450,6 +450,47 @@ mod loops {
         assert_eq!(zs(&no_heating, "1.38").outcome, Outcome::Fail);
     }
 
+    /// What a schedule prints beside a reading is where the verdict on it turns.
+    #[test]
+    fn the_largest_that_may_be_read_passes_and_a_hundredth_more_does_not() {
+        let with_ze = |ze: Option<Ohms>| CircuitFacts { ze, ..radial() };
+        let hot = CircuitFacts {
+            temperature: Some(Celsius::exact(70.0)),
+            ..radial()
+        };
+        for (facts, measured, most) in [
+            // 0.21 + (1.17 - 0.21) × 1.2 = 1.362 ≤ 1.37 < 1.374.
+            (radial(), None, 1.17),
+            // 0.35 + (1.20 - 0.35) × 1.2 = 1.37.
+            (radial(), Some("0.35"), 1.20),
+            // 1.14 × 1.2 = 1.368 ≤ 1.37, were there no Ze.
+            (with_ze(Some(CircuitFacts::declared(0.35))), None, 1.14),
+            (with_ze(None), None, 1.14),
+            (hot, None, 1.37),
+        ] {
+            let measured = measured.map(read);
+            let found = judge::zs_read_at_most(tables(), &facts, measured.as_ref()).unwrap();
+            assert_eq!(found.value(), Some(most));
+            let judged = |hundredths: f64| {
+                let text = format!("{:.2}", most + hundredths / 100.0);
+                let beside = Beside {
+                    ze: measured.as_ref(),
+                    r1_r2: None,
+                };
+                judge::zs(tables(), &facts, &read(&text), beside).outcome
+            };
+            assert_eq!(judged(0.0), Outcome::Pass);
+            assert_ne!(judged(1.0), Outcome::Pass);
+        }
+        let by_rcd = judge::zs_read_at_most(tables(), &tt(), None);
+        assert_eq!(by_rcd.and_then(Ohms::value), Some(1667.0));
+        let no_device = CircuitFacts {
+            device: None,
+            ..radial()
+        };
+        assert_eq!(judge::zs_read_at_most(tables(), &no_device, None), None);
+    }
+
     #[test]
     fn beside_ze_plus_r1_r2_a_lower_reading_is_a_parallel_path_and_a_higher_one_a_question() {
         let r1_r2 = read("0.45");

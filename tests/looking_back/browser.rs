@@ -147,6 +147,14 @@ impl Browser {
         );
     }
 
+    /// Says to pages whether the person wants a dark screen.
+    pub fn dark(&self, dark: bool) {
+        let value = if dark { "dark" } else { "light" };
+        let media = json!({ "features": [{ "name": "prefers-color-scheme", "value": value }] });
+        let command = json!({ "cmd": "Emulation.setEmulatedMedia", "params": media });
+        self.send("POST", "/goog/cdp/execute", &command);
+    }
+
     /// Runs a script in the page and waits for what it returns.
     pub fn run(&self, script: &str, arguments: Value) -> Value {
         self.send(

@@ -4,7 +4,7 @@ use crate::looking_back::browser::{Answer, Browser, ask};
 use crate::looking_back::rehearsal::{Rehearsal, megohms};
 use bothhands::grammar::Intent;
 use bothhands::log::Log;
-use bothhands::report::Times;
+use bothhands::report::{Letterhead, Times};
 use bothhands::review::{Review, serve};
 use bothhands::sequence::Event;
 use bothhands::store::{Mode, Store};
@@ -37,7 +37,7 @@ impl Served {
                 .enable_all()
                 .build()
                 .unwrap();
-            let review = Review::of(db, Times::utc()).unwrap();
+            let review = Review::of(db, Times::utc(), Letterhead::default()).unwrap();
             let ready = move |address| told.send(address).unwrap();
             let stop = async {
                 let _ = stopped.await;
@@ -110,7 +110,14 @@ fn a_page_elsewhere_whose_name_leads_here_is_refused() {
 #[test]
 fn every_page_forbids_what_it_does_not_need() {
     let served = Served::new();
-    for page in ["timeline", "out", "graphs", "schedule.html", "review.css"] {
+    for page in [
+        "timeline",
+        "out",
+        "graphs",
+        "schedule.html",
+        "customer.html",
+        "review.css",
+    ] {
         let answer = served.get(page);
         assert_eq!(answer.status, 200, "{page}");
         let policy = answer.header("content-security-policy").unwrap();
@@ -272,8 +279,22 @@ fn in_a_browser_the_page_opens_filters_plays_and_takes_a_correction_from_the_key
         Event::CorrectedAtDesk { .. }
     ));
 
-    for page in ["timeline", "out", "graphs", "schedule.html"] {
+    let pages = [
+        "timeline",
+        "out",
+        "graphs",
+        "schedule.html",
+        "customer.html",
+    ];
+    for (page, dark) in pages
+        .into_iter()
+        .flat_map(|page| [(page, false), (page, true)])
+    {
+        browser.dark(dark);
         browser.open(&served.address.replace("timeline", page));
+        let paper = "return getComputedStyle(document.body).backgroundColor";
+        let paper = browser.run(paper, json!([]));
+        assert_eq!(paper == "rgb(26, 31, 29)", dark, "{page}: {paper}");
         let asked = browser.run(
             "return performance.getEntries().map(e => e.name).filter(n => n.startsWith('http'))",
             json!([]),
@@ -287,7 +308,11 @@ fn in_a_browser_the_page_opens_filters_plays_and_takes_a_correction_from_the_key
             "return axe.run().then(r => r.violations.map(v => v.id + ': ' + v.nodes.map(n => n.target).join(' ')))",
             json!([]),
         );
-        assert_eq!(broken, json!([]), "{page} is hard to use for some");
+        assert_eq!(
+            broken,
+            json!([]),
+            "{page} is hard to use for some (dark: {dark})"
+        );
     }
     if let Ok(folder) = std::env::var("OUT") {
         pictures(&browser, &served, Path::new(&folder));
@@ -312,10 +337,15 @@ fn pictures(browser: &Browser, served: &Served, folder: &Path) {
             "out",
             "graphs",
             "schedule.html",
+            "customer.html",
         ] {
-            browser.open(&served.address.replace("timeline", page));
-            let name = page.replace(['?', '=', '.'], "-");
-            std::fs::write(folder.join(format!("{name}-{size}.png")), browser.picture()).unwrap();
+            for (dark, lit) in [(false, "light"), (true, "dark")] {
+                browser.dark(dark);
+                browser.open(&served.address.replace("timeline", page));
+                let name = page.replace(['?', '=', '.'], "-");
+                let picture = folder.join(format!("{name}-{size}-{lit}.png"));
+                std::fs::write(picture, browser.picture()).unwrap();
+            }
         }
     }
 }

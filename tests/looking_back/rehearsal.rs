@@ -311,11 +311,15 @@ pub fn socket(number: u16) -> Place {
     }
 }
 
-/// A quarter of a second of a tone, told apart by its pitch.
+/// A quarter of a second of a tone, told apart by its pitch and, to the byte, by a hiss of its own.
 fn tone(n: usize, event: &Event) -> Evidence {
     let pitch = 200.0 + (n % 40) as f32 * 10.0;
+    let mut hiss = fastrand::Rng::with_seed(n as u64);
     let samples = (0..SAMPLE_RATE / 4)
-        .map(|i| 0.3 * (i as f32 * pitch * std::f32::consts::TAU / SAMPLE_RATE as f32).sin())
+        .map(|i| {
+            let tone = (i as f32 * pitch * std::f32::consts::TAU / SAMPLE_RATE as f32).sin();
+            0.3 * tone + 0.004 * (hiss.f32() - 0.5)
+        })
         .collect();
     let utterance = Utterance {
         samples,

@@ -4,6 +4,7 @@ use crate::looking_back::rehearsal::{Rehearsal, altered, both, large, megohms, s
 use bothhands::grammar::Intent;
 use bothhands::quantity::Conductors;
 use bothhands::report::{self, Cell, Schedule, Times};
+use bothhands::sequence::{Ask, Step};
 use bothhands::store::{Mode, Sounds, Store, import};
 use bothhands::terms::{Change, Part, Reason};
 use std::fs::File;
@@ -126,6 +127,122 @@ fn no_page_ever_says_that_it_is_safe() {
     }
 }
 
+/// What the customer reads: no arithmetic, no limits, no clause, and never that it is safe.
+#[test]
+fn the_customers_page_is_in_plain_words() {
+    let mut r = eventful();
+    let unfinished = [schedule(&r)];
+    r.finish_it();
+    let mut finished = schedule(&r);
+    finished.next_inspection = Some("2031-11-25".parse().unwrap());
+    let finished = [finished];
+    let pdf = report::customer_pdf(&finished).unwrap();
+    for text in [
+        report::customer_html(&finished),
+        poppler("pdftotext", &[], &pdf),
+    ] {
+        let text = text.replace("'unsafe-inline'", "");
+        let text: Vec<&str> = text.split_whitespace().collect();
+        let text = text.join(" ");
+        for wanted in [
+            "On 25 November 2026 A. Learner, supervised by The instructor, tested",
+            "What was found",
+            "Circuit 3, Shower, changing room: the earth wires can't be judged",
+            "Circuit 2, Lights, boat bay: a part was not tested (no access).",
+            "by 25 November 2031",
+            "Press the button marked T or Test",
+            "1 thing was found on the way and dealt with",
+        ] {
+            assert!(text.contains(wanted), "{wanted} is not in\n{text}");
+        }
+        for unwanted in ["Ω", "643", "BS 7671", "safe", "not finished"] {
+            assert!(!text.contains(unwanted), "{unwanted} is in\n{text}");
+        }
+    }
+    let unfinished = report::customer_html(&unfinished);
+    for wanted in [
+        "The work is not finished",
+        "Something is still taken apart or joined for the tests (line and earth linked at board)",
+        "Have the tests that are open finished.",
+    ] {
+        assert!(unfinished.contains(wanted), "{wanted}");
+    }
+    assert!(!unfinished.contains("inspected and tested again by"));
+}
+
+/// What one looks for stands on the first page of the paper, and headings over nothing don't.
+#[test]
+fn the_first_page_has_what_one_looks_for() {
+    let mut r = Rehearsal::boathouse();
+    r.finish_it();
+    let good = schedule(&r);
+    let pdf = report::pdf(&good).unwrap();
+    let first = poppler("pdftotext", &["-layout", "-l", "1"], &pdf);
+    let squeezed: String = first.split_whitespace().collect();
+    for wanted in [
+        "Rowing club boathouse",
+        "External loop impedance Ze",
+        "0.21 Ω ✓",
+        "Prospective fault current L-N",
+        "1.1 kA ✓",
+        "Bonding conductor",
+        "Shower, changing room",
+        "Standing",
+        "Signature",
+        "Tested by",
+        "Checked by",
+        "Nothing is open.",
+        "25 November 2026",
+        bothhands::sequence::CAUTIONS[0],
+        bothhands::sequence::CAUTIONS[4],
+    ] {
+        let wanted: String = wanted.split_whitespace().collect();
+        assert!(squeezed.contains(&wanted), "{wanted} is not in\n{first}");
+    }
+    for nothing in ["Open items", "Overrides", "Departures", "None."] {
+        assert!(!first.contains(nothing), "{nothing} is in\n{first}");
+    }
+    let html = report::html(&good);
+    assert!(!html.contains(">Overrides") && !html.contains("2026-11-25 "));
+}
+
+#[test]
+fn what_is_open_stands_in_one_line_a_circuit() {
+    let open = schedule(&eventful()).open_items;
+    for circuit in 1..=6 {
+        let of = format!("board 1, circuit {circuit}:");
+        let lines = open.iter().filter(|item| item.what.contains(&of)).count();
+        assert!(lines <= 1, "{open:?}");
+    }
+    let third = open.iter().find(|item| item.what.contains("circuit 3:"));
+    assert_eq!(
+        third.unwrap().what,
+        "not done: board 1, circuit 3: continuity, insulation resistance (4 steps), polarity, \
+         loop impedance, residual current device (4 steps)"
+    );
+}
+
+#[test]
+fn ones_own_heading_and_logo_are_on_the_paper_and_nothing_is_fetched_for_them() {
+    let logo = "<svg xmlns='http://www.w3.org/2000/svg' width='60' height='30'>\
+        <rect width='60' height='30' fill='#146'/></svg>";
+    let letterhead = report::Letterhead {
+        heading: Some("Slipway Wiring <1 Boat Lane>".to_owned()),
+        logo: Some(report::Logo::of(logo.into()).unwrap()),
+    };
+    let schedule = schedule(&eventful()).on_paper_of(&letterhead);
+    let html = report::html(&schedule);
+    assert!(html.contains("Slipway Wiring &lt;1 Boat Lane&gt;"));
+    assert!(html.contains("src=\"data:image/svg+xml;base64,"));
+    assert!(html.contains("img-src data:"));
+    let pdf = report::pdf(&schedule).unwrap();
+    assert!(poppler("pdfinfo", &["-struct"], &pdf).contains("Figure"));
+    let pictures = poppler("pdfimages", &["-list"], &pdf);
+    assert!(pictures.contains(" 600 "), "{pictures}");
+    let customer = report::customer_html(std::slice::from_ref(&schedule));
+    assert!(customer.contains("src=\"data:image/svg+xml;base64,"));
+}
+
 #[test]
 fn the_page_asks_nothing_of_anyone_else() {
     let html = report::html(&schedule(&eventful()));
@@ -149,7 +266,7 @@ fn csv_has_one_line_a_circuit_and_keeps_bounds() {
 fn only_questions_shows_questions_and_their_answers() {
     let r = eventful();
     let wanted = report::Wanted {
-        only_questions: true,
+        only: Some(report::Only::Questions),
         ..Default::default()
     };
     let dialogue = report::dialogue(&r.log()).unwrap();
@@ -267,8 +384,9 @@ fn a_screen_reader_finds_its_way_through_the_pdf() {
     }
 
     let tables: Vec<&str> = read.split("\n  Table").skip(1).collect();
-    // The site, the instruments, what was taken out; circuits and readings of each board.
-    assert_eq!(tables.len(), 3 + 2 * schedule.boards.len());
+    // The site, signatures, what was taken out, the instruments; key results, circuits and readings
+    // of each board.
+    assert_eq!(tables.len(), 4 + 3 * schedule.boards.len());
     for table in tables {
         assert!(table.contains("TH:"), "a table without heads:\n{table}");
         assert!(table.contains("/Summary ("), "a table of nothing:\n{table}");
@@ -362,11 +480,29 @@ fn pages_to_look_at() {
     let unfinished = schedule(&eventful);
     std::fs::write(out.join("unfinished.html"), report::html(&unfinished)).unwrap();
     eventful.finish_it();
-    let finished = schedule(&eventful);
+    let logo = std::env::var("LOGO")
+        .ok()
+        .map(|path| bothhands::report::Logo::of(std::fs::read(path).unwrap()).unwrap());
+    let finished = schedule(&eventful).on_paper_of(&bothhands::report::Letterhead {
+        heading: Some("Boathouse Wiring, 1 Slipway Lane".to_owned()),
+        logo,
+    });
     std::fs::write(out.join("finished.html"), report::html(&finished)).unwrap();
     std::fs::write(out.join("finished.csv"), report::csv(&finished)).unwrap();
     std::fs::write(out.join("finished.json"), report::json(&finished)).unwrap();
     std::fs::write(out.join("finished.pdf"), report::pdf(&finished).unwrap()).unwrap();
+    std::fs::write(
+        out.join("unfinished.pdf"),
+        report::pdf(&unfinished).unwrap(),
+    )
+    .unwrap();
+    for (name, schedule) in [("finished", &finished), ("unfinished", &unfinished)] {
+        let schedule = std::slice::from_ref(schedule);
+        let page = report::customer_html(schedule);
+        std::fs::write(out.join(format!("{name}-customer.html")), page).unwrap();
+        let paper = report::customer_pdf(schedule).unwrap();
+        std::fs::write(out.join(format!("{name}-customer.pdf")), paper).unwrap();
+    }
     let db = out.join("session.db");
     let _ = std::fs::remove_file(&db);
     eventful.keep(&db, true);
@@ -376,4 +512,47 @@ fn pages_to_look_at() {
         report::dialogue_text(&dialogue, &Times::utc()),
     )
     .unwrap();
+}
+
+/// "Within limits" is said of what was tested only, and never of what stays off or was not tested.
+#[test]
+fn how_a_circuit_stands_is_told_by_what_was_said_of_it() {
+    let standing = |schedule: &Schedule, circuit: &str| {
+        let html = report::html(schedule);
+        let row = html.split(circuit).nth(1).unwrap();
+        let cell = row.split("data-label=\"Standing\"><span>").nth(1).unwrap();
+        cell.split("</span>").next().unwrap().to_owned()
+    };
+    let mut r = Rehearsal::boathouse();
+    let fresh = schedule(&r);
+    assert_eq!(standing(&fresh, "1 Sockets, club room"), "not begun");
+    r.until("b1/c2/polarity/dead");
+    let half = schedule(&r);
+    let open = r.session.state().open_steps();
+    let asked =
+        |step: &&_| matches!(step, Step { circuit: Some(1), ask, .. } if *ask != Ask::Event);
+    let open = open.filter(asked).count();
+    assert!(open > 1);
+    let wanted = format!("{open} steps open");
+    assert_eq!(standing(&half, "1 Sockets, club room"), wanted);
+    r.say(Intent::NotTested(Some(Reason::NoAccess)));
+    r.until("b1/c4/polarity/dead");
+    r.say(Intent::Stated(
+        bothhands::terms::Statement::PolarityReversed,
+    ));
+    r.say(Intent::Affirm);
+    r.say(Intent::StaysOff(4));
+    r.say(Intent::Affirm);
+    let off = schedule(&r);
+    assert!(off.stays_off.contains(&(1, 4)), "{:?}", off.stays_off);
+    assert!(standing(&off, "4 Slipway winch").starts_with("✗ stays off"));
+    r.finish_it();
+    let done = schedule(&r);
+    let within = "✓ what was tested is within limits";
+    assert_eq!(standing(&done, "1 Sockets, club room"), within);
+    assert!(standing(&done, "2 Lights, boat bay").contains("see L1"));
+    let customer = report::customer_html(std::slice::from_ref(&done));
+    assert!(customer.contains("Leave off what was left off: circuit 4, Slipway winch."));
+    let labels = report::labels_html(std::slice::from_ref(&done));
+    assert!(labels.contains("Do not switch on") && labels.contains("(LEFT OFF)"));
 }

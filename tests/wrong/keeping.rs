@@ -367,7 +367,7 @@ fn wrong_14_a_typed_note_is_kept_as_it_was_typed() {
     assert_eq!(texts, [note, "done"]);
     assert!(site.run(&["log", "session.db"]).well().out.contains(note));
     site.run(&["schedule", "session.db"]).well();
-    let page = fs::read_to_string(site.path("schedule.html")).unwrap();
+    let page = fs::read_to_string(site.path("session-schedule.html")).unwrap();
     assert!(page.contains(note), "it is on the schedule");
     let (_served, address) = review(&site, "session.db");
     assert!(ask("GET", &address, &[], "").body.contains(note));

@@ -93,6 +93,35 @@ pub fn zs_limit(tables: &Tables, facts: &CircuitFacts) -> Option<MaximumZs> {
     earth_loop::maximum_zs(tables, facts.device.as_ref()?, facts.u0, seconds)
 }
 
+/// The largest Zs that may be read on a circuit, in hundredths of an ohm, as an instrument shows it:
+/// the largest that [`zs`] finds within its limit, with Ze as measured where it was. Beside it the
+/// limit at working temperature is no number to compare a reading with.
+pub fn zs_read_at_most(
+    tables: &Tables,
+    facts: &CircuitFacts,
+    measured: Option<&Reading>,
+) -> Option<Ohms> {
+    if let (Earthing::Tt, Some(rcd)) = (facts.earthing, &facts.rcd) {
+        return Some(earth_loop::rcd_maximum(tables, rcd.milliamps));
+    }
+    let most = zs_limit(tables, facts)?.ohms.value()?;
+    let ze = measured
+        .and_then(|reading| Ohms::from_reading(reading, None).ok())
+        .or(facts.ze);
+    let passes = |ohms: &Ohms| {
+        let through = ze.filter(|ze| ze.is_at_most(*ohms) != Truth::No);
+        zs_by_overcurrent(tables, facts, *ohms, through).0.outcome == Outcome::Pass
+    };
+    // What heat takes off a limit is never more than half of it, and no limit is that large.
+    let hundredths = (most * 100.0 + 1e-6).floor();
+    if !(0.0..1e6).contains(&hundredths) {
+        return None;
+    }
+    (0..=(hundredths / 2.0) as u32)
+        .map(|less| Ohms::exact((hundredths - f64::from(less)) / 100.0))
+        .find(passes)
+}
+
 fn unbounded_remark(value: Ohms, verdict: Verdict) -> Verdict {
     if value.is_unbounded() {
         verdict.found(Finding::Open, said!(NoLoopMeasured))

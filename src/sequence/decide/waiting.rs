@@ -19,7 +19,10 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Option<Vec<Event>> {
     let events = match (mode, said) {
         (Mode::Running, _) => return None,
         (Mode::Noting, Intent::EndOfNote) => leaving_out::end_of_note(agenda, said),
-        (Mode::Noting, _) => vec![Event::Noted { text: None }],
+        (Mode::Noting, _) => vec![Event::Noted {
+            text: None,
+            step: None,
+        }],
         (Mode::StandingBy, Intent::CarryOn | Intent::Resume) => vec![Event::CarriedOn],
         (Mode::Paused, Intent::Resume | Intent::CarryOn) => vec![Event::Unpaused],
         (Mode::Finished, Intent::Finish) => Vec::new(),

@@ -316,6 +316,17 @@ pub enum Event {
         /// What was typed; nothing when it was spoken.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         text: Option<String>,
+        /// The step that was asked for; older logs do not say.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        step: Option<StepId>,
+    },
+    /// The sound of what was said was deleted, afterwards and by keyboard. It says nothing of where the
+    /// person is, and changes nothing else.
+    SoundForgotten {
+        /// The events that rested on it.
+        of: Vec<EventNo>,
+        /// The evidence that had it, by hash.
+        evidence: Vec<String>,
     },
     /// "Stand by": nothing is taken until "carry on".
     StoodBy,
@@ -370,6 +381,7 @@ impl Event {
             Self::NoteBegun { .. } => "note-begun",
             Self::NoteEnded => "note-ended",
             Self::Noted { .. } => "noted",
+            Self::SoundForgotten { .. } => "sound-forgotten",
             Self::StoodBy => "stood-by",
             Self::CarriedOn => "carried-on",
             Self::Paused => "paused",

@@ -360,15 +360,20 @@ pub fn fault_current(state: &State, step: &Step, reading: &Reading) -> Assessmen
     ))
 }
 
+/// Ze as it was measured, where a loop of this board holds it and nothing else: at the origin.
+pub fn measured_ze(state: &State, board: u16) -> Option<Reading> {
+    state
+        .board(board)
+        .filter(|board| board.fed_from.is_none())
+        .and_then(|_| state.external_loop())
+}
+
 /// Zs of a circuit, beside Ze and R1+R2 as they were read.
 pub fn loop_impedance(state: &State, step: &Step, reading: &Reading) -> Assessment {
     let Some((circuit, facts)) = circuit(state, step) else {
         return Assessment::noted();
     };
-    let external = state
-        .board(step.board)
-        .filter(|board| board.fed_from.is_none())
-        .and_then(|_| state.external_loop());
+    let external = measured_ze(state, step.board);
     let r1_r2 = state.highest_r1_r2(step.board, circuit.number);
     Assessment::by(judge::zs(
         state.tables(),

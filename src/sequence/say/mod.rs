@@ -105,7 +105,9 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
                 })]
             }
         },
-        Event::CorrectedAtDesk { .. } | Event::Noted { .. } => Vec::new(),
+        Event::CorrectedAtDesk { .. } | Event::Noted { .. } | Event::SoundForgotten { .. } => {
+            Vec::new()
+        }
         Event::Stated {
             step,
             statement,

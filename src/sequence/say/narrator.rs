@@ -259,7 +259,10 @@ fn older_edition(agenda: &Agenda) -> Option<Line> {
 }
 
 fn at_the_desk(event: &Event) -> bool {
-    matches!(event, Event::CorrectedAtDesk { .. })
+    matches!(
+        event,
+        Event::CorrectedAtDesk { .. } | Event::SoundForgotten { .. }
+    )
 }
 
 /// Whether what is said of an event names what is out.

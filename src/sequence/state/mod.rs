@@ -163,6 +163,7 @@ impl State {
             }
             Event::Opened { .. }
             | Event::NotTaken { .. }
+            | Event::SoundForgotten { .. }
             | Event::Unclear { .. }
             | Event::Asked { .. }
             | Event::CalibrationOverdue { .. } => {}
@@ -458,7 +459,7 @@ impl State {
         // What is done at a desk, or not understood, does not show that anyone is at the board.
         if !matches!(
             event,
-            Event::CorrectedAtDesk { .. } | Event::NotTaken { .. }
+            Event::CorrectedAtDesk { .. } | Event::NotTaken { .. } | Event::SoundForgotten { .. }
         ) {
             self.pace.last_event_at = self.pace.last_event_at.max(at);
         }

@@ -1,0 +1,41 @@
+//! The options for one's own heading and logo.
+
+use anyhow::Context;
+use bothhands::report::{Letterhead, Logo};
+use clap::Args;
+use std::fs;
+use std::path::PathBuf;
+
+/// Whose paper it is.
+#[derive(Debug, Args)]
+pub(super) struct LetterheadArgs {
+    /// Your own heading, such as a name and address, at the top of what is printed
+    #[arg(long, value_name = "TEXT")]
+    heading: Option<String>,
+    /// Your logo beside it: a PNG, or an SVG whose letters are paths
+    #[arg(long, value_name = "FILE")]
+    logo: Option<PathBuf>,
+}
+
+impl LetterheadArgs {
+    /// What is printed.
+    ///
+    /// # Errors
+    /// When the logo can't be read, or is none.
+    pub(super) fn read(&self) -> anyhow::Result<Letterhead> {
+        let logo = match &self.logo {
+            None => None,
+            Some(path) => Some(
+                fs::read(path)
+                    .map_err(anyhow::Error::from)
+                    .and_then(|bytes| Ok(Logo::of(bytes)?))
+                    .with_context(|| format!("{}: this is no logo", path.display()))?,
+            ),
+        };
+        let heading = self.heading.as_deref().map(str::trim);
+        Ok(Letterhead {
+            heading: heading.filter(|text| !text.is_empty()).map(str::to_owned),
+            logo,
+        })
+    }
+}

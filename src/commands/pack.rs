@@ -1,0 +1,176 @@
+use super::letterhead::LetterheadArgs;
+use super::schedule::{Place, read, times};
+use super::written::{Output, Outputs};
+use super::{about_log, shown};
+use anyhow::{Context, bail};
+use bothhands::report::{self, Schedule, Times};
+use bothhands::store::{Head, Mode, Sounds, Store};
+use clap::Args;
+use std::fmt::Write as _;
+use std::io::{Cursor, Write as _};
+use std::{path::PathBuf, process::ExitCode};
+use zip::write::SimpleFileOptions;
+use zip::{CompressionMethod, DateTime, System, ZipWriter};
+
+/// Put all that comes of a session in one archive, to attach to a letter or keep
+///
+/// It holds the schedule as HTML, PDF, CSV and JSON, the page for the customer, the log as JSON
+/// Lines, and a README that names the head of the log and tells how to check it. The same log gives
+/// the same archive, byte by byte.
+#[derive(Debug, Args)]
+pub(crate) struct PackArgs {
+    /// The log of the session
+    #[arg(value_name = "DB")]
+    db: PathBuf,
+    /// Where to write; beside the log and named after it when left out, - for standard output
+    #[arg(short, long, value_name = "FILE")]
+    output: Option<PathBuf>,
+    /// With the sound of what was said: voices of people
+    #[arg(long)]
+    sounds: bool,
+    /// Show times in this zone, such as Europe/London; this machine's zone when left out
+    #[arg(long, value_name = "ZONE", visible_alias = "zone")]
+    time_zone: Option<String>,
+    #[command(flatten)]
+    letterhead: LetterheadArgs,
+}
+
+/// Writes the archive.
+///
+/// # Errors
+/// When the log is damaged or can't be read, or the archive not written.
+pub(crate) fn run(args: PackArgs) -> anyhow::Result<ExitCode> {
+    let times = times(args.time_zone.as_deref())?;
+    let letterhead = args.letterhead.read()?;
+    let store = Store::open(&args.db, Mode::Read)?;
+    let schedules = read(&store, &times, &letterhead)
+        .map_err(|why| about_log(&args.db, why).context("nothing can be made of this log"))?;
+    let verdict = store.verify()?;
+    if let Some(fault) = verdict.faults.first() {
+        bail!(
+            "{}: this log is damaged at {fault}: `bothhands export` takes out what is whole",
+            args.db.display()
+        );
+    }
+    let mut log = Vec::new();
+    let sounds = if args.sounds {
+        Sounds::Inside
+    } else {
+        Sounds::LeftOut
+    };
+    store.export(&mut log, &sounds)?;
+    let heads = store.heads()?;
+    let files: [(&str, Vec<u8>); 8] = [
+        (
+            "README.txt",
+            readme(&schedules, &heads, args.sounds, &times).into_bytes(),
+        ),
+        ("schedule.html", report::html_of_threads(&schedules).into()),
+        ("schedule.pdf", report::pdf_of_threads(&schedules)?),
+        ("customer.html", report::customer_html(&schedules).into()),
+        ("customer.pdf", report::customer_pdf(&schedules)?),
+        ("circuits.csv", report::csv_of_threads(&schedules).into()),
+        ("schedule.json", report::json_of_threads(&schedules).into()),
+        ("log.jsonl", log),
+    ];
+    let archive = packed(&files, stamp(&schedules))
+        .with_context(|| format!("{}: no archive can be made of it", args.db.display()))?;
+    let path = match args.output {
+        Some(path) => path,
+        None => Place::of(None, &args.db)?.file("results.zip"),
+    };
+    let inputs = [args.db.as_path()];
+    let mut outputs = Outputs::new(&inputs);
+    outputs.add(path, Output::Archive(archive))?;
+    outputs.write()?;
+    if !args.sounds {
+        shown::note("The sound of what was said was left out; --sounds puts it in.");
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// The time that the files in the archive bear: that of the last event, in UTC, and not of the day
+/// on which it is packed.
+fn stamp(schedules: &[Schedule]) -> DateTime {
+    let last = schedules.iter().map(|schedule| schedule.last_event).max();
+    last.and_then(|last| {
+        let at = last.to_zoned_datetime(jiff::tz::TimeZone::UTC);
+        let number = |part: i8| u8::try_from(part).ok();
+        DateTime::from_date_and_time(
+            u16::try_from(at.year()).ok()?,
+            number(at.month())?,
+            number(at.day())?,
+            number(at.hour())?,
+            number(at.minute())?,
+            number(at.second())?,
+        )
+        .ok()
+    })
+    .unwrap_or_default()
+}
+
+fn packed(files: &[(&str, Vec<u8>)], at: DateTime) -> zip::result::ZipResult<Vec<u8>> {
+    let mut archive = ZipWriter::new(Cursor::new(Vec::new()));
+    let options = SimpleFileOptions::default()
+        .compression_method(CompressionMethod::Deflated)
+        .last_modified_time(at)
+        .system(System::Unix)
+        .unix_permissions(0o644);
+    for (name, bytes) in files {
+        archive.start_file(*name, options)?;
+        archive.write_all(bytes)?;
+    }
+    Ok(archive.finish()?.into_inner())
+}
+
+/// What is in the archive, and how it is checked.
+fn readme(schedules: &[Schedule], heads: &[Head], sounds: bool, times: &Times) -> String {
+    let mut text = String::new();
+    for schedule in schedules {
+        let _ = writeln!(text, "{}, {}", schedule.title, schedule.site);
+        let _ = writeln!(
+            text,
+            "Tested by {}, {} to {}.",
+            schedule.tester,
+            times.minute(schedule.begun),
+            times.minute(schedule.last_event)
+        );
+        if !schedule.finished {
+            text.push_str("The session is not finished.\n");
+        }
+    }
+    let _ = writeln!(
+        text,
+        "{}\n\n\
+         schedule.html, schedule.pdf  the schedule of test results\n\
+         customer.html, customer.pdf  what was done and found, in plain words\n\
+         circuits.csv                 the circuits, for a spreadsheet\n\
+         schedule.json                all of the schedule, for other programs\n\
+         log.jsonl                    every event of the session, {}\n",
+        report::RECORD_OF,
+        if sounds {
+            "with its sound"
+        } else {
+            "without its sound"
+        }
+    );
+    let several = if heads.len() > 1 { "heads" } else { "head" };
+    let _ = writeln!(text, "The {several} of the log:\n");
+    for head in heads {
+        let _ = writeln!(text, "    {head}");
+    }
+    text.push_str(
+        "\nNo event can be changed, added or left out without changing it. Compare it with the head on the\n\
+         paper that was signed: here it shows only that this archive is of one piece. To check that\n\
+         log.jsonl is the log that all of this was made from:\n\n    \
+         bothhands import log.jsonl --db log.db\n",
+    );
+    for head in heads {
+        let _ = writeln!(text, "    bothhands verify log.db --head {}", head.short());
+    }
+    text.push_str("\nCautions\n\n");
+    for caution in bothhands::sequence::CAUTIONS {
+        let _ = writeln!(text, "* {caution}");
+    }
+    text
+}

@@ -1,0 +1,443 @@
+//! The page for whoever ordered the work: what was done, what was found and what to do, in plain
+//! words. Numbers, limits and sums stand on the schedule.
+
+use super::html::{letterhead, policy};
+use super::letters::Letters;
+use super::page::{Lies, Paper, Style};
+use super::palette::PALETTE;
+use super::print::{PdfError, printed};
+use super::schedule::{BoardSchedule, Schedule};
+use super::words::day;
+use crate::limits::Outcome;
+use crate::sequence::say::capital;
+use crate::terms::Stage;
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+use std::collections::BTreeMap;
+
+const STYLE: &str = include_str!("schedule.css");
+const TITLE: &str = "What was tested, and what was found";
+
+/// What it is, and what it is not.
+const PLAINLY: &str = "This page tells in plain words what was measured and said on that day. It is no certificate, and \
+    it says nothing of what was not tested or of what has changed since.";
+
+/// What whoever lives with the installation must know.
+const CAUTIONS: &[&str] = &[
+    "Electricity can kill. Leave covers closed, and leave work on the installation to a competent person.",
+    "What is off, locked or labelled so is off for a reason: leave it so until a competent person says otherwise.",
+    "A shock, a smell of burning, heat, sparks or a device that keeps going off: switch off at the main switch and call a competent person.",
+];
+
+/// A heading with what stands under it.
+struct Section {
+    title: &'static str,
+    paragraphs: Vec<String>,
+    items: Vec<String>,
+}
+
+/// The page as one HTML file that needs nothing else; a merged log has one part for each session.
+pub fn customer_html(schedules: &[Schedule]) -> String {
+    let Some(first) = schedules.first() else {
+        return String::new();
+    };
+    let page = html! {
+        (DOCTYPE)
+        html lang="en-GB" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                (policy(&first.letterhead))
+                title { (TITLE) ": " (first.site) }
+                style { (PreEscaped(PALETTE)) (PreEscaped(STYLE)) "@media print { @page { size: A4 portrait; } }" }
+            }
+            body.letter {
+                @if !first.letterhead.is_empty() { header { (letterhead(&first.letterhead)) } }
+                main { @for schedule in schedules { (part(schedule)) } }
+                aside.cautions aria-labelledby="cautions" {
+                    h2 #cautions { "Take care" }
+                    ul { @for caution in CAUTIONS { li { (caution) } } }
+                }
+                footer { p { (PLAINLY) } }
+            }
+        }
+    };
+    page.into_string()
+}
+
+fn part(schedule: &Schedule) -> Markup {
+    html! {
+        article {
+            h1 { (TITLE) }
+            p.job { (place(schedule)) }
+            @if let Some(thread) = &schedule.thread { p.unfinished { (thread) "." } }
+            @for section in sections(schedule) {
+                section {
+                    h2 { (section.title) }
+                    @for text in &section.paragraphs { p { (text) } }
+                    @if !section.items.is_empty() {
+                        ul { @for item in &section.items { li { (item) } } }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// The same on upright paper.
+///
+/// # Errors
+/// Only when the program itself is not whole, or the logo can't be drawn.
+pub fn customer_pdf(schedules: &[Schedule]) -> Result<Vec<u8>, PdfError> {
+    let mut paper = Paper::new(Letters::new()?, Lies::Upright);
+    for (n, schedule) in schedules.iter().enumerate() {
+        if n > 0 {
+            paper.new_page();
+        }
+        paper.letterhead(&schedule.letterhead)?;
+        paper.title(TITLE);
+        paper.text(&place(schedule), Style::plain(11.0));
+        if let Some(thread) = &schedule.thread {
+            paper.text(&format!("{thread}."), Style::bold(9.5));
+        }
+        for section in sections(schedule) {
+            paper.heading(section.title, 2, 11.5);
+            for text in &section.paragraphs {
+                paper.text(text, Style::plain(10.0));
+            }
+            paper.list("•", &section.items, 10.0);
+        }
+        paper.heading("Take care", 2, 11.5);
+        paper.list("!", CAUTIONS, 10.0);
+        paper.gap(8.0);
+        paper.text(PLAINLY, Style::quiet(9.0));
+    }
+    let first = schedules.first();
+    printed(
+        paper.finish(&first.map(place).unwrap_or_default()),
+        TITLE,
+        first.map_or("", |first| first.program.as_str()),
+    )
+}
+
+fn place(schedule: &Schedule) -> String {
+    match &schedule.address {
+        Some(address) => format!("{}, {address}", schedule.site),
+        None => schedule.site.clone(),
+    }
+}
+
+fn sections(schedule: &Schedule) -> Vec<Section> {
+    let sections = [
+        done(schedule),
+        found(schedule),
+        not_tested(schedule),
+        to_do(schedule),
+    ];
+    sections
+        .into_iter()
+        .filter(|section| !section.paragraphs.is_empty() || !section.items.is_empty())
+        .collect()
+}
+
+fn done(schedule: &Schedule) -> Section {
+    let times = schedule.times();
+    let (first, last) = (times.date(schedule.begun), times.date(schedule.last_event));
+    let when = if first == last {
+        format!("On {first}")
+    } else {
+        format!("From {first} to {last}")
+    };
+    let supervised = schedule
+        .supervisor
+        .as_ref()
+        .map(|who| format!(", supervised by {who},"))
+        .unwrap_or_default();
+    let (whole, all) = circuits(schedule).fold((0, 0), |(whole, all), (_, circuit)| {
+        let done = circuit.begun && circuit.open_steps == 0;
+        (whole + usize::from(done), all + 1)
+    });
+    let how_many = match (whole, all) {
+        (_, 0) => String::new(),
+        (0, all) => format!(" No circuit of {all} is finished."),
+        (whole, all) if whole == all => format!(
+            " All tests planned for its {} were dealt with.",
+            counted(all, "circuit")
+        ),
+        (whole, all) => format!(
+            " All tests planned were dealt with on {whole} of its {}.",
+            counted(all, "circuit")
+        ),
+    };
+    let mut paragraphs = vec![format!(
+        "{when} {}{supervised} tested the electrical installation here.{how_many}",
+        schedule.tester
+    )];
+    if !schedule.finished {
+        paragraphs.push("The work is not finished: this is how far it has come.".to_owned());
+    }
+    let items: Vec<String> = schedule
+        .tested
+        .iter()
+        .filter_map(|stage| plain(*stage))
+        .map(|(_, question)| capital(question))
+        .collect();
+    if !items.is_empty() {
+        paragraphs.push("It was tested:".to_owned());
+    }
+    Section {
+        title: "What was done",
+        paragraphs,
+        items,
+    }
+}
+
+/// What a test is called by people who don't do it, and what it tells.
+fn plain(stage: Stage) -> Option<(&'static str, &'static str)> {
+    Some(match stage {
+        Stage::Continuity => (
+            "the earth wires",
+            "whether the earth wires run unbroken to every point",
+        ),
+        Stage::Ring => (
+            "the ring",
+            "whether ring circuits run unbroken all the way round",
+        ),
+        Stage::Insulation => (
+            "the insulation",
+            "whether the insulation between the wires holds",
+        ),
+        Stage::Polarity => (
+            "the order of the wires",
+            "whether every wire is at its own terminal",
+        ),
+        Stage::SupplyPolarity => (
+            "the order of the wires of the supply",
+            "whether the wires of the supply are the right way round",
+        ),
+        Stage::ExternalLoop => (
+            "the earth of the supply",
+            "whether the earth of the supply is good",
+        ),
+        Stage::FaultCurrent => (
+            "the largest fault current",
+            "whether the devices at the board can break the largest current of a fault",
+        ),
+        Stage::LoopImpedance => (
+            "the path of a fault",
+            "whether the supply would be cut off soon enough in a fault",
+        ),
+        Stage::Rcd => (
+            "a residual current device",
+            "whether the residual current devices, which cut off when current leaks to earth, do so in time",
+        ),
+        Stage::PhaseSequence => (
+            "the order of the phases",
+            "whether the phases follow each other as they should",
+        ),
+        Stage::Functional => (
+            "how things work",
+            "whether switches, controls and devices work",
+        ),
+        Stage::Isolation
+        | Stage::Instruments
+        | Stage::PutBack
+        | Stage::MakeSafe
+        | Stage::Energise
+        | Stage::Handover => return None,
+    })
+}
+
+fn counted(count: usize, what: &str) -> String {
+    match count {
+        1 => format!("1 {what}"),
+        several => format!("{several} {what}s"),
+    }
+}
+
+fn circuits(
+    schedule: &Schedule,
+) -> impl Iterator<Item = (&BoardSchedule, &super::schedule::CircuitRow)> {
+    schedule
+        .boards
+        .iter()
+        .flat_map(|board| board.circuits.iter().map(move |circuit| (board, circuit)))
+}
+
+/// "Circuit 3, boat-store sockets", with its board where there are several; "the board" for what
+/// is no circuit's.
+fn where_is(schedule: &Schedule, board: u16, circuit: Option<u16>) -> String {
+    let at = schedule.boards.iter().find(|one| one.number == board);
+    let of_board = match at {
+        Some(one) if schedule.boards.len() > 1 => format!(" of {}", one.name),
+        _ => String::new(),
+    };
+    let Some(number) = circuit else {
+        return match at {
+            Some(one) => one.name.clone(),
+            None => format!("board {board}"),
+        };
+    };
+    let name = at
+        .and_then(|one| one.circuits.iter().find(|circuit| circuit.number == number))
+        .map(|circuit| format!(", {}", circuit.description))
+        .unwrap_or_default();
+    format!("circuit {number}{of_board}{name}")
+}
+
+/// A test of a circuit, or of a board itself.
+type Tested = (u16, Option<u16>, Option<Stage>);
+
+fn found(schedule: &Schedule) -> Section {
+    // By place and kind of test: how many, and the worst that is said of them.
+    let mut found: BTreeMap<Tested, (usize, bool)> = BTreeMap::new();
+    let mut dealt_with = 0;
+    for one in &schedule.exceptions {
+        if one.later.is_some() {
+            dealt_with += 1;
+            continue;
+        }
+        let wrong = one.judged != Some(Outcome::CannotSay);
+        let entry = found
+            .entry((one.board, one.circuit, one.stage))
+            .or_default();
+        entry.0 += 1;
+        entry.1 |= wrong;
+    }
+    let items = found
+        .into_iter()
+        .map(|((board, circuit, stage), (count, wrong))| {
+            let about = match stage {
+                None => "stays off",
+                Some(stage) => plain(stage).map_or("something at it", |(name, _)| name),
+            };
+            let times = if count > 1 {
+                format!(" ({count} results)")
+            } else {
+                String::new()
+            };
+            let said = match (stage, wrong) {
+                (None, _) => String::new(),
+                (Some(_), true) => " is not as it should be".to_owned(),
+                (Some(_), false) => {
+                    " can't be judged by what was read, and should be looked at".to_owned()
+                }
+            };
+            format!(
+                "{}: {about}{said}{times}.",
+                capital(&where_is(schedule, board, circuit))
+            )
+        })
+        .collect::<Vec<_>>();
+    let mut paragraphs = Vec::new();
+    match (items.is_empty(), schedule.finished) {
+        (true, true) => paragraphs.push("No result was outside its limit.".to_owned()),
+        (true, false) => paragraphs.push("No result was outside its limit so far.".to_owned()),
+        (false, _) => {}
+    }
+    if dealt_with > 0 {
+        paragraphs.push(format!(
+            "{} on the way and dealt with; the schedule has the particulars.",
+            match dealt_with {
+                1 => "1 thing was found".to_owned(),
+                several => format!("{several} things were found"),
+            }
+        ));
+    }
+    Section {
+        title: "What was found",
+        paragraphs,
+        items,
+    }
+}
+
+fn not_tested(schedule: &Schedule) -> Section {
+    let mut paragraphs = Vec::new();
+    if schedule.limited_job().is_some() {
+        paragraphs.push("Only some of the tests were ordered; the schedule says which.".to_owned());
+    }
+    let mut items: Vec<String> = Vec::new();
+    for one in &schedule.limitations {
+        let place = capital(&where_is(schedule, one.board, one.circuit));
+        let item = format!("{place}: a part was not tested ({}).", one.reason);
+        if !items.contains(&item) {
+            items.push(item);
+        }
+    }
+    let unfinished = circuits(schedule).filter(|(_, circuit)| circuit.open_steps > 0);
+    items.extend(unfinished.map(|(board, circuit)| {
+        format!(
+            "{}: {}.",
+            capital(&where_is(schedule, board.number, Some(circuit.number))),
+            if circuit.begun {
+                "its tests are not finished"
+            } else {
+                "its tests are not begun"
+            }
+        )
+    }));
+    Section {
+        title: "What was not tested",
+        paragraphs,
+        items,
+    }
+}
+
+fn to_do(schedule: &Schedule) -> Section {
+    let mut items = Vec::new();
+    let out: Vec<String> = schedule
+        .out_list
+        .iter()
+        .filter(|row| row.is_open())
+        .map(|row| row.what.clone())
+        .collect();
+    if !out.is_empty() {
+        items.push(format!(
+            "Something is still taken apart or joined for the tests ({}): nothing there may be switched on before {} has put it back.",
+            out.join("; "),
+            schedule.tester
+        ));
+    }
+    let off: Vec<String> = schedule
+        .stays_off
+        .iter()
+        .map(|(board, circuit)| where_is(schedule, *board, Some(*circuit)))
+        .collect();
+    if !off.is_empty() {
+        items.push(format!(
+            "Leave off what was left off: {}. A competent person has to put it right first.",
+            off.join("; ")
+        ));
+    }
+    if schedule.exceptions.iter().any(|one| one.later.is_none()) {
+        items.push(
+            "Have what was found looked at and put right by a competent person, and tested again."
+                .to_owned(),
+        );
+    }
+    if !schedule.finished || !schedule.open_items.is_empty() {
+        items.push("Have the tests that are open finished.".to_owned());
+    }
+    if circuits(schedule).any(|(_, circuit)| circuit.rcd_ma.is_some()) {
+        items.push(SIX_MONTHS.to_owned());
+    }
+    if let Some(next) = schedule.next_inspection {
+        items.push(format!(
+            "Have the installation inspected and tested again by {}, or sooner when it is changed, damaged or used otherwise.",
+            day(next)
+        ));
+    }
+    items.push(
+        "Keep this page with the schedule of test results: whoever tests next will want both."
+            .to_owned(),
+    );
+    Section {
+        title: "What to do",
+        paragraphs: Vec::new(),
+        items,
+    }
+}
+
+/// BS 7671:2018+A2:2022, 514.12.2, asks for a notice that residual current devices be tested every
+/// six months by their button; the words are ours (the regulation from memory).
+pub(super) const SIX_MONTHS: &str = "Press the button marked T or Test on each residual current device every six months. \
+    The supply has to go off; switch it on again after. If it does not go off, call a competent person.";
