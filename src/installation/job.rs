@@ -130,9 +130,14 @@ pub struct Instrument {
     pub name: String,
     /// Its serial number.
     pub serial: String,
-    /// A TOML date, or the same as text.
-    #[serde(deserialize_with = "date")]
-    pub calibration_due: Date,
+    /// The last day on which it is in calibration: a TOML date, or the same as text. A voltage
+    /// indicator that is nothing else has none: it is proved before and after each use.
+    #[serde(
+        default,
+        deserialize_with = "date",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub calibration_due: Option<Date>,
     /// The tests it may be used for.
     pub used_for: Vec<InstrumentUse>,
     /// The largest insulation resistance it shows, MΩ: past this it reads over range.
@@ -141,7 +146,7 @@ pub struct Instrument {
 }
 
 /// A date as TOML has it, or as text, which is how the log keeps it.
-fn date<'de, D: serde::Deserializer<'de>>(deserializer: D) -> Result<Date, D::Error> {
+fn date<'de, D: serde::Deserializer<'de>>(deserializer: D) -> Result<Option<Date>, D::Error> {
     #[derive(Deserialize)]
     #[serde(untagged)]
     enum Written {
@@ -153,7 +158,15 @@ fn date<'de, D: serde::Deserializer<'de>>(deserializer: D) -> Result<Date, D::Er
         Written::Text(text) => text,
     };
     text.parse()
+        .map(Some)
         .map_err(|_| serde::de::Error::custom("expected a date such as 2027-03-31"))
+}
+
+impl Instrument {
+    /// Whether it was due for calibration before this day.
+    pub fn overdue_on(&self, day: Date) -> bool {
+        self.calibration_due.is_some_and(|due| due < day)
+    }
 }
 
 /// What an instrument is used for.
@@ -295,7 +308,7 @@ pub struct Rcd {
     pub tests: Vec<RcdTest>,
 }
 
-fn half_and_once() -> Vec<RcdTest> {
+pub(super) fn half_and_once() -> Vec<RcdTest> {
     vec![RcdTest::Half, RcdTest::Once]
 }
 
@@ -331,7 +344,7 @@ pub struct Cable {
     pub class: u8,
 }
 
-fn class_one() -> u8 {
+pub(super) fn class_one() -> u8 {
     1
 }
 

@@ -7,6 +7,8 @@ mod job;
 mod oddities;
 mod problem;
 mod rules;
+mod usual;
+mod written_out;
 
 pub use expected::Expectation;
 pub use job::{
@@ -15,3 +17,4 @@ pub use job::{
     SystemVoltage,
 };
 pub use problem::{JobError, Problem};
+pub use usual::{DeviceWords, NotClear, did_you_mean, metres, nearest};

@@ -184,12 +184,9 @@ fn instruments(paper: &mut Paper, schedule: &Schedule) {
             .iter()
             .map(|one| {
                 let due = if one.overdue {
-                    TableCell::bold(format!(
-                        "{} ✗ overdue when the session began",
-                        one.calibration_due
-                    ))
+                    TableCell::bold(format!("{} ✗ overdue when the session began", one.due()))
                 } else {
-                    TableCell::plain(one.calibration_due.to_string())
+                    TableCell::plain(one.due())
                 };
                 vec![
                     TableCell::plain(&one.name),

@@ -365,11 +365,13 @@ fn overdue(agenda: &Agenda, now: Timestamp) -> Vec<Event> {
         .job()
         .instruments
         .iter()
-        .filter(|instrument| instrument.calibration_due < today)
-        .map(|instrument| Event::CalibrationOverdue {
-            instrument: instrument.name.clone(),
-            serial: instrument.serial.clone(),
-            due: instrument.calibration_due,
+        .filter(|instrument| instrument.overdue_on(today))
+        .filter_map(|instrument| {
+            Some(Event::CalibrationOverdue {
+                instrument: instrument.name.clone(),
+                serial: instrument.serial.clone(),
+                due: instrument.calibration_due?,
+            })
         })
         .collect()
 }
