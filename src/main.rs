@@ -20,6 +20,7 @@ struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     Demo(commands::demo::Args),
+    New(commands::new::Args),
     Check(commands::check::Args),
     Test(commands::test::Args),
     Rehearse(commands::rehearse::Args),
@@ -36,12 +37,14 @@ enum Command {
     HandIn(commands::hand_in::HandInArgs),
     Devices(commands::devices::Args),
     Doctor(commands::doctor::Args),
+    Config(commands::config::Args),
 }
 
 fn main() -> ExitCode {
     let cli = Cli::parse();
     let done = match cli.command {
         Command::Demo(args) => commands::demo::run(&args),
+        Command::New(args) => commands::new::run(&args),
         Command::Check(args) => commands::check::run(&args),
         Command::Test(args) => commands::test::run(&args),
         Command::Rehearse(args) => commands::rehearse::run(&args),
@@ -58,6 +61,7 @@ fn main() -> ExitCode {
         Command::HandIn(args) => commands::hand_in::run(&args),
         Command::Devices(args) => commands::devices::run(&args),
         Command::Doctor(args) => commands::doctor::run(&args),
+        Command::Config(args) => commands::config::run(&args),
     };
     done.unwrap_or_else(|error| {
         commands::shown::note(format!("bothhands: {error:#}"));

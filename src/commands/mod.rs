@@ -3,6 +3,7 @@
 //! and `written`.
 
 pub(crate) mod check;
+pub(crate) mod config;
 pub(crate) mod demo;
 pub(crate) mod devices;
 pub(crate) mod doctor;
@@ -14,6 +15,7 @@ pub(crate) mod hear;
 pub(crate) mod import;
 pub(crate) mod log;
 pub(crate) mod merge;
+pub(crate) mod new;
 pub(crate) mod rehearse;
 pub(crate) mod review;
 pub(crate) mod schedule;

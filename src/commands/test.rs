@@ -67,7 +67,8 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         .db
         .clone()
         .unwrap_or_else(|| args.job.with_extension("db"));
-    let (speaks, hearing) = args.voice.profile()?;
+    let how = args.voice.or_configured()?;
+    let (speaks, hearing) = how.profile()?;
     let stop = stop_on_signal()?;
     let clock = SharedClock::default();
     let by_voice = args.words.is_none();
@@ -92,7 +93,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     if args.screen && !on_screen {
         shown::note("This is no terminal: plain lines are written instead of the screen.");
     }
-    let mut voice = args.voice.open(is_live(args), speaks, on_screen);
+    let mut voice = how.open(is_live(args), speaks, on_screen);
     // After the voice, whose service takes seconds to start: sound that waits meanwhile would be
     // too much. Before the log, so that no empty one is left behind where there is no microphone.
     let end_pause = hearing.as_ref().and_then(|h| h.profile.end_pause);
@@ -120,7 +121,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let mut observer: Box<dyn Observer> = match &screen {
         Some(screen) => Box::new(screen.clone()),
         None => Box::new(ToTerminal {
-            quiet: args.voice.is_none(),
+            quiet: how.is_none(),
             timed: false,
         }),
     };

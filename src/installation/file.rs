@@ -56,29 +56,42 @@ impl Job {
     pub fn parse(text: &str, name: &str) -> Result<Self, JobError> {
         let text = &written_out(text);
         let mut reader = Reader::new(text);
-        let (root, syntax) = DeTable::parse_recoverable(text);
-        for error in &syntax {
-            let at = error.span().map_or(0, |s| s.start);
-            reader.report(at, error.message().replace('\n', ", "));
-        }
-        let job = if syntax.is_empty() {
-            reader.job(root.into_inner())
-        } else {
-            None
-        };
-        match job {
-            Some(job) if reader.problems.is_empty() => Ok(job),
-            _ => {
-                let mut problems = reader.problems;
-                problems.sort();
-                problems.dedup();
-                Err(JobError {
-                    name: name.to_owned(),
-                    problems,
-                })
-            }
-        }
+        let job = reader.root(text).and_then(|root| {
+            reader.report_marked(&root);
+            let marked: BTreeSet<usize> = reader.problems.iter().map(|p| p.line).collect();
+            let job = reader.job(root);
+            // What is to be filled in is nothing else that is wrong.
+            reader
+                .problems
+                .retain(|p| !marked.contains(&p.line) || p.text.contains(FILL_THIS_IN));
+            job
+        });
+        reader.done(job, name)
     }
+}
+
+/// Reads settings of another file than a job: one table, and instruments as a job file has them;
+/// `name` is how messages call the file, `what` what the table is.
+///
+/// # Errors
+/// [`JobError`] with every problem that was found.
+pub fn read_settings<T: DeserializeOwned>(
+    text: &str,
+    name: &str,
+    what: &str,
+) -> Result<(T, Vec<Instrument>), JobError> {
+    let text = &written_out(text);
+    let mut reader = Reader::new(text);
+    let root = reader.root(text);
+    let read = root.and_then(|root| {
+        let mut node = Node {
+            table: root,
+            start: 0,
+        };
+        let instruments = reader.instruments(&mut node);
+        Some((reader.table(node, what, Vec::new())?, instruments))
+    });
+    reader.done(read, name)
 }
 
 /// A table of the file with the place it stands.
@@ -121,6 +134,42 @@ impl<'i> Reader<'i> {
         }
     }
 
+    /// The whole file as a table; nothing where it is no TOML.
+    fn root(&mut self, text: &'i str) -> Option<DeTable<'i>> {
+        let (root, syntax) = DeTable::parse_recoverable(text);
+        for error in &syntax {
+            let at = error.span().map_or(0, |s| s.start);
+            self.report(at, error.message().replace('\n', ", "));
+        }
+        syntax.is_empty().then(|| root.into_inner())
+    }
+
+    /// What was read, when nothing is wrong.
+    fn done<T>(self, read: Option<T>, name: &str) -> Result<T, JobError> {
+        match read {
+            Some(read) if self.problems.is_empty() => Ok(read),
+            _ => {
+                let mut problems = self.problems;
+                problems.sort();
+                problems.dedup();
+                Err(JobError {
+                    name: name.to_owned(),
+                    problems,
+                })
+            }
+        }
+    }
+
+    fn instruments(&mut self, from: &mut Node<'i>) -> Vec<Instrument> {
+        let all = self.list(from, "instrument", |reader, node| {
+            let read = reader.table::<Instrument>(node.clone(), "an instrument", Vec::new())?;
+            rules::instrument(reader, &read, &node);
+            Some(read)
+        });
+        let all = all.unwrap_or_default().into_iter();
+        all.filter_map(|(one, _)| one).collect()
+    }
+
     pub(super) fn report(&mut self, at: usize, text: impl Into<String>) {
         let before = self.text.get(..at).unwrap_or(self.text);
         self.problems.push(Problem {
@@ -129,17 +178,35 @@ impl<'i> Reader<'i> {
         });
     }
 
+    /// Every value that is marked to be filled in.
+    fn report_marked(&mut self, table: &DeTable<'i>) {
+        for (key, value) in table {
+            match value.get_ref() {
+                DeValue::Table(table) => self.report_marked(table),
+                DeValue::Array(all) => {
+                    for table in all.iter().filter_map(|one| one.get_ref().as_table()) {
+                        self.report_marked(table);
+                    }
+                }
+                DeValue::String(text) => {
+                    if let Some(wanted) = text.strip_prefix(TO_FILL_IN) {
+                        let wanted = wanted.trim_start_matches([':', ' ']);
+                        let text = format!("{}: {FILL_THIS_IN}: {wanted}", key.get_ref());
+                        self.report(value.span().start, text);
+                    }
+                }
+                _ => {}
+            }
+        }
+    }
+
     fn job(&mut self, table: DeTable<'i>) -> Option<Job> {
         let node = Node { table, start: 0 };
         let mut rest = node.clone();
         let mut lost = Vec::new();
         self.child::<Site>(&mut rest, "site", "the site", &mut lost);
         self.child::<Supply>(&mut rest, "supply", "the supply", &mut lost);
-        let instruments = self.list(&mut rest, "instrument", |reader, node| {
-            let read = reader.table::<Instrument>(node.clone(), "an instrument", Vec::new())?;
-            rules::instrument(reader, &read, &node);
-            Some(read)
-        });
+        let instruments = self.instruments(&mut rest);
         let boards = self.list(&mut rest, "board", Self::board);
         if boards.is_none() {
             lost.push("board".to_owned());
@@ -152,11 +219,7 @@ impl<'i> Reader<'i> {
         let boards = boards.unwrap_or_default();
         rules::boards(self, &boards);
         let mut job: Job = self.table(rest, "the job", lost)?;
-        job.instruments = instruments
-            .unwrap_or_default()
-            .into_iter()
-            .filter_map(|(one, _)| one)
-            .collect();
+        job.instruments = instruments;
         rules::job(self, &job, &node);
         rules::board_phases(self, &job, &boards);
         let boards = boards.into_iter();
@@ -330,6 +393,12 @@ fn shown<'t>(text: &'t str, value: &Spanned<DeValue<'_>>) -> Option<&'t str> {
     (text.chars().count() <= 40).then_some(text)
 }
 
+/// How a value begins that is still to be filled in, as in a new job file.
+pub const TO_FILL_IN: &str = "FILL IN";
+
+/// What is said of such a value.
+const FILL_THIS_IN: &str = "fill this in";
+
 /// What may be counted in place of a list, and what each is called.
 pub(super) const COUNTED: [(&str, &str); 2] = [("sockets", "socket"), ("lights", "light")];
 
@@ -447,6 +516,7 @@ fn in_its_place(wanted: &str, what: &str, key: &str) -> String {
     match wanted {
         "a boolean" => "true or false, without quotes".to_owned(),
         "f64" | "f32" => "a number without quotes or unit, as in 2.5".to_owned(),
+        "i8" => "a whole number from -128 to 127, without quotes".to_owned(),
         "u8" => whole("255"),
         "u16" => whole("65535"),
         "a string" => "text in quotes".to_owned(),
@@ -484,6 +554,8 @@ fn example(what: &str, key: &str) -> String {
         (_, "name") => "\"what it is called\"",
         (_, "amps") => "32",
         (_, "milliamps") => "30",
+        (_, "rate") => "-20, from -100 to 100",
+        (_, "volume") => "80, from 0 to 100",
         (_, "line_mm2") => "2.5",
         (_, "cpc_mm2") => "1.5",
         (_, "device") => {

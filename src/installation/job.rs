@@ -162,6 +162,34 @@ fn date<'de, D: serde::Deserializer<'de>>(deserializer: D) -> Result<Option<Date
         .map_err(|_| serde::de::Error::custom("expected a date such as 2027-03-31"))
 }
 
+impl InstrumentUse {
+    /// As it stands in the job file.
+    pub fn written(self) -> &'static str {
+        match self {
+            Self::VoltageIndication => "voltage-indication",
+            Self::Continuity => "continuity",
+            Self::Insulation => "insulation",
+            Self::Loop => "loop",
+            Self::Rcd => "rcd",
+            Self::PhaseSequence => "phase-sequence",
+        }
+    }
+}
+
+impl CircuitKind {
+    /// As it stands in the job file.
+    pub fn written(self) -> &'static str {
+        match self {
+            Self::Radial => "radial",
+            Self::Ring => "ring",
+            Self::Lighting => "lighting",
+            Self::SinglePoint => "single-point",
+            Self::Motor => "motor",
+            Self::Distribution => "distribution",
+        }
+    }
+}
+
 impl Instrument {
     /// Whether it was due for calibration before this day.
     pub fn overdue_on(&self, day: Date) -> bool {

@@ -11,6 +11,7 @@ mod usual;
 mod written_out;
 
 pub use expected::Expectation;
+pub use file::{TO_FILL_IN, read_settings};
 pub use job::{
     Accessory, Board, Cable, Circuit, CircuitKind, Device, DeviceKind, Earthing, Instrument,
     InstrumentUse, Job, JobKind, Phases, Rcd, RcdDelay, RcdTest, Site, Source, Supply,

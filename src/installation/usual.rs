@@ -709,7 +709,9 @@ mod tests {
     use crate::terms::Stage;
 
     /// Every list with the word that it is for, so that no list names a word that is none.
-    fn all() -> Vec<(&'static Words, fn(&str) -> bool)> {
+    type Known = fn(&str) -> bool;
+
+    fn all() -> Vec<(&'static Words, Known)> {
         fn known<T: DeserializeOwned>(word: &str) -> bool {
             read::<T>(word).is_some()
         }
