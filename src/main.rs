@@ -38,6 +38,7 @@ enum Command {
     Devices(commands::devices::Args),
     Doctor(commands::doctor::Args),
     Config(commands::config::Args),
+    Schema(commands::schema::Args),
 }
 
 fn main() -> ExitCode {
@@ -62,6 +63,7 @@ fn main() -> ExitCode {
         Command::Devices(args) => commands::devices::run(&args),
         Command::Doctor(args) => commands::doctor::run(&args),
         Command::Config(args) => commands::config::run(&args),
+        Command::Schema(args) => commands::schema::run(&args),
     };
     done.unwrap_or_else(|error| {
         commands::shown::note(format!("bothhands: {error:#}"));

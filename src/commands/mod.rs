@@ -19,6 +19,7 @@ pub(crate) mod new;
 pub(crate) mod rehearse;
 pub(crate) mod review;
 pub(crate) mod schedule;
+pub(crate) mod schema;
 pub(crate) mod score;
 pub(crate) mod shown;
 mod source;

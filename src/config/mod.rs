@@ -3,6 +3,7 @@
 use crate::installation::{Instrument, JobError, read_settings};
 use crate::voice::{Rate, Volume};
 use etcetera::BaseStrategy;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
@@ -11,7 +12,9 @@ use std::path::{Path, PathBuf};
 pub const NAMED_BY: &str = "BOTHHANDS_CONFIG";
 
 /// How prompts come.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum, Serialize, Deserialize)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum VoiceKind {
     /// The system's speech service.
@@ -23,7 +26,7 @@ pub enum VoiceKind {
 }
 
 /// The configuration: what stands in a new job file, on what is printed, and how the program speaks.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Config {
     /// Who tests: stands in every new job file.
@@ -46,9 +49,11 @@ pub struct Config {
     pub voice_name: Option<String>,
     /// How fast prompts are spoken: -100 (slowest) to 100 (fastest), 0 as usual.
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<i8>", range(min = -100, max = 100))]
     pub rate: Option<Rate>,
     /// How loud prompts are spoken, 0 to 100.
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<u8>", range(max = 100))]
     pub volume: Option<Volume>,
     /// The profile that `bothhands rehearse` wrote: its path, from the folder of this file.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -56,6 +61,11 @@ pub struct Config {
     /// Test instruments: stand in every new job file.
     #[serde(default, rename = "instrument", skip_serializing_if = "Vec::is_empty")]
     pub instruments: Vec<Instrument>,
+}
+
+/// The configuration's schema (JSON Schema 2020-12).
+pub fn schema() -> schemars::Schema {
+    schemars::schema_for!(Config)
 }
 
 /// Where the configuration is, and what it says.

@@ -2,15 +2,13 @@
 
 use crate::grammar::number;
 use crate::installation::{
-    Accessory, Cable, Circuit, CircuitKind, DeviceWords, NotClear, Phases, SystemVoltage, metres,
-    nearest,
+    Accessory, Cable, Circuit, CircuitKind, DeviceWords, MOST_POINTS, NotClear, Phases,
+    SystemVoltage, metres, nearest,
 };
 
 /// Additional protection is by a residual current of no more than this (BS 7671 415.1.1): what an
 /// RCBO without another number is taken to have. It is read back.
 const USUAL_MILLIAMPS: f64 = 30.0;
-/// As many points as a line may count: more is a slip.
-const MOST_POINTS: u16 = 200;
 /// No number takes more words.
 const LONGEST_NUMBER: usize = 6;
 

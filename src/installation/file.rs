@@ -403,7 +403,7 @@ const FILL_THIS_IN: &str = "fill this in";
 pub(super) const COUNTED: [(&str, &str); 2] = [("sockets", "socket"), ("lights", "light")];
 
 /// As many points as one circuit may have by a number: more is a slip.
-const MOST_POINTS: u16 = 200;
+pub const MOST_POINTS: u16 = 200;
 
 /// A residual current that was named with the device stands beside it.
 fn residual_of_device(circuit: &mut Node<'_>) {

@@ -2,10 +2,11 @@ pub use crate::limits::{DeviceKind, Earthing, Phases, RcdDelay, SystemVoltage};
 use crate::quantity::Number;
 use crate::terms::Stage;
 use jiff::civil::Date;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// A job as written in its TOML file.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Job {
     /// What the job is, in a few words.
@@ -34,7 +35,7 @@ pub struct Job {
 }
 
 /// What the inspection is for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum JobKind {
     /// New work, before it is put into service.
@@ -44,7 +45,7 @@ pub enum JobKind {
 }
 
 /// Where the work is.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Site {
     /// As it stands on the schedule.
@@ -58,7 +59,7 @@ pub struct Site {
 }
 
 /// The supply's characteristics.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Supply {
     /// TN-S, TN-C-S or TT.
@@ -71,11 +72,13 @@ pub struct Supply {
     /// Every source that could feed the installation.
     #[serde(default = "mains_only")]
     pub sources: Vec<Source>,
-    /// External earth fault loop impedance given by the distributor, Ω.
+    /// External earth fault loop impedance given by the distributor, Ω, in quotes: "0.35".
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<String>")]
     pub ze_ohms: Option<Number>,
-    /// Prospective fault current given by the distributor, kA.
+    /// Prospective fault current given by the distributor, kA, in quotes: "16".
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<String>")]
     pub fault_current_ka: Option<Number>,
     /// Main protective bonds: "water", "gas".
     #[serde(default)]
@@ -94,7 +97,7 @@ fn mains_only() -> Vec<Source> {
 }
 
 /// A source of supply that isolation must deal with.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Source {
     /// The distributor's supply.
@@ -123,7 +126,7 @@ impl Source {
 }
 
 /// A test instrument.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Instrument {
     /// What it is called.
@@ -137,11 +140,13 @@ pub struct Instrument {
         deserialize_with = "date",
         skip_serializing_if = "Option::is_none"
     )]
+    #[schemars(with = "Option<String>", extend("format" = "date"))]
     pub calibration_due: Option<Date>,
     /// The tests it may be used for.
     pub used_for: Vec<InstrumentUse>,
     /// The largest insulation resistance it shows, MΩ: past this it reads over range.
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<String>")]
     pub insulation_range_megohms: Option<Number>,
 }
 
@@ -198,7 +203,7 @@ impl Instrument {
 }
 
 /// What an instrument is used for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum InstrumentUse {
     /// Proving dead.
@@ -216,7 +221,7 @@ pub enum InstrumentUse {
 }
 
 /// A distribution board and its circuits.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Board {
     /// By which it is called: "board two".
@@ -246,8 +251,9 @@ fn single() -> Phases {
 }
 
 /// One circuit.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
+#[schemars(transform = super::schema::with_counted)]
 pub struct Circuit {
     /// By which it is called: "circuit three".
     pub number: u16,
@@ -261,14 +267,17 @@ pub struct Circuit {
     /// Nominal voltage of the circuit when it is not that of the supply.
     #[serde(default)]
     pub system: SystemVoltage,
-    /// What protects it against overcurrent.
+    /// What protects it against overcurrent; short: "B32", "B32 RCBO 30 mA", "BS 88-3 80 A".
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "super::schema::InShort<Device>")]
     pub device: Option<Device>,
-    /// Its residual current device, when it has one.
+    /// Its residual current device, when it has one; short: 30, "30 mA type A".
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "super::schema::OrNumber<Rcd>")]
     pub rcd: Option<Rcd>,
-    /// Its cable, when that is known.
+    /// Its cable, when that is known; short: "2.5/1.5 18 m".
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "super::schema::InShort<Cable>")]
     pub cable: Option<Cable>,
     /// Whether equipment may be connected that nobody has listed: a 250 V test comes first.
     #[serde(default = "yes")]
@@ -289,7 +298,7 @@ fn yes() -> bool {
 }
 
 /// What sort of circuit it is; decides which tests are planned.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum CircuitKind {
     /// Points in a row, or several branches.
@@ -307,7 +316,7 @@ pub enum CircuitKind {
 }
 
 /// A protective device against overcurrent.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Device {
     /// Its standard and type.
@@ -320,7 +329,7 @@ pub struct Device {
 }
 
 /// A residual current device.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Rcd {
     /// Rated residual operating current, mA.
@@ -345,7 +354,7 @@ fn is_half_and_once(tests: &[RcdTest]) -> bool {
 }
 
 /// A test of a residual current device, by the current as a multiple of the rated one.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum RcdTest {
     /// Half the rated current: it must not trip.
@@ -357,7 +366,7 @@ pub enum RcdTest {
 }
 
 /// Cable of a circuit: copper.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Cable {
     /// Cross-section of the live conductors, mm².
@@ -377,7 +386,7 @@ pub(super) fn class_one() -> u8 {
 }
 
 /// A point on a circuit.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Accessory {
     /// What it is called aloud, without its number: "socket", "door entry unit".
