@@ -2,6 +2,7 @@
 //! trade's words. Nothing here decides anything.
 
 mod about;
+mod amended;
 mod line;
 mod narrator;
 mod numbers;
@@ -9,6 +10,7 @@ mod prompt;
 mod refusals;
 
 pub use about::{entries, moved, recap, subject, what_is_out, where_are_we};
+pub use amended::{changes, not_changed};
 pub use line::{Line, LineKind};
 pub use narrator::{Narrator, is_of_the_same_turn};
 pub use numbers::{capital, digits, duration, value};
@@ -104,6 +106,8 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
                 })]
             }
         },
+        Event::JobChanged { .. } => amended::changed(before, after),
+        Event::JudgedAnew { of, .. } => amended::judged_anew(*of, after).into_iter().collect(),
         Event::CorrectedAtDesk { .. } | Event::Noted { .. } => Vec::new(),
         Event::Stated {
             step,
