@@ -16,6 +16,7 @@ pub(crate) mod import;
 pub(crate) mod log;
 pub(crate) mod merge;
 pub(crate) mod new;
+pub(crate) mod overview;
 pub(crate) mod rehearse;
 pub(crate) mod review;
 pub(crate) mod schedule;

@@ -23,6 +23,7 @@ mod page;
 mod pdf;
 mod print;
 mod schedule;
+mod standing;
 mod table;
 pub mod words;
 
@@ -42,4 +43,5 @@ pub use schedule::{
     BoardSchedule, Check, CircuitRow, Departure, InstrumentRow, Limitation, NoteRow, OpenItem,
     OutRow, OverrideRow, RECORD_OF, Schedule, SupplyFacts,
 };
+pub use standing::Standing;
 pub use words::Times;

@@ -184,3 +184,54 @@ fn how_the_program_speaks_comes_from_the_configuration_unless_it_is_given() {
         .success()
         .stdout(contains("you:  where are we"));
 }
+
+#[test]
+fn alone_it_lists_the_jobs_of_the_folder_and_what_comes_next() {
+    let folder = folder();
+    bothhands(&folder, &[])
+        .assert()
+        .success()
+        .stdout(contains("no job in this folder").and(contains("bothhands new")));
+    let job = include_str!("../../tests/jobs/boathouse.toml");
+    let write = |name: &str, text: &str| fs::write(folder.path().join(name), text).unwrap();
+    write("a.toml", job);
+    write("b.toml", job);
+    write("c.toml", &job.replace("TN-C-S", "TN-X"));
+    write("not-a-job.toml", "colour = 'blue'\n");
+    write("other.db", "no log at all");
+    write(
+        "words.txt",
+        "done\nmain earthing conductor off\nearthing conductor off\n",
+    );
+    bothhands(
+        &folder,
+        &["test", "b.toml", "--words", "words.txt", "--voice", "none"],
+    )
+    .assert()
+    .success();
+    fs::rename(folder.path().join("words.txt"), folder.path().join("w")).unwrap();
+    bothhands(&folder, &[]).assert().success().stdout(
+        contains(
+            "a.toml: Boathouse, new wiring\n  not begun, 6 circuits\n  next: bothhands test a.toml",
+        )
+        .and(contains(
+            "b.toml: Boathouse, new wiring\n  0 of 6 circuits done. Out: earthing conductor",
+        ))
+        .and(contains("Last touched"))
+        .and(contains("c.toml\n  line 11: earthing: `TN-X`"))
+        .and(contains("next: bothhands check c.toml"))
+        .and(contains("not-a-job").not())
+        .and(contains("other.db").not()),
+    );
+    let output = bothhands(&folder, &["--json"]).output().unwrap();
+    let all: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(all.as_array().unwrap().len(), 3, "{all}");
+    assert_eq!(all[1]["circuits"], 6);
+    assert_eq!(all[1]["out"], 1);
+    assert_eq!(all[1]["log"], "b.db");
+    // A log is listed without its job file too.
+    fs::remove_file(folder.path().join("b.toml")).unwrap();
+    bothhands(&folder, &[]).assert().success().stdout(
+        contains("b.db: Boathouse, new wiring").and(contains("next: bothhands schedule b.db")),
+    );
+}

@@ -60,7 +60,7 @@ impl Bench {
     }
 
     fn log(&self, name: &str) -> Log {
-        Log::read(&Store::open(&self.path(name), Mode::Read).unwrap()).unwrap()
+        Log::read(&Store::open(self.path(name), Mode::Read).unwrap()).unwrap()
     }
 
     fn agenda(&self) -> Agenda {
