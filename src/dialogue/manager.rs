@@ -8,8 +8,8 @@ use crate::grammar::{Grammar, Intent, SaidInstead, distinct};
 use crate::installation::Job;
 use crate::log::{self, Log, LogError, SharedClock};
 use crate::sequence::{
-    Agenda, Event, Line, LineKind, Mode, Run, Session, Turn, change_job, job_changes, place_of,
-    say, sounds_like_a_warning,
+    Agenda, Event, Line, LineKind, Mode, Run, Session, Turn, change_job, place_of, say,
+    sounds_like_a_warning,
 };
 use crate::speech::{Decision, DecodeContext, Recogniser, Recognition, is_lone_digit, repeated};
 use crate::store::{Evidence, Store};
@@ -470,7 +470,7 @@ pub fn job_change(
     if job == left.job() {
         return Ok(None);
     }
-    let told = say::changes(&job_changes(left.job(), job));
+    let told = say::changes(left.job(), job);
     match change_job(left, job, text, by, now) {
         Ok(events) => Ok(Some(JobChanged { told, events })),
         Err(why) => bail!(

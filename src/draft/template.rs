@@ -2,7 +2,7 @@
 
 use super::words::counted;
 use crate::installation::{
-    Circuit, CircuitKind, Device, Earthing, Instrument, InstrumentUse, JobKind, Phases, TO_FILL_IN,
+    Circuit, Device, Earthing, Instrument, InstrumentUse, JobKind, NotClear, Phases, TO_FILL_IN,
 };
 use std::fmt::Write as _;
 
@@ -34,25 +34,10 @@ pub struct Draft {
 }
 
 /// A circuit to be written over, where none is known yet.
-fn example() -> Circuit {
+fn example() -> Result<Circuit, NotClear> {
     let mut words = super::CircuitWords::default();
-    let taken = words.take("1, radial, B20 RCBO 30 mA type A, 2.5/1.5, 23 m, 3 sockets");
-    taken
-        .and_then(|()| words.circuit(1))
-        .unwrap_or_else(|_| Circuit {
-            number: 1,
-            name: String::new(),
-            kind: CircuitKind::Radial,
-            phases: Phases::Single,
-            system: Default::default(),
-            device: None,
-            rcd: None,
-            cable: None,
-            equipment_possible: true,
-            afdd: false,
-            two_way: false,
-            points: Vec::new(),
-        })
+    words.take("1, radial, B20 RCBO 30 mA type A, 2.5/1.5, 23 m, 3 sockets")?;
+    words.circuit(1)
 }
 
 impl Draft {
@@ -197,19 +182,19 @@ impl Draft {
             "# location = \"behind the workshop door\"\n\
              # fed_from = \"board 1, circuit 7\"   # of a board that is not at the origin\n",
         );
-        let example = [example()];
-        let circuits = if self.circuits.is_empty() {
-            text.push_str("\n# One circuit as it could be: put yours in its place, and add one part for each.\n");
-            &example
-        } else {
-            self.circuits.as_slice()
-        };
-        if circuits
-            .iter()
-            .any(|circuit| circuit.phases == Phases::Three)
-        {
+        let is_three_phase = |circuit: &Circuit| circuit.phases == Phases::Three;
+        if self.circuits.iter().any(is_three_phase) {
             text.push_str("phases = 3\n");
         }
+        let example: Vec<Circuit> = example().into_iter().collect();
+        let circuits = if self.circuits.is_empty() {
+            text.push_str(
+                "\n# One circuit as it could be: put yours in its place, and add one part for each.\n",
+            );
+            &example
+        } else {
+            &self.circuits
+        };
         for circuit in circuits {
             circuit_text(text, circuit, self.circuits.is_empty());
         }

@@ -328,7 +328,7 @@ mod tests {
             another.number = 70;
             board.circuits.push(another);
         });
-        let told = say::changes(&job_changes(agenda.job(), &job));
+        let told = say::changes(agenda.job(), &job);
         assert_eq!(
             told,
             [

@@ -3,6 +3,7 @@
 use super::about::{self, subject};
 use super::line::Line;
 use super::numbers::{capital, plural, value};
+use crate::installation::Job;
 use crate::limits::Outcome;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::amend::{ChangeRefusal, Changed, JobChange, job_changes};
@@ -12,17 +13,19 @@ use crate::sequence::state::count;
 /// As many changes as are said aloud; the log has all.
 const SAID: usize = 6;
 
-/// What differs, a sentence each.
-pub fn changes(all: &[JobChange]) -> Vec<String> {
-    all.iter().map(one).collect()
+/// What differs between two jobs, a sentence each.
+pub fn changes(old: &Job, new: &Job) -> Vec<String> {
+    let several = old.boards.len().max(new.boards.len()) > 1;
+    let all = job_changes(old, new);
+    all.iter().map(|change| one(change, several)).collect()
 }
 
-fn one(change: &JobChange) -> String {
+fn one(change: &JobChange, several: bool) -> String {
     let mut parts = Vec::new();
     match (change.board, change.circuit) {
         (Some(board), None) => parts.push(format!("board {board}")),
         (Some(board), Some(circuit)) => {
-            if board != 1 {
+            if several {
                 parts.push(format!("board {board}"));
             }
             parts.push(format!("circuit {circuit}"));
@@ -47,7 +50,7 @@ fn one(change: &JobChange) -> String {
 
 /// What is said of a changed job.
 pub(super) fn changed(before: &Agenda, after: &Agenda) -> Vec<Line> {
-    let mut said = changes(&job_changes(before.job(), after.job()));
+    let mut said = changes(before.job(), after.job());
     let more = said.len().saturating_sub(SAID);
     said.truncate(SAID);
     if more > 0 {
