@@ -11,8 +11,10 @@
 #![forbid(unsafe_code)]
 
 pub mod audio;
+pub mod config;
 pub mod dialogue;
 pub mod doctor;
+pub mod draft;
 pub mod eval;
 pub mod grammar;
 #[cfg(feature = "hand-in")]

@@ -11,15 +11,25 @@ use std::process::ExitCode;
 /// hand. Testing can kill: for competent persons, or learners under direct supervision. It
 /// records, compares and reminds; the person decides.
 #[derive(Debug, Parser)]
-#[command(version, propagate_version = true)]
+///
+/// Without a command it lists the jobs of this folder, how far each is, and what to type next.
+#[command(
+    version,
+    propagate_version = true,
+    args_conflicts_with_subcommands = true
+)]
 struct Cli {
     #[command(subcommand)]
-    command: Command,
+    command: Option<Command>,
+    /// Print the jobs of this folder as JSON.
+    #[arg(long)]
+    json: bool,
 }
 
 #[derive(Debug, Subcommand)]
 enum Command {
     Demo(commands::demo::Args),
+    New(commands::new::Args),
     Check(commands::check::Args),
     Test(commands::test::Args),
     Rehearse(commands::rehearse::Args),
@@ -40,12 +50,18 @@ enum Command {
     HandIn(commands::hand_in::HandInArgs),
     Devices(commands::devices::Args),
     Doctor(commands::doctor::Args),
+    Config(commands::config::Args),
+    Schema(commands::schema::Args),
 }
 
 fn main() -> ExitCode {
     let cli = Cli::parse();
-    let done = match cli.command {
+    let Some(command) = cli.command else {
+        return ended(commands::overview::run(cli.json));
+    };
+    ended(match command {
         Command::Demo(args) => commands::demo::run(&args),
+        Command::New(args) => commands::new::run(&args),
         Command::Check(args) => commands::check::run(&args),
         Command::Test(args) => commands::test::run(&args),
         Command::Rehearse(args) => commands::rehearse::run(&args),
@@ -66,7 +82,13 @@ fn main() -> ExitCode {
         Command::HandIn(args) => commands::hand_in::run(&args),
         Command::Devices(args) => commands::devices::run(&args),
         Command::Doctor(args) => commands::doctor::run(&args),
-    };
+        Command::Config(args) => commands::config::run(&args),
+        Command::Schema(args) => commands::schema::run(&args),
+    })
+}
+
+/// The exit status, with what went wrong on standard error.
+fn ended(done: anyhow::Result<ExitCode>) -> ExitCode {
     done.unwrap_or_else(|error| {
         commands::shown::note(format!("bothhands: {error:#}"));
         ExitCode::from(2)

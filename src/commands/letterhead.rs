@@ -1,6 +1,7 @@
-//! The options for one's own heading and logo.
+//! One's own heading and logo: from the options, or from the configuration.
 
 use anyhow::Context;
+use bothhands::config;
 use bothhands::report::{Letterhead, Logo};
 use clap::Args;
 use std::fs;
@@ -23,7 +24,8 @@ impl LetterheadArgs {
     /// # Errors
     /// When the logo can't be read, or is none.
     pub(super) fn read(&self) -> anyhow::Result<Letterhead> {
-        let logo = match &self.logo {
+        let config = config::find()?.config;
+        let logo = match self.logo.as_ref().or(config.logo.as_ref()) {
             None => None,
             Some(path) => Some(
                 fs::read(path)
@@ -32,7 +34,8 @@ impl LetterheadArgs {
                     .with_context(|| format!("{}: this is no logo", path.display()))?,
             ),
         };
-        let heading = self.heading.as_deref().map(str::trim);
+        let heading = self.heading.as_deref().or(config.heading.as_deref());
+        let heading = heading.map(str::trim);
         Ok(Letterhead {
             heading: heading.filter(|text| !text.is_empty()).map(str::to_owned),
             logo,

@@ -3,6 +3,7 @@
 //! and `written`.
 
 pub(crate) mod check;
+pub(crate) mod config;
 pub(crate) mod demo;
 pub(crate) mod devices;
 pub(crate) mod doctor;
@@ -18,10 +19,13 @@ pub(crate) mod lessons;
 mod letterhead;
 pub(crate) mod log;
 pub(crate) mod merge;
+pub(crate) mod new;
+pub(crate) mod overview;
 pub(crate) mod pack;
 pub(crate) mod rehearse;
 pub(crate) mod review;
 pub(crate) mod schedule;
+pub(crate) mod schema;
 pub(crate) mod score;
 pub(crate) mod shown;
 mod source;

@@ -6,6 +6,7 @@ use super::stop::stop_on_signal;
 use super::{shown, source};
 use anyhow::Context;
 use bothhands::audio::{self, Levels};
+use bothhands::config;
 use bothhands::dialogue::rehearsal::{PHRASES, RULE, read_aloud, report};
 use bothhands::dialogue::with_hearing;
 use bothhands::eval::read_manifest;
@@ -25,8 +26,9 @@ use std::sync::atomic::Ordering;
 pub(crate) struct Args {
     /// The profile (TOML). Made when it does not exist; otherwise only its part [hearing] is
     /// written anew.
+    /// The one that the configuration names when none is given.
     #[arg(value_name = "PROFILE.toml")]
-    profile: PathBuf,
+    profile: Option<PathBuf>,
     /// Recordings with the words said in each, in place of the twenty phrases: lines
     /// `path<TAB>words`, paths relative to this file.
     #[arg(long, value_name = "LIST.tsv", conflicts_with = "sound")]
@@ -58,9 +60,17 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         }
         return Ok(ExitCode::SUCCESS);
     }
-    let before = if args.profile.exists() {
-        std::fs::read_to_string(&args.profile)
-            .with_context(|| format!("{}: can't read the profile", args.profile.display()))?
+    let configured = match &args.profile {
+        Some(_) => None,
+        None => config::find()?.config.profile,
+    };
+    let at = args.profile.as_ref().or(configured.as_ref()).context(
+        "name the profile to write, as in `bothhands rehearse mine.toml`, or set `profile` in the \
+         configuration (`bothhands config`)",
+    )?;
+    let before = if at.exists() {
+        std::fs::read_to_string(at)
+            .with_context(|| format!("{}: can't read the profile", at.display()))?
     } else {
         String::new()
     };
@@ -68,7 +78,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     with_hearing(&before, None).with_context(|| {
         format!(
             "{}: not a profile; correct it, or give another file",
-            args.profile.display()
+            at.display()
         )
     })?;
     let stop = stop_on_signal()?;
@@ -98,7 +108,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let shipped = *ear.thresholds();
     let mut hearing = conclude(&attempts, &shipped, jiff::Timestamp::now());
     shown::line("\nLearning your voice ...")?;
-    let beside = args.profile.with_extension("ear");
+    let beside = at.with_extension("ear");
     let (corrections, left) = match learned(&mut ear, &attempts)? {
         Adapted::Left(why) => (None, Some(why)),
         Adapted::Kept { corrections, heard } => {
@@ -122,12 +132,16 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         write(&beside, bytes)?;
     }
     let profile = with_hearing(&before, Some(&hearing))?;
-    write(&args.profile, profile.as_bytes())?;
-    shown::line(format!(
-        "Written to {}. Use it with: bothhands test JOB.toml --profile {}",
-        args.profile.display(),
-        args.profile.display()
-    ))?;
+    write(at, profile.as_bytes())?;
+    let by = if configured.is_some() {
+        "; `bothhands test` takes it from the configuration.".to_owned()
+    } else {
+        format!(
+            ". Use it with: bothhands test JOB.toml --profile {}",
+            at.display()
+        )
+    };
+    shown::line(format!("Written to {}{by}", at.display()))?;
     Ok(ExitCode::SUCCESS)
 }
 

@@ -5,18 +5,20 @@ use super::stop::stop_on_signal;
 use super::terminal::{self, ToTerminal};
 use super::voice::VoiceArgs;
 use super::{about_log, by, shown, source};
-use anyhow::Context;
+use anyhow::{Context, bail};
 use bothhands::dialogue::screen::{OnScreen, Screen};
 use bothhands::dialogue::{
-    DialogueManager, InputSource, Observer, TypedLines, grammar_for, open_session,
+    DialogueManager, InputSource, Observer, RunBy, TypedLines, grammar_for, job_change,
+    open_session,
 };
 use bothhands::installation::Job;
 use bothhands::limits::Tables;
-use bothhands::log::{self, SharedClock};
+use bothhands::log::{self, Log, LogError, SharedClock};
 use bothhands::speech::Recogniser;
+use bothhands::store::{Mode, Store};
 use bothhands::voice::{Tone, until_quiet};
 use std::io::IsTerminal;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
@@ -31,6 +33,10 @@ pub(crate) struct Args {
     /// up where it ends.
     #[arg(long, value_name = "FILE")]
     db: Option<PathBuf>,
+    /// The job file was changed since the log was begun, and it is still that job: what was added is
+    /// tested too, and what was tested stays. Without it you are shown the changes and asked.
+    #[arg(long)]
+    job_changed: bool,
     /// Compare readings with an edited copy of the tables of limits; every verdict names their
     /// edition.
     #[arg(long, value_name = "FILE")]
@@ -67,7 +73,10 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         .db
         .clone()
         .unwrap_or_else(|| args.job.with_extension("db"));
-    let (speaks, hearing) = args.voice.profile()?;
+    // Before anything listens at the keyboard.
+    let changed = agreed(args, &db, &job, &text)?;
+    let how = args.voice.or_configured()?;
+    let (speaks, hearing) = how.profile()?;
     let stop = stop_on_signal()?;
     let clock = SharedClock::default();
     let by_voice = args.words.is_none();
@@ -92,7 +101,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     if args.screen && !on_screen {
         shown::note("This is no terminal: plain lines are written instead of the screen.");
     }
-    let mut voice = args.voice.open(is_live(args), speaks, on_screen);
+    let mut voice = how.open(is_live(args), speaks, on_screen);
     // After the voice, whose service takes seconds to start: sound that waits meanwhile would be
     // too much. Before the log, so that no empty one is left behind where there is no microphone.
     let end_pause = hearing.as_ref().and_then(|h| h.profile.end_pause);
@@ -112,7 +121,9 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     } else {
         None
     };
-    let (session, first) = open_session(&mut store, &log, job, &text, &by(), &clock)?;
+    let by = by();
+    let run = RunBy { by: &by, changed };
+    let (session, first) = open_session(&mut store, &log, job, &text, run, &clock)?;
     let session = match tables {
         Some(tables) => session.with_tables(tables),
         None => session,
@@ -120,7 +131,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let mut observer: Box<dyn Observer> = match &screen {
         Some(screen) => Box::new(screen.clone()),
         None => Box::new(ToTerminal {
-            quiet: args.voice.is_none(),
+            quiet: how.is_none(),
             timed: false,
         }),
     };
@@ -158,6 +169,50 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         shown::note(account);
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// Whether a job file that differs from that of the log is agreed to be the same job, changed: the
+/// changes are shown, and asked about where somebody can answer.
+fn agreed(args: &Args, db: &Path, job: &Job, text: &str) -> anyhow::Result<bool> {
+    if !db.exists() {
+        return Ok(false);
+    }
+    // What is wrong with the log itself is told where it is taken up.
+    let log = Store::open(db, Mode::Read).map_err(LogError::from);
+    let Ok(left) = log.and_then(|store| Ok(Log::read(&store)?.agenda()?)) else {
+        return Ok(false);
+    };
+    let now = SharedClock::default().tick();
+    let Some(change) = job_change(&left, job, text, &by(), now, db)? else {
+        return Ok(false);
+    };
+    shown::note(format!(
+        "{} holds the log of \"{}\" with another job file. What differs:",
+        db.display(),
+        left.job().title
+    ));
+    for told in &change.told {
+        shown::note(format!("  {told}"));
+    }
+    if args.job_changed {
+        return Ok(true);
+    }
+    let can_answer = std::io::stdin().is_terminal() && std::io::stderr().is_terminal();
+    if !can_answer {
+        bail!(
+            "If it is the same job, changed, give --job-changed: what was tested stays, and what was added is \
+             tested too. Else use the job file as it was, or begin a new log with --db"
+        );
+    }
+    shown::note("Is it the same job, changed? What was tested stays. Type yes, or no:");
+    let mut line = String::new();
+    std::io::stdin()
+        .read_line(&mut line)
+        .context("the keyboard can't be read; give --job-changed instead")?;
+    if matches!(line.trim().to_lowercase().as_str(), "y" | "yes" | "affirm") {
+        return Ok(true);
+    }
+    bail!("Nothing was changed. Use the job file as it was, or begin a new log with --db")
 }
 
 fn source(args: &Args, end_pause: Option<f64>) -> anyhow::Result<Box<dyn InputSource>> {

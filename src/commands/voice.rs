@@ -1,6 +1,7 @@
 //! How prompts come.
 
 use anyhow::Context;
+use bothhands::config::{self, Config, VoiceKind};
 use bothhands::dialogue::settings;
 use bothhands::speech::{Rehearsed, VoiceProfile};
 #[cfg(feature = "system-voice")]
@@ -8,16 +9,8 @@ use bothhands::voice::WithFallback;
 use bothhands::voice::{Profile, Rate, Silent, Terminal, Voice, Volume};
 use std::path::{Path, PathBuf};
 
-/// How prompts come.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
-pub(super) enum VoiceKind {
-    System,
-    Terminal,
-    None,
-}
-
 /// The options on how the program speaks and, in a profile, how it hears.
-#[derive(Debug, clap::Args)]
+#[derive(Debug, Clone, clap::Args)]
 pub(super) struct VoiceArgs {
     /// How prompts come: the system's speech service, the terminal, or not at all.
     #[arg(long, value_enum)]
@@ -50,6 +43,33 @@ pub(super) fn rehearsed(
 }
 
 impl VoiceArgs {
+    /// With what the configuration says wherever no option was given. A profile that was given stands
+    /// alone: its rate, volume and voice are not those of the configuration.
+    ///
+    /// # Errors
+    /// When the configuration can't be used.
+    pub(super) fn or_configured(&self) -> anyhow::Result<Self> {
+        let Config {
+            voice,
+            voice_name,
+            rate,
+            volume,
+            profile,
+            ..
+        } = config::find()?.config;
+        let with_profile = self.profile.is_some();
+        Ok(Self {
+            voice: self.voice.or(voice),
+            rate: self.rate.or(rate.filter(|_| !with_profile)),
+            volume: self.volume.or(volume.filter(|_| !with_profile)),
+            voice_name: self
+                .voice_name
+                .clone()
+                .or(voice_name.filter(|_| !with_profile)),
+            profile: self.profile.clone().or(profile),
+        })
+    }
+
     /// Whether there is to be no voice at all.
     pub(super) fn is_none(&self) -> bool {
         self.voice == Some(VoiceKind::None)

@@ -8,13 +8,16 @@ use crate::grammar::{Grammar, Intent, SaidInstead, distinct};
 use crate::installation::Job;
 use crate::log::{self, Log, LogError, SharedClock};
 use crate::sequence::{
-    Agenda, Event, Line, LineKind, Mode, Run, Session, Turn, place_of, sounds_like_a_warning,
+    Agenda, Event, Line, LineKind, Mode, Run, Session, Turn, change_job, place_of, say,
+    sounds_like_a_warning,
 };
 use crate::speech::{Decision, DecodeContext, Recogniser, Recognition, is_lone_digit, repeated};
 use crate::store::{Evidence, Store};
 use crate::voice::{Earcon, Tone, Voice};
 use anyhow::bail;
+use jiff::Timestamp;
 use serde::Serialize;
+use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
@@ -428,8 +431,63 @@ pub fn grammar_for(job: &Job, by_voice: bool) -> anyhow::Result<(Grammar, Vec<Sa
     Ok(Grammar::built_in()?.with_job_places(&places, by_voice)?)
 }
 
+/// Which program takes a session up, and whether it may take a changed job.
+#[derive(Debug, Clone, Copy)]
+pub struct RunBy<'a> {
+    /// Program name and version.
+    pub by: &'a str,
+    /// Whether a job that differs from that of the log is agreed to be the same job, changed.
+    pub changed: bool,
+}
+
+impl<'a> From<&'a str> for RunBy<'a> {
+    fn from(by: &'a str) -> Self {
+        Self { by, changed: false }
+    }
+}
+
+/// What a changed job comes to.
+#[derive(Debug, Clone)]
+pub struct JobChanged {
+    /// What differs, a sentence each.
+    pub told: Vec<String>,
+    /// The events of it.
+    pub events: Vec<Event>,
+}
+
+/// What differs between the job of a log and this one; nothing when nothing does.
+///
+/// # Errors
+/// When the change can't be taken: why, and what to do.
+pub fn job_change(
+    left: &Agenda,
+    job: &Job,
+    text: &str,
+    by: &str,
+    now: Timestamp,
+    db: &Path,
+) -> anyhow::Result<Option<JobChanged>> {
+    if job == left.job() {
+        return Ok(None);
+    }
+    let told = say::changes(left.job(), job);
+    match change_job(left, job, text, by, now) {
+        Ok(events) => Ok(Some(JobChanged { told, events })),
+        Err(why) => bail!(
+            "{} holds the log of \"{}\" with another job file, and the change can't be taken.\n{}\n{}",
+            db.display(),
+            left.job().title,
+            told.join("\n"),
+            say::not_changed(left, &why)
+        ),
+    }
+}
+
 /// Begins a session with the job file's text as the log's first event, or takes up the one that the
 /// log was left in. The events of the first turn are kept.
+///
+/// A job that differs from that of the log is taken only where `changed` says so, and is an event of
+/// the log then.
 ///
 /// # Errors
 /// When the log is of another job, or could not be begun.
@@ -438,9 +496,10 @@ pub fn open_session(
     log: &Log,
     job: Job,
     text: &str,
-    by: &str,
+    run_by: RunBy<'_>,
     clock: &SharedClock,
 ) -> anyhow::Result<(Session, Turn)> {
+    let RunBy { by, changed } = run_by;
     let boot = log::boot();
     let run = Run {
         by,
@@ -452,14 +511,16 @@ pub fn open_session(
         return Ok((session, turn));
     }
     let left = log.agenda()?;
-    if &job != left.job() {
-        bail!(
+    let now = clock.tick();
+    let (session, turn) = match job_change(&left, &job, text, by, now, store.path())? {
+        None => Session::resume(log.events(), run, now)?,
+        Some(_) if !changed => bail!(
             "{} holds the log of \"{}\" with another job file. Use the job file as it was, or begin a new log with --db.",
             store.path().display(),
             left.job().title
-        );
-    }
-    let (session, turn) = Session::resume(log.events(), run, clock.tick())?;
+        ),
+        Some(change) => Session::resume_changed(log.events(), run, now, change.events)?,
+    };
     log::keep(store, &turn.events, None)?;
     Ok((session, turn))
 }

@@ -24,7 +24,8 @@ pub use barge_in::BargeInGate;
 #[cfg(feature = "microphone")]
 pub use live::Live;
 pub use manager::{
-    DialogueManager, Observer, REMIND_AFTER, Tally, grammar_for, nearly_a_warning, open_session,
+    DialogueManager, JobChanged, Observer, REMIND_AFTER, RunBy, Tally, grammar_for, job_change,
+    nearly_a_warning, open_session,
 };
 pub use profile::{settings, with_hearing};
 pub use source::{Clips, Input, InputSource, Recordings, TypedLines};

@@ -2,7 +2,9 @@
 
 use super::problem::{JobError, Problem};
 use super::rules;
-use super::{Board, Cable, Circuit, Device, Instrument, Job, Rcd, Site, Supply};
+use super::usual::{self, nearest};
+use super::written_out::written_out;
+use super::{Accessory, Board, Cable, Circuit, Device, Instrument, Job, Rcd, Site, Supply};
 use serde::de::DeserializeOwned;
 use std::collections::BTreeSet;
 use std::fs;
@@ -52,30 +54,44 @@ impl Job {
     /// # Errors
     /// [`JobError`] with every problem that was found.
     pub fn parse(text: &str, name: &str) -> Result<Self, JobError> {
+        let text = &written_out(text);
         let mut reader = Reader::new(text);
-        let (root, syntax) = DeTable::parse_recoverable(text);
-        for error in &syntax {
-            let at = error.span().map_or(0, |s| s.start);
-            reader.report(at, error.message().replace('\n', ", "));
-        }
-        let job = if syntax.is_empty() {
-            reader.job(root.into_inner())
-        } else {
-            None
-        };
-        match job {
-            Some(job) if reader.problems.is_empty() => Ok(job),
-            _ => {
-                let mut problems = reader.problems;
-                problems.sort();
-                problems.dedup();
-                Err(JobError {
-                    name: name.to_owned(),
-                    problems,
-                })
-            }
-        }
+        let job = reader.root(text).and_then(|root| {
+            reader.report_marked(&root);
+            let marked: BTreeSet<usize> = reader.problems.iter().map(|p| p.line).collect();
+            let job = reader.job(root);
+            // What is to be filled in is nothing else that is wrong.
+            reader
+                .problems
+                .retain(|p| !marked.contains(&p.line) || p.text.contains(FILL_THIS_IN));
+            job
+        });
+        reader.done(job, name)
     }
+}
+
+/// Reads settings of another file than a job: one table, and instruments as a job file has them;
+/// `name` is how messages call the file, `what` what the table is.
+///
+/// # Errors
+/// [`JobError`] with every problem that was found.
+pub fn read_settings<T: DeserializeOwned>(
+    text: &str,
+    name: &str,
+    what: &str,
+) -> Result<(T, Vec<Instrument>), JobError> {
+    let text = &written_out(text);
+    let mut reader = Reader::new(text);
+    let root = reader.root(text);
+    let read = root.and_then(|root| {
+        let mut node = Node {
+            table: root,
+            start: 0,
+        };
+        let instruments = reader.instruments(&mut node);
+        Some((reader.table(node, what, Vec::new())?, instruments))
+    });
+    reader.done(read, name)
 }
 
 /// A table of the file with the place it stands.
@@ -118,6 +134,42 @@ impl<'i> Reader<'i> {
         }
     }
 
+    /// The whole file as a table; nothing where it is no TOML.
+    fn root(&mut self, text: &'i str) -> Option<DeTable<'i>> {
+        let (root, syntax) = DeTable::parse_recoverable(text);
+        for error in &syntax {
+            let at = error.span().map_or(0, |s| s.start);
+            self.report(at, error.message().replace('\n', ", "));
+        }
+        syntax.is_empty().then(|| root.into_inner())
+    }
+
+    /// What was read, when nothing is wrong.
+    fn done<T>(self, read: Option<T>, name: &str) -> Result<T, JobError> {
+        match read {
+            Some(read) if self.problems.is_empty() => Ok(read),
+            _ => {
+                let mut problems = self.problems;
+                problems.sort();
+                problems.dedup();
+                Err(JobError {
+                    name: name.to_owned(),
+                    problems,
+                })
+            }
+        }
+    }
+
+    fn instruments(&mut self, from: &mut Node<'i>) -> Vec<Instrument> {
+        let all = self.list(from, "instrument", |reader, node| {
+            let read = reader.table::<Instrument>(node.clone(), "an instrument", Vec::new())?;
+            rules::instrument(reader, &read, &node);
+            Some(read)
+        });
+        let all = all.unwrap_or_default().into_iter();
+        all.filter_map(|(one, _)| one).collect()
+    }
+
     pub(super) fn report(&mut self, at: usize, text: impl Into<String>) {
         let before = self.text.get(..at).unwrap_or(self.text);
         self.problems.push(Problem {
@@ -126,17 +178,35 @@ impl<'i> Reader<'i> {
         });
     }
 
+    /// Every value that is marked to be filled in.
+    fn report_marked(&mut self, table: &DeTable<'i>) {
+        for (key, value) in table {
+            match value.get_ref() {
+                DeValue::Table(table) => self.report_marked(table),
+                DeValue::Array(all) => {
+                    for table in all.iter().filter_map(|one| one.get_ref().as_table()) {
+                        self.report_marked(table);
+                    }
+                }
+                DeValue::String(text) => {
+                    if let Some(wanted) = text.strip_prefix(TO_FILL_IN) {
+                        let wanted = wanted.trim_start_matches([':', ' ']);
+                        let text = format!("{}: {FILL_THIS_IN}: {wanted}", key.get_ref());
+                        self.report(value.span().start, text);
+                    }
+                }
+                _ => {}
+            }
+        }
+    }
+
     fn job(&mut self, table: DeTable<'i>) -> Option<Job> {
         let node = Node { table, start: 0 };
         let mut rest = node.clone();
         let mut lost = Vec::new();
         self.child::<Site>(&mut rest, "site", "the site", &mut lost);
         self.child::<Supply>(&mut rest, "supply", "the supply", &mut lost);
-        let instruments = self.list(&mut rest, "instrument", |reader, node| {
-            let read = reader.table::<Instrument>(node.clone(), "an instrument", Vec::new())?;
-            rules::instrument(reader, &read, &node);
-            Some(read)
-        });
+        let instruments = self.instruments(&mut rest);
         let boards = self.list(&mut rest, "board", Self::board);
         if boards.is_none() {
             lost.push("board".to_owned());
@@ -149,11 +219,7 @@ impl<'i> Reader<'i> {
         let boards = boards.unwrap_or_default();
         rules::boards(self, &boards);
         let mut job: Job = self.table(rest, "the job", lost)?;
-        job.instruments = instruments
-            .unwrap_or_default()
-            .into_iter()
-            .filter_map(|(one, _)| one)
-            .collect();
+        job.instruments = instruments;
         rules::job(self, &job, &node);
         rules::board_phases(self, &job, &boards);
         let boards = boards.into_iter();
@@ -181,23 +247,42 @@ impl<'i> Reader<'i> {
         let before = self.problems.len();
         let mut rest = node.clone();
         let mut lost = Vec::new();
+        residual_of_device(&mut rest);
         self.child::<Device>(&mut rest, "device", "a device", &mut lost);
         self.child::<Rcd>(&mut rest, "rcd", "an rcd", &mut lost);
         self.child::<Cable>(&mut rest, "cable", "a cable", &mut lost);
+        let counted: Vec<(&str, u16)> = COUNTED
+            .iter()
+            .filter_map(|(key, name)| Some((*name, self.counted(&mut rest, key)?)))
+            .collect();
         let points = self.list(&mut rest, "point", |reader, node| {
             reader.table(node, "a point", Vec::new())
         });
         rules::points(self, points.as_deref().unwrap_or_default());
         let mut circuit: Circuit = self.table(rest, "a circuit", lost)?;
-        circuit.points = points
-            .unwrap_or_default()
-            .into_iter()
-            .filter_map(|(one, _)| one)
-            .collect();
+        let written = points.unwrap_or_default();
+        circuit.points = written.into_iter().filter_map(|(one, _)| one).collect();
+        circuit.count_points(&counted);
         if self.problems.len() == before {
             rules::circuit(self, &circuit, &node);
         }
         Some(circuit)
+    }
+
+    /// How many points are counted under `key`, which is taken out.
+    fn counted(&mut self, from: &mut Node<'i>, key: &str) -> Option<u16> {
+        let value = from.table.remove(key)?;
+        let start = value.span().start;
+        let number = value.get_ref().as_integer();
+        let number = number.and_then(|n| u16::from_str_radix(n.as_str(), n.radix()).ok());
+        let counted = number.filter(|n| (1..=MOST_POINTS).contains(n));
+        if counted.is_none() {
+            let text = format!(
+                "{key}: write how many there are, from 1 to {MOST_POINTS}, as in {key} = 8"
+            );
+            self.report(start, text);
+        }
+        counted
     }
 
     /// Takes the array of tables `key` out of `from` and reads each; nothing when there is none.
@@ -275,7 +360,10 @@ impl<'i> Reader<'i> {
             let message = error.message();
             if let Some(key) = between_ticks(message, "missing field ") {
                 if lost.iter().all(|l| l != key) {
-                    self.report(start, format!("{what} needs `{key}`: add {}", example(key)));
+                    self.report(
+                        start,
+                        format!("{what} needs `{key}`: add {}", example(what, key)),
+                    );
                 }
                 return None;
             }
@@ -287,7 +375,11 @@ impl<'i> Reader<'i> {
                 found.map(|(key, _)| key.get_ref().to_string())
             });
             let at = error.span().map_or(start, |s| s.start);
-            self.report(at, explain(message, what, culprit.as_deref()));
+            let written = culprit
+                .as_deref()
+                .and_then(|key| table.get(key))
+                .and_then(|value| shown(self.text, value));
+            self.report(at, explain(message, what, culprit.as_deref(), written));
             let key = culprit?;
             table.remove(key.as_str());
             lost.push(key);
@@ -295,30 +387,145 @@ impl<'i> Reader<'i> {
     }
 }
 
+/// What stands in the file for a value, when it is short.
+fn shown<'t>(text: &'t str, value: &Spanned<DeValue<'_>>) -> Option<&'t str> {
+    let text = text.get(value.span())?.trim_matches(['"', '\'']);
+    (text.chars().count() <= 40).then_some(text)
+}
+
+/// How a value begins that is still to be filled in, as in a new job file.
+pub const TO_FILL_IN: &str = "FILL IN";
+
+/// What is said of such a value.
+const FILL_THIS_IN: &str = "fill this in";
+
+/// What may be counted in place of a list, and what each is called.
+pub(super) const COUNTED: [(&str, &str); 2] = [("sockets", "socket"), ("lights", "light")];
+
+/// As many points as one circuit may have by a number: more is a slip.
+pub const MOST_POINTS: u16 = 200;
+
+/// A residual current that was named with the device stands beside it.
+fn residual_of_device(circuit: &mut Node<'_>) {
+    let has_its_own = circuit.table.contains_key("rcd");
+    let device = circuit.table.get_mut("device").map(Spanned::get_mut);
+    if let Some(DeValue::Table(device)) = device
+        && !has_its_own
+        && let Some(rcd) = device.remove("rcd")
+    {
+        let at = rcd.span();
+        circuit.table.insert(Spanned::new(at, "rcd".into()), rcd);
+    }
+}
+
+impl Circuit {
+    /// Points that are counted, "socket" 1 to 8, before those that are written out; one that is
+    /// written out with its number stands where it is counted. The circuit goes on from each but the
+    /// last; from that too on a ring, and where more are written out.
+    fn count_points(&mut self, counted: &[(&str, u16)]) {
+        let mut written = std::mem::take(&mut self.points);
+        for (name, many) in counted {
+            for number in 1..=*many {
+                let same = |point: &Accessory| point.name == *name && point.number == Some(number);
+                let point = match written.iter().position(same) {
+                    Some(at) => written.remove(at),
+                    None => Accessory {
+                        name: (*name).to_owned(),
+                        number: Some(number),
+                        sensitive: None,
+                        feeds_on: true,
+                        spur: false,
+                    },
+                };
+                self.points.push(point);
+            }
+        }
+        let is_ring = self.kind == super::CircuitKind::Ring;
+        if let (Some(last), [], false) = (self.points.last_mut(), written.as_slice(), is_ring) {
+            last.feeds_on = false;
+        }
+        self.points.append(&mut written);
+    }
+}
+
 /// The message of the deserialiser in words that say what to do.
-fn explain(message: &str, what: &str, key: Option<&str>) -> String {
+fn explain(message: &str, what: &str, key: Option<&str>, written: Option<&str>) -> String {
     // What stood in the file may hold the end of a line; a message is one line.
     let message = &message.replace(char::is_control, " ");
     let key = key.map(|key| key.replace(char::is_control, " "));
     if let Some(unknown) = between_ticks(message, "unknown field ") {
-        let known: BTreeSet<_> = message.split('`').skip(3).step_by(2).collect();
+        let mut known: BTreeSet<_> = message.split('`').skip(3).step_by(2).collect();
+        if what == "a circuit" {
+            known.extend(COUNTED.map(|(key, _)| key));
+        }
+        let meant = nearest(unknown, known.iter().copied());
+        let meant = meant.map(|near| format!(", did you mean `{near}`?"));
         let known = known.into_iter().collect::<Vec<_>>().join(", ");
-        return format!("`{unknown}` is not a key of {what}: the keys are {known}");
+        return match meant {
+            Some(meant) => {
+                format!("`{unknown}` is not a key of {what}{meant} The keys are {known}")
+            }
+            None => format!("`{unknown}` is not a key of {what}: the keys are {known}"),
+        };
     }
+    let name = key.clone().unwrap_or_default();
     let key = key.map(|k| format!("{k}: ")).unwrap_or_default();
     if let Some(unknown) = between_ticks(message, "unknown variant ") {
-        let known: Vec<_> = message.split('`').skip(3).step_by(2).collect();
-        return format!(
-            "{key}`{unknown}` is not known here: write {}",
-            known.join(", ")
-        );
+        let unclear = usual::unclear(what, &name, unknown);
+        let known = message.split('`').skip(3).step_by(2);
+        let instead = match unclear {
+            Some(instead) => format!(": {instead}"),
+            None => usual::did_you_mean(unknown, known),
+        };
+        return format!("{key}`{unknown}` is not known here{instead}");
     }
     let number = message.contains("invalid type: floating point")
         || message.contains("invalid type: integer");
     if number && message.contains("expected a string") {
         return format!("{key}write the number in quotes, so that its digits are kept: \"0.35\"");
     }
+    let wrong = [
+        "invalid type: ",
+        "invalid value: ",
+        "invalid length ",
+        "wanted ",
+    ];
+    if let Some(rest) = wrong.iter().find_map(|start| message.strip_prefix(start)) {
+        let (_, wanted) = rest.split_once("expected ").unwrap_or((rest, ""));
+        let instead = written
+            .filter(|_| what == "a circuit")
+            .and_then(|text| usual::short_form(&name, text))
+            .unwrap_or_else(|| format!("write {}", in_its_place(wanted, what, &name)));
+        let stands = written.map_or_else(
+            || "this cannot stand here".to_owned(),
+            |text| {
+                format!(
+                    "`{}` cannot stand here",
+                    text.replace(char::is_control, " ")
+                )
+            },
+        );
+        return format!("{key}{stands}: {instead}");
+    }
     format!("{key}{message}")
+}
+
+/// What to write where the deserialiser wanted something else.
+fn in_its_place(wanted: &str, what: &str, key: &str) -> String {
+    let whole = |most: &str| format!("a whole number up to {most}, without quotes");
+    match wanted {
+        "a boolean" => "true or false, without quotes".to_owned(),
+        "f64" | "f32" => "a number without quotes or unit, as in 2.5".to_owned(),
+        "i8" => "a whole number from -128 to 127, without quotes".to_owned(),
+        "u8" => whole("255"),
+        "u16" => whole("65535"),
+        "a string" => "text in quotes".to_owned(),
+        "a sequence" => "a list, as in [\"one\", \"another\"]".to_owned(),
+        _ if wanted.contains("struct") || wanted.contains("map") => {
+            format!("a table: {}", example(what, key))
+        }
+        _ => example(what, key),
+    }
 }
 
 /// What stands between the ticks after `before`.
@@ -326,25 +533,36 @@ fn between_ticks<'m>(message: &'m str, before: &str) -> Option<&'m str> {
     message.strip_prefix(before)?.split('`').nth(1)
 }
 
-/// How a missing key could be written.
-fn example(key: &str) -> String {
-    let value = match key {
-        "title" => "\"Boathouse, new wiring\"",
-        "kind" => "a kind, such as \"initial-verification\", \"ring\" or \"BS EN 60898 B\"",
-        "tester" => "\"who tests\"",
-        "site" => return "a [site] table with its name".to_owned(),
-        "supply" => return "a [supply] table with earthing and phases".to_owned(),
-        "earthing" => "\"TN-S\", \"TN-C-S\" or \"TT\"",
-        "phases" => "1 or 3",
-        "serial" => "\"the number on the instrument\"",
-        "calibration_due" => "\"2027-03-31\"",
-        "used_for" => "[\"continuity\", \"insulation\"]",
-        "number" => "1",
-        "name" => "\"what it is called\"",
-        "amps" => "32",
-        "milliamps" => "30",
-        "line_mm2" => "2.5",
-        "cpc_mm2" => "1.5",
+/// How a key could be written in its table.
+fn example(what: &str, key: &str) -> String {
+    let value = match (what, key) {
+        (_, "title") => "\"Boathouse, new wiring\"",
+        ("the job", "kind") => "\"initial-verification\"",
+        ("a device", "kind") => "\"BS EN 60898 B\"",
+        (_, "kind") => "\"radial\", \"ring\", \"lighting\" or another sort of circuit",
+        (_, "tester") => "\"who tests\"",
+        (_, "site") => return "a [site] table with its name".to_owned(),
+        (_, "supply") => return "a [supply] table with earthing and phases".to_owned(),
+        (_, "earthing") => "\"TN-S\", \"TN-C-S\" or \"TT\"",
+        (_, "phases") => "1 or 3",
+        (_, "serial") => "\"the number on the instrument\"",
+        (_, "calibration_due") => "\"2027-03-31\"",
+        (_, "used_for") => "[\"continuity\", \"insulation\"]",
+        (_, "sources") => "[\"mains\"]",
+        (_, "bonds" | "supplementary_bonds") => "[\"water\"]",
+        (_, "number") => "1",
+        (_, "name") => "\"what it is called\"",
+        (_, "amps") => "32",
+        (_, "milliamps") => "30",
+        (_, "rate") => "-20, from -100 to 100",
+        (_, "volume") => "80, from 0 to 100",
+        (_, "line_mm2") => "2.5",
+        (_, "cpc_mm2") => "1.5",
+        (_, "device") => {
+            "{ kind = \"BS EN 60898 B\", amps = 32 }, or \"B32\", or \"B32 RCBO 30 mA\""
+        }
+        (_, "rcd") => "{ milliamps = 30, waveform = \"A\" }, or 30",
+        (_, "cable") => "{ line_mm2 = 2.5, cpc_mm2 = 1.5, metres = 18 }, or \"2.5/1.5 18 m\"",
         _ => return format!("`{key} = ...`"),
     };
     format!("{key} = {value}")

@@ -2,10 +2,11 @@ pub use crate::limits::{DeviceKind, Earthing, Phases, RcdDelay, SystemVoltage};
 use crate::quantity::Number;
 use crate::terms::Stage;
 use jiff::civil::Date;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// A job as written in its TOML file.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Job {
     /// What the job is, in a few words.
@@ -21,9 +22,10 @@ pub struct Job {
     /// printed for the customer and on the labels.
     #[serde(
         default,
-        deserialize_with = "some_date",
+        deserialize_with = "date",
         skip_serializing_if = "Option::is_none"
     )]
+    #[schemars(with = "Option<String>", extend("format" = "date"))]
     pub next_inspection: Option<Date>,
     /// The tests this job is limited to; all of them when absent. Isolation, putting back and
     /// energising always belong to it.
@@ -42,7 +44,7 @@ pub struct Job {
 }
 
 /// What the inspection is for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum JobKind {
     /// New work, before it is put into service.
@@ -52,7 +54,7 @@ pub enum JobKind {
 }
 
 /// Where the work is.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Site {
     /// As it stands on the schedule.
@@ -66,7 +68,7 @@ pub struct Site {
 }
 
 /// The supply's characteristics.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Supply {
     /// TN-S, TN-C-S or TT.
@@ -79,11 +81,13 @@ pub struct Supply {
     /// Every source that could feed the installation.
     #[serde(default = "mains_only")]
     pub sources: Vec<Source>,
-    /// External earth fault loop impedance given by the distributor, Ω.
+    /// External earth fault loop impedance given by the distributor, Ω, in quotes: "0.35".
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<String>")]
     pub ze_ohms: Option<Number>,
-    /// Prospective fault current given by the distributor, kA.
+    /// Prospective fault current given by the distributor, kA, in quotes: "16".
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<String>")]
     pub fault_current_ka: Option<Number>,
     /// Main protective bonds: "water", "gas".
     #[serde(default)]
@@ -102,7 +106,7 @@ fn mains_only() -> Vec<Source> {
 }
 
 /// A source of supply that isolation must deal with.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Source {
     /// The distributor's supply.
@@ -131,29 +135,32 @@ impl Source {
 }
 
 /// A test instrument.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Instrument {
     /// What it is called.
     pub name: String,
     /// Its serial number.
     pub serial: String,
-    /// A TOML date, or the same as text.
-    #[serde(deserialize_with = "date")]
-    pub calibration_due: Date,
+    /// The last day on which it is in calibration: a TOML date, or the same as text. A voltage
+    /// indicator that is nothing else has none: it is proved before and after each use.
+    #[serde(
+        default,
+        deserialize_with = "date",
+        skip_serializing_if = "Option::is_none"
+    )]
+    #[schemars(with = "Option<String>", extend("format" = "date"))]
+    pub calibration_due: Option<Date>,
     /// The tests it may be used for.
     pub used_for: Vec<InstrumentUse>,
     /// The largest insulation resistance it shows, MΩ: past this it reads over range.
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<String>")]
     pub insulation_range_megohms: Option<Number>,
 }
 
-fn some_date<'de, D: serde::Deserializer<'de>>(deserializer: D) -> Result<Option<Date>, D::Error> {
-    date(deserializer).map(Some)
-}
-
 /// A date as TOML has it, or as text, which is how the log keeps it.
-fn date<'de, D: serde::Deserializer<'de>>(deserializer: D) -> Result<Date, D::Error> {
+fn date<'de, D: serde::Deserializer<'de>>(deserializer: D) -> Result<Option<Date>, D::Error> {
     #[derive(Deserialize)]
     #[serde(untagged)]
     enum Written {
@@ -165,11 +172,47 @@ fn date<'de, D: serde::Deserializer<'de>>(deserializer: D) -> Result<Date, D::Er
         Written::Text(text) => text,
     };
     text.parse()
+        .map(Some)
         .map_err(|_| serde::de::Error::custom("expected a date such as 2027-03-31"))
 }
 
+impl InstrumentUse {
+    /// As it stands in the job file.
+    pub fn written(self) -> &'static str {
+        match self {
+            Self::VoltageIndication => "voltage-indication",
+            Self::Continuity => "continuity",
+            Self::Insulation => "insulation",
+            Self::Loop => "loop",
+            Self::Rcd => "rcd",
+            Self::PhaseSequence => "phase-sequence",
+        }
+    }
+}
+
+impl CircuitKind {
+    /// As it stands in the job file.
+    pub fn written(self) -> &'static str {
+        match self {
+            Self::Radial => "radial",
+            Self::Ring => "ring",
+            Self::Lighting => "lighting",
+            Self::SinglePoint => "single-point",
+            Self::Motor => "motor",
+            Self::Distribution => "distribution",
+        }
+    }
+}
+
+impl Instrument {
+    /// Whether it was due for calibration before this day.
+    pub fn overdue_on(&self, day: Date) -> bool {
+        self.calibration_due.is_some_and(|due| due < day)
+    }
+}
+
 /// What an instrument is used for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum InstrumentUse {
     /// Proving dead.
@@ -187,7 +230,7 @@ pub enum InstrumentUse {
 }
 
 /// A distribution board and its circuits.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Board {
     /// By which it is called: "board two".
@@ -217,8 +260,9 @@ fn single() -> Phases {
 }
 
 /// One circuit.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
+#[schemars(transform = super::schema::with_counted)]
 pub struct Circuit {
     /// By which it is called: "circuit three".
     pub number: u16,
@@ -232,14 +276,17 @@ pub struct Circuit {
     /// Nominal voltage of the circuit when it is not that of the supply.
     #[serde(default)]
     pub system: SystemVoltage,
-    /// What protects it against overcurrent.
+    /// What protects it against overcurrent; short: "B32", "B32 RCBO 30 mA", "BS 88-3 80 A".
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "super::schema::InShort<Device>")]
     pub device: Option<Device>,
-    /// Its residual current device, when it has one.
+    /// Its residual current device, when it has one; short: 30, "30 mA type A".
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "super::schema::OrNumber<Rcd>")]
     pub rcd: Option<Rcd>,
-    /// Its cable, when that is known.
+    /// Its cable, when that is known; short: "2.5/1.5 18 m".
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "super::schema::InShort<Cable>")]
     pub cable: Option<Cable>,
     /// Whether equipment may be connected that nobody has listed: a 250 V test comes first.
     #[serde(default = "yes")]
@@ -260,7 +307,7 @@ fn yes() -> bool {
 }
 
 /// What sort of circuit it is; decides which tests are planned.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum CircuitKind {
     /// Points in a row, or several branches.
@@ -278,7 +325,7 @@ pub enum CircuitKind {
 }
 
 /// A protective device against overcurrent.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Device {
     /// Its standard and type.
@@ -291,7 +338,7 @@ pub struct Device {
 }
 
 /// A residual current device.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Rcd {
     /// Rated residual operating current, mA.
@@ -307,7 +354,7 @@ pub struct Rcd {
     pub tests: Vec<RcdTest>,
 }
 
-fn half_and_once() -> Vec<RcdTest> {
+pub(super) fn half_and_once() -> Vec<RcdTest> {
     vec![RcdTest::Half, RcdTest::Once]
 }
 
@@ -316,7 +363,7 @@ fn is_half_and_once(tests: &[RcdTest]) -> bool {
 }
 
 /// A test of a residual current device, by the current as a multiple of the rated one.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum RcdTest {
     /// Half the rated current: it must not trip.
@@ -328,7 +375,7 @@ pub enum RcdTest {
 }
 
 /// Cable of a circuit: copper.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Cable {
     /// Cross-section of the live conductors, mm².
@@ -343,12 +390,12 @@ pub struct Cable {
     pub class: u8,
 }
 
-fn class_one() -> u8 {
+pub(super) fn class_one() -> u8 {
     1
 }
 
 /// A point on a circuit.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Accessory {
     /// What it is called aloud, without its number: "socket", "door entry unit".

@@ -7,11 +7,17 @@ mod job;
 mod oddities;
 mod problem;
 mod rules;
+mod schema;
+mod usual;
+mod written_out;
 
 pub use expected::Expectation;
+pub use file::{MOST_POINTS, TO_FILL_IN, read_settings};
 pub use job::{
     Accessory, Board, Cable, Circuit, CircuitKind, Device, DeviceKind, Earthing, Instrument,
     InstrumentUse, Job, JobKind, Phases, Rcd, RcdDelay, RcdTest, Site, Source, Supply,
     SystemVoltage,
 };
 pub use problem::{JobError, Problem};
+pub use schema::{reference, schema};
+pub use usual::{DeviceWords, NotClear, did_you_mean, metres, nearest};

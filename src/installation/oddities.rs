@@ -25,10 +25,10 @@ impl Job {
             }
         }
         for instrument in &self.instruments {
-            if instrument.calibration_due < today {
+            if let Some(due) = instrument.calibration_due.filter(|due| *due < today) {
                 odd.push(format!(
-                    "{} {}: calibration was due {}",
-                    instrument.name, instrument.serial, instrument.calibration_due
+                    "{} {}: calibration was due {due}",
+                    instrument.name, instrument.serial
                 ));
             }
             if instrument.used_for.contains(&InstrumentUse::Insulation)

@@ -20,6 +20,19 @@ pub struct JobError {
     pub problems: Vec<Problem>,
 }
 
+impl JobError {
+    /// One problem that concerns the file as a whole.
+    pub(crate) fn whole(name: &str, text: impl Into<String>) -> Self {
+        Self {
+            name: name.to_owned(),
+            problems: vec![Problem {
+                line: 0,
+                text: text.into(),
+            }],
+        }
+    }
+}
+
 impl fmt::Display for JobError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         for (i, Problem { line, text }) in self.problems.iter().enumerate() {

@@ -1,7 +1,7 @@
 //! What a job file may not say although it can be read: values that no installation has.
 
 use super::file::{Node, Reader};
-use super::{Accessory, Board, Circuit, Instrument, Job, Phases};
+use super::{Accessory, Board, Circuit, Instrument, InstrumentUse, Job, Phases};
 use std::collections::BTreeMap;
 
 /// A breaker to BS EN 60898 or BS EN 61009 is rated up to 125 A (scope of both standards).
@@ -70,6 +70,12 @@ pub(super) fn instrument(reader: &mut Reader, instrument: &Instrument, node: &No
     if instrument.used_for.is_empty() {
         let text = "used_for is empty: say which tests the instrument is for";
         reader.report(node.at("used_for"), text);
+    }
+    let indicates_only = |used: &InstrumentUse| *used == InstrumentUse::VoltageIndication;
+    if instrument.calibration_due.is_none() && !instrument.used_for.iter().all(indicates_only) {
+        let text = "an instrument needs `calibration_due`: add calibration_due = \"2027-03-31\"; only a \
+                    voltage indicator goes without";
+        reader.report(node.at("calibration_due"), text);
     }
     let range = instrument.insulation_range_megohms;
     if range.is_some_and(|n| n.value() <= 0.0) {

@@ -1,10 +1,11 @@
 //! The words of the trade that decide which limit applies.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
 /// How the installation is earthed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub enum Earthing {
     /// Neutral and earth separate throughout the system.
     #[serde(rename = "TN-S")]
@@ -29,8 +30,9 @@ impl Earthing {
 }
 
 /// Single-phase, or three-phase and neutral. Written 1 or 3.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(try_from = "u8", into = "u8")]
+#[schemars(extend("enum" = [1, 3]))]
 pub enum Phases {
     /// One line and neutral.
     Single,
@@ -60,7 +62,7 @@ impl From<Phases> for u8 {
 }
 
 /// The circuit's voltage band, for the insulation limits of BS 7671 Table 64.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub enum SystemVoltage {
     /// Up to and including 500 V.
     #[default]
@@ -81,7 +83,7 @@ pub enum SystemVoltage {
 }
 
 /// Kinds of overcurrent device, by their standard and type.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 pub enum DeviceKind {
     /// Circuit-breaker, type B.
     #[serde(rename = "BS EN 60898 B")]
@@ -167,7 +169,7 @@ impl fmt::Display for DeviceKind {
 }
 
 /// General or time-delayed.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum RcdDelay {
     /// Trips without a delay.

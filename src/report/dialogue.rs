@@ -231,6 +231,7 @@ fn place(agenda: &Agenda, event: &Event) -> Option<(Option<u16>, Option<u16>)> {
         }
         Event::Affirmed { of }
         | Event::Withdrawn { of, .. }
+        | Event::JudgedAnew { of, .. }
         | Event::CorrectedAtDesk { of, .. } => of_step(&agenda.reading(*of)?.step),
         _ => None,
     }
@@ -253,6 +254,8 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
         Event::Opened { .. }
         | Event::Resumed { .. }
         | Event::CameBack { .. }
+        | Event::JobChanged { .. }
+        | Event::JudgedAnew { .. }
         | Event::CalibrationOverdue { .. } => return None,
         Event::Reading {
             reading,

@@ -318,7 +318,7 @@ fn instruments(schedule: &Schedule) -> Markup {
                         td data-label="Serial number" { (one.serial) }
                         td data-label="Used for" { (one.used_for.join(", ")) }
                         td data-label="Calibration due" {
-                            (words::day(one.calibration_due))
+                            (one.due())
                             @if one.overdue { " " strong.overdue { "✗ overdue when the session began" } }
                         }
                     } } }

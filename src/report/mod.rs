@@ -29,6 +29,7 @@ mod palette;
 mod pdf;
 mod print;
 mod schedule;
+mod standing;
 mod table;
 pub mod words;
 
@@ -54,4 +55,5 @@ pub use schedule::{
     BoardSchedule, Check, CircuitRow, Departure, InstrumentRow, Limitation, NoteRow, OpenItem,
     OutRow, OverrideRow, RECORD_OF, Schedule, SupplyFacts,
 };
+pub use standing::Standing;
 pub use words::Times;

@@ -301,12 +301,9 @@ fn instruments(paper: &mut Paper, schedule: &Schedule) {
             .iter()
             .map(|one| {
                 let due = if one.overdue {
-                    TableCell::bold(format!(
-                        "{} ✗ overdue when the session began",
-                        words::day(one.calibration_due)
-                    ))
+                    TableCell::bold(format!("{} ✗ overdue when the session began", one.due()))
                 } else {
-                    TableCell::plain(words::day(one.calibration_due))
+                    TableCell::plain(one.due())
                 };
                 vec![
                     TableCell::plain(&one.name),

@@ -146,10 +146,18 @@ pub struct InstrumentRow {
     pub serial: String,
     /// The tests it may be used for.
     pub used_for: Vec<&'static str>,
-    /// The last day on which it is in calibration.
-    pub calibration_due: Date,
+    /// The last day on which it is in calibration; nothing for a voltage indicator without.
+    pub calibration_due: Option<Date>,
     /// Whether it was due before the session began.
     pub overdue: bool,
+}
+
+impl InstrumentRow {
+    /// The day, as it is shown.
+    pub fn due(&self) -> String {
+        self.calibration_due
+            .map_or_else(|| "–".to_owned(), words::day)
+    }
 }
 
 /// Something that was not tested, and why.
@@ -577,7 +585,7 @@ fn instruments(agenda: &Agenda, times: &Times) -> Vec<InstrumentRow> {
                 .map(|u| words::instrument_use(*u))
                 .collect(),
             calibration_due: i.calibration_due,
-            overdue: i.calibration_due < begun,
+            overdue: i.overdue_on(begun),
         })
         .collect()
 }

@@ -98,6 +98,11 @@ impl Agenda {
     /// Applies one event.
     pub fn apply(&mut self, event: &Event, at: Timestamp) {
         let touched = self.touched_by(event);
+        if let Event::JobChanged { job, .. } = event {
+            let plan = self.catalogue.plan(job, self.edition());
+            self.state = self.state.clone().under(job, plan);
+            self.closed = Vec::new();
+        }
         self.state.apply(event, at);
         self.now_asked = OnceLock::new();
         self.look_for_closed(&touched);
@@ -120,6 +125,11 @@ impl Agenda {
     /// The procedures that the plan was made by.
     pub fn catalogue(&self) -> &Catalogue {
         &self.catalogue
+    }
+
+    /// The same, for whoever makes the plan of another job.
+    pub(super) fn shared_catalogue(&self) -> Arc<Catalogue> {
+        Arc::clone(&self.catalogue)
     }
 
     /// The procedure that a step belongs to.

@@ -10,6 +10,7 @@ use super::agenda::Agenda;
 use super::facts::{
     Ask, Edition, Event, EventNo, Mode, Plan, Quantity, Refusal, Step, StepId, StepKind, Withdrawal,
 };
+use super::procedures::Catalogue;
 use crate::installation::{Accessory, Circuit, CircuitKind, Job, JobKind, Phases};
 use crate::limits::{Finding, Outcome, Verdict};
 use crate::quantity::{Conductors, Pair, Reading, Relation, TestVoltage};
@@ -28,6 +29,9 @@ const LONG_AWAY: SignedDuration = SignedDuration::from_hours(8);
 pub struct Watch {
     job: Arc<Job>,
     plan: Arc<Plan>,
+    /// What makes the plan of another job.
+    catalogue: Arc<Catalogue>,
+    edition: Edition,
     next: u64,
     last_at: Timestamp,
     /// When something last came that a person surely said.
@@ -151,6 +155,8 @@ impl Watch {
         Self {
             job: Arc::new(agenda.job().clone()),
             plan: Arc::new(agenda.plan().clone()),
+            catalogue: agenda.shared_catalogue(),
+            edition: agenda.edition(),
             next: 1,
             last_at: agenda.opened(),
             last_sure: agenda.opened(),
@@ -207,6 +213,7 @@ impl Watch {
                 law(!needed, || format!("left out: {}", step.id))
             }
             Event::Withdrawn { of, why } => self.withdrawing(*of, *why),
+            Event::JobChanged { job, .. } => self.changing(job),
             Event::PutBack { entries } => law(
                 entries
                     .iter()
@@ -225,6 +232,31 @@ impl Watch {
             }),
             _ => Ok(()),
         }
+    }
+
+    /// Nothing that was answered is lost with a changed job, and no dead test comes to what is live.
+    fn changing(&self, job: &Job) -> Result<(), String> {
+        let plan = self.catalogue.plan(job, self.edition);
+        let kept = self
+            .closed
+            .iter()
+            .filter(|(_, closed)| closed.how != How::Later);
+        let of_readings = self.readings.values().map(|taken| &taken.step);
+        let mut answered = kept.map(|(id, _)| id).chain(of_readings);
+        let lost = answered.find(|id| plan.step(id).is_none());
+        law(lost.is_none(), || {
+            format!("lost with a changed job: {lost:?}")
+        })?;
+        let live = plan.steps.iter().find(|step| {
+            let new = self.plan.step(&step.id).is_none();
+            new && step.is_dead_test() && self.energised.contains_key(&step.board)
+        });
+        law(live.is_none(), || {
+            format!(
+                "a dead test added to what is live: {:?}",
+                live.map(|step| &step.id)
+            )
+        })
     }
 
     fn planned(&self, id: &StepId) -> Result<&Step, String> {
@@ -864,6 +896,17 @@ impl Watch {
                     self.counts(no);
                 }
             }
+            Event::JobChanged { job, .. } => {
+                self.plan = Arc::new(self.catalogue.plan(job, self.edition));
+                self.job = Arc::new((**job).clone());
+            }
+            Event::JudgedAnew { of, verdict } => {
+                if let Some(taken) = self.readings.get_mut(of) {
+                    taken.failed = verdict.as_ref().is_some_and(|v| v.outcome == Outcome::Fail);
+                    taken.sound = verdict_is_sound(verdict.as_ref());
+                    self.accepted.remove(&taken.step);
+                }
+            }
             Event::CorrectedAtDesk {
                 of,
                 reading,
@@ -1083,6 +1126,8 @@ impl Watch {
                 | Event::CalibrationOverdue { .. }
                 | Event::CorrectedAtDesk { .. }
                 | Event::SoundForgotten { .. }
+                | Event::JobChanged { .. }
+                | Event::JudgedAnew { .. }
                 | Event::ProposedAllBack { .. }
                 | Event::ProposedNeverOut { .. }
                 | Event::ProposedFinish { .. }

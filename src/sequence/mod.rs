@@ -12,9 +12,10 @@
 //! ```
 //!
 //! `invariants` stands beside them, over a fold of its own, and `desk` decides on corrections made
-//! afterwards. `breakage` breaks guards on purpose, in test builds.
+//! afterwards, `amend` on a job that is changed on the way. `breakage` breaks guards on purpose, in test builds.
 
 mod agenda;
+mod amend;
 pub mod breakage;
 mod decide;
 mod desk;
@@ -26,6 +27,7 @@ mod session;
 mod state;
 
 pub use agenda::Agenda;
+pub use amend::{ChangeRefusal, Changed, JobChange, change_job, job_changes};
 pub use decide::{decide, sounds_like_a_warning};
 pub use desk::{DeskRefusal, correct_at_desk};
 pub use facts::{
@@ -34,7 +36,7 @@ pub use facts::{
     Step, StepId, StepKind, UnknownEdition, Withdrawal, Worst,
 };
 pub use say::{CAUTIONS, Line, LineKind, Prompt, prompt};
-pub use session::{Run, Session, Turn};
+pub use session::{NotTakenUp, Run, Session, Turn};
 pub use state::{
     ABSENCE, LONG_ABSENCE, OutEntry, Override, Question, ReadingRecord, ReadingStatus, ReplayError,
     State, StepOutcome, place_of,

@@ -77,7 +77,7 @@ impl Session {
             boot: run.boot.map(str::to_owned),
         };
         let agenda = Agenda::open_with(catalogue, &opened, now)?;
-        Ok(Self::go_on(agenda, None, opened, now))
+        Ok(Self::go_on(agenda, None, vec![opened], now))
     }
 
     /// Takes up a session where its log ends, with a recap.
@@ -89,37 +89,48 @@ impl Session {
         run: impl Into<Run<'b>>,
         now: Timestamp,
     ) -> Result<(Self, Turn), ReplayError> {
-        let run = run.into();
-        let mut events = events.into_iter();
-        let (first, at) = events.next().ok_or(ReplayError::Empty)?;
-        let mut agenda = Agenda::open(first, at)?;
-        let mut watch = Watch::over(&agenda);
-        let mut last_boot = boot_of(first);
-        for (event, at) in events {
-            last_boot = boot_of(event).or(last_boot);
-            watch.apply(event, at);
-            agenda.apply(event, at);
+        let (agenda, watch, resumed) = taken_up(events, run.into(), now)?;
+        Ok(Self::go_on(agenda, Some(watch), vec![resumed], now))
+    }
+
+    /// The same with a job that was changed since: `changed` are the events of [`change_job`] for the
+    /// agenda where the log ends.
+    ///
+    /// [`change_job`]: super::change_job
+    ///
+    /// # Errors
+    /// As [`Session::resume`], or when an event would break one of the laws.
+    pub fn resume_changed<'a, 'b>(
+        events: impl IntoIterator<Item = (&'a Event, Timestamp)>,
+        run: impl Into<Run<'b>>,
+        now: Timestamp,
+        changed: Vec<Event>,
+    ) -> Result<(Self, Turn), NotTakenUp> {
+        let (agenda, watch, resumed) = taken_up(events, run.into(), now)?;
+        let first: Vec<Event> = [resumed].into_iter().chain(changed).collect();
+        let mut ahead = watch.clone();
+        for event in &first {
+            ahead.check(event, now).map_err(NotTakenUp::Law)?;
+            ahead.apply(event, now);
         }
-        let another_boot = run.boot.is_some() && last_boot.is_some() && last_boot != run.boot;
-        let resumed = Event::Resumed {
-            by: run.by.to_owned(),
-            boot: run.boot.map(str::to_owned),
-            anew: another_boot || now < agenda.last_event_at(),
-        };
-        Ok(Self::go_on(agenda, Some(watch), resumed, now))
+        Ok(Self::go_on(agenda, Some(watch), first, now))
     }
 
     /// The first turn of a session that is begun or taken up.
     fn go_on(
         mut agenda: Agenda,
         watch: Option<Watch>,
-        first: Event,
+        first: Vec<Event>,
         now: Timestamp,
     ) -> (Self, Turn) {
         let mut watch = watch.unwrap_or_else(|| Watch::over(&agenda));
-        let mut events = vec![first];
-        events.extend(overdue(&agenda, now));
+        let mut events = first;
         let begun = matches!(events.first(), Some(Event::Opened { .. }));
+        let mut with_its_job = agenda.clone();
+        for event in events.iter().skip(usize::from(begun)) {
+            with_its_job.apply(event, now);
+        }
+        events.extend(overdue(&with_its_job, now));
         // Whoever was cut off is asked what of it was done.
         let ordered: Vec<_> = agenda
             .ordered_entries()
@@ -337,6 +348,42 @@ impl Session {
     }
 }
 
+/// Why a log can't be taken up with a changed job.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum NotTakenUp {
+    /// It can't be replayed.
+    #[error(transparent)]
+    Replay(#[from] ReplayError),
+    /// The change would break one of the laws, which this says.
+    #[error("the change of the job would break a law of the program: {0}; please report this")]
+    Law(String),
+}
+
+/// The agenda and the laws where a log ends, and the event that takes it up.
+fn taken_up<'a>(
+    events: impl IntoIterator<Item = (&'a Event, Timestamp)>,
+    run: Run<'_>,
+    now: Timestamp,
+) -> Result<(Agenda, Watch, Event), ReplayError> {
+    let mut events = events.into_iter();
+    let (first, at) = events.next().ok_or(ReplayError::Empty)?;
+    let mut agenda = Agenda::open(first, at)?;
+    let mut watch = Watch::over(&agenda);
+    let mut last_boot = boot_of(first);
+    for (event, at) in events {
+        last_boot = boot_of(event).or(last_boot);
+        watch.apply(event, at);
+        agenda.apply(event, at);
+    }
+    let another_boot = run.boot.is_some() && last_boot.is_some() && last_boot != run.boot;
+    let resumed = Event::Resumed {
+        by: run.by.to_owned(),
+        boot: run.boot.map(str::to_owned),
+        anew: another_boot || now < agenda.last_event_at(),
+    };
+    Ok((agenda, watch, resumed))
+}
+
 /// The run of the machine that an event names.
 fn boot_of(event: &Event) -> Option<&str> {
     match event {
@@ -373,11 +420,13 @@ fn overdue(agenda: &Agenda, now: Timestamp) -> Vec<Event> {
         .job()
         .instruments
         .iter()
-        .filter(|instrument| instrument.calibration_due < today)
-        .map(|instrument| Event::CalibrationOverdue {
-            instrument: instrument.name.clone(),
-            serial: instrument.serial.clone(),
-            due: instrument.calibration_due,
+        .filter(|instrument| instrument.overdue_on(today))
+        .filter_map(|instrument| {
+            Some(Event::CalibrationOverdue {
+                instrument: instrument.name.clone(),
+                serial: instrument.serial.clone(),
+                due: instrument.calibration_due?,
+            })
         })
         .collect()
 }

@@ -1,5 +1,6 @@
 //! The program as it is started: its options and what it says to bad ones.
 
 mod bad_input;
+mod begin;
 mod engine;
 mod log_taken_up;

@@ -1,6 +1,7 @@
 //! Keeping: logs that are written, carried, harmed and opened again. What they share is here.
 
 mod carrying;
+mod changed;
 mod disk;
 mod flipped;
 mod full;

@@ -142,7 +142,7 @@ fn values_that_no_circuit_has_are_refused() {
         ("kind = 'radial'\nphases = 2", "2 phases: write 1 or 3"),
         (
             "kind = 'radiall'",
-            "kind: `radiall` is not known here: write radial, ring",
+            "kind: `radiall` is not known here, did you mean \"radial\"? Write radial, ring",
         ),
         ("", "a circuit needs `kind`"),
     ] {
@@ -151,6 +151,115 @@ fn values_that_no_circuit_has_are_refused() {
             told.contains(expected),
             "{circuit}\n  told: {told}\n  not: {expected}"
         );
+    }
+}
+
+#[test]
+fn usual_words_and_short_forms_are_taken_as_the_words_they_stand_for() {
+    let words = with_circuit(
+        "kind = 'cooker'\ndevice = 'B32 RCBO 30 mA'\ncable = '6/2.5, 12 m'\nphases = 'single'",
+    )
+    .replace("'initial-verification'", "'EIC'")
+    .replace("'TT'", "'tncs'");
+    let whole = with_circuit(
+        "kind = 'single-point'\ndevice = { kind = 'BS EN 61009 B', amps = 32 }\n\
+         rcd = { milliamps = 30 }\ncable = { line_mm2 = 6, cpc_mm2 = 2.5, metres = 12 }",
+    )
+    .replace("'TT'", "'TN-C-S'");
+    assert_eq!(
+        Job::parse(&words, "words").unwrap(),
+        Job::parse(&whole, "whole").unwrap()
+    );
+}
+
+#[test]
+fn points_are_counted_and_one_of_them_may_be_written_out() {
+    let text = with_circuit(
+        "kind = 'radial'\nsockets = 3\nlights = 1\n\
+         [[board.circuit.point]]\nname = 'socket'\nnumber = 2\nsensitive = 'USB charging outlet'\n\
+         [[board.circuit.point]]\nname = 'door entry unit'",
+    );
+    let job = Job::parse(&text, "job.toml").unwrap();
+    let points = &job.boards[0].circuits[0].points;
+    let named: Vec<_> = points
+        .iter()
+        .map(|p| (p.name.as_str(), p.number, p.sensitive.is_some(), p.feeds_on))
+        .collect();
+    assert_eq!(
+        named,
+        [
+            ("socket", Some(1), false, true),
+            ("socket", Some(2), true, false),
+            ("socket", Some(3), false, true),
+            ("light", Some(1), false, true),
+            ("door entry unit", None, false, false),
+        ]
+    );
+    let alone = Job::parse(&with_circuit("kind = 'radial'\nsockets = 2"), "job.toml").unwrap();
+    let last = alone.boards[0].circuits[0].points.last().unwrap();
+    assert!(!last.feeds_on, "nothing follows the last of a radial");
+    for wrong in ["0", "'many'", "5000", "-1", "2.5"] {
+        let told = problems(&with_circuit(&format!(
+            "kind = 'radial'\nsockets = {wrong}"
+        )));
+        assert!(
+            told.contains("job.toml:16: sockets: write how many"),
+            "{told}"
+        );
+    }
+}
+
+#[test]
+fn what_cannot_be_taken_is_answered_with_what_to_write() {
+    for (circuit, expected) in [
+        ("kind = 'socket'", "write \"ring\" or \"radial\""),
+        (
+            "kind = 'radial'\ndevice = 'B RCBO'",
+            "device: `B RCBO` cannot stand here: the rated current",
+        ),
+        (
+            "kind = 'radial'\ndevice = 'big fuse'",
+            "device: `big fuse` cannot stand here: write a table",
+        ),
+        ("kind = 'radial'\ndevice = 32", "or \"B32 RCBO 30 mA\""),
+        ("kind = 'radial'\ncable = '2.5'", "as in 2.5/1.5"),
+        ("kind = 'radial'\nrcd = 'yes'", "rcd = { milliamps = 30"),
+        (
+            "kind = 'radial'\ntwo_way = 'yes'",
+            "two_way: `yes` cannot stand here: write true or false",
+        ),
+        (
+            "kind = 3",
+            "kind: `3` cannot stand here: write kind = \"radial\"",
+        ),
+        ("kind = 'radial'\ndevise = 'B32'", "did you mean `device`?"),
+        ("kind = 'radial'\nsocket = 8", "did you mean `sockets`?"),
+        (
+            "kind = 'radial'\ndevice = { kind = 'mcb', amps = 6 }",
+            "\"BS EN 60898 B\", C or D",
+        ),
+    ] {
+        let told = problems(&with_circuit(circuit));
+        assert!(
+            told.contains(expected),
+            "{circuit}\n  told: {told}\n  not: {expected}"
+        );
+        for inside in ["struct", "f64", "u16", "enum", "variant"] {
+            assert!(!told.contains(inside), "{circuit}: {told}");
+        }
+    }
+}
+
+#[test]
+fn only_a_voltage_indicator_goes_without_a_calibration_date() {
+    let with = |used: &str| {
+        with_circuit("kind = 'radial'")
+            + &format!("[[instrument]]\nname = 'tester'\nserial = '1'\nused_for = [{used}]\n")
+    };
+    assert_eq!(problems(&with("'voltage-indication'")), "");
+    for used in ["'continuity'", "'voltage-indication', 'loop'"] {
+        let told = problems(&with(used));
+        assert!(told.contains("needs `calibration_due`"), "{used}: {told}");
     }
 }
 

@@ -4,4 +4,5 @@ mod check;
 mod job;
 mod judge;
 mod ring;
+mod schema;
 mod tables;

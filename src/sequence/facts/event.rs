@@ -25,8 +25,9 @@ impl fmt::Display for EventNo {
 /// Version 2 has doubts and refusals without sentences: a program of version 1 would count a reading
 /// that is still asked about. Version 3 has what is ordered out, circuits that stay off, and what is
 /// asked about both: an older program would call nothing out where something is.
-/// Its verdicts have no sentences either.
-pub const EVENT_VERSION: u16 = 3;
+/// Its verdicts have no sentences either. Version 4 has jobs that were changed on the way: an older
+/// program would go on with the job as it was.
+pub const EVENT_VERSION: u16 = 4;
 
 /// Something that happened in a session. A session's state is nothing but its events applied in
 /// order; events are never changed, a later one names the one it replaces.
@@ -57,6 +58,24 @@ pub enum Event {
         /// that was started anew: nothing of an isolation stands.
         #[serde(default, skip_serializing_if = "std::ops::Not::not")]
         anew: bool,
+    },
+    /// The job was changed on the way. What was done before stands as it was; the plan from here on is
+    /// that of the job as it is now.
+    JobChanged {
+        /// The job, as its file says now.
+        job: Box<Job>,
+        /// The file's text, as it is.
+        text: String,
+        /// Program name and version that took it.
+        by: String,
+    },
+    /// A reading is judged otherwise by what the job says now.
+    JudgedAnew {
+        /// The event that brought it.
+        of: EventNo,
+        /// What the limits say of it now.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        verdict: Option<Verdict>,
     },
     /// Nothing was said for so long that the place may have been left.
     CameBack {
@@ -351,6 +370,8 @@ impl Event {
         match self {
             Self::Opened { .. } => "opened",
             Self::Resumed { .. } => "resumed",
+            Self::JobChanged { .. } => "job-changed",
+            Self::JudgedAnew { .. } => "judged-anew",
             Self::CameBack { .. } => "came-back",
             Self::CalibrationOverdue { .. } => "calibration-overdue",
             Self::Reading { .. } => "reading",

@@ -2,6 +2,7 @@
 //! trade's words. Nothing here decides anything.
 
 mod about;
+mod amended;
 mod asked;
 mod line;
 mod narrator;
@@ -10,6 +11,7 @@ mod prompt;
 mod refusals;
 
 pub use about::{entries, moved, recap, subject, what_is_out, where_are_we};
+pub use amended::{changes, not_changed};
 pub use line::{Line, LineKind};
 pub use narrator::{Narrator, is_of_the_same_turn};
 pub use numbers::{capital, digits, duration, value};
@@ -105,6 +107,8 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
                 })]
             }
         },
+        Event::JobChanged { .. } => amended::changed(before, after),
+        Event::JudgedAnew { of, .. } => amended::judged_anew(*of, after).into_iter().collect(),
         Event::CorrectedAtDesk { .. } | Event::Noted { .. } | Event::SoundForgotten { .. } => {
             Vec::new()
         }

@@ -224,9 +224,14 @@ pub fn is_of_the_same_turn(before: &Event, event: &Event) -> bool {
             why: Withdrawal::Negative,
             ..
         } => matches!(event, Event::TakenOut { .. }),
-        Event::Opened { .. } | Event::Resumed { .. } | Event::CalibrationOverdue { .. } => {
-            matches!(event, Event::CalibrationOverdue { .. })
-        }
+        Event::Opened { .. }
+        | Event::Resumed { .. }
+        | Event::JobChanged { .. }
+        | Event::JudgedAnew { .. }
+        | Event::CalibrationOverdue { .. } => matches!(
+            event,
+            Event::CalibrationOverdue { .. } | Event::JobChanged { .. } | Event::JudgedAnew { .. }
+        ),
         Event::Withdrawn { why, .. } => why.is_replaced(),
         _ => false,
     }

@@ -150,6 +150,19 @@ impl State {
         })
     }
 
+    /// The same with another job and its plan: what was done of steps that both have stays.
+    #[must_use]
+    pub(in crate::sequence) fn under(mut self, job: &Job, plan: Plan) -> Self {
+        let plan = Arc::new(plan);
+        self.steps = self.steps.under(&plan);
+        for at in [&mut self.cursor.focus, &mut self.cursor.again] {
+            at.take_if(|id| plan.position(id).is_none());
+        }
+        self.job = Arc::new(job.clone());
+        self.plan = plan;
+        self
+    }
+
     /// Applies one event.
     pub fn apply(&mut self, event: &Event, at: Timestamp) {
         let no = self.next;
@@ -167,6 +180,16 @@ impl State {
             | Event::Unclear { .. }
             | Event::Asked { .. }
             | Event::CalibrationOverdue { .. } => {}
+            // Its plan is not made here: see `State::under`.
+            Event::JobChanged { .. } => self.pending.last_refusal = None,
+            Event::JudgedAnew { of, verdict } => {
+                self.readings.judge(*of, verdict.clone());
+                // What was accepted of it was accepted as it was judged then.
+                let step = self.readings.get(*of).map(|record| record.step.clone());
+                if let Some(step) = step {
+                    self.steps.no_longer_accepted(&step);
+                }
+            }
             Event::Resumed { anew, .. } => {
                 if self.edition == Edition::First {
                     self.expire_isolation(gap, at);

@@ -101,6 +101,12 @@ impl Readings {
         self.all.insert_mut(record.no, Arc::new(record));
     }
 
+    pub(super) fn judge(&mut self, no: EventNo, verdict: Option<Verdict>) {
+        if let Some(record) = self.all.get_mut(&no) {
+            Arc::make_mut(record).verdict = verdict;
+        }
+    }
+
     pub(super) fn set_status(&mut self, no: EventNo, status: ReadingStatus) {
         if let Some(record) = self.all.get_mut(&no) {
             Arc::make_mut(record).status = status;

@@ -54,6 +54,19 @@ impl StepOutcomes {
         }
     }
 
+    /// The same under another plan; of steps that it does not have nothing stays.
+    pub(super) fn under(&self, plan: &Arc<Plan>) -> Self {
+        Self {
+            of: plan
+                .steps
+                .iter()
+                .map(|step| self.get(&step.id).cloned())
+                .collect(),
+            plan: Arc::clone(plan),
+            accepted: self.accepted.clone(),
+        }
+    }
+
     pub(super) fn get(&self, id: &StepId) -> Option<&StepOutcome> {
         self.at(self.plan.position(id)?)
     }

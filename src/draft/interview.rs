@@ -1,0 +1,480 @@
+//! A new job by questions and answers, one thing at a time; what was understood is read back, and can
+//! be put right until the end.
+
+use super::template::{Draft, tester_uses};
+use super::words::{CircuitWords, circuit_number, in_digits, read_back};
+use crate::installation::{Circuit, Earthing, Instrument, JobKind, NotClear, Phases};
+use jiff::civil::Date;
+
+/// What is asked, in this order.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Ask {
+    Site,
+    Kind,
+    Tester,
+    Earthing,
+    Phases,
+    Bonds,
+    Instrument,
+    Board,
+    Circuits,
+    Over,
+}
+
+const ORDER: [Ask; 10] = [
+    Ask::Site,
+    Ask::Kind,
+    Ask::Tester,
+    Ask::Earthing,
+    Ask::Phases,
+    Ask::Bonds,
+    Ask::Instrument,
+    Ask::Board,
+    Ask::Circuits,
+    Ask::Over,
+];
+
+/// Questions and what was answered so far.
+#[derive(Debug, Clone)]
+pub struct Interview {
+    asked: usize,
+    /// Questions whose answer is known from elsewhere.
+    known: Vec<Ask>,
+    draft: Draft,
+    circuits: Vec<CircuitWords>,
+}
+
+impl Interview {
+    /// Begins; what the draft knows already is not asked.
+    pub fn new(draft: Draft) -> Self {
+        let mut known = Vec::new();
+        if draft.tester.is_some() {
+            known.push(Ask::Tester);
+        }
+        if !draft.instruments.is_empty() {
+            known.push(Ask::Instrument);
+        }
+        Self {
+            asked: 0,
+            known,
+            draft,
+            circuits: Vec::new(),
+        }
+    }
+
+    fn ask(&self) -> Ask {
+        ORDER.get(self.asked).copied().unwrap_or(Ask::Over)
+    }
+
+    /// Whether everything was asked.
+    pub fn is_over(&self) -> bool {
+        self.ask() == Ask::Over
+    }
+
+    /// What is asked now.
+    pub fn prompt(&self) -> &'static str {
+        match self.ask() {
+            Ask::Site => "What is the place called?",
+            Ask::Kind => "New work, or an installation in use? (new, or periodic)",
+            Ask::Tester => "Who tests?",
+            Ask::Earthing => "How is it earthed? (TN-S, TN-C-S or TT)",
+            Ask::Phases => "How many phases has the supply? (1 or 3)",
+            Ask::Bonds => "Which main protective bonds are there? (as in water, gas; or none)",
+            Ask::Instrument => {
+                "The installation tester's serial number and the last day of its calibration? (as in IT-2204, \
+                 2027-03-31)"
+            }
+            Ask::Board => "What is the board called?",
+            Ask::Circuits => {
+                "Circuits, one a line; then done. (as in 3, ring, B32 RCBO, 8 sockets, 2.5/1.5, 54 m)"
+            }
+            Ask::Over => "",
+        }
+    }
+
+    /// What may be said besides an answer.
+    pub fn help(&self) -> &'static str {
+        match self.ask() {
+            Ask::Circuits => {
+                "A circuit in one line, in any order: its number, what sort it is (ring, radial, lighting, \
+                 cooker, motor, distribution), the device, the RCD, the points, sizes and length, and its \
+                 name. \"change 3: 20 amp\" adds to circuit 3 or puts it right; \"remove 3\" takes it out; \
+                 \"list\" shows all; \"back\" goes to the question before; \"done\" ends."
+            }
+            _ => {
+                "Answer, or say \"later\" to have it marked in the file, or \"back\" for the question before."
+            }
+        }
+    }
+
+    /// Takes an answer; what comes of it is to be shown.
+    ///
+    /// # Errors
+    /// When it is not understood: what to write. Nothing is changed then.
+    pub fn answer(&mut self, line: &str) -> Result<String, NotClear> {
+        let line = line.trim();
+        match line.to_lowercase().as_str() {
+            "" => return Ok(String::new()),
+            "help" | "?" => return Ok(self.help().to_owned()),
+            "back" => {
+                self.go(-1);
+                return Ok(String::new());
+            }
+            "later" if self.ask() != Ask::Circuits => {
+                self.go(1);
+                return Ok("Marked in the file, to be filled in.".to_owned());
+            }
+            _ => {}
+        }
+        let told = match self.ask() {
+            Ask::Site => {
+                self.draft.site = Some(line.to_owned());
+                line.to_owned()
+            }
+            Ask::Kind => {
+                let kind: JobKind = line.parse()?;
+                self.draft.kind = Some(kind);
+                match kind {
+                    JobKind::InitialVerification => "Initial verification: new work.",
+                    JobKind::PeriodicInspection => "Periodic inspection: in use.",
+                }
+                .to_owned()
+            }
+            Ask::Tester => {
+                self.draft.tester = Some(line.to_owned());
+                line.to_owned()
+            }
+            Ask::Earthing => {
+                let earthing: Earthing = line.parse()?;
+                self.draft.earthing = Some(earthing);
+                format!("{}.", earthing.name())
+            }
+            Ask::Phases => {
+                let digits = in_digits(line);
+                let number = match digits.to_lowercase().as_str() {
+                    "single" | "single phase" | "1" | "1 phase" => Phases::Single,
+                    "3" | "3 phase" | "3-phase" => Phases::Three,
+                    _ => return Err(NotClear(format!("`{line}`: write 1 or 3"))),
+                };
+                self.draft.phases = Some(number);
+                format!(
+                    "{}-phase.",
+                    if number == Phases::Single {
+                        "Single"
+                    } else {
+                        "Three"
+                    }
+                )
+            }
+            Ask::Bonds => {
+                let none = matches!(line.to_lowercase().as_str(), "none" | "no" | "nothing");
+                let bonds = line
+                    .split([',', ';'])
+                    .flat_map(|piece| piece.split(" and "));
+                let bonds: Vec<String> = bonds
+                    .map(|bond| bond.trim().to_lowercase())
+                    .filter(|bond| !bond.is_empty() && !none)
+                    .collect();
+                let told = match bonds.as_slice() {
+                    [] => "No main protective bonds.".to_owned(),
+                    bonds => format!("Main bonds: {}.", bonds.join(", ")),
+                };
+                self.draft.bonds = Some(bonds);
+                told
+            }
+            Ask::Instrument => self.instrument(line)?,
+            Ask::Board => {
+                self.draft.board = Some(line.to_owned());
+                line.to_owned()
+            }
+            Ask::Circuits => return self.circuit_line(line),
+            Ask::Over => return Ok(String::new()),
+        };
+        self.go(1);
+        Ok(told)
+    }
+
+    fn go(&mut self, by: isize) {
+        loop {
+            let Some(next) = self.asked.checked_add_signed(by) else {
+                self.asked = 0;
+                break;
+            };
+            self.asked = next.min(ORDER.len() - 1);
+            if !self.known.contains(&self.ask()) {
+                break;
+            }
+        }
+    }
+
+    fn instrument(&mut self, line: &str) -> Result<String, NotClear> {
+        let wrong = || {
+            NotClear(format!(
+                "`{line}`: write the serial number, a comma and the day, as in IT-2204, 2027-03-31"
+            ))
+        };
+        let (serial, due) = line.rsplit_once(',').ok_or_else(wrong)?;
+        let due: Date = due.trim().parse().map_err(|_| wrong())?;
+        let serial = serial.trim();
+        if serial.is_empty() {
+            return Err(wrong());
+        }
+        self.draft.instruments = vec![Instrument {
+            name: "installation tester".to_owned(),
+            serial: serial.to_owned(),
+            calibration_due: Some(due),
+            used_for: tester_uses(),
+            insulation_range_megohms: None,
+        }];
+        Ok(format!(
+            "Installation tester {serial}, calibration due {due}; for continuity, insulation, loop and RCD."
+        ))
+    }
+
+    fn circuit_line(&mut self, line: &str) -> Result<String, NotClear> {
+        let small = line.to_lowercase();
+        if matches!(
+            small.as_str(),
+            "done" | "end" | "that is all" | "that's all" | "finished"
+        ) {
+            self.go(1);
+            return Ok(String::new());
+        }
+        if matches!(small.as_str(), "list" | "show") {
+            let all = self.circuits()?;
+            return Ok(match all.as_slice() {
+                [] => "No circuit yet.".to_owned(),
+                all => all.iter().map(read_back).collect::<Vec<_>>().join("\n"),
+            });
+        }
+        for (word, changes) in [
+            ("remove", false),
+            ("delete", false),
+            ("change", true),
+            ("correct", true),
+        ] {
+            let Some(rest) = small
+                .strip_prefix(word)
+                .filter(|rest| rest.starts_with(' '))
+            else {
+                continue;
+            };
+            let from = line.len().saturating_sub(rest.len());
+            let rest = line.get(from..).unwrap_or(rest);
+            return if changes {
+                self.change(rest)
+            } else {
+                self.remove(rest)
+            };
+        }
+        let mut words = CircuitWords::default();
+        words.take(line)?;
+        let number = words.number.unwrap_or_else(|| self.next_number());
+        let circuit = words.circuit(number)?;
+        words.number = Some(number);
+        let told = self.told(&circuit, &words);
+        let before = self
+            .circuits
+            .iter_mut()
+            .find(|known| known.number == Some(number));
+        Ok(match before {
+            Some(before) => {
+                *before = words;
+                format!("{told} It takes the place of what circuit {number} was before.")
+            }
+            None => {
+                self.circuits.push(words);
+                told
+            }
+        })
+    }
+
+    fn told(&self, circuit: &Circuit, words: &CircuitWords) -> String {
+        let assumed = words.assumed().map(|why| format!(" ({why}.)"));
+        format!("{}{}", read_back(circuit), assumed.unwrap_or_default())
+    }
+
+    fn next_number(&self) -> u16 {
+        let last = self.circuits.iter().filter_map(|words| words.number).max();
+        last.unwrap_or(0).saturating_add(1)
+    }
+
+    /// Which circuit is meant, and the rest of the line.
+    fn which<'l>(&self, text: &'l str) -> Result<(usize, &'l str), NotClear> {
+        let (first, rest) = text.split_once([':', ',']).unwrap_or((text, ""));
+        let named = in_digits(first.trim());
+        let number = circuit_number(&named)?.ok_or_else(|| {
+            NotClear(format!(
+                "`{}` names no circuit: say its number, as in remove 3",
+                first.trim()
+            ))
+        })?;
+        let at = self
+            .circuits
+            .iter()
+            .position(|words| words.number == Some(number));
+        let at = at.ok_or_else(|| {
+            NotClear(format!(
+                "there is no circuit {number} yet: say list to see them all"
+            ))
+        })?;
+        Ok((at, rest))
+    }
+
+    fn change(&mut self, text: &str) -> Result<String, NotClear> {
+        let (at, rest) = self.which(text)?;
+        let Some(words) = self.circuits.get(at) else {
+            return Ok(String::new());
+        };
+        if rest.trim().is_empty() {
+            return Err(NotClear(
+                "say what is right too, as in change 3: 20 amp, 6 sockets".to_owned(),
+            ));
+        }
+        let mut words = words.clone();
+        // Not a number of another circuit.
+        let number = words.number;
+        words.take(&format!("circuit {},{rest}", number.unwrap_or(1)))?;
+        let told = self.told(&words.circuit(number.unwrap_or(1))?, &words);
+        if let Some(before) = self.circuits.get_mut(at) {
+            *before = words;
+        }
+        Ok(told)
+    }
+
+    fn remove(&mut self, text: &str) -> Result<String, NotClear> {
+        let (at, _) = self.which(text)?;
+        let number = self.circuits.remove(at).number.unwrap_or_default();
+        Ok(format!("Circuit {number} is taken out again."))
+    }
+
+    fn circuits(&self) -> Result<Vec<Circuit>, NotClear> {
+        let mut all: Vec<Circuit> = (1..)
+            .zip(&self.circuits)
+            .map(|(number, words)| words.circuit(number))
+            .collect::<Result<_, _>>()?;
+        all.sort_by_key(|circuit| circuit.number);
+        Ok(all)
+    }
+
+    /// What is known now.
+    ///
+    /// # Errors
+    /// Never in practice: each circuit was whole when it was taken.
+    pub fn draft(&self) -> Result<Draft, NotClear> {
+        Ok(Draft {
+            circuits: self.circuits()?,
+            ..self.draft.clone()
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::installation::Job;
+
+    const ANSWERS: [&str; 8] = [
+        "Kingfisher Rowing Club",
+        "new",
+        "A. Learner",
+        "tncs",
+        "one",
+        "water and gas",
+        "IT-2204, 2027-03-31",
+        "workshop board",
+    ];
+
+    fn at_the_circuits() -> Interview {
+        let mut interview = Interview::new(Draft::default());
+        for answer in ANSWERS {
+            interview.answer(answer).unwrap();
+        }
+        interview
+    }
+
+    #[test]
+    fn a_whole_job_is_answered_and_passes_the_check() {
+        let mut interview = at_the_circuits();
+        let told = interview
+            .answer("circuit three, ring, thirty-two amp B, RCBO, eight sockets")
+            .unwrap();
+        assert!(
+            told.starts_with("Circuit 3, sockets; ring; BS EN 61009 B 32 A; RCD 30 mA"),
+            "{told}"
+        );
+        assert!(told.contains("30 mA was not said"), "{told}");
+        interview.answer("lights, B6, 6 lights").unwrap();
+        interview.answer("done").unwrap();
+        assert!(interview.is_over());
+        let draft = interview.draft().unwrap();
+        assert_eq!(draft.to_fill_in(), 0);
+        let job = Job::parse(&draft.text(), "job.toml").unwrap();
+        let numbers: Vec<_> = job.boards[0].circuits.iter().map(|c| c.number).collect();
+        assert_eq!(numbers, [3, 4]);
+        assert_eq!(job.supply.bonds, ["water", "gas"]);
+    }
+
+    #[test]
+    fn what_was_taken_can_be_put_right_and_taken_out() {
+        let mut interview = at_the_circuits();
+        interview.answer("3, radial, B16, 4 sockets").unwrap();
+        let told = interview
+            .answer("change 3: 20 amp, rcbo 30, 6 sockets")
+            .unwrap();
+        assert_eq!(
+            told,
+            "Circuit 3, sockets; radial; BS EN 61009 B 20 A; RCD 30 mA; 6 sockets."
+        );
+        let told = interview.answer("3, ring, B32 RCBO 30 mA").unwrap();
+        assert!(told.contains("takes the place"), "{told}");
+        assert_eq!(
+            interview.answer("remove circuit three").unwrap(),
+            "Circuit 3 is taken out again."
+        );
+        assert!(
+            interview
+                .answer("remove 3")
+                .unwrap_err()
+                .to_string()
+                .contains("no circuit 3")
+        );
+        assert!(interview.answer("change 3").is_err());
+        assert_eq!(interview.answer("list").unwrap(), "No circuit yet.");
+    }
+
+    #[test]
+    fn an_answer_that_is_not_understood_is_asked_again_and_back_goes_back() {
+        let mut interview = Interview::new(Draft::default());
+        interview.answer("the boathouse").unwrap();
+        let asked = interview.prompt();
+        assert!(interview.answer("sometimes").is_err());
+        assert_eq!(interview.prompt(), asked);
+        interview.answer("periodic").unwrap();
+        interview.answer("back").unwrap();
+        assert_eq!(interview.prompt(), asked);
+        interview.answer("later").unwrap();
+        assert_ne!(interview.prompt(), asked);
+    }
+
+    #[test]
+    fn what_the_configuration_knows_is_not_asked() {
+        let mut interview = Interview::new(Draft {
+            tester: Some("A. Learner".to_owned()),
+            ..Draft::default()
+        });
+        interview.answer("the boathouse").unwrap();
+        interview.answer("new").unwrap();
+        assert!(
+            interview.prompt().contains("earthed"),
+            "{}",
+            interview.prompt()
+        );
+        interview.answer("back").unwrap();
+        assert!(
+            interview.prompt().contains("New work"),
+            "{}",
+            interview.prompt()
+        );
+    }
+}

@@ -1,0 +1,11 @@
+//! New job files: from a template, from a table of circuits, or from answers to questions.
+
+mod interview;
+mod table;
+mod template;
+mod words;
+
+pub use interview::Interview;
+pub use table::circuits_of_table;
+pub use template::Draft;
+pub use words::{CircuitWords, read_back};

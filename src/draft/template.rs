@@ -1,0 +1,400 @@
+//! The text of a new job file, with what is not known yet marked.
+
+use super::words::counted;
+use crate::installation::{
+    Circuit, Device, Earthing, Instrument, InstrumentUse, JobKind, NotClear, Phases, TO_FILL_IN,
+};
+use std::fmt::Write as _;
+
+/// What is known of a new job.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Draft {
+    /// What the job is, in a few words.
+    pub title: Option<String>,
+    /// New work, or found in use.
+    pub kind: Option<JobKind>,
+    /// Who tests.
+    pub tester: Option<String>,
+    /// Who supervises.
+    pub supervisor: Option<String>,
+    /// What the site is called.
+    pub site: Option<String>,
+    /// How the installation is earthed.
+    pub earthing: Option<Earthing>,
+    /// Of the supply.
+    pub phases: Option<Phases>,
+    /// Main protective bonds; nothing when nobody said.
+    pub bonds: Option<Vec<String>>,
+    /// Test instruments.
+    pub instruments: Vec<Instrument>,
+    /// What the board is called.
+    pub board: Option<String>,
+    /// Its circuits, in order.
+    pub circuits: Vec<Circuit>,
+}
+
+/// A circuit to be written over, where none is known yet.
+fn example() -> Result<Circuit, NotClear> {
+    let mut words = super::CircuitWords::default();
+    words.take("1, radial, B20 RCBO 30 mA type A, 2.5/1.5, 23 m, 3 sockets")?;
+    words.circuit(1)
+}
+
+impl Draft {
+    /// How many values are marked to be filled in.
+    pub fn to_fill_in(&self) -> usize {
+        self.text().matches(&format!("\"{TO_FILL_IN}")).count()
+    }
+
+    /// The job file: comments say what each line is for, and what is not known is marked.
+    pub fn text(&self) -> String {
+        let mut text = String::new();
+        self.head(&mut text);
+        self.supply(&mut text);
+        self.instruments(&mut text);
+        self.board(&mut text);
+        text
+    }
+
+    fn head(&self, text: &mut String) {
+        text.push_str(
+            "# A job for bothhands. Lines that begin with # are for you. `bothhands check` on this file says\n\
+             # what is still to be filled in, what is wrong, and what each test should read, and why.\n\
+             # Every key there is: `bothhands schema`, or docs/job-file.md.\n\n",
+        );
+        let site = self.site.as_deref();
+        let title = self.title.clone().or_else(|| site.map(str::to_owned));
+        key(
+            text,
+            "title",
+            title.as_deref(),
+            "what the job is, as in Boathouse, new wiring",
+            "",
+        );
+        let kind = self.kind.map(|kind| match kind {
+            JobKind::InitialVerification => "initial-verification",
+            JobKind::PeriodicInspection => "periodic-inspection",
+        });
+        key(
+            text,
+            "kind",
+            kind,
+            "initial-verification for new work, periodic-inspection for what is in use",
+            "initial-verification or periodic-inspection",
+        );
+        key(text, "tester", self.tester.as_deref(), "who tests", "");
+        match &self.supervisor {
+            Some(name) => key(text, "supervisor", Some(name), "", ""),
+            None => {
+                text.push_str("# supervisor = \"who supervises, when the tester is a learner\"\n");
+            }
+        }
+        text.push_str("# tests = [\"insulation\"]   # to limit the job; all tests without this line\n\n[site]\n");
+        key(text, "name", site, "what the place is called", "");
+        text.push_str("# address = \"in one line\"\n\n");
+    }
+
+    fn supply(&self, text: &mut String) {
+        text.push_str("[supply]\n");
+        let earthing = self.earthing.map(Earthing::name);
+        key(
+            text,
+            "earthing",
+            earthing,
+            "TN-S, TN-C-S or TT",
+            "TN-S, TN-C-S or TT",
+        );
+        match self.phases {
+            Some(phases) => {
+                let _ = writeln!(text, "phases = {}   # 1 or 3", u8::from(phases));
+            }
+            None => key(text, "phases", None, "1 or 3", ""),
+        }
+        text.push_str(
+            "sources = [\"mains\"]   # every one that could feed it: mains, solar, battery, generator, ups\n",
+        );
+        match self.bonds.as_deref() {
+            Some([]) => text.push_str("bonds = []   # no main protective bonds\n"),
+            Some(bonds) => {
+                let bonds: Vec<String> = bonds.iter().map(|bond| quoted(bond)).collect();
+                let _ = writeln!(
+                    text,
+                    "bonds = [{}]   # main protective bonds",
+                    bonds.join(", ")
+                );
+            }
+            None => text.push_str("# bonds = [\"water\", \"gas\"]   # main protective bonds\n"),
+        }
+        text.push_str(
+            "# ze_ohms = \"0.35\"            # as the distributor gave it, in quotes\n\
+             # fault_current_ka = \"16\"\n\n",
+        );
+    }
+
+    fn instruments(&self, text: &mut String) {
+        text.push_str("# The instruments. A voltage indicator that is nothing else needs no calibration date.\n");
+        if self.instruments.is_empty() {
+            text.push_str("[[instrument]]\nname = \"voltage indicator\"\n");
+            key(text, "serial", None, "the number on it", "");
+            text.push_str("used_for = [\"voltage-indication\"]\n\n[[instrument]]\nname = \"installation tester\"\n");
+            key(text, "serial", None, "the number on it", "");
+            key(
+                text,
+                "calibration_due",
+                None,
+                "the last day, as in 2027-03-31",
+                "",
+            );
+            text.push_str(
+                "used_for = [\"continuity\", \"insulation\", \"loop\", \"rcd\"]\n\
+                 # insulation_range_megohms = \"999\"   # the largest it shows: \"over range\" then settles\n",
+            );
+        }
+        for one in &self.instruments {
+            let _ = writeln!(text, "[[instrument]]\nname = {}", quoted(&one.name));
+            let _ = writeln!(text, "serial = {}", quoted(&one.serial));
+            if let Some(due) = one.calibration_due {
+                let _ = writeln!(text, "calibration_due = {due}");
+            }
+            let used: Vec<_> = one
+                .used_for
+                .iter()
+                .map(|used| quoted(used.written()))
+                .collect();
+            let _ = writeln!(text, "used_for = [{}]", used.join(", "));
+            if let Some(range) = one.insulation_range_megohms {
+                let _ = writeln!(text, "insulation_range_megohms = \"{range}\"");
+            }
+        }
+        text.push('\n');
+    }
+
+    fn board(&self, text: &mut String) {
+        text.push_str("[[board]]\nnumber = 1\n");
+        key(
+            text,
+            "name",
+            self.board.as_deref(),
+            "what the board is called",
+            "",
+        );
+        text.push_str(
+            "# location = \"behind the workshop door\"\n\
+             # fed_from = \"board 1, circuit 7\"   # of a board that is not at the origin\n",
+        );
+        let is_three_phase = |circuit: &Circuit| circuit.phases == Phases::Three;
+        if self.circuits.iter().any(is_three_phase) {
+            text.push_str("phases = 3\n");
+        }
+        let example: Vec<Circuit> = example().into_iter().collect();
+        let circuits = if self.circuits.is_empty() {
+            text.push_str(
+                "\n# One circuit as it could be: put yours in its place, and add one part for each.\n",
+            );
+            &example
+        } else {
+            &self.circuits
+        };
+        for circuit in circuits {
+            circuit_text(text, circuit, self.circuits.is_empty());
+        }
+    }
+}
+
+fn circuit_text(text: &mut String, circuit: &Circuit, is_example: bool) {
+    let _ = writeln!(text, "\n[[board.circuit]]\nnumber = {}", circuit.number);
+    let name = Some(circuit.name.as_str()).filter(|_| !is_example);
+    key(
+        text,
+        "name",
+        name,
+        "what it feeds, as in boat-store sockets",
+        "",
+    );
+    let kinds = if is_example {
+        "   # radial, ring, lighting, single-point, motor or distribution"
+    } else {
+        ""
+    };
+    let _ = writeln!(text, "kind = {}{kinds}", quoted(circuit.kind.written()));
+    if circuit.phases == Phases::Three {
+        text.push_str("phases = 3\n");
+    }
+    if let Some(Device {
+        kind,
+        amps,
+        breaking_ka,
+    }) = &circuit.device
+    {
+        let breaking = breaking_ka.map(|ka| format!(", breaking_ka = {ka}"));
+        let _ = writeln!(
+            text,
+            "device = {{ kind = {}, amps = {amps}{} }}",
+            quoted(kind.name()),
+            breaking.unwrap_or_default()
+        );
+    }
+    if let Some(rcd) = &circuit.rcd {
+        let waveform = rcd
+            .waveform
+            .as_deref()
+            .map(|w| format!(", waveform = {}", quoted(w)));
+        let delay = (rcd.delay == crate::limits::RcdDelay::S).then_some(", delay = \"s\"");
+        let _ = writeln!(
+            text,
+            "rcd = {{ milliamps = {}{}{} }}",
+            rcd.milliamps,
+            waveform.unwrap_or_default(),
+            delay.unwrap_or_default()
+        );
+    }
+    if let Some(cable) = &circuit.cable {
+        let metres = cable.metres.map(|m| format!(", metres = {m}"));
+        let _ = writeln!(
+            text,
+            "cable = {{ line_mm2 = {}, cpc_mm2 = {}{} }}",
+            cable.line_mm2,
+            cable.cpc_mm2,
+            metres.unwrap_or_default()
+        );
+    }
+    if circuit.two_way {
+        text.push_str("two_way = true\n");
+    }
+    if circuit.afdd {
+        text.push_str("afdd = true\n");
+    }
+    for (name, many) in counted(&circuit.points) {
+        match (name.as_str(), many) {
+            ("socket", Some(many)) => {
+                let _ = writeln!(text, "sockets = {many}");
+            }
+            ("light", Some(many)) => {
+                let _ = writeln!(text, "lights = {many}");
+            }
+            _ => {}
+        }
+    }
+    let plain = |name: &str| matches!(name, "socket" | "light");
+    let others = circuit.points.iter().filter(|point| !plain(&point.name));
+    for point in others {
+        let _ = writeln!(
+            text,
+            "[[board.circuit.point]]\nname = {}",
+            quoted(&point.name)
+        );
+        if let Some(number) = point.number {
+            let _ = writeln!(text, "number = {number}");
+        }
+        if point.feeds_on {
+            text.push_str("feeds_on = true\n");
+        }
+    }
+    if is_example {
+        text.push_str(
+            "# A point of its own: electronics wired in are named, so that 500 V keeps off them.\n\
+             # [[board.circuit.point]]\n# name = \"door entry unit\"\n# sensitive = \"power unit\"\n",
+        );
+    }
+}
+
+/// A line with its value, or marked to be filled in.
+fn key(text: &mut String, name: &str, value: Option<&str>, wanted: &str, choice: &str) {
+    let comment = if choice.is_empty() || value.is_none() {
+        String::new()
+    } else {
+        format!("   # {choice}")
+    };
+    let value = value.map_or_else(|| quoted(&format!("{TO_FILL_IN}: {wanted}")), quoted);
+    let _ = writeln!(text, "{name} = {value}{comment}");
+}
+
+/// As text in a TOML file.
+fn quoted(text: &str) -> String {
+    toml_edit::Value::from(text).to_string()
+}
+
+/// What the instruments of most jobs are used for.
+pub(super) fn tester_uses() -> Vec<InstrumentUse> {
+    vec![
+        InstrumentUse::Continuity,
+        InstrumentUse::Insulation,
+        InstrumentUse::Loop,
+        InstrumentUse::Rcd,
+    ]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::installation::Job;
+
+    #[test]
+    fn a_template_asks_for_what_is_marked_and_for_nothing_else() {
+        let draft = Draft::default();
+        let text = draft.text();
+        let marked = draft.to_fill_in();
+        assert_eq!(marked, 11, "{text}");
+        let why = Job::parse(&text, "job.toml").unwrap_err();
+        assert_eq!(why.problems.len(), marked, "{why}");
+        assert!(
+            why.problems.iter().all(|p| p.text.contains("fill this in")),
+            "{why}"
+        );
+        let filled = text
+            .replace(&format!("\"{TO_FILL_IN}: TN-S, TN-C-S or TT\""), "\"TT\"")
+            .replace(&format!("\"{TO_FILL_IN}: 1 or 3\""), "1")
+            .replace(&format!("\"{TO_FILL_IN}: the last day, as in 2027-03-31\""), "2027-03-31")
+            .replace(
+                &format!("\"{TO_FILL_IN}: initial-verification for new work, periodic-inspection for what is in use\""),
+                "\"new work\"",
+            )
+            .replace(TO_FILL_IN, "Boathouse");
+        let job = Job::parse(&filled, "job.toml").unwrap();
+        assert_eq!(job.boards[0].circuits[0].points.len(), 3);
+    }
+
+    #[test]
+    fn what_is_known_is_written_and_read_back_the_same() {
+        let words = [
+            "1, ring, B32 RCBO, 8 sockets, 2.5/1.5, 54 m",
+            "2, lighting, B6, 6 lights, two way",
+            "3, radial, BS 88-3 30 A, rcd 100 mA type A, 2 sockets, 3 heaters",
+            "4, motor, C16, three phase",
+        ];
+        let circuits: Vec<Circuit> = (1..)
+            .zip(words)
+            .map(|(number, line)| {
+                let mut words = super::super::CircuitWords::default();
+                words.take(line).unwrap();
+                words.circuit(number).unwrap()
+            })
+            .collect();
+        let instrument = Instrument {
+            name: "tester \"one\"".to_owned(),
+            serial: "IT-1".to_owned(),
+            calibration_due: Some(jiff::civil::date(2027, 3, 31)),
+            used_for: tester_uses(),
+            insulation_range_megohms: Some("999".parse().unwrap()),
+        };
+        let draft = Draft {
+            title: Some("Boathouse".to_owned()),
+            kind: Some(JobKind::PeriodicInspection),
+            tester: Some("A. Learner".to_owned()),
+            supervisor: Some("B. Instructor".to_owned()),
+            site: Some("Kingfisher Rowing Club".to_owned()),
+            earthing: Some(Earthing::TnCS),
+            phases: Some(Phases::Three),
+            bonds: Some(vec!["water".to_owned()]),
+            instruments: vec![instrument.clone()],
+            board: Some("workshop board".to_owned()),
+            circuits: circuits.clone(),
+        };
+        assert_eq!(draft.to_fill_in(), 0);
+        let job = Job::parse(&draft.text(), "job.toml").unwrap();
+        assert_eq!(job.boards[0].circuits, circuits);
+        assert_eq!(job.instruments, [instrument]);
+        assert_eq!(job.supply.bonds, ["water"]);
+        assert_eq!(job.kind, JobKind::PeriodicInspection);
+    }
+}

@@ -1,0 +1,585 @@
+//! One circuit in one line, as an electrician would say or write it.
+
+use crate::grammar::number;
+use crate::installation::{
+    Accessory, Cable, Circuit, CircuitKind, DeviceWords, MOST_POINTS, NotClear, Phases,
+    SystemVoltage, metres, nearest,
+};
+
+/// Additional protection is by a residual current of no more than this (BS 7671 415.1.1): what an
+/// RCBO without another number is taken to have. It is read back.
+const USUAL_MILLIAMPS: f64 = 30.0;
+/// No number takes more words.
+const LONGEST_NUMBER: usize = 6;
+
+/// What was said of one circuit so far, in any order.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct CircuitWords {
+    /// By which it is called.
+    pub number: Option<u16>,
+    name: Option<String>,
+    kind: Option<CircuitKind>,
+    devices: DeviceWords,
+    cable: Option<Cable>,
+    metres: Option<f64>,
+    points: Vec<(String, Option<u16>)>,
+    phases: Option<Phases>,
+    two_way: bool,
+    afdd: bool,
+}
+
+impl CircuitWords {
+    /// Takes a line in, all of it or nothing: "circuit three, ring, thirty-two amp B, RCBO, eight
+    /// sockets", "3, radial, 16 B, rcbo 30, 4 sockets, 2.5/1.5, 18 m".
+    ///
+    /// # Errors
+    /// With the piece that is not understood, and what to write.
+    pub fn take(&mut self, line: &str) -> Result<(), NotClear> {
+        let mut after = self.clone();
+        let mut named = false;
+        for (n, piece) in line.split([',', ';']).enumerate() {
+            let piece = in_digits(piece.trim());
+            if piece.is_empty() {
+                continue;
+            }
+            if n == 0
+                && let Some(number) = circuit_number(&piece)?
+            {
+                after.number = Some(number);
+            } else if !after.take_piece(&piece)? {
+                if named {
+                    return Err(not_understood(&piece));
+                }
+                after.name = Some(as_a_name(&piece)?);
+                named = true;
+            }
+        }
+        *self = after;
+        Ok(())
+    }
+
+    /// Takes one piece in; false when it is none of what is known of circuits.
+    fn take_piece(&mut self, piece: &str) -> Result<bool, NotClear> {
+        let small = piece.to_lowercase();
+        if let Some(name) = ["called ", "named ", "name "]
+            .iter()
+            .find_map(|word| small.strip_prefix(word))
+        {
+            let from = piece.len() - name.len();
+            self.name = Some(piece.get(from..).unwrap_or(name).trim().to_owned());
+            return Ok(true);
+        }
+        match small.as_str() {
+            "3 phase" | "3-phase" => self.phases = Some(Phases::Three),
+            "single phase" | "single-phase" | "1 phase" => self.phases = Some(Phases::Single),
+            "2 way" | "2-way" | "two-way" | "2 way switching" => self.two_way = true,
+            "afdd" => self.afdd = true,
+            _ => {
+                if let Ok(kind) = small.parse::<CircuitKind>() {
+                    self.kind = Some(kind);
+                    // "cooker" says what it feeds, too.
+                    if kind == CircuitKind::SinglePoint
+                        && !small.starts_with("single")
+                        && self.name.is_none()
+                    {
+                        self.name = Some(small);
+                    }
+                } else if let Some(length) =
+                    metres(&small).filter(|_| small.ends_with(['m', 's', 'e']))
+                {
+                    self.metres = Some(length);
+                } else if small.contains('/') || small.contains(" by ") || small.ends_with("mm2") {
+                    let cable: Cable = small.replace(" by ", "/").parse()?;
+                    self.metres = cable.metres.or(self.metres);
+                    self.cable = Some(cable);
+                } else if self.devices.take(&small) {
+                } else {
+                    return self.counts(&small);
+                }
+            }
+        }
+        Ok(true)
+    }
+
+    /// "8 sockets", "1 light".
+    fn counts(&mut self, piece: &str) -> Result<bool, NotClear> {
+        let Some((many, what)) = piece.split_once(' ') else {
+            return Ok(false);
+        };
+        let Ok(many) = many.parse::<u16>() else {
+            return Ok(false);
+        };
+        let what = what.trim();
+        let what = ["double ", "twin ", "single "]
+            .iter()
+            .find_map(|word| what.strip_prefix(word))
+            .unwrap_or(what);
+        let one = what.strip_suffix('s').unwrap_or(what);
+        let one = match one {
+            "socket outlet" | "outlet" => "socket",
+            "lamp" | "luminaire" | "fitting" => "light",
+            same => same,
+        };
+        if !(1..=MOST_POINTS).contains(&many) {
+            return Err(NotClear(format!(
+                "{many} {what}: a circuit has 1 to {MOST_POINTS} points"
+            )));
+        }
+        self.point(one, Some(many));
+        Ok(true)
+    }
+
+    fn point(&mut self, name: &str, many: Option<u16>) {
+        self.points.retain(|(known, _)| known != name);
+        self.points.push((name.to_owned(), many));
+    }
+
+    /// Takes in what a column of a table holds.
+    ///
+    /// # Errors
+    /// With what is not understood, and what to write.
+    pub fn take_column(&mut self, column: Column, cell: &str) -> Result<(), NotClear> {
+        let cell = cell.trim();
+        let none = matches!(
+            cell.to_lowercase().as_str(),
+            "" | "-" | "–" | "no" | "none" | "n/a"
+        );
+        if none {
+            return Ok(());
+        }
+        match column {
+            Column::Number => {
+                let number = circuit_number(cell)?;
+                self.number = Some(number.ok_or_else(|| {
+                    NotClear(format!(
+                        "`{cell}` is no number of a circuit: write it as in 3"
+                    ))
+                })?);
+            }
+            Column::Name => self.name = Some(cell.to_owned()),
+            Column::Kind => self.kind = Some(cell.parse()?),
+            Column::Device => {
+                if !self.devices.take(cell) {
+                    return Err(NotClear(format!(
+                        "`{cell}` is no device: write its type and rated current, as in B32, B32 RCBO or \
+                         BS 88-3"
+                    )));
+                }
+            }
+            Column::Amps => {
+                let unit = if cell.to_lowercase().ends_with('a') {
+                    ""
+                } else {
+                    " A"
+                };
+                if !self.devices.take(&format!("{cell}{unit}")) {
+                    return Err(NotClear(format!(
+                        "`{cell}` is no rated current: write it as in 32"
+                    )));
+                }
+            }
+            Column::Rcd => {
+                let named = if cell.eq_ignore_ascii_case("yes") {
+                    ""
+                } else {
+                    cell
+                };
+                if !self.devices.take(&format!("{named} rcd")) {
+                    return Err(NotClear(format!(
+                        "`{cell}` is no residual current: write it in mA, as in 30, or leave it empty"
+                    )));
+                }
+            }
+            Column::Sizes => {
+                let cable: Cable = cell.parse()?;
+                self.metres = cable.metres.or(self.metres);
+                self.cable = Some(cable);
+            }
+            Column::Metres => {
+                self.metres = Some(metres(cell).ok_or_else(|| {
+                    NotClear(format!(
+                        "`{cell}` is no length: write it in metres, as in 18"
+                    ))
+                })?);
+            }
+            Column::Points => {
+                for piece in cell.split([',', ';', '+']) {
+                    let piece = in_digits(piece.trim()).to_lowercase();
+                    if let Ok(many) = piece.parse::<u16>() {
+                        self.counts(&format!("{many} points"))?;
+                    } else if !piece.is_empty() && !self.counts(&piece)? {
+                        self.point(&piece, None);
+                    }
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// The circuit, called by `number` where none was said.
+    ///
+    /// # Errors
+    /// With what is missing.
+    pub fn circuit(&self, number: u16) -> Result<Circuit, NotClear> {
+        let counts = |what: &str| self.points.iter().any(|(name, _)| name == what);
+        let kind = match self.kind {
+            Some(kind) => kind,
+            None if counts("light") && !counts("socket") => CircuitKind::Lighting,
+            None => {
+                return Err(NotClear(
+                    "what sort of circuit is missing: add ring, radial, lighting, cooker, motor or \
+                     distribution"
+                        .to_owned(),
+                ));
+            }
+        };
+        let device = self.devices.device()?;
+        let cable = match (&self.cable, self.metres) {
+            (Some(cable), metres) => Some(Cable {
+                metres,
+                ..cable.clone()
+            }),
+            (None, Some(_)) => {
+                return Err(NotClear(
+                    "a length without the sizes of the conductors: add them, as in 2.5/1.5"
+                        .to_owned(),
+                ));
+            }
+            (None, None) => None,
+        };
+        let name = self
+            .name
+            .clone()
+            .unwrap_or_else(|| match self.points.first() {
+                Some((name, Some(_))) => format!("{name}s"),
+                Some((name, None)) => name.clone(),
+                None => default_name(kind).to_owned(),
+            });
+        let is_ring = kind == CircuitKind::Ring;
+        let mut points: Vec<Accessory> = Vec::new();
+        // In the order in which a job file counts them.
+        let mut said: Vec<_> = self.points.iter().collect();
+        said.sort_by_key(|(name, _)| match name.as_str() {
+            "socket" => 0,
+            "light" => 1,
+            _ => 2,
+        });
+        for (name, many) in said {
+            let numbers = many.map_or(vec![None], |many| (1..=many).map(Some).collect());
+            points.extend(numbers.into_iter().map(|number| Accessory {
+                name: name.clone(),
+                number,
+                sensitive: None,
+                feeds_on: is_ring || number.is_some(),
+                spur: false,
+            }));
+        }
+        if let Some(last) = points.last_mut().filter(|_| !is_ring) {
+            last.feeds_on = false;
+        }
+        Ok(Circuit {
+            number: self.number.unwrap_or(number),
+            name,
+            kind,
+            phases: self.phases.unwrap_or(Phases::Single),
+            system: SystemVoltage::Low,
+            device,
+            rcd: self.devices.residual(USUAL_MILLIAMPS),
+            cable,
+            equipment_possible: true,
+            afdd: self.afdd,
+            two_way: self.two_way,
+            points,
+        })
+    }
+
+    /// What was taken to be so although it was not said.
+    pub fn assumed(&self) -> Option<String> {
+        let residual = self.devices.residual(USUAL_MILLIAMPS);
+        (residual.is_some() && self.devices.milliamps.is_none()).then(|| {
+            format!(
+                "{USUAL_MILLIAMPS} mA was not said: it is what an RCD for additional protection has"
+            )
+        })
+    }
+}
+
+/// What a column of a table of circuits holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Column {
+    /// The circuit's number.
+    Number,
+    /// What it feeds.
+    Name,
+    /// What sort it is.
+    Kind,
+    /// What protects it.
+    Device,
+    /// The rated current of that.
+    Amps,
+    /// The rated residual current.
+    Rcd,
+    /// Line and protective conductor.
+    Sizes,
+    /// The length.
+    Metres,
+    /// What is on it.
+    Points,
+}
+
+fn default_name(kind: CircuitKind) -> &'static str {
+    match kind {
+        CircuitKind::Ring => "ring final circuit",
+        CircuitKind::Radial => "radial circuit",
+        CircuitKind::Lighting => "lights",
+        CircuitKind::SinglePoint => "fixed equipment",
+        CircuitKind::Motor => "motor",
+        CircuitKind::Distribution => "distribution circuit",
+    }
+}
+
+/// "3", "circuit 3", "no 3", "way 3".
+pub(super) fn circuit_number(piece: &str) -> Result<Option<u16>, NotClear> {
+    let small = piece.trim().to_lowercase();
+    let number = ["circuit", "number", "no.", "no", "way"]
+        .iter()
+        .find_map(|word| small.strip_prefix(word))
+        .unwrap_or(&small)
+        .trim();
+    let plain = !number.is_empty() && number.chars().all(|c| c.is_ascii_digit());
+    match number.parse::<u16>() {
+        Ok(number) if plain && number > 0 => Ok(Some(number)),
+        _ if plain => Err(NotClear(format!(
+            "circuit {number}: circuits are numbered from 1 to {}",
+            u16::MAX
+        ))),
+        _ => Ok(None),
+    }
+}
+
+/// A piece that is none of what is known, as the circuit's name, unless it looks like a slip.
+fn as_a_name(piece: &str) -> Result<String, NotClear> {
+    let known = [
+        "radial",
+        "ring",
+        "lighting",
+        "lights",
+        "cooker",
+        "shower",
+        "motor",
+        "distribution",
+        "rcbo",
+    ];
+    match nearest(piece, known.into_iter()) {
+        Some(near) => Err(NotClear(format!(
+            "`{piece}` is not understood: did you mean \"{near}\"? If it is the circuit's name, say \
+             \"called {piece}\""
+        ))),
+        None if piece.chars().any(char::is_alphabetic) => Ok(piece.to_owned()),
+        None => Err(not_understood(piece)),
+    }
+}
+
+fn not_understood(piece: &str) -> NotClear {
+    NotClear(format!(
+        "`{piece}` is not understood: say the number, what sort it is, the device, the points, the sizes \
+         and the length, as in 3, radial, 16 A B, RCBO 30 mA, 4 sockets, 2.5/1.5, 18 m"
+    ))
+}
+
+/// Numbers in words become digits: "thirty-two amp" is "32 amp".
+pub(super) fn in_digits(text: &str) -> String {
+    let mut words: Vec<&str> = Vec::new();
+    for word in text.split_whitespace() {
+        let parts: Vec<&str> = word.split('-').collect();
+        let all = parts.len() > 1 && number::from_words(&parts.join(" ").to_lowercase()).is_some();
+        if all
+            && parts
+                .iter()
+                .all(|part| part.chars().all(char::is_alphabetic))
+        {
+            words.extend(parts);
+        } else {
+            words.push(word);
+        }
+    }
+    let mut all = Vec::new();
+    let mut at = 0;
+    while let Some(word) = words.get(at) {
+        let longest = LONGEST_NUMBER.min(words.len() - at);
+        let found = (1..=longest).rev().find_map(|many| {
+            let run = words.get(at..at + many)?;
+            let spelt = run.iter().all(|w| w.chars().all(char::is_alphabetic));
+            let number = number::from_words(&run.join(" ").to_lowercase()).filter(|_| spelt)?;
+            Some((number.to_string(), many))
+        });
+        let (word, many) = found.unwrap_or_else(|| ((*word).to_owned(), 1));
+        all.push(word);
+        at += many;
+    }
+    all.join(" ")
+}
+
+/// A circuit in one line, as it was understood.
+pub fn read_back(circuit: &Circuit) -> String {
+    let mut told = vec![format!("Circuit {}, {}", circuit.number, circuit.name)];
+    told.push(
+        match circuit.kind {
+            CircuitKind::Radial => "radial",
+            CircuitKind::Ring => "ring",
+            CircuitKind::Lighting => "lighting",
+            CircuitKind::SinglePoint => "one fixed load",
+            CircuitKind::Motor => "motor",
+            CircuitKind::Distribution => "distribution",
+        }
+        .to_owned(),
+    );
+    if circuit.phases == Phases::Three {
+        told.push("three phases".to_owned());
+    }
+    told.push(circuit.device.as_ref().map_or_else(
+        || "no device given".to_owned(),
+        |device| format!("{} {} A", device.kind, device.amps),
+    ));
+    told.extend(circuit.rcd.as_ref().map(|rcd| {
+        let waveform = rcd.waveform.as_ref().map(|w| format!(" type {w}"));
+        format!("RCD {} mA{}", rcd.milliamps, waveform.unwrap_or_default())
+    }));
+    told.extend(circuit.cable.as_ref().map(|cable| {
+        let length = cable.metres.map(|m| format!(", {m} m"));
+        format!(
+            "{}/{} mm²{}",
+            cable.line_mm2,
+            cable.cpc_mm2,
+            length.unwrap_or_default()
+        )
+    }));
+    if circuit.two_way {
+        told.push("two-way switching".to_owned());
+    }
+    if circuit.afdd {
+        told.push("AFDD".to_owned());
+    }
+    told.push(match counted(&circuit.points).as_slice() {
+        [] => "no points given".to_owned(),
+        all => all
+            .iter()
+            .map(|(name, many)| match many {
+                Some(1) => format!("1 {name}"),
+                Some(many) => format!("{many} {name}s"),
+                None => name.clone(),
+            })
+            .collect::<Vec<_>>()
+            .join(", "),
+    });
+    told.join("; ") + "."
+}
+
+/// Points of one name that are numbered from 1 on, counted; others by themselves.
+pub(super) fn counted(points: &[Accessory]) -> Vec<(String, Option<u16>)> {
+    let mut all: Vec<(String, Option<u16>)> = Vec::new();
+    for point in points {
+        match (point.number, all.last_mut()) {
+            (Some(number), Some((name, Some(many))))
+                if *name == point.name && *many + 1 == number =>
+            {
+                *many = number;
+            }
+            (Some(1), _) => all.push((point.name.clone(), Some(1))),
+            (Some(number), _) => all.push((format!("{} {number}", point.name), None)),
+            (None, _) => all.push((point.name.clone(), None)),
+        }
+    }
+    all
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn understood(line: &str) -> String {
+        let mut words = CircuitWords::default();
+        match words.take(line).and_then(|()| words.circuit(9)) {
+            Ok(circuit) => read_back(&circuit),
+            Err(why) => format!("? {why}"),
+        }
+    }
+
+    #[test]
+    fn a_circuit_is_said_in_one_line() {
+        for (line, back) in [
+            (
+                "circuit three, ring, thirty-two amp B, RCBO, eight sockets",
+                "Circuit 3, sockets; ring; BS EN 61009 B 32 A; RCD 30 mA; 8 sockets.",
+            ),
+            (
+                "3, radial, 16 B, rcbo 30, 4 sockets, 2.5/1.5, 18 m",
+                "Circuit 3, sockets; radial; BS EN 61009 B 16 A; RCD 30 mA; 2.5/1.5 mm², 18 m; 4 sockets.",
+            ),
+            (
+                "boat-store sockets, radial, B20, rcd 100 mA type A, 3 double sockets",
+                "Circuit 9, boat-store sockets; radial; BS EN 60898 B 20 A; RCD 100 mA type A; 3 sockets.",
+            ),
+            (
+                "circuit 5, cooker, 32 amp type B, six by two point five, twelve metres",
+                "Circuit 5, cooker; one fixed load; BS EN 60898 B 32 A; 6/2.5 mm², 12 m; no points given.",
+            ),
+            (
+                "way 2, B6, 6 lights, two way",
+                "Circuit 2, lights; lighting; BS EN 60898 B 6 A; two-way switching; 6 lights.",
+            ),
+            (
+                "7, distribution, BS 88-3 63 A, three phase, called Bay board",
+                "Circuit 7, Bay board; distribution; three phases; BS 88-3 63 A; no points given.",
+            ),
+        ] {
+            assert_eq!(understood(line), back, "{line}");
+        }
+    }
+
+    #[test]
+    fn what_is_not_understood_or_missing_is_answered() {
+        for (line, told) in [
+            ("3, radail, B16", "did you mean \"radial\"?"),
+            (
+                "3, boat store, radial, B16, something else",
+                "`something else` is not understood",
+            ),
+            ("3, B16 , 4 sockets", "what sort of circuit is missing"),
+            ("3, ring, 32 amp", "the type of the 32 A device is missing"),
+            ("3, radial, RCBO", "type and rated current are missing"),
+            ("3, radial, 18 m", "without the sizes"),
+            ("0, radial", "numbered from 1"),
+            ("3, radial, 900 sockets", "1 to 200 points"),
+            ("3, radial, 2.5mm2", "as in 2.5/1.5"),
+        ] {
+            let answer = understood(line);
+            assert!(
+                answer.starts_with("? ") && answer.contains(told),
+                "{line}: {answer}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_line_that_is_not_understood_changes_nothing() {
+        let mut words = CircuitWords::default();
+        words.take("3, ring, B32").unwrap();
+        let before = words.clone();
+        assert!(words.take("20 A, §").is_err());
+        assert_eq!(words, before);
+    }
+
+    #[test]
+    fn numbers_in_words_become_digits_and_other_words_stay() {
+        for (said, written) in [
+            ("thirty-two amp B", "32 amp B"),
+            ("two point five by one point five", "2.5 by 1.5"),
+            ("boat-store", "boat-store"),
+            ("BS 88-2", "BS 88-2"),
+            ("twenty one double sockets", "21 double sockets"),
+        ] {
+            assert_eq!(in_digits(said), written);
+        }
+    }
+}

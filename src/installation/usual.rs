@@ -1,0 +1,840 @@
+//! The words that a job file may hold, as people usually write them: "tncs", "EICR", "cooker",
+//! "B16 RCBO". Each is taken where it can mean one thing only; where it could be several, the answer
+//! says which to write.
+
+use super::{Cable, CircuitKind, Device, InstrumentUse, JobKind, Rcd, Source};
+use crate::limits::{DeviceKind, Earthing, RcdDelay};
+use serde::Serialize;
+use serde::de::{DeserializeOwned, IntoDeserializer, value::StrDeserializer};
+use std::str::FromStr;
+
+/// Residual currents that devices are rated for (BS EN 61008, BS EN 61009 preferred values), mA: a bare
+/// number beside "RCBO" is one of these, or the rated current.
+const RESIDUAL_MILLIAMPS: [f64; 5] = [10.0, 30.0, 100.0, 300.0, 500.0];
+
+/// One list of words: other ways to write each, and what to answer where that could be several.
+pub(super) struct Words {
+    /// The word of the job file, and how else it is written. Case, spaces and signs do not matter.
+    usual: &'static [(&'static str, &'static [&'static str])],
+    /// What is written and could be several things, and what to do.
+    unclear: &'static [(&'static str, &'static str)],
+}
+
+pub(super) const JOB_KINDS: Words = Words {
+    usual: &[
+        (
+            "initial-verification",
+            &[
+                "initial",
+                "new work",
+                "new",
+                "eic",
+                "electrical installation certificate",
+            ],
+        ),
+        (
+            "periodic-inspection",
+            &["periodic", "eicr", "condition report", "inspection in use"],
+        ),
+    ],
+    unclear: &[(
+        "minor works",
+        "write initial-verification for new work, and limit it with `tests`",
+    )],
+};
+
+pub(super) const STAGES: Words = Words {
+    usual: &[
+        ("isolation", &["safe isolation"]),
+        ("instruments", &["instrument check"]),
+        ("continuity", &["r1+r2", "bonding", "cpc"]),
+        ("ring", &["ring continuity", "ring final"]),
+        ("insulation", &["insulation resistance", "ir"]),
+        ("external-loop", &["ze", "external loop impedance"]),
+        (
+            "fault-current",
+            &["ipf", "pfc", "pscc", "prospective fault current"],
+        ),
+        ("loop-impedance", &["zs", "loop"]),
+        ("rcd", &["rcds", "rcd tests", "residual current device"]),
+        ("phase-sequence", &["phase rotation", "sequence"]),
+        ("functional", &["functional checks", "functional tests"]),
+    ],
+    unclear: &[],
+};
+
+pub(super) const EARTHINGS: Words = Words {
+    usual: &[
+        ("TN-C-S", &["pme", "protective multiple earthing"]),
+        ("TN-S", &[]),
+        ("TT", &["earth rod", "earth electrode"]),
+    ],
+    unclear: &[
+        ("TN", "write TN-S or TN-C-S"),
+        (
+            "TN-C",
+            "write TN-C-S; TN-C throughout is not for this program",
+        ),
+    ],
+};
+
+pub(super) const SOURCES: Words = Words {
+    usual: &[
+        ("mains", &["grid", "supply", "distributor", "dno"]),
+        ("solar", &["pv", "photovoltaic", "solar panels"]),
+        ("battery", &["battery storage", "storage"]),
+        ("generator", &["genset", "generating set"]),
+        ("ups", &["uninterruptible supply"]),
+    ],
+    unclear: &[],
+};
+
+pub(super) const USES: Words = Words {
+    usual: &[
+        (
+            "voltage-indication",
+            &[
+                "voltage indicator",
+                "proving dead",
+                "dead",
+                "voltage",
+                "two pole",
+            ],
+        ),
+        ("continuity", &["r1+r2", "low ohms", "low resistance"]),
+        ("insulation", &["insulation resistance", "ir"]),
+        (
+            "loop",
+            &["zs", "ze", "loop impedance", "fault current", "earth loop"],
+        ),
+        ("rcd", &["rcds", "rcd tests"]),
+        ("phase-sequence", &["phase rotation", "sequence"]),
+    ],
+    unclear: &[(
+        "multifunction",
+        "write each test that it is used for, as in [\"continuity\", \"insulation\", \"loop\", \"rcd\"]",
+    )],
+};
+
+pub(super) const CIRCUIT_KINDS: Words = Words {
+    usual: &[
+        ("radial", &["radial circuit", "radial final"]),
+        (
+            "ring",
+            &[
+                "ring final",
+                "ring final circuit",
+                "ring main",
+                "rfc",
+                "ring circuit",
+            ],
+        ),
+        (
+            "lighting",
+            &["light", "lights", "lamps", "lighting circuit", "luminaires"],
+        ),
+        (
+            "single-point",
+            &[
+                "single",
+                "cooker",
+                "oven",
+                "hob",
+                "shower",
+                "immersion",
+                "immersion heater",
+                "heater",
+                "water heater",
+                "storage heater",
+                "boiler",
+                "charging point",
+                "charge point",
+                "fixed",
+                "fixed load",
+                "fixed equipment",
+            ],
+        ),
+        ("motor", &["motor circuit", "winch", "compressor"]),
+        (
+            "distribution",
+            &["distribution circuit", "submain", "feeder", "sub board"],
+        ),
+    ],
+    unclear: &[
+        (
+            "socket",
+            "sockets are on a ring or on a radial: write \"ring\" or \"radial\"",
+        ),
+        (
+            "sockets",
+            "sockets are on a ring or on a radial: write \"ring\" or \"radial\"",
+        ),
+        (
+            "power",
+            "write what sort it is: \"ring\", \"radial\" or \"single-point\"",
+        ),
+    ],
+};
+
+pub(super) const DEVICE_KINDS: Words = Words {
+    usual: &[
+        (
+            "BS EN 60898 B",
+            &["b", "type b", "b mcb", "mcb b", "mcb type b", "60898 b"],
+        ),
+        (
+            "BS EN 60898 C",
+            &["c", "type c", "c mcb", "mcb c", "mcb type c", "60898 c"],
+        ),
+        (
+            "BS EN 60898 D",
+            &["d", "type d", "d mcb", "mcb d", "mcb type d", "60898 d"],
+        ),
+        (
+            "BS EN 61009 B",
+            &["b rcbo", "rcbo b", "rcbo type b", "type b rcbo", "61009 b"],
+        ),
+        (
+            "BS EN 61009 C",
+            &["c rcbo", "rcbo c", "rcbo type c", "type c rcbo", "61009 c"],
+        ),
+        (
+            "BS EN 61009 D",
+            &["d rcbo", "rcbo d", "rcbo type d", "type d rcbo", "61009 d"],
+        ),
+        (
+            "BS 3036",
+            &[
+                "3036",
+                "rewirable",
+                "rewireable",
+                "rewirable fuse",
+                "semi enclosed fuse",
+            ],
+        ),
+        ("BS 88-2", &["88-2", "bs en 60269-2", "bs 88 part 2"]),
+        ("BS 88-3", &["88-3", "bs 88 part 3"]),
+        (
+            "BS 1362",
+            &["1362", "plug fuse", "fused connection unit", "fcu"],
+        ),
+    ],
+    unclear: &[
+        ("mcb", "write its type too: \"BS EN 60898 B\", C or D"),
+        ("rcbo", "write its type too: \"BS EN 61009 B\", C or D"),
+        (
+            "bs en 60898",
+            "write its type too: \"BS EN 60898 B\", C or D",
+        ),
+        (
+            "bs en 61009",
+            "write its type too: \"BS EN 61009 B\", C or D",
+        ),
+        ("bs 88", "write its part: \"BS 88-2\" or \"BS 88-3\""),
+        (
+            "fuse",
+            "write its standard: \"BS 88-2\", \"BS 88-3\", \"BS 3036\" or \"BS 1362\"",
+        ),
+    ],
+};
+
+pub(super) const SYSTEMS: Words = Words {
+    usual: &[
+        ("LV", &["low voltage", "low"]),
+        ("above 500 V", &["over 500 V", "> 500 V"]),
+    ],
+    unclear: &[("ELV", "write \"SELV\", \"PELV\" or \"FELV\"")],
+};
+
+pub(super) const DELAYS: Words = Words {
+    usual: &[
+        ("general", &["none", "instantaneous", "no delay"]),
+        ("s", &["type s", "selective", "delayed", "time delayed"]),
+    ],
+    unclear: &[],
+};
+
+pub(super) const RCD_TESTS: Words = Words {
+    usual: &[
+        ("half", &["0.5", "half rated", "x0.5"]),
+        ("once", &["1", "x1", "rated"]),
+        ("five", &["5", "x5", "five times"]),
+    ],
+    unclear: &[],
+};
+
+pub(super) const WAVEFORMS: Words = Words {
+    usual: &[
+        ("AC", &["type ac"]),
+        ("A", &["type a"]),
+        ("F", &["type f"]),
+        ("B", &["type b"]),
+    ],
+    unclear: &[],
+};
+
+/// Letters and digits only, small.
+fn squeezed(text: &str) -> String {
+    text.chars()
+        .filter(|c| c.is_alphanumeric())
+        .flat_map(char::to_lowercase)
+        .collect()
+}
+
+impl Words {
+    /// The word of the job file that is meant; nothing when none is, or several could be.
+    pub(super) fn meant(&self, text: &str) -> Option<&'static str> {
+        let text = squeezed(text);
+        let same = |word: &&&str| squeezed(word) == text;
+        self.usual
+            .iter()
+            .find(|(word, others)| same(&word) || others.iter().any(|other| same(&other)))
+            .map(|(word, _)| *word)
+    }
+
+    /// What to do about a word that could be several.
+    pub(super) fn unclear(&self, text: &str) -> Option<&'static str> {
+        let text = squeezed(text);
+        let found = self.unclear.iter().find(|(word, _)| squeezed(word) == text);
+        found.map(|(_, what)| *what)
+    }
+}
+
+/// The value that a word of the job file stands for.
+fn read<T: DeserializeOwned>(word: &str) -> Option<T> {
+    let word: StrDeserializer<'_, serde::de::value::Error> = word.into_deserializer();
+    T::deserialize(word).ok()
+}
+
+/// The value that is usually written so, or what to write instead.
+fn from_usual<T: DeserializeOwned>(words: &Words, text: &str) -> Result<T, NotClear> {
+    words
+        .meant(text)
+        .and_then(read)
+        .or_else(|| read(text))
+        .ok_or_else(|| match words.unclear(text) {
+            Some(what) => NotClear(what.to_owned()),
+            None => NotClear(format!(
+                "`{text}` is not known here{}",
+                did_you_mean(text, words.all())
+            )),
+        })
+}
+
+impl Words {
+    /// The words of the job file.
+    fn all(&self) -> impl Iterator<Item = &'static str> + Clone {
+        self.usual.iter().map(|(word, _)| *word)
+    }
+}
+
+/// Why something written can't be taken as it stands: what to write instead.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{0}")]
+pub struct NotClear(pub String);
+
+/// ", did you mean ...?" when one of `known` is near enough to have been meant; else ": write ...".
+pub fn did_you_mean<'a>(text: &str, known: impl Iterator<Item = &'a str> + Clone) -> String {
+    let all: Vec<&str> = known.clone().collect();
+    match nearest(text, known) {
+        Some(near) => format!(", did you mean \"{near}\"? Write {}", all.join(", ")),
+        None => format!(": write {}", all.join(", ")),
+    }
+}
+
+/// The one of `known` that `text` was probably meant to be; none when two are as near.
+pub fn nearest<'a>(text: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a str> {
+    let text = text.to_lowercase();
+    let mut near: Vec<(usize, &str)> = known
+        .map(|word| {
+            let away = strsim::damerau_levenshtein(&text, &word.to_lowercase());
+            (away, word)
+        })
+        .filter(|(away, word)| *away <= 2.min(word.chars().count() / 2))
+        .collect();
+    near.sort_unstable();
+    match near.as_slice() {
+        [(one, _), (other, _), ..] if one == other => None,
+        [(_, word), ..] => Some(word),
+        [] => None,
+    }
+}
+
+macro_rules! from_str {
+    ($($type:ty: $words:ident),* $(,)?) => {$(
+        impl FromStr for $type {
+            type Err = NotClear;
+
+            fn from_str(text: &str) -> Result<Self, NotClear> {
+                from_usual(&$words, text.trim())
+            }
+        }
+    )*};
+}
+
+from_str! {
+    JobKind: JOB_KINDS,
+    CircuitKind: CIRCUIT_KINDS,
+    InstrumentUse: USES,
+    Source: SOURCES,
+    Earthing: EARTHINGS,
+    DeviceKind: DEVICE_KINDS,
+    RcdDelay: DELAYS,
+}
+
+/// What to do about a word in this table and key that could be several.
+pub(super) fn unclear(what: &str, key: &str, word: &str) -> Option<&'static str> {
+    let words = match (what, key) {
+        ("the job", "kind") => &JOB_KINDS,
+        ("the supply", "earthing") => &EARTHINGS,
+        ("an instrument", "used_for") => &USES,
+        ("a circuit", "kind") => &CIRCUIT_KINDS,
+        ("a circuit", "system") => &SYSTEMS,
+        ("a device", "kind") => &DEVICE_KINDS,
+        _ => return None,
+    };
+    words.unclear(word)
+}
+
+/// What is wrong with the short form of a device or a cable of a circuit.
+pub(super) fn short_form(key: &str, text: &str) -> Option<String> {
+    match key {
+        "device" => {
+            let mut words = DeviceWords::default();
+            let taken = words.take(text);
+            words
+                .device()
+                .err()
+                .filter(|_| taken)
+                .map(|why| why.to_string())
+        }
+        "cable" => text.parse::<Cable>().err().map(|why| why.to_string()),
+        _ => None,
+    }
+}
+
+/// What was said or written of a circuit's devices, in any order and in several pieces: "32 amp B",
+/// then "RCBO".
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct DeviceWords {
+    kind: Option<DeviceKind>,
+    letter: Option<char>,
+    /// Whether its residual current part was named.
+    pub rcbo: bool,
+    rcd: bool,
+    amps: Option<f64>,
+    breaking_ka: Option<f64>,
+    /// The rated residual current, where it was given.
+    pub milliamps: Option<f64>,
+    waveform: Option<&'static str>,
+    delay: Option<RcdDelay>,
+}
+
+impl DeviceWords {
+    /// Whether nothing was said.
+    pub fn is_empty(&self) -> bool {
+        *self == Self::default()
+    }
+
+    /// Takes a piece in, all of it or nothing; false when it is not about devices.
+    pub fn take(&mut self, text: &str) -> bool {
+        let mut after = self.clone();
+        let taken = after.took(text);
+        if taken {
+            *self = after;
+        }
+        taken
+    }
+
+    fn took(&mut self, text: &str) -> bool {
+        let spaced = spaced(text);
+        let words: Vec<&str> = spaced.split_whitespace().collect();
+        let about_residual = words.iter().any(|w| matches!(*w, "rcd" | "rcbo" | "rccb"));
+        let has_letter = self.letter.is_some()
+            || words
+                .iter()
+                .any(|w| matches!(*w, "b" | "c" | "d" | "amp" | "amps"));
+        let mut words = words.as_slice();
+        if words.is_empty() {
+            return false;
+        }
+        while let Some((first, rest)) = words.split_first() {
+            // A standard is several words: the longest that is known.
+            if let Some((kind, used)) = standard(words) {
+                match kind {
+                    Standard::Breaker => {}
+                    Standard::Rcbo => self.rcbo = true,
+                    Standard::Fuse(kind) => self.kind = Some(kind),
+                }
+                words = words.get(used..).unwrap_or_default();
+                continue;
+            }
+            let mut used = 1;
+            match (*first, rest.first().copied()) {
+                ("type", Some("ac" | "a" | "f")) => {
+                    self.waveform = WAVEFORMS.meant(rest.first().copied().unwrap_or_default());
+                    used = 2;
+                }
+                ("type", Some("s")) | ("selective" | "delayed", _) => {
+                    self.delay = Some(RcdDelay::S);
+                    used = if *first == "type" { 2 } else { 1 };
+                }
+                ("type" | "device" | "breaker" | "mcb" | "en" | "bs" | "with", Some(_))
+                | ("breaker" | "mcb", None) => {}
+                ("rcbo", _) => self.rcbo = true,
+                ("rcd" | "rccb", _) => self.rcd = true,
+                ("b" | "c" | "d", _) => self.letter = first.chars().next(),
+                ("ac" | "a" | "f", _) if about_residual => self.waveform = WAVEFORMS.meant(first),
+                _ => {
+                    let Ok(number) = first.parse::<f64>() else {
+                        return false;
+                    };
+                    match rest.first().copied() {
+                        Some("ma" | "milliamp" | "milliamps") => {
+                            self.milliamps = Some(number);
+                            used = 2;
+                        }
+                        Some("ka") => {
+                            self.breaking_ka = Some(number);
+                            used = 2;
+                        }
+                        Some("a" | "amp" | "amps") => {
+                            self.amps = Some(number);
+                            used = 2;
+                        }
+                        _ if about_residual
+                            && !has_letter
+                            && RESIDUAL_MILLIAMPS.contains(&number) =>
+                        {
+                            self.milliamps = Some(number);
+                        }
+                        _ if about_residual
+                            && self.amps.is_some()
+                            && RESIDUAL_MILLIAMPS.contains(&number) =>
+                        {
+                            self.milliamps = Some(number);
+                        }
+                        _ if has_letter || about_residual || self.kind.is_some() => {
+                            self.amps = Some(number);
+                        }
+                        // A fuse's standard may come after.
+                        _ if words.len() > 1 => self.amps = Some(number),
+                        _ => return false,
+                    }
+                }
+            }
+            words = words.get(used..).unwrap_or_default();
+        }
+        true
+    }
+
+    /// The device against overcurrent, when one was named.
+    ///
+    /// # Errors
+    /// When something of it is missing: what to add.
+    pub fn device(&self) -> Result<Option<Device>, NotClear> {
+        let clear = |kind: &str, text: String| kind.parse().map_err(|_| NotClear(text));
+        let kind = match (self.kind, self.letter) {
+            (Some(kind), _) => Some(kind),
+            (None, Some(letter)) => {
+                let number = if self.rcbo { 61009 } else { 60898 };
+                let letter = letter.to_ascii_uppercase();
+                Some(clear(
+                    &format!("BS EN {number} {letter}"),
+                    format!("type {letter} is none of B, C and D"),
+                )?)
+            }
+            (None, None) => None,
+        };
+        match (kind, self.amps) {
+            (Some(kind), Some(amps)) => Ok(Some(Device {
+                kind,
+                amps,
+                breaking_ka: self.breaking_ka,
+            })),
+            (Some(kind), None) => Err(NotClear(format!(
+                "the rated current of the {kind} is missing: add it, as in 32 A"
+            ))),
+            (None, Some(amps)) => Err(NotClear(format!(
+                "the type of the {amps} A device is missing: add B, C or D, or a fuse's standard such as \
+                 BS 88-3"
+            ))),
+            (None, None) if self.rcbo => Err(NotClear(
+                "the RCBO's type and rated current are missing: add them, as in B32".to_owned(),
+            )),
+            (None, None) => Ok(None),
+        }
+    }
+
+    /// The residual current device, when one was named; its rated residual current where it was
+    /// given, else `usual`.
+    pub fn residual(&self, usual: f64) -> Option<Rcd> {
+        let named = self.rcbo || self.rcd || self.milliamps.is_some();
+        named.then(|| Rcd {
+            milliamps: self.milliamps.unwrap_or(usual),
+            delay: self.delay.unwrap_or_default(),
+            waveform: self.waveform.map(str::to_owned),
+            tests: super::job::half_and_once(),
+        })
+    }
+}
+
+/// What a standard is of.
+enum Standard {
+    Breaker,
+    Rcbo,
+    Fuse(DeviceKind),
+}
+
+/// The standard that these words begin with, and how many they are.
+fn standard(words: &[&str]) -> Option<(Standard, usize)> {
+    (1..=words.len().min(5)).rev().find_map(|used| {
+        let first = words.get(..used)?;
+        let text = squeezed(&first.concat());
+        let standard = match text.as_str() {
+            "bsen60898" | "en60898" | "60898" => Standard::Breaker,
+            "bsen61009" | "en61009" | "61009" => Standard::Rcbo,
+            _ => {
+                let kind: DeviceKind = DEVICE_KINDS.meant(&text).and_then(read)?;
+                if !kind.is_fuse() {
+                    return None;
+                }
+                Standard::Fuse(kind)
+            }
+        };
+        Some((standard, used))
+    })
+}
+
+/// Small letters, with a space between a number and what follows it: "b16" and "16a" are two words,
+/// "88-2" is one.
+fn spaced(text: &str) -> String {
+    let mut spaced = String::new();
+    let mut last = ' ';
+    for letter in text.to_lowercase().chars() {
+        let number = |c: char| c.is_ascii_digit() || c == '.' || c == '-';
+        let apart =
+            (number(last) && letter.is_alphabetic()) || (last.is_alphabetic() && number(letter));
+        if apart && letter != '-' {
+            spaced.push(' ');
+        }
+        spaced.push(match letter {
+            ',' | '(' | ')' | '_' | '/' => ' ',
+            same => same,
+        });
+        last = letter;
+    }
+    spaced
+}
+
+impl FromStr for Cable {
+    type Err = NotClear;
+
+    /// "2.5/1.5", "2.5/1.5 mm², 18 m".
+    fn from_str(text: &str) -> Result<Self, NotClear> {
+        let wrong = || {
+            NotClear(format!(
+                "`{text}` is no cable: write line and protective conductor, as in 2.5/1.5, and its length \
+                 where it is known, as in 2.5/1.5 18 m"
+            ))
+        };
+        let spaced = text
+            .to_lowercase()
+            .replace(['²', ','], " ")
+            .replace("mm2", " ");
+        let spaced = spaced.replace("mm", " ").replace(" and ", "/");
+        let (line, rest) = spaced.split_once('/').ok_or_else(wrong)?;
+        let mut rest = rest.split_whitespace();
+        let number = |text: &str| text.trim().parse::<f64>().map_err(|_| wrong());
+        let cable = Self {
+            line_mm2: number(line)?,
+            cpc_mm2: number(rest.next().ok_or_else(wrong)?)?,
+            metres: match rest.collect::<String>().as_str() {
+                "" => None,
+                length => Some(metres(length).ok_or_else(wrong)?),
+            },
+            class: super::job::class_one(),
+        };
+        Ok(cable)
+    }
+}
+
+/// A length: "18", "18 m", "18 metres".
+pub fn metres(text: &str) -> Option<f64> {
+    let text = text.trim().to_lowercase();
+    let number = ["metres", "metre", "meters", "meter", "m"]
+        .iter()
+        .find_map(|unit| text.strip_suffix(unit))
+        .unwrap_or(&text);
+    number.trim().parse().ok()
+}
+
+/// The value as it is written in one line of a job file.
+pub(super) fn in_one_line(value: &impl Serialize) -> Option<String> {
+    let value = serde_json::to_value(value).ok()?;
+    toml_of(&value)
+}
+
+fn toml_of(value: &serde_json::Value) -> Option<String> {
+    use serde_json::Value;
+    Some(match value {
+        Value::Null => return None,
+        Value::Object(all) => {
+            let all = all
+                .iter()
+                .filter_map(|(key, value)| Some(format!("{key} = {}", toml_of(value)?)));
+            format!("{{ {} }}", all.collect::<Vec<_>>().join(", "))
+        }
+        Value::Array(all) => {
+            let all: Vec<_> = all.iter().filter_map(toml_of).collect();
+            format!("[{}]", all.join(", "))
+        }
+        Value::String(text) => toml_edit::Value::from(text.as_str()).to_string(),
+        Value::Number(number)
+            if number
+                .as_f64()
+                .is_some_and(|n| n.fract() == 0.0 && n.abs() < 1e9) =>
+        {
+            format!("{:.0}", number.as_f64().unwrap_or_default())
+        }
+        other => other.to_string(),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::installation::RcdTest;
+    use crate::limits::SystemVoltage;
+    use crate::terms::Stage;
+
+    /// Every list with the word that it is for, so that no list names a word that is none.
+    type Known = fn(&str) -> bool;
+
+    fn all() -> Vec<(&'static Words, Known)> {
+        fn known<T: DeserializeOwned>(word: &str) -> bool {
+            read::<T>(word).is_some()
+        }
+        vec![
+            (&JOB_KINDS, known::<JobKind>),
+            (&STAGES, known::<Stage>),
+            (&EARTHINGS, known::<Earthing>),
+            (&SOURCES, known::<Source>),
+            (&USES, known::<InstrumentUse>),
+            (&CIRCUIT_KINDS, known::<CircuitKind>),
+            (&DEVICE_KINDS, known::<DeviceKind>),
+            (&SYSTEMS, known::<SystemVoltage>),
+            (&DELAYS, known::<RcdDelay>),
+            (&RCD_TESTS, known::<RcdTest>),
+        ]
+    }
+
+    #[test]
+    fn every_list_names_words_of_the_job_file_only_and_none_twice() {
+        for (words, known) in all() {
+            let mut seen = std::collections::BTreeSet::new();
+            for (word, others) in words.usual {
+                assert!(known(word), "{word} is no word of the job file");
+                for other in [word].into_iter().chain(*others) {
+                    assert!(seen.insert(squeezed(other)), "{other} stands twice");
+                    assert!(
+                        words.unclear(other).is_none(),
+                        "{other} is clear and unclear"
+                    );
+                }
+            }
+        }
+    }
+
+    fn device(text: &str) -> (String, f64, Option<f64>) {
+        let mut words = DeviceWords::default();
+        assert!(words.take(text), "{text}");
+        let device = words.device().unwrap().unwrap();
+        let rcd = words.residual(30.0);
+        (
+            device.kind.to_string(),
+            device.amps,
+            rcd.map(|rcd| rcd.milliamps),
+        )
+    }
+
+    #[test]
+    fn devices_are_taken_as_they_are_written() {
+        for (text, kind, amps, milliamps) in [
+            ("B16 RCBO", "BS EN 61009 B", 16.0, Some(30.0)),
+            ("16 B", "BS EN 60898 B", 16.0, None),
+            ("32 amp B", "BS EN 60898 B", 32.0, None),
+            ("32A type C MCB", "BS EN 60898 C", 32.0, None),
+            ("B32 rcbo 30 mA type A", "BS EN 61009 B", 32.0, Some(30.0)),
+            ("BS EN 61009 B 20", "BS EN 61009 B", 20.0, Some(30.0)),
+            ("BS EN 60898 type D 10 A 6 kA", "BS EN 60898 D", 10.0, None),
+            ("BS 88-3 80 A", "BS 88-3", 80.0, None),
+            ("30 A BS3036", "BS 3036", 30.0, None),
+            ("13 A plug fuse", "BS 1362", 13.0, None),
+            ("b10 rcbo 10ma", "BS EN 61009 B", 10.0, Some(10.0)),
+            ("B10 RCBO", "BS EN 61009 B", 10.0, Some(30.0)),
+        ] {
+            assert_eq!(device(text), (kind.to_owned(), amps, milliamps), "{text}");
+        }
+    }
+
+    #[test]
+    fn what_is_missing_of_a_device_is_said() {
+        for (text, told) in [
+            ("rcbo 30", "type and rated current are missing"),
+            ("32 amp", "add B, C or D"),
+            ("type b", "rated current"),
+        ] {
+            let mut words = DeviceWords::default();
+            assert!(words.take(text), "{text}");
+            let why = words.device().unwrap_err().to_string();
+            assert!(why.contains(told), "{text}: {why}");
+        }
+    }
+
+    #[test]
+    fn what_is_no_device_leaves_what_was_said_as_it_was() {
+        let mut words = DeviceWords::default();
+        for text in ["8 sockets", "boat store", "2.5/1.5", "18 m", "", "3"] {
+            assert!(!words.take(text), "{text}");
+            assert!(words.is_empty(), "{text}");
+        }
+    }
+
+    #[test]
+    fn cables_are_taken_as_they_are_written() {
+        for (text, line, cpc, length) in [
+            ("2.5/1.5", 2.5, 1.5, None),
+            ("2.5/1.5 mm², 18 m", 2.5, 1.5, Some(18.0)),
+            ("10 / 4 mm2", 10.0, 4.0, None),
+            ("1.5 and 1 31 metres", 1.5, 1.0, Some(31.0)),
+        ] {
+            let cable: Cable = text.parse().unwrap();
+            assert_eq!(
+                (cable.line_mm2, cable.cpc_mm2, cable.metres),
+                (line, cpc, length),
+                "{text}"
+            );
+        }
+        for wrong in ["2.5", "2.5/", "a/b", "2.5/1.5 long"] {
+            assert!(wrong.parse::<Cable>().is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn usual_words_are_one_thing_or_are_answered() {
+        assert_eq!("tn-c-s".parse(), Ok(Earthing::TnCS));
+        assert_eq!("TNCS".parse(), Ok(Earthing::TnCS));
+        assert_eq!("EICR".parse(), Ok(JobKind::PeriodicInspection));
+        assert_eq!("cooker".parse(), Ok(CircuitKind::SinglePoint));
+        assert_eq!("B".parse(), Ok(DeviceKind::BreakerB));
+        let why = "socket".parse::<CircuitKind>().unwrap_err();
+        assert!(why.to_string().contains("ring"), "{why}");
+        let why = "initial-verfication".parse::<JobKind>().unwrap_err();
+        assert!(
+            why.to_string()
+                .contains("did you mean \"initial-verification\"?"),
+            "{why}"
+        );
+    }
+}

@@ -1,0 +1,410 @@
+//! A job that is changed on the way: what differs, whether it can be taken, and the events of it. What
+//! was tested stays as it was; what it is compared with is the job as it is now.
+
+use super::agenda::Agenda;
+use super::facts::{Event, EventNo, Mode, StepId};
+use super::state::{ReadingStatus, StepOutcome, place_of};
+use crate::installation::Job;
+use crate::quantity::tidy;
+use crate::terms::Place;
+use jiff::Timestamp;
+use serde_json::{Map, Value};
+use std::collections::BTreeSet;
+
+/// One thing that differs between two jobs.
+#[derive(Debug, Clone, PartialEq)]
+pub struct JobChange {
+    /// The board; none for the job as a whole.
+    pub board: Option<u16>,
+    /// The circuit on it.
+    pub circuit: Option<u16>,
+    /// The point on that.
+    pub point: Option<Place>,
+    /// How it differs.
+    pub how: Changed,
+}
+
+/// How something differs.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Changed {
+    /// It is there now.
+    Added,
+    /// It is not there any more.
+    Removed,
+    /// A value is another one.
+    Altered {
+        /// The key in the job file: "cable.metres".
+        key: String,
+        /// As it was; nothing where it was not given.
+        from: Option<String>,
+        /// As it is now; nothing where it is not given.
+        to: Option<String>,
+    },
+}
+
+/// Why a changed job is not taken.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum ChangeRefusal {
+    /// These steps were answered, and the job would have them no more.
+    Answered(Vec<StepId>),
+    /// These are out, on what the job would have no more.
+    StillOut(Vec<EventNo>),
+    /// What is added wants dead tests on a board that is energised.
+    Energised(u16),
+    /// What is added wants tests, and the session is finished.
+    Finished,
+    /// New work became work in use, or the other way round.
+    AnotherKind,
+}
+
+/// Everything that differs between two jobs, in the order of the new one.
+pub fn job_changes(old: &Job, new: &Job) -> Vec<JobChange> {
+    let mut all = Vec::new();
+    let mut found = |board, circuit, point: Option<Place>, how| {
+        all.push(JobChange {
+            board,
+            circuit,
+            point,
+            how,
+        });
+    };
+    for how in altered(old, new, &["board"]) {
+        found(None, None, None, how);
+    }
+    for board in &old.boards {
+        if new.boards.iter().all(|b| b.number != board.number) {
+            found(Some(board.number), None, None, Changed::Removed);
+        }
+    }
+    for board in &new.boards {
+        let number = Some(board.number);
+        let Some(before) = old.boards.iter().find(|b| b.number == board.number) else {
+            found(number, None, None, Changed::Added);
+            continue;
+        };
+        for how in altered(before, board, &["circuit"]) {
+            found(number, None, None, how);
+        }
+        for circuit in &before.circuits {
+            if board.circuits.iter().all(|c| c.number != circuit.number) {
+                found(number, Some(circuit.number), None, Changed::Removed);
+            }
+        }
+        for circuit in &board.circuits {
+            let on = Some(circuit.number);
+            let Some(before) = before.circuits.iter().find(|c| c.number == circuit.number) else {
+                found(number, on, None, Changed::Added);
+                continue;
+            };
+            for how in altered(before, circuit, &["point"]) {
+                found(number, on, None, how);
+            }
+            for point in &before.points {
+                let place = place_of(point);
+                if circuit.points.iter().all(|p| place_of(p) != place) {
+                    found(number, on, Some(place), Changed::Removed);
+                }
+            }
+            for point in &circuit.points {
+                let place = place_of(point);
+                match before.points.iter().find(|p| place_of(p) == place) {
+                    None => found(number, on, Some(place), Changed::Added),
+                    Some(before) => {
+                        for how in altered(before, point, &[]) {
+                            found(number, on, Some(place.clone()), how);
+                        }
+                    }
+                }
+            }
+        }
+    }
+    all
+}
+
+/// The values that differ, but for what is compared by itself.
+fn altered(old: &impl serde::Serialize, new: &impl serde::Serialize, but: &[&str]) -> Vec<Changed> {
+    let flat = |value: Option<Value>| {
+        let mut all = Map::new();
+        if let Some(Value::Object(table)) = value {
+            for (key, value) in table {
+                if !but.contains(&key.as_str()) {
+                    flatten(&key, value, &mut all);
+                }
+            }
+        }
+        all
+    };
+    let old = flat(serde_json::to_value(old).ok());
+    let new = flat(serde_json::to_value(new).ok());
+    let gone = old.keys().filter(|key| !new.contains_key(*key));
+    gone.chain(new.keys())
+        .filter(|key| old.get(*key) != new.get(*key))
+        .map(|key| Changed::Altered {
+            key: key.clone(),
+            from: old.get(key).map(written),
+            to: new.get(key).map(written),
+        })
+        .collect()
+}
+
+/// The values of a table by their whole names; lists are one value.
+fn flatten(name: &str, value: Value, all: &mut Map<String, Value>) {
+    match value {
+        Value::Object(table) => {
+            for (key, value) in table {
+                flatten(&format!("{name}.{key}"), value, all);
+            }
+        }
+        Value::Null => {}
+        value => {
+            all.insert(name.to_owned(), value);
+        }
+    }
+}
+
+fn written(value: &Value) -> String {
+    match value {
+        Value::String(text) => text.clone(),
+        Value::Array(all) => all.iter().map(written).collect::<Vec<_>>().join(", "),
+        Value::Object(table) => {
+            let all = table
+                .iter()
+                .map(|(key, value)| format!("{key} {}", written(value)));
+            all.collect::<Vec<_>>().join(" ")
+        }
+        Value::Number(number) => number.as_f64().map_or_else(|| number.to_string(), tidy),
+        other => other.to_string(),
+    }
+}
+
+/// The events of a changed job: the job itself with its text, and a new verdict for each reading that
+/// is judged otherwise by what it says now. None when nothing differs.
+///
+/// # Errors
+/// When it would take away what was answered or is out, add dead tests to a board that is energised
+/// or tests to a session that is finished, or make new work of what is in use.
+pub fn change_job(
+    agenda: &Agenda,
+    job: &Job,
+    text: &str,
+    by: &str,
+    now: Timestamp,
+) -> Result<Vec<Event>, ChangeRefusal> {
+    if job == agenda.job() {
+        return Ok(Vec::new());
+    }
+    let changed = Event::JobChanged {
+        job: Box::new(job.clone()),
+        text: text.to_owned(),
+        by: by.to_owned(),
+    };
+    let mut after = agenda.clone();
+    after.apply(&changed, now);
+    may_change(agenda, &after)?;
+    let judged = judged_otherwise(agenda, &after);
+    Ok([changed].into_iter().chain(judged).collect())
+}
+
+fn may_change(before: &Agenda, after: &Agenda) -> Result<(), ChangeRefusal> {
+    let mut answered: BTreeSet<&StepId> = before.readings().map(|record| &record.step).collect();
+    let closed = before.plan().steps.iter().filter(|step| {
+        let outcome = before.outcome(step);
+        outcome.is_some_and(|how| !matches!(how, StepOutcome::Skipped(..)))
+    });
+    answered.extend(closed.map(|step| &step.id));
+    if !answered.is_empty() && before.job().kind != after.job().kind {
+        return Err(ChangeRefusal::AnotherKind);
+    }
+    let lost: Vec<StepId> = answered
+        .into_iter()
+        .filter(|id| after.step(id).is_none())
+        .cloned()
+        .collect();
+    if !lost.is_empty() {
+        return Err(ChangeRefusal::Answered(lost));
+    }
+    let out = before.open_entries().filter(|entry| {
+        let circuit = entry
+            .circuit
+            .map(|circuit| after.circuit(entry.board, circuit));
+        let was = entry
+            .circuit
+            .and_then(|circuit| before.circuit(entry.board, circuit));
+        let point = |at: Option<&crate::installation::Circuit>| {
+            let points = at
+                .map(|circuit| circuit.points.as_slice())
+                .unwrap_or_default();
+            points
+                .iter()
+                .any(|point| Some(place_of(point)) == entry.place)
+        };
+        let gone = after.board(entry.board).is_none() || circuit == Some(None);
+        gone || point(was) && !point(circuit.flatten())
+    });
+    let out: Vec<EventNo> = out.map(|entry| entry.no).collect();
+    if !out.is_empty() {
+        return Err(ChangeRefusal::StillOut(out));
+    }
+    let mut added = after
+        .plan()
+        .steps
+        .iter()
+        .filter(|step| before.step(&step.id).is_none());
+    if before.mode() == Mode::Finished && added.clone().next().is_some() {
+        return Err(ChangeRefusal::Finished);
+    }
+    let live = added.find(|step| {
+        step.is_dead_test() && before.board(step.board).is_some() && before.energised(step.board)
+    });
+    match live {
+        Some(step) => Err(ChangeRefusal::Energised(step.board)),
+        None => Ok(()),
+    }
+}
+
+/// New verdicts for readings that stand, where the job makes the difference.
+fn judged_otherwise(before: &Agenda, after: &Agenda) -> Vec<Event> {
+    before
+        .readings()
+        .filter(|record| {
+            matches!(
+                record.status,
+                ReadingStatus::Counts | ReadingStatus::Questioned
+            )
+        })
+        .filter_map(|record| {
+            let by = |agenda: &Agenda| {
+                let step = agenda.step(&record.step)?;
+                let procedure = agenda.procedure(step);
+                Some(
+                    procedure
+                        .assess(agenda.state(), step, &record.reading)
+                        .verdict,
+                )
+            };
+            let verdict = by(after)?;
+            // What else was measured since makes no difference here.
+            (by(before)? != verdict).then_some(Event::JudgedAnew {
+                of: record.no,
+                verdict,
+            })
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sequence::{Session, say};
+    use crate::terms::Part;
+
+    fn begun() -> (Agenda, Timestamp) {
+        let text = include_str!("../../tests/jobs/boathouse.toml");
+        let job = Job::parse(text, "boathouse.toml").unwrap();
+        let now: Timestamp = "2026-11-25T09:30:00Z".parse().unwrap();
+        let (session, _) = Session::begin(job, "test", now).unwrap();
+        (session.state().clone(), now)
+    }
+
+    fn changed(agenda: &Agenda, change: impl FnOnce(&mut Job)) -> Job {
+        let mut job = agenda.job().clone();
+        change(&mut job);
+        job
+    }
+
+    #[test]
+    fn everything_that_differs_is_named_once() {
+        let (agenda, _) = begun();
+        let job = changed(&agenda, |job| {
+            job.tester = "B. Learner".to_owned();
+            let board = &mut job.boards[0];
+            board.circuits[0].points.remove(0);
+            board.circuits[1].name = "Lights".to_owned();
+            if let Some(cable) = &mut board.circuits[1].cable {
+                cable.metres = Some(35.0);
+            }
+            board.circuits.remove(2);
+            let mut another = board.circuits[0].clone();
+            another.number = 70;
+            board.circuits.push(another);
+        });
+        let told = say::changes(agenda.job(), &job);
+        assert_eq!(
+            told,
+            [
+                "The job, tester: B. Learner in place of A. Learner.",
+                "Circuit 3: taken out of the job.",
+                "Circuit 1, socket 1: taken out of the job.",
+                "Circuit 2, name: Lights in place of Lights, boat bay.",
+                "Circuit 2, cable, metres: 35 in place of 31.",
+                "Circuit 70: added.",
+            ]
+        );
+    }
+
+    #[test]
+    fn nothing_is_taken_out_of_a_job_while_it_is_out() {
+        let (mut agenda, now) = begun();
+        let point = agenda.job().boards[0].circuits[0].points[0].clone();
+        let out = Event::TakenOut {
+            board: 1,
+            circuit: Some(1),
+            part: Part::Accessory,
+            linked: false,
+            place: Some(place_of(&point)),
+            both: false,
+            parked: None,
+        };
+        let no = agenda.next_event();
+        agenda.apply(&out, now);
+        for job in [
+            changed(&agenda, |job| {
+                job.boards[0].circuits[0].points.remove(0);
+            }),
+            changed(&agenda, |job| {
+                job.boards[0].circuits.remove(0);
+            }),
+        ] {
+            let refused = change_job(&agenda, &job, "", "test", now).unwrap_err();
+            assert_eq!(refused, ChangeRefusal::StillOut(vec![no]));
+            let told = say::not_changed(&agenda, &refused);
+            assert!(
+                told.contains("socket 1") && told.contains("Put it back"),
+                "{told}"
+            );
+        }
+        agenda.apply(&Event::PutBack { entries: vec![no] }, now);
+        let job = changed(&agenda, |job| {
+            job.boards[0].circuits.remove(0);
+        });
+        assert!(change_job(&agenda, &job, "", "test", now).is_ok());
+    }
+
+    #[test]
+    fn nothing_to_test_is_added_to_a_session_that_is_finished_but_a_name_is_put_right() {
+        let (mut agenda, now) = begun();
+        let finished = Event::Finished {
+            left_open: 0,
+            left_undone: 0,
+        };
+        agenda.apply(&finished, now);
+        let more = changed(&agenda, |job| {
+            let mut another = job.boards[0].circuits[0].clone();
+            another.number = 70;
+            job.boards[0].circuits.push(another);
+        });
+        let refused = change_job(&agenda, &more, "", "test", now).unwrap_err();
+        assert_eq!(refused, ChangeRefusal::Finished);
+        let renamed = changed(&agenda, |job| job.boards[0].name = "board".to_owned());
+        assert_eq!(
+            change_job(&agenda, &renamed, "", "test", now)
+                .unwrap()
+                .len(),
+            1
+        );
+        assert_eq!(
+            change_job(&agenda, agenda.job(), "", "test", now),
+            Ok(Vec::new())
+        );
+    }
+}

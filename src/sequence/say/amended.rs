@@ -1,0 +1,126 @@
+//! Words for a job that was changed on the way.
+
+use super::about::{self, subject};
+use super::line::Line;
+use super::numbers::{capital, plural, value};
+use crate::installation::Job;
+use crate::limits::Outcome;
+use crate::sequence::agenda::Agenda;
+use crate::sequence::amend::{ChangeRefusal, Changed, JobChange, job_changes};
+use crate::sequence::facts::EventNo;
+use crate::sequence::state::count;
+
+/// As many changes as are said aloud; the log has all.
+const SAID: usize = 6;
+
+/// What differs between two jobs, a sentence each.
+pub fn changes(old: &Job, new: &Job) -> Vec<String> {
+    let several = old.boards.len().max(new.boards.len()) > 1;
+    let all = job_changes(old, new);
+    all.iter().map(|change| one(change, several)).collect()
+}
+
+fn one(change: &JobChange, several: bool) -> String {
+    let mut parts = Vec::new();
+    match (change.board, change.circuit) {
+        (Some(board), None) => parts.push(format!("board {board}")),
+        (Some(board), Some(circuit)) => {
+            if several {
+                parts.push(format!("board {board}"));
+            }
+            parts.push(format!("circuit {circuit}"));
+        }
+        (None, _) => parts.push("the job".to_owned()),
+    }
+    parts.extend(change.point.as_ref().map(ToString::to_string));
+    let place = capital(&parts.join(", "));
+    match &change.how {
+        Changed::Added => format!("{place}: added."),
+        Changed::Removed => format!("{place}: taken out of the job."),
+        Changed::Altered { key, from, to } => {
+            let key = key.replace('_', " ").replace('.', ", ");
+            match (from, to) {
+                (Some(from), Some(to)) => format!("{place}, {key}: {to} in place of {from}."),
+                (None, Some(to)) => format!("{place}, {key}: {to}."),
+                (_, None) => format!("{place}, {key}: no longer given."),
+            }
+        }
+    }
+}
+
+/// What is said of a changed job.
+pub(super) fn changed(before: &Agenda, after: &Agenda) -> Vec<Line> {
+    let mut said = changes(before.job(), after.job());
+    let more = said.len().saturating_sub(SAID);
+    said.truncate(SAID);
+    if more > 0 {
+        said.push(format!(
+            "And {}.",
+            plural(count(more), "more change", "more changes")
+        ));
+    }
+    vec![Line::answer(format!(
+        "The job is changed. {}",
+        said.join(" ")
+    ))]
+}
+
+/// What is said of a reading that is judged otherwise now.
+pub(super) fn judged_anew(of: EventNo, after: &Agenda) -> Option<Line> {
+    let record = after.reading(of)?;
+    let step = after.step(&record.step)?;
+    let test = about::test_name(step).map(|test| format!(", {test}"));
+    let what = format!(
+        "{}{}, {}: by the job as it is now",
+        capital(&subject(step)),
+        test.unwrap_or_default(),
+        value(&record.reading)
+    );
+    Some(match record.outcome() {
+        Some(Outcome::Fail) => Line::warning(format!("{what} outside its limit.")),
+        Some(Outcome::Pass) => Line::answer(format!("{what} within its limit.")),
+        Some(Outcome::CannotSay) => Line::answer(format!("{what} to be looked at again.")),
+        None => Line::answer(format!("{what} it has no limit.")),
+    })
+}
+
+/// Why a changed job is not taken, and what to do.
+pub fn not_changed(agenda: &Agenda, why: &ChangeRefusal) -> String {
+    match why {
+        ChangeRefusal::Answered(steps) => {
+            let mut named: Vec<String> = steps
+                .iter()
+                .filter_map(|id| agenda.step(id))
+                .map(|step| match subject(step).as_str() {
+                    "" => format!("board {}, {}", step.board, step.stage.shown()),
+                    place => format!("{place}, {}", step.stage.shown()),
+                })
+                .collect();
+            named.dedup();
+            let more = named.len().saturating_sub(SAID);
+            named.truncate(SAID);
+            let more = if more > 0 { format!("; and {more} more") } else { String::new() };
+            format!(
+                "What was tested already would be lost: {}{more}. Leave these in the job as they were, or \
+                 begin a new log with --db.",
+                named.join("; ")
+            )
+        }
+        ChangeRefusal::StillOut(entries) => format!(
+            "Still out on what would be taken out of the job: {}. Put it back and say so first.",
+            about::entries(agenda, entries, ", ")
+        ),
+        ChangeRefusal::Energised(board) => format!(
+            "Board {board} is energised, and what is added has dead tests. Go on with the job as it was, say \
+             \"go to safe isolation\", stop, and change the job then."
+        ),
+        ChangeRefusal::Finished => {
+            "The session is finished. Begin a new log with --db for what is added.".to_owned()
+        }
+        ChangeRefusal::AnotherKind => {
+            "Something was tested already as what the job was: new work and an installation in use have \
+             different rules. Leave kind as it was, or begin a new log with --db."
+                .to_owned()
+        }
+    }
+}
