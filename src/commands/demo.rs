@@ -51,7 +51,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let grammar = Arc::new(grammar_for(&job, true)?.0);
     let mut engine = Ear::new(Arc::clone(&grammar), 1)?;
     let start_up = started.elapsed();
-    let (session, first) = open_session(&mut store, &log, job, JOB, &by(), &clock)?;
+    let (session, first) = open_session(&mut store, &log, job, JOB, by().as_str().into(), &clock)?;
     let mut voice = Terminal::stdout();
     let mut observer = ToTerminal::timed();
     let mut conductor = DialogueManager {

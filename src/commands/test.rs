@@ -13,6 +13,7 @@ use bothhands::dialogue::{
 use bothhands::installation::Job;
 use bothhands::limits::Tables;
 use bothhands::log::{self, SharedClock};
+use bothhands::sequence::Run;
 use bothhands::speech::Recogniser;
 use bothhands::voice::{Tone, until_quiet};
 use std::io::IsTerminal;
@@ -68,6 +69,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         .clone()
         .unwrap_or_else(|| args.job.with_extension("db"));
     let (speaks, hearing) = args.voice.profile()?;
+    let delivery = speaks.delivery();
     let stop = stop_on_signal()?;
     let clock = SharedClock::default();
     let by_voice = args.words.is_none();
@@ -112,7 +114,13 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     } else {
         None
     };
-    let (session, first) = open_session(&mut store, &log, job, &text, &by(), &clock)?;
+    let by = by();
+    let run = Run {
+        by: &by,
+        boot: None,
+        delivery,
+    };
+    let (session, first) = open_session(&mut store, &log, job, &text, run, &clock)?;
     let session = match tables {
         Some(tables) => session.with_tables(tables),
         None => session,

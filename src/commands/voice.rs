@@ -2,6 +2,7 @@
 
 use anyhow::Context;
 use bothhands::dialogue::settings;
+use bothhands::terms::{Manner, Wording};
 use bothhands::speech::{Rehearsed, VoiceProfile};
 #[cfg(feature = "system-voice")]
 use bothhands::voice::WithFallback;
@@ -35,7 +36,30 @@ pub(super) struct VoiceArgs {
     /// A voice of the speech service, by name or part of it.
     #[arg(long, value_name = "NAME")]
     voice_name: Option<String>,
+    /// How much is said: everything in words, or values and permissions in words and a tone for what
+    /// goes as expected.
+    #[arg(long, value_enum)]
+    manner: Option<MannerKind>,
+    /// Whose words are used: those of radiotelephony ("zero decimal", "affirm") or those usual in
+    /// Britain ("nought point", "yes").
+    #[arg(long, value_enum)]
+    wording: Option<WordingKind>,
 }
+
+/// How much is said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum MannerKind {
+    Full,
+    Brief,
+}
+
+/// Whose words are used.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum WordingKind {
+    Radio,
+    British,
+}
+
 
 /// The part `[hearing]` of the profile at `path`, with what lies beside it.
 ///
@@ -101,6 +125,18 @@ impl VoiceArgs {
         }
         if self.voice_name.is_some() {
             profile.voice.clone_from(&self.voice_name);
+        }
+        if let Some(manner) = self.manner {
+            profile.manner = match manner {
+                MannerKind::Full => Manner::Full,
+                MannerKind::Brief => Manner::Brief,
+            };
+        }
+        if let Some(wording) = self.wording {
+            profile.wording = match wording {
+                WordingKind::Radio => Wording::Radio,
+                WordingKind::British => Wording::British,
+            };
         }
         Ok((profile, hearing))
     }

@@ -94,7 +94,7 @@ impl DialogueManager<'_> {
     pub fn open(&mut self, turn: &Turn) {
         self.observer.went_on(self.session.state());
         self.say(&turn.lines);
-        self.mark();
+        self.mark(&turn.lines);
     }
 
     /// Takes utterances until the source ends, the session finishes, or it is told to stop.
@@ -232,7 +232,7 @@ impl DialogueManager<'_> {
                             tally.asked_again += 1;
                             silent_since = Instant::now();
                             self.say(&[Line::question("I was speaking. Say that again.")]);
-                            self.mark();
+                            self.mark(&[]);
                             continue;
                         }
                         (Decision::Accept, Some(said)) => (said, None, Some(evidence)),
@@ -316,7 +316,7 @@ impl DialogueManager<'_> {
             Ok(()) => {
                 self.observer.went_on(self.session.state());
                 self.say(&turn.lines);
-                self.mark();
+                self.mark(&turn.lines);
                 true
             }
             Err(why) => {
@@ -333,12 +333,15 @@ impl DialogueManager<'_> {
         log::keep(self.store, events, evidence)
     }
 
-    /// A short tone after the words tells whether what is said next will be taken.
-    fn mark(&mut self) {
+    /// A short tone after the words tells whether what is said next will be taken. One that ends in
+    /// a tone has told it.
+    fn mark(&mut self, said: &[Line]) {
+        let told = said.last().is_some_and(|line| line.kind == LineKind::Tone);
         if !self.live {
             return;
         }
         self.voice.mark(match self.session.state().mode() {
+            Mode::Running if told => return,
             Mode::Running | Mode::Noting => Earcon::Listening,
             Mode::StandingBy | Mode::Paused | Mode::Finished => Earcon::NotListening,
         });
@@ -346,7 +349,18 @@ impl DialogueManager<'_> {
 
     fn say(&mut self, lines: &[Line]) {
         for line in lines {
-            if self.voice.say(tone(line.kind), &line.text).is_err() {
+            let tone = match line.kind {
+                LineKind::Tone => {
+                    self.voice.mark_for(Earcon::Taken, &line.text);
+                    continue;
+                }
+                LineKind::Prompt | LineKind::Answer => Tone::Plain,
+                LineKind::ReadBack => Tone::ReadBack,
+                LineKind::Question => Tone::Question,
+                LineKind::Reminder => Tone::Reminder,
+                LineKind::Warning => Tone::Warning,
+            };
+            if self.voice.say(tone, &line.text).is_err() {
                 self.observer.unsaid(&line.text);
             }
         }
@@ -359,16 +373,6 @@ pub fn nearly_a_warning(heard: &Recognition) -> bool {
     let warns = |said: &Option<Intent>| said.as_ref().is_some_and(Intent::is_a_warning);
     let near = heard.outcome != Decision::Reject || heard.scores.llr_per_phone > NEARLY;
     near && (warns(&heard.said) || warns(&heard.runner_up_said))
-}
-
-fn tone(kind: LineKind) -> Tone {
-    match kind {
-        LineKind::Prompt | LineKind::Answer => Tone::Plain,
-        LineKind::ReadBack => Tone::ReadBack,
-        LineKind::Question => Tone::Question,
-        LineKind::Reminder => Tone::Reminder,
-        LineKind::Warning => Tone::Warning,
-    }
 }
 
 /// The grammar with the job's own places, and what to say for those that can't be said by voice as
@@ -387,7 +391,8 @@ pub fn grammar_for(job: &Job, by_voice: bool) -> anyhow::Result<(Grammar, Vec<Sa
 }
 
 /// Begins a session with the job file's text as the log's first event, or takes up the one that the
-/// log was left in. The events of the first turn are kept.
+/// log was left in. The events of the first turn are kept. Which run of the machine it is, is
+/// found here.
 ///
 /// # Errors
 /// When the log is of another job, or could not be begun.
@@ -396,13 +401,13 @@ pub fn open_session(
     log: &Log,
     job: Job,
     text: &str,
-    by: &str,
+    run: Run<'_>,
     clock: &SharedClock,
 ) -> anyhow::Result<(Session, Turn)> {
     let boot = log::boot();
     let run = Run {
-        by,
         boot: boot.as_deref(),
+        ..run
     };
     if log.entries.is_empty() {
         let (session, turn) = Session::begin(job, run, clock.tick())?;

@@ -256,7 +256,12 @@ impl Voice for OnScreen {
 
     fn mark(&mut self, mark: Earcon) {
         self.screen
-            .change(|view| view.listening = mark == Earcon::Listening);
+            .change(|view| view.listening = mark != Earcon::NotListening);
+        self.voice.mark(mark);
+    }
+
+    fn mark_for(&mut self, mark: Earcon, words: &str) {
+        self.screen.change(|view| view.say(format!("tone: {words}")));
         self.voice.mark(mark);
     }
 

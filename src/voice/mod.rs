@@ -42,6 +42,9 @@ pub enum Tone {
 pub enum Earcon {
     /// Two rising notes: speak now.
     Listening,
+    /// One note, in the brief manner: taken as said, and on to what comes next; or on to the next
+    /// point or pair, which is known.
+    Taken,
     /// Two falling notes: nothing is taken until the next [`Earcon::Listening`].
     NotListening,
 }
@@ -69,6 +72,11 @@ pub trait Voice {
 
     /// Sounds a mark, where there is sound.
     fn mark(&mut self, _mark: Earcon) {}
+
+    /// Sounds a mark in place of words, which are shown where there is something to show them on.
+    fn mark_for(&mut self, mark: Earcon, _words: &str) {
+        self.mark(mark);
+    }
 
     /// Speaks differently from now on, and tells how, in words to say or show; `None` when this
     /// voice has no such thing.
@@ -117,6 +125,10 @@ impl<V: Voice + ?Sized> Voice for Box<V> {
 
     fn mark(&mut self, mark: Earcon) {
         (**self).mark(mark);
+    }
+
+    fn mark_for(&mut self, mark: Earcon, words: &str) {
+        (**self).mark_for(mark, words);
     }
 
     fn level(&mut self, decibels: f32) {

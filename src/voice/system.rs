@@ -379,7 +379,8 @@ impl Worker {
     }
 
     fn say(&mut self, tone: Tone, text: &str) {
-        let mut said = speakable(text);
+        let wording = self.shared.lock().profile.wording;
+        let mut said = speakable(text, wording);
         if tone == Tone::Warning && !self.play(Notes::WARNING) {
             said.insert_str(0, "Warning. ");
         }

@@ -40,10 +40,15 @@ impl Voice for Terminal {
     fn mark(&mut self, mark: Earcon) {
         let line = match mark {
             Earcon::Listening => "(listening)",
+            Earcon::Taken => "(taken)",
             Earcon::NotListening => "(not listening)",
         };
         // A mark that cannot be shown is no reason to stop; the next line will tell.
         let _ = writeln!(self.out, "{line}").and_then(|()| self.out.flush());
+    }
+
+    fn mark_for(&mut self, _mark: Earcon, words: &str) {
+        let _ = writeln!(self.out, "tone: {}", tame(words)).and_then(|()| self.out.flush());
     }
 }
 

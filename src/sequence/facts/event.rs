@@ -5,7 +5,7 @@ use crate::grammar::Intent;
 use crate::installation::Job;
 use crate::limits::Verdict;
 use crate::quantity::Reading;
-use crate::terms::{HalfCycle, Parked, Part, Place, Reason, Statement};
+use crate::terms::{Delivery, HalfCycle, Parked, Part, Place, Reason, Statement};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -45,6 +45,9 @@ pub enum Event {
         /// Which run of the machine it was, so that another is known to be one.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         boot: Option<String>,
+        /// How what is said is worded from here on.
+        #[serde(default, skip_serializing_if = "Delivery::is_usual")]
+        delivery: Delivery,
     },
     /// The log was opened again.
     Resumed {
@@ -57,6 +60,9 @@ pub enum Event {
         /// that was started anew: nothing of an isolation stands.
         #[serde(default, skip_serializing_if = "std::ops::Not::not")]
         anew: bool,
+        /// How what is said is worded from here on.
+        #[serde(default, skip_serializing_if = "Delivery::is_usual")]
+        delivery: Delivery,
     },
     /// Nothing was said for so long that the place may have been left.
     CameBack {

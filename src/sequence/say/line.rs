@@ -3,6 +3,8 @@
 pub enum LineKind {
     /// What to do next.
     Prompt,
+    /// What went as expected and holds no value, in the brief manner: a tone stands for the words.
+    Tone,
     /// What was heard, said back.
     ReadBack,
     /// Needs "affirm" or "negative".
@@ -35,6 +37,11 @@ impl Line {
     /// What to do next.
     pub fn prompt(text: impl Into<String>) -> Self {
         Self::of(LineKind::Prompt, text)
+    }
+
+    /// What a tone stands for.
+    pub fn tone(text: impl Into<String>) -> Self {
+        Self::of(LineKind::Tone, text)
     }
 
     /// What was heard, said back.

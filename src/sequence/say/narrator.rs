@@ -1,10 +1,11 @@
 use super::about;
+use super::brief;
 use super::line::Line;
 use super::{capital, duration, lines, prompt, recap};
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Edition, Event, EventNo, Mode, Refusal, StepKind, Withdrawal};
+use crate::sequence::facts::{Edition, Event, EventNo, Mode, Refusal, Step, StepKind, Withdrawal};
 use crate::sequence::state::{OutEntry, Question};
-use crate::terms::{Part, Stage};
+use crate::terms::{Manner, Part, Stage};
 use jiff::Timestamp;
 use std::collections::BTreeSet;
 
@@ -34,11 +35,13 @@ impl Narrator {
         let mut out_is_told = false;
         // What is asked comes last.
         let mut asked = Vec::new();
+        let mut as_expected = true;
         for (n, event) in events.iter().enumerate() {
             let before = agenda.clone();
             if !matches!(event, Event::Opened { .. }) {
                 agenda.apply(event, at);
             }
+            as_expected &= brief::goes_on_as_expected(&before, event);
             let followed = events.len() > n + 1;
             let said = lines(&before, &as_meant(event, followed), agenda);
             out_is_told |= tells_what_is_out(&before, event);
@@ -51,7 +54,7 @@ impl Narrator {
         if events.iter().all(at_the_desk) {
             return told;
         }
-        told.extend(self.after_the_turn(&started, agenda, events, at, out_is_told));
+        told.extend(self.after_the_turn(&started, agenda, events, at, (out_is_told, as_expected)));
         let still = started
             .question()
             .filter(|before| Some(*before) == agenda.question());
@@ -76,7 +79,7 @@ impl Narrator {
         agenda: &Agenda,
         events: &[Event],
         at: Timestamp,
-        out_is_told: bool,
+        (out_is_told, as_expected): (bool, bool),
     ) -> Vec<Line> {
         if events.iter().any(|e| matches!(e, Event::Resumed { .. })) {
             let away = at.duration_since(started.last_event_at());
@@ -84,7 +87,7 @@ impl Narrator {
             let mut lines = vec![Line::answer(recap)];
             lines.extend(older_edition(agenda));
             if agenda.mode() != Mode::Finished {
-                self.due(agenda);
+                self.due(agenda, false);
                 lines.push(prompt(agenda).again());
             }
             return lines;
@@ -96,7 +99,7 @@ impl Narrator {
             None => on_leaving(started, agenda),
         };
         if wants_prompt(events, agenda) {
-            lines.push(self.due(agenda));
+            lines.push(self.due(agenda, as_expected));
         }
         lines
     }
@@ -111,8 +114,18 @@ impl Narrator {
     }
 
     /// The prompt that is due, now said.
-    fn due(&mut self, agenda: &Agenda) -> Line {
-        let mut line = self.prompt(agenda);
+    fn due(&mut self, agenda: &Agenda, as_expected: bool) -> Line {
+        let asked = prompt(agenda);
+        let heard_before = |step: &Step| self.prompted.contains(&step.kind);
+        let in_short = as_expected
+            && agenda.delivery().manner == Manner::Brief
+            && (!asked.caution || agenda.current().is_some_and(heard_before));
+        let short = asked.short.filter(|_| in_short);
+        let known = short.as_ref().is_some_and(String::is_empty);
+        let mut line = match short {
+            Some(short) if !known => Line::prompt(short),
+            _ => self.prompt(agenda),
+        };
         if let Some(step) = agenda.current() {
             self.prompted.insert(step.kind);
             let on = Some((step.board, step.circuit));
@@ -123,6 +136,10 @@ impl Narrator {
             let several = agenda.job().boards.len() > 1;
             if several && self.on.is_some_and(|(board, _)| board != step.board) {
                 line.text = about::with_board(step, &line.text);
+            }
+            // A tone stands for it only where nothing had to be added.
+            if known && self.on == on {
+                line = Line::tone(line.text);
             }
             self.on = on;
         }

@@ -20,6 +20,11 @@ pub struct Prompt {
     pub full: String,
     /// When steps like it were done before.
     pub brief: String,
+    /// In the brief manner, where it comes as expected: place and pair, nothing where even they are
+    /// known; `None` where it is never shortened.
+    pub short: Option<String>,
+    /// Whether the first of its kind is said in full in the brief manner too.
+    pub caution: bool,
     /// The grammar rule answers are heard with.
     pub rule: &'static str,
     /// Whether the full prompt is due: nothing like it has been done yet.
@@ -49,6 +54,9 @@ struct Entry {
     when: Vec<String>,
     full: String,
     brief: Option<String>,
+    short: Option<String>,
+    #[serde(default)]
+    caution: bool,
     first: Option<String>,
 }
 
@@ -103,6 +111,8 @@ fn entry_of(agenda: &Agenda, step: &Step) -> Entry {
         when: Vec::new(),
         full: capital(&about::subject(step)),
         brief: None,
+        short: None,
+        caution: false,
         first: None,
     })
 }
@@ -160,6 +170,8 @@ fn of_question(agenda: &Agenda, step: &Step, asked: &Question) -> Prompt {
     Prompt {
         full: text.clone(),
         brief: text,
+        short: None,
+        caution: false,
         rule,
         first: false,
         answers,
@@ -188,6 +200,8 @@ fn without_step(state: &str) -> Prompt {
     });
     Prompt {
         brief: full.clone(),
+        short: None,
+        caution: false,
         full,
         rule: "anything",
         first: false,
@@ -207,8 +221,11 @@ pub fn of_step(agenda: &Agenda, step: &Step) -> Prompt {
     };
     let full = filled(&entry.full);
     let brief = entry.brief.as_deref().map(&mut filled);
+    let short = entry.short.as_deref().map(&mut filled);
     Prompt {
         brief: brief.unwrap_or_else(|| full.clone()),
+        short,
+        caution: entry.caution,
         full,
         rule: step.rule,
         first: !agenda

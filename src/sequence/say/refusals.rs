@@ -91,7 +91,11 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
             "No. You said it is energised. Go to isolation before any dead test.".to_owned()
         }
         Refusal::QuestionOpen => agenda.question().map_or_else(
-            || "Affirm, negative or correction first.".to_owned(),
+            || {
+                let wording = agenda.delivery().wording;
+                let agree = capital(wording.agree());
+                format!("{agree}, {} or correction first.", wording.refuse())
+            },
             |asked| format!("That first: {}", super::question(agenda, asked)),
         ),
         Refusal::Waiting { mode: Mode::Paused } => "Paused. Say resume first.".to_owned(),
