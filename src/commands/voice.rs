@@ -2,8 +2,8 @@
 
 use anyhow::Context;
 use bothhands::dialogue::settings;
-use bothhands::terms::{Manner, Wording};
 use bothhands::speech::{Rehearsed, VoiceProfile};
+use bothhands::terms::{Manner, Wording};
 #[cfg(feature = "system-voice")]
 use bothhands::voice::WithFallback;
 use bothhands::voice::{Profile, Rate, Silent, Terminal, Voice, Volume};
@@ -59,7 +59,6 @@ enum WordingKind {
     Radio,
     British,
 }
-
 
 /// The part `[hearing]` of the profile at `path`, with what lies beside it.
 ///

@@ -348,10 +348,17 @@ impl DialogueManager<'_> {
     }
 
     fn say(&mut self, lines: &[Line]) {
-        for line in lines {
+        let mut words = Vec::new();
+        for (n, line) in lines.iter().enumerate() {
             let tone = match line.kind {
                 LineKind::Tone => {
-                    self.voice.mark_for(Earcon::Taken, &line.text);
+                    // One tone stands for two that follow each other.
+                    let next = lines.get(n + 1).filter(|next| next.kind == LineKind::Tone);
+                    words.push(line.text.as_str());
+                    if next.is_none() {
+                        let words = std::mem::take(&mut words).join(" ");
+                        self.voice.mark_for(Earcon::Taken, &words);
+                    }
                     continue;
                 }
                 LineKind::Prompt | LineKind::Answer => Tone::Plain,
@@ -360,7 +367,8 @@ impl DialogueManager<'_> {
                 LineKind::Reminder => Tone::Reminder,
                 LineKind::Warning => Tone::Warning,
             };
-            if self.voice.say(tone, &line.text).is_err() {
+            let said = self.voice.say_doubtful(tone, &line.text, &line.doubtful);
+            if said.is_err() {
                 self.observer.unsaid(&line.text);
             }
         }

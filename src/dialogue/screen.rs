@@ -13,6 +13,7 @@ use ratatui::style::{Modifier, Style};
 use ratatui::text::Line;
 use ratatui::widgets::{Block, Borders, Paragraph, Wrap};
 use std::collections::VecDeque;
+use std::ops::Range;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
@@ -231,6 +232,15 @@ pub struct OnScreen {
 
 impl Voice for OnScreen {
     fn say(&mut self, tone: Tone, text: &str) -> anyhow::Result<()> {
+        self.say_doubtful(tone, text, &[])
+    }
+
+    fn say_doubtful(
+        &mut self,
+        tone: Tone,
+        text: &str,
+        doubtful: &[Range<usize>],
+    ) -> anyhow::Result<()> {
         let sign = match tone {
             Tone::Plain => "",
             Tone::ReadBack => "read back: ",
@@ -239,7 +249,7 @@ impl Voice for OnScreen {
             Tone::Warning => "WARNING: ",
         };
         self.screen.change(|view| view.say(format!("{sign}{text}")));
-        self.voice.say(tone, text)
+        self.voice.say_doubtful(tone, text, doubtful)
     }
 
     fn speaking(&self) -> bool {
@@ -261,7 +271,8 @@ impl Voice for OnScreen {
     }
 
     fn mark_for(&mut self, mark: Earcon, words: &str) {
-        self.screen.change(|view| view.say(format!("tone: {words}")));
+        self.screen
+            .change(|view| view.say(format!("tone: {words}")));
         self.voice.mark(mark);
     }
 

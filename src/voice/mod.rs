@@ -13,13 +13,14 @@ mod tones;
 pub use fallback::{Failing, Opener, WithFallback};
 pub use profile::{OutOfRange, Profile, Rate, Volume};
 pub use silent::Silent;
-pub use speakable::speakable;
+pub use speakable::{paced, speakable};
 #[cfg(feature = "system-voice")]
 pub use system::System;
 pub use tame::{is_wild, tame};
 pub use terminal::Terminal;
 
 use crate::terms::ProsodyChange;
+use std::ops::Range;
 use std::time::{Duration, Instant};
 
 /// How a line is to sound.
@@ -56,6 +57,19 @@ pub trait Voice {
     /// # Errors
     /// When the line could not be said; the caller falls back to the terminal.
     fn say(&mut self, tone: Tone, text: &str) -> anyhow::Result<()>;
+
+    /// The same; the stretches of `text` in `doubtful` are said slowly and each by itself.
+    ///
+    /// # Errors
+    /// As [`Voice::say`].
+    fn say_doubtful(
+        &mut self,
+        tone: Tone,
+        text: &str,
+        _doubtful: &[Range<usize>],
+    ) -> anyhow::Result<()> {
+        self.say(tone, text)
+    }
 
     /// Whether it is speaking at this moment, so that the microphone can be told to disregard it.
     /// Stays true until the room has gone quiet after the last word.
@@ -109,6 +123,15 @@ pub fn until_quiet(voice: &dyn Voice, limit: Duration) -> bool {
 impl<V: Voice + ?Sized> Voice for Box<V> {
     fn say(&mut self, tone: Tone, text: &str) -> anyhow::Result<()> {
         (**self).say(tone, text)
+    }
+
+    fn say_doubtful(
+        &mut self,
+        tone: Tone,
+        text: &str,
+        doubtful: &[Range<usize>],
+    ) -> anyhow::Result<()> {
+        (**self).say_doubtful(tone, text, doubtful)
     }
 
     fn speaking(&self) -> bool {

@@ -55,6 +55,35 @@ pub fn speakable(text: &str, wording: Wording) -> String {
     said
 }
 
+/// A line as said, with a pause between one digit and the next: a run of them is taken in better so.
+///
+/// ```
+/// use bothhands::terms::Wording;
+/// use bothhands::voice::paced;
+/// assert_eq!(paced("Over nine nine nine.", Wording::Radio), "Over nine, nine, nine.");
+/// assert_eq!(paced("Zero decimal three four.", Wording::Radio), "Zero decimal three, four.");
+/// ```
+pub fn paced(said: &str, wording: Wording) -> String {
+    let is_digit = |word: &str| ('0'..='9').any(|d| wording.digit(d).eq_ignore_ascii_case(word));
+    let bare = |word: &str| {
+        word.trim_end_matches(|c: char| c.is_ascii_punctuation())
+            .to_owned()
+    };
+    let words: Vec<&str> = said.split(' ').collect();
+    let mut paced = String::with_capacity(said.len() + 8);
+    for (n, word) in words.iter().enumerate() {
+        let next = words.get(n + 1).map(|next| bare(next));
+        paced.push_str(word);
+        if is_digit(word) && next.is_some_and(|next| is_digit(&next)) {
+            paced.push(',');
+        }
+        if n + 1 < words.len() {
+            paced.push(' ');
+        }
+    }
+    paced
+}
+
 /// The digits at the start of `text`, with their decimal part, and what follows.
 fn number(text: &str) -> Option<(&str, &str)> {
     let digits =
@@ -82,10 +111,16 @@ fn number_words(number: &str, wording: Wording) -> String {
     let (thousands, hundreds) = (round / 1000, round % 1000 / 100);
     let mut parts = Vec::new();
     if thousands > 0 {
-        parts.push(format!("{} thousand", digit_words(&thousands.to_string(), wording)));
+        parts.push(format!(
+            "{} thousand",
+            digit_words(&thousands.to_string(), wording)
+        ));
     }
     if hundreds > 0 {
-        parts.push(format!("{} hundred", digit_words(&hundreds.to_string(), wording)));
+        parts.push(format!(
+            "{} hundred",
+            digit_words(&hundreds.to_string(), wording)
+        ));
     }
     parts.join(" ")
 }

@@ -1,7 +1,6 @@
 //! The brief manner: what of an event is still said in words. The one rule, over kinds of events and
 //! statements; how a prompt is shortened stands with its words in `prompts.toml` ("short").
 
-use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Ask, Event, Step, StepId};
 use crate::terms::{Manner, Statement};
@@ -9,12 +8,11 @@ use crate::terms::{Manner, Statement};
 /// How much of what an event gives to say is said.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Form {
-    /// All of it: warnings, questions, refusals, cautions, permissions, and whatever came otherwise
-    /// than asked for.
+    /// All of it: warnings, questions, refusals, cautions, and whatever came otherwise than asked for.
     Whole,
-    /// Value, result or what was changed, without what the prompt named already.
+    /// Value, permission, result or what was changed, in words, without what was asked for by name.
     Bare,
-    /// A tone: nothing in it is a value.
+    /// A tone: no value and no permission, and as it should be.
     Tone,
 }
 
@@ -46,8 +44,13 @@ pub(super) fn form(before: &Agenda, event: &Event) -> Form {
 
 fn of_statement(step: &Step, statement: Statement) -> Form {
     match statement {
-        Statement::Done => Form::Tone,
-        said if Intent::Stated(said).is_a_permission() || step.is_wrong(said) => Form::Whole,
+        said if step.is_wrong(said) => Form::Whole,
+        Statement::Done
+        | Statement::PolarityCorrect
+        | Statement::Tripped
+        | Statement::NoTrip
+        | Statement::Pass
+        | Statement::SequenceCorrect => Form::Tone,
         _ => Form::Bare,
     }
 }
@@ -57,19 +60,7 @@ fn of_statement(step: &Step, statement: Statement) -> Form {
 pub(super) fn goes_on_as_expected(before: &Agenda, event: &Event) -> bool {
     match event {
         Event::Ordered { .. } | Event::CalibrationOverdue { .. } => true,
-        event => form(before, event) != Form::Whole || is_a_permission(before, event),
-    }
-}
-
-/// A permission said where it was asked for.
-fn is_a_permission(before: &Agenda, event: &Event) -> bool {
-    match event {
-        Event::Stated {
-            step,
-            statement,
-            place: None,
-        } => is_asked_for(before, step) && Intent::Stated(*statement).is_a_permission(),
-        _ => false,
+        event => form(before, event) != Form::Whole,
     }
 }
 

@@ -23,7 +23,7 @@ use crate::grammar::Intent;
 use crate::limits::{Finding, Outcome, Verdict};
 use crate::quantity::Reading;
 use crate::quantity::Unit;
-use crate::terms::{Part, Place, Stage, Statement, Wording};
+use crate::terms::{Change, Part, Place, Stage, Statement, Wording};
 use brief::Form;
 use numbers::plural;
 
@@ -199,10 +199,10 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         })],
         Event::Unclear {
             words, runner_up, ..
-        } => vec![Line::question(match runner_up {
-            Some(other) => format!("Say again: {words}, or {other}?"),
-            None => "Say again?".to_owned(),
-        })],
+        } => vec![match runner_up {
+            Some(other) => Line::one_or_other(words, other),
+            None => Line::question("Say again?"),
+        }],
         Event::Asked { said } => vec![asked(before, said)],
         Event::NotTaken { words, .. } => vec![Line::answer(format!(
             "I don't know \"{words}\" here. Say again?"
@@ -330,7 +330,11 @@ fn read_back(
             .flatten()
             .filter(|n| !n.is_empty())
             .collect();
-        format!("Taken for {}: {}", named.join(", "), value(reading, wording))
+        format!(
+            "Taken for {}: {}",
+            named.join(", "),
+            value(reading, wording)
+        )
     } else {
         capital(&what.join(", "))
     };
@@ -406,7 +410,10 @@ fn doubted(agenda: &Agenda, doubt: Doubt, verdict: Option<&Verdict>) -> String {
         Doubt::LeadsNotApart => {
             "leads apart should read over range: check the leads and the range".to_owned()
         }
-        Doubt::LeadsNotJoined => "leads joined should read about zero: check the leads".to_owned(),
+        Doubt::LeadsNotJoined => format!(
+            "leads joined should read about {}: check the leads",
+            wording.digit('0')
+        ),
     }
 }
 
@@ -642,16 +649,18 @@ fn stated(step: &Step, statement: Statement, place: Option<&Place>, form: Form) 
         Form::Tone => Line::tone(text),
         Form::Whole | Form::Bare => Line::read_back(text),
     }];
-    lines.extend(after_statement(step, statement));
+    lines.extend(after_statement(step, statement, form));
     lines
 }
 
-fn after_statement(step: &Step, statement: Statement) -> Option<Line> {
+fn after_statement(step: &Step, statement: Statement, form: Form) -> Option<Line> {
     match (step.stage, statement) {
         (Stage::Isolation, Statement::NotProved) => Some(Line::warning(
             "The indicator is not proved. Nothing it showed counts. Get one that proves, and begin again.",
         )),
-        (Stage::Isolation, Statement::Proved) if step.kind == StepKind::ProveAfter => {
+        (Stage::Isolation, Statement::Proved)
+            if step.kind == StepKind::ProveAfter && form == Form::Whole =>
+        {
             Some(Line::answer("Recorded as isolated and proved dead by you."))
         }
         (_, Statement::Energised) => {
@@ -694,7 +703,10 @@ fn taken_out(after: &Agenda, form: Form) -> Vec<Line> {
     let what = capital(&about::as_it_is(after, entry));
     let mut lines = vec![Line::read_back(match form {
         Form::Whole => format!("{what}{parked}. On the list until it is back."),
-        Form::Bare | Form::Tone => format!("{what}{parked}."),
+        Form::Bare | Form::Tone if !entry.linked => format!("{what}{parked}."),
+        Form::Bare | Form::Tone => {
+            format!("{}{parked}.", capital(Change::Linked.shown()))
+        }
     })];
     let circuit = entry
         .circuit
@@ -721,10 +733,12 @@ fn put_back(before: &Agenda, numbers: &[EventNo], after: &Agenda, form: Form) ->
         .filter(|entry| numbers.contains(&entry.no))
         .map(|entry| {
             Line::read_back(if entry.linked {
-                let place = entry.place.as_ref();
+                let place = entry.place.as_ref().filter(|_| form == Form::Whole);
                 let what = entry.part.described(place, entry.both, false);
                 match entry.part {
+                    Part::Crossing(_) if form != Form::Whole => "Crossing off.".to_owned(),
                     Part::Crossing(_) => format!("Off: {what}."),
+                    _ if form != Form::Whole => "Link off.".to_owned(),
                     _ => format!("Link off: {what}."),
                 }
             } else {
@@ -734,6 +748,16 @@ fn put_back(before: &Agenda, numbers: &[EventNo], after: &Agenda, form: Form) ->
         .collect();
     // What goes by one name is told once.
     lines.dedup();
+    let ends = before
+        .current()
+        .filter(|now| now.kind == StepKind::RingEndsBack);
+    let ends_left = |now: &Step| after.open_on(now.board, now.circuit?).next();
+    if form != Form::Whole && ends.is_some_and(|now| ends_left(now).is_none()) {
+        lines = vec![Line::read_back(format!(
+            "{} back.",
+            capital(&Part::RingEnds.shown(false))
+        ))];
+    }
     // In brief, what the circuit in hand still asks to be put back is left to its own prompt.
     let asked_for = |entry: &OutEntry| {
         let here = after.current().and_then(|now| now.circuit);
@@ -741,7 +765,10 @@ fn put_back(before: &Agenda, numbers: &[EventNo], after: &Agenda, form: Form) ->
     };
     let rest = about::out(after, |entry| !asked_for(entry));
     if !rest.is_empty() {
-        lines.push(Line::reminder(format!("Still out: {}.", about::out(after, |_| true))));
+        lines.push(Line::reminder(format!(
+            "Still out: {}.",
+            about::out(after, |_| true)
+        )));
     } else if form == Form::Whole {
         lines.push(Line::answer("Nothing is out."));
     }

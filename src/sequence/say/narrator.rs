@@ -87,7 +87,7 @@ impl Narrator {
             let mut lines = vec![Line::answer(recap)];
             lines.extend(older_edition(agenda));
             if agenda.mode() != Mode::Finished {
-                self.due(agenda, false);
+                self.due(agenda, false, false);
                 lines.push(prompt(agenda).again());
             }
             return lines;
@@ -99,7 +99,12 @@ impl Narrator {
             None => on_leaving(started, agenda),
         };
         if wants_prompt(events, agenda) {
-            lines.push(self.due(agenda, as_expected));
+            // Only a reading could land on a step that was passed over.
+            let next = |step: &Step| {
+                step.measure().is_none() || stood.is_some_and(|stood| stood + 1 == step.order)
+            };
+            let at_once = agenda.current().is_some_and(next);
+            lines.push(self.due(agenda, as_expected, at_once));
         }
         lines
     }
@@ -114,7 +119,7 @@ impl Narrator {
     }
 
     /// The prompt that is due, now said.
-    fn due(&mut self, agenda: &Agenda, as_expected: bool) -> Line {
+    fn due(&mut self, agenda: &Agenda, as_expected: bool, at_once: bool) -> Line {
         let asked = prompt(agenda);
         let heard_before = |step: &Step| self.prompted.contains(&step.kind);
         let in_short = as_expected
@@ -138,7 +143,7 @@ impl Narrator {
                 line.text = about::with_board(step, &line.text);
             }
             // A tone stands for it only where nothing had to be added.
-            if known && self.on == on {
+            if known && at_once && self.on == on {
                 line = Line::tone(line.text);
             }
             self.on = on;

@@ -32,7 +32,10 @@ pub fn bare_value(reading: &Reading, wording: Wording) -> String {
 /// A value with its unit, as said: "over nine nine nine megohms".
 pub fn value(reading: &Reading, wording: Wording) -> String {
     let bare = bare_value(reading, wording);
-    match reading.unit.filter(|_| reading.relation != Relation::OverRange) {
+    match reading
+        .unit
+        .filter(|_| reading.relation != Relation::OverRange)
+    {
         Some(unit) => format!("{bare} {}", unit.spoken()).trim().to_owned(),
         None => bare,
     }

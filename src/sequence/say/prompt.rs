@@ -56,6 +56,8 @@ struct Entry {
     brief: Option<String>,
     short: Option<String>,
     #[serde(default)]
+    known: Vec<String>,
+    #[serde(default)]
     caution: bool,
     first: Option<String>,
 }
@@ -112,6 +114,7 @@ fn entry_of(agenda: &Agenda, step: &Step) -> Entry {
         full: capital(&about::subject(step)),
         brief: None,
         short: None,
+        known: Vec::new(),
         caution: false,
         first: None,
     })
@@ -221,7 +224,11 @@ pub fn of_step(agenda: &Agenda, step: &Step) -> Prompt {
     };
     let full = filled(&entry.full);
     let brief = entry.brief.as_deref().map(&mut filled);
-    let short = entry.short.as_deref().map(&mut filled);
+    let known = !entry.known.is_empty() && entry.known.iter().all(|k| holds(agenda, step, k));
+    let short = entry.short.as_deref().map(|short| match known {
+        true => String::new(),
+        false => filled(short),
+    });
     Prompt {
         brief: brief.unwrap_or_else(|| full.clone()),
         short,
@@ -299,6 +306,8 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
         "megohms" => step.measure().is_some_and(|m| m.unit == Unit::MegOhm),
         "three-phase" => phases == Some(Phases::Three) && step.pair.is_some(),
         "first point" | "first pair" => first_like_it(),
+        "not the first" => !first_like_it(),
+        "place known" => is_place_known(agenda, step),
         "periodic" => agenda.job().kind == JobKind::PeriodicInspection,
         "electronics in" => matches!(
             agenda.procedure(step).guard(agenda.state(), step),
@@ -321,6 +330,28 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
             .circuit
             .is_some_and(|circuit| agenda.suspicion(step.board, circuit).is_some()),
         "electrode" => agenda.job().supply.earthing == Earthing::Tt,
+        _ => false,
+    }
+}
+
+/// Whether its place is known without being named: the only one; or the next number after the one
+/// before, and not the last, by whose name a person who has left one out would find it.
+fn is_place_known(agenda: &Agenda, step: &Step) -> bool {
+    let alike = |other: &&Step| other.kind == step.kind && other.pair == step.pair;
+    let all = || agenda.plan().beside(step).filter(alike);
+    if all().nth(1).is_none() {
+        return true;
+    }
+    let mut like_it = all().skip_while(|other| other.order + 1 < step.order);
+    let numbered = |step: Option<&Step>| {
+        let place = step?.place.as_ref()?;
+        Some((place.name.clone(), place.number?))
+    };
+    let (before, here, after) = (like_it.next(), like_it.next(), like_it.next());
+    match (numbered(before), numbered(here), numbered(after)) {
+        (Some((name, number)), Some((same, next)), Some(_)) => {
+            here.is_some_and(|here| here.order == step.order) && name == same && next == number + 1
+        }
         _ => false,
     }
 }

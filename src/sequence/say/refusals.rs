@@ -50,7 +50,10 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
             Intent::Observe.words(),
             Intent::EndOfNote.words()
         ),
-        Refusal::SayDead => "Zero is no voltage found. If it is dead, say dead.".to_owned(),
+        Refusal::SayDead => format!(
+            "{} is no voltage found. If it is dead, say dead.",
+            capital(agenda.delivery().wording.digit('0'))
+        ),
         Refusal::ReasonNeeded {
             what: LeftOut::Danger,
         } => format!(
