@@ -11,12 +11,12 @@ SHELL := /bin/bash
 # To build: ALSA for the microphone, the speech service's library for the voice (and clang, which
 # reads its headers), pkg-config to find both.
 BUILD_PACKAGES := build-essential pkg-config libasound2-dev libspeechd-dev libclang-dev
-# To test: voices and sounds to hear, a sound server and a speech service without hardware,
+# To test: voices and sounds to hear, a sound server and a speech service without hardware, a terminal,
 # recordings of people, a browser to look back with and npm for its accessibility rules, a database
 # server to hand logs in to, pip for the optional engine, an emulator of other processors.
 TEST_PACKAGES := espeak-ng flite sox pocketsphinx-testdata \
 	pulseaudio pulseaudio-utils libasound2-plugins alsa-utils \
-	speech-dispatcher speech-dispatcher-espeak-ng poppler-utils \
+	speech-dispatcher speech-dispatcher-espeak-ng poppler-utils tmux \
 	chromium chromium-driver npm=npm \
 	postgresql openssl perl qemu-user \
 	python3=python3 pip3=python3-pip

@@ -4,22 +4,37 @@ use anyhow::Context;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
+/// The exit code after a second Ctrl-C: 128 and the number of the signal, as shells have it.
+pub(super) const ENDED_AT_ONCE: i32 = 130;
+
 /// Stops at the end of the utterance in hand when the program is told to stop.
 ///
 /// # Errors
 /// When the machine does not let it watch for the signal.
 pub(super) fn stop_on_signal() -> anyhow::Result<Arc<AtomicBool>> {
+    stop_on_signal_and(|| {
+        super::shown::note(
+            "Stopping after what is in hand. Everything that was read back is kept. Once more \
+             ends at once.",
+        );
+    })
+}
+
+/// The same; `first` is done when it is told so, and not the second time.
+///
+/// # Errors
+/// As [`stop_on_signal`].
+pub(super) fn stop_on_signal_and(
+    first: impl Fn() + Send + 'static,
+) -> anyhow::Result<Arc<AtomicBool>> {
     let stop = Arc::new(AtomicBool::new(false));
     let told = Arc::clone(&stop);
     ctrlc::set_handler(move || {
         if told.swap(true, Ordering::SeqCst) {
             // Asked twice: everything read back is on the disk already.
-            std::process::exit(130);
+            std::process::exit(ENDED_AT_ONCE);
         }
-        super::shown::note(
-            "Stopping after what is in hand. Everything that was read back is kept. Once more \
-             ends at once.",
-        );
+        first();
     })
     .context("can't watch for Ctrl-C")?;
     Ok(stop)

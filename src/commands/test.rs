@@ -1,11 +1,12 @@
 //! `bothhands test`: the main job.
 
 use super::engine::EngineArgs;
-use super::stop::stop_on_signal;
+use super::stop::{ENDED_AT_ONCE, stop_on_signal, stop_on_signal_and};
 use super::terminal::{self, ToTerminal};
 use super::voice::VoiceArgs;
 use super::{about_log, by, shown, source};
 use anyhow::Context;
+use bothhands::dialogue::keys::WithKeys;
 use bothhands::dialogue::screen::{OnScreen, Screen};
 use bothhands::dialogue::{
     DialogueManager, InputSource, Observer, TypedLines, grammar_for, open_session,
@@ -17,7 +18,7 @@ use bothhands::sequence::Run;
 use bothhands::speech::Recogniser;
 use bothhands::voice::{Tone, until_quiet};
 use std::io::IsTerminal;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
@@ -70,7 +71,17 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         .unwrap_or_else(|| args.job.with_extension("db"));
     let (speaks, hearing) = args.voice.profile()?;
     let delivery = speaks.delivery();
-    let stop = stop_on_signal()?;
+    let on_screen = args.screen && std::io::stdout().is_terminal();
+    // Plain lines would stand in the middle of the screen.
+    let stop = if on_screen {
+        stop_on_signal_and(|| {})?
+    } else {
+        stop_on_signal()?
+    };
+    if is_live(args) {
+        // Before the models and the voice, which take their time: is there one at all?
+        drop(source(args, None)?);
+    }
     let clock = SharedClock::default();
     let by_voice = args.words.is_none();
     let (grammar, other_words) = grammar_for(&job, by_voice)?;
@@ -90,15 +101,27 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
             }
         })
     };
-    let on_screen = args.screen && std::io::stdout().is_terminal();
     if args.screen && !on_screen {
         shown::note("This is no terminal: plain lines are written instead of the screen.");
+    }
+    if args.voice.is_none() && !on_screen {
+        shown::note(
+            "No voice: nothing is said and nothing shown, but all of it is kept. `--voice terminal` shows it.",
+        );
     }
     let mut voice = args.voice.open(is_live(args), speaks, on_screen);
     // After the voice, whose service takes seconds to start: sound that waits meanwhile would be
     // too much. Before the log, so that no empty one is left behind where there is no microphone.
     let end_pause = hearing.as_ref().and_then(|h| h.profile.end_pause);
-    let mut source = source(args, end_pause)?;
+    // Where lines are typed at this terminal, the screen reads its keys.
+    let keys_alone = on_screen
+        && args.words.as_deref() == Some(Path::new("-"))
+        && std::io::stdin().is_terminal();
+    let mut source = if keys_alone {
+        None
+    } else {
+        Some(source(args, end_pause)?)
+    };
     let (mut store, log) = log::take_up(&db, &clock).map_err(|why| about_log(&db, why))?;
     let opening = store.opening().to_string();
     if !opening.is_empty() {
@@ -110,6 +133,24 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
             screen: screen.clone(),
             voice,
         });
+        let by_key = {
+            let (stop, screen) = (Arc::clone(&stop), screen.clone());
+            move || {
+                if stop.swap(true, Ordering::SeqCst) {
+                    screen.close();
+                    std::process::exit(ENDED_AT_ONCE);
+                }
+            }
+        };
+        if keys_alone || is_live(args) {
+            screen.typing("");
+            screen.hint(bothhands::dialogue::keys::WAY_OUT);
+        }
+        source = Some(Box::new(WithKeys::read(
+            screen.clone(),
+            by_key,
+            source.take(),
+        )));
         Some(screen)
     } else {
         None
@@ -152,6 +193,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         let _ = conductor.voice.say(Tone::Plain, &told);
     }
     conductor.open(&first);
+    let mut source = source.context("nothing to take words from")?;
     let conducted = conductor.run(source.as_mut());
     // Before the last words: nobody takes what the microphone gives from here on.
     let account = source.account();

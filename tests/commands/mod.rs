@@ -3,3 +3,4 @@
 mod bad_input;
 mod engine;
 mod log_taken_up;
+mod screen;
