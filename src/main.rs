@@ -4,7 +4,7 @@
 
 mod commands;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 use std::process::ExitCode;
 
 /// A voice companion for inspecting and testing an electrical installation with a probe in each
@@ -34,12 +34,16 @@ enum Command {
     Merge(commands::merge::MergeArgs),
     #[cfg(feature = "hand-in")]
     HandIn(commands::hand_in::HandInArgs),
+    Completions(commands::completions::Args),
+    Man(commands::man::Args),
     Devices(commands::devices::Args),
     Doctor(commands::doctor::Args),
 }
 
 fn main() -> ExitCode {
-    let cli = Cli::parse();
+    let command = commands::help::with_examples(Cli::command());
+    let matches = command.clone().get_matches();
+    let cli = Cli::from_arg_matches(&matches).unwrap_or_else(|error| error.exit());
     let done = match cli.command {
         Command::Demo(args) => commands::demo::run(&args),
         Command::Check(args) => commands::check::run(&args),
@@ -56,11 +60,13 @@ fn main() -> ExitCode {
         Command::Merge(args) => commands::merge::run(args),
         #[cfg(feature = "hand-in")]
         Command::HandIn(args) => commands::hand_in::run(&args),
+        Command::Completions(args) => commands::completions::run(&args, command),
+        Command::Man(args) => commands::man::run(&args, command),
         Command::Devices(args) => commands::devices::run(&args),
         Command::Doctor(args) => commands::doctor::run(&args),
     };
     done.unwrap_or_else(|error| {
         commands::shown::note(format!("bothhands: {error:#}"));
-        ExitCode::from(2)
+        commands::exit::Exit::Wrong.into()
     })
 }

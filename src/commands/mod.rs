@@ -1,19 +1,24 @@
 //! One file per subcommand: its arguments, and which rooms it joins. What they have in common
-//! stands in `engine`, `shown`, `source`, `stop`, `terminal`, `voice`
+//! stands in `engine`, `exit`, `help`, `progress`, `shown`, `source`, `stop`, `terminal`, `voice`
 //! and `written`.
 
 pub(crate) mod check;
+pub(crate) mod completions;
 pub(crate) mod demo;
 pub(crate) mod devices;
 pub(crate) mod doctor;
 mod engine;
+pub(crate) mod exit;
 pub(crate) mod export;
 #[cfg(feature = "hand-in")]
 pub(crate) mod hand_in;
 pub(crate) mod hear;
+pub(crate) mod help;
 pub(crate) mod import;
 pub(crate) mod log;
+pub(crate) mod man;
 pub(crate) mod merge;
+mod progress;
 pub(crate) mod rehearse;
 pub(crate) mod review;
 pub(crate) mod schedule;

@@ -7,6 +7,12 @@ use bothhands::voice::{is_wild, tame};
 use std::fmt::Display;
 use std::io::{self, Write};
 
+/// Columns of the terminal that standard output is; nothing where it is none.
+pub(crate) fn columns() -> Option<usize> {
+    let (width, _) = terminal_size::terminal_size_of(io::stdout())?;
+    Some(width.0.into())
+}
+
 /// Writes a line to standard output.
 ///
 /// # Errors
@@ -38,6 +44,14 @@ pub(crate) fn json(text: &str) -> anyhow::Result<()> {
         }
     }
     written(safe.as_bytes())
+}
+
+/// Writes what is made by the program itself, and for another program, as it is.
+///
+/// # Errors
+/// As [`line`].
+pub(crate) fn raw(bytes: &[u8]) -> anyhow::Result<()> {
+    written(bytes)
 }
 
 fn written(bytes: &[u8]) -> anyhow::Result<()> {

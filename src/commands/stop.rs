@@ -1,11 +1,14 @@
 //! Ctrl-C, and being told to end.
 
+use super::exit::Exit;
 use anyhow::Context;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-/// The exit code after a second Ctrl-C: 128 and the number of the signal, as shells have it.
-pub(super) const ENDED_AT_ONCE: i32 = 130;
+/// Ends the program at once: everything read back is on the disk already.
+pub(super) fn end_at_once() -> ! {
+    std::process::exit(Exit::AtOnce.status().into())
+}
 
 /// Stops at the end of the utterance in hand when the program is told to stop.
 ///
@@ -31,8 +34,7 @@ pub(super) fn stop_on_signal_and(
     let told = Arc::clone(&stop);
     ctrlc::set_handler(move || {
         if told.swap(true, Ordering::SeqCst) {
-            // Asked twice: everything read back is on the disk already.
-            std::process::exit(ENDED_AT_ONCE);
+            end_at_once();
         }
         first();
     })

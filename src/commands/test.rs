@@ -1,11 +1,12 @@
 //! `bothhands test`: the main job.
 
 use super::engine::EngineArgs;
-use super::stop::{ENDED_AT_ONCE, stop_on_signal, stop_on_signal_and};
+use super::progress::Progress;
+use super::stop::{end_at_once, stop_on_signal, stop_on_signal_and};
 use super::terminal::{self, ToTerminal};
 use super::voice::VoiceArgs;
 use super::{about_log, by, shown, source};
-use anyhow::Context;
+use anyhow::{Context, bail};
 use bothhands::dialogue::keys::WithKeys;
 use bothhands::dialogue::screen::{OnScreen, Screen};
 use bothhands::dialogue::{
@@ -27,7 +28,7 @@ use std::time::Duration;
 /// Leads a job by voice, or by typing, and keeps its log.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Args {
-    /// The job file.
+    /// The job file; `-` for standard input.
     job: PathBuf,
     /// The log; beside the job file with the ending .db when not given. An existing log is taken
     /// up where it ends.
@@ -62,6 +63,11 @@ pub(crate) struct Args {
 /// # Errors
 /// When the job, the log or the sound can't be used; nothing is lost.
 pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
+    if args.job == Path::new("-") && (args.db.is_none() || args.words == Some("-".into())) {
+        bail!(
+            "the job comes from standard input: name the log with --db, and take words or sound from elsewhere"
+        );
+    }
     let text = Job::text_of(&args.job)?;
     let job = Job::parse(&text, &args.job.display().to_string())?;
     let tables = args.tables.as_deref().map(Tables::load).transpose()?;
@@ -92,6 +98,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         Some(match args.engine.other(&grammar)? {
             Some(engine) => engine,
             None => {
+                let _progress = Progress::of("loading the models");
                 let mut ear = args.engine.ear(&grammar)?;
                 if let Some(hearing) = &hearing {
                     shown::note(hearing.profile.told(ear.thresholds()));
@@ -138,7 +145,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
             move || {
                 if stop.swap(true, Ordering::SeqCst) {
                     screen.close();
-                    std::process::exit(ENDED_AT_ONCE);
+                    end_at_once();
                 }
             }
         };

@@ -1,6 +1,7 @@
 //! The program as it is started: its options and what it says to bad ones.
 
 mod bad_input;
+mod conventions;
 mod engine;
 mod log_taken_up;
 mod screen;

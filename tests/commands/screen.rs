@@ -135,6 +135,7 @@ fn typing_is_shown_taken_and_put_right_and_every_way_out_is_told() {
     terminal.write("proved\risolated\nlocked off\r");
     terminal.wait_for(&["read back: Locked off.", "Prove dead, line to neutral"]);
     terminal.write("half a");
+    terminal.wait_for(&["you: half a_"]);
     terminal.keys(&["Escape"]);
     terminal.wait_for(&["you: _"]);
     terminal.keys(&["Escape"]);
@@ -150,7 +151,14 @@ fn typing_is_shown_taken_and_put_right_and_every_way_out_is_told() {
 #[test]
 fn every_size_shows_all_panes_there_is_room_for() {
     let terminal = Terminal::begin("--words -", 40, 24);
-    let narrow = terminal.wait_for(&["asked now", "Say done.", "last readings", "out", "said", "you: _"]);
+    let narrow = terminal.wait_for(&[
+        "asked now",
+        "Say done.",
+        "last readings",
+        "out",
+        "said",
+        "you: _",
+    ]);
     let words = narrow.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(
         words.contains("find every source: mains"),
