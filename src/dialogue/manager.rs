@@ -10,7 +10,7 @@ use crate::log::{self, Log, LogError, SharedClock};
 use crate::sequence::{
     Agenda, Event, Line, LineKind, Mode, Run, Session, Turn, place_of, sounds_like_a_warning,
 };
-use crate::speech::{Decision, DecodeContext, Recogniser, Recognition, is_lone_digit};
+use crate::speech::{Decision, DecodeContext, Recogniser, Recognition, is_lone_digit, repeated};
 use crate::store::{Evidence, Store};
 use crate::voice::{Earcon, Tone, Voice};
 use anyhow::bail;
@@ -72,6 +72,26 @@ struct ByEngine<'a> {
     engine: String,
 }
 
+/// What was asked again.
+struct Take {
+    utterance: Utterance,
+    rule: String,
+    said: Intent,
+}
+
+impl Take {
+    /// Whether `heard` may be the same once more: a meaning of the same kind at the same step. A
+    /// warning stands by itself.
+    fn is_repeated_by(&self, heard: &Recognition, expected: &DecodeContext) -> bool {
+        let kind = |said: &Intent| std::mem::discriminant(said);
+        let same = |said: &Intent| kind(said) == kind(&self.said);
+        heard.outcome != Decision::Reject
+            && expected.rule == self.rule
+            && heard.said.as_ref().is_some_and(same)
+            && !nearly_a_warning(heard)
+    }
+}
+
 /// What a conducted session came to.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct Tally {
@@ -108,6 +128,7 @@ impl DialogueManager<'_> {
         let mut silent_since = Instant::now();
         let mut partial: Option<(Utterance, DecodeContext, Recognition)> = None;
         let mut doubted: Option<Intent> = None;
+        let mut asked: Option<Take> = None;
         while !self.stop.load(Ordering::SeqCst) && self.session.state().mode() != Mode::Finished {
             let Some(input) = source.next(self.voice)? else {
                 break;
@@ -193,6 +214,22 @@ impl DialogueManager<'_> {
                             &mut tally,
                         )?,
                     };
+                    let heard = match &asked {
+                        Some(before) if before.is_repeated_by(&heard, &expected) => {
+                            let both = recogniser.together(
+                                &before.utterance.samples,
+                                &utterance.samples,
+                                &expected,
+                            )?;
+                            tally.hearing += both.as_ref().map_or(Duration::ZERO, |b| b.took);
+                            repeated(heard, both)
+                        }
+                        _ => heard,
+                    };
+                    // A noise in between is not what was asked for.
+                    if heard.outcome != Decision::Reject {
+                        asked = None;
+                    }
                     tally.sound += Duration::from_secs_f64(utterance.seconds());
                     self.observer.heard(&heard.words, Some(&heard));
                     let noting = self.session.state().mode() == Mode::Noting;
@@ -239,6 +276,11 @@ impl DialogueManager<'_> {
                         (Decision::Confirm, said) if !noting => {
                             tally.asked_again += 1;
                             doubted = said;
+                            asked = doubted.clone().map(|said| Take {
+                                utterance,
+                                rule: expected.rule,
+                                said,
+                            });
                             silent_since = Instant::now();
                             let before = self.session.clone();
                             let now = self.clock.tick();

@@ -3,7 +3,7 @@ use super::summary::millis;
 use crate::audio::{self, EndpointConfig, Utterance};
 use crate::grammar::Intent;
 use crate::speech::ear::same_meaning;
-use crate::speech::{Decision, DecodeContext, Recogniser, Recognition};
+use crate::speech::{Decision, DecodeContext, Recogniser, Recognition, repeated};
 use serde::Serialize;
 use std::fmt::Write as _;
 use std::path::Path;
@@ -45,6 +45,20 @@ pub struct Row {
     /// What was heard at second hearing; nothing unless [`hear_again`] was asked for and the first
     /// hearing was wrong.
     pub again: Option<SecondHearing>,
+    /// What the repetition gives of a clip that was asked again; nothing unless [`hear_again`] was
+    /// asked for with other recordings.
+    pub repeated: Option<Repetition>,
+}
+
+/// The same words once more, after "say again".
+#[derive(Debug, Clone)]
+pub struct Repetition {
+    /// The other recording by itself.
+    pub alone: Recognition,
+    /// Both recordings together; as `alone` from an engine that hears each by itself.
+    pub together: Recognition,
+    /// What a session makes of it ([`repeated`]).
+    pub taken: Recognition,
 }
 
 /// What a clip that was heard wrongly gives when it is heard again.
@@ -95,6 +109,7 @@ pub fn measure(
             pieces: pieces.len(),
             clip: clip.clone(),
             again: None,
+            repeated: None,
         });
     }
     Ok(rows)
@@ -110,7 +125,8 @@ fn counting<'a>(samples: &'a [f32], pieces: &'a [Utterance], cut: bool) -> &'a [
 }
 
 /// Hears once more what was taken or asked again with a wrong likeliest meaning, with that meaning
-/// refused; and the recording of `others` that belongs to it, with and without.
+/// refused; and the recording of `others` that belongs to it, with and without. What was asked again
+/// is heard with the recording of `others` as its repetition, alone and both together.
 ///
 /// # Errors
 /// When a recording cannot be used or the engine fails.
@@ -121,28 +137,41 @@ pub fn hear_again(
     rule: &str,
     cut: bool,
 ) -> anyhow::Result<()> {
-    for (number, row) in rows.iter_mut().enumerate() {
-        let Some(wrong) = refusable(row) else {
-            continue;
+    let sound = |path: &Path| -> anyhow::Result<Vec<f32>> {
+        let samples = audio::read(path)?;
+        let pieces = if cut {
+            audio::utterances(&samples, EndpointConfig::default())
+        } else {
+            Vec::new()
         };
+        Ok(counting(&samples, &pieces, cut).to_vec())
+    };
+    for (number, row) in rows.iter_mut().enumerate() {
         let plain = DecodeContext {
             rule: rule.to_owned(),
             excluded: Vec::new(),
+        };
+        let other = others.and_then(|others| others.get(number));
+        if let (Some(other), Verdict::AskedAgain, Some(_)) = (other, row.verdict, &row.clip.said) {
+            let (before, samples) = (sound(&row.clip.path)?, sound(&other.path)?);
+            let alone = engine.recognise(&samples, &plain)?;
+            let together = engine.together(&before, &samples, &plain)?;
+            row.repeated = Some(Repetition {
+                taken: repeated(alone.clone(), together.clone()),
+                together: together.unwrap_or_else(|| alone.clone()),
+                alone,
+            });
+        }
+        let Some(wrong) = refusable(row) else {
+            continue;
         };
         let refused = DecodeContext {
             excluded: vec![wrong.clone()],
             ..plain.clone()
         };
-        let mut hear = |path: &Path, expected: &DecodeContext| {
-            let samples = audio::read(path)?;
-            let pieces = if cut {
-                audio::utterances(&samples, EndpointConfig::default())
-            } else {
-                Vec::new()
-            };
-            engine.recognise(counting(&samples, &pieces, cut), expected)
-        };
-        let other = match others.and_then(|others| others.get(number)) {
+        let mut hear =
+            |path: &Path, expected: &DecodeContext| engine.recognise(&sound(path)?, expected);
+        let other = match other {
             Some(other) => Some(OtherRecording {
                 plain: hear(&other.path, &plain)?,
                 refused: hear(&other.path, &refused)?,

@@ -11,5 +11,7 @@ mod measure;
 mod summary;
 
 pub use manifest::{Clip, read_manifest, read_second};
-pub use measure::{OtherRecording, Row, SecondHearing, Verdict, hear_again, measure, table};
-pub use summary::{Again, Second, Summary};
+pub use measure::{
+    OtherRecording, Repetition, Row, SecondHearing, Verdict, hear_again, measure, table,
+};
+pub use summary::{Again, Repeated, Second, Summary};

@@ -70,6 +70,21 @@ pub struct Again {
     pub other_plain: Option<Second>,
     /// The other recording without the wrong meaning.
     pub other_refused: Option<Second>,
+    /// What was asked again and repeated by another recording.
+    pub repeated: Option<Repeated>,
+}
+
+/// What repetitions give of the clips with words that were asked again.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct Repeated {
+    /// How many.
+    pub clips: usize,
+    /// The repetition by itself.
+    pub alone: Second,
+    /// Both takes together, always.
+    pub together: Second,
+    /// As a session does it ([`crate::speech::repeated`]).
+    pub taken: Second,
 }
 
 /// What became of clips at second hearing.
@@ -110,7 +125,21 @@ impl Again {
             same_of_taken: Second::of(same.filter(|(row, _)| taken(row))),
             other_plain: other(|o| &o.plain),
             other_refused: other(|o| &o.refused),
+            repeated: Repeated::of(rows),
         }
+    }
+}
+
+impl Repeated {
+    fn of(rows: &[Row]) -> Option<Self> {
+        let repeated = || rows.iter().filter_map(|r| Some((r, r.repeated.as_ref()?)));
+        let clips = repeated().count();
+        (clips > 0).then(|| Self {
+            clips,
+            alone: Second::of(repeated().map(|(row, r)| (row, &r.alone))),
+            together: Second::of(repeated().map(|(row, r)| (row, &r.together))),
+            taken: Second::of(repeated().map(|(row, r)| (row, &r.taken))),
+        })
     }
 }
 
@@ -149,7 +178,22 @@ impl std::fmt::Display for Again {
         row("the same sound, meaning refused", Some(self.same))?;
         row("  of them those taken at first", Some(self.same_of_taken))?;
         row("another recording, nothing refused", self.other_plain)?;
-        row("another recording, meaning refused", self.other_refused)
+        row("another recording, meaning refused", self.other_refused)?;
+        if let Some(repeated) = &self.repeated {
+            writeln!(f, "asked again, and repeated: {}", repeated.clips)?;
+            let mut row = |name: &str, c: Second| {
+                writeln!(
+                    f,
+                    "  {name:<34} right {:>4}   exact {:>4}   asked again {:>4}   wrong and taken \
+                     {:>4}   ignored {:>4}",
+                    c.right, c.exact, c.asked_again, c.wrong_taken, c.ignored
+                )
+            };
+            row("the repetition by itself", repeated.alone)?;
+            row("both together", repeated.together)?;
+            row("as a session takes it", repeated.taken)?;
+        }
+        Ok(())
     }
 }
 

@@ -63,6 +63,30 @@ impl Recognition {
     }
 }
 
+/// What a repetition comes to: `alone` as it is heard by itself, `both` together with what it repeats.
+/// It is taken where both mean the same and either is sure; where they differ it is asked once more.
+pub fn repeated(alone: Recognition, both: Option<Recognition>) -> Recognition {
+    let Some(both) = both else { return alone };
+    let same = match (&alone.said, &both.said) {
+        (Some(a), Some(b)) => ear::same_meaning(a, b),
+        _ => false,
+    };
+    match (alone.outcome, both.outcome) {
+        (Decision::Accept, _) if !same => Recognition {
+            outcome: Decision::Confirm,
+            runner_up: Some(both.words),
+            runner_up_said: both.said,
+            ..alone
+        },
+        (Decision::Confirm, Decision::Accept) if same => Recognition {
+            took: alone.took + both.took,
+            times: alone.times,
+            ..both
+        },
+        _ => alone,
+    }
+}
+
 /// The three things a recogniser may conclude.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -139,6 +163,70 @@ pub trait Recogniser: Send {
         expected: &DecodeContext,
     ) -> anyhow::Result<Recognition>;
 
+    /// What is made of an utterance together with `before`, which was in doubt and which it repeats;
+    /// nothing from an engine that hears each by itself.
+    ///
+    /// # Errors
+    /// As [`Recogniser::recognise`].
+    fn together(
+        &mut self,
+        _before: &[f32],
+        _samples: &[f32],
+        _expected: &DecodeContext,
+    ) -> anyhow::Result<Option<Recognition>> {
+        Ok(None)
+    }
+
     /// The engine's name and its model's, for the log.
     fn describe(&self) -> String;
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn heard(outcome: Decision, said: Intent) -> Recognition {
+        Recognition {
+            outcome,
+            words: format!("{said:?}"),
+            said: Some(said),
+            ..Recognition::nothing()
+        }
+    }
+
+    #[test]
+    fn a_repetition_is_taken_where_both_mean_the_same_and_either_is_sure() {
+        use Decision::{Accept, Confirm, Reject};
+        let (a, b) = (Intent::WhatIsOut, Intent::WhereAreWe);
+        for (alone, both, same, comes) in [
+            (Accept, Accept, true, Accept),
+            (Accept, Confirm, true, Accept),
+            (Accept, Reject, true, Accept),
+            (Accept, Accept, false, Confirm),
+            (Accept, Confirm, false, Confirm),
+            (Confirm, Accept, true, Accept),
+            (Confirm, Accept, false, Confirm),
+            (Confirm, Confirm, true, Confirm),
+            (Reject, Accept, true, Reject),
+        ] {
+            let other = if same { &a } else { &b };
+            let both = heard(both, other.clone());
+            let came = repeated(heard(alone, a.clone()), Some(both));
+            assert_eq!((came.outcome, came.said), (comes, Some(a.clone())));
+        }
+    }
+
+    #[test]
+    fn an_engine_that_hears_each_by_itself_is_taken_at_its_word() {
+        let alone = heard(Decision::Accept, Intent::WhatIsOut);
+        assert_eq!(repeated(alone.clone(), None), alone);
+    }
+
+    #[test]
+    fn where_they_differ_the_other_is_what_it_may_have_been() {
+        let alone = heard(Decision::Accept, Intent::WhatIsOut);
+        let both = heard(Decision::Accept, Intent::WhereAreWe);
+        let came = repeated(alone, Some(both));
+        assert_eq!(came.runner_up_said, Some(Intent::WhereAreWe));
+    }
 }

@@ -8,6 +8,7 @@ mod program;
 mod recordings;
 mod reference;
 mod rehearsing;
+mod repeating;
 mod same_sums;
 mod vosk;
 mod warnings;

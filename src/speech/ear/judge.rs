@@ -13,6 +13,8 @@ use std::path::Path;
 pub struct Bounds {
     /// How much each of two ears counts in the sum of their scores.
     pub ear_weights: [f32; 2],
+    /// How much a take that was in doubt counts beside its repetition.
+    pub earlier_take: f32,
     /// Where one model hears.
     pub one_ear: Thresholds,
     /// Where two hear, for the sums of their scores.

@@ -132,6 +132,8 @@ pub struct Ear {
     thresholds: Thresholds,
     /// How much each model counts where there are two.
     weights: [f32; 2],
+    /// How much a take that was in doubt counts beside its repetition.
+    earlier_take: f32,
     width: Beam,
 }
 
@@ -176,6 +178,7 @@ impl Ear {
             graphs: HashMap::new(),
             thresholds: bounds.one_ear,
             weights: bounds.ear_weights,
+            earlier_take: bounds.earlier_take,
             width: WIDTH,
         })
     }
@@ -257,6 +260,7 @@ impl Ear {
             None => bounds.one_ear,
         };
         self.weights = bounds.ear_weights;
+        self.earlier_take = bounds.earlier_take;
         self.graphs.clear();
     }
 
@@ -359,17 +363,17 @@ impl Ear {
             .collect()
     }
 
-    /// The readings by what every model makes of them.
+    /// The readings by what every model makes of every take, each view as often as its weight says.
     fn judged(
         &self,
         graph: &PhoneGraph,
-        views: &[View],
+        views: &[(&View, f32)],
         expected: &DecodeContext,
     ) -> Result<Judged, EarError> {
         let mut found = views
             .iter()
-            .map(|view| self.readings(graph, view, expected));
-        if let [view] = views {
+            .map(|(view, _)| self.readings(graph, view, expected));
+        if let [(view, _)] = views {
             return Ok(Judged {
                 candidates: found.next().unwrap_or_default(),
                 free: view.free,
@@ -378,7 +382,73 @@ impl Ear {
         }
         let phones = &self.acoustics.phones;
         let found = found.collect();
-        pair::judge(graph, &self.lexicon, phones, views, &self.weights, found)
+        let (views, weights): (Vec<&View>, Vec<f32>) = views.iter().copied().unzip();
+        pair::judge(graph, &self.lexicon, phones, &views, &weights, found)
+    }
+
+    /// How much each model's view counts.
+    fn counted<'a>(&self, views: &'a [View]) -> Vec<(&'a View, f32)> {
+        let weights = match views.len() {
+            1 => &[1.0],
+            _ => self.weights.as_slice(),
+        };
+        views.iter().zip(weights.iter().copied()).collect()
+    }
+
+    /// The sound as the models take it in; nothing where there is no voice.
+    fn usable(samples: &[f32]) -> Option<Vec<f32>> {
+        let usable =
+            (SHORTEST..=LONGEST).contains(&samples.len()) && samples.iter().all(|s| s.is_finite());
+        usable
+            .then(|| levelled(samples))
+            .filter(|samples| has_voice(samples))
+    }
+
+    /// What is made of one take or of several of the same words.
+    fn weighed(
+        &self,
+        graph: &PhoneGraph,
+        views: &[(&View, f32)],
+        expected: &DecodeContext,
+    ) -> Result<Recognition, EarError> {
+        let mut heard = Recognition::nothing();
+        let judged = self.judged(graph, views, expected)?;
+        let free = judged.free;
+        let all: f32 = views.iter().map(|(_, weight)| weight).sum();
+        heard.scores.phones = (free.phones as f32 / all).round() as u32;
+        heard.ears_differ = !judged.agree;
+        let mut candidates = judged.candidates;
+        // A stranger is a rival of commands alone.
+        let likeliest = candidates.iter().find_map(|c| c.said.as_ref());
+        if !likeliest.is_none_or(strangers::competes) {
+            candidates.retain(|c| c.said.is_some());
+        }
+        let width = self.width.beam * all;
+        heard.scores.margin = self.thresholds.ranked(&mut candidates, all, width);
+        let mut candidates = candidates.into_iter();
+        if let (Some(best), true) = (candidates.next(), free.phones > 0) {
+            let second = candidates.next();
+            heard.scores.llr_per_phone = judge::fit(&best.hypothesis, free);
+            heard.outcome = match &best.said {
+                Some(said) => self.thresholds.of_ours(heard.scores, said, &best.words),
+                None => self
+                    .thresholds
+                    .of_a_stranger(heard.scores, second.as_ref().and_then(|s| s.said.as_ref())),
+            };
+            let doubted = self.thresholds.ask_again.when_ears_differ && heard.ears_differ;
+            if heard.outcome == Decision::Accept && doubted {
+                heard.outcome = Decision::Confirm;
+            }
+            heard.times = graph.times(&best.hypothesis);
+            heard.may_go_on = graph.may_go_on(&best.hypothesis);
+            heard.words = best.words;
+            heard.said = best.said;
+            if let Some(second) = second {
+                heard.runner_up = Some(second.words);
+                heard.runner_up_said = second.said;
+            }
+        }
+        Ok(heard)
     }
 
     /// One candidate a meaning, the refused ones left out.
@@ -421,60 +491,36 @@ impl Recogniser for Ear {
     ) -> anyhow::Result<Recognition> {
         let started = Instant::now();
         let graph = self.prepare(&expected.rule)?;
-        let mut heard = Recognition::nothing();
-        let usable =
-            (SHORTEST..=LONGEST).contains(&samples.len()) && samples.iter().all(|s| s.is_finite());
-        let samples = if usable {
-            levelled(samples)
-        } else {
-            Vec::new()
-        };
-        if !usable || !has_voice(&samples) {
-            heard.took = started.elapsed();
-            return Ok(heard);
-        }
-        let views = self.views(&samples)?;
-        let judged = self.judged(&graph, &views, expected)?;
-        let free = judged.free;
-        let all: f32 = match views.len() {
-            1 => 1.0,
-            _ => self.weights.iter().sum(),
-        };
-        heard.scores.phones = (free.phones as f32 / all).round() as u32;
-        heard.ears_differ = !judged.agree;
-        let mut candidates = judged.candidates;
-        // A stranger is a rival of commands alone.
-        let likeliest = candidates.iter().find_map(|c| c.said.as_ref());
-        if !likeliest.is_none_or(strangers::competes) {
-            candidates.retain(|c| c.said.is_some());
-        }
-        let width = self.width.beam * all;
-        heard.scores.margin = self.thresholds.ranked(&mut candidates, all, width);
-        let mut candidates = candidates.into_iter();
-        if let (Some(best), true) = (candidates.next(), free.phones > 0) {
-            let second = candidates.next();
-            heard.scores.llr_per_phone = judge::fit(&best.hypothesis, free);
-            heard.outcome = match &best.said {
-                Some(said) => self.thresholds.of_ours(heard.scores, said, &best.words),
-                None => self
-                    .thresholds
-                    .of_a_stranger(heard.scores, second.as_ref().and_then(|s| s.said.as_ref())),
-            };
-            let doubted = self.thresholds.ask_again.when_ears_differ && heard.ears_differ;
-            if heard.outcome == Decision::Accept && doubted {
-                heard.outcome = Decision::Confirm;
+        let mut heard = match Self::usable(samples) {
+            Some(samples) => {
+                let views = self.views(&samples)?;
+                self.weighed(&graph, &self.counted(&views), expected)?
             }
-            heard.times = graph.times(&best.hypothesis);
-            heard.may_go_on = graph.may_go_on(&best.hypothesis);
-            heard.words = best.words;
-            heard.said = best.said;
-            if let Some(second) = second {
-                heard.runner_up = Some(second.words);
-                heard.runner_up_said = second.said;
-            }
-        }
+            None => Recognition::nothing(),
+        };
         heard.took = started.elapsed();
         Ok(heard)
+    }
+
+    fn together(
+        &mut self,
+        before: &[f32],
+        samples: &[f32],
+        expected: &DecodeContext,
+    ) -> anyhow::Result<Option<Recognition>> {
+        let started = Instant::now();
+        let graph = self.prepare(&expected.rule)?;
+        let (Some(before), Some(samples)) = (Self::usable(before), Self::usable(samples)) else {
+            return Ok(None);
+        };
+        // The later first: its words are timed where both found them.
+        let (later, earlier) = (self.views(&samples)?, self.views(&before)?);
+        let mut views = self.counted(&later);
+        let less = |(view, weight)| (view, self.earlier_take * weight);
+        views.extend(self.counted(&earlier).into_iter().map(less));
+        let mut heard = self.weighed(&graph, &views, expected)?;
+        heard.took = started.elapsed();
+        Ok(Some(heard))
     }
 
     fn describe(&self) -> String {

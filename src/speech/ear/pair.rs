@@ -75,7 +75,7 @@ pub(super) fn judge(
     graph: &PhoneGraph,
     lexicon: &Lexicon,
     phones: &Phones,
-    views: &[View],
+    views: &[&View],
     weights: &[f32],
     found: Vec<Vec<Candidate>>,
 ) -> Result<Judged, EarError> {
@@ -275,7 +275,15 @@ mod tests {
             let found: Vec<_> = views.iter().map(|v| candidates(&graph, &v.probs)).collect();
             let firsts: Vec<Option<Intent>> = found.iter().map(|f| f[0].said.clone()).collect();
             let weights = [0.5, 1.0];
-            let judged = judge(&graph, &lexicon, &phones, &views, &weights, found).unwrap();
+            let judged = judge(
+                &graph,
+                &lexicon,
+                &phones,
+                &[&views[0], &views[1]],
+                &weights,
+                found,
+            )
+            .unwrap();
             let sum = |c: &Candidate| {
                 let line = match graph.stranger(&c.hypothesis) {
                     Some(stranger) => alone(stranger, &lexicon, &phones).unwrap(),
@@ -305,7 +313,15 @@ mod tests {
         let views = [3, 3].map(|s| View::of(unsure(60, phones.count(), s)));
         let once = candidates(&graph, &views[0].probs);
         let found = vec![once.clone(), once.clone()];
-        let judged = judge(&graph, &lexicon, &phones, &views, &[1.0, 1.0], found).unwrap();
+        let judged = judge(
+            &graph,
+            &lexicon,
+            &phones,
+            &[&views[0], &views[1]],
+            &[1.0, 1.0],
+            found,
+        )
+        .unwrap();
         assert!(judged.agree);
         for (one, both) in once.iter().zip(&judged.candidates) {
             assert_eq!(one.words, both.words);
