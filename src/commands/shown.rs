@@ -64,9 +64,17 @@ fn written(bytes: &[u8]) -> anyhow::Result<()> {
     }
 }
 
-/// Writes a line to standard error. Where that is closed or full, nobody can be told.
+/// Writes a line to standard error, cut between words where a terminal is narrower. Where that is closed or full, nobody can be told.
 pub(crate) fn note(text: impl Display) {
     let text = text.to_string();
     let mut out = io::stderr().lock();
-    let _ = writeln!(out, "{}", tame(text.trim_end_matches('\n')));
+    let text = tame(text.trim_end_matches('\n'));
+    let _ = match terminal_size::terminal_size_of(&out) {
+        // Between words only: what is long is a path, or a command to copy.
+        Some((width, _)) => {
+            let options = textwrap::Options::new(width.0.max(20).into()).break_words(false);
+            writeln!(out, "{}", textwrap::fill(&text, options))
+        }
+        None => writeln!(out, "{text}"),
+    };
 }
