@@ -408,6 +408,11 @@ pub fn may_be_said_over(said: &Intent) -> bool {
             | Intent::WhereAreWe
             | Intent::WhatIsOut
             | Intent::HowLongIsLeft
+            | Intent::WhatIsLeft
+            | Intent::WhatIsNext
+            | Intent::WhatIsTheLimit
+            | Intent::WhatDidISay(_)
+            | Intent::Help
             | Intent::ProsodyChange(_)
     )
 }

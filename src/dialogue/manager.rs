@@ -156,7 +156,7 @@ impl DialogueManager<'_> {
                 }
                 Input::Words(words) => {
                     self.observer.heard(&words, None);
-                    match self.session.understand(self.grammar, &words) {
+                    match self.session.understand_typed(self.grammar, &words) {
                         Some(said) => (said, Some(words), None),
                         None if self.session.state().mode() == Mode::Noting => {
                             (Intent::Note, Some(words), None)

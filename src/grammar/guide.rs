@@ -66,6 +66,8 @@ fn add(guide: &mut Vec<Advice>, to: &str, words: String) {
 }
 
 fn said(net: &Net, words: &str) -> Option<Intent> {
+    // The guide writes "I" as one does.
+    let words = words.to_lowercase();
     let words: Vec<&str> = words.split_whitespace().collect();
     meaning::of(&net.path(&words)?)
 }

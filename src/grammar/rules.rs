@@ -14,11 +14,14 @@ use std::sync::{Arc, Mutex, PoisonError};
 /// The grammar that holds one public rule for each step.
 const STEPS: &str = "steps";
 
+/// The grammar of what is only typed.
+const TYPED: &str = "typed";
+
 /// The rule that is filled with the job's own places.
 const NAMED: &str = "places.named";
 
 /// In the order of the guide.
-const FILES: [(&str, &str); 7] = [
+const FILES: [(&str, &str); 8] = [
     ("numbers.jsgf", include_str!("../../grammars/numbers.jsgf")),
     (
         "readings.jsgf",
@@ -38,6 +41,7 @@ const FILES: [(&str, &str); 7] = [
         "commands.jsgf",
         include_str!("../../grammars/commands.jsgf"),
     ),
+    ("typed.jsgf", include_str!("../../grammars/typed.jsgf")),
 ];
 
 /// The rules of what can be said. The recogniser searches [`Grammar::graph`]; the same rules make
@@ -237,6 +241,18 @@ impl Grammar {
     /// typed: see [`super::typed::normalise`].
     pub fn understand(&self, rule: &str, words: &str) -> Option<Intent> {
         self.heard(rule, &typed::normalise(words))
+    }
+
+    /// What a typed line means that the rule itself does not take: loose words of the trade, which are
+    /// never listened for. `asked` when a value is asked about.
+    pub fn understand_typed(&self, rule: &str, asked: bool, words: &str) -> Option<Intent> {
+        let words = typed::normalise(words);
+        let of = |rule: &str| self.heard(&format!("{TYPED}.{rule}"), &words);
+        asked
+            .then(|| of("question"))
+            .flatten()
+            .or_else(|| of(rule))
+            .or_else(|| of("always"))
     }
 
     /// What words mean that are written as they are said.

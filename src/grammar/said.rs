@@ -76,6 +76,16 @@ pub enum Intent {
     WhatIsOut,
     /// "How long is left".
     HowLongIsLeft,
+    /// "What is left": the open steps, by stage.
+    WhatIsLeft,
+    /// "What is next": the step after the one asked for.
+    WhatIsNext,
+    /// "What is the limit": what the value that is asked for may be, and should be.
+    WhatIsTheLimit,
+    /// "What did I say", of the last reading or of a circuit's.
+    WhatDidISay(Option<u16>),
+    /// "What can I say": the answers that the step takes.
+    Help,
     /// "Finish": end the session.
     Finish,
     /// "Circuit three stays off": it is left off while the rest goes on.

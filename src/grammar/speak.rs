@@ -66,6 +66,14 @@ impl Intent {
             Self::WhereAreWe => "where are we".to_owned(),
             Self::WhatIsOut => "what is out".to_owned(),
             Self::HowLongIsLeft => "how long is left".to_owned(),
+            Self::WhatIsLeft => "what is left".to_owned(),
+            Self::WhatIsNext => "what is next".to_owned(),
+            Self::WhatIsTheLimit => "what is the limit".to_owned(),
+            Self::WhatDidISay(None) => "what did i say".to_owned(),
+            Self::WhatDidISay(Some(n)) => {
+                format!("what did i say for circuit {}", place_number(*n))
+            }
+            Self::Help => "what can i say".to_owned(),
             Self::Finish => "finish the session".to_owned(),
             Self::StaysOff(n) => format!("circuit {} stays off", place_number(*n)),
             Self::Observe => "observation".to_owned(),

@@ -35,6 +35,7 @@ use serde::de::DeserializeOwned;
 /// | `{not-tested}` `{skip}` `{override}` | the whole | those, with `{reason:...}` inside or none |
 /// | `{because}` | "reason ..." | [`Intent::Because`], with `{reason:...}` inside |
 /// | `{stays-off}` | "circuit three stays off" | [`Intent::StaysOff`], with `{number}` inside |
+/// | `{what-did-i-say}` | "what did i say" | [`Intent::WhatDidISay`], with `{number}` inside or none |
 /// | `{circuit}` `{board}` | the whole | those, with `{number}` inside |
 /// | `{go-to:insulation}` | "go to insulation" | [`Intent::GoTo`] |
 /// | `{test-at:500}` | "go to five hundred volts" | [`Intent::TestAt`] |
@@ -69,6 +70,7 @@ pub enum Tag {
     Because,
     Reason(Reason),
     StaysOff,
+    WhatDidISay,
     Circuit,
     Board,
     GoTo(Stage),
@@ -97,6 +99,7 @@ impl Tag {
             ("override", "") => Self::Override,
             ("because", "") => Self::Because,
             ("stays-off", "") => Self::StaysOff,
+            ("what-did-i-say", "") => Self::WhatDidISay,
             ("circuit", "") => Self::Circuit,
             ("board", "") => Self::Board,
             ("pair", value) => Self::Pair(value.parse()?),

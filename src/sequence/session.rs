@@ -200,6 +200,13 @@ impl Session {
         })
     }
 
+    /// The same for a typed line, in which loose words of the trade are understood too.
+    pub fn understand_typed(&self, grammar: &Grammar, words: &str) -> Option<Intent> {
+        let of_a_value = matches!(self.agenda.question(), Some(Question::Reading(_)));
+        self.understand(grammar, words)
+            .or_else(|| grammar.understand_typed(self.rule(), of_a_value, words))
+    }
+
     /// Whether something said can only be meant for the last reading: see
     /// [`Session::earlier_rule`].
     pub fn puts_right(said: &Intent) -> bool {

@@ -3,5 +3,6 @@
 mod golden;
 pub mod plain;
 mod spoken;
+mod trade_english;
 pub mod typed;
 pub mod world;

@@ -77,7 +77,7 @@ impl Site {
     pub fn type_in(&mut self, words: &str) -> Result<Vec<Line>, String> {
         let rule = self.session.rule();
         let grammar = self.grammar.as_ref().unwrap();
-        let said = match self.session.understand(grammar, words) {
+        let said = match self.session.understand_typed(grammar, words) {
             Some(said) => said,
             None if self.session.state().mode() == bothhands::sequence::Mode::Noting => {
                 Intent::Note

@@ -160,6 +160,37 @@ pub const ALWAYS: [&str; 17] = [
     "skip this reason no access",
 ];
 
+/// What the trade says besides, and no prompt.
+const BESIDES: [(&str, &[&str]); 5] = [
+    (
+        "isolation",
+        &[
+            "tester proved",
+            "proved again",
+            "all isolated",
+            "what can i say",
+        ],
+    ),
+    (
+        "polarity",
+        &["polarity confirmed", "what is next", "what is left"],
+    ),
+    (
+        "loop",
+        &[
+            "main earth off",
+            "main earth back on",
+            "r c d tripped",
+            "what did i say",
+        ],
+    ),
+    ("rcd", &["it held"]),
+    (
+        "insulation",
+        &["what is the limit", "what did i say for circuit three"],
+    ),
+];
+
 /// Voices of `tests/dialogues/speak.sh`.
 const VOICES: usize = 7;
 
@@ -190,7 +221,10 @@ fn what_prompts_ask_for_is_heard() {
     let mut ear = Ear::new(Arc::clone(&grammar), 2).unwrap();
     let mut totals = [0; 4];
     let mut bad = Vec::new();
-    for (rule, words) in pairs() {
+    let besides = BESIDES
+        .into_iter()
+        .flat_map(|(rule, words)| words.iter().map(move |words| (rule, *words)));
+    for (rule, words) in pairs().chain(besides) {
         let meant = grammar.understand(rule, words);
         let meant = meant.unwrap_or_else(|| panic!("{rule}: `{words}` is not understood"));
         let came: Vec<Came> = (0..VOICES)

@@ -55,6 +55,11 @@ fn commands() -> Vec<Intent> {
         Intent::WhereAreWe,
         Intent::WhatIsOut,
         Intent::HowLongIsLeft,
+        Intent::WhatIsLeft,
+        Intent::WhatIsNext,
+        Intent::WhatIsTheLimit,
+        Intent::WhatDidISay(None),
+        Intent::Help,
         Intent::Finish,
         Intent::Note,
         Intent::EndOfNote,
@@ -78,6 +83,7 @@ fn with_parts() -> Vec<Intent> {
             Intent::Circuit(number),
             Intent::StaysOff(number),
             Intent::Board(number),
+            Intent::WhatDidISay(Some(number)),
         ]
     }));
     all.extend(every!(TestVoltage: V250 V500 V1000).map(Intent::TestAt));

@@ -408,6 +408,63 @@ fn alterations() {
 }
 
 #[test]
+fn trade_words_aloud() {
+    for (rule, words, meant) in [
+        ("isolation", "tester proved", Statement::Proved),
+        ("isolation", "proved again", Statement::Proved),
+        ("isolation", "all isolated", Statement::Isolated),
+        ("rcd", "it held", Statement::NoTrip),
+        ("polarity", "polarity confirmed", Statement::PolarityCorrect),
+    ] {
+        assert_eq!(said(rule, words), Intent::Stated(meant), "{words}");
+    }
+}
+
+/// What is loose is understood when it is typed, and never listened for.
+#[test]
+fn loose_words_are_only_typed() {
+    for (rule, words, meant) in [
+        (
+            "isolation",
+            "padlocked",
+            Intent::Stated(Statement::LockedOff),
+        ),
+        (
+            "polarity",
+            "good",
+            Intent::Stated(Statement::PolarityCorrect),
+        ),
+        ("confirm", "lid on", Intent::Stated(Statement::Done)),
+        ("insulation", "help", Intent::Help),
+    ] {
+        assert_eq!(GRAMMAR.understand(rule, words), None, "{words}");
+        assert_eq!(
+            GRAMMAR.understand_typed(rule, false, words),
+            Some(meant),
+            "{words}"
+        );
+    }
+    let value_asked = |asked| GRAMMAR.understand_typed("insulation", asked, "yep");
+    assert_eq!(value_asked(true), Some(Intent::Affirm));
+    assert_eq!(value_asked(false), None);
+}
+
+/// A lone word that one says without meaning anything by it permits nothing, wherever it is typed.
+#[test]
+fn a_lone_word_never_permits() {
+    for rule in GRAMMAR.rules() {
+        for word in ["on", "off", "no", "go", "right", "ok", "nothing", "clear"] {
+            for asked in [false, true] {
+                let said = GRAMMAR
+                    .understand(rule, word)
+                    .or_else(|| GRAMMAR.understand_typed(rule, asked, word));
+                assert!(!said.is_some_and(|s| s.is_a_permission()), "{rule}: {word}");
+            }
+        }
+    }
+}
+
+#[test]
 fn commands_at_any_time() {
     for (words, meant) in [
         ("affirm", Intent::Affirm),
@@ -423,6 +480,13 @@ fn commands_at_any_time() {
         ("what is out", Intent::WhatIsOut),
         ("What's out?", Intent::WhatIsOut),
         ("how long is left", Intent::HowLongIsLeft),
+        ("what did I say", Intent::WhatDidISay(None)),
+        (
+            "what did i say for circuit twelve",
+            Intent::WhatDidISay(Some(12)),
+        ),
+        ("what should it be", Intent::WhatIsTheLimit),
+        ("what can I say", Intent::Help),
         ("finish", Intent::Finish),
         (
             "not tested no access",

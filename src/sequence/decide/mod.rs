@@ -103,6 +103,11 @@ pub fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
         | Intent::WhereAreWe
         | Intent::WhatIsOut
         | Intent::HowLongIsLeft
+        | Intent::WhatIsLeft
+        | Intent::WhatIsNext
+        | Intent::WhatIsTheLimit
+        | Intent::WhatDidISay(_)
+        | Intent::Help
         | Intent::ProsodyChange(_) => Vec::new(),
     }
 }
@@ -115,6 +120,11 @@ fn is_about_the_session(said: &Intent) -> bool {
             | Intent::WhereAreWe
             | Intent::WhatIsOut
             | Intent::HowLongIsLeft
+            | Intent::WhatIsLeft
+            | Intent::WhatIsNext
+            | Intent::WhatIsTheLimit
+            | Intent::WhatDidISay(_)
+            | Intent::Help
             | Intent::ProsodyChange(_)
     )
 }

@@ -2,6 +2,7 @@
 //! trade's words. Nothing here decides anything.
 
 mod about;
+mod asked;
 mod brief;
 mod line;
 mod narrator;
@@ -205,7 +206,8 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         }],
         Event::Asked { said } => vec![asked(before, said)],
         Event::NotTaken { words, .. } => vec![Line::answer(format!(
-            "I don't know \"{words}\" here. Say again?"
+            "I don't know \"{words}\" here. {}",
+            asked::what_is_taken(before)
         ))],
         Event::NoteBegun { observation: true } => vec![Line::answer(
             "Say what you found, then end of note. It stands in the report.",
@@ -265,6 +267,11 @@ fn asked(agenda: &Agenda, said: &Intent) -> Line {
         Intent::WhereAreWe => Line::answer(where_are_we(agenda)),
         Intent::WhatIsOut => Line::answer(what_is_out(agenda)),
         Intent::HowLongIsLeft => Line::answer(about::how_long_is_left(agenda)),
+        Intent::WhatIsLeft => Line::answer(asked::what_is_left(agenda)),
+        Intent::WhatIsNext => Line::answer(asked::what_is_next(agenda)),
+        Intent::WhatIsTheLimit => Line::answer(asked::what_is_the_limit(agenda)),
+        Intent::WhatDidISay(circuit) => Line::answer(asked::what_was_said(agenda, *circuit)),
+        Intent::Help => Line::answer(asked::what_can_be_said(agenda)),
         Intent::Altered(alteration) if alteration.part == Part::Lock => Line::answer("Lock off."),
         Intent::StaysOff(circuit) => Line::answer(format!("Circuit {circuit} stays off already.")),
         Intent::Altered(alteration) => {

@@ -1,6 +1,5 @@
-use super::about;
-use super::brief;
 use super::line::Line;
+use super::{about, asked, brief};
 use super::{capital, duration, lines, prompt, recap};
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Edition, Event, EventNo, Mode, Refusal, Step, StepKind, Withdrawal};
@@ -19,6 +18,8 @@ pub struct Narrator {
     refusal: Option<String>,
     /// The entry a live test was last said to show.
     exposed: Option<EventNo>,
+    /// How often running something was not understood.
+    failed: u32,
     /// The circuit that was last spoken of.
     on: Option<(u16, Option<u16>)>,
 }
@@ -43,7 +44,8 @@ impl Narrator {
             }
             as_expected &= brief::goes_on_as_expected(&before, event);
             let followed = events.len() > n + 1;
-            let said = lines(&before, &as_meant(event, followed), agenda);
+            let mut said = lines(&before, &as_meant(event, followed), agenda);
+            self.help_after_two(event, agenda, &mut said);
             out_is_told |= tells_what_is_out(&before, event);
             if matches!(event, Event::AskedIfOut { .. }) {
                 asked = said;
@@ -71,6 +73,21 @@ impl Narrator {
             told.extend(asked);
         }
         told
+    }
+
+    /// What could have been two things, twice running, is asked with the phrases that the step takes.
+    fn help_after_two(&mut self, event: &Event, agenda: &Agenda, said: &mut [Line]) {
+        match event {
+            Event::Unclear { .. } => self.failed += 1,
+            // What was typed is answered so at once.
+            Event::NotTaken { .. } | Event::Asked { .. } | Event::CameBack { .. } => return,
+            _ => self.failed = 0,
+        }
+        if self.failed >= 2
+            && let Some(line) = said.last_mut()
+        {
+            line.text = format!("{} {}", line.text, asked::what_is_taken(agenda));
+        }
     }
 
     fn after_the_turn(
@@ -158,7 +175,15 @@ impl Narrator {
             self.refusal = None;
             return lines;
         };
-        if asked || matches!(refusal, Refusal::FirstComes { .. }) {
+        let tells_what_to_say = matches!(
+            refusal,
+            Refusal::FirstComes { .. }
+                | Refusal::NotAskedNow { .. }
+                | Refusal::NothingToAnswer
+                | Refusal::NotOut
+        );
+        if asked || tells_what_to_say {
+            self.refusal = None;
             return lines;
         }
         let text = lines.last().map(|line| line.text.clone());

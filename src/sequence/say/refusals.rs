@@ -1,6 +1,6 @@
-use super::about;
 use super::numbers::{capital, plural};
 use super::prompt::{self, first_comes};
+use super::{about, asked};
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Destination, LeftOut, Mode, Refusal, Step};
@@ -114,10 +114,14 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
         Refusal::WrongQuantity { wanted } => {
             format!("I asked for {}.", asked_for(agenda, wanted.as_ref()))
         }
-        Refusal::NotAskedNow { wanted } => {
-            format!("Not that now. {}", asked_now(agenda, wanted.as_ref()))
-        }
-        Refusal::NotOut => "Nothing like that is on the list of things out.".to_owned(),
+        Refusal::NotAskedNow { wanted } => with_what_to_say(
+            agenda,
+            format!("Not that now. {}", asked_now(agenda, wanted.as_ref())),
+        ),
+        Refusal::NotOut => with_what_to_say(
+            agenda,
+            "Nothing like that is on the list of things out.".to_owned(),
+        ),
         Refusal::WhichOne { entries } => {
             format!("Which one: {}?", about::entries(agenda, entries, ", or "))
         }
@@ -127,7 +131,9 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
         Refusal::ReasonNeeded { .. } => {
             "Why? Say reason, and one of them, such as reason no access.".to_owned()
         }
-        Refusal::NothingToAnswer => "There is nothing to answer.".to_owned(),
+        Refusal::NothingToAnswer => {
+            with_what_to_say(agenda, "There is nothing to answer.".to_owned())
+        }
         Refusal::CannotBeSkipped => "No. That can't be left out.".to_owned(),
     }
 }
@@ -187,6 +193,14 @@ fn asked_for(agenda: &Agenda, old: Option<&String>) -> String {
 }
 
 /// The brief prompt, or the measure where one is asked for.
+/// With the phrases that the step takes, where the text has none.
+fn with_what_to_say(agenda: &Agenda, text: String) -> String {
+    if text.to_lowercase().contains("say ") {
+        return text;
+    }
+    format!("{text} {}", asked::what_is_taken(agenda))
+}
+
 fn asked_now(agenda: &Agenda, old: Option<&String>) -> String {
     old.cloned().unwrap_or_else(|| prompt::prompt(agenda).brief)
 }

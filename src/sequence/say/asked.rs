@@ -1,0 +1,217 @@
+//! Answers to questions that change nothing: what can be said, what is left, what a value may be, what
+//! was said.
+
+use super::numbers::{capital, plural, value};
+use super::{about, prompt};
+use crate::grammar::Intent;
+use crate::installation::Expectation;
+use crate::quantity::{Number, Reading, Unit};
+use crate::sequence::agenda::Agenda;
+use crate::sequence::facts::{Mode, Quantity, Step};
+use crate::sequence::state::{ReadingRecord, ReadingStatus};
+use crate::terms::Stage;
+
+/// As many phrases as a person keeps in mind.
+const MOST_PHRASES: usize = 3;
+/// As many readings as one listens to.
+const MOST_READINGS: usize = 8;
+
+/// A value as instruments show it, to say how one is said.
+fn example(unit: Unit) -> Reading {
+    let number = match unit {
+        Unit::MegOhm | Unit::GigOhm => "299",
+        Unit::Volt => "236",
+        Unit::MilliSecond | Unit::MilliAmp => "23",
+        _ => "0.34",
+    };
+    Reading::exact(number.parse().unwrap_or(Number::whole(1)))
+}
+
+/// What the step that is asked for takes: two or three phrases.
+fn phrases(agenda: &Agenda) -> Vec<String> {
+    let wording = agenda.delivery().wording;
+    let prompt = prompt::prompt(agenda);
+    let mut phrases: Vec<String> = Vec::new();
+    let running = agenda.mode() == Mode::Running && agenda.question().is_none();
+    let step = agenda.current().filter(|_| running);
+    if let Some(measure) = step.and_then(Step::measure) {
+        phrases.push(format!(
+            "the value, such as {}",
+            value(&example(measure.unit), wording)
+        ));
+    }
+    phrases.extend(prompt.answers.iter().map(|answer| match answer {
+        Intent::Affirm => wording.agree().to_owned(),
+        Intent::Negative => wording.refuse().to_owned(),
+        answer => answer.words(),
+    }));
+    if let Some(step) = step
+        && agenda.procedure(step).answers(step).may_be_left_out
+    {
+        phrases.push("not tested, and the reason".to_owned());
+    }
+    phrases.truncate(MOST_PHRASES);
+    phrases
+}
+
+/// "Say dead, or it is live."
+pub(super) fn what_is_taken(agenda: &Agenda) -> String {
+    let phrases = phrases(agenda);
+    match phrases.split_last() {
+        None => "Say again?".to_owned(),
+        Some((only, [])) => format!("Say {only}."),
+        Some((last, before)) => format!("Say {}, or {last}.", before.join(", ")),
+    }
+}
+
+/// What can be said here, and whenever.
+pub(super) fn what_can_be_said(agenda: &Agenda) -> String {
+    format!(
+        "{} At any time: what is out, where are we, what is the limit, what is left, say again, go to and the test, circuit and its number, take a note, pause the session.",
+        what_is_taken(agenda)
+    )
+}
+
+/// The open steps, by stage.
+pub(super) fn what_is_left(agenda: &Agenda) -> String {
+    let mut stages: Vec<(Stage, u32)> = Vec::new();
+    for step in agenda.open_steps() {
+        match stages.iter_mut().find(|(stage, _)| *stage == step.stage) {
+            Some((_, count)) => *count += 1,
+            None => stages.push((step.stage, 1)),
+        }
+    }
+    if stages.is_empty() {
+        return "Nothing is left to do.".to_owned();
+    }
+    let all: Vec<String> = stages
+        .iter()
+        .map(|(stage, count)| format!("{stage}, {}", plural(*count, "step", "steps")))
+        .collect();
+    format!("Left: {}.", all.join("; "))
+}
+
+/// The step after the one that is asked for.
+pub(super) fn what_is_next(agenda: &Agenda) -> String {
+    let now = agenda.current().map(|step| step.order);
+    let next = agenda.open_steps().find(|step| Some(step.order) > now);
+    match next {
+        Some(step) => {
+            let text = about::with_circuit(step, &prompt::first_comes(agenda, step));
+            format!("After this: {text}")
+        }
+        None => "Nothing comes after this.".to_owned(),
+    }
+}
+
+/// What the value that is asked for may be, and what it should be by length and size.
+pub(super) fn what_is_the_limit(agenda: &Agenda) -> String {
+    let Some(step) = agenda.current() else {
+        return "Nothing is asked for.".to_owned();
+    };
+    let Some(measure) = step.measure() else {
+        return format!(
+            "Words are asked for here, not a value. {}",
+            what_is_taken(agenda)
+        );
+    };
+    let trial = Reading {
+        unit: Some(measure.unit),
+        pair: measure.pair,
+        at: measure.at,
+        ..example(measure.unit)
+    };
+    let assessed = agenda.procedure(step).assess(agenda.state(), step, &trial);
+    let limit = assessed
+        .verdict
+        .map(|verdict| format!("Limit: {}. {}.", verdict.limit, verdict.clause));
+    let expected = should_be(agenda, step).map(|e| format!("It should read {}.", e.reads));
+    match (limit, expected) {
+        (Some(limit), Some(expected)) => format!("{limit} {expected}"),
+        (Some(one), None) | (None, Some(one)) => one,
+        (None, None) => "No limit is known for this value. It is noted.".to_owned(),
+    }
+}
+
+/// What the job file gives for a value: see [`crate::installation::Job::expected`].
+fn should_be(agenda: &Agenda, step: &Step) -> Option<Expectation> {
+    let board = agenda.board(step.board)?;
+    let tables = agenda.state().tables();
+    let job = agenda.job();
+    let all = match agenda.circuit_of(step) {
+        Some(circuit) => job.expected(tables, board, circuit),
+        None => job.expected_at_origin(tables),
+    };
+    let leg = step.id.tail.rsplit('/').next();
+    let test = match step.measure()?.quantity {
+        Quantity::R1R2 => "R1+R2",
+        Quantity::R2 => "R2",
+        Quantity::RingEndToEnd if leg == Some("r2") => "r2",
+        Quantity::RingEndToEnd => "r1, rn",
+        Quantity::RingLineNeutral => "L to N, crossed",
+        Quantity::RingLineEarth => "L to E, crossed",
+        Quantity::LoopImpedance => "Zs, expected",
+        Quantity::FaultCurrent => "fault current",
+        _ => return None,
+    };
+    all.into_iter().find(|expected| expected.test == test)
+}
+
+/// One reading as it stands.
+fn as_taken(agenda: &Agenda, record: &ReadingRecord) -> String {
+    let value = value(&record.reading, agenda.delivery().wording);
+    let Some(step) = agenda.step(&record.step) else {
+        return value;
+    };
+    let name = [
+        about::test_name(step).map(str::to_owned),
+        Some(about::subject(step)),
+    ];
+    let name: Vec<String> = name
+        .into_iter()
+        .flatten()
+        .filter(|part| !part.is_empty())
+        .collect();
+    format!("{}: {value}", name.join(", "))
+}
+
+/// The last reading that counts, or those of a circuit of the board.
+pub(super) fn what_was_said(agenda: &Agenda, circuit: Option<u16>) -> String {
+    let counts = || {
+        agenda
+            .readings()
+            .filter(|record| record.status == ReadingStatus::Counts)
+    };
+    let Some(number) = circuit else {
+        return match counts().last() {
+            Some(record) => format!("{}.", capital(&as_taken(agenda, record))),
+            None => "No reading was taken yet.".to_owned(),
+        };
+    };
+    let board = agenda.current().map(|step| step.board);
+    let of_circuit = |record: &&ReadingRecord| {
+        agenda.step(&record.step).is_some_and(|step| {
+            step.circuit == Some(number) && board.is_none_or(|board| step.board == board)
+        })
+    };
+    let all: Vec<String> = counts()
+        .filter(of_circuit)
+        .map(|record| as_taken(agenda, record))
+        .collect();
+    let Some(from) = all
+        .len()
+        .checked_sub(1)
+        .map(|last| (last + 1).saturating_sub(MOST_READINGS))
+    else {
+        return format!("No reading of circuit {number} was taken yet.");
+    };
+    let more = match from {
+        0 => String::new(),
+        n => format!(
+            " {} before that.",
+            plural(u32::try_from(n).unwrap_or(u32::MAX), "reading", "readings")
+        ),
+    };
+    let shown = all.get(from..).unwrap_or_default();
+    format!("{}.{more}", capital(&shown.join("; ")))
+}
