@@ -2,8 +2,10 @@
 # make check       formatting, lints of the library and the quick tests: under a minute once built
 # make test        everything that a change must pass
 # make test-long   what takes hours: an hour of fuzzing, guards broken, long walks, harm at length,
-#                  an hour of sound, a thousand sessions handed in, pauses
+#                  an hour of sound, a thousand sessions handed in, pauses, a package in a clean system
 # make bench       how long the parts that matter take
+# make install     the program, its manual pages, completions and documents (PREFIX, DESTDIR)
+# make package     a Debian package of all that, in target/
 # All but `check` install what they need (Debian packages, with sudo where needed) and can be run
 # again. What is missing fails; nothing is passed over.
 
@@ -11,16 +13,19 @@ SHELL := /bin/bash
 # To build: ALSA for the microphone, the speech service's library for the voice (and clang, which
 # reads its headers), pkg-config to find both.
 BUILD_PACKAGES := build-essential pkg-config libasound2-dev libspeechd-dev libclang-dev
-# To test: voices and sounds to hear, a sound server and a speech service without hardware,
+# To test: voices and sounds to hear, a sound server and a speech service without hardware, a terminal,
 # recordings of people, a browser to look back with and npm for its accessibility rules, a database
-# server to hand logs in to, pip for the optional engine, an emulator of other processors.
+# server to hand logs in to, pip for the optional engine, an emulator of other processors, a clean
+# system to install in.
 TEST_PACKAGES := espeak-ng flite sox pocketsphinx-testdata \
 	pulseaudio pulseaudio-utils libasound2-plugins alsa-utils \
-	speech-dispatcher speech-dispatcher-espeak-ng poppler-utils \
+	speech-dispatcher speech-dispatcher-espeak-ng poppler-utils tmux \
 	chromium chromium-driver npm=npm \
 	postgresql openssl perl qemu-user \
-	python3=python3 pip3=python3-pip
+	python3=python3 pip3=python3-pip dpkg-dev mmdebstrap
 OUT ?= demo-out
+PREFIX ?= /usr/local
+RELEASE := $(or $(CARGO_TARGET_DIR),target)/release/bothhands
 PART := @tests/tools/part.sh
 # One set of features for the dependencies: tests/features adds those that the package leaves out.
 WITHOUT := --package bothhands --package bothhands-features --no-default-features
@@ -30,13 +35,13 @@ ifdef CI
 export CARGO_INCREMENTAL := 0
 endif
 
-.PHONY: demo check test test-long bench clips packages-build packages-test
+.PHONY: demo check test test-long bench clips build install package packages-build packages-test
 
 demo: packages-build
 	@echo "== building (a few minutes the first time)"
-	cargo build --release --locked
+	@$(MAKE) --no-print-directory build
 	@echo "== the demo; its log and schedule go to $(OUT)/"
-	./target/release/bothhands demo --out $(OUT)
+	$(RELEASE) demo --out $(OUT)
 
 check:
 	$(PART) begin
@@ -71,8 +76,28 @@ test-long: packages-build packages-test
 	$(PART) "a thousand sessions handed in" cargo test --locked --test it handed_in::thousand -- --ignored --nocapture
 	$(PART) "pauses: recordings" tests/clips/pauses.sh
 	$(PART) "pauses inside numbers" cargo test --locked --test it hearing::pauses -- --ignored --nocapture
+	$(PART) "a package in a clean system" bash -c 'tests/tools/try-package.sh "$$(tests/tools/package.sh target)"'
 	$(PART) "an hour of sound" tests/sound/hour.sh 60
 	$(PART) end
+
+build:
+	cargo build --release --locked
+
+# Pages and completions come from the program itself.
+install: build
+	install -D -m 755 $(RELEASE) "$(DESTDIR)$(PREFIX)/bin/bothhands"
+	install -d "$(DESTDIR)$(PREFIX)/share/man/man1" "$(DESTDIR)$(PREFIX)/share/doc/bothhands" \
+		"$(DESTDIR)$(PREFIX)/share/bash-completion/completions" \
+		"$(DESTDIR)$(PREFIX)/share/zsh/site-functions" "$(DESTDIR)$(PREFIX)/share/fish/vendor_completions.d"
+	$(RELEASE) man --out "$(DESTDIR)$(PREFIX)/share/man/man1"
+	$(RELEASE) completions bash >"$(DESTDIR)$(PREFIX)/share/bash-completion/completions/bothhands"
+	$(RELEASE) completions zsh >"$(DESTDIR)$(PREFIX)/share/zsh/site-functions/_bothhands"
+	$(RELEASE) completions fish >"$(DESTDIR)$(PREFIX)/share/fish/vendor_completions.d/bothhands.fish"
+	install -m 644 README.md CHANGELOG.md LICENSE-MIT LICENSE-APACHE models/NOTICE demo/boathouse.toml \
+		"$(DESTDIR)$(PREFIX)/share/doc/bothhands"
+
+package:
+	tests/tools/package.sh $(or $(CARGO_TARGET_DIR),target)
 
 bench:
 	cargo bench --locked

@@ -4,7 +4,7 @@
 
 mod commands;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 use std::process::ExitCode;
 
 /// A voice companion for inspecting and testing an electrical installation with a probe in each
@@ -48,6 +48,8 @@ enum Command {
     ForgetSound(commands::forget_sound::ForgetSoundArgs),
     #[cfg(feature = "hand-in")]
     HandIn(commands::hand_in::HandInArgs),
+    Completions(commands::completions::Args),
+    Man(commands::man::Args),
     Devices(commands::devices::Args),
     Doctor(commands::doctor::Args),
     Config(commands::config::Args),
@@ -55,11 +57,13 @@ enum Command {
 }
 
 fn main() -> ExitCode {
-    let cli = Cli::parse();
-    let Some(command) = cli.command else {
+    let command = commands::help::with_examples(Cli::command());
+    let matches = command.clone().get_matches();
+    let cli = Cli::from_arg_matches(&matches).unwrap_or_else(|error| error.exit());
+    let Some(asked) = cli.command else {
         return ended(commands::overview::run(cli.json));
     };
-    ended(match command {
+    ended(match asked {
         Command::Demo(args) => commands::demo::run(&args),
         Command::New(args) => commands::new::run(&args),
         Command::Check(args) => commands::check::run(&args),
@@ -80,6 +84,8 @@ fn main() -> ExitCode {
         Command::ForgetSound(args) => commands::forget_sound::run(args),
         #[cfg(feature = "hand-in")]
         Command::HandIn(args) => commands::hand_in::run(&args),
+        Command::Completions(args) => commands::completions::run(&args, command),
+        Command::Man(args) => commands::man::run(&args, command),
         Command::Devices(args) => commands::devices::run(&args),
         Command::Doctor(args) => commands::doctor::run(&args),
         Command::Config(args) => commands::config::run(&args),
@@ -91,6 +97,6 @@ fn main() -> ExitCode {
 fn ended(done: anyhow::Result<ExitCode>) -> ExitCode {
     done.unwrap_or_else(|error| {
         commands::shown::note(format!("bothhands: {error:#}"));
-        ExitCode::from(2)
+        commands::exit::Exit::Wrong.into()
     })
 }

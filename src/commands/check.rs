@@ -11,7 +11,7 @@ use std::process::ExitCode;
 /// Check a job file and print what each test of each circuit should read, and why.
 #[derive(Debug, ClapArgs)]
 pub(crate) struct Args {
-    /// The job file.
+    /// The job file; `-` for standard input.
     #[arg(value_name = "JOB.toml")]
     pub job: PathBuf,
     /// Use an edited copy of the tables of limits.
@@ -37,7 +37,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
             }
             Err(error) => {
                 shown::note(error);
-                return Ok(ExitCode::from(2));
+                return Ok(super::exit::Exit::Wrong.into());
             }
         },
     };
@@ -45,14 +45,18 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         Ok(job) => job,
         Err(error) => {
             shown::note(error);
-            return Ok(ExitCode::from(2));
+            return Ok(super::exit::Exit::Wrong.into());
         }
     };
     let checked = report::expected(&job, tables, jiff::ZonedDateTime::now().date());
     if args.json {
         shown::json(&(serde_json::to_string_pretty(&checked)? + "\n"))?;
     } else {
-        shown::all(report::expected_text(&job, &checked))?;
+        shown::all(report::expected_text(
+            &job,
+            &checked,
+            shown::columns().unwrap_or(report::COLUMNS),
+        ))?;
     }
     Ok(ExitCode::SUCCESS)
 }

@@ -5,7 +5,7 @@ use bothhands::config::{self, Found, NAMED_BY};
 use std::process::ExitCode;
 
 /// Show what the configuration sets, and where it is: tester and instruments of new jobs, heading and
-/// logo of what is printed, voice, rate, volume and profile.
+/// logo of what is printed, voice, rate, volume, manner, wording and profile.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Args {
     /// Print JSON.

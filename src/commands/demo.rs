@@ -89,6 +89,11 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     }
     shown::line(format!("the log is {}", db.display()))?;
     print_tally(&tally, start_up.as_secs_f64())?;
+    shown::line(format!(
+        "Next: open {}, or look back with `bothhands review {}`.",
+        out.join("schedule.html").display(),
+        db.display()
+    ))?;
     if !finished {
         bail!("the demo did not come to its end; please report this");
     }

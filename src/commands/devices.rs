@@ -17,6 +17,9 @@ pub(crate) struct Args {
     /// Stop after so long.
     #[arg(long, value_name = "SECONDS", requires = "meter")]
     seconds: Option<u64>,
+    /// Print JSON.
+    #[arg(long, conflicts_with = "meter")]
+    json: bool,
 }
 
 /// Runs it: exit status 1 when there is none.
@@ -31,6 +34,23 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         return meter(args);
     }
     let found = devices(args.all)?;
+    if args.json {
+        let all: Vec<_> = found
+            .iter()
+            .map(|device| {
+                serde_json::json!({
+                    "name": device.name,
+                    "description": device.description,
+                    "default": device.default,
+                })
+            })
+            .collect();
+        shown::json(&(serde_json::to_string_pretty(&all)? + "\n"))?;
+        return Ok(match found.is_empty() {
+            true => super::exit::Exit::Lacking.into(),
+            false => ExitCode::SUCCESS,
+        });
+    }
     for device in &found {
         let default = if device.default { "  (default)" } else { "" };
         shown::line(format!("{}{default}", device.name))?;
@@ -40,7 +60,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     }
     if found.is_empty() {
         shown::line(MicrophoneError::None)?;
-        return Ok(ExitCode::FAILURE);
+        return Ok(super::exit::Exit::Lacking.into());
     }
     Ok(ExitCode::SUCCESS)
 }
@@ -103,6 +123,6 @@ fn meter(args: &Args) -> anyhow::Result<ExitCode> {
 /// Always.
 #[cfg(not(feature = "microphone"))]
 pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
-    let _ = (args.all, args.meter, &args.device, args.seconds);
+    let _ = (args.all, args.meter, &args.device, args.seconds, args.json);
     anyhow::bail!("this build has no microphone; use one built with the feature `microphone`")
 }

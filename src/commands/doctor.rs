@@ -20,6 +20,9 @@ pub(crate) struct Args {
     /// Leave out the voice: prompts will be read on the screen.
     #[arg(long)]
     no_voice: bool,
+    /// Print JSON.
+    #[arg(long)]
+    json: bool,
 }
 
 /// Runs it: exit status 0 when all that is needed is there, 1 otherwise.
@@ -33,14 +36,28 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         device: args.device.as_deref(),
         voice: !args.no_voice,
     };
+    if args.json {
+        let mut all = Vec::new();
+        let ready = examine(&wanted, &mut |finding| {
+            all.push(finding.clone());
+            Ok(())
+        })?;
+        let told = serde_json::json!({ "ready": ready, "findings": all });
+        super::shown::json(&(serde_json::to_string_pretty(&told)? + "\n"))?;
+        return Ok(status(ready));
+    }
     let mut out = std::io::stdout().lock();
     let ready = examine(&wanted, &mut |finding| {
         writeln!(out, "{finding}")?;
         Ok(out.flush()?)
     })?;
-    Ok(if ready {
+    Ok(status(ready))
+}
+
+fn status(ready: bool) -> ExitCode {
+    if ready {
         ExitCode::SUCCESS
     } else {
-        ExitCode::FAILURE
-    })
+        super::exit::Exit::Lacking.into()
+    }
 }

@@ -58,7 +58,7 @@ pub(crate) fn run(args: ExportArgs) -> anyhow::Result<ExitCode> {
     Ok(if exported.verdict.is_whole() {
         ExitCode::SUCCESS
     } else {
-        ExitCode::from(2)
+        super::exit::Exit::Wrong.into()
     })
 }
 

@@ -89,7 +89,7 @@ pub(crate) fn run(args: &HandInArgs) -> anyhow::Result<ExitCode> {
                 return Ok(if done? {
                     ExitCode::SUCCESS
                 } else {
-                    ExitCode::from(2)
+                    super::exit::Exit::Wrong.into()
                 });
             }
             Err(_) => bail!(

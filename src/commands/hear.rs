@@ -69,7 +69,7 @@ pub(crate) fn run(mut args: Hear) -> anyhow::Result<ExitCode> {
         };
         if let Err(error) = done {
             shown::note(format!("bothhands: {error:#}"));
-            status = ExitCode::from(2);
+            status = super::exit::Exit::Wrong.into();
         }
     }
     Ok(status)

@@ -82,6 +82,9 @@ pub(crate) fn run(args: LogArgs) -> anyhow::Result<ExitCode> {
             args.only.map(report::Only::from)
         },
     };
+    if let Some(circuit) = args.circuit {
+        must_be_there(&threads, circuit)?;
+    }
     let wanted: Vec<(&Log, Vec<Exchange>)> = threads
         .iter()
         .map(|(log, exchanges)| {
@@ -101,6 +104,28 @@ pub(crate) fn run(args: LogArgs) -> anyhow::Result<ExitCode> {
         shown::all(report::threads(&named, &times))?;
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// Whether a circuit is in any thread's job.
+fn must_be_there(threads: &[(Log, Vec<Exchange>)], circuit: u16) -> anyhow::Result<()> {
+    let mut there = std::collections::BTreeMap::new();
+    for (log, _) in threads {
+        let agenda = log.agenda()?;
+        for one in agenda.job().boards.iter().flat_map(|board| &board.circuits) {
+            there.insert(one.number, one.name.clone());
+        }
+    }
+    if there.contains_key(&circuit) {
+        return Ok(());
+    }
+    let there: Vec<_> = there
+        .iter()
+        .map(|(n, name)| format!("{n} ({name})"))
+        .collect();
+    bail!(
+        "there is no circuit {circuit} in this log; there are {}",
+        there.join(", ")
+    )
 }
 
 /// Each thread of the log with its dialogue.

@@ -1,8 +1,10 @@
+use super::progress::Progress;
 use super::shown;
 use anyhow::Result;
 use bothhands::log;
 use bothhands::store::{Merged, Mode, Store, merge};
 use clap::Args;
+use serde_json::json;
 use std::{path::PathBuf, process::ExitCode};
 
 /// Put the logs of several devices for one job together in a new log; nothing is dropped
@@ -17,6 +19,9 @@ pub(crate) struct MergeArgs {
     /// It is one job although the text of the job differs between the logs
     #[arg(long)]
     job_changed: bool,
+    /// Print JSON
+    #[arg(long)]
+    json: bool,
 }
 
 /// Merges the logs and shows where they disagree.
@@ -29,9 +34,18 @@ pub(crate) fn run(args: MergeArgs) -> Result<ExitCode> {
         .iter()
         .map(|path| Store::open(path, Mode::Read))
         .collect::<Result<Vec<_>, _>>()?;
-    let merged = merge(&sources, &args.output, args.job_changed)?;
+    let merged = {
+        let _progress = Progress::of("merging");
+        merge(&sources, &args.output, args.job_changed)?
+    };
+    let disagreements = log::disagreements(&Store::open(&args.output, Mode::Read)?);
+    if args.json {
+        let told = as_json(&args, &merged, &disagreements);
+        shown::json(&(told.to_string() + "\n"))?;
+        return Ok(ExitCode::SUCCESS);
+    }
     shown::all(report(&args, &merged))?;
-    match log::disagreements(&Store::open(&args.output, Mode::Read)?) {
+    match disagreements {
         Ok(found) => {
             for conflict in found {
                 shown::line(format!("conflict: {conflict}"))?;
@@ -40,6 +54,31 @@ pub(crate) fn run(args: MergeArgs) -> Result<ExitCode> {
         Err(why) => shown::line(format!("The readings could not be compared: {why:#}"))?,
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// What was merged, for another program.
+fn as_json<D: ToString, E: std::fmt::Display>(
+    args: &MergeArgs,
+    merged: &Merged,
+    disagreements: &Result<Vec<D>, E>,
+) -> serde_json::Value {
+    let sources = args.sources.iter().zip(&merged.sources);
+    let sources: Vec<_> = sources
+        .map(|(log, events)| json!({ "log": log, "events": events }))
+        .collect();
+    let conflicts: Vec<String> = merged.conflicts.iter().map(ToString::to_string).collect();
+    let readings = disagreements.as_ref().ok();
+    let readings = readings.map(|all| all.iter().map(ToString::to_string).collect::<Vec<_>>());
+    json!({
+        "log": args.output,
+        "events": merged.events,
+        "shared": merged.shared,
+        "sources": sources,
+        "other_jobs": merged.other_jobs,
+        "conflicts": conflicts,
+        "readings_that_differ": readings,
+        "not_compared": disagreements.as_ref().err().map(|why| format!("{why:#}")),
+    })
 }
 
 fn report(args: &MergeArgs, merged: &Merged) -> String {

@@ -1,27 +1,32 @@
 //! One file per subcommand: its arguments, and which rooms it joins. What they have in common
-//! stands in `engine`, `shown`, `source`, `stop`, `terminal`, `voice`
+//! stands in `engine`, `exit`, `help`, `progress`, `shown`, `source`, `stop`, `terminal`, `voice`
 //! and `written`.
 
 pub(crate) mod check;
+pub(crate) mod completions;
 pub(crate) mod config;
 pub(crate) mod demo;
 pub(crate) mod devices;
 pub(crate) mod doctor;
 mod engine;
+pub(crate) mod exit;
 pub(crate) mod export;
 pub(crate) mod forget_sound;
 #[cfg(feature = "hand-in")]
 pub(crate) mod hand_in;
 pub(crate) mod hear;
+pub(crate) mod help;
 pub(crate) mod import;
 pub(crate) mod labels;
 pub(crate) mod lessons;
 mod letterhead;
 pub(crate) mod log;
+pub(crate) mod man;
 pub(crate) mod merge;
 pub(crate) mod new;
 pub(crate) mod overview;
 pub(crate) mod pack;
+mod progress;
 pub(crate) mod rehearse;
 pub(crate) mod review;
 pub(crate) mod schedule;

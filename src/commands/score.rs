@@ -2,6 +2,7 @@
 
 use super::engine::{EngineArgs, GrammarArgs};
 use super::hear::DEFAULT_RULE;
+use super::progress::Progress;
 use super::voice::rehearsed;
 use super::{shown, written};
 use anyhow::Context;
@@ -100,7 +101,13 @@ pub(crate) fn run(mut args: Score) -> anyhow::Result<ExitCode> {
     };
     let start_up = started.elapsed();
     let clips = read_manifest(&args.manifest, &grammar, &args.rule)?;
-    let mut rows = measure(engine.as_mut(), &clips, &args.rule, args.cut)?;
+    let mut rows = Vec::with_capacity(clips.len());
+    let progress = Progress::count("recordings", clips.len());
+    for clip in clips.chunks(1) {
+        rows.extend(measure(engine.as_mut(), clip, &args.rule, args.cut)?);
+        progress.one_more();
+    }
+    drop(progress);
     if args.again {
         let others = match &args.second {
             Some(path) => Some(read_second(path, &grammar, &args.rule, &clips)?),

@@ -7,6 +7,12 @@ use bothhands::voice::{is_wild, tame};
 use std::fmt::Display;
 use std::io::{self, IsTerminal, Write};
 
+/// Columns of the terminal that standard output is; nothing where it is none.
+pub(crate) fn columns() -> Option<usize> {
+    let (width, _) = terminal_size::terminal_size_of(io::stdout())?;
+    Some(width.0.into())
+}
+
 /// Writes a line to standard output.
 ///
 /// # Errors
@@ -64,6 +70,14 @@ pub(crate) fn only_piped(bytes: &[u8]) -> anyhow::Result<()> {
     written(bytes)
 }
 
+/// Writes what is made by the program itself, and for another program, as it is.
+///
+/// # Errors
+/// As [`line`].
+pub(crate) fn raw(bytes: &[u8]) -> anyhow::Result<()> {
+    written(bytes)
+}
+
 fn written(bytes: &[u8]) -> anyhow::Result<()> {
     let mut out = io::stdout().lock();
     match out.write_all(bytes).and_then(|()| out.flush()) {
@@ -74,9 +88,17 @@ fn written(bytes: &[u8]) -> anyhow::Result<()> {
     }
 }
 
-/// Writes a line to standard error. Where that is closed or full, nobody can be told.
+/// Writes a line to standard error, cut between words where a terminal is narrower. Where that is closed or full, nobody can be told.
 pub(crate) fn note(text: impl Display) {
     let text = text.to_string();
     let mut out = io::stderr().lock();
-    let _ = writeln!(out, "{}", tame(text.trim_end_matches('\n')));
+    let text = tame(text.trim_end_matches('\n'));
+    let _ = match terminal_size::terminal_size_of(&out) {
+        // Between words only: what is long is a path, or a command to copy.
+        Some((width, _)) => {
+            let options = textwrap::Options::new(width.0.max(20).into()).break_words(false);
+            writeln!(out, "{}", textwrap::fill(&text, options))
+        }
+        None => writeln!(out, "{text}"),
+    };
 }

@@ -74,7 +74,12 @@ pub(super) fn summed_up(tally: &Tally, conductor: &DialogueManager<'_>, db: &Pat
         tally.not_understood,
         db.display()
     ));
-    if !finished {
+    if finished {
+        shown::note(format!(
+            "Next: `bothhands schedule {0}` for the schedule of test results, `bothhands review {0}` to look back and put readings right.",
+            db.display()
+        ));
+    } else {
         shown::note("The same command takes it up again where it is.");
     }
     match conductor

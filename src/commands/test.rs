@@ -1,11 +1,13 @@
 //! `bothhands test`: the main job.
 
 use super::engine::EngineArgs;
-use super::stop::stop_on_signal;
+use super::progress::Progress;
+use super::stop::{end_at_once, stop_on_signal, stop_on_signal_and};
 use super::terminal::{self, ToTerminal};
 use super::voice::VoiceArgs;
 use super::{about_log, by, shown, source};
 use anyhow::{Context, bail};
+use bothhands::dialogue::keys::WithKeys;
 use bothhands::dialogue::screen::{OnScreen, Screen};
 use bothhands::dialogue::{
     DialogueManager, InputSource, Observer, RunBy, TypedLines, grammar_for, job_change,
@@ -27,7 +29,7 @@ use std::time::Duration;
 /// Leads a job by voice, or by typing, and keeps its log.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Args {
-    /// The job file.
+    /// The job file; `-` for standard input.
     job: PathBuf,
     /// The log; beside the job file with the ending .db when not given. An existing log is taken
     /// up where it ends.
@@ -66,6 +68,11 @@ pub(crate) struct Args {
 /// # Errors
 /// When the job, the log or the sound can't be used; nothing is lost.
 pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
+    if args.job == Path::new("-") && (args.db.is_none() || args.words == Some("-".into())) {
+        bail!(
+            "the job comes from standard input: name the log with --db, and take words or sound from elsewhere"
+        );
+    }
     let text = Job::text_of(&args.job)?;
     let job = Job::parse(&text, &args.job.display().to_string())?;
     let tables = args.tables.as_deref().map(Tables::load).transpose()?;
@@ -77,7 +84,18 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let changed = agreed(args, &db, &job, &text)?;
     let how = args.voice.or_configured()?;
     let (speaks, hearing) = how.profile()?;
-    let stop = stop_on_signal()?;
+    let delivery = speaks.delivery();
+    let on_screen = args.screen && std::io::stdout().is_terminal();
+    // Plain lines would stand in the middle of the screen.
+    let stop = if on_screen {
+        stop_on_signal_and(|| {})?
+    } else {
+        stop_on_signal()?
+    };
+    if is_live(args) {
+        // Before the models and the voice, which take their time: is there one at all?
+        drop(source(args, None)?);
+    }
     let clock = SharedClock::default();
     let by_voice = args.words.is_none();
     let (grammar, other_words) = grammar_for(&job, by_voice)?;
@@ -88,6 +106,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         Some(match args.engine.other(&grammar)? {
             Some(engine) => engine,
             None => {
+                let _progress = Progress::of("loading the models");
                 let mut ear = args.engine.ear(&grammar)?;
                 if let Some(hearing) = &hearing {
                     shown::note(hearing.profile.told(ear.thresholds()));
@@ -97,15 +116,27 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
             }
         })
     };
-    let on_screen = args.screen && std::io::stdout().is_terminal();
     if args.screen && !on_screen {
         shown::note("This is no terminal: plain lines are written instead of the screen.");
+    }
+    if how.is_none() && !on_screen {
+        shown::note(
+            "No voice: nothing is said and nothing shown, but all of it is kept. `--voice terminal` shows it.",
+        );
     }
     let mut voice = how.open(is_live(args), speaks, on_screen);
     // After the voice, whose service takes seconds to start: sound that waits meanwhile would be
     // too much. Before the log, so that no empty one is left behind where there is no microphone.
     let end_pause = hearing.as_ref().and_then(|h| h.profile.end_pause);
-    let mut source = source(args, end_pause)?;
+    // Where lines are typed at this terminal, the screen reads its keys.
+    let keys_alone = on_screen
+        && args.words.as_deref() == Some(Path::new("-"))
+        && std::io::stdin().is_terminal();
+    let mut source = if keys_alone {
+        None
+    } else {
+        Some(source(args, end_pause)?)
+    };
     let (mut store, log) = log::take_up(&db, &clock).map_err(|why| about_log(&db, why))?;
     let opening = store.opening().to_string();
     if !opening.is_empty() {
@@ -117,12 +148,34 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
             screen: screen.clone(),
             voice,
         });
+        let by_key = {
+            let (stop, screen) = (Arc::clone(&stop), screen.clone());
+            move || {
+                if stop.swap(true, Ordering::SeqCst) {
+                    screen.close();
+                    end_at_once();
+                }
+            }
+        };
+        if keys_alone || is_live(args) {
+            screen.typing("");
+            screen.hint(bothhands::dialogue::keys::WAY_OUT);
+        }
+        source = Some(Box::new(WithKeys::read(
+            screen.clone(),
+            by_key,
+            source.take(),
+        )));
         Some(screen)
     } else {
         None
     };
     let by = by();
-    let run = RunBy { by: &by, changed };
+    let run = RunBy {
+        by: &by,
+        changed,
+        delivery,
+    };
     let (session, first) = open_session(&mut store, &log, job, &text, run, &clock)?;
     let session = match tables {
         Some(tables) => session.with_tables(tables),
@@ -155,6 +208,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         let _ = conductor.voice.say(Tone::Plain, &told);
     }
     conductor.open(&first);
+    let mut source = source.context("nothing to take words from")?;
     let conducted = conductor.run(source.as_mut());
     // Before the last words: nobody takes what the microphone gives from here on.
     let account = source.account();

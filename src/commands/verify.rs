@@ -1,6 +1,8 @@
+use super::progress::Progress;
 use super::shown;
 use bothhands::store::{Head, KnownHead, Mode, Store, Verdict};
 use clap::Args;
+use serde_json::json;
 use std::{path::PathBuf, process::ExitCode};
 
 /// Check that everything in a log fits together, and name the first event that does not
@@ -16,6 +18,9 @@ pub(crate) struct VerifyArgs {
     /// on a schedule and in the last line of a session
     #[arg(long, value_name = "N:HASH")]
     head: Option<KnownHead>,
+    /// Print JSON
+    #[arg(long)]
+    json: bool,
 }
 
 /// Prints what checking the log found. Exit status 0 when it is whole and holds the head given, 2
@@ -25,7 +30,10 @@ pub(crate) struct VerifyArgs {
 /// When the log cannot be read at all.
 pub(crate) fn run(args: VerifyArgs) -> anyhow::Result<ExitCode> {
     let store = Store::open(&args.db, Mode::Read)?;
-    let verdict = store.verify()?;
+    let verdict = {
+        let _progress = Progress::of("checking the log");
+        store.verify()?
+    };
     let (heads, held) = if verdict.is_whole() {
         let held = args
             .head
@@ -36,11 +44,51 @@ pub(crate) fn run(args: VerifyArgs) -> anyhow::Result<ExitCode> {
     } else {
         (Vec::new(), None)
     };
-    shown::all(report(&args, &verdict, &heads, held))?;
+    if args.json {
+        shown::json(&(as_json(&args, &verdict, &heads, held).to_string() + "\n"))?;
+    } else {
+        shown::all(report(&args, &verdict, &heads, held))?;
+    }
     Ok(if verdict.is_whole() && held != Some(false) {
         ExitCode::SUCCESS
     } else {
-        ExitCode::from(2)
+        super::exit::Exit::Wrong.into()
+    })
+}
+
+/// The same for another program.
+fn as_json(
+    args: &VerifyArgs,
+    verdict: &Verdict,
+    heads: &[Head],
+    held: Option<bool>,
+) -> serde_json::Value {
+    let words = |all: &mut dyn Iterator<Item = String>| all.collect::<Vec<_>>();
+    let chains: Vec<_> = verdict
+        .chains
+        .iter()
+        .map(|chain| {
+            json!({
+                "chain": chain.chain.to_string(),
+                "device": chain.device,
+                "events": chain.events,
+                "first": chain.first,
+                "last": chain.last,
+            })
+        })
+        .collect();
+    json!({
+        "log": args.db,
+        "whole": verdict.is_whole(),
+        "events": verdict.events,
+        "evidence": verdict.evidence,
+        "sound_bytes": verdict.sound_bytes,
+        "chains": chains,
+        "faults": words(&mut verdict.faults.iter().map(ToString::to_string)),
+        "remarks": words(&mut verdict.remarks.iter().map(ToString::to_string)),
+        "conflicts": words(&mut verdict.conflicts.iter().map(ToString::to_string)),
+        "heads": words(&mut heads.iter().map(ToString::to_string)),
+        "holds_head": held,
     })
 }
 

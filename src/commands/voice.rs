@@ -4,6 +4,7 @@ use anyhow::Context;
 use bothhands::config::{self, Config, VoiceKind};
 use bothhands::dialogue::settings;
 use bothhands::speech::{Rehearsed, VoiceProfile};
+use bothhands::terms::{Manner, Wording};
 #[cfg(feature = "system-voice")]
 use bothhands::voice::WithFallback;
 use bothhands::voice::{Profile, Rate, Silent, Terminal, Voice, Volume};
@@ -28,6 +29,14 @@ pub(super) struct VoiceArgs {
     /// A voice of the speech service, by name or part of it.
     #[arg(long, value_name = "NAME")]
     voice_name: Option<String>,
+    /// How much is said: everything in words, or values and permissions in words and a tone for what
+    /// goes as expected.
+    #[arg(long, value_enum)]
+    manner: Option<Manner>,
+    /// Whose words are used: those of radiotelephony ("zero decimal", "affirm") or those usual in
+    /// Britain ("nought point", "yes").
+    #[arg(long, value_enum)]
+    wording: Option<Wording>,
 }
 
 /// The part `[hearing]` of the profile at `path`, with what lies beside it.
@@ -55,6 +64,8 @@ impl VoiceArgs {
             rate,
             volume,
             profile,
+            manner,
+            wording,
             ..
         } = config::find()?.config;
         let with_profile = self.profile.is_some();
@@ -66,6 +77,8 @@ impl VoiceArgs {
                 .voice_name
                 .clone()
                 .or(voice_name.filter(|_| !with_profile)),
+            manner: self.manner.or(manner.filter(|_| !with_profile)),
+            wording: self.wording.or(wording.filter(|_| !with_profile)),
             profile: self.profile.clone().or(profile),
         })
     }
@@ -121,6 +134,12 @@ impl VoiceArgs {
         }
         if self.voice_name.is_some() {
             profile.voice.clone_from(&self.voice_name);
+        }
+        if let Some(manner) = self.manner {
+            profile.manner = manner;
+        }
+        if let Some(wording) = self.wording {
+            profile.wording = wording;
         }
         Ok((profile, hearing))
     }

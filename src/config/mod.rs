@@ -1,6 +1,7 @@
 //! What holds for every job until it is said otherwise: a file in the usual place for such files.
 
 use crate::installation::{Instrument, JobError, read_settings};
+use crate::terms::{Manner, Wording};
 use crate::voice::{Rate, Volume};
 use etcetera::BaseStrategy;
 use schemars::JsonSchema;
@@ -55,6 +56,12 @@ pub struct Config {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(with = "Option<u8>", range(max = 100))]
     pub volume: Option<Volume>,
+    /// How much is said: `full`, or `brief` with a tone for what goes as expected.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub manner: Option<Manner>,
+    /// Whose words are used: `radio` ("zero decimal", "affirm") or `british` ("nought point", "yes").
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wording: Option<Wording>,
     /// The profile that `bothhands rehearse` wrote: its path, from the folder of this file.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub profile: Option<PathBuf>,

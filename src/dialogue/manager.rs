@@ -13,6 +13,7 @@ use crate::sequence::{
 };
 use crate::speech::{Decision, DecodeContext, Recogniser, Recognition, is_lone_digit, repeated};
 use crate::store::{Evidence, Store};
+use crate::terms::Delivery;
 use crate::voice::{Earcon, Tone, Voice};
 use anyhow::bail;
 use jiff::Timestamp;
@@ -117,7 +118,7 @@ impl DialogueManager<'_> {
     pub fn open(&mut self, turn: &Turn) {
         self.observer.went_on(self.session.state());
         self.say(&turn.lines);
-        self.mark();
+        self.mark(&turn.lines);
     }
 
     /// Takes utterances until the source ends, the session finishes, or it is told to stop.
@@ -272,7 +273,7 @@ impl DialogueManager<'_> {
                             tally.asked_again += 1;
                             silent_since = Instant::now();
                             self.say(&[Line::question("I was speaking. Say that again.")]);
-                            self.mark();
+                            self.mark(&[]);
                             continue;
                         }
                         (Decision::Accept, Some(said)) => (said, None, Some(evidence)),
@@ -361,7 +362,7 @@ impl DialogueManager<'_> {
             Ok(()) => {
                 self.observer.went_on(self.session.state());
                 self.say(&turn.lines);
-                self.mark();
+                self.mark(&turn.lines);
                 true
             }
             Err(why) => {
@@ -378,20 +379,42 @@ impl DialogueManager<'_> {
         log::keep(self.store, events, evidence)
     }
 
-    /// A short tone after the words tells whether what is said next will be taken.
-    fn mark(&mut self) {
+    /// A short tone after the words tells whether what is said next will be taken. One that ends in
+    /// a tone has told it.
+    fn mark(&mut self, said: &[Line]) {
+        let told = said.last().is_some_and(|line| line.kind == LineKind::Tone);
         if !self.live {
             return;
         }
         self.voice.mark(match self.session.state().mode() {
+            Mode::Running if told => return,
             Mode::Running | Mode::Noting => Earcon::Listening,
             Mode::StandingBy | Mode::Paused | Mode::Finished => Earcon::NotListening,
         });
     }
 
     fn say(&mut self, lines: &[Line]) {
-        for line in lines {
-            if self.voice.say(tone(line.kind), &line.text).is_err() {
+        let mut words = Vec::new();
+        for (n, line) in lines.iter().enumerate() {
+            let tone = match line.kind {
+                LineKind::Tone => {
+                    // One tone stands for two that follow each other.
+                    let next = lines.get(n + 1).filter(|next| next.kind == LineKind::Tone);
+                    words.push(line.text.as_str());
+                    if next.is_none() {
+                        let words = std::mem::take(&mut words).join(" ");
+                        self.voice.mark_for(Earcon::Taken, &words);
+                    }
+                    continue;
+                }
+                LineKind::Prompt | LineKind::Answer => Tone::Plain,
+                LineKind::ReadBack => Tone::ReadBack,
+                LineKind::Question => Tone::Question,
+                LineKind::Reminder => Tone::Reminder,
+                LineKind::Warning => Tone::Warning,
+            };
+            let said = self.voice.say_doubtful(tone, &line.text, &line.doubtful);
+            if said.is_err() {
                 self.observer.unsaid(&line.text);
             }
         }
@@ -404,16 +427,6 @@ pub fn nearly_a_warning(heard: &Recognition) -> bool {
     let warns = |said: &Option<Intent>| said.as_ref().is_some_and(Intent::is_a_warning);
     let near = heard.outcome != Decision::Reject || heard.scores.llr_per_phone > NEARLY;
     near && (warns(&heard.said) || warns(&heard.runner_up_said))
-}
-
-fn tone(kind: LineKind) -> Tone {
-    match kind {
-        LineKind::Prompt | LineKind::Answer => Tone::Plain,
-        LineKind::ReadBack => Tone::ReadBack,
-        LineKind::Question => Tone::Question,
-        LineKind::Reminder => Tone::Reminder,
-        LineKind::Warning => Tone::Warning,
-    }
 }
 
 /// The grammar with the job's own places, and what to say for those that can't be said by voice as
@@ -438,11 +451,17 @@ pub struct RunBy<'a> {
     pub by: &'a str,
     /// Whether a job that differs from that of the log is agreed to be the same job, changed.
     pub changed: bool,
+    /// How prompts are put.
+    pub delivery: Delivery,
 }
 
 impl<'a> From<&'a str> for RunBy<'a> {
     fn from(by: &'a str) -> Self {
-        Self { by, changed: false }
+        Self {
+            by,
+            changed: false,
+            delivery: Delivery::default(),
+        }
     }
 }
 
@@ -484,7 +503,8 @@ pub fn job_change(
 }
 
 /// Begins a session with the job file's text as the log's first event, or takes up the one that the
-/// log was left in. The events of the first turn are kept.
+/// log was left in. The events of the first turn are kept. Which run of the machine it is, is
+/// found here.
 ///
 /// A job that differs from that of the log is taken only where `changed` says so, and is an event of
 /// the log then.
@@ -499,11 +519,16 @@ pub fn open_session(
     run_by: RunBy<'_>,
     clock: &SharedClock,
 ) -> anyhow::Result<(Session, Turn)> {
-    let RunBy { by, changed } = run_by;
+    let RunBy {
+        by,
+        changed,
+        delivery,
+    } = run_by;
     let boot = log::boot();
     let run = Run {
         by,
         boot: boot.as_deref(),
+        delivery,
     };
     if log.entries.is_empty() {
         let (session, turn) = Session::begin(job, run, clock.tick())?;

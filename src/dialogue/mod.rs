@@ -11,6 +11,7 @@
 //! [`screen`] is one.
 
 pub mod barge_in;
+pub mod keys;
 #[cfg(feature = "microphone")]
 mod live;
 mod manager;

@@ -5,14 +5,16 @@ use super::Observer;
 use crate::sequence::{Agenda, Mode, OutEntry, ReadingStatus, prompt, say};
 use crate::speech::{Decision, Recognition};
 use crate::terms::ProsodyChange;
-use crate::voice::{Earcon, Tone, Voice};
+use crate::voice::{Earcon, Tone, Voice, tame};
 use ratatui::DefaultTerminal;
 use ratatui::Frame;
-use ratatui::layout::{Constraint, Layout};
+use ratatui::layout::{Constraint, Layout, Rect};
 use ratatui::style::{Modifier, Style};
 use ratatui::text::Line;
-use ratatui::widgets::{Block, Borders, Paragraph, Wrap};
+use ratatui::widgets::{Block, Borders, Paragraph};
 use std::collections::VecDeque;
+use std::ops::Range;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
@@ -40,6 +42,10 @@ pub struct View {
     pub level: Option<f32>,
     /// Whether the microphone is listened to now.
     pub listening: bool,
+    /// The line being typed, where there is a keyboard.
+    pub typing: Option<String>,
+    /// What a key came to, or how to end.
+    pub hint: String,
 }
 
 impl View {
@@ -99,61 +105,173 @@ impl View {
         format!("{listening}  {}", crate::audio::bar(level))
     }
 
-    /// Draws it.
+    /// Draws it, in whatever room there is. What has no room is told of, and a line that is cut ends in
+    /// "…".
     pub fn draw(&self, frame: &mut Frame<'_>) {
-        let [top, middle, dialogue, bottom] = Layout::vertical([
-            Constraint::Length(6),
-            Constraint::Length(8),
-            Constraint::Min(4),
-            Constraint::Length(1),
+        let area = frame.area();
+        let width = usize::from(area.width);
+        let typed = u16::from(self.typing.is_some());
+        let [panes, status, input] = Layout::vertical([
+            Constraint::Min(0),
+            Constraint::Length(u16::from(area.height > 2)),
+            Constraint::Length(typed),
         ])
-        .areas(frame.area());
+        .areas(area);
         let bold = Style::new().add_modifier(Modifier::BOLD);
-        let mut asked = vec![Line::raw(self.place.clone())];
-        if !self.mode.is_empty() {
-            asked.push(Line::styled(self.mode.clone(), bold));
-        }
-        asked.push(Line::styled(self.asked.clone(), bold));
-        frame.render_widget(boxed("asked now", asked), top);
-        let [left, right] =
-            Layout::horizontal([Constraint::Percentage(60), Constraint::Percentage(40)])
-                .areas(middle);
-        let lines = |texts: &[String], none: &str| {
-            if texts.is_empty() {
-                vec![Line::raw(none.to_owned())]
-            } else {
-                texts.iter().cloned().map(Line::raw).collect()
-            }
-        };
-        frame.render_widget(
-            boxed("last readings", lines(&self.readings, "none yet")),
-            left,
-        );
-        frame.render_widget(boxed("out", lines(&self.out, "nothing is out")), right);
-        let room = usize::from(dialogue.height.saturating_sub(2));
-        let skip = self.dialogue.len().saturating_sub(room);
-        let last: Vec<_> = self
-            .dialogue
-            .iter()
-            .skip(skip)
-            .cloned()
-            .map(Line::raw)
+        let place = wrapped(&self.place, width);
+        let asked: Vec<_> = [self.mode.as_str(), self.asked.as_str()]
+            .into_iter()
+            .filter(|text| !text.is_empty())
+            .flat_map(|text| wrapped(text, width))
             .collect();
-        frame.render_widget(boxed("said", last), dialogue);
-        frame.render_widget(Paragraph::new(self.meter()), bottom);
+        let wanted = rows(place.len() + asked.len()) + 1;
+        let top = wanted.min((panes.height / 2).max(3)).min(panes.height);
+        let rest = panes.height - top;
+        let wide = area.width >= WIDE;
+        // The dialogue keeps four lines; what is out comes before the last readings.
+        let out = lines_or(&self.out, "nothing is out");
+        let readings = lines_or(&self.readings, "none yet");
+        let spare = rest.saturating_sub(4);
+        let (out_rows, read_rows) = if wide {
+            let both = (rows(out.len().max(readings.len())) + 1).min(8);
+            let both = if spare >= 2 { both.min(spare) } else { 0 };
+            (both, both)
+        } else {
+            let out_rows = (rows(out.len()) + 1).min(5).min(spare);
+            let out_rows = if out_rows >= 2 { out_rows } else { 0 };
+            let read_rows = (rows(readings.len()) + 1).min(5).min(spare - out_rows);
+            (out_rows, if read_rows >= 2 { read_rows } else { 0 })
+        };
+        let out_title = match (out_rows, self.out.len()) {
+            (0, 0) => "asked now".to_owned(),
+            (0, entries) => format!("asked now (out: {entries}, no room to show)"),
+            _ => "asked now".to_owned(),
+        };
+        let middle = if wide { out_rows } else { out_rows + read_rows };
+        let [asked_area, middle_area, said_area] = Layout::vertical([
+            Constraint::Length(top),
+            Constraint::Length(middle),
+            Constraint::Min(0),
+        ])
+        .areas(panes);
+        let mut lines: Vec<Line> = place.into_iter().map(Line::raw).collect();
+        lines.extend(asked.into_iter().map(|text| Line::styled(text, bold)));
+        pane(
+            frame,
+            asked_area,
+            &out_title,
+            first(lines, room(asked_area)),
+        );
+        let (out_area, read_area) = if wide {
+            let [left, right] =
+                Layout::horizontal([Constraint::Percentage(60), Constraint::Percentage(40)])
+                    .areas(middle_area);
+            (right, left)
+        } else {
+            let [above, below] =
+                Layout::vertical([Constraint::Length(out_rows), Constraint::Length(read_rows)])
+                    .areas(middle_area);
+            (above, below)
+        };
+        for (area, title, texts) in [
+            (read_area, "last readings", &readings),
+            (out_area, "out", &out),
+        ] {
+            let cut = |text: &String| Line::raw(shortened(text, usize::from(area.width)));
+            let lines: Vec<_> = texts.iter().map(cut).collect();
+            pane(frame, area, title, first(lines, room(area)));
+        }
+        let said = self.dialogue.iter().flat_map(|line| wrapped(line, width));
+        let said: Vec<_> = said.map(Line::raw).collect();
+        let skip = said.len().saturating_sub(room(said_area));
+        pane(
+            frame,
+            said_area,
+            "said",
+            said.into_iter().skip(skip).collect(),
+        );
+        let status_text = if self.hint.is_empty() {
+            self.meter()
+        } else {
+            self.hint.clone()
+        };
+        frame.render_widget(Paragraph::new(shortened(&status_text, width)), status);
+        if let Some(typing) = &self.typing {
+            // The end of a long line is what is being typed.
+            let before = "you: ";
+            let room = width.saturating_sub(before.len() + 2);
+            let letters = typing.chars().count();
+            let shown: String = match letters > room {
+                true => std::iter::once('…')
+                    .chain(typing.chars().skip(letters - room.saturating_sub(1)))
+                    .collect(),
+                false => typing.clone(),
+            };
+            frame.render_widget(Paragraph::new(format!("{before}{shown}_")), input);
+        }
     }
 }
 
-fn boxed<'a>(title: &'a str, lines: Vec<Line<'a>>) -> Paragraph<'a> {
-    Paragraph::new(lines)
-        .wrap(Wrap { trim: true })
-        .block(Block::new().borders(Borders::TOP).title(title))
+/// From this width on the last readings stand beside what is out, and not under it.
+const WIDE: u16 = 60;
+
+fn rows(lines: usize) -> u16 {
+    u16::try_from(lines).unwrap_or(u16::MAX - 1)
+}
+
+/// Lines that a pane holds under its title.
+fn room(area: Rect) -> usize {
+    usize::from(area.height.saturating_sub(1))
+}
+
+fn lines_or(texts: &[String], none: &str) -> Vec<String> {
+    if texts.is_empty() {
+        vec![none.to_owned()]
+    } else {
+        texts.to_vec()
+    }
+}
+
+/// A text in lines of this width, cut between words.
+fn wrapped(text: &str, width: usize) -> Vec<String> {
+    textwrap::wrap(&tame(text), width.max(1))
+        .into_iter()
+        .map(|line| line.into_owned())
+        .collect()
+}
+
+/// A text on one line; "…" at its end where there is more.
+fn shortened(text: &str, width: usize) -> String {
+    let mut lines = wrapped(text, width);
+    if lines.len() < 2 {
+        return lines.pop().unwrap_or_default();
+    }
+    let mut lines = wrapped(text, width.saturating_sub(2));
+    format!("{} …", lines.swap_remove(0))
+}
+
+/// The first lines; a last one that tells how many have no room.
+fn first(mut lines: Vec<Line<'_>>, room: usize) -> Vec<Line<'_>> {
+    if lines.len() > room && room > 0 {
+        let more = lines.len() - (room - 1);
+        lines.truncate(room - 1);
+        lines.push(Line::raw(format!("… {more} more")));
+    }
+    lines
+}
+
+fn pane(frame: &mut Frame<'_>, area: Rect, title: &str, lines: Vec<Line<'_>>) {
+    if area.height > 0 {
+        let block = Block::new().borders(Borders::TOP).title(title.to_owned());
+        frame.render_widget(Paragraph::new(lines).block(block), area);
+    }
 }
 
 /// The screen: shown beside the voice, which speaks through it.
 #[derive(Clone)]
 pub struct Screen {
     shared: Arc<Mutex<Shared>>,
+    closed: Arc<AtomicBool>,
 }
 
 struct Shared {
@@ -175,12 +293,42 @@ impl Screen {
                 terminal,
                 drawn: Instant::now(),
             })),
+            closed: Arc::default(),
         })
     }
 
     /// Gives the terminal back.
     pub fn close(&self) {
-        ratatui::restore();
+        // Whoever draws has finished, and nobody draws from here on.
+        let _shared = self.shared();
+        if !self.closed.swap(true, Ordering::SeqCst) {
+            ratatui::restore();
+        }
+    }
+
+    /// Whether the terminal was given back.
+    pub fn is_closed(&self) -> bool {
+        self.closed.load(Ordering::SeqCst)
+    }
+
+    /// Shows the line being typed.
+    pub fn typing(&self, line: &str) {
+        self.change(|view| {
+            view.typing = Some(line.to_owned());
+            view.hint.clear();
+        });
+    }
+
+    /// Shows what a key came to, until something is typed.
+    pub fn hint(&self, text: &str) {
+        self.change(|view| text.clone_into(&mut view.hint));
+    }
+
+    /// Draws all of it, whatever stands on the terminal: after a change of its size.
+    pub fn draw_anew(&self) {
+        // A terminal that can't be wiped is drawn over.
+        let _ = self.shared().terminal.clear();
+        self.change(|_| {});
     }
 
     fn shared(&self) -> MutexGuard<'_, Shared> {
@@ -194,6 +342,9 @@ impl Screen {
             terminal,
             drawn,
         } = &mut *shared;
+        if self.closed.load(Ordering::SeqCst) {
+            return;
+        }
         change(view);
         *drawn = Instant::now();
         // A screen that can't be drawn is no reason to stop: everything is spoken and kept.
@@ -231,6 +382,15 @@ pub struct OnScreen {
 
 impl Voice for OnScreen {
     fn say(&mut self, tone: Tone, text: &str) -> anyhow::Result<()> {
+        self.say_doubtful(tone, text, &[])
+    }
+
+    fn say_doubtful(
+        &mut self,
+        tone: Tone,
+        text: &str,
+        doubtful: &[Range<usize>],
+    ) -> anyhow::Result<()> {
         let sign = match tone {
             Tone::Plain => "",
             Tone::ReadBack => "read back: ",
@@ -239,7 +399,7 @@ impl Voice for OnScreen {
             Tone::Warning => "WARNING: ",
         };
         self.screen.change(|view| view.say(format!("{sign}{text}")));
-        self.voice.say(tone, text)
+        self.voice.say_doubtful(tone, text, doubtful)
     }
 
     fn speaking(&self) -> bool {
@@ -256,7 +416,13 @@ impl Voice for OnScreen {
 
     fn mark(&mut self, mark: Earcon) {
         self.screen
-            .change(|view| view.listening = mark == Earcon::Listening);
+            .change(|view| view.listening = mark != Earcon::NotListening);
+        self.voice.mark(mark);
+    }
+
+    fn mark_for(&mut self, mark: Earcon, words: &str) {
+        self.screen
+            .change(|view| view.say(format!("tone: {words}")));
         self.voice.mark(mark);
     }
 
@@ -282,6 +448,12 @@ mod tests {
     use ratatui::Terminal;
     use ratatui::backend::TestBackend;
 
+    fn shown(view: &View, width: u16, height: u16) -> String {
+        let mut terminal = Terminal::new(TestBackend::new(width, height)).unwrap();
+        terminal.draw(|frame| view.draw(frame)).unwrap();
+        terminal.backend().to_string()
+    }
+
     #[test]
     fn everything_asked_for_is_on_the_screen_in_words() {
         let view = View {
@@ -294,9 +466,7 @@ mod tests {
             listening: true,
             ..View::default()
         };
-        let mut terminal = Terminal::new(TestBackend::new(100, 30)).unwrap();
-        terminal.draw(|frame| view.draw(frame)).unwrap();
-        let shown = terminal.backend().to_string();
+        let shown = shown(&view, 100, 30);
         for part in [
             "boat-store sockets",
             "Line to earth at 500 V.",
@@ -307,5 +477,59 @@ mod tests {
         ] {
             assert!(shown.contains(part), "{part} is missing:\n{shown}");
         }
+    }
+
+    #[test]
+    fn narrow_and_short_terminals_show_what_is_asked_and_tell_what_has_no_room() {
+        let many = |what: &str, n: u32| (1..=n).map(|n| format!("{what} {n}")).collect::<Vec<_>>();
+        let view = View {
+            place:
+                "Board 1, circuit 4, boat-store sockets: insulation resistance. 12 steps are open."
+                    .to_owned(),
+            asked: "Line to earth at 500 V. Wait for it to settle; discharge after.".to_owned(),
+            readings: many(
+                "circuit 4, line to neutral: L-N >999 MΩ at 500 V, and more, number",
+                6,
+            ),
+            out: many("neutral at door entry unit", 9),
+            dialogue: many(
+                "program: something that was said in a long line that goes on",
+                30,
+            )
+            .into(),
+            typing: Some("line to earth over nine".to_owned()),
+            ..View::default()
+        };
+        for (width, height) in [
+            (100, 30),
+            (60, 24),
+            (40, 24),
+            (40, 12),
+            (80, 8),
+            (20, 10),
+            (10, 4),
+            (1, 1),
+        ] {
+            let shown = shown(&view, width, height);
+            if width >= 40 {
+                assert!(
+                    shown.contains("you: line to earth over nine_"),
+                    "{width}x{height}\n{shown}"
+                );
+            }
+            if width >= 40 && height >= 8 {
+                assert!(shown.contains("Board 1"), "{width}x{height}\n{shown}");
+                assert!(
+                    shown.contains('…'),
+                    "{width}x{height}: nothing tells what is cut\n{shown}"
+                );
+                assert!(shown.contains("out"), "{width}x{height}\n{shown}");
+            }
+        }
+        assert!(
+            shown(&view, 40, 10).contains("(out: 9"),
+            "{}",
+            shown(&view, 40, 10)
+        );
     }
 }

@@ -2,6 +2,7 @@
 
 use crate::speech::ear::Acoustics;
 use jiff::{Timestamp, ToSpan, ZonedDateTime};
+use serde::Serialize;
 use std::fmt;
 use std::io::Write;
 use std::path::Path;
@@ -23,7 +24,7 @@ pub struct Wanted<'a> {
 }
 
 /// What one check found.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Finding {
     what: &'static str,
     state: State,
@@ -32,7 +33,8 @@ pub struct Finding {
     advice: Option<String>,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "kebab-case")]
 enum State {
     NotChecked,
     Good,

@@ -8,7 +8,7 @@ use super::{Accessory, Board, Cable, Circuit, Device, Instrument, Job, Rcd, Site
 use serde::de::DeserializeOwned;
 use std::collections::BTreeSet;
 use std::fs;
-use std::io::ErrorKind;
+use std::io::{self, ErrorKind};
 use std::path::Path;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue, ValueDeserializer};
@@ -27,7 +27,12 @@ impl Job {
     /// # Errors
     /// [`JobError`] when it cannot be read, or is not text in UTF-8.
     pub fn text_of(path: &Path) -> Result<String, JobError> {
-        fs::read_to_string(path).map_err(|error| JobError {
+        let read = if path == Path::new("-") {
+            io::read_to_string(io::stdin())
+        } else {
+            fs::read_to_string(path)
+        };
+        read.map_err(|error| JobError {
             name: path.display().to_string(),
             problems: vec![Problem {
                 line: 0,

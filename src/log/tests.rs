@@ -95,6 +95,7 @@ fn an_event_that_could_not_be_read_again_is_refused_with_all_that_came_with_it()
         by: String::new(),
         edition: crate::sequence::Edition::NOW,
         boot: None,
+        delivery: Default::default(),
     };
     let why = keep(&mut store, &[Event::Paused, opened], None).unwrap_err();
     assert!(

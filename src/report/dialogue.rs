@@ -382,6 +382,7 @@ fn program_line(line: &Line) -> ProgramLine {
 fn kind(kind: LineKind) -> &'static str {
     match kind {
         LineKind::Prompt => "prompt",
+        LineKind::Tone => "tone",
         LineKind::ReadBack => "read-back",
         LineKind::Question => "question",
         LineKind::Answer => "answer",
@@ -432,6 +433,7 @@ fn write_exchange(text: &mut String, exchange: &Exchange, times: &Times) {
             "warning" if exchange.refused => "refuses  ",
             "warning" => "warns    ",
             "prompt" => "prompts  ",
+            "tone" => "tone     ",
             "reminder" => "reminds  ",
             _ => "says     ",
         };

@@ -9,7 +9,10 @@ use jiff::civil::Date;
 use serde::Serialize;
 use std::fmt::Write as _;
 
-const COLUMNS: usize = 100;
+/// Columns where nothing says how many there are.
+pub const COLUMNS: usize = 100;
+/// Narrower than this the columns of the text itself have no room.
+const NARROWEST: usize = 40;
 const CAUTION: &str = "Limits and sums to compare readings with, for competent persons or learners \
     under direct supervision. They do not say that an installation is safe; local rules and the \
     maker's instructions come first.";
@@ -118,8 +121,9 @@ fn described(circuit: &Circuit) -> String {
     text
 }
 
-/// As text, wrapped to 100 columns.
-pub fn expected_text(job: &Job, checked: &Expected<'_>) -> String {
+/// As text, wrapped to so many columns.
+pub fn expected_text(job: &Job, checked: &Expected<'_>, columns: usize) -> String {
+    let columns = columns.max(NARROWEST);
     let mut out = String::new();
     let phases = match job.supply.phases {
         Phases::Single => "single-phase",
@@ -134,47 +138,47 @@ pub fn expected_text(job: &Job, checked: &Expected<'_>) -> String {
         job.supply.volts
     );
     let _ = writeln!(out, "Limits: {}", checked.edition);
-    paragraph(&mut out, "", CAUTION);
-    paragraph(&mut out, "", &checked.marks);
-    odd(&mut out, "", &checked.odd);
+    paragraph(&mut out, columns, "", CAUTION);
+    paragraph(&mut out, columns, "", &checked.marks);
+    odd(&mut out, columns, "", &checked.odd);
     let _ = writeln!(out, "\nOrigin");
-    expectations(&mut out, &checked.origin);
+    expectations(&mut out, columns, &checked.origin);
     for board in &checked.boards {
         let _ = writeln!(out, "\nBoard {}, {}", board.number, board.name);
         for circuit in &board.circuits {
             let _ = writeln!(out, "\n  {}  {}", circuit.number, circuit.name);
-            paragraph(&mut out, "     ", &circuit.described);
-            odd(&mut out, "     ", &circuit.odd);
-            expectations(&mut out, &circuit.expected);
+            paragraph(&mut out, columns, "     ", &circuit.described);
+            odd(&mut out, columns, "     ", &circuit.odd);
+            expectations(&mut out, columns, &circuit.expected);
         }
     }
     out
 }
 
-fn odd(out: &mut String, indent: &str, odd: &[String]) {
+fn odd(out: &mut String, columns: usize, indent: &str, odd: &[String]) {
     for one in odd {
         let stop = if one.ends_with('?') { "" } else { "." };
-        paragraph(out, indent, &format!("Look: {one}{stop}"));
+        paragraph(out, columns, indent, &format!("Look: {one}{stop}"));
     }
 }
 
-fn expectations(out: &mut String, all: &[Expectation]) {
+fn expectations(out: &mut String, columns: usize, all: &[Expectation]) {
     const TEST: usize = 22;
     let hanging = " ".repeat(TEST + 5);
     for one in all {
         let first = format!("     {:TEST$}", one.test);
-        let options = textwrap::Options::new(COLUMNS)
+        let options = textwrap::Options::new(columns)
             .initial_indent(&first)
             .subsequent_indent(&hanging)
             .break_words(false);
         let _ = writeln!(out, "{}", wrapped(&one.reads, options));
         let why = format!("{} [{}: {}]", one.why, one.mark.letter(), one.clause);
-        paragraph(out, &format!("{hanging}  "), &why);
+        paragraph(out, columns, &format!("{hanging}  "), &why);
     }
 }
 
-fn paragraph(out: &mut String, indent: &str, text: &str) {
-    let options = textwrap::Options::new(COLUMNS)
+fn paragraph(out: &mut String, columns: usize, indent: &str, text: &str) {
+    let options = textwrap::Options::new(columns)
         .initial_indent(indent)
         .subsequent_indent(indent)
         .break_words(false);

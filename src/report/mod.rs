@@ -40,7 +40,7 @@ pub use dialogue::{
     Exchange, Only, ProgramLine, Wanted, dialogue, dialogue_jsonl, dialogue_text, follow, threads,
 };
 pub use exceptions::Exception;
-pub use expected::{Expected, expected, expected_text};
+pub use expected::{COLUMNS, Expected, expected, expected_text};
 pub use front::{KeyCells, KeyResult};
 pub use html::{html, html_of_threads};
 pub use json::{json, json_of_threads};

@@ -4,7 +4,7 @@ use crate::installation::{CircuitKind, InstrumentUse, JobKind};
 use crate::limits::Outcome;
 use crate::quantity::{Reading, Unit};
 use crate::sequence::{Agenda, Quantity, Step, StepKind};
-use crate::terms::Statement;
+use crate::terms::{Statement, Wording};
 use jiff::{SignedDuration, Timestamp, civil::Date, tz::TimeZone};
 
 /// A sign and words for an outcome: never colour alone, and never "safe".
@@ -107,7 +107,7 @@ pub fn plain(number: f64) -> String {
 pub fn voltage_found(reading: Option<&Reading>, heard: Option<&str>) -> String {
     match (reading, heard) {
         (_, Some(heard)) => heard.to_owned(),
-        (Some(reading), None) => crate::sequence::say::value(reading),
+        (Some(reading), None) => crate::sequence::say::value(reading, Wording::Radio),
         (None, None) => Statement::Live.shown().to_owned(),
     }
 }

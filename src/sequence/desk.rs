@@ -166,6 +166,7 @@ mod tests {
             by: "test".to_owned(),
             boot: None,
             anew: false,
+            delivery: Default::default(),
         };
         state.apply(&back, left + SignedDuration::from_mins(20));
         assert!(!state.proved_dead(1));

@@ -10,6 +10,7 @@ use super::state::{ABSENCE, LONG_ABSENCE, Question, ReplayError, is_another_day}
 use crate::grammar::{Grammar, Intent};
 use crate::installation::Job;
 use crate::limits::Tables;
+use crate::terms::Delivery;
 use jiff::Timestamp;
 use std::sync::Arc;
 
@@ -29,11 +30,17 @@ pub struct Run<'a> {
     pub by: &'a str,
     /// Which run of the machine it is, where that can be told.
     pub boot: Option<&'a str>,
+    /// How what is said is worded.
+    pub delivery: Delivery,
 }
 
 impl<'a> From<&'a str> for Run<'a> {
     fn from(by: &'a str) -> Self {
-        Self { by, boot: None }
+        Self {
+            by,
+            boot: None,
+            delivery: Delivery::default(),
+        }
     }
 }
 
@@ -75,6 +82,7 @@ impl Session {
             by: run.by.to_owned(),
             edition: Edition::NOW,
             boot: run.boot.map(str::to_owned),
+            delivery: run.delivery,
         };
         let agenda = Agenda::open_with(catalogue, &opened, now)?;
         Ok(Self::go_on(agenda, None, vec![opened], now))
@@ -380,6 +388,7 @@ fn taken_up<'a>(
         by: run.by.to_owned(),
         boot: run.boot.map(str::to_owned),
         anew: another_boot || now < agenda.last_event_at(),
+        delivery: run.delivery,
     };
     Ok((agenda, watch, resumed))
 }

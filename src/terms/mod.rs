@@ -8,6 +8,7 @@
 //!   `shown()` only where short forms are hard to tell apart by ear.
 
 mod alteration;
+mod delivery;
 mod manner;
 mod measure;
 mod place;
@@ -16,6 +17,7 @@ mod stage;
 mod statement;
 
 pub use alteration::{Alteration, Change, Parked, Part};
+pub use delivery::{Delivery, Manner, Wording};
 pub use manner::ProsodyChange;
 pub use measure::{HalfCycle, Measure};
 pub use place::Place;

@@ -1,5 +1,6 @@
 use super::{Earcon, Profile, Tone, Voice};
 use crate::terms::ProsodyChange;
+use std::ops::Range;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, TryRecvError, channel};
 use std::thread;
@@ -145,9 +146,18 @@ impl WithFallback {
 
 impl Voice for WithFallback {
     fn say(&mut self, tone: Tone, text: &str) -> anyhow::Result<()> {
+        self.say_doubtful(tone, text, &[])
+    }
+
+    fn say_doubtful(
+        &mut self,
+        tone: Tone,
+        text: &str,
+        doubtful: &[Range<usize>],
+    ) -> anyhow::Result<()> {
         self.tend();
         if let Spoken::There(spoken) = &mut self.spoken {
-            match spoken.say(tone, text) {
+            match spoken.say_doubtful(tone, text, doubtful) {
                 Ok(()) => return Ok(()),
                 Err(error) => match spoken.failed() {
                     Some(_) => self.tend(),
@@ -179,6 +189,13 @@ impl Voice for WithFallback {
     fn mark(&mut self, mark: Earcon) {
         if let Spoken::There(spoken) = &mut self.spoken {
             spoken.mark(mark);
+        }
+    }
+
+    fn mark_for(&mut self, mark: Earcon, words: &str) {
+        match &mut self.spoken {
+            Spoken::There(spoken) => spoken.mark_for(mark, words),
+            Spoken::Opening(_) | Spoken::Absent { .. } => self.shown.mark_for(mark, words),
         }
     }
 

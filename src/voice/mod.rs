@@ -13,13 +13,14 @@ mod tones;
 pub use fallback::{Failing, Opener, WithFallback};
 pub use profile::{OutOfRange, Profile, Rate, Volume};
 pub use silent::Silent;
-pub use speakable::speakable;
+pub use speakable::{paced, speakable};
 #[cfg(feature = "system-voice")]
 pub use system::System;
 pub use tame::{is_wild, tame};
 pub use terminal::Terminal;
 
 use crate::terms::ProsodyChange;
+use std::ops::Range;
 use std::time::{Duration, Instant};
 
 /// How a line is to sound.
@@ -42,6 +43,9 @@ pub enum Tone {
 pub enum Earcon {
     /// Two rising notes: speak now.
     Listening,
+    /// One note, in the brief manner: taken as said, and on to what comes next; or on to the next
+    /// point or pair, which is known.
+    Taken,
     /// Two falling notes: nothing is taken until the next [`Earcon::Listening`].
     NotListening,
 }
@@ -53,6 +57,19 @@ pub trait Voice {
     /// # Errors
     /// When the line could not be said; the caller falls back to the terminal.
     fn say(&mut self, tone: Tone, text: &str) -> anyhow::Result<()>;
+
+    /// The same; the stretches of `text` in `doubtful` are said slowly and each by itself.
+    ///
+    /// # Errors
+    /// As [`Voice::say`].
+    fn say_doubtful(
+        &mut self,
+        tone: Tone,
+        text: &str,
+        _doubtful: &[Range<usize>],
+    ) -> anyhow::Result<()> {
+        self.say(tone, text)
+    }
 
     /// Whether it is speaking at this moment, so that the microphone can be told to disregard it.
     /// Stays true until the room has gone quiet after the last word.
@@ -69,6 +86,11 @@ pub trait Voice {
 
     /// Sounds a mark, where there is sound.
     fn mark(&mut self, _mark: Earcon) {}
+
+    /// Sounds a mark in place of words, which are shown where there is something to show them on.
+    fn mark_for(&mut self, mark: Earcon, _words: &str) {
+        self.mark(mark);
+    }
 
     /// Speaks differently from now on, and tells how, in words to say or show; `None` when this
     /// voice has no such thing.
@@ -103,6 +125,15 @@ impl<V: Voice + ?Sized> Voice for Box<V> {
         (**self).say(tone, text)
     }
 
+    fn say_doubtful(
+        &mut self,
+        tone: Tone,
+        text: &str,
+        doubtful: &[Range<usize>],
+    ) -> anyhow::Result<()> {
+        (**self).say_doubtful(tone, text, doubtful)
+    }
+
     fn speaking(&self) -> bool {
         (**self).speaking()
     }
@@ -117,6 +148,10 @@ impl<V: Voice + ?Sized> Voice for Box<V> {
 
     fn mark(&mut self, mark: Earcon) {
         (**self).mark(mark);
+    }
+
+    fn mark_for(&mut self, mark: Earcon, words: &str) {
+        (**self).mark_for(mark, words);
     }
 
     fn level(&mut self, decibels: f32) {

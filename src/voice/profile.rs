@@ -1,4 +1,4 @@
-use crate::terms::ProsodyChange;
+use crate::terms::{Delivery, Manner, ProsodyChange, Wording};
 use serde::{Deserialize, Serialize};
 
 /// How the person likes the program to speak. Written in a settings file as
@@ -10,6 +10,8 @@ use serde::{Deserialize, Serialize};
 ///     volume = 90                      # 0 to 100
 ///     voice = "English (Great Britain)"
 ///     tail_ms = 250                    # how long the room rings on after a word
+///     manner = "brief"                 # "full"; or a tone for what is no value
+///     wording = "british"              # "nought point", "yes"; or "radio": "zero decimal", "affirm"
 ///     "#,
 /// )?;
 /// assert_eq!(profile.volume.get(), 90);
@@ -28,6 +30,10 @@ pub struct Profile {
     /// Milliseconds after the last word during which the room still rings and the microphone is
     /// disregarded.
     pub tail_ms: u16,
+    /// How much it says.
+    pub manner: Manner,
+    /// Whose words it uses.
+    pub wording: Wording,
 }
 
 impl Default for Profile {
@@ -37,6 +43,8 @@ impl Default for Profile {
             volume: Volume::default(),
             voice: None,
             tail_ms: 250,
+            manner: Manner::default(),
+            wording: Wording::default(),
         }
     }
 }
@@ -129,6 +137,14 @@ ranged!(
 );
 
 impl Profile {
+    /// How what is said is worded.
+    pub fn delivery(&self) -> Delivery {
+        Delivery {
+            manner: self.manner,
+            wording: self.wording,
+        }
+    }
+
     /// One step of volume or rate in the wanted direction, and words for where it is now.
     pub fn adjust(&mut self, manner: ProsodyChange) -> String {
         const VOLUME_STEP: i32 = 15;

@@ -1,3 +1,5 @@
+use crate::terms::Wording;
+
 /// Turns a line as shown into a line as said, so that every voice of every speech service says it
 /// alike: numbers digit by digit, symbols and units as words.
 ///
@@ -5,11 +7,13 @@
 /// radiotelephony (Annex 10 volume II, 5.2.1.4.1; Doc 9432), an open standard made for noise.
 ///
 /// ```
+/// use bothhands::terms::Wording;
 /// use bothhands::voice::speakable;
-/// assert_eq!(speakable("L-N >999 MΩ at 500 V"), "L to N greater than nine nine nine megohms at five hundred volts");
-/// assert_eq!(speakable("socket 12: 0.35 Ω"), "socket one two: zero point three five ohms");
+/// let radio = |text| speakable(text, Wording::Radio);
+/// assert_eq!(radio("L-N >999 MΩ at 500 V"), "L to N greater than nine nine nine megohms at five hundred volts");
+/// assert_eq!(radio("socket 12: 0.35 Ω"), "socket one two: zero decimal three five ohms");
 /// ```
-pub fn speakable(text: &str) -> String {
+pub fn speakable(text: &str, wording: Wording) -> String {
     let mut said = String::with_capacity(text.len() * 2);
     let mut rest = text;
     let mut before = None;
@@ -18,7 +22,7 @@ pub fn speakable(text: &str) -> String {
             if before.is_some_and(char::is_alphanumeric) {
                 said.push(' ');
             }
-            said.push_str(&number_words(number));
+            said.push_str(&number_words(number, wording));
             let (unit, after_unit) = unit(after);
             if let Some(unit) = unit {
                 said.push(' ');
@@ -51,6 +55,35 @@ pub fn speakable(text: &str) -> String {
     said
 }
 
+/// A line as said, with a pause between one digit and the next: a run of them is taken in better so.
+///
+/// ```
+/// use bothhands::terms::Wording;
+/// use bothhands::voice::paced;
+/// assert_eq!(paced("Over nine nine nine.", Wording::Radio), "Over nine, nine, nine.");
+/// assert_eq!(paced("Zero decimal three four.", Wording::Radio), "Zero decimal three, four.");
+/// ```
+pub fn paced(said: &str, wording: Wording) -> String {
+    let is_digit = |word: &str| ('0'..='9').any(|d| wording.digit(d).eq_ignore_ascii_case(word));
+    let bare = |word: &str| {
+        word.trim_end_matches(|c: char| c.is_ascii_punctuation())
+            .to_owned()
+    };
+    let words: Vec<&str> = said.split(' ').collect();
+    let mut paced = String::with_capacity(said.len() + 8);
+    for (n, word) in words.iter().enumerate() {
+        let next = words.get(n + 1).map(|next| bare(next));
+        paced.push_str(word);
+        if is_digit(word) && next.is_some_and(|next| is_digit(&next)) {
+            paced.push(',');
+        }
+        if n + 1 < words.len() {
+            paced.push(' ');
+        }
+    }
+    paced
+}
+
 /// The digits at the start of `text`, with their decimal part, and what follows.
 fn number(text: &str) -> Option<(&str, &str)> {
     let digits =
@@ -67,42 +100,33 @@ fn number(text: &str) -> Option<(&str, &str)> {
     Some(text.split_at(end))
 }
 
-fn number_words(number: &str) -> String {
+fn number_words(number: &str, wording: Wording) -> String {
     let round = (!number.contains('.') && !number.starts_with('0'))
         .then(|| number.parse::<u32>().ok())
         .flatten()
         .filter(|n| n % 100 == 0 && (100..10_000).contains(n));
     let Some(round) = round else {
-        return digit_words(number);
+        return digit_words(number, wording);
     };
     let (thousands, hundreds) = (round / 1000, round % 1000 / 100);
     let mut parts = Vec::new();
     if thousands > 0 {
-        parts.push(format!("{} thousand", digit_words(&thousands.to_string())));
+        parts.push(format!(
+            "{} thousand",
+            digit_words(&thousands.to_string(), wording)
+        ));
     }
     if hundreds > 0 {
-        parts.push(format!("{} hundred", digit_words(&hundreds.to_string())));
+        parts.push(format!(
+            "{} hundred",
+            digit_words(&hundreds.to_string(), wording)
+        ));
     }
     parts.join(" ")
 }
 
-fn digit_words(number: &str) -> String {
-    let words: Vec<&str> = number
-        .chars()
-        .map(|c| match c {
-            '0' => "zero",
-            '1' => "one",
-            '2' => "two",
-            '3' => "three",
-            '4' => "four",
-            '5' => "five",
-            '6' => "six",
-            '7' => "seven",
-            '8' => "eight",
-            '9' => "nine",
-            _ => "point",
-        })
-        .collect();
+fn digit_words(number: &str, wording: Wording) -> String {
+    let words: Vec<&str> = number.chars().map(|c| wording.digit(c)).collect();
     words.join(" ")
 }
 
@@ -163,13 +187,25 @@ fn symbol(c: char, before: Option<char>, after: &str) -> Option<&'static str> {
 
 #[cfg(test)]
 mod tests {
-    use super::speakable;
+    use crate::terms::Wording;
     use proptest::prelude::*;
+
+    fn speakable(text: &str) -> String {
+        super::speakable(text, Wording::Radio)
+    }
+
+    #[test]
+    fn the_same_in_british_words() {
+        assert_eq!(
+            super::speakable("1.05 Ω", Wording::British),
+            "one point nought five ohms"
+        );
+    }
 
     #[test]
     fn numbers_are_said_digit_by_digit_with_their_zeros() {
-        assert_eq!(speakable("0.05"), "zero point zero five");
-        assert_eq!(speakable("1.20 Ω"), "one point two zero ohms");
+        assert_eq!(speakable("0.05"), "zero decimal zero five");
+        assert_eq!(speakable("1.20 Ω"), "one decimal two zero ohms");
         assert_eq!(speakable("circuit 12."), "circuit one two.");
         assert_eq!(
             speakable("30 mA at 5 times"),
@@ -185,7 +221,7 @@ mod tests {
         assert_eq!(speakable("2500"), "two thousand five hundred");
         assert_eq!(speakable("250 V"), "two five zero volts");
         assert_eq!(speakable("10000"), "one zero zero zero zero");
-        assert_eq!(speakable("0.100"), "zero point one zero zero");
+        assert_eq!(speakable("0.100"), "zero decimal one zero zero");
     }
 
     #[test]
@@ -193,7 +229,7 @@ mod tests {
         assert_eq!(speakable("L1-L2"), "L one to L two");
         assert_eq!(
             speakable("N-E <0.01 MΩ"),
-            "N to E less than zero point zero one megohms"
+            "N to E less than zero decimal zero one megohms"
         );
         assert_eq!(speakable("R1+R2"), "R one plus R two");
         assert_eq!(speakable("two-way switch"), "two-way switch");

@@ -1,10 +1,11 @@
 use super::fallback::Failing;
-use super::speakable::speakable;
+use super::speakable::{paced, speakable};
 use super::tones::Notes;
 use super::{Earcon, Profile, Rate, Tone, Voice, Volume};
 use crate::terms::ProsodyChange;
 use anyhow::{Context, anyhow, bail, ensure};
 use std::collections::VecDeque;
+use std::ops::Range;
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::thread;
 use std::time::{Duration, Instant};
@@ -46,7 +47,7 @@ struct State {
 }
 
 enum Job {
-    Say(Tone, String),
+    Say(Tone, String, Vec<Range<usize>>),
     Earcon(Earcon),
 }
 
@@ -132,7 +133,16 @@ impl System {
 
 impl Voice for System {
     fn say(&mut self, tone: Tone, text: &str) -> anyhow::Result<()> {
-        self.push(Job::Say(tone, text.to_owned()))
+        self.say_doubtful(tone, text, &[])
+    }
+
+    fn say_doubtful(
+        &mut self,
+        tone: Tone,
+        text: &str,
+        doubtful: &[Range<usize>],
+    ) -> anyhow::Result<()> {
+        self.push(Job::Say(tone, text.to_owned(), doubtful.to_vec()))
     }
 
     fn speaking(&self) -> bool {
@@ -160,7 +170,7 @@ impl Voice for System {
         let mut state = self.shared.lock();
         state
             .waiting
-            .retain(|job| matches!(job, Job::Say(tone, _) if must_be_heard(*tone)));
+            .retain(|job| matches!(job, Job::Say(tone, ..) if must_be_heard(*tone)));
         if let Some(current) = &mut state.current {
             current.stop |= current
                 .line
@@ -236,7 +246,7 @@ impl State {
             self.unsaid.push(line);
         }
         for job in self.waiting.drain(..) {
-            if let Job::Say(tone, text) = job {
+            if let Job::Say(tone, text, _) = job {
                 self.unsaid.push((tone, text));
             }
         }
@@ -333,7 +343,7 @@ impl Worker {
     fn work(mut self) {
         while let Some(job) = self.next() {
             match job {
-                Job::Say(tone, text) => self.say(tone, &text),
+                Job::Say(tone, text, doubtful) => self.say(tone, &text, &doubtful),
                 Job::Earcon(mark) => {
                     self.play(Notes::of(mark));
                 }
@@ -358,7 +368,7 @@ impl Worker {
             }
             if let Some(job) = state.waiting.pop_front() {
                 let line = match &job {
-                    Job::Say(tone, text) => Some((*tone, text.clone())),
+                    Job::Say(tone, text, _) => Some((*tone, text.clone())),
                     Job::Earcon(_) => None,
                 };
                 state.begun.clear();
@@ -378,39 +388,51 @@ impl Worker {
         }
     }
 
-    fn say(&mut self, tone: Tone, text: &str) {
-        let mut said = speakable(text);
-        if tone == Tone::Warning && !self.play(Notes::WARNING) {
-            said.insert_str(0, "Warning. ");
-        }
-        if self.stopped() || said.trim().is_empty() {
-            return;
-        }
-        if let Err(error) = self.speak(said) {
-            self.shared.lock().give_up(format!("{error:#}"));
+    fn say(&mut self, tone: Tone, text: &str, doubtful: &[Range<usize>]) {
+        let Profile { wording, rate, .. } = self.shared.lock().profile.clone();
+        let mut warned = tone != Tone::Warning || self.play(Notes::WARNING);
+        for (part, in_doubt) in parts(text, doubtful) {
+            let mut said = speakable(part, wording);
+            if matches!(tone, Tone::ReadBack | Tone::Question) {
+                said = paced(&said, wording);
+            }
+            if !std::mem::replace(&mut warned, true) {
+                said.insert_str(0, "Warning. ");
+            }
+            if self.stopped() {
+                return;
+            }
+            // Nothing but a comma is no line to a service.
+            if !said.contains(char::is_alphanumeric) {
+                continue;
+            }
+            let rate = if in_doubt { rate.by(-DOUBT) } else { rate };
+            if let Err(error) = self.speak(&said, rate) {
+                self.shared.lock().give_up(format!("{error:#}"));
+                return;
+            }
         }
     }
 
-    fn speak(&mut self, said: String) -> anyhow::Result<()> {
-        let profile = self.shared.lock().profile.clone();
-        if self.rate != Some(profile.rate) {
-            self.tts.set_rate(profile.rate.get() as f32)?;
-            self.rate = Some(profile.rate);
+    fn speak(&mut self, said: &str, rate: Rate) -> anyhow::Result<()> {
+        let volume = self.shared.lock().profile.volume;
+        if self.rate != Some(rate) {
+            self.tts.set_rate(rate.get() as f32)?;
+            self.rate = Some(rate);
         }
-        if self.volume != Some(profile.volume) {
+        if self.volume != Some(volume) {
             // The service counts from -100 to 100.
-            self.tts
-                .set_volume((profile.volume.get() * 2 - 100) as f32)?;
-            self.volume = Some(profile.volume);
+            self.tts.set_volume((volume.get() * 2 - 100) as f32)?;
+            self.volume = Some(volume);
         }
         // A sound server that died and came back leaves the service stuck in one line, which it
         // gets over when that line is cancelled: so each line is tried twice.
-        let longest = longest(&said, profile.rate);
+        let longest = longest(said, rate);
         for _ in 0..2 {
             self.extend(longest + MOMENTS);
             let id = self
                 .tts
-                .speak(said.as_str(), false)?
+                .speak(said, false)?
                 .context("it did not take a line")?;
             if self.finishes(id, longest)? {
                 return Ok(());
@@ -485,6 +507,24 @@ impl Worker {
     fn play(&mut self, _notes: Notes) -> bool {
         false
     }
+}
+
+/// How much slower what is in doubt is said than the person's own rate, of 200 from the slowest to the
+/// fastest.
+const DOUBT: i32 = 40;
+
+/// A text cut at the stretches in doubt, and whether each part is one.
+fn parts<'a>(text: &'a str, doubtful: &[Range<usize>]) -> Vec<(&'a str, bool)> {
+    let mut parts = Vec::new();
+    let mut at = 0;
+    for range in doubtful {
+        parts.push((text.get(at..range.start).unwrap_or_default(), false));
+        parts.push((text.get(range.clone()).unwrap_or_default(), true));
+        at = range.end;
+    }
+    parts.push((text.get(at..).unwrap_or_default(), false));
+    parts.retain(|(part, _)| !part.trim().is_empty());
+    parts
 }
 
 /// Longer than any voice takes for these words, on a machine busy enough to keep it waiting: at the

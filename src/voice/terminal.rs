@@ -1,21 +1,50 @@
 use super::{Earcon, Tone, Voice, tame};
+use anstyle::{AnsiColor, Style};
 use std::io::{self, Write};
 
 /// Shows lines instead of saying them, each with a word that tells what it is, so that colour is
 /// never the only sign.
 pub struct Terminal {
     out: Box<dyn Write + Send>,
+    /// Whether it is standard output: its width is followed, and colours are added where it is a
+    /// terminal that shows them.
+    is_stdout: bool,
 }
 
 impl Terminal {
     /// Lines on standard output.
     pub fn stdout() -> Self {
-        Self::to(io::stdout())
+        Self {
+            out: Box::new(anstream::AutoStream::auto(io::stdout())),
+            is_stdout: true,
+        }
     }
 
     /// Lines on anything that can be written to.
     pub fn to(out: impl Write + Send + 'static) -> Self {
-        Self { out: Box::new(out) }
+        Self {
+            out: Box::new(out),
+            is_stdout: false,
+        }
+    }
+
+    /// Writes a line, cut between words where it is longer than the terminal is wide.
+    fn line(&mut self, style: Style, text: &str) -> io::Result<()> {
+        let text = tame(text);
+        let width = terminal_size::terminal_size_of(io::stdout()).filter(|_| self.is_stdout);
+        let text = match width {
+            Some((width, _)) => textwrap::fill(
+                &text,
+                textwrap::Options::new(width.0.max(20).into()).subsequent_indent("    "),
+            ),
+            None => text.into_owned(),
+        };
+        if self.is_stdout && style != Style::new() {
+            writeln!(self.out, "{style}{text}{style:#}")?;
+        } else {
+            writeln!(self.out, "{text}")?;
+        }
+        self.out.flush()
     }
 }
 
@@ -28,9 +57,13 @@ impl Voice for Terminal {
             Tone::Reminder => "reminder: ",
             Tone::Warning => "WARNING: ",
         };
-        writeln!(self.out, "{sign}{}", tame(text))?;
-        self.out.flush()?;
-        Ok(())
+        let style = match tone {
+            Tone::Plain | Tone::ReadBack => Style::new(),
+            Tone::Reminder => Style::new().bold(),
+            Tone::Question => Style::new().bold().fg_color(Some(AnsiColor::Cyan.into())),
+            Tone::Warning => Style::new().bold().fg_color(Some(AnsiColor::Red.into())),
+        };
+        Ok(self.line(style, &format!("{sign}{text}"))?)
     }
 
     fn speaking(&self) -> bool {
@@ -40,10 +73,15 @@ impl Voice for Terminal {
     fn mark(&mut self, mark: Earcon) {
         let line = match mark {
             Earcon::Listening => "(listening)",
+            Earcon::Taken => "(taken)",
             Earcon::NotListening => "(not listening)",
         };
         // A mark that cannot be shown is no reason to stop; the next line will tell.
         let _ = writeln!(self.out, "{line}").and_then(|()| self.out.flush());
+    }
+
+    fn mark_for(&mut self, _mark: Earcon, words: &str) {
+        let _ = self.line(Style::new(), &format!("tone: {words}"));
     }
 }
 

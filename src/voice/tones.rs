@@ -24,6 +24,7 @@ const fn note(hertz: f32, ms: u32) -> Note {
 }
 
 const RISING: [Note; 2] = [note(523.0, 70), note(784.0, 70)];
+const ONE: [Note; 1] = [note(784.0, 120)];
 const FALLING: [Note; 2] = [note(784.0, 70), note(523.0, 70)];
 
 #[cfg_attr(not(feature = "system-voice"), allow(dead_code))]
@@ -45,6 +46,7 @@ impl Notes {
         Self {
             notes: match mark {
                 Earcon::Listening => &RISING,
+                Earcon::Taken => &ONE,
                 Earcon::NotListening => &FALLING,
             },
             amplitude: 0.25,
@@ -206,6 +208,7 @@ mod tests {
         for notes in [
             Notes::WARNING,
             Notes::of(Earcon::Listening),
+            Notes::of(Earcon::Taken),
             Notes::of(Earcon::NotListening),
         ] {
             let samples = notes.samples(48_000, 1.0);

@@ -2,5 +2,7 @@
 
 mod bad_input;
 mod begin;
+mod conventions;
 mod engine;
 mod log_taken_up;
+mod screen;

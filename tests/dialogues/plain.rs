@@ -12,7 +12,7 @@ use bothhands::sequence::invariants::Watch;
 use bothhands::sequence::{
     Agenda, Ask, Event, Line, Quantity, Run, Session, Step, StepKind, Turn, place_of,
 };
-use bothhands::terms::{Alteration, Change, Part, Place, Reason, Stage, Statement};
+use bothhands::terms::{Alteration, Change, Delivery, Part, Place, Reason, Stage, Statement};
 use jiff::{SignedDuration, Timestamp};
 use std::sync::Arc;
 
@@ -34,7 +34,16 @@ pub struct Site {
 impl Site {
     /// Begins the job; the lines are those of the first turn.
     pub fn begin(job: Job, now: Timestamp) -> (Self, Vec<Line>) {
-        let (session, turn) = Session::begin(job, "bothhands", now).unwrap();
+        Self::begin_in(job, now, Delivery::default())
+    }
+
+    /// The same, with what is said worded so.
+    pub fn begin_in(job: Job, now: Timestamp, delivery: Delivery) -> (Self, Vec<Line>) {
+        let run = Run {
+            delivery,
+            ..Run::from("bothhands")
+        };
+        let (session, turn) = Session::begin(job, run, now).unwrap();
         let mut site = Self {
             session,
             boot: None,
@@ -105,6 +114,7 @@ impl Site {
         let run = Run {
             by: "bothhands",
             boot: self.boot,
+            delivery: self.state().delivery(),
         };
         let (session, turn) = Session::resume(events, run, self.now).unwrap();
         self.session = session;
@@ -176,12 +186,17 @@ impl Site {
 
     /// Answers what is asked now; false when nothing is.
     pub fn plainly(&mut self) -> Result<bool, String> {
+        Ok(self.plain_turn()?.is_some())
+    }
+
+    /// The same; the lines said, nothing when nothing is asked.
+    pub fn plain_turn(&mut self) -> Result<Option<Vec<Line>>, String> {
         let Some(said) = plain_answer(self.state()) else {
-            return Ok(false);
+            return Ok(None);
         };
         let before = self.events.len();
         let step = self.asked();
-        self.say(&said)?;
+        let lines = self.say(&said)?;
         let came = &self.events[before..];
         let refused = came
             .iter()
@@ -189,7 +204,7 @@ impl Site {
         match refused {
             _ if came.is_empty() => Err(format!("{step}: {said:?} came to nothing")),
             Some((refused, _)) => Err(format!("{step}: {said:?} was refused: {refused:?}")),
-            None => Ok(true),
+            None => Ok(Some(lines)),
         }
     }
 }

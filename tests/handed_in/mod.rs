@@ -95,6 +95,7 @@ fn notes(path: &Path, count: u64) -> Store {
         by: "a test".to_owned(),
         edition: Edition::NOW,
         boot: None,
+        delivery: Default::default(),
     };
     let opened = NewEvent::new(opened.kind(), EVENT_VERSION.into(), &opened).unwrap();
     store.append(&[opened], None).unwrap();

@@ -331,7 +331,9 @@ fn tone(n: usize, event: &Event) -> Evidence {
         "scores": { "fit": -0.21, "margin": 3.4, "phones": 12 },
     });
     let words = match event {
-        Event::Reading { reading, .. } => bothhands::sequence::say::value(reading),
+        Event::Reading { reading, .. } => {
+            bothhands::sequence::say::value(reading, bothhands::terms::Wording::Radio)
+        }
         other => other.kind().replace('-', " "),
     };
     Evidence::new(&utterance, &words, &heard).unwrap()

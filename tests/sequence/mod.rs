@@ -7,5 +7,6 @@ mod model_walk;
 mod one_more;
 mod prompts;
 mod said;
+mod talk;
 mod whole_board;
 mod with_a_body;

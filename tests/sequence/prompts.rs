@@ -12,6 +12,7 @@ use bothhands::installation::{Job, JobKind};
 use bothhands::sequence::procedures::Catalogue;
 use bothhands::sequence::say::{self, Prompt};
 use bothhands::sequence::{Agenda, Event, Mode, StepKind, place_of};
+use bothhands::terms::Wording;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 
@@ -59,7 +60,16 @@ fn every_prompt(look: &mut dyn FnMut(&str, &Grammar, &Prompt)) {
 }
 
 fn walk(name: &str, events: Vec<Event>, look: &mut dyn FnMut(&str, &Grammar, &Prompt)) {
-    let mut events = events.into_iter();
+    walk_in(Wording::Radio, name, events, look);
+}
+
+fn walk_in(
+    wording: Wording,
+    name: &str,
+    events: Vec<Event>,
+    look: &mut dyn FnMut(&str, &Grammar, &Prompt),
+) {
+    let mut events = events.into_iter().map(|event| worded(event, wording));
     let first = events.next().unwrap();
     let at = "2026-11-25T09:30:00Z".parse().unwrap();
     let mut agenda = Agenda::open(&first, at).unwrap();
@@ -110,13 +120,100 @@ fn orders(text: &str) -> Vec<String> {
     orders
 }
 
+/// The same event of a session whose program words what it says so.
+fn worded(mut event: Event, wording: Wording) -> Event {
+    if let Event::Opened { delivery, .. } | Event::Resumed { delivery, .. } = &mut event {
+        delivery.wording = wording;
+    }
+    event
+}
+
+/// A question names "affirm" and "negative", or what stands for them, and each means that where it is
+/// asked; a number read back can be said as it was.
+#[test]
+fn whatever_words_a_question_asks_for_mean_so_where_it_is_asked() {
+    let mut wrong = BTreeSet::new();
+    let mut asked = BTreeMap::new();
+    for path in files() {
+        let name = path.file_stem().unwrap().to_string_lossy().into_owned();
+        let text = fs::read_to_string(&path).unwrap();
+        let mut run = Run::new(&text);
+        run.all(false);
+        let events = run.site.unwrap().events.into_iter().map(|(event, _)| event);
+        let events: Vec<Event> = events.collect();
+        for wording in Wording::ALL {
+            walk_in(
+                wording,
+                &name,
+                events.clone(),
+                &mut |log, grammar, prompt| {
+                    let text = prompt.full.to_lowercase();
+                    let questions = [
+                        (Intent::Affirm, wording.agree()),
+                        (Intent::Negative, wording.refuse()),
+                    ];
+                    for (meant, word) in questions {
+                        if !prompt.answers.contains(&meant) {
+                            continue;
+                        }
+                        if text.contains(word) {
+                            *asked.entry((wording.agree(), word)).or_insert(0) += 1;
+                        }
+                        if grammar.understand(prompt.rule, word) != Some(meant) {
+                            wrong.insert(format!(
+                                "{log}: <{}> does not take \"{word}\"",
+                                prompt.rule
+                            ));
+                        }
+                    }
+                    let other = Wording::ALL
+                        .into_iter()
+                        .find(|other| *other != wording)
+                        .unwrap();
+                    let words = text.split(|c: char| !c.is_alphabetic());
+                    for word in
+                        words.filter(|word| *word == other.agree() || *word == other.digit('0'))
+                    {
+                        wrong.insert(format!("{log}: {word} in: {text}"));
+                    }
+                },
+            );
+        }
+    }
+    assert!(
+        wrong.is_empty(),
+        "{}",
+        wrong.into_iter().collect::<Vec<_>>().join("\n")
+    );
+    for wording in Wording::ALL {
+        for word in [wording.agree(), wording.refuse()] {
+            assert!(
+                asked.get(&(wording.agree(), word)) > Some(&20),
+                "{word}: {asked:?}"
+            );
+        }
+        for value in ["0.34", "20.5", "999", "1.05"] {
+            let words = say::digits(value.parse().unwrap(), wording);
+            let number = bothhands::grammar::number::from_words(&words);
+            assert_eq!(
+                number.map(|n| n.to_string()).as_deref(),
+                Some(value),
+                "{words}"
+            );
+        }
+    }
+}
+
 #[test]
 fn every_prompt_can_be_answered_as_told() {
     let mut wrong = BTreeSet::new();
     let mut looked = 0;
     every_prompt(&mut |log, grammar, prompt| {
         looked += 1;
-        let texts = [&prompt.full, &prompt.brief];
+        let texts: Vec<&String> = [&prompt.full, &prompt.brief]
+            .into_iter()
+            .chain(prompt.short.as_ref().filter(|short| !short.is_empty()))
+            .collect();
         let mut words = Vec::new();
         for answer in &prompt.answers {
             match grammar.says(prompt.rule, answer) {

@@ -5,7 +5,7 @@ use crate::grammar::Intent;
 use crate::installation::Job;
 use crate::limits::Verdict;
 use crate::quantity::Reading;
-use crate::terms::{HalfCycle, Parked, Part, Place, Reason, Statement};
+use crate::terms::{Delivery, HalfCycle, Parked, Part, Place, Reason, Statement};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -46,6 +46,9 @@ pub enum Event {
         /// Which run of the machine it was, so that another is known to be one.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         boot: Option<String>,
+        /// How what is said is worded from here on.
+        #[serde(default, skip_serializing_if = "Delivery::is_usual")]
+        delivery: Delivery,
     },
     /// The log was opened again.
     Resumed {
@@ -58,6 +61,9 @@ pub enum Event {
         /// that was started anew: nothing of an isolation stands.
         #[serde(default, skip_serializing_if = "std::ops::Not::not")]
         anew: bool,
+        /// How what is said is worded from here on.
+        #[serde(default, skip_serializing_if = "Delivery::is_usual")]
+        delivery: Delivery,
     },
     /// The job was changed on the way. What was done before stands as it was; the plan from here on is
     /// that of the job as it is now.

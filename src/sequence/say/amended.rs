@@ -74,7 +74,7 @@ pub(super) fn judged_anew(of: EventNo, after: &Agenda) -> Option<Line> {
         "{}{}, {}: by the job as it is now",
         capital(&subject(step)),
         test.unwrap_or_default(),
-        value(&record.reading)
+        value(&record.reading, after.delivery().wording)
     );
     Some(match record.outcome() {
         Some(Outcome::Fail) => Line::warning(format!("{what} outside its limit.")),

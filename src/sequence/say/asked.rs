@@ -3,6 +3,7 @@
 
 use super::numbers::{capital, plural, value};
 use super::{about, prompt};
+use crate::grammar::Intent;
 use crate::installation::Expectation;
 use crate::quantity::{Number, Reading, Unit};
 use crate::sequence::agenda::Agenda;
@@ -28,6 +29,7 @@ fn example(unit: Unit) -> Reading {
 
 /// What the step that is asked for takes: two or three phrases.
 fn phrases(agenda: &Agenda) -> Vec<String> {
+    let wording = agenda.delivery().wording;
     let prompt = prompt::prompt(agenda);
     let mut phrases: Vec<String> = Vec::new();
     let running = agenda.mode() == Mode::Running && agenda.question().is_none();
@@ -35,10 +37,14 @@ fn phrases(agenda: &Agenda) -> Vec<String> {
     if let Some(measure) = step.and_then(Step::measure) {
         phrases.push(format!(
             "the value, such as {}",
-            value(&example(measure.unit))
+            value(&example(measure.unit), wording)
         ));
     }
-    phrases.extend(prompt.answers.iter().map(|answer| answer.words()));
+    phrases.extend(prompt.answers.iter().map(|answer| match answer {
+        Intent::Affirm => wording.agree().to_owned(),
+        Intent::Negative => wording.refuse().to_owned(),
+        answer => answer.words(),
+    }));
     if let Some(step) = step
         && agenda.procedure(step).answers(step).may_be_left_out
     {
@@ -153,8 +159,9 @@ fn should_be(agenda: &Agenda, step: &Step) -> Option<Expectation> {
 
 /// One reading as it stands.
 fn as_taken(agenda: &Agenda, record: &ReadingRecord) -> String {
+    let value = value(&record.reading, agenda.delivery().wording);
     let Some(step) = agenda.step(&record.step) else {
-        return value(&record.reading);
+        return value;
     };
     let name = [
         about::test_name(step).map(str::to_owned),
@@ -165,7 +172,7 @@ fn as_taken(agenda: &Agenda, record: &ReadingRecord) -> String {
         .flatten()
         .filter(|part| !part.is_empty())
         .collect();
-    format!("{}: {}", name.join(", "), value(&record.reading))
+    format!("{}: {value}", name.join(", "))
 }
 
 /// The last reading that counts, or those of a circuit of the board.

@@ -1,8 +1,12 @@
+use std::ops::Range;
+
 /// How a line is meant.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum LineKind {
     /// What to do next.
     Prompt,
+    /// What went as expected and holds no value, in the brief manner: a tone stands for the words.
+    Tone,
     /// What was heard, said back.
     ReadBack,
     /// Needs "affirm" or "negative".
@@ -22,6 +26,8 @@ pub struct Line {
     pub kind: LineKind,
     /// The words.
     pub text: String,
+    /// Stretches of the words that were heard with doubt: said slowly, each by itself.
+    pub doubtful: Vec<Range<usize>>,
 }
 
 impl Line {
@@ -29,12 +35,33 @@ impl Line {
         Self {
             kind,
             text: text.into(),
+            doubtful: Vec::new(),
         }
     }
 
     /// What to do next.
     pub fn prompt(text: impl Into<String>) -> Self {
         Self::of(LineKind::Prompt, text)
+    }
+
+    /// A question whether it was the one or the other: where they differ is in doubt.
+    pub fn one_or_other(one: &str, other: &str) -> Self {
+        let (first, second) = (differing(one, other), differing(other, one));
+        let before = "Say again: ";
+        let between = format!("{before}{one}, or ");
+        let shifted = |range: Range<usize>, by: usize| range.start + by..range.end + by;
+        Self {
+            doubtful: [shifted(first, before.len()), shifted(second, between.len())]
+                .into_iter()
+                .filter(|range| !range.is_empty())
+                .collect(),
+            ..Self::question(format!("{between}{other}?"))
+        }
+    }
+
+    /// What a tone stands for.
+    pub fn tone(text: impl Into<String>) -> Self {
+        Self::of(LineKind::Tone, text)
     }
 
     /// What was heard, said back.
@@ -60,5 +87,58 @@ impl Line {
     /// Danger, or a refusal.
     pub fn warning(text: impl Into<String>) -> Self {
         Self::of(LineKind::Warning, text)
+    }
+}
+
+/// The stretch of `one` between the words that it begins and ends with as `other` does.
+fn differing(one: &str, other: &str) -> Range<usize> {
+    let (words, others) = (spans(one), spans(other));
+    let same =
+        |(a, b): &(&Range<usize>, &Range<usize>)| one.get((*a).clone()) == other.get((*b).clone());
+    let start = words.iter().zip(&others).take_while(same).count();
+    let left = words.len().min(others.len()) - start;
+    let ends = words.iter().rev().zip(others.iter().rev());
+    let end = words.len() - ends.take(left).take_while(same).count();
+    match words.get(start..end) {
+        Some([first, .., last]) => first.start..last.end,
+        Some([only]) => only.clone(),
+        _ => 0..0,
+    }
+}
+
+/// Where each word of a text stands.
+fn spans(text: &str) -> Vec<Range<usize>> {
+    let mut at = 0;
+    let words = text.split(' ').map(|word| {
+        let span = at..at + word.len();
+        at = span.end + 1;
+        span
+    });
+    words.filter(|span| !span.is_empty()).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn doubtful(one: &str, other: &str) -> Vec<String> {
+        let line = Line::one_or_other(one, other);
+        let words = line
+            .doubtful
+            .iter()
+            .map(|range| line.text[range.clone()].to_owned());
+        words.collect()
+    }
+
+    #[test]
+    fn where_two_differ_is_in_doubt() {
+        assert_eq!(
+            doubtful("line to earth two nine nine", "line to earth two five nine"),
+            ["nine", "five"]
+        );
+        assert_eq!(doubtful("two nine", "two nine nine"), ["nine"]);
+        assert_eq!(doubtful("dead", "done"), ["dead", "done"]);
+        assert_eq!(doubtful("over range", "over range"), Vec::<String>::new());
+        assert_eq!(doubtful("", "é two"), ["é two"]);
     }
 }

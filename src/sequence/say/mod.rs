@@ -4,6 +4,7 @@
 mod about;
 mod amended;
 mod asked;
+mod brief;
 mod line;
 mod narrator;
 mod numbers;
@@ -14,7 +15,7 @@ pub use about::{entries, moved, recap, subject, what_is_out, where_are_we};
 pub use amended::{changes, not_changed};
 pub use line::{Line, LineKind};
 pub use narrator::{Narrator, is_of_the_same_turn};
-pub use numbers::{capital, digits, duration, value};
+pub use numbers::{bare_value, capital, digits, duration, value};
 pub use prompt::{Prompt, Prompts, of_step, prompt, without_prompt};
 
 use super::agenda::Agenda;
@@ -24,7 +25,9 @@ use super::state::{OutEntry, Question, ReadingRecord, goes_on, place_of};
 use crate::grammar::Intent;
 use crate::limits::{Finding, Outcome, Verdict};
 use crate::quantity::Reading;
-use crate::terms::{Part, Place, Stage, Statement};
+use crate::quantity::Unit;
+use crate::terms::{Change, Part, Place, Stage, Statement, Wording};
+use brief::Form;
 use numbers::plural;
 
 /// The cautions, spoken when a session is begun and shown with every report.
@@ -39,6 +42,8 @@ pub const CAUTIONS: &[&str] = &[
 /// What is said of one event, given what stood before and after it. Prompts and reminders that
 /// follow a whole turn are the [`Narrator`]'s.
 pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
+    let form = brief::form(before, event);
+    let wording = after.delivery().wording;
     match event {
         Event::Opened { .. } => CAUTIONS.iter().map(|c| Line::warning(*c)).collect(),
         Event::Resumed { .. } => CAUTIONS[..2].iter().map(|c| Line::warning(*c)).collect(),
@@ -79,9 +84,9 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
                 .or_else(|| doubt.map(|doubt| doubted(before, doubt, verdict.as_ref())));
             let mut lines = vec![match doubt {
                 Some(doubt @ (Doubt::MaybeVolts | Doubt::LoadOrShort)) => {
-                    Line::question(which(step, reading, *doubt))
+                    Line::question(which(step, reading, *doubt, wording))
                 }
-                _ => read_back(before, step, reading, why.as_deref()),
+                _ => read_back(before, step, reading, why.as_deref(), form),
             }];
             if why.is_none()
                 && let Some(pattern) = pattern_now(before, step, reading)
@@ -117,7 +122,7 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
             statement,
             place,
         } => match before.step(step) {
-            Some(step) => stated(step, *statement, place.as_ref()),
+            Some(step) => stated(step, *statement, place.as_ref(), form),
             None => Vec::new(),
         },
         Event::TakenOut { board, .. } => {
@@ -126,23 +131,21 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
                     "Stop. You said it is energised: nothing is taken out or joined live. Isolate it and prove it dead.",
                 )
             });
-            live.into_iter().chain(taken_out(after)).collect()
+            live.into_iter().chain(taken_out(after, form)).collect()
         }
         Event::Ordered { .. } => Vec::new(),
-        Event::AskedIfLive { .. } => vec![Line::warning(
-            "Live? Hands off. Affirm if it is live, negative if it is not.",
-        )],
+        Event::AskedIfLive { .. } => vec![Line::warning(if_live(wording))],
         Event::SetAside { of } => match before.reading(*of) {
             Some(record) => vec![Line::answer(format!(
                 "{} stays unaffirmed, and is shown so.",
-                capital(&value(&record.reading))
+                capital(&value(&record.reading, wording))
             ))],
             None => Vec::new(),
         },
         Event::StaysOff { circuit, .. } => {
             vec![Line::read_back(format!("Circuit {circuit} stays off."))]
         }
-        Event::PutBack { entries } => put_back(before, entries, after),
+        Event::PutBack { entries } => put_back(before, entries, after, form),
         Event::ProposedAllBack { .. }
         | Event::AskedIfOut { .. }
         | Event::ProposedNeverOut { .. }
@@ -203,10 +206,10 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         })],
         Event::Unclear {
             words, runner_up, ..
-        } => vec![Line::question(match runner_up {
-            Some(other) => format!("Say again: {words}, or {other}?"),
-            None => "Say again?".to_owned(),
-        })],
+        } => vec![match runner_up {
+            Some(other) => Line::one_or_other(words, other),
+            None => Line::question("Say again?"),
+        }],
         Event::Asked { said } => vec![asked(before, said)],
         Event::NotTaken { words, .. } => vec![Line::answer(format!(
             "I don't know \"{words}\" here. {}",
@@ -301,7 +304,24 @@ fn asked(agenda: &Agenda, said: &Intent) -> Line {
 
 /// A reading said back, with where it landed when that was not where it was asked for, and as a
 /// question when it surprises.
-fn read_back(before: &Agenda, step: &Step, reading: &Reading, why: Option<&str>) -> Line {
+fn read_back(
+    before: &Agenda,
+    step: &Step,
+    reading: &Reading,
+    why: Option<&str>,
+    form: Form,
+) -> Line {
+    let wording = before.delivery().wording;
+    if form == Form::Bare {
+        let asked = step.measure().map(|measure| measure.unit);
+        let value = match reading.unit {
+            Some(unit) if asked == Some(unit) && is_the_only_one(unit) => {
+                bare_value(reading, wording)
+            }
+            _ => value(reading, wording),
+        };
+        return Line::read_back(format!("{}.", capital(&value)));
+    }
     let elsewhere = before
         .current()
         .is_some_and(|current| current.id != step.id);
@@ -312,7 +332,7 @@ fn read_back(before: &Agenda, step: &Step, reading: &Reading, why: Option<&str>)
     if let Some(pair) = reading.pair {
         what.push(pair.spoken());
     }
-    what.push(value(reading));
+    what.push(value(reading, wording));
     let text = if elsewhere {
         let named = [
             Some(subject(step)),
@@ -323,44 +343,69 @@ fn read_back(before: &Agenda, step: &Step, reading: &Reading, why: Option<&str>)
             .flatten()
             .filter(|n| !n.is_empty())
             .collect();
-        format!("Taken for {}: {}", named.join(", "), value(reading))
+        format!(
+            "Taken for {}: {}",
+            named.join(", "),
+            value(reading, wording)
+        )
     } else {
         capital(&what.join(", "))
     };
     match why {
-        Some(why) => Line::question(format!("{text}? {}. Affirm, or correct.", capital(why))),
+        Some(why) => Line::question(format!(
+            "{text}? {}. {}, or correct.",
+            capital(why),
+            capital(wording.agree())
+        )),
         None => Line::read_back(format!("{text}.")),
     }
 }
 
+/// Whether a value asked for in this unit is heard in no other: its unit need not be said back.
+fn is_the_only_one(unit: Unit) -> bool {
+    match unit {
+        Unit::Ohm | Unit::MegOhm | Unit::MilliSecond => true,
+        Unit::MilliOhm
+        | Unit::KiloOhm
+        | Unit::GigOhm
+        | Unit::Volt
+        | Unit::Amp
+        | Unit::MilliAmp
+        | Unit::KiloAmp => false,
+    }
+}
+
 /// What a number could be, where that must be said.
-fn which(step: &Step, reading: &Reading, doubt: Doubt) -> String {
-    let number = capital(&reading.number.map(digits).unwrap_or_default());
+fn which(step: &Step, reading: &Reading, doubt: Doubt, wording: Wording) -> String {
+    let number = reading.number.map(|number| digits(number, wording));
+    let number = capital(&number.unwrap_or_default());
     let unit = step
         .measure()
         .map_or("ohms", |measure| measure.unit.spoken());
     match doubt {
         Doubt::MaybeVolts => format!("{number}: {unit}, or volts?"),
         _ => format!(
-            "{}: a load, or a short. Load out, or ohms? Say {}, or the ohms; or affirm.",
-            capital(&value(reading)),
-            "load out"
+            "{}: a load, or a short. Load out, or ohms? Say {}, or the ohms; or {}.",
+            capital(&value(reading, wording)),
+            "load out",
+            wording.agree()
         ),
     }
 }
 
 /// Why a reading is asked about, in few words.
 fn doubted(agenda: &Agenda, doubt: Doubt, verdict: Option<&Verdict>) -> String {
+    let wording = agenda.delivery().wording;
     match doubt {
         Doubt::ReadBefore { reading } => match agenda.reading(reading) {
-            Some(old) => format!("there is {} here already", value(&old.reading)),
+            Some(old) => format!("there is {} here already", value(&old.reading, wording)),
             None => "there is a reading here already".to_owned(),
         },
         Doubt::Verdict { expected } => {
             let why = verdict.map_or("I was not sure", found);
             match expected {
                 Some(expected) => {
-                    format!("{why}; length and size give {}", digits(expected))
+                    format!("{why}; length and size give {}", digits(expected, wording))
                 }
                 None => why.to_owned(),
             }
@@ -378,7 +423,10 @@ fn doubted(agenda: &Agenda, doubt: Doubt, verdict: Option<&Verdict>) -> String {
         Doubt::LeadsNotApart => {
             "leads apart should read over range: check the leads and the range".to_owned()
         }
-        Doubt::LeadsNotJoined => "leads joined should read about zero: check the leads".to_owned(),
+        Doubt::LeadsNotJoined => format!(
+            "leads joined should read about {}: check the leads",
+            wording.digit('0')
+        ),
     }
 }
 
@@ -427,6 +475,9 @@ fn why_asked(agenda: &Agenda, record: &ReadingRecord) -> String {
 
 /// What waits for "affirm", asked once more.
 pub fn question(agenda: &Agenda, question: &Question) -> String {
+    let wording = agenda.delivery().wording;
+    let (agree, refuse) = (wording.agree(), wording.refuse());
+    let capital_agree = capital(agree);
     match question {
         Question::Reading(no) => match agenda.reading(*no) {
             Some(record)
@@ -435,24 +486,24 @@ pub fn question(agenda: &Agenda, question: &Question) -> String {
                 let doubt = record.doubt.unwrap_or(Doubt::MaybeVolts);
                 agenda
                     .step(&record.step)
-                    .map(|step| which(step, &record.reading, doubt))
+                    .map(|step| which(step, &record.reading, doubt, wording))
                     .unwrap_or_default()
             }
             Some(record) => format!(
-                "Was that {}? {}. Affirm, or correct.",
-                value(&record.reading),
+                "Was that {}? {}. {capital_agree}, or correct.",
+                value(&record.reading, wording),
                 capital(&why_asked(agenda, record))
             ),
-            None => "Affirm, or correct.".to_owned(),
+            None => format!("{capital_agree}, or correct."),
         },
         Question::AllBack(_, numbers) => format!(
-            "All back: {}? Affirm, or negative.",
+            "All back: {}? {capital_agree}, or {refuse}.",
             entries(agenda, numbers, "; ")
         ),
         Question::NeverOut(_, entry) => {
             let linked = agenda.out_entry(*entry).is_some_and(|entry| entry.linked);
             format!(
-                "Was {} never {}? Affirm to take it off the list; negative keeps it.",
+                "Was {} never {}? {capital_agree} to take it off the list; {refuse} keeps it.",
                 entries(agenda, &[*entry], "; "),
                 if linked { "joined" } else { "out" }
             )
@@ -464,18 +515,25 @@ pub fn question(agenda: &Agenda, question: &Question) -> String {
                 .map(|entry| about::as_it_is(agenda, entry))
                 .collect();
             format!(
-                "Left without an answer. Is it so now: {}? Affirm if any of it is, negative if none.",
+                "Left without an answer. Is it so now: {}? {capital_agree} if any of it is, {refuse} if none.",
                 left.join("; ")
             )
         }
-        Question::IfLive(_) => {
-            "Live? Hands off. Affirm if it is live, negative if it is not.".to_owned()
-        }
+        Question::IfLive(_) => if_live(wording),
         Question::Finish(_, left) => format!(
-            "{} not done. Affirm to finish all the same, or negative.",
+            "{} not done. {capital_agree} to finish all the same, or {refuse}.",
             plural(*left, "step is", "steps are")
         ),
     }
+}
+
+/// What is asked when it may be live.
+fn if_live(wording: Wording) -> String {
+    format!(
+        "Live? Hands off. {} if it is live, {} if it is not.",
+        capital(wording.agree()),
+        wording.refuse()
+    )
 }
 
 /// After "negative" to a question.
@@ -497,12 +555,13 @@ fn not_so(agenda: &Agenda, asked: &Question) -> String {
 
 /// After "affirm".
 fn affirmed(before: &Agenda, question: &Question, after: &Agenda) -> Vec<Line> {
+    let wording = after.delivery().wording;
     match question {
         Question::Reading(no) => {
             let Some(record) = before.reading(*no) else {
                 return Vec::new();
             };
-            let taken = Line::read_back(format!("Taken: {}.", value(&record.reading)));
+            let taken = Line::read_back(format!("Taken: {}.", value(&record.reading, wording)));
             let pattern = before
                 .step(&record.step)
                 .and_then(|step| pattern_now(before, step, &record.reading))
@@ -547,13 +606,14 @@ fn affirmed(before: &Agenda, question: &Question, after: &Agenda) -> Vec<Line> {
 
 /// After something was taken back.
 fn taken_back(agenda: &Agenda, of: EventNo) -> String {
+    let wording = agenda.delivery().wording;
     if let Some(record) = agenda.reading(of) {
         let before = agenda
             .replaced_by(of)
-            .map(|old| format!(" {} stands.", capital(&value(&old.reading))));
+            .map(|old| format!(" {} stands.", capital(&value(&old.reading, wording))));
         return format!(
             "Not {}. Dropped.{}",
-            value(&record.reading),
+            value(&record.reading, wording),
             before.unwrap_or_default()
         );
     }
@@ -584,7 +644,7 @@ fn put_back_by(agenda: &Agenda, of: EventNo) -> String {
 }
 
 /// A statement said back, and what it means for the work.
-fn stated(step: &Step, statement: Statement, place: Option<&Place>) -> Vec<Line> {
+fn stated(step: &Step, statement: Statement, place: Option<&Place>, form: Form) -> Vec<Line> {
     let at = place
         .map(|place| format!(" at {place}"))
         .unwrap_or_default();
@@ -593,22 +653,27 @@ fn stated(step: &Step, statement: Statement, place: Option<&Place>) -> Vec<Line>
         Some(pair) => pair.spoken(),
         None => subject(step),
     };
-    let text = if subject.is_empty() {
+    let text = if subject.is_empty() || form == Form::Bare {
         format!("{}.", capital(&said))
     } else {
         format!("{}, {said}.", capital(&subject))
     };
-    let mut lines = vec![Line::read_back(text)];
-    lines.extend(after_statement(step, statement));
+    let mut lines = vec![match form {
+        Form::Tone => Line::tone(text),
+        Form::Whole | Form::Bare => Line::read_back(text),
+    }];
+    lines.extend(after_statement(step, statement, form));
     lines
 }
 
-fn after_statement(step: &Step, statement: Statement) -> Option<Line> {
+fn after_statement(step: &Step, statement: Statement, form: Form) -> Option<Line> {
     match (step.stage, statement) {
         (Stage::Isolation, Statement::NotProved) => Some(Line::warning(
             "The indicator is not proved. Nothing it showed counts. Get one that proves, and begin again.",
         )),
-        (Stage::Isolation, Statement::Proved) if step.kind == StepKind::ProveAfter => {
+        (Stage::Isolation, Statement::Proved)
+            if step.kind == StepKind::ProveAfter && form == Form::Whole =>
+        {
             Some(Line::answer("Recorded as isolated and proved dead by you."))
         }
         (_, Statement::Energised) => {
@@ -640,7 +705,7 @@ fn tell_in_charge() -> Line {
 }
 
 /// Something put on the out-list, said back.
-fn taken_out(after: &Agenda) -> Vec<Line> {
+fn taken_out(after: &Agenda, form: Form) -> Vec<Line> {
     let Some(entry) = after.out_list().last() else {
         return Vec::new();
     };
@@ -648,10 +713,14 @@ fn taken_out(after: &Agenda) -> Vec<Line> {
         .parked
         .map(|parked| format!(", {parked}"))
         .unwrap_or_default();
-    let mut lines = vec![Line::read_back(format!(
-        "{}{parked}. On the list until it is back.",
-        capital(&about::as_it_is(after, entry))
-    ))];
+    let what = capital(&about::as_it_is(after, entry));
+    let mut lines = vec![Line::read_back(match form {
+        Form::Whole => format!("{what}{parked}. On the list until it is back."),
+        Form::Bare | Form::Tone if !entry.linked => format!("{what}{parked}."),
+        Form::Bare | Form::Tone => {
+            format!("{}{parked}.", capital(Change::Linked.shown()))
+        }
+    })];
     let circuit = entry
         .circuit
         .and_then(|number| after.circuit(entry.board, number));
@@ -671,16 +740,18 @@ fn taken_out(after: &Agenda) -> Vec<Line> {
 }
 
 /// Entries that are back, said back, and what is not.
-fn put_back(before: &Agenda, numbers: &[EventNo], after: &Agenda) -> Vec<Line> {
+fn put_back(before: &Agenda, numbers: &[EventNo], after: &Agenda, form: Form) -> Vec<Line> {
     let mut lines: Vec<Line> = before
         .open_entries()
         .filter(|entry| numbers.contains(&entry.no))
         .map(|entry| {
             Line::read_back(if entry.linked {
-                let place = entry.place.as_ref();
+                let place = entry.place.as_ref().filter(|_| form == Form::Whole);
                 let what = entry.part.described(place, entry.both, false);
                 match entry.part {
+                    Part::Crossing(_) if form != Form::Whole => "Crossing off.".to_owned(),
                     Part::Crossing(_) => format!("Off: {what}."),
+                    _ if form != Form::Whole => "Link off.".to_owned(),
                     _ => format!("Link off: {what}."),
                 }
             } else {
@@ -690,11 +761,29 @@ fn put_back(before: &Agenda, numbers: &[EventNo], after: &Agenda) -> Vec<Line> {
         .collect();
     // What goes by one name is told once.
     lines.dedup();
-    let rest = about::out(after, |_| true);
-    lines.push(if rest.is_empty() {
-        Line::answer("Nothing is out.")
-    } else {
-        Line::reminder(format!("Still out: {rest}."))
-    });
+    let ends = before
+        .current()
+        .filter(|now| now.kind == StepKind::RingEndsBack);
+    let ends_left = |now: &Step| after.open_on(now.board, now.circuit?).next();
+    if form != Form::Whole && ends.is_some_and(|now| ends_left(now).is_none()) {
+        lines = vec![Line::read_back(format!(
+            "{} back.",
+            capital(&Part::RingEnds.shown(false))
+        ))];
+    }
+    // In brief, what the circuit in hand still asks to be put back is left to its own prompt.
+    let asked_for = |entry: &OutEntry| {
+        let here = after.current().and_then(|now| now.circuit);
+        form != Form::Whole && here.is_some() && entry.circuit == here
+    };
+    let rest = about::out(after, |entry| !asked_for(entry));
+    if !rest.is_empty() {
+        lines.push(Line::reminder(format!(
+            "Still out: {}.",
+            about::out(after, |_| true)
+        )));
+    } else if form == Form::Whole {
+        lines.push(Line::answer("Nothing is out."));
+    }
     lines
 }

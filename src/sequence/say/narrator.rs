@@ -1,10 +1,10 @@
 use super::line::Line;
-use super::{about, asked};
+use super::{about, asked, brief};
 use super::{capital, duration, lines, prompt, recap};
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Edition, Event, EventNo, Mode, Refusal, StepKind, Withdrawal};
+use crate::sequence::facts::{Edition, Event, EventNo, Mode, Refusal, Step, StepKind, Withdrawal};
 use crate::sequence::state::{OutEntry, Question};
-use crate::terms::{Part, Stage};
+use crate::terms::{Manner, Part, Stage};
 use jiff::Timestamp;
 use std::collections::BTreeSet;
 
@@ -36,11 +36,13 @@ impl Narrator {
         let mut out_is_told = false;
         // What is asked comes last.
         let mut asked = Vec::new();
+        let mut as_expected = true;
         for (n, event) in events.iter().enumerate() {
             let before = agenda.clone();
             if !matches!(event, Event::Opened { .. }) {
                 agenda.apply(event, at);
             }
+            as_expected &= brief::goes_on_as_expected(&before, event);
             let followed = events.len() > n + 1;
             let mut said = lines(&before, &as_meant(event, followed), agenda);
             self.help_after_two(event, agenda, &mut said);
@@ -54,7 +56,7 @@ impl Narrator {
         if events.iter().all(at_the_desk) {
             return told;
         }
-        told.extend(self.after_the_turn(&started, agenda, events, at, out_is_told));
+        told.extend(self.after_the_turn(&started, agenda, events, at, (out_is_told, as_expected)));
         let still = started
             .question()
             .filter(|before| Some(*before) == agenda.question());
@@ -94,7 +96,7 @@ impl Narrator {
         agenda: &Agenda,
         events: &[Event],
         at: Timestamp,
-        out_is_told: bool,
+        (out_is_told, as_expected): (bool, bool),
     ) -> Vec<Line> {
         if events.iter().any(|e| matches!(e, Event::Resumed { .. })) {
             let away = at.duration_since(started.last_event_at());
@@ -102,7 +104,7 @@ impl Narrator {
             let mut lines = vec![Line::answer(recap)];
             lines.extend(older_edition(agenda));
             if agenda.mode() != Mode::Finished {
-                self.due(agenda);
+                self.due(agenda, false, false);
                 lines.push(prompt(agenda).again());
             }
             return lines;
@@ -114,7 +116,12 @@ impl Narrator {
             None => on_leaving(started, agenda),
         };
         if wants_prompt(events, agenda) {
-            lines.push(self.due(agenda));
+            // Only a reading could land on a step that was passed over.
+            let next = |step: &Step| {
+                step.measure().is_none() || stood.is_some_and(|stood| stood + 1 == step.order)
+            };
+            let at_once = agenda.current().is_some_and(next);
+            lines.push(self.due(agenda, as_expected, at_once));
         }
         lines
     }
@@ -129,8 +136,18 @@ impl Narrator {
     }
 
     /// The prompt that is due, now said.
-    fn due(&mut self, agenda: &Agenda) -> Line {
-        let mut line = self.prompt(agenda);
+    fn due(&mut self, agenda: &Agenda, as_expected: bool, at_once: bool) -> Line {
+        let asked = prompt(agenda);
+        let heard_before = |step: &Step| self.prompted.contains(&step.kind);
+        let in_short = as_expected
+            && agenda.delivery().manner == Manner::Brief
+            && (!asked.caution || agenda.current().is_some_and(heard_before));
+        let short = asked.short.filter(|_| in_short);
+        let known = short.as_ref().is_some_and(String::is_empty);
+        let mut line = match short {
+            Some(short) if !known => Line::prompt(short),
+            _ => self.prompt(agenda),
+        };
         if let Some(step) = agenda.current() {
             self.prompted.insert(step.kind);
             let on = Some((step.board, step.circuit));
@@ -141,6 +158,10 @@ impl Narrator {
             let several = agenda.job().boards.len() > 1;
             if several && self.on.is_some_and(|(board, _)| board != step.board) {
                 line.text = about::with_board(step, &line.text);
+            }
+            // A tone stands for it only where nothing had to be added.
+            if known && at_once && self.on == on {
+                line = Line::tone(line.text);
             }
             self.on = on;
         }

@@ -1,39 +1,44 @@
 //! Numbers, values and lengths of time as they are spoken: digit by digit as in ICAO
 //! radiotelephony (Annex 10 Vol. II), so that "fifteen" is never taken for "fifty".
 
-use crate::quantity::{Number, Reading, Relation, Unit};
+use crate::quantity::{Number, Reading, Relation};
+use crate::terms::Wording;
 use jiff::SignedDuration;
 
-/// A number digit by digit: "zero decimal three four".
-pub fn digits(number: Number) -> String {
-    let word = |c| match c {
-        '0' => "zero",
-        '1' => "one",
-        '2' => "two",
-        '3' => "three",
-        '4' => "four",
-        '5' => "five",
-        '6' => "six",
-        '7' => "seven",
-        '8' => "eight",
-        '9' => "nine",
-        _ => "decimal",
-    };
-    let words: Vec<_> = number.to_string().chars().map(word).collect();
+/// A number digit by digit: "zero decimal three four", "nought point three four".
+pub fn digits(number: Number, wording: Wording) -> String {
+    let words: Vec<_> = number
+        .to_string()
+        .chars()
+        .map(|c| wording.digit(c))
+        .collect();
     words.join(" ")
 }
 
-/// A value with its unit, as said: "over nine nine nine megohms".
-pub fn value(reading: &Reading) -> String {
-    let number = reading.number.map(digits).unwrap_or_default();
-    let unit = reading.unit.map(Unit::spoken).unwrap_or_default();
-    let text = match reading.relation {
-        Relation::Exact => format!("{number} {unit}"),
-        Relation::Over => format!("over {number} {unit}"),
-        Relation::Under => format!("under {number} {unit}"),
+/// A value without its unit, as said: "over nine nine nine".
+pub fn bare_value(reading: &Reading, wording: Wording) -> String {
+    let number = reading
+        .number
+        .map(|number| digits(number, wording))
+        .unwrap_or_default();
+    match reading.relation {
+        Relation::Exact => number,
+        Relation::Over => format!("over {number}"),
+        Relation::Under => format!("under {number}"),
         Relation::OverRange => "over range".to_owned(),
-    };
-    text.trim().to_owned()
+    }
+}
+
+/// A value with its unit, as said: "over nine nine nine megohms".
+pub fn value(reading: &Reading, wording: Wording) -> String {
+    let bare = bare_value(reading, wording);
+    match reading
+        .unit
+        .filter(|_| reading.relation != Relation::OverRange)
+    {
+        Some(unit) => format!("{bare} {}", unit.spoken()).trim().to_owned(),
+        None => bare,
+    }
 }
 
 /// A length of time in words, to the minute.

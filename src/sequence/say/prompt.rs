@@ -20,6 +20,11 @@ pub struct Prompt {
     pub full: String,
     /// When steps like it were done before.
     pub brief: String,
+    /// In the brief manner, where it comes as expected: place and pair, nothing where even they are
+    /// known; `None` where it is never shortened.
+    pub short: Option<String>,
+    /// Whether the first of its kind is said in full in the brief manner too.
+    pub caution: bool,
     /// The grammar rule answers are heard with.
     pub rule: &'static str,
     /// Whether the full prompt is due: nothing like it has been done yet.
@@ -49,6 +54,11 @@ struct Entry {
     when: Vec<String>,
     full: String,
     brief: Option<String>,
+    short: Option<String>,
+    #[serde(default)]
+    known: Vec<String>,
+    #[serde(default)]
+    caution: bool,
     first: Option<String>,
 }
 
@@ -103,6 +113,9 @@ fn entry_of(agenda: &Agenda, step: &Step) -> Entry {
         when: Vec::new(),
         full: capital(&about::subject(step)),
         brief: None,
+        short: None,
+        known: Vec::new(),
+        caution: false,
         first: None,
     })
 }
@@ -160,6 +173,8 @@ fn of_question(agenda: &Agenda, step: &Step, asked: &Question) -> Prompt {
     Prompt {
         full: text.clone(),
         brief: text,
+        short: None,
+        caution: false,
         rule,
         first: false,
         answers,
@@ -188,6 +203,8 @@ fn without_step(state: &str) -> Prompt {
     });
     Prompt {
         brief: full.clone(),
+        short: None,
+        caution: false,
         full,
         rule: "anything",
         first: false,
@@ -207,8 +224,15 @@ pub fn of_step(agenda: &Agenda, step: &Step) -> Prompt {
     };
     let full = filled(&entry.full);
     let brief = entry.brief.as_deref().map(&mut filled);
+    let known = !entry.known.is_empty() && entry.known.iter().all(|k| holds(agenda, step, k));
+    let short = entry.short.as_deref().map(|short| match known {
+        true => String::new(),
+        false => filled(short),
+    });
     Prompt {
         brief: brief.unwrap_or_else(|| full.clone()),
+        short,
+        caution: entry.caution,
         full,
         rule: step.rule,
         first: !agenda
@@ -282,6 +306,8 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
         "megohms" => step.measure().is_some_and(|m| m.unit == Unit::MegOhm),
         "three-phase" => phases == Some(Phases::Three) && step.pair.is_some(),
         "first point" | "first pair" => first_like_it(),
+        "not the first" => !first_like_it(),
+        "place known" => is_place_known(agenda, step),
         "periodic" => agenda.job().kind == JobKind::PeriodicInspection,
         "electronics in" => matches!(
             agenda.procedure(step).guard(agenda.state(), step),
@@ -304,6 +330,28 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
             .circuit
             .is_some_and(|circuit| agenda.suspicion(step.board, circuit).is_some()),
         "electrode" => agenda.job().supply.earthing == Earthing::Tt,
+        _ => false,
+    }
+}
+
+/// Whether its place is known without being named: the only one; or the next number after the one
+/// before, and not the last, by whose name a person who has left one out would find it.
+fn is_place_known(agenda: &Agenda, step: &Step) -> bool {
+    let alike = |other: &&Step| other.kind == step.kind && other.pair == step.pair;
+    let all = || agenda.plan().beside(step).filter(alike);
+    if all().nth(1).is_none() {
+        return true;
+    }
+    let mut like_it = all().skip_while(|other| other.order + 1 < step.order);
+    let numbered = |step: Option<&Step>| {
+        let place = step?.place.as_ref()?;
+        Some((place.name.clone(), place.number?))
+    };
+    let (before, here, after) = (like_it.next(), like_it.next(), like_it.next());
+    match (numbered(before), numbered(here), numbered(after)) {
+        (Some((name, number)), Some((same, next)), Some(_)) => {
+            here.is_some_and(|here| here.order == step.order) && name == same && next == number + 1
+        }
         _ => false,
     }
 }

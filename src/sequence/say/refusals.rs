@@ -50,7 +50,10 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
             Intent::Observe.words(),
             Intent::EndOfNote.words()
         ),
-        Refusal::SayDead => "Zero is no voltage found. If it is dead, say dead.".to_owned(),
+        Refusal::SayDead => format!(
+            "{} is no voltage found. If it is dead, say dead.",
+            capital(agenda.delivery().wording.digit('0'))
+        ),
         Refusal::ReasonNeeded {
             what: LeftOut::Danger,
         } => format!(
@@ -91,7 +94,11 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
             "No. You said it is energised. Go to isolation before any dead test.".to_owned()
         }
         Refusal::QuestionOpen => agenda.question().map_or_else(
-            || "Affirm, negative or correction first.".to_owned(),
+            || {
+                let wording = agenda.delivery().wording;
+                let agree = capital(wording.agree());
+                format!("{agree}, {} or correction first.", wording.refuse())
+            },
             |asked| format!("That first: {}", super::question(agenda, asked)),
         ),
         Refusal::Waiting { mode: Mode::Paused } => "Paused. Say resume first.".to_owned(),

@@ -38,7 +38,7 @@ use super::facts::{
 use crate::installation::{Board, Circuit, CircuitKind, Job};
 use crate::limits::{Outcome, Tables, Verdict};
 use crate::quantity::{Conductors, Number, Reading, Relation, TestVoltage, Unit};
-use crate::terms::{Part, Reason, Stage, Statement};
+use crate::terms::{Delivery, Part, Reason, Stage, Statement};
 use boards::Boards;
 use cursor::Cursor;
 use jiff::{SignedDuration, Timestamp};
@@ -57,6 +57,7 @@ pub struct State {
     tables: Arc<Tables>,
     job: Arc<Job>,
     edition: Edition,
+    delivery: Delivery,
     next: EventNo,
     mode: Mode,
     steps: StepOutcomes,
@@ -129,7 +130,13 @@ impl State {
         at: Timestamp,
         plan: impl FnOnce(&Job, Edition) -> Plan,
     ) -> Result<Self, ReplayError> {
-        let Event::Opened { job, edition, .. } = event else {
+        let Event::Opened {
+            job,
+            edition,
+            delivery,
+            ..
+        } = event
+        else {
             return Err(ReplayError::NotOpened);
         };
         let plan = Arc::new(plan(job, *edition));
@@ -139,6 +146,7 @@ impl State {
             tables: Arc::new(Tables::shipped().clone()),
             job: Arc::new((**job).clone()),
             edition: *edition,
+            delivery: *delivery,
             next: EventNo(1),
             mode: Mode::Running,
             readings: Readings::default(),
@@ -190,7 +198,8 @@ impl State {
                     self.steps.no_longer_accepted(&step);
                 }
             }
-            Event::Resumed { anew, .. } => {
+            Event::Resumed { anew, delivery, .. } => {
+                self.delivery = *delivery;
                 if self.edition == Edition::First {
                     self.expire_isolation(gap, at);
                 } else if *anew {
@@ -720,6 +729,11 @@ impl State {
     /// The job.
     pub fn job(&self) -> &Job {
         &self.job
+    }
+
+    /// How what is said is worded now. No ledger: it decides nothing.
+    pub fn delivery(&self) -> Delivery {
+        self.delivery
     }
 
     /// The edition of the plan that the log follows.

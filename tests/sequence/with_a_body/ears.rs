@@ -42,6 +42,7 @@ impl Person {
                     asked = true;
                     self.asked(it);
                 }
+                LineKind::Tone => return Err(format!("a tone in the full manner: {text}")),
                 LineKind::Question if text.starts_with("Say again") => {}
                 LineKind::Question => {
                     let it = heard(text).ok_or_else(|| format!("not in the table: {text}"))?;

@@ -1,0 +1,246 @@
+//! What people are used to from other programs: help with examples, completions, manual pages, exit
+//! statuses, JSON, colours only where they are wanted.
+
+use assert_cmd::Command;
+use serde_json::Value;
+use std::fs;
+use std::path::Path;
+use tempfile::TempDir;
+
+fn bothhands(arguments: &[&str]) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_bothhands"));
+    command.args(arguments);
+    command
+}
+
+fn said(arguments: &[&str]) -> String {
+    let output = bothhands(arguments).output().unwrap();
+    assert!(output.status.success(), "{arguments:?}: {output:?}");
+    String::from_utf8(output.stdout).unwrap()
+}
+
+fn commands() -> Vec<String> {
+    let help = said(&["-h"]);
+    let listed = help
+        .split("Commands:")
+        .nth(1)
+        .unwrap()
+        .split("Options:")
+        .next()
+        .unwrap();
+    let first = |line: &str| {
+        line.strip_prefix("  ")
+            .filter(|l| !l.starts_with(' '))
+            .map(first_word)
+    };
+    let all: Vec<String> = listed
+        .lines()
+        .filter_map(first)
+        .filter(|c| c != "help")
+        .collect();
+    assert!(all.len() >= 16, "{all:?}");
+    all
+}
+
+fn first_word(line: &str) -> String {
+    line.split_whitespace().next().unwrap().to_owned()
+}
+
+#[test]
+fn each_command_has_examples_in_its_long_help_that_its_options_take() {
+    for command in commands() {
+        let long = said(&[&command, "--help"]);
+        let short = said(&[&command, "-h"]);
+        // Words: the short one is set in columns, with spaces between.
+        let words = |text: &str| text.split_whitespace().count();
+        assert!(words(&short) < words(&long), "{command}: -h is not shorter");
+        let examples = long
+            .split("Examples:")
+            .nth(1)
+            .unwrap_or_else(|| panic!("{command}: none"));
+        let mut tried = 0;
+        for example in examples
+            .lines()
+            .filter_map(|line| line.trim().strip_prefix("bothhands "))
+        {
+            let words = example.split(" > ").next().unwrap().split_whitespace();
+            for option in words.filter(|word| word.starts_with("--")) {
+                assert!(long.contains(option), "{command}: {option} in {example}");
+            }
+            tried += 1;
+        }
+        assert!(tried > 0, "{command}");
+    }
+}
+
+/// `GUIDE=write` writes it anew.
+#[test]
+fn exit_statuses_and_environment_stand_in_the_help_and_in_the_guide() {
+    let help = said(&["--help"]);
+    let general =
+        &help[help.find("Exit status:").unwrap()..help.find("Every command has").unwrap()];
+    let general = format!("```text\n{}\n```\n", general.trim());
+    let path = "demo/README.md";
+    let guide = fs::read_to_string(path).unwrap();
+    let (begin, end) = ("<!-- general:begin -->\n", "<!-- general:end -->");
+    let from = guide.find(begin).unwrap() + begin.len();
+    let to = guide.find(end).unwrap();
+    if std::env::var("GUIDE").is_ok_and(|v| v == "write") {
+        fs::write(path, format!("{}{general}{}", &guide[..from], &guide[to..])).unwrap();
+        return;
+    }
+    assert_eq!(
+        &guide[from..to],
+        general,
+        "GUIDE=write cargo test --test it conventions"
+    );
+}
+
+#[test]
+fn shells_complete_and_pages_are_made_for_every_command() {
+    for shell in ["bash", "zsh", "fish"] {
+        let script = said(&["completions", shell]);
+        for command in commands() {
+            assert!(script.contains(&command), "{shell}: {command}");
+        }
+    }
+    let dir = tempfile::tempdir().unwrap();
+    said(&["man", "--out", dir.path().to_str().unwrap()]);
+    let page = fs::read_to_string(dir.path().join("bothhands.1")).unwrap();
+    assert_eq!(page, said(&["man"]));
+    assert!(
+        page.contains("Exit status") && page.contains("NO\\_COLOR") | page.contains("NO_COLOR"),
+        "{page}"
+    );
+    for command in commands() {
+        let page = fs::read_to_string(dir.path().join(format!("bothhands-{command}.1"))).unwrap();
+        assert!(page.contains("bothhands"), "{command}");
+    }
+}
+
+/// A log with two typed answers.
+fn log() -> (TempDir, String) {
+    let dir = tempfile::tempdir().unwrap();
+    fs::copy(
+        "tests/dialogues/jobs/radial.toml",
+        dir.path().join("job.toml"),
+    )
+    .unwrap();
+    fs::write(dir.path().join("words.txt"), "done\nproved\n").unwrap();
+    bothhands(&["test", "job.toml", "--words", "words.txt"])
+        .current_dir(dir.path())
+        .assert()
+        .success();
+    let log = dir.path().join("job.db").display().to_string();
+    (dir, log)
+}
+
+fn json(arguments: &[&str]) -> Value {
+    let output = bothhands(arguments).output().unwrap();
+    serde_json::from_slice(&output.stdout).unwrap_or_else(|why| panic!("{why}: {output:?}"))
+}
+
+#[test]
+fn what_is_listed_is_given_as_json_too() {
+    let (dir, log) = log();
+    let verified = json(&["verify", &log, "--json"]);
+    assert_eq!(verified["whole"], true);
+    assert_eq!(verified["events"].as_u64(), Some(4));
+    let head = verified["heads"][0].as_str().unwrap().to_owned();
+    let held = json(&[
+        "verify",
+        &log,
+        "--json",
+        "--head",
+        head.split(' ').next().unwrap(),
+    ]);
+    assert_eq!(held["holds_head"], true, "{head}");
+    let second = dir.path().join("copy.db");
+    fs::copy(&log, &second).unwrap();
+    let both = dir.path().join("both.db").display().to_string();
+    let merged = json(&[
+        "merge",
+        &log,
+        second.to_str().unwrap(),
+        "-o",
+        &both,
+        "--json",
+    ]);
+    assert_eq!(
+        merged["shared"].as_u64(),
+        merged["events"].as_u64(),
+        "{merged}"
+    );
+    let folder = dir.path().display().to_string();
+    let ready = json(&[
+        "doctor",
+        "--json",
+        "--no-microphone",
+        "--no-voice",
+        "--folder",
+        &folder,
+    ]);
+    assert_eq!(ready["findings"].as_array().unwrap().len(), 5, "{ready}");
+    let output = bothhands(&["devices", "--json"]).output().unwrap();
+    if output.status.success() || output.status.code() == Some(1) {
+        assert!(
+            serde_json::from_slice::<Value>(&output.stdout)
+                .unwrap()
+                .is_array()
+        );
+    }
+}
+
+#[test]
+fn a_circuit_that_is_not_there_is_an_error_that_names_those_that_are() {
+    let (_dir, log) = log();
+    let output = bothhands(&["log", &log, "--circuit", "99"])
+        .output()
+        .unwrap();
+    assert_eq!(output.status.code(), Some(2));
+    let why = String::from_utf8(output.stderr).unwrap();
+    assert!(
+        why.contains("no circuit 99") && why.contains("there are"),
+        "{why}"
+    );
+}
+
+#[test]
+fn a_job_is_read_from_standard_input() {
+    let text = fs::read_to_string("tests/dialogues/jobs/radial.toml").unwrap();
+    let dash = bothhands(&["check", "-"])
+        .write_stdin(text)
+        .output()
+        .unwrap();
+    let file = bothhands(&["check", "tests/dialogues/jobs/radial.toml"])
+        .output()
+        .unwrap();
+    assert!(dash.status.success());
+    assert_eq!(dash.stdout, file.stdout);
+    let output = bothhands(&["test", "-"]).write_stdin("").output().unwrap();
+    assert_eq!(output.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&output.stderr).contains("--db"));
+    assert!(!Path::new("-.db").exists());
+}
+
+#[test]
+fn without_a_voice_it_says_so_and_a_finished_job_says_what_comes_next() {
+    let dir = tempfile::tempdir().unwrap();
+    fs::copy(
+        "tests/dialogues/jobs/radial.toml",
+        dir.path().join("job.toml"),
+    )
+    .unwrap();
+    let silent = bothhands(&["test", "job.toml", "--words", "-", "--voice", "none"])
+        .current_dir(dir.path())
+        .write_stdin("finish\naffirm\n")
+        .output()
+        .unwrap();
+    let told = String::from_utf8(silent.stderr).unwrap();
+    assert!(
+        told.contains("No voice: nothing is said and nothing shown"),
+        "{told}"
+    );
+    assert!(told.contains("bothhands schedule job.db"), "{told}");
+    assert!(silent.stdout.is_empty());
+}
