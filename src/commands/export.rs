@@ -43,7 +43,11 @@ pub(crate) fn run(args: ExportArgs) -> anyhow::Result<ExitCode> {
         None if args.no_sounds => Sounds::LeftOut,
         None => Sounds::Inside,
     };
-    let exported = match &args.output {
+    let to = args
+        .output
+        .as_deref()
+        .filter(|path| *path != Path::new("-"));
+    let exported = match to {
         Some(path) => to_file(&store, path, &sounds)?,
         None => match store.export(&mut BufWriter::new(io::stdout().lock()), &sounds) {
             Err(bothhands::store::ExportError::Write(why))

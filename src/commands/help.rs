@@ -14,6 +14,61 @@ const EXAMPLES: &[(&str, &[(&str, &str)])] = &[
         )],
     ),
     (
+        "new",
+        &[
+            (
+                "bothhands new job.toml --ask",
+                "asks for each thing; a circuit in one line",
+            ),
+            (
+                "bothhands new job.toml --from circuits.csv",
+                "from a table of circuits",
+            ),
+        ],
+    ),
+    (
+        "labels",
+        &[(
+            "bothhands labels job.db",
+            "the chart for the board's door, and notices, to print",
+        )],
+    ),
+    (
+        "pack",
+        &[(
+            "bothhands pack job.db",
+            "everything in one archive to attach",
+        )],
+    ),
+    (
+        "lessons",
+        &[(
+            "bothhands lessons job.db",
+            "hear what was not understood, and give what you agree to",
+        )],
+    ),
+    (
+        "forget-sound",
+        &[(
+            "bothhands forget-sound job.db --all",
+            "delete people's voices; the log still fits together",
+        )],
+    ),
+    (
+        "config",
+        &[(
+            "bothhands config",
+            "what holds for every job, and where it stands",
+        )],
+    ),
+    (
+        "schema",
+        &[(
+            "bothhands schema --tables",
+            "every key of a job file and of the configuration",
+        )],
+    ),
+    (
         "check",
         &[
             (
@@ -104,7 +159,7 @@ const EXAMPLES: &[(&str, &[(&str, &str)])] = &[
     ),
     (
         "import",
-        &[("bothhands import job.jsonl job.db", "and back")],
+        &[("bothhands import job.jsonl --db job.db", "and back")],
     ),
     (
         "merge",

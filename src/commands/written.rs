@@ -2,6 +2,7 @@
 
 use super::shown;
 use anyhow::{Context, bail};
+use bothhands::installation::Job;
 use std::ffi::OsString;
 use std::fs::{self, File, OpenOptions};
 use std::io::{self, Read, Write};
@@ -17,6 +18,7 @@ const DATABASE: &[u8] = b"SQLite format 3\0";
 /// When it is one of these, or can't be written.
 pub(super) fn file(path: &Path, bytes: &[u8], inputs: &[&Path]) -> anyhow::Result<()> {
     refuse_what_is_dear(path, inputs)?;
+    refuse_what_is_another_kind(path, bytes)?;
     let part = beside(path, ".part");
     // An old one goes first and a new one is made: never through a link that somebody put there.
     let done = match fs::remove_file(&part) {
@@ -179,6 +181,29 @@ fn refuse_what_is_dear(path: &Path, inputs: &[&Path]) -> anyhow::Result<()> {
         );
     }
     Ok(())
+}
+
+/// How pages, paper and archives begin.
+const KINDS: [&[u8]; 3] = [b"<!DOCTYPE", b"%PDF", b"PK"];
+
+/// What is there is replaced by what is newer of its kind: never a job file, a picture or a letter by a
+/// page.
+fn refuse_what_is_another_kind(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
+    let kind = |bytes: &[u8]| KINDS.iter().position(|begins| bytes.starts_with(begins));
+    let Ok(there) = fs::read(path) else {
+        return Ok(());
+    };
+    let is_job = || {
+        let text = std::str::from_utf8(&there).unwrap_or_default();
+        Job::parse(text, "").is_ok()
+    };
+    if there.is_empty() || kind(&there) == kind(bytes) && !is_job() {
+        return Ok(());
+    }
+    bail!(
+        "{}: what is there is something else, and is not written over; choose another name",
+        path.display()
+    )
 }
 
 /// The path with something added to its last part.

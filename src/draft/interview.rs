@@ -3,7 +3,7 @@
 
 use super::template::{Draft, tester_uses};
 use super::words::{CircuitWords, circuit_number, in_digits, read_back};
-use crate::installation::{Circuit, Earthing, Instrument, JobKind, NotClear, Phases};
+use crate::installation::{Circuit, Earthing, Instrument, JobKind, NotClear, Phases, Source};
 use jiff::civil::Date;
 
 /// What is asked, in this order.
@@ -14,6 +14,7 @@ enum Ask {
     Tester,
     Earthing,
     Phases,
+    Sources,
     Bonds,
     Instrument,
     Board,
@@ -21,12 +22,13 @@ enum Ask {
     Over,
 }
 
-const ORDER: [Ask; 10] = [
+const ORDER: [Ask; 11] = [
     Ask::Site,
     Ask::Kind,
     Ask::Tester,
     Ask::Earthing,
     Ask::Phases,
+    Ask::Sources,
     Ask::Bonds,
     Ask::Instrument,
     Ask::Board,
@@ -79,6 +81,9 @@ impl Interview {
             Ask::Tester => "Who tests?",
             Ask::Earthing => "How is it earthed? (TN-S, TN-C-S or TT)",
             Ask::Phases => "How many phases has the supply? (1 or 3)",
+            Ask::Sources => {
+                "What can feed it besides the mains? (as in solar, battery, generator, ups; or none)"
+            }
             Ask::Bonds => "Which main protective bonds are there? (as in water, gas; or none)",
             Ask::Instrument => {
                 "The installation tester's serial number and the last day of its calibration? (as in IT-2204, \
@@ -165,6 +170,32 @@ impl Interview {
                         "Three"
                     }
                 )
+            }
+            Ask::Sources => {
+                let mut others = Vec::new();
+                for word in line.to_lowercase().split(|c: char| !c.is_alphanumeric()) {
+                    others.push(match word {
+                        "solar" | "pv" | "photovoltaic" => Source::Solar,
+                        "battery" | "batteries" => Source::Battery,
+                        "generator" => Source::Generator,
+                        "ups" => Source::Ups,
+                        "" | "a" | "none" | "no" | "nothing" | "mains" | "only" | "and" => continue,
+                        _ => {
+                            return Err(NotClear(format!(
+                                "`{word}` is no source that is known: write solar, battery, generator, ups, or none"
+                            )));
+                        }
+                    });
+                }
+                let told = match others.as_slice() {
+                    [] => "The mains alone.".to_owned(),
+                    others => {
+                        let names: Vec<&str> = others.iter().map(|source| source.shown()).collect();
+                        format!("The mains, and {}.", names.join(", "))
+                    }
+                };
+                self.draft.others = others;
+                told
             }
             Ask::Bonds => {
                 let none = matches!(line.to_lowercase().as_str(), "none" | "no" | "nothing");
@@ -374,12 +405,13 @@ mod tests {
     use super::*;
     use crate::installation::Job;
 
-    const ANSWERS: [&str; 8] = [
+    const ANSWERS: [&str; 9] = [
         "Kingfisher Rowing Club",
         "new",
         "A. Learner",
         "tncs",
         "one",
+        "solar and a battery",
         "water and gas",
         "IT-2204, 2027-03-31",
         "workshop board",
@@ -413,6 +445,8 @@ mod tests {
         let numbers: Vec<_> = job.boards[0].circuits.iter().map(|c| c.number).collect();
         assert_eq!(numbers, [3, 4]);
         assert_eq!(job.supply.bonds, ["water", "gas"]);
+        let sources = [Source::Mains, Source::Solar, Source::Battery];
+        assert_eq!(job.supply.sources, sources);
     }
 
     #[test]

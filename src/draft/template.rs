@@ -2,7 +2,8 @@
 
 use super::words::counted;
 use crate::installation::{
-    Circuit, Device, Earthing, Instrument, InstrumentUse, JobKind, NotClear, Phases, TO_FILL_IN,
+    Circuit, Device, Earthing, Instrument, InstrumentUse, JobKind, NotClear, Phases, Source,
+    TO_FILL_IN,
 };
 use std::fmt::Write as _;
 
@@ -23,6 +24,8 @@ pub struct Draft {
     pub earthing: Option<Earthing>,
     /// Of the supply.
     pub phases: Option<Phases>,
+    /// What can feed it besides the mains; nothing when nobody said.
+    pub others: Vec<Source>,
     /// Main protective bonds; nothing when nobody said.
     pub bonds: Option<Vec<String>>,
     /// Test instruments.
@@ -110,8 +113,12 @@ impl Draft {
             }
             None => key(text, "phases", None, "1 or 3", ""),
         }
-        text.push_str(
-            "sources = [\"mains\"]   # every one that could feed it: mains, solar, battery, generator, ups\n",
+        let sources = std::iter::once(&Source::Mains).chain(&self.others);
+        let sources: Vec<String> = sources.map(|source| quoted(source.written())).collect();
+        let _ = writeln!(
+            text,
+            "sources = [{}]   # every one that could feed it: mains, solar, battery, generator, ups",
+            sources.join(", ")
         );
         match self.bonds.as_deref() {
             Some([]) => text.push_str("bonds = []   # no main protective bonds\n"),
@@ -385,6 +392,7 @@ mod tests {
             site: Some("Kingfisher Rowing Club".to_owned()),
             earthing: Some(Earthing::TnCS),
             phases: Some(Phases::Three),
+            others: Vec::new(),
             bonds: Some(vec!["water".to_owned()]),
             instruments: vec![instrument.clone()],
             board: Some("workshop board".to_owned()),

@@ -167,6 +167,14 @@ impl CircuitWords {
                 }
             }
             Column::Amps => {
+                let given = cell.trim_end_matches(['a', 'A', ' ']);
+                if let Some(amps) = self.devices.amps()
+                    && given.parse() != Ok(amps)
+                {
+                    return Err(NotClear(format!(
+                        "`{cell}`, but the device says {amps} A: which is it? Write one of them"
+                    )));
+                }
                 let unit = if cell.to_lowercase().ends_with('a') {
                     ""
                 } else {

@@ -244,13 +244,17 @@ impl Grammar {
     }
 
     /// What a typed line means that the rule itself does not take: loose words of the trade, which are
-    /// never listened for. `asked` when a value is asked about.
-    pub fn understand_typed(&self, rule: &str, asked: bool, words: &str) -> Option<Intent> {
+    /// never listened for. `question` is the rule of what is asked about, if anything is.
+    pub fn understand_typed(
+        &self,
+        rule: &str,
+        question: Option<&str>,
+        words: &str,
+    ) -> Option<Intent> {
         let words = typed::normalise(words);
         let of = |rule: &str| self.heard(&format!("{TYPED}.{rule}"), &words);
-        asked
-            .then(|| of("question"))
-            .flatten()
+        question
+            .and_then(of)
             .or_else(|| of(rule))
             .or_else(|| of("always"))
     }

@@ -121,6 +121,9 @@ pub fn normalise(line: &str) -> String {
         after_figures = token.ends_with(|c: char| c.is_ascii_digit());
         if let Some((_, said)) = short {
             words.push((*said).to_owned());
+        } else if let Some(what) = token.strip_suffix("'s") {
+            // "the neutral's out"
+            words.extend([what.to_owned(), "is".to_owned()]);
         } else if token.contains(|c: char| c.is_ascii_digit()) {
             words.push(spoken_number(token));
         } else if !token.trim_matches('.').is_empty() && !IGNORED.contains(token) {
@@ -131,6 +134,9 @@ pub fn normalise(line: &str) -> String {
     let line = line
         .replace("correction reads", "correction")
         .replace("negative reads", "negative");
+    let line = line
+        .strip_prefix("the ")
+        .map_or(line.clone(), str::to_owned);
     match line.as_str() {
         // Typed, it cannot be misheard for "nought".
         "note" => "take a note".to_owned(),

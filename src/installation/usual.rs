@@ -436,6 +436,11 @@ impl DeviceWords {
         *self == Self::default()
     }
 
+    /// The rated current, A, where it was given.
+    pub fn amps(&self) -> Option<f64> {
+        self.amps
+    }
+
     /// Takes a piece in, all of it or nothing; false when it is not about devices.
     pub fn take(&mut self, text: &str) -> bool {
         let mut after = self.clone();

@@ -308,6 +308,11 @@ fn found(schedule: &Schedule) -> Section {
         .map(|((board, circuit, stage), (count, wrong))| {
             let about = match stage {
                 None => "stays off",
+                // Nothing else of that stage is an exception.
+                Some(Stage::MakeSafe) => {
+                    "was found dangerous, and was left on as the person in charge decided. Have it \
+                     made right at once"
+                }
                 Some(stage) => plain(stage).map_or("something at it", |(name, _)| name),
             };
             let times = if count > 1 {
@@ -316,7 +321,7 @@ fn found(schedule: &Schedule) -> Section {
                 String::new()
             };
             let said = match (stage, wrong) {
-                (None, _) => String::new(),
+                (None | Some(Stage::MakeSafe), _) => String::new(),
                 (Some(_), true) => " is not as it should be".to_owned(),
                 (Some(_), false) => {
                     " can't be judged by what was read, and should be looked at".to_owned()

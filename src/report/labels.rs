@@ -15,6 +15,7 @@ use super::schedule::{BoardSchedule, CircuitRow, Schedule};
 use super::table::{Table, TableCell};
 use super::words::{day, plain};
 use crate::sequence::say::capital;
+use crate::terms::Stage;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 const STYLE: &str = concat!(include_str!("schedule.css"), include_str!("labels.css"));
@@ -259,6 +260,20 @@ fn notices(schedule: &Schedule) -> Vec<Notice> {
         title: "Inspection and test".to_owned(),
         lines: inspected,
     });
+    for one in &schedule.exceptions {
+        if one.stage == Some(Stage::MakeSafe)
+            && let Some(circuit) = one.circuit
+        {
+            notices.push(Notice {
+                title: "Found dangerous".to_owned(),
+                lines: vec![format!(
+                    "Circuit {circuit} of board {} was found dangerous on {} and left on, as the person in charge decided. Do not use it until a competent person has put it right and tested it.",
+                    one.board,
+                    schedule.times().date(one.at)
+                )],
+            });
+        }
+    }
     for (board, circuit) in &schedule.stays_off {
         notices.push(Notice {
             title: "Do not switch on".to_owned(),

@@ -481,6 +481,8 @@ impl Schedule {
             out_list: agenda
                 .out_list()
                 .iter()
+                // What was only asked for, and then named by the person or not out, has no row.
+                .filter(|entry| !(entry.withdrawn && entry.ordered.is_some()))
                 .map(|entry| out_row(entry, agenda.last_event_at()))
                 .collect(),
             columns: agenda.catalogue().columns(),
@@ -676,6 +678,11 @@ fn departures(log: &Log, agenda: &Agenda) -> Vec<Departure> {
         .filter(|entry| !withdrawn.contains(&entry.no))
         .filter_map(|entry| {
             let what = match &entry.event {
+                Event::JobChanged { .. } => {
+                    "the job was changed, and all of it is judged by the job as it is now; the log \
+                     tells what differs"
+                        .to_owned()
+                }
                 Event::Skipped { step, reason } => {
                     let step = agenda.step(step)?;
                     format!(

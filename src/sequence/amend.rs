@@ -2,9 +2,9 @@
 //! was tested stays as it was; what it is compared with is the job as it is now.
 
 use super::agenda::Agenda;
-use super::facts::{Event, EventNo, Mode, StepId};
+use super::facts::{Event, EventNo, Mode, StepId, StepKind};
 use super::state::{ReadingStatus, StepOutcome, place_of};
-use crate::installation::Job;
+use crate::installation::{Instrument, Job};
 use crate::quantity::tidy;
 use crate::terms::Place;
 use jiff::Timestamp;
@@ -51,10 +51,16 @@ pub enum ChangeRefusal {
     StillOut(Vec<EventNo>),
     /// What is added wants dead tests on a board that is energised.
     Energised(u16),
-    /// What is added wants tests, and the session is finished.
+    /// The session is finished: what it says stays as it is.
     Finished,
     /// New work became work in use, or the other way round.
     AnotherKind,
+    /// This circuit is to stay off, or to be made safe, and the job would have it no more.
+    StaysOff(u16, u16),
+    /// This circuit was tested, and its name belongs to another number now: board and circuit.
+    Renumbered(u16, u16),
+    /// Something was tested, by somebody else or with an instrument that the job would have no more.
+    AnotherHand,
 }
 
 /// Everything that differs between two jobs, in the order of the new one.
@@ -215,6 +221,43 @@ fn may_change(before: &Agenda, after: &Agenda) -> Result<(), ChangeRefusal> {
     if !answered.is_empty() && before.job().kind != after.job().kind {
         return Err(ChangeRefusal::AnotherKind);
     }
+    let (was, is) = (before.job(), after.job());
+    let hands = was.tester == is.tester && was.supervisor == is.supervisor;
+    let kept = |i: &Instrument| is.instruments.iter().any(|o| o.serial == i.serial);
+    if !answered.is_empty() && !(hands && was.instruments.iter().all(kept)) {
+        return Err(ChangeRefusal::AnotherHand);
+    }
+    if before.mode() == Mode::Finished {
+        return Err(ChangeRefusal::Finished);
+    }
+    for board in &was.boards {
+        for circuit in &board.circuits {
+            let (on, number) = (board.number, circuit.number);
+            let now = after.circuit(on, number);
+            let unsafe_yet = before.open_steps().any(|step| {
+                step.kind == StepKind::MakeSafe && (step.board, step.circuit) == (on, Some(number))
+            });
+            if now.is_none() && (before.stays_off(on, number) || unsafe_yet) {
+                return Err(ChangeRefusal::StaysOff(on, number));
+            }
+            let touched = before
+                .plan()
+                .on(on, Some(number))
+                .any(|step| answered.contains(&step.id))
+                || before
+                    .open_entries()
+                    .any(|e| (e.board, e.circuit) == (on, Some(number)));
+            let elsewhere = || {
+                after.board(on).is_some_and(|board| {
+                    let mut others = board.circuits.iter();
+                    others.any(|c| c.number != number && c.name == circuit.name)
+                })
+            };
+            if touched && now.is_none_or(|now| now.name != circuit.name) && elsewhere() {
+                return Err(ChangeRefusal::Renumbered(on, number));
+            }
+        }
+    }
     let lost: Vec<StepId> = answered
         .into_iter()
         .filter(|id| after.step(id).is_none())
@@ -250,9 +293,6 @@ fn may_change(before: &Agenda, after: &Agenda) -> Result<(), ChangeRefusal> {
         .steps
         .iter()
         .filter(|step| before.step(&step.id).is_none());
-    if before.mode() == Mode::Finished && added.clone().next().is_some() {
-        return Err(ChangeRefusal::Finished);
-    }
     let live = added.find(|step| {
         step.is_dead_test() && before.board(step.board).is_some() && before.energised(step.board)
     });

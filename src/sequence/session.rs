@@ -212,9 +212,16 @@ impl Session {
 
     /// The same for a typed line, in which loose words of the trade are understood too.
     pub fn understand_typed(&self, grammar: &Grammar, words: &str) -> Option<Intent> {
-        let of_a_value = matches!(self.agenda.question(), Some(Question::Reading(_)));
-        self.understand(grammar, words)
-            .or_else(|| grammar.understand_typed(self.rule(), of_a_value, words))
+        let question = match self.agenda.question() {
+            Some(Question::Reading(_)) => Some("question"),
+            Some(Question::AllBack(..) | Question::Finish(..)) => Some("no"),
+            _ => None,
+        };
+        let loose = || grammar.understand_typed(self.rule(), question, words);
+        let said = self.understand(grammar, words).or_else(loose)?;
+        // Who asks "dead?" does not say so.
+        let asks = words.trim_end().ends_with('?');
+        (!asks || !said.is_a_permission()).then_some(said)
     }
 
     /// Whether something said can only be meant for the last reading: see

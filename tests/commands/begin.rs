@@ -79,7 +79,7 @@ fn circuits_come_from_a_table() {
 #[test]
 fn an_interview_gives_a_job_that_passes_the_check() {
     let folder = folder();
-    let answers = "Kingfisher Rowing Club\nsometimes\nnew\nA. Learner\nPME\n1\nnone\n\
+    let answers = "Kingfisher Rowing Club\nsometimes\nnew\nA. Learner\nPME\n1\nnone\nnone\n\
                    IT-2204, 2030-03-31\nworkshop board\n\
                    circuit three, ring, thirty-two amp B, RCBO, eight sockets\n\
                    4, radial, 16 B, rcbo 30, 4 sockets, 2.5/1.5, 18 m\n\

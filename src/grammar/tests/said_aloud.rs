@@ -434,30 +434,44 @@ fn loose_words_are_only_typed() {
             "good",
             Intent::Stated(Statement::PolarityCorrect),
         ),
-        ("confirm", "lid on", Intent::Stated(Statement::Done)),
+        ("confirm", "all sorted", Intent::Stated(Statement::Done)),
         ("insulation", "help", Intent::Help),
     ] {
         assert_eq!(GRAMMAR.understand(rule, words), None, "{words}");
         assert_eq!(
-            GRAMMAR.understand_typed(rule, false, words),
+            GRAMMAR.understand_typed(rule, None, words),
             Some(meant),
             "{words}"
         );
     }
-    let value_asked = |asked| GRAMMAR.understand_typed("insulation", asked, "yep");
-    assert_eq!(value_asked(true), Some(Intent::Affirm));
-    assert_eq!(value_asked(false), None);
+    let value_asked = |question| GRAMMAR.understand_typed("insulation", question, "yep");
+    assert_eq!(value_asked(Some("question")), Some(Intent::Affirm));
+    assert_eq!(value_asked(None), None);
 }
 
 /// A lone word that one says without meaning anything by it permits nothing, wherever it is typed.
 #[test]
 fn a_lone_word_never_permits() {
     for rule in GRAMMAR.rules() {
-        for word in ["on", "off", "no", "go", "right", "ok", "nothing", "clear"] {
-            for asked in [false, true] {
+        for word in [
+            "on",
+            "off",
+            "no",
+            "go",
+            "right",
+            "ok",
+            "nothing",
+            "clear",
+            "main switch off",
+            "lid on",
+            "customer happy",
+            "permission given",
+            "breaker off",
+        ] {
+            for question in [None, Some("question"), Some("no")] {
                 let said = GRAMMAR
                     .understand(rule, word)
-                    .or_else(|| GRAMMAR.understand_typed(rule, asked, word));
+                    .or_else(|| GRAMMAR.understand_typed(rule, question, word));
                 assert!(!said.is_some_and(|s| s.is_a_permission()), "{rule}: {word}");
             }
         }

@@ -1,13 +1,13 @@
 //! Things taken out, linked or bridged for a test, and put back.
 
-use super::{refused, statement};
+use super::refused;
 use crate::grammar::Intent;
 use crate::quantity::Conductors;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Event, EventNo, Order, Refusal, Step, StepKind, Withdrawal};
 use crate::sequence::procedures::{RING_ENDS, joined_to_earth};
 use crate::sequence::state::{OutEntry, place_of};
-use crate::terms::{Alteration, Change, Part, Place, Stage, Statement};
+use crate::terms::{Alteration, Change, Part, Place, Stage};
 use std::collections::BTreeSet;
 
 /// Decides what an alteration does to the list.
@@ -302,11 +302,6 @@ fn circuit_of(
     }
 }
 
-fn asks_for_covers(agenda: &Agenda) -> bool {
-    let current = agenda.current();
-    current.is_some_and(|step| step.kind == StepKind::Covers)
-}
-
 fn put_back(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Event> {
     if alteration.part == Part::Everything {
         // What is out on a circuit that stays off is meant only where nothing else is out.
@@ -378,10 +373,6 @@ fn put_back(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Even
     };
     let counted = meant.iter().all(is_counted);
     match meant.as_slice() {
-        // "Covers on" is how the step of the covers is answered too.
-        [] if alteration.part == Part::Cover && asks_for_covers(agenda) => {
-            statement::decide(agenda, said, Statement::Done, None, None)
-        }
         [] => refused(said, Refusal::NotOut),
         // What keeps another circuit off may not be what is meant.
         _ if keeps_another_off => vec![Event::ProposedAllBack { entries }],

@@ -41,6 +41,13 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
                 aside.into_iter().chain(off).collect()
             }
         }
+        // Whether something is out, or live, is answered with yes or no and nothing else: what takes
+        // back what was said just before is no answer to it.
+        Intent::Disregard | Intent::Correction(_)
+            if matches!(question, Question::IfOut(..) | Question::IfLive(_)) =>
+        {
+            refused(said, Refusal::QuestionOpen)
+        }
         Intent::Negative => withdrawn(Withdrawal::Negative),
         Intent::Disregard => withdrawn(Withdrawal::Disregard),
         Intent::Correction(None) => withdrawn(Withdrawal::Correction),

@@ -115,7 +115,19 @@ pub fn not_changed(agenda: &Agenda, why: &ChangeRefusal) -> String {
              \"go to safe isolation\", stop, and change the job then."
         ),
         ChangeRefusal::Finished => {
-            "The session is finished. Begin a new log with --db for what is added.".to_owned()
+            "The session is finished, and its record stays as it is. Begin a new log with --db.".to_owned()
+        }
+        ChangeRefusal::StaysOff(board, circuit) => format!(
+            "Circuit {circuit} of board {board} stays off, or is to be made safe first: leave it in the job."
+        ),
+        ChangeRefusal::Renumbered(board, circuit) => format!(
+            "Circuit {circuit} of board {board} was tested, and its name belongs to another number now. \
+             Readings stay with the number: leave the numbers as they were, or begin a new log with --db."
+        ),
+        ChangeRefusal::AnotherHand => {
+            "Something was tested already by who the job names and with its instruments. Leave these in \
+             it (add others beside them), or begin a new log with --db."
+                .to_owned()
         }
         ChangeRefusal::AnotherKind => {
             "Something was tested already as what the job was: new work and an installation in use have \

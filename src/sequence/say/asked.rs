@@ -5,10 +5,12 @@ use super::numbers::{capital, plural, value};
 use super::{about, prompt};
 use crate::grammar::Intent;
 use crate::installation::Expectation;
-use crate::quantity::{Number, Reading, Unit};
+use crate::limits::judge;
+use crate::quantity::tidy;
+use crate::quantity::{Conductors, Number, Reading, Unit};
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Mode, Quantity, Step};
-use crate::sequence::state::{ReadingRecord, ReadingStatus};
+use crate::sequence::facts::{Mode, Quantity, Step, StepKind};
+use crate::sequence::state::{Question, ReadingRecord, ReadingStatus};
 use crate::terms::Stage;
 
 /// As many phrases as a person keeps in mind.
@@ -22,6 +24,7 @@ fn example(unit: Unit) -> Reading {
         Unit::MegOhm | Unit::GigOhm => "299",
         Unit::Volt => "236",
         Unit::MilliSecond | Unit::MilliAmp => "23",
+        Unit::KiloAmp => "1.2",
         _ => "0.34",
     };
     Reading::exact(number.parse().unwrap_or(Number::whole(1)))
@@ -45,6 +48,13 @@ fn phrases(agenda: &Agenda) -> Vec<String> {
         Intent::Negative => wording.refuse().to_owned(),
         answer => answer.words(),
     }));
+    if step.is_some_and(|step| step.kind == StepKind::PutBack) {
+        let names = agenda
+            .open_entries()
+            .map(|entry| format!("{} back", entry.what()));
+        phrases.extend(names.take(1));
+        phrases.push("all back".to_owned());
+    }
     if let Some(step) = step
         && agenda.procedure(step).answers(step).may_be_left_out
     {
@@ -106,9 +116,22 @@ pub(super) fn what_is_next(agenda: &Agenda) -> String {
 
 /// What the value that is asked for may be, and what it should be by length and size.
 pub(super) fn what_is_the_limit(agenda: &Agenda) -> String {
-    let Some(step) = agenda.current() else {
+    // A value that is asked about is the one that is meant.
+    let doubted = match agenda.question() {
+        Some(Question::Reading(no)) => agenda.reading(*no).and_then(|r| agenda.step(&r.step)),
+        _ => None,
+    };
+    let Some(step) = doubted.or(agenda.current()) else {
         return "Nothing is asked for.".to_owned();
     };
+    if step.kind.is_trial() {
+        return "At 250 volts one looks for what is connected; nothing is judged by it. The limit belongs to the test after it.".to_owned();
+    }
+    if step.measures(Quantity::LoopImpedance)
+        && let Some(limit) = zs_that_may_be_read(agenda, step)
+    {
+        return limit;
+    }
     let Some(measure) = step.measure() else {
         return format!(
             "Words are asked for here, not a value. {}",
@@ -133,6 +156,28 @@ pub(super) fn what_is_the_limit(agenda: &Agenda) -> String {
     }
 }
 
+/// The limit as an instrument may show it: at working temperature it is another one, which no cold
+/// reading is compared with.
+fn zs_that_may_be_read(agenda: &Agenda, step: &Step) -> Option<String> {
+    let board = agenda.board(step.board)?;
+    let circuit = agenda.circuit_of(step)?;
+    let facts = agenda.job().facts(board, circuit);
+    let tables = agenda.state().tables();
+    let external = agenda
+        .state()
+        .external_loop()
+        .filter(|_| board.fed_from.is_none());
+    let read = judge::zs_read_at_most(tables, &facts, external.as_ref())?;
+    let hot = judge::zs_limit(tables, &facts).and_then(|limit| limit.ohms.value());
+    let hot = hot
+        .map(|hot| format!(", which is {} hot", tidy(hot)))
+        .unwrap_or_default();
+    Some(format!(
+        "It may read at most {} ohms{hot}.",
+        tidy(read.high())
+    ))
+}
+
 /// What the job file gives for a value: see [`crate::installation::Job::expected`].
 fn should_be(agenda: &Agenda, step: &Step) -> Option<Expectation> {
     let board = agenda.board(step.board)?;
@@ -151,7 +196,6 @@ fn should_be(agenda: &Agenda, step: &Step) -> Option<Expectation> {
         Quantity::RingLineNeutral => "L to N, crossed",
         Quantity::RingLineEarth => "L to E, crossed",
         Quantity::LoopImpedance => "Zs, expected",
-        Quantity::FaultCurrent => "fault current",
         _ => return None,
     };
     all.into_iter().find(|expected| expected.test == test)
@@ -163,9 +207,14 @@ fn as_taken(agenda: &Agenda, record: &ReadingRecord) -> String {
     let Some(step) = agenda.step(&record.step) else {
         return value;
     };
+    let leg = step.conductor.map(Conductors::spoken);
     let name = [
         about::test_name(step).map(str::to_owned),
         Some(about::subject(step)),
+        leg,
+        step.measure()
+            .and_then(|measure| measure.at)
+            .map(|at| at.to_string()),
     ];
     let name: Vec<String> = name
         .into_iter()
@@ -188,12 +237,17 @@ pub(super) fn what_was_said(agenda: &Agenda, circuit: Option<u16>) -> String {
             None => "No reading was taken yet.".to_owned(),
         };
     };
-    let board = agenda.current().map(|step| step.board);
-    let of_circuit = |record: &&ReadingRecord| {
-        agenda.step(&record.step).is_some_and(|step| {
-            step.circuit == Some(number) && board.is_none_or(|board| step.board == board)
-        })
+    let on = |board: Option<u16>| {
+        move |record: &&ReadingRecord| {
+            agenda.step(&record.step).is_some_and(|step| {
+                step.circuit == Some(number) && board.is_none_or(|board| step.board == board)
+            })
+        }
     };
+    // Of the board one works at, or of another where this one has no such reading.
+    let here = agenda.current().map(|step| step.board);
+    let board = here.filter(|_| counts().any(|record| on(here)(&record)));
+    let of_circuit = on(board);
     let all: Vec<String> = counts()
         .filter(of_circuit)
         .map(|record| as_taken(agenda, record))

@@ -402,7 +402,7 @@ fn doubted(agenda: &Agenda, doubt: Doubt, verdict: Option<&Verdict>) -> String {
             None => "there is a reading here already".to_owned(),
         },
         Doubt::Verdict { expected } => {
-            let why = verdict.map_or("I was not sure", found);
+            let why = verdict.map_or_else(|| "I was not sure".to_owned(), found);
             match expected {
                 Some(expected) => {
                     format!("{why}; length and size give {}", digits(expected, wording))
@@ -431,7 +431,19 @@ fn doubted(agenda: &Agenda, doubt: Doubt, verdict: Option<&Verdict>) -> String {
 }
 
 /// What a verdict finds, in few words; the remark is spoken once it is affirmed.
-fn found(verdict: &Verdict) -> &'static str {
+fn found(verdict: &Verdict) -> String {
+    let what = found_in_short(verdict);
+    if verdict.outcome == Outcome::Fail && !what.starts_with(OUTSIDE) {
+        format!("{OUTSIDE}, {what}")
+    } else {
+        what.to_owned()
+    }
+}
+
+/// What is never left out.
+const OUTSIDE: &str = "outside the limit";
+
+fn found_in_short(verdict: &Verdict) -> &'static str {
     match (verdict.finding, verdict.outcome) {
         (Some(Finding::SlippedDecimal), _) => "about ten times off: has the decimal point slipped",
         (Some(Finding::HigherThanExpected), _) => "higher than length and size give",
@@ -455,7 +467,7 @@ fn found(verdict: &Verdict) -> &'static str {
         (Some(Finding::RangeUnknown), _) => "over range, but past what",
         (Some(Finding::RingFault), _) => "that is not how a sound ring reads",
         (Some(Finding::Spur), _) => "it reads like a spur",
-        (_, Outcome::Fail) => "outside the limit",
+        (_, Outcome::Fail) => OUTSIDE,
         (_, Outcome::CannotSay) => "the limit can't be settled by that",
         (_, Outcome::Pass) => "within the limit, but unusual",
     }
