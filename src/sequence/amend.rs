@@ -224,7 +224,8 @@ fn may_change(before: &Agenda, after: &Agenda) -> Result<(), ChangeRefusal> {
     let (was, is) = (before.job(), after.job());
     let hands = was.tester == is.tester && was.supervisor == is.supervisor;
     let kept = |i: &Instrument| is.instruments.iter().any(|o| o.serial == i.serial);
-    if !answered.is_empty() && !(hands && was.instruments.iter().all(kept)) {
+    let same_hands = hands && was.instruments.iter().all(kept);
+    if !answered.is_empty() && !same_hands {
         return Err(ChangeRefusal::AnotherHand);
     }
     if before.mode() == Mode::Finished {
