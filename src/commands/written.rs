@@ -186,6 +186,9 @@ fn refuse_what_is_dear(path: &Path, inputs: &[&Path]) -> anyhow::Result<()> {
 /// How pages, paper and archives begin.
 const KINDS: [&[u8]; 3] = [b"<!DOCTYPE", b"%PDF", b"PK"];
 
+/// Endings of what is written for people and other programs, and made anew whenever it is wanted.
+const WRITTEN: [&str; 8] = ["html", "htm", "pdf", "zip", "csv", "json", "jsonl", "tsv"];
+
 /// What is there is replaced by what is newer of its kind: never a job file, a picture or a letter by a
 /// page.
 fn refuse_what_is_another_kind(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
@@ -197,7 +200,11 @@ fn refuse_what_is_another_kind(path: &Path, bytes: &[u8]) -> anyhow::Result<()> 
         let text = std::str::from_utf8(&there).unwrap_or_default();
         Job::parse(text, "").is_ok()
     };
-    if there.is_empty() || kind(&there) == kind(bytes) && !is_job() {
+    let named_so = path
+        .extension()
+        .and_then(|ending| ending.to_str())
+        .is_some_and(|ending| WRITTEN.contains(&ending));
+    if there.is_empty() || (named_so || kind(&there) == kind(bytes)) && !is_job() {
         return Ok(());
     }
     bail!(

@@ -336,8 +336,9 @@ fn judged_otherwise(before: &Agenda, after: &Agenda) -> Vec<Event> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::grammar::Intent;
     use crate::sequence::{Session, say};
-    use crate::terms::Part;
+    use crate::terms::{Part, Statement};
 
     fn begun() -> (Agenda, Timestamp) {
         let text = include_str!("../../tests/jobs/boathouse.toml");
@@ -422,7 +423,7 @@ mod tests {
     }
 
     #[test]
-    fn nothing_to_test_is_added_to_a_session_that_is_finished_but_a_name_is_put_right() {
+    fn a_session_that_is_finished_stays_as_it_is() {
         let (mut agenda, now) = begun();
         let finished = Event::Finished {
             left_open: 0,
@@ -437,15 +438,52 @@ mod tests {
         let refused = change_job(&agenda, &more, "", "test", now).unwrap_err();
         assert_eq!(refused, ChangeRefusal::Finished);
         let renamed = changed(&agenda, |job| job.boards[0].name = "board".to_owned());
-        assert_eq!(
-            change_job(&agenda, &renamed, "", "test", now)
-                .unwrap()
-                .len(),
-            1
-        );
+        let refused = change_job(&agenda, &renamed, "", "test", now).unwrap_err();
+        assert_eq!(refused, ChangeRefusal::Finished);
         assert_eq!(
             change_job(&agenda, agenda.job(), "", "test", now),
             Ok(Vec::new())
+        );
+    }
+
+    #[test]
+    fn who_tested_with_what_stays_in_the_job_once_something_was_tested() {
+        let (mut agenda, now) = begun();
+        let another = |agenda: &Agenda| changed(agenda, |job| job.tester = "B. Other".to_owned());
+        assert!(change_job(&agenda, &another(&agenda), "", "test", now).is_ok());
+        let done = Intent::Stated(Statement::Done);
+        let (mut session, _) = Session::begin(agenda.job().clone(), "test", now).unwrap();
+        session.turn(&done, now).unwrap();
+        agenda = session.state().clone();
+        let refused = change_job(&agenda, &another(&agenda), "", "test", now).unwrap_err();
+        assert_eq!(refused, ChangeRefusal::AnotherHand);
+        let serial = changed(&agenda, |job| {
+            job.instruments[0].serial = "OTHER".to_owned()
+        });
+        let refused = change_job(&agenda, &serial, "", "test", now).unwrap_err();
+        assert_eq!(refused, ChangeRefusal::AnotherHand);
+    }
+
+    #[test]
+    fn a_circuit_that_stays_off_stays_in_the_job() {
+        let (mut agenda, now) = begun();
+        let number = agenda.job().boards[0].circuits[0].number;
+        let off = Event::StaysOff {
+            board: agenda.job().boards[0].number,
+            circuit: number,
+        };
+        agenda.apply(&off, now);
+        let gone = changed(&agenda, |job| {
+            let mut more = job.boards[0].circuits[0].clone();
+            more.number = 71;
+            more.name = "another".to_owned();
+            job.boards[0].circuits.push(more);
+            job.boards[0].circuits.remove(0);
+        });
+        let refused = change_job(&agenda, &gone, "", "test", now).unwrap_err();
+        assert_eq!(
+            refused,
+            ChangeRefusal::StaysOff(agenda.job().boards[0].number, number)
         );
     }
 }

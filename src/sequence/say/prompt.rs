@@ -376,6 +376,9 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
                 c.number, rcd.milliamps
             ))
         }),
+        "milliamps" => {
+            circuit().and_then(|c| Some(format!("{} milliamps", c.rcd.as_ref()?.milliamps)))
+        }
         "place" => Some(match &step.place {
             Some(place) => place.to_string(),
             None => "the furthest point".to_owned(),
