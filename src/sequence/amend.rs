@@ -458,7 +458,7 @@ mod tests {
         let refused = change_job(&agenda, &another(&agenda), "", "test", now).unwrap_err();
         assert_eq!(refused, ChangeRefusal::AnotherHand);
         let serial = changed(&agenda, |job| {
-            job.instruments[0].serial = "OTHER".to_owned()
+            job.instruments[0].serial = "OTHER".to_owned();
         });
         let refused = change_job(&agenda, &serial, "", "test", now).unwrap_err();
         assert_eq!(refused, ChangeRefusal::AnotherHand);
