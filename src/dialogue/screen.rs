@@ -5,7 +5,7 @@ use super::Observer;
 use crate::sequence::{Agenda, Mode, OutEntry, ReadingStatus, prompt, say};
 use crate::speech::{Decision, Recognition};
 use crate::terms::ProsodyChange;
-use crate::voice::{Earcon, Tone, Voice, tame};
+use crate::voice::{Earcon, Saying, Voice, tame};
 use ratatui::DefaultTerminal;
 use ratatui::Frame;
 use ratatui::layout::{Constraint, Layout, Rect};
@@ -13,7 +13,6 @@ use ratatui::style::{Modifier, Style};
 use ratatui::text::Line;
 use ratatui::widgets::{Block, Borders, Paragraph};
 use std::collections::VecDeque;
-use std::ops::Range;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
@@ -381,25 +380,10 @@ pub struct OnScreen {
 }
 
 impl Voice for OnScreen {
-    fn say(&mut self, tone: Tone, text: &str) -> anyhow::Result<()> {
-        self.say_doubtful(tone, text, &[])
-    }
-
-    fn say_doubtful(
-        &mut self,
-        tone: Tone,
-        text: &str,
-        doubtful: &[Range<usize>],
-    ) -> anyhow::Result<()> {
-        let sign = match tone {
-            Tone::Plain => "",
-            Tone::ReadBack => "read back: ",
-            Tone::Question => "question: ",
-            Tone::Reminder => "reminder: ",
-            Tone::Warning => "WARNING: ",
-        };
-        self.screen.change(|view| view.say(format!("{sign}{text}")));
-        self.voice.say_doubtful(tone, text, doubtful)
+    fn put(&mut self, line: Saying<'_>) -> anyhow::Result<()> {
+        let shown = format!("{}{}", line.tone.sign(), line.text);
+        self.screen.change(|view| view.say(shown));
+        self.voice.put(line)
     }
 
     fn speaking(&self) -> bool {

@@ -1,6 +1,5 @@
-use super::{Earcon, Profile, Tone, Voice};
+use super::{Earcon, Profile, Saying, Tone, Voice};
 use crate::terms::ProsodyChange;
-use std::ops::Range;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, TryRecvError, channel};
 use std::thread;
@@ -145,19 +144,10 @@ impl WithFallback {
 }
 
 impl Voice for WithFallback {
-    fn say(&mut self, tone: Tone, text: &str) -> anyhow::Result<()> {
-        self.say_doubtful(tone, text, &[])
-    }
-
-    fn say_doubtful(
-        &mut self,
-        tone: Tone,
-        text: &str,
-        doubtful: &[Range<usize>],
-    ) -> anyhow::Result<()> {
+    fn put(&mut self, line: Saying<'_>) -> anyhow::Result<()> {
         self.tend();
         if let Spoken::There(spoken) = &mut self.spoken {
-            match spoken.say_doubtful(tone, text, doubtful) {
+            match spoken.put(line) {
                 Ok(()) => return Ok(()),
                 Err(error) => match spoken.failed() {
                     Some(_) => self.tend(),
@@ -167,7 +157,7 @@ impl Voice for WithFallback {
                 },
             }
         }
-        self.shown.say(tone, text)
+        self.shown.put(line)
     }
 
     fn speaking(&self) -> bool {
@@ -234,8 +224,8 @@ mod tests {
     struct Shown(Log);
 
     impl Voice for Shown {
-        fn say(&mut self, _tone: Tone, text: &str) -> anyhow::Result<()> {
-            self.0.add(format!("shown {text}"));
+        fn put(&mut self, line: Saying<'_>) -> anyhow::Result<()> {
+            self.0.add(format!("shown {}", line.text));
             Ok(())
         }
 
@@ -248,10 +238,10 @@ mod tests {
     struct Spoken(Log, Arc<Mutex<bool>>, Option<(Tone, String)>);
 
     impl Voice for Spoken {
-        fn say(&mut self, tone: Tone, text: &str) -> anyhow::Result<()> {
+        fn put(&mut self, line: Saying<'_>) -> anyhow::Result<()> {
             anyhow::ensure!(!*self.1.lock().unwrap(), "gone");
-            self.0.add(format!("spoken {text}"));
-            self.2 = Some((tone, text.to_owned()));
+            self.0.add(format!("spoken {}", line.text));
+            self.2 = Some((line.tone, line.text.to_owned()));
             Ok(())
         }
 

@@ -38,6 +38,30 @@ pub enum Tone {
     Warning,
 }
 
+impl Tone {
+    /// What stands before a line that is shown, so that colour is never the only sign.
+    pub fn sign(self) -> &'static str {
+        match self {
+            Self::Plain => "",
+            Self::ReadBack => "read back: ",
+            Self::Question => "question: ",
+            Self::Reminder => "reminder: ",
+            Self::Warning => "WARNING: ",
+        }
+    }
+}
+
+/// A line to be said.
+#[derive(Debug, Clone, Copy)]
+pub struct Saying<'a> {
+    /// How it is to sound.
+    pub tone: Tone,
+    /// The words.
+    pub text: &'a str,
+    /// Stretches of them that are said slowly and each by itself.
+    pub doubtful: &'a [Range<usize>],
+}
+
 /// A short tone that tells whether the program listens.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Earcon {
@@ -52,23 +76,22 @@ pub enum Earcon {
 
 /// Says lines aloud, or shows them.
 pub trait Voice {
-    /// Says `text`; returns when it has been said or handed over.
+    /// Says a line; returns when it has been said or handed over.
     ///
     /// # Errors
-    /// When the line could not be said; the caller falls back to the terminal.
-    fn say(&mut self, tone: Tone, text: &str) -> anyhow::Result<()>;
+    /// When it could not be said; the caller falls back to the terminal.
+    fn put(&mut self, line: Saying<'_>) -> anyhow::Result<()>;
 
-    /// The same; the stretches of `text` in `doubtful` are said slowly and each by itself.
+    /// Says `text`, none of it in doubt.
     ///
     /// # Errors
-    /// As [`Voice::say`].
-    fn say_doubtful(
-        &mut self,
-        tone: Tone,
-        text: &str,
-        _doubtful: &[Range<usize>],
-    ) -> anyhow::Result<()> {
-        self.say(tone, text)
+    /// As [`Voice::put`].
+    fn say(&mut self, tone: Tone, text: &str) -> anyhow::Result<()> {
+        self.put(Saying {
+            tone,
+            text,
+            doubtful: &[],
+        })
     }
 
     /// Whether it is speaking at this moment, so that the microphone can be told to disregard it.
@@ -121,17 +144,8 @@ pub fn until_quiet(voice: &dyn Voice, limit: Duration) -> bool {
 }
 
 impl<V: Voice + ?Sized> Voice for Box<V> {
-    fn say(&mut self, tone: Tone, text: &str) -> anyhow::Result<()> {
-        (**self).say(tone, text)
-    }
-
-    fn say_doubtful(
-        &mut self,
-        tone: Tone,
-        text: &str,
-        doubtful: &[Range<usize>],
-    ) -> anyhow::Result<()> {
-        (**self).say_doubtful(tone, text, doubtful)
+    fn put(&mut self, line: Saying<'_>) -> anyhow::Result<()> {
+        (**self).put(line)
     }
 
     fn speaking(&self) -> bool {

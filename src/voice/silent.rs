@@ -1,11 +1,11 @@
-use super::{Tone, Voice};
+use super::{Saying, Voice};
 
 /// Says nothing: for checking recordings and for tests.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Silent;
 
 impl Voice for Silent {
-    fn say(&mut self, _tone: Tone, _text: &str) -> anyhow::Result<()> {
+    fn put(&mut self, _line: Saying<'_>) -> anyhow::Result<()> {
         Ok(())
     }
 

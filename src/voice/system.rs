@@ -1,7 +1,7 @@
 use super::fallback::Failing;
 use super::speakable::{paced, speakable};
 use super::tones::Notes;
-use super::{Earcon, Profile, Rate, Tone, Voice, Volume};
+use super::{Earcon, Profile, Rate, Saying, Tone, Voice, Volume};
 use crate::terms::ProsodyChange;
 use anyhow::{Context, anyhow, bail, ensure};
 use std::collections::VecDeque;
@@ -132,17 +132,12 @@ impl System {
 }
 
 impl Voice for System {
-    fn say(&mut self, tone: Tone, text: &str) -> anyhow::Result<()> {
-        self.say_doubtful(tone, text, &[])
-    }
-
-    fn say_doubtful(
-        &mut self,
-        tone: Tone,
-        text: &str,
-        doubtful: &[Range<usize>],
-    ) -> anyhow::Result<()> {
-        self.push(Job::Say(tone, text.to_owned(), doubtful.to_vec()))
+    fn put(&mut self, line: Saying<'_>) -> anyhow::Result<()> {
+        self.push(Job::Say(
+            line.tone,
+            line.text.to_owned(),
+            line.doubtful.to_vec(),
+        ))
     }
 
     fn speaking(&self) -> bool {

@@ -1,4 +1,4 @@
-use super::{Earcon, Tone, Voice, tame};
+use super::{Earcon, Saying, Tone, Voice, tame};
 use anstyle::{AnsiColor, Style};
 use std::io::{self, Write};
 
@@ -49,21 +49,15 @@ impl Terminal {
 }
 
 impl Voice for Terminal {
-    fn say(&mut self, tone: Tone, text: &str) -> anyhow::Result<()> {
-        let sign = match tone {
-            Tone::Plain => "",
-            Tone::ReadBack => "read back: ",
-            Tone::Question => "question: ",
-            Tone::Reminder => "reminder: ",
-            Tone::Warning => "WARNING: ",
-        };
-        let style = match tone {
+    fn put(&mut self, line: Saying<'_>) -> anyhow::Result<()> {
+        let style = match line.tone {
             Tone::Plain | Tone::ReadBack => Style::new(),
             Tone::Reminder => Style::new().bold(),
             Tone::Question => Style::new().bold().fg_color(Some(AnsiColor::Cyan.into())),
             Tone::Warning => Style::new().bold().fg_color(Some(AnsiColor::Red.into())),
         };
-        Ok(self.line(style, &format!("{sign}{text}"))?)
+        let shown = format!("{}{}", line.tone.sign(), line.text);
+        Ok(self.line(style, &shown)?)
     }
 
     fn speaking(&self) -> bool {
