@@ -1,7 +1,9 @@
+use super::exit::Exit;
 use super::{about_log, shown};
 use anyhow::{Context, bail};
 use bothhands::log::{ForgetError, SharedClock, forget_sounds, take_up};
 use bothhands::sequence::EventNo;
+use bothhands::sequence::say::plural;
 use bothhands::store::{Mode, Store};
 use clap::{ArgGroup, Args};
 use std::{path::PathBuf, process::ExitCode};
@@ -47,15 +49,17 @@ pub(crate) fn run(args: ForgetSoundArgs) -> anyhow::Result<ExitCode> {
         .with_context(|| format!("{db}: nothing was deleted"))?;
     let utterances = match done.utterances {
         0 => "There was no sound left to delete".to_owned(),
-        1 => "The sound of 1 utterance is deleted".to_owned(),
-        several => format!("The sound of {several} utterances is deleted"),
+        some => format!(
+            "The sound of {} is deleted",
+            plural(some, "utterance", "utterances")
+        ),
     };
     if let Some(why) = done.still_in_file {
         shown::note(format!(
             "{db}: {utterances}, but it is still in the file: {why}. Put that right, and run this \
              again."
         ));
-        return Ok(ExitCode::from(2));
+        return Ok(Exit::Wrong.into());
     }
     shown::line(format!(
         "{utterances}. What was heard in it stays, and nothing of it is left in {db}. Copies and \

@@ -1,9 +1,7 @@
-use super::about_log;
-use super::letterhead::LetterheadArgs;
-use super::schedule::{Place, read, times};
+use super::paper::{Paper, PaperArgs};
+use super::schedule::Place;
 use super::written::{Output, Outputs};
 use bothhands::report;
-use bothhands::store::{Mode, Store};
 use clap::Args;
 use std::{path::PathBuf, process::ExitCode};
 
@@ -13,9 +11,8 @@ use std::{path::PathBuf, process::ExitCode};
 /// standard output.
 #[derive(Debug, Args)]
 pub(crate) struct LabelsArgs {
-    /// The log of the session
-    #[arg(value_name = "DB")]
-    db: PathBuf,
+    #[command(flatten)]
+    paper: PaperArgs,
     /// Write the page here
     #[arg(long, value_name = "FILE")]
     html: Option<PathBuf>,
@@ -25,11 +22,6 @@ pub(crate) struct LabelsArgs {
     /// Open the page that was written
     #[arg(long)]
     open: bool,
-    /// Write days as they are in this zone, such as Europe/London; this machine's when left out
-    #[arg(long, value_name = "ZONE", visible_alias = "zone")]
-    time_zone: Option<String>,
-    #[command(flatten)]
-    letterhead: LetterheadArgs,
 }
 
 /// Writes charts and notices, and says what it wrote.
@@ -37,18 +29,15 @@ pub(crate) struct LabelsArgs {
 /// # Errors
 /// When the log can't be read or a file not written.
 pub(crate) fn run(args: LabelsArgs) -> anyhow::Result<ExitCode> {
-    let times = times(args.time_zone.as_deref())?;
-    let letterhead = args.letterhead.read()?;
-    let store = Store::open(&args.db, Mode::Read)?;
-    let schedules = read(&store, &times, &letterhead)
-        .map_err(|why| about_log(&args.db, why).context("no labels can be made of this log"))?;
+    let Paper { schedules, .. } = args.paper.read("no labels can be made of this log")?;
+    let db = args.paper.db.as_path();
     let (mut html, mut pdf) = (args.html, args.pdf);
     if html.is_none() && pdf.is_none() {
-        let place = Place::of(None, &args.db)?;
+        let place = Place::of(None, db)?;
         html = Some(place.file("labels.html"));
         pdf = Some(place.file("labels.pdf"));
     }
-    let inputs = [args.db.as_path()];
+    let inputs = [db];
     let mut outputs = Outputs::new(&inputs);
     if let Some(path) = html {
         outputs.add(path, Output::Page(report::labels_html(&schedules)))?;

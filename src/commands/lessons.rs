@@ -5,6 +5,7 @@ use super::{about_log, shown, written};
 use anyhow::{Context, bail};
 use bothhands::log::{Log, LogError};
 use bothhands::report::{self, Lesson, Times};
+use bothhands::sequence::say::plural;
 use bothhands::store::{Digest256, Mode, Store};
 use clap::Args;
 use std::fmt::Write as _;
@@ -90,7 +91,7 @@ pub(crate) fn run(args: LessonsArgs) -> anyhow::Result<ExitCode> {
         "{} to go through. Nothing is sent anywhere, and nothing is written before you agree at the \
          end. Write what was said word by word, as it sounds: \"nought point three four\". Strike what holds a \
          name, or what you do not want to give.",
-        counted(pieces.len(), "thing", "things")
+        plural(pieces.len(), "thing", "things")
     ))?;
     let heard = tempfile::tempdir().context("no folder can be made to play sound from")?;
     let mut given = Vec::new();
@@ -174,13 +175,6 @@ fn read(db: &Path) -> anyhow::Result<Vec<Piece>> {
         Ok(pieces)
     };
     gathered().map_err(|why| about_log(db, why))
-}
-
-fn counted(count: usize, one: &str, several: &str) -> String {
-    match count {
-        1 => format!("1 {one}"),
-        count => format!("{count} {several}"),
-    }
 }
 
 /// "3 of 12, 1.3 s, asked again: "fifteen", or "fifty"", and what may be typed.

@@ -1,4 +1,4 @@
-use super::schedule::times;
+use super::paper::times;
 use super::{about_log, shown};
 use anyhow::bail;
 use bothhands::log::{Log, LogError};

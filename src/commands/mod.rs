@@ -26,6 +26,7 @@ pub(crate) mod merge;
 pub(crate) mod new;
 pub(crate) mod overview;
 pub(crate) mod pack;
+mod paper;
 mod progress;
 pub(crate) mod rehearse;
 pub(crate) mod review;

@@ -1,7 +1,7 @@
 //! `bothhands new`: a job file to begin with.
 
 use super::shown;
-use anyhow::{Context, bail};
+use anyhow::Context;
 use bothhands::config;
 use bothhands::draft::{Draft, Interview, circuits_of_table, read_back};
 use std::fs::OpenOptions;
@@ -35,10 +35,7 @@ pub(crate) struct Args {
 pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let to_output = args.file == Path::new("-");
     if !to_output && args.file.symlink_metadata().is_ok() {
-        bail!(
-            "{}: this is there already, and is not written over; choose another name",
-            args.file.display()
-        );
+        return Err(there_already(&args.file));
     }
     let configured = config::find()?.config;
     let mut draft = Draft {
@@ -140,14 +137,18 @@ fn asked(draft: Draft) -> anyhow::Result<Draft> {
     Ok(interview.draft()?)
 }
 
+fn there_already(path: &Path) -> anyhow::Error {
+    anyhow::anyhow!(
+        "{}: this is there already, and is not written over; choose another name",
+        path.display()
+    )
+}
+
 /// Writes a file that is not there yet, all of it or none.
 fn write(path: &Path, text: &str) -> anyhow::Result<()> {
     let file = OpenOptions::new().write(true).create_new(true).open(path);
     let mut file = match file {
-        Err(why) if why.kind() == ErrorKind::AlreadyExists => bail!(
-            "{}: this is there already, and is not written over; choose another name",
-            path.display()
-        ),
+        Err(why) if why.kind() == ErrorKind::AlreadyExists => return Err(there_already(path)),
         other => other.with_context(|| {
             format!(
                 "{}: this can't be written; check the folder",

@@ -5,6 +5,7 @@ use anyhow::Context;
 use bothhands::installation::Job;
 use bothhands::log::{Log, LogError};
 use bothhands::report::Standing;
+use bothhands::sequence::say::plural;
 use bothhands::store::{Mode, Store, StoreError};
 use jiff::tz::TimeZone;
 use serde::Serialize;
@@ -67,8 +68,10 @@ fn told(found: &Found) -> String {
             ..
         } = standing;
         text.push_str(&match standing.last {
-            None if *circuits == 1 => "\n  not begun, 1 circuit".to_owned(),
-            None => format!("\n  not begun, {circuits} circuits"),
+            None => format!(
+                "\n  not begun, {}",
+                plural(*circuits, "circuit", "circuits")
+            ),
             Some(last) => {
                 let last = last.to_zoned_datetime(TimeZone::system());
                 let finished = if standing.finished { "finished; " } else { "" };

@@ -1,10 +1,10 @@
-use super::letterhead::LetterheadArgs;
-use super::schedule::{Place, read, times};
+use super::paper::{Paper, PaperArgs};
+use super::schedule::Place;
+use super::shown;
 use super::written::{Output, Outputs};
-use super::{about_log, shown};
 use anyhow::{Context, bail};
 use bothhands::report::{self, Schedule, Times};
-use bothhands::store::{Head, Mode, Sounds, Store};
+use bothhands::store::{Head, Sounds};
 use clap::Args;
 use std::fmt::Write as _;
 use std::io::{Cursor, Write as _};
@@ -19,20 +19,14 @@ use zip::{CompressionMethod, DateTime, System, ZipWriter};
 /// the same archive, byte by byte.
 #[derive(Debug, Args)]
 pub(crate) struct PackArgs {
-    /// The log of the session
-    #[arg(value_name = "DB")]
-    db: PathBuf,
+    #[command(flatten)]
+    paper: PaperArgs,
     /// Where to write; beside the log and named after it when left out, - for standard output
     #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
     /// With the sound of what was said: voices of people
     #[arg(long)]
     sounds: bool,
-    /// Show times in this zone, such as Europe/London; this machine's zone when left out
-    #[arg(long, value_name = "ZONE", visible_alias = "zone")]
-    time_zone: Option<String>,
-    #[command(flatten)]
-    letterhead: LetterheadArgs,
 }
 
 /// Writes the archive.
@@ -40,16 +34,17 @@ pub(crate) struct PackArgs {
 /// # Errors
 /// When the log is damaged or can't be read, or the archive not written.
 pub(crate) fn run(args: PackArgs) -> anyhow::Result<ExitCode> {
-    let times = times(args.time_zone.as_deref())?;
-    let letterhead = args.letterhead.read()?;
-    let store = Store::open(&args.db, Mode::Read)?;
-    let schedules = read(&store, &times, &letterhead)
-        .map_err(|why| about_log(&args.db, why).context("nothing can be made of this log"))?;
+    let Paper {
+        store,
+        times,
+        schedules,
+    } = args.paper.read("nothing can be made of this log")?;
+    let db = args.paper.db.as_path();
     let verdict = store.verify()?;
     if let Some(fault) = verdict.faults.first() {
         bail!(
             "{}: this log is damaged at {fault}: `bothhands export` takes out what is whole",
-            args.db.display()
+            db.display()
         );
     }
     let mut log = Vec::new();
@@ -74,12 +69,12 @@ pub(crate) fn run(args: PackArgs) -> anyhow::Result<ExitCode> {
         ("log.jsonl", log),
     ];
     let archive = packed(&files, stamp(&schedules))
-        .with_context(|| format!("{}: no archive can be made of it", args.db.display()))?;
+        .with_context(|| format!("{}: no archive can be made of it", db.display()))?;
     let path = match args.output {
         Some(path) => path,
-        None => Place::of(None, &args.db)?.file("results.zip"),
+        None => Place::of(None, db)?.file("results.zip"),
     };
-    let inputs = [args.db.as_path()];
+    let inputs = [db];
     let mut outputs = Outputs::new(&inputs);
     outputs.add(path, Output::Archive(archive))?;
     outputs.write()?;

@@ -1,5 +1,5 @@
 use super::letterhead::LetterheadArgs;
-use super::schedule::times;
+use super::paper::times;
 use super::{shown, written};
 use anyhow::Context;
 use bothhands::review::{Review, serve};

@@ -1,11 +1,8 @@
-use super::letterhead::LetterheadArgs;
+use super::paper::{Paper, PaperArgs};
+use super::shown;
 use super::written::{Output, Outputs};
-use super::{about_log, shown};
 use anyhow::Context;
-use bothhands::log::{Log, LogError};
-use bothhands::report::{self, Letterhead, Schedule, Times};
-use bothhands::sequence::ReplayError;
-use bothhands::store::{Mode, Store};
+use bothhands::report;
 use clap::Args;
 use std::{fs, path::Path, path::PathBuf, process::ExitCode};
 
@@ -15,9 +12,8 @@ use std::{fs, path::Path, path::PathBuf, process::ExitCode};
 /// beside the log and named after it. A file named - is standard output.
 #[derive(Debug, Args)]
 pub(crate) struct ScheduleArgs {
-    /// The log of the session
-    #[arg(value_name = "DB")]
-    db: PathBuf,
+    #[command(flatten)]
+    paper: PaperArgs,
     /// Put all of it in this folder
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
@@ -39,11 +35,6 @@ pub(crate) struct ScheduleArgs {
     /// Open the page that was written
     #[arg(long)]
     open: bool,
-    /// Show times in this zone, such as Europe/London; this machine's zone when left out
-    #[arg(long, value_name = "ZONE", visible_alias = "zone")]
-    time_zone: Option<String>,
-    #[command(flatten)]
-    letterhead: LetterheadArgs,
 }
 
 /// Writes the schedule, and says what it wrote. A merged log gives one for each of its sessions, in
@@ -52,23 +43,20 @@ pub(crate) struct ScheduleArgs {
 /// # Errors
 /// When the log can't be read or a file not written.
 pub(crate) fn run(args: ScheduleArgs) -> anyhow::Result<ExitCode> {
-    let times = times(args.time_zone.as_deref())?;
-    let letterhead = args.letterhead.read()?;
-    let store = Store::open(&args.db, Mode::Read)?;
-    let schedules = read(&store, &times, &letterhead)
-        .map_err(|why| about_log(&args.db, why).context("no schedule can be made of this log"))?;
+    let Paper { schedules, .. } = args.paper.read("no schedule can be made of this log")?;
+    let db = args.paper.db.as_path();
     let (mut html, mut pdf, mut csv, mut customer) = (args.html, args.pdf, args.csv, args.customer);
     let named = [&html, &csv, &args.json, &pdf, &customer]
         .iter()
         .any(|file| file.is_some());
     if !named || args.out.is_some() {
-        let place = Place::of(args.out.as_deref(), &args.db)?;
+        let place = Place::of(args.out.as_deref(), db)?;
         html.get_or_insert(place.file("schedule.html"));
         pdf.get_or_insert(place.file("schedule.pdf"));
         csv.get_or_insert(place.file("schedule.csv"));
         customer.get_or_insert(place.file("customer.pdf"));
     }
-    let inputs = [args.db.as_path()];
+    let inputs = [db];
     let mut outputs = Outputs::new(&inputs);
     if let Some(path) = html {
         outputs.add(path, Output::Page(report::html_of_threads(&schedules)))?;
@@ -140,34 +128,5 @@ impl Place {
                 db.with_file_name(file)
             }
         }
-    }
-}
-
-/// The schedules of a log that is open: one for each thread.
-///
-/// # Errors
-/// When it is not whole, holds nothing, or can't be read.
-pub(super) fn read(
-    store: &Store,
-    times: &Times,
-    letterhead: &Letterhead,
-) -> Result<Vec<Schedule>, LogError> {
-    let threads = Log::threads(store)?;
-    if threads.is_empty() {
-        return Err(ReplayError::Empty.into());
-    }
-    threads
-        .iter()
-        .map(|log| Ok(Schedule::of(log, times)?.on_paper_of(letterhead)))
-        .collect()
-}
-
-/// The zone to show times in.
-pub(super) fn times(zone: Option<&str>) -> anyhow::Result<Times> {
-    match zone {
-        None => Ok(Times::here()),
-        Some(name) => jiff::tz::TimeZone::get(name)
-            .map(Times::of)
-            .with_context(|| format!("{name}: no such time zone; write one such as Europe/London")),
     }
 }

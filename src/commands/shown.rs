@@ -88,7 +88,8 @@ fn written(bytes: &[u8]) -> anyhow::Result<()> {
     }
 }
 
-/// Writes a line to standard error, cut between words where a terminal is narrower. Where that is closed or full, nobody can be told.
+/// Writes a line to standard error, cut between words where a terminal is narrower. Where that is
+/// closed or full, nobody can be told.
 pub(crate) fn note(text: impl Display) {
     let text = text.to_string();
     let mut out = io::stderr().lock();

@@ -1,20 +1,22 @@
 //! The page for whoever ordered the work: what was done, what was found and what to do, in plain
 //! words. Numbers, limits and sums stand on the schedule.
 
-use super::html::{letterhead, policy};
+use super::html::{letterhead, whole};
 use super::letters::Letters;
 use super::page::{Lies, Paper, Style};
-use super::palette::PALETTE;
 use super::print::{PdfError, printed};
 use super::schedule::{BoardSchedule, Schedule};
 use super::words::day;
 use crate::limits::Outcome;
-use crate::sequence::say::capital;
+use crate::sequence::say::{capital, plural};
 use crate::terms::Stage;
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, html};
 use std::collections::BTreeMap;
 
-const STYLE: &str = include_str!("schedule.css");
+const STYLE: &str = concat!(
+    include_str!("schedule.css"),
+    "@media print { @page { size: A4 portrait; } }"
+);
 const TITLE: &str = "What was tested, and what was found";
 
 /// What it is, and what it is not.
@@ -40,28 +42,19 @@ pub fn customer_html(schedules: &[Schedule]) -> String {
     let Some(first) = schedules.first() else {
         return String::new();
     };
-    let page = html! {
-        (DOCTYPE)
-        html lang="en-GB" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                (policy(&first.letterhead))
-                title { (TITLE) ": " (first.site) }
-                style { (PreEscaped(PALETTE)) (PreEscaped(STYLE)) "@media print { @page { size: A4 portrait; } }" }
+    let body = html! {
+        body.letter {
+            @if !first.letterhead.is_empty() { header { (letterhead(&first.letterhead)) } }
+            main { @for schedule in schedules { (part(schedule)) } }
+            aside.cautions aria-labelledby="cautions" {
+                h2 #cautions { "Take care" }
+                ul { @for caution in CAUTIONS { li { (caution) } } }
             }
-            body.letter {
-                @if !first.letterhead.is_empty() { header { (letterhead(&first.letterhead)) } }
-                main { @for schedule in schedules { (part(schedule)) } }
-                aside.cautions aria-labelledby="cautions" {
-                    h2 #cautions { "Take care" }
-                    ul { @for caution in CAUTIONS { li { (caution) } } }
-                }
-                footer { p { (PLAINLY) } }
-            }
+            footer { p { (PLAINLY) } }
         }
     };
-    page.into_string()
+    let title = format!("{TITLE}: {}", first.site);
+    whole(&first.letterhead, &title, STYLE, body)
 }
 
 fn part(schedule: &Schedule) -> Markup {
@@ -161,11 +154,11 @@ fn done(schedule: &Schedule) -> Section {
         (0, all) => format!(" No circuit of {all} is finished."),
         (whole, all) if whole == all => format!(
             " All tests planned for its {} were dealt with.",
-            counted(all, "circuit")
+            plural(all, "circuit", "circuits")
         ),
         (whole, all) => format!(
             " All tests planned were dealt with on {whole} of its {}.",
-            counted(all, "circuit")
+            plural(all, "circuit", "circuits")
         ),
     };
     let mut paragraphs = vec![format!(
@@ -245,13 +238,6 @@ fn plain(stage: Stage) -> Option<(&'static str, &'static str)> {
         | Stage::Energise
         | Stage::Handover => return None,
     })
-}
-
-fn counted(count: usize, what: &str) -> String {
-    match count {
-        1 => format!("1 {what}"),
-        several => format!("{several} {what}s"),
-    }
 }
 
 fn circuits(
@@ -342,10 +328,7 @@ fn found(schedule: &Schedule) -> Section {
     if dealt_with > 0 {
         paragraphs.push(format!(
             "{} on the way and dealt with; the schedule has the particulars.",
-            match dealt_with {
-                1 => "1 thing was found".to_owned(),
-                several => format!("{several} things were found"),
-            }
+            plural(dealt_with, "thing was found", "things were found")
         ));
     }
     Section {

@@ -10,6 +10,24 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 const STYLE: &str = include_str!("schedule.css");
 
+/// A page that needs nothing else, around its body: `style` is laid over the colours of every page.
+pub(super) fn whole(letterhead: &Letterhead, title: &str, style: &str, body: Markup) -> String {
+    let page = html! {
+        (DOCTYPE)
+        html lang="en-GB" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                (policy(letterhead))
+                title { (title) }
+                style { (PreEscaped(PALETTE)) (PreEscaped(style)) }
+            }
+            (body)
+        }
+    };
+    page.into_string()
+}
+
 /// The schedule as one HTML file that needs nothing else: for the screen, a phone and paper.
 pub fn html(schedule: &Schedule) -> String {
     html_of_threads(std::slice::from_ref(schedule))
@@ -22,41 +40,36 @@ pub fn html_of_threads(schedules: &[Schedule]) -> String {
         .first()
         .map(|first| first.letterhead.clone())
         .unwrap_or_default();
-    let page = html! {
-        (DOCTYPE)
-        html lang="en-GB" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                (policy(&letterhead))
-                title { "Schedule of test results: " (title) }
-                style { (PreEscaped(PALETTE)) (PreEscaped(STYLE)) }
-            }
-            body {
-                @if let [only] = schedules {
-                    (first_page(only))
-                    main { (results(only)) }
-                    (foot(only))
-                } @else {
-                    main {
-                        p.unfinished {
-                            "This log was put together from " (schedules.len()) " sessions. Each has \
-                             its own schedule below, made from its own events: what is out in one \
-                             was not put back by another."
-                        }
-                        @for schedule in schedules {
-                            article aria-label=[schedule.thread.as_ref().map(ToString::to_string)] {
-                                (first_page(schedule))
-                                (results(schedule))
-                                (foot(schedule))
-                            }
+    let body = html! {
+        body {
+            @if let [only] = schedules {
+                (first_page(only))
+                main { (results(only)) }
+                (foot(only))
+            } @else {
+                main {
+                    p.unfinished {
+                        "This log was put together from " (schedules.len()) " sessions. Each has \
+                         its own schedule below, made from its own events: what is out in one \
+                         was not put back by another."
+                    }
+                    @for schedule in schedules {
+                        article aria-label=[schedule.thread.as_ref().map(ToString::to_string)] {
+                            (first_page(schedule))
+                            (results(schedule))
+                            (foot(schedule))
                         }
                     }
                 }
             }
         }
     };
-    page.into_string()
+    whole(
+        &letterhead,
+        &format!("Schedule of test results: {title}"),
+        STYLE,
+        body,
+    )
 }
 
 fn results(schedule: &Schedule) -> Markup {

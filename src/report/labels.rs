@@ -6,17 +6,16 @@
 
 use super::customer::SIX_MONTHS;
 use super::front::{or_dash, protection};
-use super::html::{letterhead, policy};
+use super::html::{letterhead, whole};
 use super::letters::Letters;
 use super::page::{Heads, Lies, Paper, Style};
-use super::palette::PALETTE;
 use super::print::{PdfError, printed};
 use super::schedule::{BoardSchedule, CircuitRow, Schedule};
 use super::table::{Table, TableCell};
 use super::words::{day, plain};
 use crate::sequence::say::capital;
 use crate::terms::Stage;
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, html};
 
 const STYLE: &str = concat!(include_str!("schedule.css"), include_str!("labels.css"));
 const TITLE: &str = "Board charts and notices";
@@ -44,31 +43,22 @@ pub fn labels_html(schedules: &[Schedule]) -> String {
     let Some(first) = schedules.first() else {
         return String::new();
     };
-    let page = html! {
-        (DOCTYPE)
-        html lang="en-GB" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                (policy(&first.letterhead))
-                title { (TITLE) ": " (first.title) }
-                style { (PreEscaped(PALETTE)) (PreEscaped(STYLE)) }
-            }
-            body {
-                main {
-                    h1 { (TITLE) }
-                    p.record { (CHECK) }
-                    @for schedule in schedules {
-                        @for board in &schedule.boards { (chart(schedule, board)) }
-                        section.notices aria-label="Notices" {
-                            @for notice in notices(schedule) { (cut_out(&notice)) }
-                        }
+    let body = html! {
+        body {
+            main {
+                h1 { (TITLE) }
+                p.record { (CHECK) }
+                @for schedule in schedules {
+                    @for board in &schedule.boards { (chart(schedule, board)) }
+                    section.notices aria-label="Notices" {
+                        @for notice in notices(schedule) { (cut_out(&notice)) }
                     }
                 }
             }
         }
     };
-    page.into_string()
+    let title = format!("{TITLE}: {}", first.title);
+    whole(&first.letterhead, &title, STYLE, body)
 }
 
 fn chart(schedule: &Schedule, board: &BoardSchedule) -> Markup {
