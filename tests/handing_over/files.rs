@@ -129,3 +129,30 @@ fn the_page_that_was_written_is_opened_with_what_the_machine_opens_pages_with() 
     desk.run(&["schedule", "session.db", "--json", "-", "--open"])
         .refused("there is no page to open");
 }
+
+#[test]
+fn a_job_or_anything_else_that_is_there_is_not_written_over() {
+    let desk = Desk::with_a_session();
+    let job = include_str!("../jobs/boathouse.toml");
+    for name in ["job.toml", "job.html"] {
+        fs::write(desk.path(name), job).unwrap();
+    }
+    fs::write(desk.path("letter.txt"), "Dear club,").unwrap();
+    for args in [
+        ["schedule", "session.db", "--html", "job.toml"],
+        ["schedule", "session.db", "--html", "job.html"],
+        ["labels", "session.db", "--pdf", "letter.txt"],
+        ["pack", "session.db", "-o", "letter.txt"],
+    ] {
+        desk.run(&args).refused("not written over");
+    }
+    assert_eq!(fs::read_to_string(desk.path("job.toml")).unwrap(), job);
+    assert_eq!(
+        fs::read_to_string(desk.path("letter.txt")).unwrap(),
+        "Dear club,"
+    );
+    // What is made anew is.
+    let page = ["schedule", "session.db", "--html", "page.html"];
+    desk.run(&page).well();
+    desk.run(&page).well();
+}

@@ -1,6 +1,8 @@
 use super::Desk;
-use crate::looking_back::rehearsal::Rehearsal;
+use crate::looking_back::rehearsal::{Rehearsal, exact, reading};
+use bothhands::grammar::Intent;
 use bothhands::installation::Job;
+use bothhands::terms::Statement;
 use std::fs;
 use std::path::Path;
 
@@ -63,4 +65,30 @@ fn what_the_job_says_of_sources_and_the_next_inspection_is_on_the_labels() {
         assert!(page.contains(wanted), "{wanted}");
     }
     assert!(!page.contains("Test every six months"));
+}
+
+/// A circuit that was found dangerous and stays on because somebody decided so: the customer is told, and
+/// a notice says it at the board.
+#[test]
+fn what_is_dangerous_and_left_on_is_told_to_whoever_lives_with_it() {
+    let job = Job::load(Path::new("tests/dialogues/jobs/plain.toml")).unwrap();
+    let mut r = Rehearsal::of(job);
+    r.until("loop-impedance/furthest");
+    // BS EN 60898 B 16 A: at most 2.73 ohms hot (BS 7671 Table 41.3).
+    r.say(reading(exact("2.9")));
+    r.say(Intent::Affirm);
+    r.say(Intent::Stated(Statement::StaysOn));
+    r.finish_it();
+    let desk = Desk::with(&r);
+    let page = |args: &[&str]| desk.run(args).well().text();
+    let customer = page(&["schedule", "session.db", "--customer", "-"]);
+    assert!(
+        customer.contains("Circuit 1, pump: was found dangerous, and was left on"),
+        "{customer}"
+    );
+    let labels = page(&["labels", "session.db", "--html", "-"]);
+    assert!(
+        labels.contains("Circuit 1 of board 1 was found dangerous on 25 November 2026"),
+        "{labels}"
+    );
 }

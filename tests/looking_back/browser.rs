@@ -5,7 +5,10 @@ use serde_json::{Value, json};
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
 use std::process::{Child, Command, Stdio};
-use std::time::Duration;
+use std::time::{Duration, Instant};
+
+/// How long a page may take on a machine that is busy with something else.
+const PATIENCE: Duration = Duration::from_secs(60);
 
 pub struct Answer {
     pub status: u16,
@@ -185,6 +188,27 @@ impl Browser {
             &format!("/element/{id}/value"),
             &json!({ "text": text }),
         );
+    }
+
+    /// Types into a form and sends it with Enter; returns when the page that answers is there.
+    pub fn sends(&self, selector: &str, text: &str) {
+        self.run("window.isOfBefore = true", json!([]));
+        self.keys(selector, &format!("{text}\u{E007}"));
+        let answered = "return !window.isOfBefore && document.readyState === 'complete'";
+        let asked = json!({ "script": answered, "args": [] }).to_string();
+        let kind = [("content-type", "application/json")];
+        let begun = Instant::now();
+        loop {
+            // Between two pages there is none to run it in.
+            let path = format!("{}/execute/sync", self.session);
+            let answer = ask("POST", &path, &kind, &asked);
+            let value: Value = serde_json::from_str(&answer.body).unwrap();
+            if answer.status == 200 && value["value"] == true {
+                return;
+            }
+            assert!(begun.elapsed() < PATIENCE, "no page answers {selector}");
+            std::thread::sleep(Duration::from_millis(50));
+        }
     }
 
     /// The window as PNG.

@@ -232,7 +232,7 @@ fn in_a_browser_the_page_opens_filters_plays_and_takes_a_correction_from_the_key
     );
 
     // From the keyboard: a search, sent with Enter.
-    browser.keys("input[name=find]", "correction\u{E007}");
+    browser.sends("input[name=find]", "correction");
     let found = browser.run(
         "return document.querySelector('.found').textContent",
         json!([]),
@@ -265,7 +265,7 @@ fn in_a_browser_the_page_opens_filters_plays_and_takes_a_correction_from_the_key
     );
     browser.keys(&value, "150");
     let reason = format!("li:has(input[value='{of}'][name=of]) input[name=reason]");
-    browser.keys(&reason, "read the display again\u{E007}");
+    browser.sends(&reason, "read the display again");
     let kept = browser.run(
         "return document.querySelector('.kept')?.textContent",
         json!([]),
