@@ -398,23 +398,15 @@ impl BargeInGate {
 /// What may be taken from words spoken over the program: what asks, stops or refuses. Never what
 /// adds or confirms something, since the program's own words are in there too.
 pub fn may_be_said_over(said: &Intent) -> bool {
-    matches!(
-        said,
-        Intent::Negative
-            | Intent::Correction(None)
-            | Intent::SayAgain
-            | Intent::StandBy
-            | Intent::Pause
-            | Intent::WhereAreWe
-            | Intent::WhatIsOut
-            | Intent::HowLongIsLeft
-            | Intent::WhatIsLeft
-            | Intent::WhatIsNext
-            | Intent::WhatIsTheLimit
-            | Intent::WhatDidISay(_)
-            | Intent::Help
-            | Intent::ProsodyChange(_)
-    )
+    said.only_asks()
+        || matches!(
+            said,
+            Intent::Negative
+                | Intent::Correction(None)
+                | Intent::StandBy
+                | Intent::Pause
+                | Intent::ProsodyChange(_)
+        )
 }
 
 fn decibels(power: f32) -> f32 {

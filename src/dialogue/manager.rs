@@ -14,7 +14,7 @@ use crate::sequence::{
 use crate::speech::{Decision, DecodeContext, Recogniser, Recognition, is_lone_digit, repeated};
 use crate::store::{Evidence, Store};
 use crate::terms::Delivery;
-use crate::voice::{Earcon, Tone, Voice};
+use crate::voice::{Earcon, Saying, Tone, Voice};
 use anyhow::bail;
 use jiff::Timestamp;
 use serde::Serialize;
@@ -413,7 +413,11 @@ impl DialogueManager<'_> {
                 LineKind::Reminder => Tone::Reminder,
                 LineKind::Warning => Tone::Warning,
             };
-            let said = self.voice.say_doubtful(tone, &line.text, &line.doubtful);
+            let said = self.voice.put(Saying {
+                tone,
+                text: &line.text,
+                doubtful: &line.doubtful,
+            });
             if said.is_err() {
                 self.observer.unsaid(&line.text);
             }

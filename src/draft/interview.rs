@@ -172,20 +172,15 @@ impl Interview {
                 )
             }
             Ask::Sources => {
-                let mut others = Vec::new();
-                for word in line.to_lowercase().split(|c: char| !c.is_alphanumeric()) {
-                    others.push(match word {
-                        "solar" | "pv" | "photovoltaic" => Source::Solar,
-                        "battery" | "batteries" => Source::Battery,
-                        "generator" => Source::Generator,
-                        "ups" => Source::Ups,
-                        "" | "a" | "none" | "no" | "nothing" | "mains" | "only" | "and" => continue,
-                        _ => {
-                            return Err(NotClear(format!(
-                                "`{word}` is no source that is known: write solar, battery, generator, ups, or none"
-                            )));
-                        }
-                    });
+                let none = ["none", "no", "nothing", "mains", "mains only"];
+                let pieces = line
+                    .split([',', ';'])
+                    .flat_map(|piece| piece.split(" and "));
+                let mut others: Vec<Source> = Vec::new();
+                for piece in pieces.map(|piece| piece.trim().trim_start_matches("a ")) {
+                    if !none.contains(&piece.to_lowercase().as_str()) {
+                        others.push(piece.parse()?);
+                    }
                 }
                 let told = match others.as_slice() {
                     [] => "The mains alone.".to_owned(),

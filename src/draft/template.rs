@@ -5,6 +5,7 @@ use crate::installation::{
     Circuit, Device, Earthing, Instrument, InstrumentUse, JobKind, NotClear, Phases, Source,
     TO_FILL_IN,
 };
+use serde::Serialize;
 use std::fmt::Write as _;
 
 /// What is known of a new job.
@@ -43,6 +44,12 @@ fn example() -> Result<Circuit, NotClear> {
     words.circuit(1)
 }
 
+/// A word as it stands in a job file.
+fn written(word: impl Serialize) -> String {
+    let word = serde_json::to_value(word).unwrap_or_default();
+    word.as_str().unwrap_or_default().to_owned()
+}
+
 impl Draft {
     /// How many values are marked to be filled in.
     pub fn to_fill_in(&self) -> usize {
@@ -74,14 +81,11 @@ impl Draft {
             "what the job is, as in Boathouse, new wiring",
             "",
         );
-        let kind = self.kind.map(|kind| match kind {
-            JobKind::InitialVerification => "initial-verification",
-            JobKind::PeriodicInspection => "periodic-inspection",
-        });
+        let kind = self.kind.map(written);
         key(
             text,
             "kind",
-            kind,
+            kind.as_deref(),
             "initial-verification for new work, periodic-inspection for what is in use",
             "initial-verification or periodic-inspection",
         );
@@ -114,7 +118,7 @@ impl Draft {
             None => key(text, "phases", None, "1 or 3", ""),
         }
         let sources = std::iter::once(&Source::Mains).chain(&self.others);
-        let sources: Vec<String> = sources.map(|source| quoted(source.written())).collect();
+        let sources: Vec<String> = sources.map(|source| quoted(&written(source))).collect();
         let _ = writeln!(
             text,
             "sources = [{}]   # every one that could feed it: mains, solar, battery, generator, ups",

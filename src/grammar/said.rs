@@ -148,6 +148,22 @@ impl Intent {
         }
     }
 
+    /// Whether it is a question about the session, which changes nothing in it.
+    pub fn only_asks(&self) -> bool {
+        matches!(
+            self,
+            Self::SayAgain
+                | Self::WhereAreWe
+                | Self::WhatIsOut
+                | Self::HowLongIsLeft
+                | Self::WhatIsLeft
+                | Self::WhatIsNext
+                | Self::WhatIsTheLimit
+                | Self::WhatDidISay(_)
+                | Self::Help
+        )
+    }
+
     /// Whether it warns of voltage, whatever the step: "it is live", "two three zero volts".
     pub fn is_a_warning(&self) -> bool {
         match self {

@@ -27,6 +27,21 @@ pub struct Expectation {
 }
 
 impl Expectation {
+    /// Line and protective conductor to the furthest point.
+    pub const R1_R2: &str = "R1+R2";
+    /// The protective conductor to the furthest point.
+    pub const R2: &str = "R2";
+    /// Line and neutral of a ring, end to end.
+    pub const RING_LIVES: &str = "r1, rn";
+    /// The protective conductor of a ring, end to end.
+    pub const RING_CPC: &str = "r2";
+    /// A ring with line and neutral crossed.
+    pub const CROSSED_NEUTRAL: &str = "L to N, crossed";
+    /// A ring with line and protective conductor crossed.
+    pub const CROSSED_EARTH: &str = "L to E, crossed";
+    /// The loop, by Ze and R1+R2.
+    pub const ZS: &str = "Zs, expected";
+
     fn new(
         test: &str,
         reads: impl Into<String>,
@@ -229,7 +244,10 @@ fn no_value(facts: &CircuitFacts) -> &'static str {
 
 fn radial_tests(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>) {
     let clause = source!(tables.conductors);
-    for (test, through) in [("R1+R2", Through::LineAndCpc), ("R2", Through::Cpc)] {
+    for (test, through) in [
+        (Expectation::R1_R2, Through::LineAndCpc),
+        (Expectation::R2, Through::Cpc),
+    ] {
         match of(tables, facts, through, 1.0) {
             Some(e) => all.push(Expectation::new(test, about(&e), e.arithmetic, clause)),
             None => all.push(Expectation::new(
@@ -275,7 +293,7 @@ fn ring_tests(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>)
         cpc: cpc.value,
     };
     all.push(Expectation::new(
-        "r1, rn",
+        Expectation::RING_LIVES,
         format!(
             "{}, within {} Ω of each other",
             about(&line),
@@ -285,13 +303,13 @@ fn ring_tests(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>)
         source!(tables.conductors),
     ));
     all.push(Expectation::new(
-        "r2",
+        Expectation::RING_CPC,
         about(&cpc),
         cpc.arithmetic,
         source!(tables.conductors),
     ));
     all.push(Expectation::new(
-        "L to N, crossed",
+        Expectation::CROSSED_NEUTRAL,
         format!("{} Ω at every point", hundredths(ring::r1_rn(&ends))),
         format!(
             "({} + {}) ÷ 4; more only on a spur",
@@ -301,7 +319,7 @@ fn ring_tests(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>)
         clause,
     ));
     all.push(Expectation::new(
-        "L to E, crossed",
+        Expectation::CROSSED_EARTH,
         format!(
             "{} Ω round the ring",
             hundredths(ring::round_the_ring(&ends, Stage::LineCpc))
@@ -428,7 +446,7 @@ fn loop_tests(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>)
         let sum = ze + r1_r2.value;
         let hot = earth_loop::running_zs(tables, sum, Some(ze), test_temperature(tables, facts));
         all.push(Expectation::new(
-            "Zs, expected",
+            Expectation::ZS,
             format!("about {} Ω, or less by parallel paths", hundredths(sum)),
             format!(
                 "Ze at most {} + (R1+R2) {}; {} Ω hot",

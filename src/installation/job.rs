@@ -122,14 +122,6 @@ pub enum Source {
 }
 
 impl Source {
-    /// As it stands in the job file.
-    pub fn written(self) -> &'static str {
-        match self {
-            Self::Ups => "ups",
-            other => other.shown(),
-        }
-    }
-
     /// As said and written.
     pub fn shown(self) -> &'static str {
         match self {

@@ -8,7 +8,7 @@ use serde::Serialize;
 use serde::de::{DeserializeOwned, IntoDeserializer, value::StrDeserializer};
 use std::str::FromStr;
 
-/// Residual currents that devices are rated for (BS EN 61008, BS EN 61009 preferred values), mA: a bare
+/// Residual currents that devices are rated for (BS EN 61008, BS EN 61009 preferred values, from memory), mA: a bare
 /// number beside "RCBO" is one of these, or the rated current.
 const RESIDUAL_MILLIAMPS: [f64; 5] = [10.0, 30.0, 100.0, 300.0, 500.0];
 

@@ -3,8 +3,8 @@
 
 use super::agenda::Agenda;
 use super::facts::{Event, EventNo, Mode, StepId, StepKind};
-use super::state::{ReadingStatus, StepOutcome, place_of};
-use crate::installation::{Instrument, Job};
+use super::state::{OutEntry, ReadingStatus, StepOutcome, place_of};
+use crate::installation::{Board, Circuit, Instrument, Job};
 use crate::quantity::tidy;
 use crate::terms::Place;
 use jiff::Timestamp;
@@ -212,51 +212,16 @@ pub fn change_job(
 }
 
 fn may_change(before: &Agenda, after: &Agenda) -> Result<(), ChangeRefusal> {
-    let mut answered: BTreeSet<&StepId> = before.readings().map(|record| &record.step).collect();
-    let closed = before.plan().steps.iter().filter(|step| {
-        let outcome = before.outcome(step);
-        outcome.is_some_and(|how| !matches!(how, StepOutcome::Skipped(..)))
-    });
-    answered.extend(closed.map(|step| &step.id));
-    if !answered.is_empty() && before.job().kind != after.job().kind {
-        return Err(ChangeRefusal::AnotherKind);
-    }
-    let (was, is) = (before.job(), after.job());
-    let hands = was.tester == is.tester && was.supervisor == is.supervisor;
-    let kept = |i: &Instrument| is.instruments.iter().any(|o| o.serial == i.serial);
-    let same_hands = hands && was.instruments.iter().all(kept);
-    if !answered.is_empty() && !same_hands {
-        return Err(ChangeRefusal::AnotherHand);
-    }
     if before.mode() == Mode::Finished {
         return Err(ChangeRefusal::Finished);
     }
-    for board in &was.boards {
+    let answered = answered(before);
+    if !answered.is_empty() {
+        as_it_was_tested(before.job(), after.job())?;
+    }
+    for board in &before.job().boards {
         for circuit in &board.circuits {
-            let (on, number) = (board.number, circuit.number);
-            let now = after.circuit(on, number);
-            let unsafe_yet = before.open_steps().any(|step| {
-                step.kind == StepKind::MakeSafe && (step.board, step.circuit) == (on, Some(number))
-            });
-            if now.is_none() && (before.stays_off(on, number) || unsafe_yet) {
-                return Err(ChangeRefusal::StaysOff(on, number));
-            }
-            let touched = before
-                .plan()
-                .on(on, Some(number))
-                .any(|step| answered.contains(&step.id))
-                || before
-                    .open_entries()
-                    .any(|e| (e.board, e.circuit) == (on, Some(number)));
-            let elsewhere = || {
-                after.board(on).is_some_and(|board| {
-                    let mut others = board.circuits.iter();
-                    others.any(|c| c.number != number && c.name == circuit.name)
-                })
-            };
-            if touched && now.is_none_or(|now| now.name != circuit.name) && elsewhere() {
-                return Err(ChangeRefusal::Renumbered(on, number));
-            }
+            stays_itself(before, after, board, circuit, &answered)?;
         }
     }
     let lost: Vec<StepId> = answered
@@ -267,25 +232,11 @@ fn may_change(before: &Agenda, after: &Agenda) -> Result<(), ChangeRefusal> {
     if !lost.is_empty() {
         return Err(ChangeRefusal::Answered(lost));
     }
-    let out = before.open_entries().filter(|entry| {
-        let circuit = entry
-            .circuit
-            .map(|circuit| after.circuit(entry.board, circuit));
-        let was = entry
-            .circuit
-            .and_then(|circuit| before.circuit(entry.board, circuit));
-        let point = |at: Option<&crate::installation::Circuit>| {
-            let points = at
-                .map(|circuit| circuit.points.as_slice())
-                .unwrap_or_default();
-            points
-                .iter()
-                .any(|point| Some(place_of(point)) == entry.place)
-        };
-        let gone = after.board(entry.board).is_none() || circuit == Some(None);
-        gone || point(was) && !point(circuit.flatten())
-    });
-    let out: Vec<EventNo> = out.map(|entry| entry.no).collect();
+    let out: Vec<EventNo> = before
+        .open_entries()
+        .filter(|entry| is_nowhere(before, after, entry))
+        .map(|entry| entry.no)
+        .collect();
     if !out.is_empty() {
         return Err(ChangeRefusal::StillOut(out));
     }
@@ -301,6 +252,77 @@ fn may_change(before: &Agenda, after: &Agenda) -> Result<(), ChangeRefusal> {
         Some(step) => Err(ChangeRefusal::Energised(step.board)),
         None => Ok(()),
     }
+}
+
+/// The steps that have an answer, or a reading, whether it counts or not.
+fn answered(agenda: &Agenda) -> BTreeSet<&StepId> {
+    let closed = agenda.plan().steps.iter().filter(|step| {
+        let outcome = agenda.outcome(step);
+        outcome.is_some_and(|how| !matches!(how, StepOutcome::Skipped(..)))
+    });
+    let read = agenda.readings().map(|record| &record.step);
+    closed.map(|step| &step.id).chain(read).collect()
+}
+
+/// What was tested was tested by somebody, with something, as work of one kind.
+fn as_it_was_tested(was: &Job, is: &Job) -> Result<(), ChangeRefusal> {
+    if was.kind != is.kind {
+        return Err(ChangeRefusal::AnotherKind);
+    }
+    let kept = |i: &Instrument| is.instruments.iter().any(|o| o.serial == i.serial);
+    let hands = was.tester == is.tester && was.supervisor == is.supervisor;
+    if !hands || !was.instruments.iter().all(kept) {
+        return Err(ChangeRefusal::AnotherHand);
+    }
+    Ok(())
+}
+
+/// A circuit that is off, or to be made safe, stays in the job; one that was touched keeps its number.
+fn stays_itself(
+    before: &Agenda,
+    after: &Agenda,
+    board: &Board,
+    circuit: &Circuit,
+    answered: &BTreeSet<&StepId>,
+) -> Result<(), ChangeRefusal> {
+    let at = (board.number, circuit.number);
+    let on = |board: u16, circuit: Option<u16>| (board, circuit) == (at.0, Some(at.1));
+    let now = after.circuit(at.0, at.1);
+    let dangerous = || {
+        let mut open = before.open_steps();
+        open.any(|step| step.kind == StepKind::MakeSafe && on(step.board, step.circuit))
+    };
+    if now.is_none() && (before.stays_off(at.0, at.1) || dangerous()) {
+        return Err(ChangeRefusal::StaysOff(at.0, at.1));
+    }
+    let mut steps = before.plan().on(at.0, Some(at.1));
+    let touched = steps.any(|step| answered.contains(&step.id))
+        || before.open_entries().any(|e| on(e.board, e.circuit));
+    let renamed = now.is_none_or(|now| now.name != circuit.name);
+    let elsewhere = || {
+        let mut others = after.board(at.0).into_iter().flat_map(|b| &b.circuits);
+        others.any(|other| other.number != at.1 && other.name == circuit.name)
+    };
+    if touched && renamed && elsewhere() {
+        return Err(ChangeRefusal::Renumbered(at.0, at.1));
+    }
+    Ok(())
+}
+
+/// Whether the job has no more what is out, or the place where it is out.
+fn is_nowhere(before: &Agenda, after: &Agenda, entry: &OutEntry) -> bool {
+    let Some(number) = entry.circuit else {
+        return after.board(entry.board).is_none();
+    };
+    let has_place = |circuit: &Circuit| {
+        let mut points = circuit.points.iter();
+        points.any(|point| Some(place_of(point)) == entry.place)
+    };
+    let Some(circuit) = after.circuit(entry.board, number) else {
+        return true;
+    };
+    let had = before.circuit(entry.board, number).is_some_and(has_place);
+    had && !has_place(circuit)
 }
 
 /// New verdicts for readings that stand, where the job makes the difference.

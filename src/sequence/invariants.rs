@@ -234,8 +234,20 @@ impl Watch {
         }
     }
 
-    /// Nothing that was answered is lost with a changed job, and no dead test comes to what is live.
+    /// Nothing that was answered is lost with a changed job, no dead test comes to what is live, what is
+    /// off stays in it, and what is finished is not changed.
     fn changing(&self, job: &Job) -> Result<(), String> {
+        law(self.mode != Mode::Finished, || {
+            "the job of a finished session changed".to_owned()
+        })?;
+        let has = |at: &(u16, u16)| {
+            let mut boards = job.boards.iter().filter(|board| board.number == at.0);
+            boards.any(|board| board.circuits.iter().any(|c| c.number == at.1))
+        };
+        let gone = self.off.iter().find(|at| !has(at));
+        law(gone.is_none(), || {
+            format!("a circuit that stays off taken out of the job: {gone:?}")
+        })?;
         let plan = self.catalogue.plan(job, self.edition);
         let kept = self
             .closed

@@ -114,19 +114,7 @@ pub fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
 
 /// Questions about the session, and how it is to be spoken, change nothing in it.
 fn is_about_the_session(said: &Intent) -> bool {
-    matches!(
-        said,
-        Intent::SayAgain
-            | Intent::WhereAreWe
-            | Intent::WhatIsOut
-            | Intent::HowLongIsLeft
-            | Intent::WhatIsLeft
-            | Intent::WhatIsNext
-            | Intent::WhatIsTheLimit
-            | Intent::WhatDidISay(_)
-            | Intent::Help
-            | Intent::ProsodyChange(_)
-    )
+    said.only_asks() || matches!(said, Intent::ProsodyChange(_))
 }
 
 /// A refusal with its reason. It is kept too: a reviewer sees what was tried.

@@ -6,12 +6,12 @@ use super::{about, prompt};
 use crate::grammar::Intent;
 use crate::installation::Expectation;
 use crate::limits::judge;
-use crate::quantity::tidy;
-use crate::quantity::{Conductors, Number, Reading, Unit};
+use crate::quantity::{Conductors, Number, Reading, Unit, tidy};
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Mode, Quantity, Step, StepKind};
+use crate::sequence::procedures::assess::measured_ze;
 use crate::sequence::state::{Question, ReadingRecord, ReadingStatus};
-use crate::terms::Stage;
+use crate::terms::{Alteration, Change, Part, Stage};
 
 /// As many phrases as a person keeps in mind.
 const MOST_PHRASES: usize = 3;
@@ -49,11 +49,19 @@ fn phrases(agenda: &Agenda) -> Vec<String> {
         answer => answer.words(),
     }));
     if step.is_some_and(|step| step.kind == StepKind::PutBack) {
-        let names = agenda
-            .open_entries()
-            .map(|entry| format!("{} back", entry.what()));
-        phrases.extend(names.take(1));
-        phrases.push("all back".to_owned());
+        let back = |part, place, both| {
+            Intent::Altered(Alteration {
+                part,
+                change: Change::Back,
+                place,
+                both,
+                parked: None,
+            })
+        };
+        let first = agenda.open_entries().find(|entry| !entry.linked);
+        let first = first.map(|entry| back(entry.part, entry.place.clone(), entry.both));
+        let all = [first, Some(back(Part::Everything, None, false))];
+        phrases.extend(all.iter().flatten().map(Intent::words));
     }
     if let Some(step) = step
         && agenda.procedure(step).answers(step).may_be_left_out
@@ -74,11 +82,24 @@ pub(super) fn what_is_taken(agenda: &Agenda) -> String {
     }
 }
 
+/// What is of use at any step.
+const WHENEVER: [Intent; 7] = [
+    Intent::WhatIsOut,
+    Intent::WhereAreWe,
+    Intent::WhatIsTheLimit,
+    Intent::WhatIsLeft,
+    Intent::SayAgain,
+    Intent::Note,
+    Intent::Pause,
+];
+
 /// What can be said here, and whenever.
 pub(super) fn what_can_be_said(agenda: &Agenda) -> String {
+    let whenever: Vec<String> = WHENEVER.iter().map(Intent::words).collect();
     format!(
-        "{} At any time: what is out, where are we, what is the limit, what is left, say again, go to and the test, circuit and its number, take a note, pause the session.",
-        what_is_taken(agenda)
+        "{} At any time: {}, go to and the test, circuit and its number.",
+        what_is_taken(agenda),
+        whenever.join(", ")
     )
 }
 
@@ -148,7 +169,12 @@ pub(super) fn what_is_the_limit(agenda: &Agenda) -> String {
     let limit = assessed
         .verdict
         .map(|verdict| format!("Limit: {}. {}.", verdict.limit, verdict.clause));
-    let expected = should_be(agenda, step).map(|e| format!("It should read {}.", e.reads));
+    let expected = should_be(agenda, step).map(|expected| match expected.test.as_str() {
+        Expectation::R1_R2 | Expectation::R2 => {
+            format!("At the furthest point it should read {}.", expected.reads)
+        }
+        _ => format!("It should read {}.", expected.reads),
+    });
     match (limit, expected) {
         (Some(limit), Some(expected)) => format!("{limit} {expected}"),
         (Some(one), None) | (None, Some(one)) => one,
@@ -163,10 +189,7 @@ fn zs_that_may_be_read(agenda: &Agenda, step: &Step) -> Option<String> {
     let circuit = agenda.circuit_of(step)?;
     let facts = agenda.job().facts(board, circuit);
     let tables = agenda.state().tables();
-    let external = agenda
-        .state()
-        .external_loop()
-        .filter(|_| board.fed_from.is_none());
+    let external = measured_ze(agenda.state(), step.board);
     let read = judge::zs_read_at_most(tables, &facts, external.as_ref())?;
     let hot = judge::zs_limit(tables, &facts).and_then(|limit| limit.ohms.value());
     let hot = hot
@@ -183,19 +206,15 @@ fn should_be(agenda: &Agenda, step: &Step) -> Option<Expectation> {
     let board = agenda.board(step.board)?;
     let tables = agenda.state().tables();
     let job = agenda.job();
-    let all = match agenda.circuit_of(step) {
-        Some(circuit) => job.expected(tables, board, circuit),
-        None => job.expected_at_origin(tables),
-    };
-    let leg = step.id.tail.rsplit('/').next();
+    let all = job.expected(tables, board, agenda.circuit_of(step)?);
     let test = match step.measure()?.quantity {
-        Quantity::R1R2 => "R1+R2",
-        Quantity::R2 => "R2",
-        Quantity::RingEndToEnd if leg == Some("r2") => "r2",
-        Quantity::RingEndToEnd => "r1, rn",
-        Quantity::RingLineNeutral => "L to N, crossed",
-        Quantity::RingLineEarth => "L to E, crossed",
-        Quantity::LoopImpedance => "Zs, expected",
+        Quantity::R1R2 => Expectation::R1_R2,
+        Quantity::R2 => Expectation::R2,
+        Quantity::RingEndToEnd if step.conductor == Some(Conductors::E) => Expectation::RING_CPC,
+        Quantity::RingEndToEnd => Expectation::RING_LIVES,
+        Quantity::RingLineNeutral => Expectation::CROSSED_NEUTRAL,
+        Quantity::RingLineEarth => Expectation::CROSSED_EARTH,
+        Quantity::LoopImpedance => Expectation::ZS,
         _ => return None,
     };
     all.into_iter().find(|expected| expected.test == test)
@@ -207,11 +226,10 @@ fn as_taken(agenda: &Agenda, record: &ReadingRecord) -> String {
     let Some(step) = agenda.step(&record.step) else {
         return value;
     };
-    let leg = step.conductor.map(Conductors::spoken);
     let name = [
         about::test_name(step).map(str::to_owned),
         Some(about::subject(step)),
-        leg,
+        step.conductor.map(Conductors::spoken),
         step.measure()
             .and_then(|measure| measure.at)
             .map(|at| at.to_string()),
@@ -252,19 +270,13 @@ pub(super) fn what_was_said(agenda: &Agenda, circuit: Option<u16>) -> String {
         .filter(of_circuit)
         .map(|record| as_taken(agenda, record))
         .collect();
-    let Some(from) = all
-        .len()
-        .checked_sub(1)
-        .map(|last| (last + 1).saturating_sub(MOST_READINGS))
-    else {
+    if all.is_empty() {
         return format!("No reading of circuit {number} was taken yet.");
-    };
+    }
+    let from = all.len().saturating_sub(MOST_READINGS);
     let more = match from {
         0 => String::new(),
-        n => format!(
-            " {} before that.",
-            plural(u32::try_from(n).unwrap_or(u32::MAX), "reading", "readings")
-        ),
+        n => format!(" {} before that.", plural(n, "reading", "readings")),
     };
     let shown = all.get(from..).unwrap_or_default();
     format!("{}.{more}", capital(&shown.join("; ")))

@@ -15,7 +15,7 @@ pub use about::{entries, moved, recap, subject, what_is_out, where_are_we};
 pub use amended::{changes, not_changed};
 pub use line::{Line, LineKind};
 pub use narrator::{Narrator, is_of_the_same_turn};
-pub use numbers::{bare_value, capital, digits, duration, value};
+pub use numbers::{bare_value, capital, digits, duration, plural, value};
 pub use prompt::{Prompt, Prompts, of_step, prompt, without_prompt};
 
 use super::agenda::Agenda;
@@ -28,7 +28,6 @@ use crate::quantity::Reading;
 use crate::quantity::Unit;
 use crate::terms::{Change, Part, Place, Stage, Statement, Wording};
 use brief::Form;
-use numbers::plural;
 
 /// The cautions, spoken when a session is begun and shown with every report.
 pub const CAUTIONS: &[&str] = &[

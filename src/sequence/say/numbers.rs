@@ -56,7 +56,8 @@ pub fn duration(time: SignedDuration) -> String {
 }
 
 /// "1 step is", "2 steps are".
-pub(super) fn plural(n: u32, one: &str, many: &str) -> String {
+pub fn plural(n: impl TryInto<u32>, one: &str, many: &str) -> String {
+    let n = n.try_into().unwrap_or(u32::MAX);
     if n == 1 {
         format!("1 {one}")
     } else {

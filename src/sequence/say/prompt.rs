@@ -376,6 +376,14 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
                 c.number, rcd.milliamps
             ))
         }),
+        // Where there is one line only, it needs no name.
+        ", line of several" => Some(match (holds(agenda, step, "three-phase"), step.pair) {
+            (true, Some(pair)) => {
+                let place = slot(agenda, step, "place")?;
+                format!(", {} at {place}", pair.from().spoken())
+            }
+            _ => String::new(),
+        }),
         "milliamps" => {
             circuit().and_then(|c| Some(format!("{} milliamps", c.rcd.as_ref()?.milliamps)))
         }
