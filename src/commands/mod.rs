@@ -18,6 +18,7 @@ pub(crate) mod hear;
 pub(crate) mod help;
 pub(crate) mod import;
 pub(crate) mod labels;
+mod learning;
 pub(crate) mod lessons;
 mod letterhead;
 pub(crate) mod log;

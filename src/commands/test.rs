@@ -1,6 +1,7 @@
 //! `bothhands test`: the main job.
 
 use super::engine::EngineArgs;
+use super::learning::LearningArgs;
 use super::progress::Progress;
 use super::stop::{end_at_once, stop_on_signal, stop_on_signal_and};
 use super::terminal::{self, ToTerminal};
@@ -50,6 +51,8 @@ pub(crate) struct Args {
     /// Typed lines taken as if they had been heard: a file, or `-` for the keyboard.
     #[arg(long, value_name = "FILE|-", conflicts_with = "sound")]
     words: Option<PathBuf>,
+    #[command(flatten)]
+    learning: LearningArgs,
     #[command(flatten)]
     voice: VoiceArgs,
     /// Shows where the session is, what is asked, the last readings and what is out on the whole
@@ -171,10 +174,12 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         None
     };
     let by = by();
+    let practice = args.learning.practice(&job, None);
     let run = RunBy {
         by: &by,
         changed,
         delivery,
+        practice: practice.as_ref(),
     };
     let (session, first) = open_session(&mut store, &log, job, &text, run, &clock)?;
     let session = match tables {

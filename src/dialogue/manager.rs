@@ -13,7 +13,7 @@ use crate::sequence::{
 };
 use crate::speech::{Decision, DecodeContext, Recogniser, Recognition, is_lone_digit, repeated};
 use crate::store::{Evidence, Store};
-use crate::terms::Delivery;
+use crate::terms::{Delivery, Practice};
 use crate::voice::{Earcon, Saying, Tone, Voice};
 use anyhow::bail;
 use jiff::Timestamp;
@@ -376,7 +376,8 @@ impl DialogueManager<'_> {
     }
 
     fn keep(&mut self, events: &[Event], evidence: Option<&Evidence>) -> Result<(), LogError> {
-        log::keep(self.store, events, evidence)
+        let practised = self.session.state().practises();
+        log::keep(self.store, events, practised, evidence)
     }
 
     /// A short tone after the words tells whether what is said next will be taken. One that ends in
@@ -412,6 +413,7 @@ impl DialogueManager<'_> {
                 LineKind::Question => Tone::Question,
                 LineKind::Reminder => Tone::Reminder,
                 LineKind::Warning => Tone::Warning,
+                LineKind::Shown => Tone::Instrument,
             };
             let said = self.voice.put(Saying {
                 tone,
@@ -457,6 +459,8 @@ pub struct RunBy<'a> {
     pub changed: bool,
     /// How prompts are put.
     pub delivery: Delivery,
+    /// How somebody learns by a session that is begun, or is examined.
+    pub practice: Option<&'a Practice>,
 }
 
 impl<'a> From<&'a str> for RunBy<'a> {
@@ -465,6 +469,7 @@ impl<'a> From<&'a str> for RunBy<'a> {
             by,
             changed: false,
             delivery: Delivery::default(),
+            practice: None,
         }
     }
 }
@@ -527,12 +532,14 @@ pub fn open_session(
         by,
         changed,
         delivery,
+        practice,
     } = run_by;
     let boot = log::boot();
     let run = Run {
         by,
         boot: boot.as_deref(),
         delivery,
+        practice,
     };
     if log.entries.is_empty() {
         let (session, turn) = Session::begin(job, run, clock.tick())?;
@@ -550,6 +557,6 @@ pub fn open_session(
         ),
         Some(change) => Session::resume_changed(log.events(), run, now, change.events)?,
     };
-    log::keep(store, &turn.events, None)?;
+    log::keep(store, &turn.events, session.state().practises(), None)?;
     Ok((session, turn))
 }

@@ -69,7 +69,7 @@ pub fn forget_sounds(
                 .collect(),
             evidence: wanted.iter().map(ToString::to_string).collect(),
         };
-        let event = written(&event)?;
+        let event = written(&event, log.is_practice())?;
         store
             .forget_sounds(&event, &wanted)
             .map_err(LogError::from)?;

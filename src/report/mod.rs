@@ -53,7 +53,7 @@ pub use print::PdfError;
 pub(crate) use schedule::zs_maximum;
 pub use schedule::{
     BoardSchedule, Check, CircuitRow, Departure, InstrumentRow, Limitation, NoteRow, OpenItem,
-    OutRow, OverrideRow, RECORD_OF, Schedule, SupplyFacts,
+    OutRow, OverrideRow, PRACTICE_OF, RECORD_OF, Schedule, SupplyFacts,
 };
 pub use standing::Standing;
 pub use words::Times;

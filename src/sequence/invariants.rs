@@ -1110,7 +1110,10 @@ impl Watch {
         }
         if !matches!(
             event,
-            Event::CorrectedAtDesk { .. } | Event::NotTaken { .. } | Event::SoundForgotten { .. }
+            Event::CorrectedAtDesk { .. }
+                | Event::NotTaken { .. }
+                | Event::SoundForgotten { .. }
+                | Event::Struck { .. }
         ) {
             self.last_at = self.last_at.max(at);
         }
@@ -1138,6 +1141,8 @@ impl Watch {
                 | Event::CalibrationOverdue { .. }
                 | Event::CorrectedAtDesk { .. }
                 | Event::SoundForgotten { .. }
+                | Event::Struck { .. }
+                | Event::Revealed { .. }
                 | Event::JobChanged { .. }
                 | Event::JudgedAnew { .. }
                 | Event::ProposedAllBack { .. }

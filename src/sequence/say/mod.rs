@@ -5,9 +5,11 @@ mod about;
 mod amended;
 mod asked;
 mod brief;
+mod level;
 mod line;
 mod narrator;
 mod numbers;
+mod practice;
 mod prompt;
 mod refusals;
 
@@ -41,6 +43,10 @@ pub const CAUTIONS: &[&str] = &[
 /// What is said of one event, given what stood before and after it. Prompts and reminders that
 /// follow a whole turn are the [`Narrator`]'s.
 pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
+    level::told(before, event, in_full(before, event, after))
+}
+
+fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
     let form = brief::form(before, event);
     let wording = after.delivery().wording;
     match event {
@@ -113,9 +119,21 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         },
         Event::JobChanged { .. } => amended::changed(before, after),
         Event::JudgedAnew { of, .. } => amended::judged_anew(*of, after).into_iter().collect(),
-        Event::CorrectedAtDesk { .. } | Event::Noted { .. } | Event::SoundForgotten { .. } => {
-            Vec::new()
+        Event::CorrectedAtDesk { .. }
+        | Event::Noted { .. }
+        | Event::SoundForgotten { .. }
+        | Event::Struck { .. } => Vec::new(),
+        Event::Probed {
+            shown,
+            came,
+            refusal,
+            ..
+        } => practice::probed(before, shown, came, refusal.as_ref()),
+        Event::Predicted { of, reading, .. } => {
+            vec![practice::predicted(*of, reading.as_ref(), wording)]
         }
+        Event::Diagnosed { fault } => vec![practice::diagnosed(fault.as_ref())],
+        Event::Revealed { faults, .. } => vec![practice::revealed(faults)],
         Event::Stated {
             step,
             statement,
@@ -211,7 +229,8 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         }],
         Event::Asked { said } => vec![asked(before, said)],
         Event::NotTaken { words, .. } => vec![Line::answer(format!(
-            "I don't know \"{words}\" here. {}",
+            "{} {}",
+            asked::unknown(words),
             asked::what_is_taken(before)
         ))],
         Event::NoteBegun { observation: true } => vec![Line::answer(
@@ -259,7 +278,7 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
 fn asked(agenda: &Agenda, said: &Intent) -> Line {
     match said {
         Intent::SayAgain => {
-            let again = prompt(agenda).again();
+            let again = prompt::in_full(agenda).again();
             let running = agenda.question().is_none() && agenda.mode() == Mode::Running;
             match agenda.current().filter(|_| running) {
                 Some(step) => {
@@ -299,6 +318,11 @@ fn asked(agenda: &Agenda, said: &Intent) -> Line {
         },
         _ => Line::answer("Is this better?"),
     }
+}
+
+/// A reading said back, and nothing made of it.
+fn bare_read_back(before: &Agenda, step: &Step, reading: &Reading) -> Line {
+    read_back(before, step, reading, None, Form::Whole)
 }
 
 /// A reading said back, with where it landed when that was not where it was asked for, and as a

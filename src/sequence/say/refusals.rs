@@ -6,7 +6,7 @@ use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Destination, LeftOut, Mode, Refusal, Step};
 use crate::sequence::procedures::{Fault, fault_of};
 use crate::sequence::state::OutEntry;
-use crate::terms::Statement;
+use crate::terms::{Predicted, Statement};
 
 /// Why something is refused, and what to do instead.
 pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
@@ -134,6 +134,12 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
         Refusal::NothingToAnswer => {
             with_what_to_say(agenda, "There is nothing to answer.".to_owned())
         }
+        Refusal::PredictFirst {
+            of: Predicted::Value,
+        } => "First, what do you expect? Say i expect, and the value.".to_owned(),
+        Refusal::PredictFirst {
+            of: Predicted::Limit,
+        } => "And the limit? Say the limit is, and the value; or there is no limit.".to_owned(),
         Refusal::CannotBeSkipped => "No. That can't be left out.".to_owned(),
     }
 }
@@ -189,7 +195,7 @@ fn asked_for(agenda: &Agenda, old: Option<&String>) -> String {
     let wanted = || agenda.current().and_then(about::wanted);
     old.cloned()
         .or_else(wanted)
-        .unwrap_or_else(|| prompt::prompt(agenda).brief)
+        .unwrap_or_else(|| prompt::in_full(agenda).brief)
 }
 
 /// The brief prompt, or the measure where one is asked for.
@@ -202,5 +208,6 @@ fn with_what_to_say(agenda: &Agenda, text: String) -> String {
 }
 
 fn asked_now(agenda: &Agenda, old: Option<&String>) -> String {
-    old.cloned().unwrap_or_else(|| prompt::prompt(agenda).brief)
+    old.cloned()
+        .unwrap_or_else(|| prompt::in_full(agenda).brief)
 }

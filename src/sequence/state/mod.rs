@@ -38,7 +38,7 @@ use super::facts::{
 use crate::installation::{Board, Circuit, CircuitKind, Job};
 use crate::limits::{Outcome, Tables, Verdict};
 use crate::quantity::{Conductors, Number, Reading, Relation, TestVoltage, Unit};
-use crate::terms::{Delivery, Part, Reason, Stage, Statement};
+use crate::terms::{Delivery, Level, Part, Practice, Predicted, Reason, Stage, Statement};
 use boards::Boards;
 use cursor::Cursor;
 use jiff::{SignedDuration, Timestamp};
@@ -46,6 +46,7 @@ use out_list::{OutList, takes_out};
 use pace::Pace;
 use pending::Pending;
 use readings::Readings;
+use rpds::HashTrieSetSync;
 use serde::{Serialize, Serializer};
 use std::sync::Arc;
 use steps::StepOutcomes;
@@ -58,6 +59,8 @@ pub struct State {
     job: Arc<Job>,
     edition: Edition,
     delivery: Delivery,
+    practice: Option<Arc<Practice>>,
+    predicted: HashTrieSetSync<(StepId, Predicted)>,
     next: EventNo,
     mode: Mode,
     steps: StepOutcomes,
@@ -134,6 +137,7 @@ impl State {
             job,
             edition,
             delivery,
+            practice,
             ..
         } = event
         else {
@@ -147,6 +151,8 @@ impl State {
             job: Arc::new((**job).clone()),
             edition: *edition,
             delivery: *delivery,
+            practice: practice.as_deref().cloned().map(Arc::new),
+            predicted: HashTrieSetSync::new_sync(),
             next: EventNo(1),
             mode: Mode::Running,
             readings: Readings::default(),
@@ -185,9 +191,16 @@ impl State {
             Event::Opened { .. }
             | Event::NotTaken { .. }
             | Event::SoundForgotten { .. }
+            | Event::Probed { .. }
+            | Event::Diagnosed { .. }
+            | Event::Revealed { .. }
+            | Event::Struck { .. }
             | Event::Unclear { .. }
             | Event::Asked { .. }
             | Event::CalibrationOverdue { .. } => {}
+            Event::Predicted { step, of, .. } => {
+                self.predicted = self.predicted.insert((step.clone(), *of));
+            }
             // Its plan is not made here: see `State::under`.
             Event::JobChanged { .. } => self.pending.last_refusal = None,
             Event::JudgedAnew { of, verdict } => {
@@ -491,7 +504,10 @@ impl State {
         // What is done at a desk, or not understood, does not show that anyone is at the board.
         if !matches!(
             event,
-            Event::CorrectedAtDesk { .. } | Event::NotTaken { .. } | Event::SoundForgotten { .. }
+            Event::CorrectedAtDesk { .. }
+                | Event::NotTaken { .. }
+                | Event::SoundForgotten { .. }
+                | Event::Struck { .. }
         ) {
             self.pace.last_event_at = self.pace.last_event_at.max(at);
         }
@@ -734,6 +750,33 @@ impl State {
     /// How what is said is worded now. No ledger: it decides nothing.
     pub fn delivery(&self) -> Delivery {
         self.delivery
+    }
+
+    /// How somebody learns by it, or is examined; nothing where an installation is tested.
+    pub fn practice(&self) -> Option<&Practice> {
+        self.practice.as_deref()
+    }
+
+    /// How much is told.
+    pub fn level(&self) -> Level {
+        self.practice()
+            .map(|practice| practice.level)
+            .unwrap_or_default()
+    }
+
+    /// Whether the installation is a simulated one: nothing of it is a result.
+    pub fn practises(&self) -> bool {
+        self.practice()
+            .is_some_and(|practice| practice.simulated.is_some())
+    }
+
+    /// What must still be predicted before a reading of this step counts.
+    pub fn to_predict(&self, step: &StepId) -> Option<Predicted> {
+        let wanted = self.practice().is_some_and(|practice| practice.predict);
+        [Predicted::Value, Predicted::Limit]
+            .into_iter()
+            .filter(|_| wanted)
+            .find(|of| !self.predicted.contains(&(step.clone(), *of)))
     }
 
     /// The edition of the plan that the log follows.
@@ -1212,6 +1255,9 @@ fn shows_presence(event: &Event) -> bool {
             | Event::StaysOff { .. }
             | Event::VoltageFound { .. }
             | Event::LockRemoved { .. }
+            | Event::Probed { .. }
+            | Event::Predicted { .. }
+            | Event::Diagnosed { .. }
             | Event::StoodBy
             | Event::CarriedOn
             | Event::Paused
