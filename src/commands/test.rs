@@ -17,6 +17,7 @@ use bothhands::dialogue::{
 use bothhands::installation::Job;
 use bothhands::limits::Tables;
 use bothhands::log::{self, Log, LogError, SharedClock};
+use bothhands::practice::{Bench, Hidden};
 use bothhands::speech::Recogniser;
 use bothhands::store::{Mode, Store};
 use bothhands::voice::{Tone, until_quiet};
@@ -31,11 +32,11 @@ use std::time::Duration;
 #[derive(Debug, clap::Args)]
 pub(crate) struct Args {
     /// The job file; `-` for standard input.
-    job: PathBuf,
+    pub(super) job: PathBuf,
     /// The log; beside the job file with the ending .db when not given. An existing log is taken
     /// up where it ends.
     #[arg(long, value_name = "FILE")]
-    db: Option<PathBuf>,
+    pub(super) db: Option<PathBuf>,
     /// The job file was changed since the log was begun, and it is still that job: what was added is
     /// tested too, and what was tested stays. Without it you are shown the changes and asked.
     #[arg(long)]
@@ -52,7 +53,7 @@ pub(crate) struct Args {
     #[arg(long, value_name = "FILE|-", conflicts_with = "sound")]
     words: Option<PathBuf>,
     #[command(flatten)]
-    learning: LearningArgs,
+    pub(super) learning: LearningArgs,
     #[command(flatten)]
     voice: VoiceArgs,
     /// Shows where the session is, what is asked, the last readings and what is out on the whole
@@ -71,6 +72,14 @@ pub(crate) struct Args {
 /// # Errors
 /// When the job, the log or the sound can't be used; nothing is lost.
 pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
+    lead(args, |_| Ok(None))
+}
+
+/// Leads a job, or the practice of it: `hides` gives what is hidden in it, when it is one.
+pub(super) fn lead(
+    args: &Args,
+    hides: impl FnOnce(&Job) -> anyhow::Result<Option<Hidden>>,
+) -> anyhow::Result<ExitCode> {
     if args.job == Path::new("-") && (args.db.is_none() || args.words == Some("-".into())) {
         bail!(
             "the job comes from standard input: name the log with --db, and take words or sound from elsewhere"
@@ -101,7 +110,11 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     }
     let clock = SharedClock::default();
     let by_voice = args.words.is_none();
-    let (grammar, other_words) = grammar_for(&job, by_voice)?;
+    let hidden = hides(&job)?;
+    let practice = args
+        .learning
+        .practice(&job, hidden.as_ref().map(Hidden::seal));
+    let (grammar, other_words) = grammar_for(&job, by_voice, practice.is_some())?;
     let grammar = Arc::new(grammar);
     let mut recogniser = if !by_voice {
         None
@@ -174,12 +187,16 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         None
     };
     let by = by();
-    let practice = args.learning.practice(&job, None);
     let run = RunBy {
         by: &by,
         changed,
         delivery,
         practice: practice.as_ref(),
+    };
+    let bench = match hidden {
+        None => None,
+        Some(hidden) if log.entries.is_empty() => Some(Bench::of(&job, hidden)?),
+        Some(hidden) => Bench::resumed(hidden, log.events())?,
     };
     let (session, first) = open_session(&mut store, &log, job, &text, run, &clock)?;
     let session = match tables {
@@ -198,6 +215,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         store: &mut store,
         clock,
         grammar: &grammar,
+        bench,
         recogniser: recogniser
             .as_mut()
             .map(|engine| engine.as_mut() as &mut dyn Recogniser),

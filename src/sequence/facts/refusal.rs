@@ -140,6 +140,8 @@ pub enum Refusal {
     NothingToAnswer,
     /// The step can't be left out: everything after it depends on it.
     CannotBeSkipped,
+    /// What was hidden is to be named before a practice ends.
+    NameTheFault,
     /// What the reading will be, or its limit, is to be said before it is taken.
     PredictFirst {
         /// Which of them.

@@ -118,6 +118,7 @@ fn is_about_words(refusal: &Refusal) -> bool {
             | Refusal::ReasonNeeded { .. }
             | Refusal::ObservationNeeded
             | Refusal::PredictFirst { .. }
+            | Refusal::NameTheFault
     )
 }
 

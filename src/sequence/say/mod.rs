@@ -18,7 +18,9 @@ pub use amended::{changes, not_changed};
 pub use line::{Line, LineKind};
 pub use narrator::{Narrator, is_of_the_same_turn};
 pub use numbers::{bare_value, capital, digits, duration, plural, value};
+pub use practice::named as fault;
 pub use prompt::{Prompt, Prompts, of_step, prompt, without_prompt};
+pub use refusals::refused_in_short;
 
 use super::agenda::Agenda;
 use super::facts::{Doubt, Event, EventNo, Mode, Step, StepKind, Withdrawal};

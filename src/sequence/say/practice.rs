@@ -52,7 +52,7 @@ fn consequence(came: &Consequence) -> String {
             format!("The test voltage destroyed the electronics in {place}, circuit {circuit}.")
         }
         Consequence::Tripped { circuit, .. } => {
-            format!("The RCD tripped: circuit {circuit} is off until it is switched on again.")
+            format!("The RCD of circuit {circuit} tripped. It is on again for the next test.")
         }
         Consequence::ProbedLive { volts } => format!(
             "Stop. Hands off: {volts} volts under the probes, and the tester was set for a dead test."
@@ -89,7 +89,7 @@ pub(super) fn revealed(faults: &[HiddenFault]) -> Line {
 }
 
 /// A fault in words: "open leg of the line at socket 3, circuit 1".
-pub(super) fn named(fault: &HiddenFault) -> String {
+pub fn named(fault: &HiddenFault) -> String {
     let of = |text: String| (!text.is_empty()).then_some(text);
     let conductor = fault.conductor.map(|c| format!(" of the {}", c.spoken()));
     let place = fault

@@ -61,6 +61,7 @@ pub struct State {
     delivery: Delivery,
     practice: Option<Arc<Practice>>,
     predicted: HashTrieSetSync<(StepId, Predicted)>,
+    diagnosed: bool,
     next: EventNo,
     mode: Mode,
     steps: StepOutcomes,
@@ -153,6 +154,7 @@ impl State {
             delivery: *delivery,
             practice: practice.as_deref().cloned().map(Arc::new),
             predicted: HashTrieSetSync::new_sync(),
+            diagnosed: false,
             next: EventNo(1),
             mode: Mode::Running,
             readings: Readings::default(),
@@ -192,12 +194,12 @@ impl State {
             | Event::NotTaken { .. }
             | Event::SoundForgotten { .. }
             | Event::Probed { .. }
-            | Event::Diagnosed { .. }
             | Event::Revealed { .. }
             | Event::Struck { .. }
             | Event::Unclear { .. }
             | Event::Asked { .. }
             | Event::CalibrationOverdue { .. } => {}
+            Event::Diagnosed { .. } => self.diagnosed = true,
             Event::Predicted { step, of, .. } => {
                 self.predicted = self.predicted.insert((step.clone(), *of));
             }
@@ -768,6 +770,11 @@ impl State {
     pub fn practises(&self) -> bool {
         self.practice()
             .is_some_and(|practice| practice.simulated.is_some())
+    }
+
+    /// Whether what is hidden is still to be named.
+    pub fn to_diagnose(&self) -> bool {
+        self.practises() && !self.diagnosed
     }
 
     /// What must still be predicted before a reading of this step counts.
