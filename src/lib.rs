@@ -11,6 +11,7 @@
 #![forbid(unsafe_code)]
 
 pub mod audio;
+pub mod bay;
 pub mod config;
 pub mod dialogue;
 pub mod doctor;

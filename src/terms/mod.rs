@@ -42,6 +42,7 @@ macro_rules! display_as_shown {
 
 display_as_shown!(
     Change,
+    FaultKind,
     HalfCycle,
     ProsodyChange,
     Parked,
