@@ -18,6 +18,7 @@
     reason = "a test may fail"
 )]
 
+mod bay;
 mod commands;
 mod dependencies;
 mod dialogues;
