@@ -402,7 +402,8 @@ impl Marker {
                 under: None,
             });
         }
-        let open: Vec<_> = agenda.open_entries().collect();
+        // What is out on a circuit that stays off is as it should be.
+        let open: Vec<_> = agenda.barring_entries().collect();
         if !open.is_empty() {
             let earth = open.iter().any(|entry| entry.is_of_the_earth());
             let entries = u32::try_from(open.len()).unwrap_or(u32::MAX);

@@ -1,0 +1,5 @@
+//! Practice on a simulated installation, as a learner goes through it in words, and its marks.
+
+mod habits;
+mod learner;
+mod levels;
