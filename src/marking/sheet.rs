@@ -169,6 +169,7 @@ pub fn mark(
         bench,
         lapses: Vec::new(),
         shown: Vec::new(),
+        read_from: None,
         readings: BTreeMap::new(),
         struck: BTreeMap::new(),
         predicted: Vec::new(),
@@ -211,6 +212,8 @@ struct Marker {
     lapses: Vec<Lapse>,
     /// What was shown since the last reading.
     shown: Vec<(EventNo, Shown)>,
+    /// The step that was read last, and what from.
+    read_from: Option<(StepId, Vec<(EventNo, Shown)>)>,
     /// What a reading was read from.
     readings: BTreeMap<EventNo, Vec<(EventNo, Shown)>>,
     struck: BTreeMap<EventNo, String>,
@@ -276,8 +279,15 @@ impl Marker {
                     self.lapse(before, entry, Criterion::Ring, What::NotCrossed);
                 }
             }
-            Event::Reading { .. } => {
-                let shown = std::mem::take(&mut self.shown);
+            Event::Reading { step, .. } => {
+                let mut shown = std::mem::take(&mut self.shown);
+                match &self.read_from {
+                    // Said once more, of the same display.
+                    Some((of, before)) if shown.is_empty() && of == step => {
+                        shown.clone_from(before);
+                    }
+                    _ => self.read_from = Some((step.clone(), shown.clone())),
+                }
                 self.readings.insert(entry.no, shown);
             }
             Event::Moved { passed_over, .. } if *passed_over > 0 => {

@@ -11,7 +11,7 @@ use crate::bay::{Bay, BayError, Conditions, ProbeError};
 use crate::grammar::Intent;
 use crate::installation::Job;
 use crate::sequence::{Agenda, Event, probing};
-use crate::terms::{Consequence, HiddenFault, Probe, Setting, Shown};
+use crate::terms::{Consequence, HiddenFault, Place, Probe, Setting, Shown};
 use jiff::Timestamp;
 
 /// A simulated installation, and what a learner has done to it so far.
@@ -96,6 +96,11 @@ impl Bench {
             }
         }
         self.followed.take(before, event);
+    }
+
+    /// The points whose electronics were destroyed, by board, circuit and place.
+    pub fn destroyed(&self) -> impl Iterator<Item = (u16, u16, &Place)> {
+        self.bay.destroyed()
     }
 
     /// The faults that are hidden, each with its circuit and place.

@@ -41,6 +41,12 @@ pub struct Learner {
     pub events: Vec<(Event, Timestamp)>,
     pub habit: Option<Habit>,
     pub diary: Vec<String>,
+    /// What is named at the end.
+    pub diagnosis: Vec<String>,
+    /// Whether value and limit are said before each reading.
+    pub predicts: bool,
+    /// The limit that is said each time.
+    pub limit: String,
     /// What the instrument showed last.
     shown: Option<Shown>,
     done: Vec<String>,
@@ -84,6 +90,9 @@ impl Learner {
             events,
             habit,
             diary: Vec::new(),
+            diagnosis: vec!["there is no fault".to_owned()],
+            predicts: false,
+            limit: "there is no limit".to_owned(),
             shown: None,
             done: Vec::new(),
         }
@@ -120,6 +129,33 @@ impl Learner {
         self.diary
             .extend(turn.lines.iter().map(|line| format!("  {}", line.text)));
         turn.lines
+    }
+
+    /// What the step that is asked for is called.
+    pub fn step_tail(&self) -> String {
+        self.step().map(|step| step.id.tail).unwrap_or_default()
+    }
+
+    /// Does what is asked for now.
+    pub fn go_on(&mut self) {
+        if self.session.state().question().is_some() {
+            self.answer_what_is_asked();
+        } else if let Some(step) = self.step() {
+            self.go(&step);
+        }
+    }
+
+    /// What the instrument shows, in words.
+    pub fn shown_words(&self) -> String {
+        let Some(Shown::Value(reading)) = self.shown else {
+            panic!("{:?}", self.shown);
+        };
+        Intent::Reading {
+            reading,
+            place: None,
+            half: None,
+        }
+        .words()
     }
 
     fn step(&self) -> Option<Step> {
@@ -212,6 +248,11 @@ impl Learner {
             half: None,
         }
         .words();
+        if self.predicts && self.session.state().to_predict(&step.id).is_some() {
+            self.say(&format!("i expect {words}"));
+            let limit = self.limit.clone();
+            self.say(&limit);
+        }
         self.say(&words);
         self.answer_what_is_asked();
     }
@@ -301,7 +342,9 @@ impl Learner {
             match self.step() {
                 Some(step) => self.go(&step),
                 None => {
-                    self.say("there is no fault");
+                    for words in self.diagnosis.clone() {
+                        self.say(&words);
+                    }
                     self.say("finish the session");
                     self.answer_what_is_asked();
                 }

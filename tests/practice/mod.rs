@@ -3,3 +3,5 @@
 mod habits;
 mod learner;
 mod levels;
+mod marks;
+mod stamped;
