@@ -111,6 +111,11 @@ pub(super) fn lead(
     let clock = SharedClock::default();
     let by_voice = args.words.is_none();
     let hidden = hides(&job)?;
+    // Before there is a log: what can't be hidden in that job begins none.
+    let bench = hidden
+        .clone()
+        .map(|hidden| Bench::of(&job, hidden))
+        .transpose()?;
     let practice = args
         .learning
         .practice(&job, hidden.as_ref().map(Hidden::seal));
@@ -194,9 +199,8 @@ pub(super) fn lead(
         practice: practice.as_ref(),
     };
     let bench = match hidden {
-        None => None,
-        Some(hidden) if log.entries.is_empty() => Some(Bench::of(&job, hidden)?),
-        Some(hidden) => Bench::resumed(hidden, log.events())?,
+        Some(hidden) if !log.entries.is_empty() => Bench::resumed(hidden, log.events())?,
+        _ => bench,
     };
     let (session, first) = open_session(&mut store, &log, job, &text, run, &clock)?;
     let session = match tables {

@@ -42,7 +42,7 @@ pub enum HiddenError {
     },
     /// It is not as it should be.
     #[error(
-        "{path}: {why}\nIt holds a seed, and a [[fault]] for each with kind, circuit, place and conductor; `bothhands practise --kinds` lists the kinds"
+        "{path}: {why}\nIt holds a seed, and a [[fault]] for each with kind, circuit, place and conductor; `bothhands practise --help` lists the kinds"
     )]
     Wrong {
         /// The file.
