@@ -755,7 +755,15 @@ impl Sheet {
             .into_iter()
             .filter(|criterion| criteria.of(*criterion) != Weights::NotCounted)
             .filter_map(|criterion| {
-                let lapses = self.against(criterion).count();
+                let lapses = match criterion {
+                    Criterion::Readings => self
+                        .readings
+                        .iter()
+                        .filter(|judged| judged.is_wrong())
+                        .count(),
+                    Criterion::Predictions => self.predictions.iter().filter(|p| !p.right).count(),
+                    _ => self.against(criterion).count(),
+                };
                 let share = self.share(criterion, lapses, criteria)?;
                 Some(Mark {
                     criterion,
@@ -810,8 +818,7 @@ impl Sheet {
             }
             Criterion::Predictions => {
                 let all = self.predictions.len();
-                let right = self.predictions.iter().filter(|p| p.right).count();
-                (all > 0).then(|| of(right, all))
+                (all > 0).then(|| of(all - lapses, all))
             }
             Criterion::Diagnosis => {
                 let diagnosis = self.diagnosis.as_ref()?;

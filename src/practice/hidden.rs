@@ -73,8 +73,14 @@ impl Hidden {
         })
     }
 
-    /// What a seed draws: so many faults of these kinds, each possible in the job.
+    /// What a seed draws: so many faults of these kinds, each possible in the job; of all kinds where none
+    /// is named.
     pub fn drawn(job: &Job, seed: u64, how_many: usize, from: &[FaultKind]) -> Self {
+        let from = if from.is_empty() {
+            &FaultKind::ALL[..]
+        } else {
+            from
+        };
         Self {
             faults: Bay::draw(job, seed, how_many, from),
             salt: salted(&["faults of a seed", &seed.to_string()]),

@@ -38,6 +38,8 @@ struct Cell {
     text: String,
     /// Hash of a sound to be heard with it.
     sound: Option<String>,
+    /// The page that it names.
+    page: Option<String>,
 }
 
 impl<T: Into<String>> From<T> for Cell {
@@ -45,6 +47,7 @@ impl<T: Into<String>> From<T> for Cell {
         Self {
             text: text.into(),
             sound: None,
+            page: None,
         }
     }
 }
@@ -88,18 +91,9 @@ pub fn sheet_pdf(sheet: &Sheet, times: &Times) -> Result<Vec<u8>, PdfError> {
 
 /// The sheet of a group; `files` are the pages of the learners, in the order of the sheets.
 pub fn group_html(sheets: &[Sheet], files: &[String], times: &Times) -> String {
-    let parts = group_parts(&Group::of(sheets), sheets, times);
+    let parts = group_parts(&Group::of(sheets), sheets, files, times);
     let title = group_name(sheets);
-    let links = html! {
-        @if !files.is_empty() {
-            nav aria-label="Sheets" { ul {
-                @for (sheet, file) in sheets.iter().zip(files) {
-                    li { a href=(file) { (name_of(sheet)) ", " (times.date(sheet.begun)) } }
-                }
-            } }
-        }
-    };
-    let body = body(&title, group_stamp(sheets), &parts, &Sounds::new(), &links);
+    let body = body(&title, group_stamp(sheets), &parts, &Sounds::new());
     whole(&Letterhead::default(), &title, STYLE, body)
 }
 
@@ -108,7 +102,7 @@ pub fn group_html(sheets: &[Sheet], files: &[String], times: &Times) -> String {
 /// # Errors
 /// Only when the program itself is not whole.
 pub fn group_pdf(sheets: &[Sheet], times: &Times) -> Result<Vec<u8>, PdfError> {
-    let parts = group_parts(&Group::of(sheets), sheets, times);
+    let parts = group_parts(&Group::of(sheets), sheets, &[], times);
     paper(&group_name(sheets), group_stamp(sheets), &parts)
 }
 
@@ -183,7 +177,10 @@ pub fn marks_csv(sheets: &[Sheet]) -> String {
 }
 
 fn name_of(sheet: &Sheet) -> String {
-    format!("{}: {}", sheet.learner, sheet.title)
+    stamped(
+        sheet.simulated,
+        format!("{}: {}", sheet.learner, sheet.title),
+    )
 }
 
 fn group_name(sheets: &[Sheet]) -> String {
@@ -192,6 +189,15 @@ fn group_name(sheets: &[Sheet]) -> String {
         "Group of {}: {title}",
         plural(sheets.len(), "attempt", "attempts")
     )
+}
+
+/// A name that stands on every page of paper.
+fn stamped(simulated: bool, name: String) -> String {
+    if simulated {
+        format!("PRACTICE: {name}")
+    } else {
+        name
+    }
 }
 
 fn stamp(sheet: &Sheet) -> &'static str {
@@ -326,6 +332,7 @@ fn lapses(sheet: &Sheet, times: &Times) -> Part {
             Cell {
                 text: format!("{}{}", told(lapse), under.unwrap_or_default()),
                 sound: lapse.sound.clone(),
+                page: None,
             },
         ]
     });
@@ -409,6 +416,7 @@ fn readings(sheet: &Sheet) -> Part {
                 Cell {
                     text: shown(&judged.said),
                     sound: judged.sound.clone(),
+                    page: None,
                 },
                 judged.is.as_ref().map(shown).unwrap_or_default().into(),
                 margin.into(),
@@ -514,7 +522,7 @@ fn stages(sheet: &Sheet) -> Part {
     Part::table("Time by stage", &["Stage", "Time"], rows.collect())
 }
 
-fn group_parts(group: &Group, sheets: &[Sheet], times: &Times) -> Vec<Part> {
+fn group_parts(group: &Group, sheets: &[Sheet], files: &[String], times: &Times) -> Vec<Part> {
     let attempts = group.attempts.iter().map(|attempt| {
         let sheet = sheets.get(attempt.sheet);
         let critical = sheet.map(|sheet| {
@@ -532,7 +540,10 @@ fn group_parts(group: &Group, sheets: &[Sheet], times: &Times) -> Vec<Part> {
             .map(|gained| format!("{:+.0}", gained * 100.0))
             .unwrap_or_default();
         vec![
-            attempt.learner.clone().into(),
+            Cell {
+                page: files.get(attempt.sheet).cloned(),
+                ..attempt.learner.clone().into()
+            },
             attempt.number.to_string().into(),
             times.date(attempt.begun).into(),
             if attempt.passed {
@@ -620,17 +631,16 @@ fn group_parts(group: &Group, sheets: &[Sheet], times: &Times) -> Vec<Part> {
 }
 
 fn page(title: &str, stamp: &str, parts: &[Part], sounds: &Sounds) -> String {
-    let body = body(title, stamp, parts, sounds, &html! {});
+    let body = body(title, stamp, parts, sounds);
     whole_with_sounds(title, STYLE, body)
 }
 
-fn body(title: &str, stamp: &str, parts: &[Part], sounds: &Sounds, links: &Markup) -> Markup {
+fn body(title: &str, stamp: &str, parts: &[Part], sounds: &Sounds) -> Markup {
     html! {
         body {
             main {
                 h1 { (title) }
                 p.record { (stamp) }
-                (links)
                 @for part in parts { (section(part, sounds)) }
             }
             footer { p { (stamp) } p { (RECORD) } }
@@ -650,7 +660,10 @@ fn section(part: &Part, sounds: &Sounds) -> Markup {
                         tbody { @for row in &part.rows { tr {
                             @for (head, cell) in part.head.iter().zip(row) {
                                 td data-label=(head) {
-                                    span { (cell.text) }
+                                    @match &cell.page {
+                                        Some(page) => { a href=(page) { (cell.text) } }
+                                        None => { span { (cell.text) } }
+                                    }
                                     @if let Some(flac) = cell.sound.as_ref().and_then(|hash| sounds.get(hash)) {
                                         audio controls preload="none"
                                             aria-label={ "what was said: " (cell.text) }

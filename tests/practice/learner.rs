@@ -220,12 +220,20 @@ impl Learner {
 
     /// Says the value that the instrument shows.
     fn read_out(&mut self, step: &Step) {
+        if step.kind == StepKind::RcdHalf && matches!(self.shown, Some(Shown::Tripped(_))) {
+            self.say("tripped");
+            self.answer_what_is_asked();
+            return;
+        }
         let reading = match self.shown.unwrap() {
             Shown::Value(reading) | Shown::Live(reading) | Shown::Tripped(reading) => reading,
             Shown::NoTrip => {
                 self.say("no trip");
+                self.answer_what_is_asked();
                 return;
             }
+            // Nothing comes round the loop.
+            Shown::NoSupply => Reading::over_range(),
             other => panic!("{:?} at {:?}\n{}", other, step.id, self.diary.join("\n")),
         };
         let mut reading = Reading {
@@ -322,15 +330,8 @@ impl Learner {
 
     /// Goes on until the session is finished; what the last prompts were is in the diary.
     pub fn to_the_end(&mut self) {
-        let mut last = None;
-        let mut again = 0;
+        let mut been: Vec<bothhands::sequence::StepId> = Vec::new();
         for _ in 0..600 {
-            let at = self.step().map(|step| step.id);
-            again = if at == last { again + 1 } else { 0 };
-            last = at;
-            if again > 5 {
-                break;
-            }
             if self.session.state().mode() == Mode::Finished {
                 self.reveal();
                 return;
@@ -340,17 +341,27 @@ impl Learner {
                 continue;
             }
             match self.step() {
-                Some(step) => self.go(&step),
-                None => {
-                    for words in self.diagnosis.clone() {
-                        self.say(&words);
-                    }
-                    self.say("finish the session");
-                    self.answer_what_is_asked();
+                // What is wrong can't be put right here: he names it, and stops.
+                Some(step) if been.iter().filter(|id| **id == step.id).count() > 4 => {
+                    self.finish();
+                    been.clear();
                 }
+                Some(step) => {
+                    been.push(step.id.clone());
+                    self.go(&step);
+                }
+                None => self.finish(),
             }
         }
         panic!("no end:\n{}", self.diary.join("\n"));
+    }
+
+    fn finish(&mut self) {
+        for words in self.diagnosis.clone() {
+            self.say(&words);
+        }
+        self.say("finish the session");
+        self.answer_what_is_asked();
     }
 
     fn reveal(&mut self) {
