@@ -185,10 +185,9 @@ fn name_of(sheet: &Sheet) -> String {
 
 fn group_name(sheets: &[Sheet]) -> String {
     let title = sheets.first().map_or("", |sheet| sheet.title.as_str());
-    format!(
-        "Group of {}: {title}",
-        plural(sheets.len(), "attempt", "attempts")
-    )
+    let attempts = plural(sheets.len(), "attempt", "attempts");
+    let simulated = sheets.iter().any(|sheet| sheet.simulated);
+    stamped(simulated, format!("Group of {attempts}: {title}"))
 }
 
 /// A name that stands on every page of paper.
