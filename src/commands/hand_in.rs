@@ -3,6 +3,7 @@ use anyhow::bail;
 use bothhands::handin::{
     self, Address, Encryption, Failure, HandedIn, connect, prepare, trusted_roots,
 };
+use bothhands::marking::Economy;
 use clap::Args;
 use std::{
     env,
@@ -117,10 +118,11 @@ fn all(
     told(Told::WentOn);
     prepare(&mut client)?;
     let mut whole = true;
+    let mut economy = Economy::default();
     for path in logs {
         told(Told::WentOn);
         let went_on = || told(Told::WentOn);
-        match handin::hand_in_file(&mut client, path, with_sound, &went_on) {
+        match handin::hand_in_file(&mut client, path, with_sound, &mut economy, &went_on) {
             Ok(done) => told(Told::Line(format!("{}: {}", path.display(), sum(&done)))),
             Err(Failure::Server(why)) => return Err(why.into()),
             Err(Failure::Log(why)) => {

@@ -1,5 +1,6 @@
 use super::{HandInError, HandedIn, folded, hand_in};
 use crate::log::{Log, LogError};
+use crate::marking::Economy;
 use crate::store::{Mode, Store};
 use postgres::Client;
 use std::path::Path;
@@ -14,7 +15,8 @@ pub enum Failure {
 }
 
 /// Hands in all that a file holds, once it is found whole and every session in it was replayed: what
-/// the program can't follow would be in everybody's way on the server. `went_on` is told each time
+/// the program can't follow would be in everybody's way on the server. One `economy` serves all files of
+/// a group. `went_on` is told each time
 /// that the server has answered.
 ///
 /// # Errors
@@ -24,6 +26,7 @@ pub fn hand_in_file(
     client: &mut Client,
     path: &Path,
     with_sound: bool,
+    economy: &mut Economy,
     went_on: &dyn Fn(),
 ) -> Result<HandedIn, Failure> {
     let about = |why: String| Failure::Log(format!("{}: {why}", path.display()));
@@ -43,10 +46,11 @@ pub fn hand_in_file(
     if threads.is_empty() {
         return Err(about("there is nothing in this log yet".to_owned()));
     }
-    let replayed = threads
-        .iter()
-        .map(|thread| Ok(folded(&Log::of_records(thread)?)?))
-        .collect::<Result<Vec<_>, LogError>>()
+    let replayed = Log::threads(&store)
+        .and_then(|logs| {
+            let each = logs.iter().map(|log| Ok(folded(log, economy)?));
+            each.collect::<Result<Vec<_>, LogError>>()
+        })
         .map_err(|why| {
             about(format!(
                 "this log can't be followed: {why}\nNothing of it was handed in"

@@ -20,6 +20,6 @@ pub use address::{Address, AddressError, Encryption, password_in};
 pub use connect::{connect, trusted_roots};
 pub use error::{Diverged, HandInError};
 pub use file::{Failure, hand_in_file};
-pub use fold::{Folded, FoldedRow, folded};
+pub use fold::{Folded, FoldedRow, Marks, RefusalRow, folded};
 pub use migrate::{SCHEMA_VERSION, prepare};
 pub use send::{HandedIn, hand_in};

@@ -776,3 +776,335 @@ LEFT JOIN bothhands.folded f ON f.log = r.log AND f.item = 'reading' AND f.numbe
 WHERE e.payload ? 'verdict';
 
 INSERT INTO bothhands.version VALUES (4);
+
+-- == version 5
+
+-- Practice on a simulated installation is no test: whoever looks for tests asks for `NOT practised`.
+CREATE OR REPLACE VIEW bothhands.opened AS
+SELECT e.log, e.at AS begun, e.device, e.payload ->> 'by' AS program, e.payload -> 'job' AS job,
+  CASE jsonb_typeof(e.payload -> 'practice') WHEN 'object' THEN e.payload -> 'practice' END
+    AS practice,
+  coalesce(jsonb_typeof(e.payload #> '{practice,simulated}') = 'object', false) AS practised
+FROM bothhands.events e
+WHERE e.number = 0 AND e.kind = 'opened';
+
+CREATE OR REPLACE VIEW bothhands.jobs AS
+SELECT
+  o.job ->> 'title' AS job,
+  replace(o.job ->> 'kind', '-', ' ') AS kind,
+  o.job #>> '{site,name}' AS site,
+  o.job #>> '{site,address}' AS address,
+  o.job ->> 'tester' AS tester,
+  o.job ->> 'supervisor' AS supervisor,
+  o.job #>> '{supply,earthing}' AS earthing,
+  o.begun,
+  (SELECT max(e.at) FROM bothhands.events e
+    WHERE e.log = o.log AND e.number IS NOT NULL AND e.kind <> 'corrected-at-desk') AS last_event,
+  EXISTS (SELECT FROM bothhands.events e WHERE e.log = o.log AND e.kind = 'finished') AS finished,
+  (SELECT count(*) FROM bothhands.events e
+    WHERE e.log = o.log AND e.kind IN ('reading', 'corrected-at-desk')) AS readings,
+  (SELECT count(*) FROM bothhands.follow(o.log) f
+    JOIN bothhands.events e ON e.log = o.log AND e.number = f.number
+    WHERE f.on_schedule AND e.payload #>> '{verdict,outcome}' = 'fail') AS outside_limits,
+  (SELECT count(*) FROM bothhands.follow(o.log) f
+    WHERE f.item = 'out' AND f.stands = 'out') AS still_out,
+  (SELECT count(*) FROM bothhands.events e
+    WHERE e.log = o.log AND e.number IS NOT NULL) AS events,
+  o.device,
+  o.program,
+  o.log,
+  o.practised
+FROM bothhands.opened o;
+
+CREATE OR REPLACE VIEW bothhands.readings AS
+SELECT
+  o.job ->> 'title' AS job,
+  o.job #>> '{site,name}' AS site,
+  board,
+  circuit,
+  jsonb_path_query_first(o.job, '$.board[*] ? (@.number == $b).circuit[*] ? (@.number == $c).name',
+    jsonb_build_object('b', board, 'c', circuit)) #>> '{}' AS circuit_name,
+  s.payload ->> 'step' AS step,
+  bothhands.place_said(s.payload -> 'place') AS place,
+  r.payload #>> '{reading,pair}' AS pair,
+  (r.payload #>> '{reading,at}')::integer AS test_volts,
+  s.payload ->> 'half' AS half_cycle,
+  bothhands.reading_said(r.payload -> 'reading') AS reading,
+  (r.payload #>> '{reading,number}')::numeric AS value,
+  replace(r.payload #>> '{reading,relation}', '-', ' ') AS relation,
+  r.payload #>> '{reading,unit}' AS unit,
+  CASE r.payload #>> '{verdict,outcome}'
+    WHEN 'pass' THEN 'within the limit'
+    WHEN 'fail' THEN 'outside the limit'
+    WHEN 'cannot-say' THEN 'cannot say'
+  END AS verdict,
+  f.stands,
+  f.stands IN ('replaced', 'taken back') AS superseded,
+  f.by_number AS superseded_by,
+  f.on_schedule,
+  r.at AS read_at,
+  o.job ->> 'tester' AS tester,
+  r.device,
+  v.words AS heard,
+  v.sound_hash AS sound,
+  o.log,
+  r.number AS event,
+  o.practised
+FROM bothhands.opened o
+CROSS JOIN LATERAL bothhands.follow(o.log) f
+JOIN bothhands.events r ON r.log = o.log AND r.number = f.number
+JOIN bothhands.events s ON s.log = o.log AND s.number = f.origin
+LEFT JOIN bothhands.evidence v ON v.hash = r.evidence
+CROSS JOIN LATERAL (
+  SELECT
+    substring(s.payload ->> 'step' FROM '^b([0-9]+)/')::integer AS board,
+    substring(s.payload ->> 'step' FROM '^b[0-9]+/c([0-9]+)/')::integer AS circuit
+) AS at_step
+WHERE f.item = 'reading';
+
+CREATE OR REPLACE VIEW bothhands.verdicts AS
+SELECT
+  r.job, r.site, r.board, r.circuit, r.circuit_name, r.step, r.place, r.reading, r.verdict,
+  replace(e.payload #>> '{verdict,finding}', '-', ' ') AS finding,
+  coalesce(f.limit_text, e.payload #>> '{verdict,limit}') AS limit_text,
+  e.payload #>> '{verdict,clause}' AS clause,
+  e.payload #>> '{verdict,edition}' AS edition,
+  coalesce(f.arithmetic, e.payload #>> '{verdict,arithmetic}') AS arithmetic,
+  coalesce(f.remark, e.payload #>> '{verdict,remark}') AS remark,
+  r.stands, r.superseded, r.on_schedule, r.read_at, r.tester, r.device, r.log, r.event,
+  r.practised
+FROM bothhands.readings r
+JOIN bothhands.events e ON e.log = r.log AND e.number = r.event
+LEFT JOIN bothhands.folded f ON f.log = r.log AND f.item = 'reading' AND f.number = r.event
+WHERE e.payload ? 'verdict';
+
+CREATE OR REPLACE VIEW bothhands.corrections AS
+SELECT
+  old.job, old.site, old.board, old.circuit, old.circuit_name, old.step, old.place,
+  old.reading AS old_reading,
+  bothhands.reading_said(n.payload -> 'reading') AS new_reading,
+  c.why,
+  c.at AS corrected_at,
+  old.read_at AS old_read_at,
+  old.tester,
+  c.device,
+  old.log,
+  old.event AS old_event,
+  n.number AS new_event,
+  c.number AS correcting_event,
+  old.practised
+FROM bothhands.readings old
+CROSS JOIN LATERAL (
+  SELECT e.number, e.at, e.device,
+    CASE e.payload ->> 'why' WHEN 'replaced' THEN 'correction' ELSE e.payload ->> 'why' END AS why,
+    -- The reading said with the correction, else the next one of the same step.
+    (SELECT min(later.number) FROM bothhands.events later
+      WHERE later.log = old.log AND later.number > e.number AND later.kind = 'reading'
+        AND (later.payload ->> 'step' = old.step
+          OR (later.number = e.number + 1 AND later.at = e.at
+            AND e.payload ->> 'why' IN ('correction', 'replaced')))) AS new_number
+  FROM bothhands.events e
+  WHERE e.log = old.log AND e.kind = 'withdrawn'
+    AND e.kind IN ('withdrawn', 'corrected-at-desk') AND (e.payload ->> 'of')::bigint = old.event
+  UNION ALL
+  SELECT e.number, e.at, e.device, 'at the desk: ' || (e.payload ->> 'reason'), e.number
+  FROM bothhands.events e
+  WHERE e.log = old.log AND e.kind = 'corrected-at-desk'
+    AND e.kind IN ('withdrawn', 'corrected-at-desk') AND (e.payload ->> 'of')::bigint = old.event
+  UNION ALL
+  SELECT e.number, e.at, e.device, 'read again', e.number
+  FROM bothhands.events e
+  WHERE e.log = old.log AND e.number = old.superseded_by AND e.kind = 'reading'
+) AS c
+LEFT JOIN bothhands.events n ON n.log = old.log AND n.number = c.new_number;
+
+CREATE OR REPLACE VIEW bothhands.out_list AS
+SELECT
+  o.job ->> 'title' AS job,
+  o.job #>> '{site,name}' AS site,
+  (e.payload ->> 'board')::integer AS board,
+  (e.payload ->> 'circuit')::integer AS circuit,
+  bothhands.what_said(e.payload) AS what,
+  bothhands.place_said(e.payload -> 'place') AS place,
+  CASE e.payload ->> 'parked'
+    WHEN 'connector' THEN 'in a connector' ELSE e.payload ->> 'parked' END AS parked,
+  e.at AS out_at,
+  b.at AS back_at,
+  coalesce(b.at, (SELECT max(l.at) FROM bothhands.events l
+    WHERE l.log = o.log AND l.number IS NOT NULL AND l.kind <> 'corrected-at-desk'))
+    - e.at AS out_for,
+  f.stands = 'out' AS still_out,
+  f.stands = 'never out' AS never_out,
+  f.left_out AS gone_on_without,
+  o.job ->> 'tester' AS tester,
+  e.device,
+  o.log,
+  e.number AS event,
+  o.practised
+FROM bothhands.opened o
+CROSS JOIN LATERAL bothhands.follow(o.log) f
+JOIN bothhands.events e ON e.log = o.log AND e.number = f.number
+LEFT JOIN bothhands.events b ON b.log = o.log AND b.number = f.by_number
+WHERE f.item = 'out';
+
+-- What the program makes of a log that somebody learned by: its sheet by the usual criteria, as the
+-- program writes it, sent like all else that it folds; or why it can't be marked. And what it made
+-- it by: a log that was handed in by an older program is folded anew when it comes again.
+ALTER TABLE bothhands.folded_logs
+  ADD COLUMN folded_as integer NOT NULL DEFAULT 0, ADD COLUMN sheet jsonb, ADD COLUMN not_marked text;
+
+-- The step that was asked for when something was refused, and the words.
+CREATE TABLE bothhands.folded_refusals (
+  log text NOT NULL REFERENCES bothhands.folded_logs,
+  number bigint NOT NULL,
+  board integer,
+  circuit integer,
+  step text,
+  said text NOT NULL,
+  why text NOT NULL,
+  PRIMARY KEY (log, number)
+);
+
+-- Everything that was refused, and every probing in practice that would have been refused on site,
+-- with what came of it. Step and words are missing where a log was handed in before version 5 and
+-- not again since.
+CREATE VIEW bothhands.refusals AS
+SELECT
+  o.job ->> 'title' AS job,
+  e.at,
+  o.practice ->> 'learner' AS learner,
+  o.job ->> 'tester' AS tester,
+  f.board,
+  f.circuit,
+  f.step,
+  e.kind,
+  e.payload #>> '{bar,bar}' AS bar,
+  f.why,
+  f.said,
+  v.words AS heard,
+  v.sound_hash AS sound,
+  CASE e.kind WHEN 'probed' THEN coalesce(e.payload -> 'came', '[]') END AS consequence,
+  o.practised,
+  o.log,
+  e.number AS event
+FROM bothhands.opened o
+JOIN bothhands.events e ON e.log = o.log AND e.kind IN ('refused', 'probed')
+LEFT JOIN bothhands.folded_refusals f ON f.log = e.log AND f.number = e.number
+LEFT JOIN bothhands.evidence v ON v.hash = e.evidence
+WHERE e.payload ? 'bar';
+
+-- One row for each log that somebody learned by, on a simulated or a real installation.
+CREATE VIEW bothhands.practices AS
+SELECT
+  o.job ->> 'title' AS job,
+  o.practice ->> 'learner' AS learner,
+  coalesce(o.practice ->> 'level', 'led') AS level,
+  coalesce((o.practice ->> 'predict')::boolean, false) AS predict,
+  o.practised AS simulated,
+  o.begun,
+  j.finished,
+  l.not_marked,
+  o.log
+FROM bothhands.opened o
+JOIN bothhands.jobs j ON j.log = o.log
+LEFT JOIN bothhands.folded_logs l ON l.log = o.log
+WHERE o.practice IS NOT NULL;
+
+-- The sheet of each of them.
+CREATE VIEW bothhands.sheets AS
+SELECT
+  s.job, s.learner, s.level, s.simulated, s.begun, s.finished,
+  (l.sheet ->> 'passed')::boolean AS passed,
+  (l.sheet ->> 'points')::float8 AS points,
+  (l.sheet ->> 'help')::integer AS help,
+  (l.sheet #>> '{diagnosis,probings}')::integer AS probings,
+  (l.sheet #>> '{diagnosis,fewest}')::integer AS fewest,
+  s.log
+FROM bothhands.practices s
+JOIN bothhands.folded_logs l ON l.log = s.log
+WHERE l.sheet IS NOT NULL;
+COMMENT ON COLUMN bothhands.sheets.points IS 'The share of the points that could be had, from 0 to 1';
+
+-- One row for each criterion of each sheet.
+CREATE VIEW bothhands.marks AS
+SELECT
+  s.learner,
+  m.mark ->> 'criterion' AS criterion,
+  CASE jsonb_typeof(m.mark -> 'counts') WHEN 'object' THEN 'points'
+    ELSE replace(m.mark ->> 'counts', '-', ' ') END AS counts,
+  (m.mark #>> '{counts,points}')::float8 AS points,
+  (m.mark ->> 'share')::float8 AS share,
+  (m.mark ->> 'lapses')::integer AS lapses,
+  s.log
+FROM bothhands.sheets s
+JOIN bothhands.folded_logs l ON l.log = s.log
+CROSS JOIN LATERAL jsonb_array_elements(l.sheet -> 'marks') AS m (mark);
+
+-- Everything that was done otherwise than it should be. What is `under` another event came of that
+-- lapse and counts for nothing by itself.
+CREATE VIEW bothhands.lapses AS
+SELECT
+  s.learner,
+  m.lapse ->> 'criterion' AS criterion,
+  (m.lapse ->> 'event')::bigint AS event,
+  (m.lapse ->> 'at')::timestamptz AS at,
+  (m.lapse ->> 'circuit')::integer AS circuit,
+  m.lapse -> 'what' AS what,
+  (m.lapse ->> 'under')::bigint AS under,
+  v.sound_hash AS sound,
+  s.log
+FROM bothhands.sheets s
+JOIN bothhands.folded_logs l ON l.log = s.log
+CROSS JOIN LATERAL jsonb_array_elements(l.sheet -> 'lapses') AS m (lapse)
+LEFT JOIN bothhands.evidence v ON v.hash = m.lapse ->> 'sound';
+
+-- Each reading that counts: what was said, what the instrument showed, and how they compare.
+CREATE VIEW bothhands.judged AS
+SELECT
+  s.learner,
+  (m.reading ->> 'event')::bigint AS event,
+  m.reading ->> 'step' AS step,
+  bothhands.place_said(m.reading -> 'place') AS place,
+  bothhands.reading_said(m.reading -> 'said') AS said,
+  bothhands.reading_said(m.reading -> 'is') AS "is",
+  m.reading ->> 'judgement' AS judgement,
+  (m.reading ->> 'margin')::float8 AS margin,
+  m.reading ->> 'struck' AS struck,
+  v.sound_hash AS sound,
+  s.log
+FROM bothhands.sheets s
+JOIN bothhands.folded_logs l ON l.log = s.log
+CROSS JOIN LATERAL jsonb_array_elements(l.sheet -> 'readings') AS m (reading)
+LEFT JOIN bothhands.evidence v ON v.hash = m.reading ->> 'sound';
+
+-- Values and limits that were predicted; `said` is nothing for "there is no limit".
+CREATE VIEW bothhands.predictions AS
+SELECT
+  s.learner,
+  (m.prediction ->> 'event')::bigint AS event,
+  m.prediction ->> 'step' AS step,
+  m.prediction ->> 'of' AS of,
+  bothhands.reading_said(nullif(m.prediction -> 'said', 'null')) AS said,
+  bothhands.reading_said(m.prediction -> 'is') AS "is",
+  (m.prediction ->> 'right')::boolean AS "right",
+  s.log
+FROM bothhands.sheets s
+JOIN bothhands.folded_logs l ON l.log = s.log
+CROSS JOIN LATERAL jsonb_array_elements(l.sheet -> 'predictions') AS m (prediction);
+
+-- What was hidden (nothing while that is sealed) and what was named.
+CREATE VIEW bothhands.diagnoses AS
+SELECT
+  s.learner,
+  nullif(l.sheet #> '{diagnosis,hidden}', 'null') AS hidden,
+  l.sheet #> '{diagnosis,named}' AS named,
+  (l.sheet #>> '{diagnosis,said}')::boolean AS said,
+  (l.sheet #>> '{diagnosis,kinds}')::integer AS kinds,
+  (l.sheet #>> '{diagnosis,places}')::integer AS places,
+  (l.sheet #>> '{diagnosis,wrong}')::integer AS wrong,
+  s.log
+FROM bothhands.sheets s
+JOIN bothhands.folded_logs l ON l.log = s.log
+WHERE l.sheet ? 'diagnosis';
+
+INSERT INTO bothhands.version VALUES (5);

@@ -1,5 +1,5 @@
 use super::error::{Diverged, HandInError};
-use super::fold::Folded;
+use super::fold::{FOLDED_AS, Folded, Marks, RefusalRow};
 use crate::store::{Digest256, Evidence, JOB_KIND, Record, Store};
 use postgres::{Client, Transaction};
 use std::collections::{HashMap, HashSet};
@@ -383,16 +383,24 @@ fn send_events(tx: &mut Transaction<'_>, log: &str, rows: &[Row]) -> Result<(), 
 /// Puts what the log folds to in the place of what was there, unless that is the same already.
 fn send_folded(client: &mut Client, log: &str, folded: &Folded) -> Result<(), HandInError> {
     let last = number(folded.last)?;
-    let there: Option<i64> = client
+    let there = client
         .query_opt(
-            "SELECT number FROM bothhands.folded_logs WHERE log = $1",
+            "SELECT number, folded_as FROM bothhands.folded_logs WHERE log = $1",
             &[&log],
         )?
-        .map(|row| row.try_get(0))
+        .map(|row| Ok::<(i64, i32), HandInError>((row.try_get(0)?, row.try_get(1)?)))
         .transpose()?;
-    if there == Some(last) {
+    if there == Some((last, FOLDED_AS)) {
         return Ok(());
     }
+    let (sheet, not_marked) = match &folded.marks {
+        Marks::None => (None, None),
+        Marks::Sheet(sheet) => (
+            Some(without_nul(sheet).unwrap_or_else(|| sheet.clone())),
+            None,
+        ),
+        Marks::NotMarked(why) => (None, Some(why.replace('\0', "\u{fffd}"))),
+    };
     let numbers = |of: &dyn Fn(&super::FoldedRow) -> Option<u64>| {
         let rows = folded.rows.iter();
         rows.map(|row| of(row).map(number).transpose())
@@ -406,9 +414,11 @@ fn send_folded(client: &mut Client, log: &str, folded: &Folded) -> Result<(), Ha
     };
     let mut tx = client.transaction()?;
     tx.execute(
-        "INSERT INTO bothhands.folded_logs (log, number) VALUES ($1, $2)
-         ON CONFLICT (log) DO UPDATE SET number = excluded.number",
-        &[&log, &last],
+        "INSERT INTO bothhands.folded_logs (log, number, folded_as, sheet, not_marked)
+         VALUES ($1, $2, $3, $4::text::jsonb, $5)
+         ON CONFLICT (log) DO UPDATE SET number = excluded.number, folded_as = excluded.folded_as,
+           sheet = excluded.sheet, not_marked = excluded.not_marked",
+        &[&log, &last, &FOLDED_AS, &sheet, &not_marked],
     )?;
     tx.execute("DELETE FROM bothhands.folded WHERE log = $1", &[&log])?;
     tx.execute(
@@ -431,7 +441,48 @@ fn send_folded(client: &mut Client, log: &str, folded: &Folded) -> Result<(), Ha
             &said(2),
         ],
     )?;
+    send_refusals(&mut tx, log, &folded.refusals)?;
     tx.commit()?;
+    Ok(())
+}
+
+fn send_refusals(
+    tx: &mut Transaction<'_>,
+    log: &str,
+    refusals: &[RefusalRow],
+) -> Result<(), HandInError> {
+    let numbers = refusals
+        .iter()
+        .map(|row| number(row.number))
+        .collect::<Result<Vec<i64>, HandInError>>()?;
+    let integers = |of: &dyn Fn(&RefusalRow) -> Option<u16>| {
+        let rows = refusals.iter();
+        rows.map(|row| of(row).map(i32::from)).collect::<Vec<_>>()
+    };
+    // The server can't keep U+0000.
+    let clean = |text: &str| text.replace('\0', "\u{fffd}");
+    let texts = |of: &dyn Fn(&RefusalRow) -> Option<&str>| {
+        let rows = refusals.iter();
+        rows.map(|row| of(row).map(clean)).collect::<Vec<_>>()
+    };
+    tx.execute(
+        "DELETE FROM bothhands.folded_refusals WHERE log = $1",
+        &[&log],
+    )?;
+    tx.execute(
+        "INSERT INTO bothhands.folded_refusals (log, number, board, circuit, step, said, why)
+         SELECT $1, * FROM unnest($2::int8[], $3::int4[], $4::int4[], $5::text[], $6::text[],
+           $7::text[])",
+        &[
+            &log,
+            &numbers,
+            &integers(&|row| row.board),
+            &integers(&|row| row.circuit),
+            &texts(&|row| row.step.as_deref()),
+            &texts(&|row| Some(&row.said)),
+            &texts(&|row| Some(&row.why)),
+        ],
+    )?;
     Ok(())
 }
 

@@ -172,18 +172,6 @@ impl Log {
             .collect()
     }
 
-    /// The log of one thread's records, without what was heard.
-    ///
-    /// # Errors
-    /// When it holds an event that this version does not know.
-    pub fn of_records(thread: &[Record]) -> Result<Self, LogError> {
-        let mut log = Self::default();
-        for record in thread {
-            log.take(record.clone(), None)?;
-        }
-        Ok(log)
-    }
-
     /// Adds a record, unless it is the job file's text.
     fn take(&mut self, record: Record, heard: Option<Heard>) -> Result<(), LogError> {
         if let Some(event) = event_of(&record)? {

@@ -3,7 +3,9 @@ use super::words::{self, Times};
 use crate::grammar::Intent;
 use crate::log::{Entry, Heard, Log, LogError, Thread};
 use crate::sequence::say::{self, Narrator};
-use crate::sequence::{Agenda, Event, EventNo, Line, LineKind, OutEntry, ReplayError, Withdrawal};
+use crate::sequence::{
+    Agenda, Event, EventNo, Line, LineKind, OutEntry, ReplayError, Withdrawal, probing,
+};
 use jiff::Timestamp;
 use serde::Serialize;
 use std::fmt::Write;
@@ -345,12 +347,7 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
             let of: Vec<String> = of.iter().map(|no| format!("#{no}")).collect();
             format!("sound deleted: {}", of.join(", "))
         }
-        Event::Probed { probe, .. } => Intent::Probe {
-            setting: Some(probe.setting),
-            between: probe.between.clone(),
-            place: probe.place.clone(),
-        }
-        .words(),
+        Event::Probed { probe, .. } => probing::said(probe).words(),
         Event::Predicted { of, reading, .. } => Intent::Predict {
             of: *of,
             reading: *reading,

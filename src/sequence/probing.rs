@@ -3,6 +3,7 @@
 
 use super::agenda::Agenda;
 use super::facts::{Quantity, Refusal, Step};
+use crate::grammar::Intent;
 use crate::quantity::{Conductors, TestVoltage, Unit};
 use crate::terms::{Between, HalfCycle, Place, Probe, RcdTest, Setting, Stage};
 
@@ -42,6 +43,15 @@ pub fn probe(
         circuit,
         place,
     })
+}
+
+/// What is said of such a probing: where the probes are, and how the instrument is set.
+pub fn said(probe: &Probe) -> Intent {
+    Intent::Probe {
+        setting: Some(probe.setting),
+        between: probe.between.clone(),
+        place: probe.place.clone(),
+    }
 }
 
 /// How the instrument is set for a step.

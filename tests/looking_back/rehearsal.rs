@@ -312,7 +312,7 @@ pub fn socket(number: u16) -> Place {
 }
 
 /// A quarter of a second of a tone, told apart by its pitch and, to the byte, by a hiss of its own.
-fn tone(n: usize, event: &Event) -> Evidence {
+pub fn tone(n: usize, event: &Event) -> Evidence {
     let pitch = 200.0 + (n % 40) as f32 * 10.0;
     let mut hiss = fastrand::Rng::with_seed(n as u64);
     let samples = (0..SAMPLE_RATE / 4)

@@ -1,19 +1,23 @@
 //! A learner who does what each step needs, in words, by a table of this file's own; and may have a habit.
 
+use crate::looking_back::rehearsal::tone;
 use bothhands::dialogue::grammar_for;
 use bothhands::grammar::{Grammar, Intent};
 use bothhands::installation::Job;
-use bothhands::log::Log;
+use bothhands::log::{self, Log};
 use bothhands::marking::{Criteria, Economy, Sheet, mark};
 use bothhands::practice::{Bench, Hidden};
 use bothhands::quantity::{Conductors, Reading, Relation};
 use bothhands::sequence::{
     Ask, Event, Line, Mode, OutEntry, Question, Run, Session, Step, StepKind, place_of,
 };
+use bothhands::store::{Options, Store};
 use bothhands::terms::{
     Alteration, Change, Delivery, HiddenFault, Level, Part, Place, Practice, Shown, Stage,
 };
 use jiff::{SignedDuration, Timestamp};
+use std::path::Path;
+use std::sync::{Arc, Mutex};
 
 pub const JOB: &str = include_str!("bay.toml");
 
@@ -544,6 +548,33 @@ impl Learner {
 
     pub fn log(&self) -> Log {
         Log::of(self.events.iter().cloned())
+    }
+
+    /// Keeps what has happened since it was last kept as a log at `path`, each utterance with a tone for its
+    /// sound.
+    pub fn keep(&self, path: &Path, with_sound: bool) {
+        let now = Arc::new(Mutex::new(self.now));
+        let clock = Arc::clone(&now);
+        let options = Options::new(bothhands::store::Mode::AppendOrCreate)
+            .device("bay tablet")
+            .clock(move || *clock.lock().unwrap());
+        let mut store = Store::open_with(path, options).unwrap();
+        let mut kept = usize::try_from(store.len().unwrap()).unwrap();
+        let practised = self.session.state().practises();
+        if kept == 0 {
+            *now.lock().unwrap() = self.events[0].1;
+            log::begin(&mut store, JOB, &[self.events[0].0.clone()]).unwrap();
+            kept = 2;
+        }
+        // The text of the job is the first of its records.
+        for turn in self.events[kept - 1..].chunk_by(|a, b| a.1 == b.1) {
+            *now.lock().unwrap() = turn[0].1;
+            let number = kept;
+            kept += turn.len();
+            let sound = with_sound.then(|| tone(number, &turn[0].0));
+            let events: Vec<Event> = turn.iter().map(|(event, _)| event.clone()).collect();
+            log::keep(&mut store, &events, practised, sound.as_ref()).unwrap();
+        }
     }
 
     pub fn sheet(&self) -> Sheet {

@@ -2,7 +2,7 @@
 
 mod command;
 mod habits;
-mod learner;
+pub mod learner;
 mod levels;
 mod marks;
 mod stamped;
