@@ -4,7 +4,7 @@ use super::{decide as decide_anew, finishing, reading, refused};
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Doubt, Edition, Event, EventNo, Refusal, Withdrawal};
-use crate::sequence::state::Question;
+use crate::sequence::state::{OutEntry, Question};
 use crate::terms::{Alteration, Change, Part, Statement};
 
 /// What an open question makes of something said; nothing when it does not stand in its way.
@@ -78,10 +78,43 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
             Question::Reading(_) => another_reading(agenda, of, said),
             _ => refused(said, Refusal::QuestionOpen),
         },
-        Intent::Altered(_) | Intent::StandBy | Intent::Pause | Intent::Note => return None,
+        Intent::Altered(alteration) => return settled_by(agenda, question, said, alteration),
+        Intent::StandBy | Intent::Pause | Intent::Note => return None,
         _ => refused(said, Refusal::QuestionOpen),
     };
     Some(events)
+}
+
+/// What becomes of a question about entries of the out-list when something is said to be out or back
+/// instead: once none of them is open, nothing is left to ask.
+fn settled_by(
+    agenda: &Agenda,
+    question: &Question,
+    said: &Intent,
+    alteration: &Alteration,
+) -> Option<Vec<Event>> {
+    let asked: &[EventNo] = match question {
+        Question::AllBack(_, entries) | Question::IfOut(_, entries) => entries,
+        Question::NeverOut(_, entry) => std::slice::from_ref(entry),
+        Question::Reading(_) | Question::Finish(..) | Question::IfLive(_) => return None,
+    };
+    if alteration.part == Part::Lock {
+        return None;
+    }
+    let aside = Event::SetAside {
+        of: question.about(),
+    };
+    let next = super::alteration::decide(agenda, said, alteration);
+    let mut after = agenda.clone();
+    for event in &next {
+        after.apply(event, agenda.last_event_at());
+    }
+    let is_open = |no: &EventNo| after.out_entry(*no).is_some_and(OutEntry::is_open);
+    let asked_anew = after.question() != Some(question);
+    if asked.iter().any(is_open) || asked_anew {
+        return Some(next);
+    }
+    Some(std::iter::once(aside).chain(next).collect())
 }
 
 /// Another value while one is asked about. For the same test it stands in its place; for another

@@ -507,10 +507,18 @@ pub fn question(agenda: &Agenda, question: &Question) -> String {
             ),
             None => format!("{capital_agree}, or correct."),
         },
-        Question::AllBack(_, numbers) => format!(
-            "All back: {}? {capital_agree}, or {refuse}.",
-            entries(agenda, numbers, "; ")
-        ),
+        Question::AllBack(_, numbers) => {
+            // What was said to be back by itself since needs no answer.
+            let open = agenda
+                .open_entries()
+                .map(|entry| entry.no)
+                .filter(|no| numbers.contains(no));
+            let left: Vec<EventNo> = open.collect();
+            format!(
+                "All back: {}? {capital_agree}, or {refuse}.",
+                entries(agenda, &left, "; ")
+            )
+        }
         Question::NeverOut(_, entry) => {
             let linked = agenda.out_entry(*entry).is_some_and(|entry| entry.linked);
             format!(
