@@ -85,6 +85,7 @@ pub(super) fn may_be_refused(event: &Event) -> bool {
             | Event::TakenOut { .. }
             | Event::PutBack { .. }
             | Event::ProposedAllBack { .. }
+            | Event::ProposedStatement { .. }
             | Event::NotTested { .. }
             | Event::Skipped { .. }
     )

@@ -296,6 +296,12 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
             Some(place) => format!("{}, {place}", statement.shown()),
             None => statement.shown().to_owned(),
         },
+        Event::ProposedStatement {
+            statement, place, ..
+        } => match place {
+            Some(place) => format!("{}, {place}", statement.shown()),
+            None => statement.shown().to_owned(),
+        },
         Event::Ordered { .. } | Event::AskedIfOut { .. } | Event::SetAside { .. } => return None,
         Event::AskedIfLive { words } => words.clone(),
         Event::StaysOff { circuit, .. } => Intent::StaysOff(*circuit).words(),

@@ -700,6 +700,7 @@ impl Agenda {
             | Event::CalibrationOverdue { .. }
             | Event::ProposedAllBack { .. }
             | Event::ProposedNeverOut { .. }
+            | Event::ProposedStatement { .. }
             | Event::ProposedFinish { .. }
             | Event::Refused { .. }
             | Event::NoteBegun { .. }

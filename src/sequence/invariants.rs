@@ -136,6 +136,7 @@ enum Asked {
     AllBack(Vec<EventNo>),
     NeverOut(EventNo),
     Finish,
+    Statement,
     IfOut(Vec<EventNo>),
     IfLive,
 }
@@ -1046,6 +1047,7 @@ impl Watch {
             Event::ProposedNeverOut { entry } => {
                 self.asked = Some((no, Asked::NeverOut(*entry)));
             }
+            Event::ProposedStatement { .. } => self.asked = Some((no, Asked::Statement)),
             Event::ProposedFinish { .. } => self.asked = Some((no, Asked::Finish)),
             Event::Overridden { refusal, reason } => self.gone_past(refusal, reason),
             Event::Moved { to, .. } if to.stage != Stage::Isolation => {
@@ -1142,6 +1144,7 @@ impl Watch {
                 | Event::JudgedAnew { .. }
                 | Event::ProposedAllBack { .. }
                 | Event::ProposedNeverOut { .. }
+                | Event::ProposedStatement { .. }
                 | Event::ProposedFinish { .. }
         );
         if !anyones {
@@ -1186,7 +1189,7 @@ impl Watch {
                     out.never |= entries.contains(&out.no) && out.ordered.is_some();
                 }
             }
-            Some((_, Asked::IfLive)) => {}
+            Some((_, Asked::IfLive | Asked::Statement)) => {}
             Some((_, Asked::AllBack(_) | Asked::NeverOut(_) | Asked::Finish))
                 if !self.first_edition => {}
             _ => {
@@ -1310,7 +1313,7 @@ impl Watch {
                     }
                 }
             }
-            Some((_, Asked::IfLive)) => {}
+            Some((_, Asked::IfLive | Asked::Statement)) => {}
             finish @ Some((_, Asked::Finish)) => self.asked = finish,
             None => {}
         }

@@ -187,6 +187,16 @@ fn take_out(
             && open.place == place
             && (open.board, open.circuit) == (board, circuit)
     });
+    // All of them are out: one more is one of those.
+    let among_all = agenda.sure_entries().any(|open| {
+        lamp && open.part == Part::Lamp
+            && open.both
+            && open.place.is_none()
+            && (open.board, open.circuit) == (board, circuit)
+    });
+    if among_all {
+        return vec![Event::Asked { said: said.clone() }];
+    }
     let widened = match listed {
         // One of the two was listed; now both are out.
         Some(listed) if alteration.both && !listed.both => Some(Event::Withdrawn {

@@ -22,6 +22,14 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
                 Ok(()) => finishing::finished(agenda),
                 Err(refusal) => refused(said, refusal),
             },
+            Question::Statement(_, step, statement, place) => vec![
+                Event::Affirmed { of },
+                Event::Stated {
+                    step: step.clone(),
+                    statement: *statement,
+                    place: place.clone(),
+                },
+            ],
             _ => vec![Event::Affirmed { of }],
         },
         Intent::Stated(Statement::Megohms) if doubt_of(agenda, of) == Some(Doubt::MaybeVolts) => {
@@ -32,6 +40,11 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
             change: Change::Out,
             ..
         }) if doubt_of(agenda, of) == Some(Doubt::LoadOrShort) => load_out(agenda, of, said),
+        // The same once more is no answer.
+        Intent::Stated(again) | Intent::StatedAt { state: again, .. } if matches!(question, Question::Statement(_, _, asked, _) if asked == again) =>
+        {
+            vec![Event::Asked { said: said.clone() }]
+        }
         Intent::StaysOff(number) => {
             let off = super::moving::stays_off(agenda, said, *number);
             let aside = matches!(question, Question::Reading(_)).then_some(Event::SetAside { of });
@@ -76,6 +89,7 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
                 vec![Event::Asked { said: said.clone() }]
             }
             Question::Reading(_) => another_reading(agenda, of, said),
+            Question::Statement(..) => replaced(agenda, of, said, Withdrawal::Restated),
             _ => refused(said, Refusal::QuestionOpen),
         },
         Intent::Altered(alteration) => return settled_by(agenda, question, said, alteration),
@@ -96,7 +110,10 @@ fn settled_by(
     let asked: &[EventNo] = match question {
         Question::AllBack(_, entries) | Question::IfOut(_, entries) => entries,
         Question::NeverOut(_, entry) => std::slice::from_ref(entry),
-        Question::Reading(_) | Question::Finish(..) | Question::IfLive(_) => return None,
+        Question::Reading(_)
+        | Question::Statement(..)
+        | Question::Finish(..)
+        | Question::IfLive(_) => return None,
     };
     if alteration.part == Part::Lock {
         return None;

@@ -240,6 +240,16 @@ pub enum Event {
         /// By the event that put it on the list.
         entry: EventNo,
     },
+    /// A statement that surprises was said, and counts only once it is affirmed.
+    ProposedStatement {
+        /// The step it would answer.
+        step: StepId,
+        /// What was said.
+        statement: Statement,
+        /// The place that was said, where the step has another or none.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        place: Option<Place>,
+    },
     /// "Finish" was said with steps left undone, and must be affirmed.
     ProposedFinish {
         /// How many steps.
@@ -394,6 +404,7 @@ impl Event {
             Self::PutBack { .. } => "put-back",
             Self::ProposedAllBack { .. } => "proposed-all-back",
             Self::ProposedNeverOut { .. } => "proposed-never-out",
+            Self::ProposedStatement { .. } => "proposed-statement",
             Self::ProposedFinish { .. } => "proposed-finish",
             Self::NotTested { .. } => "not-tested",
             Self::Skipped { .. } => "skipped",
@@ -430,7 +441,8 @@ pub enum Withdrawal {
     Disregard,
     /// "Correction", and what is right followed: the next event of the same time.
     Replaced,
-    /// One of two conductors was listed, and now both are: the next event says so.
+    /// One of two conductors was listed, and now both are, or single lamps, and now all of them: a later
+    /// event of the same time says so.
     Widened,
     /// Another value for the same was said while the first was asked about: the next event.
     Restated,

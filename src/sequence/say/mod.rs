@@ -148,6 +148,7 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         Event::ProposedAllBack { .. }
         | Event::AskedIfOut { .. }
         | Event::ProposedNeverOut { .. }
+        | Event::ProposedStatement { .. }
         | Event::ProposedFinish { .. } => match after.question() {
             Some(asked) => vec![Line::question(question(after, asked))],
             None => Vec::new(),
@@ -291,9 +292,17 @@ fn asked(agenda: &Agenda, said: &Intent) -> Line {
                 },
                 OutEntry::what,
             );
-            Line::answer(format!("{} is on the list already.", capital(&what)))
+            let are = if listed.is_some_and(|entry| entry.both) {
+                "are"
+            } else {
+                "is"
+            };
+            Line::answer(format!("{} {are} on the list already.", capital(&what)))
         }
-        Intent::Reading { .. } | Intent::Measured { .. } => match agenda.question() {
+        Intent::Reading { .. }
+        | Intent::Measured { .. }
+        | Intent::Stated(_)
+        | Intent::StatedAt { .. } => match agenda.question() {
             Some(asked) => Line::question(question(agenda, asked)),
             None => prompt(agenda).again(),
         },
@@ -539,6 +548,22 @@ pub fn question(agenda: &Agenda, question: &Question) -> String {
             )
         }
         Question::IfLive(_) => if_live(wording),
+        Question::Statement(_, step, statement, _) => match agenda.step(step) {
+            Some(step) => {
+                let named = [
+                    subject(step),
+                    about::test_name(step).unwrap_or_default().to_owned(),
+                ];
+                let named: Vec<_> = named.into_iter().filter(|n| !n.is_empty()).collect();
+                format!(
+                    "{}, {}? {}. {capital_agree}, or correct.",
+                    capital(&named.join(", ")),
+                    statement.shown(),
+                    capital(OUTSIDE)
+                )
+            }
+            None => format!("{capital_agree}, or correct."),
+        },
         Question::Finish(_, left) => format!(
             "{} not done. {capital_agree} to finish all the same, or {refuse}.",
             plural(*left, "step is", "steps are")
@@ -567,6 +592,9 @@ fn not_so(agenda: &Agenda, asked: &Question) -> String {
         Question::Finish(..) => "Not finished.".to_owned(),
         Question::IfOut(_, numbers) => {
             format!("Not out: {}.", entries(agenda, numbers, "; "))
+        }
+        Question::Statement(_, _, statement, _) => {
+            format!("Not {}. Dropped.", statement.shown())
         }
         Question::IfLive(_) => "Not live.".to_owned(),
     }
@@ -619,7 +647,7 @@ fn affirmed(before: &Agenda, question: &Question, after: &Agenda) -> Vec<Line> {
             "On the list until it is back: {}.",
             entries(before, numbers, "; ")
         ))],
-        Question::Finish(..) | Question::IfLive(_) => Vec::new(),
+        Question::Finish(..) | Question::IfLive(_) | Question::Statement(..) => Vec::new(),
     }
 }
 
@@ -733,7 +761,15 @@ fn taken_out(after: &Agenda, form: Form) -> Vec<Line> {
         .map(|parked| format!(", {parked}"))
         .unwrap_or_default();
     let what = capital(&about::as_it_is(after, entry));
+    // What is counted is told with how many there are by now.
+    let same = |other: &&OutEntry| {
+        (other.board, other.circuit) == (entry.board, entry.circuit)
+            && other.what() == entry.what()
+            && other.linked == entry.linked
+    };
+    let many = after.sure_entries().filter(same).count();
     let mut lines = vec![Line::read_back(match form {
+        _ if many > 1 => format!("{what}{parked}. {many} of them are on the list."),
         Form::Whole => format!("{what}{parked}. On the list until it is back."),
         Form::Bare | Form::Tone if !entry.linked => format!("{what}{parked}."),
         Form::Bare | Form::Tone => {

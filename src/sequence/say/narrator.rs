@@ -237,9 +237,10 @@ pub fn is_of_the_same_turn(before: &Event, event: &Event) -> bool {
         Event::CameBack { .. } | Event::SetAside { .. } => true,
         Event::Ordered { .. } => matches!(event, Event::Reading { .. } | Event::Stated { .. }),
         Event::NoteEnded => matches!(event, Event::Overridden { .. } | Event::Refused { .. }),
-        Event::Affirmed { .. } | Event::TakenOut { .. } => {
-            matches!(event, Event::TakenOut { .. })
+        Event::Affirmed { .. } => {
+            matches!(event, Event::TakenOut { .. } | Event::Stated { .. })
         }
+        Event::TakenOut { .. } => matches!(event, Event::TakenOut { .. }),
         Event::Stated { .. } => matches!(event, Event::StaysOff { .. }),
         Event::Withdrawn {
             why: Withdrawal::Negative,

@@ -266,7 +266,7 @@ impl State {
                     self.out_list
                         .surely_out(|entry| entries.contains(&entry.no));
                 }
-                Some(Question::IfLive(_)) => {}
+                Some(Question::IfLive(_) | Question::Statement(..)) => {}
                 Some(finish @ Question::Finish(..)) => self.pending.question = Some(finish),
                 None => {}
             },
@@ -391,6 +391,14 @@ impl State {
             }
             Event::ProposedNeverOut { entry } => {
                 self.pending.question = Some(Question::NeverOut(no, *entry));
+            }
+            Event::ProposedStatement {
+                step,
+                statement,
+                place,
+            } => {
+                let asked = Question::Statement(no, step.clone(), *statement, place.clone());
+                self.pending.question = Some(asked);
             }
             Event::ProposedFinish { left } => {
                 self.pending.question = Some(Question::Finish(no, *left));
@@ -555,7 +563,7 @@ impl State {
             Some(Question::IfOut(_, entries)) => {
                 self.out_list.never_out(|entry| entries.contains(&entry.no));
             }
-            Some(Question::IfLive(_)) => {}
+            Some(Question::IfLive(_) | Question::Statement(..)) => {}
             Some(Question::AllBack(..) | Question::NeverOut(..) | Question::Finish(..))
                 if self.edition > Edition::First => {}
             _ => {

@@ -1,6 +1,6 @@
-use super::super::facts::{EventNo, Refusal};
+use super::super::facts::{EventNo, Refusal, StepId};
 use super::steps::StepOutcome;
-use crate::terms::Reason;
+use crate::terms::{Place, Reason, Statement};
 use jiff::Timestamp;
 use serde::Serialize;
 
@@ -14,6 +14,8 @@ pub enum Question {
     AllBack(EventNo, Vec<EventNo>),
     /// Whether an entry of the out-list, named second, never was out.
     NeverOut(EventNo, EventNo),
+    /// Whether a step was surely answered so, at the place said.
+    Statement(EventNo, StepId, Statement, Option<Place>),
     /// Whether to finish with this many steps undone.
     Finish(EventNo, u32),
     /// Whether any of what was ordered out is out.
@@ -29,6 +31,7 @@ impl Question {
             Self::Reading(no)
             | Self::AllBack(no, _)
             | Self::NeverOut(no, _)
+            | Self::Statement(no, ..)
             | Self::Finish(no, _)
             | Self::IfOut(no, _)
             | Self::IfLive(no) => *no,
