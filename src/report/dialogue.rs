@@ -232,6 +232,7 @@ fn place(agenda: &Agenda, event: &Event) -> Option<(Option<u16>, Option<u16>)> {
         Event::Affirmed { of }
         | Event::Withdrawn { of, .. }
         | Event::JudgedAnew { of, .. }
+        | Event::AskedAnew { of }
         | Event::CorrectedAtDesk { of, .. } => of_step(&agenda.reading(*of)?.step),
         _ => None,
     }
@@ -256,6 +257,7 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
         | Event::CameBack { .. }
         | Event::JobChanged { .. }
         | Event::JudgedAnew { .. }
+        | Event::AskedAnew { .. }
         | Event::CalibrationOverdue { .. } => return None,
         Event::Reading {
             reading,

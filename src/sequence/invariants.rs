@@ -913,12 +913,20 @@ impl Watch {
                 self.plan = Arc::new(self.catalogue.plan(job, self.edition));
                 self.job = Arc::new((**job).clone());
             }
-            Event::JudgedAnew { of, verdict } => {
+            Event::JudgedAnew { of, verdict, doubt } => {
                 if let Some(taken) = self.readings.get_mut(of) {
                     taken.failed = verdict.as_ref().is_some_and(|v| v.outcome == Outcome::Fail);
                     taken.sound = verdict_is_sound(verdict.as_ref());
                     self.accepted.remove(&taken.step);
+                    if doubt.is_some() {
+                        taken.counts = Counts::Asked;
+                        self.closed.remove_mut(&taken.step);
+                    }
                 }
+            }
+            Event::AskedAnew { of } => {
+                self.asked = Some((*of, Asked::Reading));
+                self.last_taken = Some(*of);
             }
             Event::CorrectedAtDesk {
                 of,
@@ -1142,6 +1150,7 @@ impl Watch {
                 | Event::SoundForgotten { .. }
                 | Event::JobChanged { .. }
                 | Event::JudgedAnew { .. }
+                | Event::AskedAnew { .. }
                 | Event::ProposedAllBack { .. }
                 | Event::ProposedNeverOut { .. }
                 | Event::ProposedStatement { .. }

@@ -4,7 +4,7 @@ use assert_cmd::Command;
 use bothhands::installation::Job;
 use bothhands::log::Log;
 use bothhands::report::{Schedule, Times};
-use bothhands::sequence::{Agenda, Event};
+use bothhands::sequence::{Agenda, Event, ReadingStatus};
 use bothhands::store::{Mode, Store};
 use predicates::prelude::*;
 use predicates::str::contains;
@@ -203,6 +203,57 @@ fn a_reading_is_judged_by_the_cable_as_it_is_now() {
         _ => None,
     });
     assert_eq!(old, Some(record.verdict), "the event is as it was written");
+}
+
+#[test]
+fn a_reading_that_the_changed_job_puts_in_doubt_is_asked_about_where_it_is_taken_up() {
+    let bench = Bench::begun();
+    bench.with_a_reading();
+    let reading = bench.agenda().readings().last().unwrap().no;
+    bench.write(
+        "shorter.toml",
+        &job("sockets = 2", "").replace("20 m", "2 m"),
+    );
+    bench
+        .test("shorter.toml", "where are we\n", &["--job-changed"])
+        .success()
+        .stdout(contains("Circuit 1, socket 1, line to earth"))
+        .stdout(contains("Affirm, or correct."));
+    let agenda = bench.agenda();
+    assert!(agenda.question().is_some(), "it waits for an answer");
+    assert_eq!(
+        agenda.reading(reading).unwrap().status,
+        ReadingStatus::Questioned
+    );
+    // Taken up again it waits still, and is answered as if it were said now.
+    bench.test("shorter.toml", "affirm\n", &[]).success();
+    let agenda = bench.agenda();
+    assert_eq!(agenda.question(), None);
+    assert_eq!(
+        agenda.reading(reading).unwrap().status,
+        ReadingStatus::Counts
+    );
+    let step = agenda.reading(reading).unwrap().step.clone();
+    assert_eq!(agenda.result_of(&step).unwrap().no, reading);
+}
+
+#[test]
+fn a_reading_that_the_changed_job_puts_in_doubt_can_be_dropped() {
+    let bench = Bench::begun();
+    bench.with_a_reading();
+    let record = bench.agenda().readings().last().unwrap().clone();
+    bench.write(
+        "shorter.toml",
+        &job("sockets = 2", "").replace("20 m", "2 m"),
+    );
+    bench
+        .test("shorter.toml", "negative\n", &["--job-changed"])
+        .success();
+    let agenda = bench.agenda();
+    assert_eq!(agenda.question(), None);
+    assert!(agenda.result_of(&record.step).is_none());
+    let step = agenda.step(&record.step).unwrap();
+    assert!(agenda.is_open(step), "it is to be read again");
 }
 
 #[test]

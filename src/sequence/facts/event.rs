@@ -82,6 +82,15 @@ pub enum Event {
         /// What the limits say of it now.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         verdict: Option<Verdict>,
+        /// Why it would be asked about if it were said now: it counts no more until that was asked and
+        /// affirmed.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        doubt: Option<Doubt>,
+    },
+    /// A reading that is in doubt since it was judged anew is asked about.
+    AskedAnew {
+        /// The event that brought it.
+        of: EventNo,
     },
     /// Nothing was said for so long that the place may have been left.
     CameBack {
@@ -388,6 +397,7 @@ impl Event {
             Self::Resumed { .. } => "resumed",
             Self::JobChanged { .. } => "job-changed",
             Self::JudgedAnew { .. } => "judged-anew",
+            Self::AskedAnew { .. } => "asked-anew",
             Self::CameBack { .. } => "came-back",
             Self::CalibrationOverdue { .. } => "calibration-overdue",
             Self::Reading { .. } => "reading",

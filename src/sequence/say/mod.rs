@@ -126,9 +126,10 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         },
         Event::TakenOut { board, .. } => {
             let live = before.energised(*board).then(|| {
-                Line::warning(
-                    "Stop. You said it is energised: nothing is taken out or joined live. Isolate it and prove it dead.",
-                )
+                Line::warning(format!(
+                    "Stop. You said it is energised: nothing is taken out or joined live. Isolate it and prove it dead: say {}.",
+                    refusals::to_isolation()
+                ))
             });
             live.into_iter().chain(taken_out(after, form)).collect()
         }
@@ -147,6 +148,7 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         Event::PutBack { entries } => put_back(before, entries, after, form),
         Event::ProposedAllBack { .. }
         | Event::AskedIfOut { .. }
+        | Event::AskedAnew { .. }
         | Event::ProposedNeverOut { .. }
         | Event::ProposedStatement { .. }
         | Event::ProposedFinish { .. } => match after.question() {
@@ -509,6 +511,11 @@ pub fn question(agenda: &Agenda, question: &Question) -> String {
                     .map(|step| which(step, &record.reading, doubt, wording))
                     .unwrap_or_default()
             }
+            Some(record) if agenda.is_judged_anew(*no) => format!(
+                "{}? {}. {capital_agree}, or correct.",
+                amended::named(record, agenda).unwrap_or_default(),
+                capital(&why_asked(agenda, record))
+            ),
             Some(record) => format!(
                 "Was that {}? {}. {capital_agree}, or correct.",
                 value(&record.reading, wording),

@@ -47,7 +47,7 @@ impl Narrator {
             let mut said = lines(&before, &as_meant(event, followed), agenda);
             self.help_after_two(event, agenda, &mut said);
             out_is_told |= tells_what_is_out(&before, event);
-            if matches!(event, Event::AskedIfOut { .. }) {
+            if matches!(event, Event::AskedIfOut { .. } | Event::AskedAnew { .. }) {
                 asked = said;
             } else {
                 told.extend(self.not_twice(event, said, agenda.question().is_some()));
@@ -230,7 +230,10 @@ impl Narrator {
 
 /// Whether an event belongs to the turn of the one before it, kept at the same time.
 pub fn is_of_the_same_turn(before: &Event, event: &Event) -> bool {
-    if matches!(event, Event::Ordered { .. } | Event::AskedIfOut { .. }) {
+    if matches!(
+        event,
+        Event::Ordered { .. } | Event::AskedIfOut { .. } | Event::AskedAnew { .. }
+    ) {
         return true;
     }
     match before {

@@ -6,13 +6,21 @@ use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Destination, LeftOut, Mode, Refusal, Step};
 use crate::sequence::procedures::{Fault, fault_of};
 use crate::sequence::state::OutEntry;
-use crate::terms::Statement;
+use crate::terms::{Stage, Statement};
 
 /// Why something is refused, and what to do instead.
 pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
     match refusal {
         Refusal::NotProvedDead { .. } => {
-            "No. The board is not proved dead. Isolation comes first.".to_owned()
+            let asked_now = agenda
+                .current()
+                .is_some_and(|step| step.stage == Stage::Isolation);
+            let way = if asked_now {
+                String::new()
+            } else {
+                format!(" Say {}.", to_isolation())
+            };
+            format!("No. The board is not proved dead. Isolation comes first.{way}")
         }
         Refusal::ElectronicsInCircuit { inside, what, .. } => {
             let what = what.clone().unwrap_or_else(|| about::electronics(inside));
@@ -90,9 +98,10 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
         Refusal::NotEnergised { .. } => {
             "No. Live tests come after energising, and energising after the dead tests.".to_owned()
         }
-        Refusal::Energised { .. } => {
-            "No. You said it is energised. Go to isolation before any dead test.".to_owned()
-        }
+        Refusal::Energised { .. } => format!(
+            "No. You said it is energised. Before any dead test, say {}.",
+            to_isolation()
+        ),
         Refusal::QuestionOpen => agenda.question().map_or_else(
             || {
                 let wording = agenda.delivery().wording;
@@ -136,6 +145,11 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
         }
         Refusal::CannotBeSkipped => "No. That can't be left out.".to_owned(),
     }
+}
+
+/// What to say to begin isolation.
+pub(super) fn to_isolation() -> String {
+    Intent::GoTo(Stage::Isolation).words()
 }
 
 /// What lets the work go on: reversed polarity found in use is told of, anything else observed.

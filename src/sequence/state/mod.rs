@@ -190,13 +190,23 @@ impl State {
             | Event::CalibrationOverdue { .. } => {}
             // Its plan is not made here: see `State::under`.
             Event::JobChanged { .. } => self.pending.last_refusal = None,
-            Event::JudgedAnew { of, verdict } => {
-                self.readings.judge(*of, verdict.clone());
+            Event::JudgedAnew { of, verdict, doubt } => {
+                self.readings.judge(*of, verdict.clone(), *doubt);
                 // What was accepted of it was accepted as it was judged then.
                 let step = self.readings.get(*of).map(|record| record.step.clone());
                 if let Some(step) = step {
                     self.steps.no_longer_accepted(&step);
+                    if doubt.is_some() {
+                        self.steps.set(&step, None);
+                        self.pending.anew.push(*of);
+                    }
                 }
+            }
+            Event::AskedAnew { of } => {
+                self.pending.question = Some(Question::Reading(*of));
+                self.pending.last_taken = Some(*of);
+                // What is right is taken there.
+                self.cursor.again = self.readings.get(*of).map(|record| record.step.clone());
             }
             Event::Resumed { anew, delivery, .. } => {
                 self.delivery = *delivery;
@@ -272,6 +282,7 @@ impl State {
             },
             Event::Withdrawn { of, .. } => self.take_back(*of),
             Event::SetAside { of } => {
+                self.pending.anew.retain(|no| no != of);
                 self.pending.answer(*of);
                 self.give_back_before(*of);
                 self.pending.last_taken = None;
@@ -831,6 +842,20 @@ impl State {
     /// What closed the step before the reading that is asked about.
     pub fn answered_before(&self) -> Option<&StepOutcome> {
         self.pending.before.as_ref().map(|(_, before)| before)
+    }
+
+    /// Whether a changed job put a reading in doubt.
+    pub(in crate::sequence) fn is_judged_anew(&self, no: EventNo) -> bool {
+        self.pending.anew.contains(&no)
+    }
+
+    /// The next reading that a changed job put in doubt, and that was not answered yet.
+    pub(in crate::sequence) fn to_be_asked_anew(&self) -> Option<EventNo> {
+        let questioned = |no: &EventNo| {
+            let record = self.reading(*no);
+            record.is_some_and(|record| record.status == ReadingStatus::Questioned)
+        };
+        self.pending.anew.iter().copied().find(questioned)
     }
 
     /// When something was last said that surely came from the person.

@@ -63,6 +63,8 @@ pub(super) struct Pending {
     pub(super) last_taken: Option<EventNo>,
     pub(super) last_refusal: Option<Refusal>,
     pub(super) overrides: Vec<Override>,
+    /// Readings that a changed job puts in doubt, to be asked about one after the other.
+    pub(super) anew: Vec<EventNo>,
     /// What closed the step of a questioned reading before it, by that reading.
     pub(super) before: Option<(EventNo, StepOutcome)>,
     /// What is noted now stands as a reason; and whether anything was noted.
