@@ -249,8 +249,8 @@ fn place(inside: &[Piece<'_>]) -> Option<Place> {
             _ => {}
         }
     }
-    Some(Place {
-        name: name?,
-        number,
-    })
+    match name {
+        Some(name) => Some(Place { name, number }),
+        None => number.map(Place::numbered),
+    }
 }

@@ -227,7 +227,10 @@ impl Session {
             _ => None,
         };
         let loose = || grammar.understand_typed(self.rule(), question, words);
-        let said = self.understand(grammar, words).or_else(loose)?;
+        let said = grammar
+            .understand_typed_first(self.rule(), words)
+            .or_else(|| self.understand(grammar, words))
+            .or_else(loose)?;
         // Who asks "dead?" does not say so.
         let asks = words.trim_end().ends_with('?');
         (!asks || !said.is_a_permission()).then_some(said)
