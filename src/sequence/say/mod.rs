@@ -20,7 +20,7 @@ pub use prompt::{Prompt, Prompts, of_step, prompt, without_prompt};
 
 use super::agenda::Agenda;
 use super::facts::{Doubt, Event, EventNo, Mode, Step, StepKind, Withdrawal};
-use super::procedures::{is_danger, pattern_now};
+use super::procedures::{is_danger, pattern_now, to_put_back};
 use super::state::{OutEntry, Question, ReadingRecord, goes_on, place_of};
 use crate::grammar::Intent;
 use crate::limits::{Finding, Outcome, Verdict};
@@ -801,6 +801,25 @@ fn taken_out(after: &Agenda, form: Form) -> Vec<Line> {
     lines
 }
 
+/// Whether this very entry is what a step asks to be put back.
+fn puts_back(agenda: &Agenda, step: &Step, entry: &OutEntry) -> bool {
+    let here = (entry.board, entry.circuit) == (step.board, step.circuit);
+    // A ring's ends are out for all of its test, which ends with them.
+    if here && step.stage == Stage::Ring && entry.is_ring_end() {
+        return true;
+    }
+    match step.kind {
+        StepKind::PutBack => to_put_back(agenda.state(), step).any(|asked| asked.no == entry.no),
+        StepKind::RingUncrossNeutral | StepKind::RingUncrossEarth => {
+            here && matches!(entry.part, Part::Crossing(_))
+        }
+        StepKind::ContinuityUnlink
+        | StepKind::InsulationUnlink
+        | StepKind::InsulationReconnectedUnlink => here && entry.linked,
+        _ => false,
+    }
+}
+
 /// Entries that are back, said back, and what is not.
 fn put_back(before: &Agenda, numbers: &[EventNo], after: &Agenda, form: Form) -> Vec<Line> {
     let mut lines: Vec<Line> = before
@@ -833,10 +852,11 @@ fn put_back(before: &Agenda, numbers: &[EventNo], after: &Agenda, form: Form) ->
             capital(&Part::RingEnds.shown(false))
         ))];
     }
-    // In brief, what the circuit in hand still asks to be put back is left to its own prompt.
+    // In brief, what the step asked for now puts back is left to its own prompt. What else is out is told:
+    // that its circuit will ask for it some time is no reason to be silent.
     let asked_for = |entry: &OutEntry| {
-        let here = after.current().and_then(|now| now.circuit);
-        form != Form::Whole && here.is_some() && entry.circuit == here
+        let now = after.current().filter(|_| form != Form::Whole);
+        now.is_some_and(|now| puts_back(after, now, entry))
     };
     let rest = about::out(after, |entry| !asked_for(entry));
     if !rest.is_empty() {
