@@ -642,7 +642,9 @@ impl Watch {
                         .get(&closed.by)
                         .is_some_and(|taken| taken.reading.relation == Relation::OverRange)
                 });
-            step.incoming && (open || no_earth || self.how(step) == reversed)
+            // A voltage is taken when it is said, and nothing waits for it.
+            let voltage = step.measures(Quantity::SupplyVoltage);
+            step.incoming && (open && !voltage || no_earth || self.how(step) == reversed)
         });
         if let Some(supply) = supply {
             return Err(format!("energised by a supply not checked: {}", supply.id));

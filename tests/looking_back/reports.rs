@@ -63,6 +63,36 @@ fn a_session_that_went_well_has_a_row_for_every_circuit() {
 }
 
 #[test]
+fn the_voltage_of_the_supply_stands_at_the_head_and_outside_its_limit_as_an_exception() {
+    let mut r = Rehearsal::boathouse();
+    r.until("supply-polarity/incoming");
+    let before = report::html(&schedule(&r));
+    assert!(!before.contains("supply voltage"), "nothing waits for it");
+    for (text, volts) in [("L-N", "241"), ("L-E", "212")] {
+        let volts: bothhands::quantity::Number = volts.parse().unwrap();
+        let mut reading = bothhands::quantity::Reading::exact(volts);
+        reading.pair = Some(text.parse().unwrap());
+        reading.unit = Some(bothhands::quantity::Unit::Volt);
+        r.say(Intent::Reading {
+            reading,
+            place: None,
+            half: None,
+        });
+    }
+    r.say(Intent::Affirm);
+    let schedule = schedule(&r);
+    let html = report::html(&schedule);
+    let head = html.split("class=\"exceptions\"").next().unwrap_or(&html);
+    assert!(head.contains("supply voltage L-N"), "{head}");
+    assert!(head.contains("241"), "{head}");
+    let exceptions = format!("{:?}", schedule.exceptions);
+    assert!(
+        exceptions.contains("212") && !exceptions.contains("241"),
+        "{exceptions}"
+    );
+}
+
+#[test]
 fn what_was_corrected_no_longer_stands_in_the_schedule_but_in_the_log() {
     let r = eventful();
     let html = report::html(&schedule(&r));
