@@ -229,7 +229,10 @@ fn the_customers_page_tells_what_was_made_from_what_was_left_out() {
     }
     for page in [&whole, &before, &partly] {
         let text = page.split("<main").nth(1).unwrap().to_lowercase();
-        assert!(!text.contains("dealt with") && !text.contains("safe"), "{text}");
+        assert!(
+            !text.contains("dealt with") && !text.contains("safe"),
+            "{text}"
+        );
     }
 }
 
