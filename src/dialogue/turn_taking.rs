@@ -86,6 +86,7 @@ pub(super) fn may_be_refused(event: &Event) -> bool {
             | Event::PutBack { .. }
             | Event::ProposedAllBack { .. }
             | Event::ProposedStatement { .. }
+            | Event::ProposedPoint { .. }
             | Event::NotTested { .. }
             | Event::Skipped { .. }
     )

@@ -298,6 +298,11 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
             Some(place) => format!("{}, {place}", statement.shown()),
             None => statement.shown().to_owned(),
         },
+        Event::ProposedPoint { circuit, place, .. } => Intent::AddPoint {
+            name: place.name.clone(),
+            circuit: *circuit,
+        }
+        .words(),
         Event::ProposedStatement {
             statement, place, ..
         } => match place {

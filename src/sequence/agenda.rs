@@ -702,6 +702,7 @@ impl Agenda {
             | Event::ProposedAllBack { .. }
             | Event::ProposedNeverOut { .. }
             | Event::ProposedStatement { .. }
+            | Event::ProposedPoint { .. }
             | Event::ProposedFinish { .. }
             | Event::Refused { .. }
             | Event::NoteBegun { .. }

@@ -1057,7 +1057,9 @@ impl Watch {
             Event::ProposedNeverOut { entry } => {
                 self.asked = Some((no, Asked::NeverOut(*entry)));
             }
-            Event::ProposedStatement { .. } => self.asked = Some((no, Asked::Statement)),
+            Event::ProposedStatement { .. } | Event::ProposedPoint { .. } => {
+                self.asked = Some((no, Asked::Statement));
+            }
             Event::ProposedFinish { .. } => self.asked = Some((no, Asked::Finish)),
             Event::Overridden { refusal, reason } => self.gone_past(refusal, reason),
             Event::Moved { to, .. } if to.stage != Stage::Isolation => {
@@ -1156,6 +1158,7 @@ impl Watch {
                 | Event::ProposedAllBack { .. }
                 | Event::ProposedNeverOut { .. }
                 | Event::ProposedStatement { .. }
+                | Event::ProposedPoint { .. }
                 | Event::ProposedFinish { .. }
         );
         if !anyones {

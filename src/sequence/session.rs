@@ -223,7 +223,7 @@ impl Session {
     pub fn understand_typed(&self, grammar: &Grammar, words: &str) -> Option<Intent> {
         let question = match self.agenda.question() {
             Some(Question::Reading(_) | Question::Statement(..)) => Some("question"),
-            Some(Question::AllBack(..) | Question::Finish(..)) => Some("no"),
+            Some(Question::AllBack(..) | Question::Finish(..) | Question::Point(..)) => Some("no"),
             _ => None,
         };
         let loose = || grammar.understand_typed(self.rule(), question, words);

@@ -327,3 +327,22 @@ fn logs_with_a_changed_job_are_merged_and_carried() {
     let whole = |name: &Path| Store::open(name, Mode::Read).unwrap().check_whole().is_ok();
     assert!(whole(&bench.path("both.db")));
 }
+
+#[test]
+fn a_point_added_by_voice_stays_though_no_file_has_it() {
+    let bench = Bench::begun();
+    bench
+        .test("job.toml", "add a socket to circuit one\naffirm\n", &[])
+        .success();
+    let points = |bench: &Bench| bench.agenda().job().boards[0].circuits[0].points.len();
+    assert_eq!(points(&bench), 3);
+    // The file is as it was, and nothing is asked.
+    bench.test("job.toml", "where are we\n", &[]).success();
+    assert_eq!(points(&bench), 3);
+    // A file that was changed since is a change, and says what it would take out.
+    bench.write("more.toml", &job("sockets = 2\nlights = 1", ""));
+    bench
+        .test("more.toml", "where are we\n", &[])
+        .failure()
+        .stderr(contains("socket 3: taken out of the job"));
+}

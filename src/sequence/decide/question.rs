@@ -22,6 +22,9 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
                 Ok(()) => finishing::finished(agenda),
                 Err(refusal) => refused(said, refusal),
             },
+            Question::Point(_, board, circuit, place) => {
+                super::adding::affirmed(agenda, of, *board, *circuit, place)
+            }
             Question::Statement(_, step, statement, place) => vec![
                 Event::Affirmed { of },
                 Event::Stated {
@@ -112,6 +115,7 @@ fn settled_by(
         Question::NeverOut(_, entry) => std::slice::from_ref(entry),
         Question::Reading(_)
         | Question::Statement(..)
+        | Question::Point(..)
         | Question::Finish(..)
         | Question::IfLive(_) => return None,
     };

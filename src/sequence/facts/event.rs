@@ -70,9 +70,9 @@ pub enum Event {
     JobChanged {
         /// The job, as its file says now.
         job: Box<Job>,
-        /// The file's text, as it is.
+        /// The file's text, as it is; empty where the change was said and stands in no file.
         text: String,
-        /// Program name and version that took it.
+        /// Program name and version that took it; empty where the change was said.
         by: String,
     },
     /// A reading is judged otherwise by what the job says now.
@@ -259,6 +259,15 @@ pub enum Event {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         place: Option<Place>,
     },
+    /// A point that the job lacks was named, and must be affirmed; the job is changed then.
+    ProposedPoint {
+        /// The board's number.
+        board: u16,
+        /// The circuit's number.
+        circuit: u16,
+        /// The point.
+        place: Place,
+    },
     /// "Finish" was said with steps left undone, and must be affirmed.
     ProposedFinish {
         /// How many steps.
@@ -415,6 +424,7 @@ impl Event {
             Self::ProposedAllBack { .. } => "proposed-all-back",
             Self::ProposedNeverOut { .. } => "proposed-never-out",
             Self::ProposedStatement { .. } => "proposed-statement",
+            Self::ProposedPoint { .. } => "proposed-point",
             Self::ProposedFinish { .. } => "proposed-finish",
             Self::NotTested { .. } => "not-tested",
             Self::Skipped { .. } => "skipped",

@@ -151,6 +151,7 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         | Event::AskedAnew { .. }
         | Event::ProposedNeverOut { .. }
         | Event::ProposedStatement { .. }
+        | Event::ProposedPoint { .. }
         | Event::ProposedFinish { .. } => match after.question() {
             Some(asked) => vec![Line::question(question(after, asked))],
             None => Vec::new(),
@@ -555,6 +556,11 @@ pub fn question(agenda: &Agenda, question: &Question) -> String {
             )
         }
         Question::IfLive(_) => if_live(wording),
+        Question::Point(_, board, circuit, place) => {
+            let name = agenda.circuit(*board, *circuit).map(|c| c.name.as_str());
+            let name = name.map(|name| format!(", {name}")).unwrap_or_default();
+            format!("Add {place} to circuit {circuit}{name}? {capital_agree}, or {refuse}.")
+        }
         Question::Statement(_, step, statement, _) => match agenda.step(step) {
             Some(step) => {
                 let named = [
@@ -600,6 +606,7 @@ fn not_so(agenda: &Agenda, asked: &Question) -> String {
         Question::IfOut(_, numbers) => {
             format!("Not out: {}.", entries(agenda, numbers, "; "))
         }
+        Question::Point(..) => "Not added.".to_owned(),
         Question::Statement(_, _, statement, _) => {
             format!("Not {}. Dropped.", statement.shown())
         }
@@ -654,7 +661,10 @@ fn affirmed(before: &Agenda, question: &Question, after: &Agenda) -> Vec<Line> {
             "On the list until it is back: {}.",
             entries(before, numbers, "; ")
         ))],
-        Question::Finish(..) | Question::IfLive(_) | Question::Statement(..) => Vec::new(),
+        Question::Finish(..)
+        | Question::IfLive(_)
+        | Question::Statement(..)
+        | Question::Point(..) => Vec::new(),
     }
 }
 

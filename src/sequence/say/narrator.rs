@@ -241,7 +241,10 @@ pub fn is_of_the_same_turn(before: &Event, event: &Event) -> bool {
         Event::Ordered { .. } => matches!(event, Event::Reading { .. } | Event::Stated { .. }),
         Event::NoteEnded => matches!(event, Event::Overridden { .. } | Event::Refused { .. }),
         Event::Affirmed { .. } => {
-            matches!(event, Event::TakenOut { .. } | Event::Stated { .. })
+            matches!(
+                event,
+                Event::TakenOut { .. } | Event::Stated { .. } | Event::JobChanged { .. }
+            )
         }
         Event::TakenOut { .. } => matches!(event, Event::TakenOut { .. }),
         Event::Stated { .. } => matches!(event, Event::StaysOff { .. }),

@@ -56,6 +56,8 @@ pub struct State {
     plan: Arc<Plan>,
     tables: Arc<Tables>,
     job: Arc<Job>,
+    /// The job as a file said last: what was added by voice is not in it.
+    written: Arc<Job>,
     edition: Edition,
     delivery: Delivery,
     next: EventNo,
@@ -145,6 +147,7 @@ impl State {
             plan,
             tables: Arc::new(Tables::shipped().clone()),
             job: Arc::new((**job).clone()),
+            written: Arc::new((**job).clone()),
             edition: *edition,
             delivery: *delivery,
             next: EventNo(1),
@@ -189,7 +192,12 @@ impl State {
             | Event::Asked { .. }
             | Event::CalibrationOverdue { .. } => {}
             // Its plan is not made here: see `State::under`.
-            Event::JobChanged { .. } => self.pending.last_refusal = None,
+            Event::JobChanged { job, text, .. } => {
+                if !text.is_empty() {
+                    self.written = Arc::new((**job).clone());
+                }
+                self.pending.last_refusal = None;
+            }
             Event::JudgedAnew { of, verdict, doubt } => {
                 self.readings.judge(*of, verdict.clone(), *doubt);
                 // What was accepted of it was accepted as it was judged then.
@@ -276,7 +284,7 @@ impl State {
                     self.out_list
                         .surely_out(|entry| entries.contains(&entry.no));
                 }
-                Some(Question::IfLive(_) | Question::Statement(..)) => {}
+                Some(Question::IfLive(_) | Question::Statement(..) | Question::Point(..)) => {}
                 Some(finish @ Question::Finish(..)) => self.pending.question = Some(finish),
                 None => {}
             },
@@ -409,6 +417,14 @@ impl State {
                 place,
             } => {
                 let asked = Question::Statement(no, step.clone(), *statement, place.clone());
+                self.pending.question = Some(asked);
+            }
+            Event::ProposedPoint {
+                board,
+                circuit,
+                place,
+            } => {
+                let asked = Question::Point(no, *board, *circuit, place.clone());
                 self.pending.question = Some(asked);
             }
             Event::ProposedFinish { left } => {
@@ -574,7 +590,7 @@ impl State {
             Some(Question::IfOut(_, entries)) => {
                 self.out_list.never_out(|entry| entries.contains(&entry.no));
             }
-            Some(Question::IfLive(_) | Question::Statement(..)) => {}
+            Some(Question::IfLive(_) | Question::Statement(..) | Question::Point(..)) => {}
             Some(Question::AllBack(..) | Question::NeverOut(..) | Question::Finish(..))
                 if self.edition > Edition::First => {}
             _ => {
@@ -842,6 +858,11 @@ impl State {
     /// What closed the step before the reading that is asked about.
     pub fn answered_before(&self) -> Option<&StepOutcome> {
         self.pending.before.as_ref().map(|(_, before)| before)
+    }
+
+    /// The job as a file said last: what was added by voice is not in it.
+    pub fn written_job(&self) -> &Job {
+        &self.written
     }
 
     /// Whether a changed job put a reading in doubt.

@@ -16,6 +16,8 @@ pub enum Question {
     NeverOut(EventNo, EventNo),
     /// Whether a step was surely answered so, at the place said.
     Statement(EventNo, StepId, Statement, Option<Place>),
+    /// Whether to add this point to a circuit, by board and number.
+    Point(EventNo, u16, u16, Place),
     /// Whether to finish with this many steps undone.
     Finish(EventNo, u32),
     /// Whether any of what was ordered out is out.
@@ -32,6 +34,7 @@ impl Question {
             | Self::AllBack(no, _)
             | Self::NeverOut(no, _)
             | Self::Statement(no, ..)
+            | Self::Point(no, ..)
             | Self::Finish(no, _)
             | Self::IfOut(no, _)
             | Self::IfLive(no) => *no,
