@@ -1,5 +1,6 @@
 pub use crate::limits::{DeviceKind, Earthing, Phases, RcdDelay, SystemVoltage};
 use crate::quantity::Number;
+pub use crate::terms::RcdTest;
 use crate::terms::Stage;
 use jiff::civil::Date;
 use schemars::JsonSchema;
@@ -363,18 +364,6 @@ pub(super) fn half_and_once() -> Vec<RcdTest> {
 
 fn is_half_and_once(tests: &[RcdTest]) -> bool {
     tests == [RcdTest::Half, RcdTest::Once]
-}
-
-/// A test of a residual current device, by the current as a multiple of the rated one.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum RcdTest {
-    /// Half the rated current: it must not trip.
-    Half,
-    /// The rated current, on both half-cycles.
-    Once,
-    /// Five times the rated current, on both half-cycles.
-    Five,
 }
 
 /// Cable of a circuit: copper.

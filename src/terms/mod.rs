@@ -9,18 +9,22 @@
 
 mod alteration;
 mod delivery;
+mod hidden;
 mod manner;
 mod measure;
 mod place;
+mod probing;
 mod reason;
 mod stage;
 mod statement;
 
 pub use alteration::{Alteration, Change, Parked, Part};
 pub use delivery::{Delivery, Manner, Wording};
+pub use hidden::{FaultKind, HiddenFault};
 pub use manner::ProsodyChange;
 pub use measure::{HalfCycle, Measure};
 pub use place::Place;
+pub use probing::{Between, Consequence, Probe, RcdTest, Setting, Shown};
 pub use reason::Reason;
 pub use stage::Stage;
 pub use statement::Statement;

@@ -1,0 +1,124 @@
+use super::{HalfCycle, Place};
+use crate::quantity::{Conductors, Pair, Reading, TestVoltage};
+use serde::{Deserialize, Serialize};
+
+/// How an instrument is set.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", tag = "function")]
+pub enum Setting {
+    /// Voltage, a.c. and d.c.: an indicator or a meter.
+    Voltage,
+    /// Resistance at low voltage and at least 200 mA.
+    Continuity,
+    /// Insulation resistance at a d.c. voltage.
+    Insulation {
+        /// The test voltage.
+        at: TestVoltage,
+    },
+    /// Loop impedance, by a current that the supply gives.
+    Loop,
+    /// Prospective fault current.
+    FaultCurrent,
+    /// A residual current device.
+    Rcd {
+        /// The current, as a multiple of the rated one.
+        current: RcdTest,
+        /// On which half-cycle it begins.
+        half: HalfCycle,
+    },
+    /// Phase sequence.
+    PhaseSequence,
+}
+
+/// A test of a residual current device, by the current as a multiple of the rated one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, schemars::JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum RcdTest {
+    /// Half the rated current: it must not trip.
+    Half,
+    /// The rated current, on both half-cycles.
+    Once,
+    /// Five times the rated current, on both half-cycles.
+    Five,
+}
+
+/// Between what the two probes are.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Between {
+    /// Conductors of one place: "line to neutral".
+    Pair(Pair),
+    /// The two ends of one conductor at the board: a ring's, end to end.
+    Ends(Conductors),
+    /// The board's earth terminal, by a long lead, and a conductor of the place.
+    LongLead(Conductors),
+    /// The main earthing terminal and the bonded part, whose name is the place.
+    Bond,
+    /// One another: the leads joined.
+    LeadsJoined,
+    /// Nothing: the leads apart.
+    LeadsApart,
+    /// A source that is known to be live, such as a proving unit.
+    KnownSource,
+}
+
+/// Where somebody put the probes, and how the instrument was set.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
+pub struct Probe {
+    /// The instrument's function.
+    pub setting: Setting,
+    /// Between what.
+    pub between: Between,
+    /// The board's number.
+    pub board: u16,
+    /// The circuit; none at the board's incoming terminals.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub circuit: Option<u16>,
+    /// The point of the circuit; none at the board.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub place: Option<Place>,
+}
+
+/// What an instrument shows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Shown {
+    /// A value, with its unit; over range too.
+    Value(Reading),
+    /// Voltage where it was to test something dead: it shows it and does not test.
+    Live(Reading),
+    /// A residual current device tripped after this time.
+    Tripped(Reading),
+    /// It did not trip while the current flowed.
+    NoTrip,
+    /// The order of the phases: whether it is the right one.
+    Sequence {
+        /// Line one before line two before line three.
+        right: bool,
+    },
+    /// No supply where one is needed: it does not test.
+    NoSupply,
+}
+
+/// What came of a probing besides what was shown.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", tag = "came")]
+pub enum Consequence {
+    /// Electronics were destroyed by the test voltage, and stay so.
+    Destroyed {
+        /// The circuit.
+        circuit: u16,
+        /// The point that they were in.
+        place: Place,
+    },
+    /// A residual current device tripped: the circuit is off until it is switched on again.
+    Tripped {
+        /// The circuit.
+        circuit: u16,
+    },
+    /// Probes were on live parts with the instrument set for a dead test.
+    ProbedLive {
+        /// Volts between them, whole.
+        volts: u16,
+    },
+}
