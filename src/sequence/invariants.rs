@@ -53,6 +53,8 @@ pub struct Watch {
     /// Failed dead tests that were accepted with a reason.
     accepted: BTreeSet<StepId>,
     asked: Option<(EventNo, Asked)>,
+    /// Readings that a changed job put in doubt.
+    anew: BTreeSet<EventNo>,
     last_taken: Option<EventNo>,
 }
 
@@ -172,6 +174,7 @@ impl Watch {
             out: Vec::new(),
             accepted: BTreeSet::new(),
             asked: None,
+            anew: BTreeSet::new(),
             last_taken: None,
         }
     }
@@ -922,6 +925,7 @@ impl Watch {
                     self.accepted.remove(&taken.step);
                     if doubt.is_some() {
                         taken.counts = Counts::Asked;
+                        self.anew.insert(*of);
                         self.closed.remove_mut(&taken.step);
                     }
                 }
@@ -1091,7 +1095,10 @@ impl Watch {
                 self.reopen_energising(to.board);
             }
             Event::VoltageFound { board, .. } => {
-                if let Some((asked, Asked::Reading)) = self.asked.take() {
+                let anew = std::mem::take(&mut self.anew);
+                if let Some((asked, Asked::Reading)) = self.asked.take()
+                    && !anew.contains(&asked)
+                {
                     self.withdrawn(asked);
                 }
                 self.unlocked.remove(board);

@@ -346,3 +346,25 @@ fn a_point_added_by_voice_stays_though_no_file_has_it() {
         .failure()
         .stderr(contains("socket 3: taken out of the job"));
 }
+
+#[test]
+fn voltage_found_drops_no_reading_that_only_the_changed_job_put_in_doubt() {
+    let bench = Bench::begun();
+    bench.with_a_reading();
+    let record = bench.agenda().readings().last().unwrap().clone();
+    bench.write(
+        "shorter.toml",
+        &job("sockets = 2", "").replace("20 m", "2 m"),
+    );
+    bench
+        .test("shorter.toml", "it is live\n", &["--job-changed"])
+        .success();
+    let agenda = bench.agenda();
+    assert_eq!(agenda.question(), None, "a warning asks nothing else");
+    let kept = agenda.reading(record.no).unwrap();
+    assert_eq!(kept.status, ReadingStatus::Questioned);
+    assert!(
+        agenda.result_of(&record.step).is_none(),
+        "it is not affirmed"
+    );
+}

@@ -472,7 +472,11 @@ impl State {
             }
             Event::Moved { to, again, .. } => self.move_to(to, *again),
             Event::VoltageFound { board, .. } => {
-                if let Some(Question::Reading(asked)) = self.pending.question.take() {
+                // A reading that only a changed job put in doubt stays, not affirmed: its step is open.
+                let anew = std::mem::take(&mut self.pending.anew);
+                if let Some(Question::Reading(asked)) = self.pending.question.take()
+                    && !anew.contains(&asked)
+                {
                     self.withdraw(asked);
                 }
                 if self.edition > Edition::First {
