@@ -145,6 +145,15 @@ pub(super) fn what_is_the_limit(agenda: &Agenda) -> String {
     let Some(step) = doubted.or(agenda.current()) else {
         return "Nothing is asked for.".to_owned();
     };
+    // The voltage of the supply is taken where its polarity is asked for.
+    let voltage = || {
+        let mut beside = agenda.plan().beside(step);
+        beside.find(|other| other.stage == step.stage && other.measures(Quantity::SupplyVoltage))
+    };
+    let step = match step.measure() {
+        None => voltage().unwrap_or(step),
+        Some(_) => step,
+    };
     if step.kind.is_trial() {
         return "At 250 volts one looks for what is connected; nothing is judged by it. The limit belongs to the test after it.".to_owned();
     }
