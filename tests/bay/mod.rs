@@ -1,3 +1,6 @@
+mod faults;
+mod random;
+mod spice;
 mod values;
 
 use bothhands::bay::{Altered, Conditions};
