@@ -1,3 +1,4 @@
+mod consequences;
 mod faults;
 mod random;
 mod spice;

@@ -140,7 +140,8 @@ fn file(deck: &Deck, compared: &[Compared]) -> (String, String) {
         };
     }
     for n in 1..deck.netlist.nodes {
-        let _ = writeln!(text, "Rs{n} n{n} 0 {STRAY_OHMS:e}");
+        let at = node(joined.get(n).copied().unwrap_or(n));
+        let _ = writeln!(text, "Rs{n} {at} 0 {STRAY_OHMS:e}");
     }
     let mut control = String::new();
     for n in &deck.readings {
