@@ -2,7 +2,8 @@
 
 use crate::installation::Source;
 use crate::quantity::Conductors;
-use crate::terms::{Part, Place};
+use crate::terms::{Part, Place, Probe, Setting};
+use std::borrow::Cow;
 use std::collections::BTreeSet;
 
 /// An installation as a person has it right now. The default: supply on, everything switched on and
@@ -52,6 +53,18 @@ impl Conditions {
         alone.devices_off.insert((board, circuit));
         alone.out_of_terminals.insert((board, circuit));
         alone
+    }
+
+    /// These, as a probe finds them: the insulation of a circuit of a board that is off is tested with
+    /// the circuit by itself, as the trade does it without saying so.
+    pub(super) fn found_by(&self, probe: &Probe) -> Cow<'_, Self> {
+        let insulation = matches!(probe.setting, Setting::Insulation { .. });
+        match probe.circuit {
+            Some(circuit) if insulation && self.main_switches_off.contains(&probe.board) => {
+                Cow::Owned(self.alone(probe.board, circuit))
+            }
+            _ => Cow::Borrowed(self),
+        }
     }
 
     /// The same with one thing more altered.

@@ -30,7 +30,7 @@ fn needs(kind: FaultKind) -> &'static str {
     match kind {
         FaultKind::OpenLeg | FaultKind::Spur => "a ring, and a point of it",
         FaultKind::Interconnection => {
-            "a ring with another ring on its board, or with three points of its own"
+            "a ring with another ring on the same line of its board, or with three points of its own"
         }
         FaultKind::NeutralToEarth | FaultKind::LineToEarth | FaultKind::MissingCpc => {
             "a circuit that the board feeds, and a point of it"
@@ -135,10 +135,13 @@ fn on_circuit(
         FaultKind::Spur if ring => all.extend(points.map(at)),
         FaultKind::Interconnection if ring => {
             let own: Vec<usize> = points.filter(|p| !circuit.points[*p].spur).collect();
-            let rings = others
-                .iter()
-                .filter(|other| other.kind == CircuitKind::Ring && other.fed == circuit.fed);
-            let rings: Vec<_> = rings.collect();
+            // Of another line it would be a short circuit.
+            let is_ring = |other: &&&CircuitModel| {
+                other.kind == CircuitKind::Ring
+                    && other.fed == circuit.fed
+                    && other.line == circuit.line
+            };
+            let rings: Vec<_> = others.iter().filter(is_ring).collect();
             for other in &rings {
                 all.extend(own.iter().map(|p| HiddenFault {
                     with_circuit: Some(other.number),

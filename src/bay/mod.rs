@@ -9,6 +9,7 @@
 //!
 //! How it is modelled, what is simplified and what was checked against what: `README.md` beside this.
 
+mod changes;
 mod conditions;
 mod faults;
 mod instrument;
@@ -19,6 +20,7 @@ mod probing;
 mod solve;
 mod tour;
 
+pub use changes::{Changes, changes};
 pub use conditions::{Altered, Conditions};
 pub use instrument::Measured;
 pub use law::Law;
@@ -29,7 +31,7 @@ pub use tour::{Reads, Stop, tour};
 use crate::installation::Job;
 use crate::terms::{Consequence, FaultKind, HiddenFault, Place, Probe, Shown};
 use model::{Model, PointAt};
-use probing::Prepared;
+use probing::Kept;
 use std::cell::RefCell;
 use std::collections::BTreeSet;
 
@@ -53,8 +55,8 @@ pub struct Bay {
     model: Model,
     faults: Vec<HiddenFault>,
     destroyed: BTreeSet<PointAt>,
-    /// The network of the last conditions, reduced to the circuit that was probed.
-    last: RefCell<Option<Prepared>>,
+    /// The networks of the last conditions, reduced to the circuit that was probed.
+    last: RefCell<Kept>,
 }
 
 impl Bay {
@@ -71,7 +73,7 @@ impl Bay {
             model,
             faults,
             destroyed: BTreeSet::new(),
-            last: RefCell::new(None),
+            last: RefCell::default(),
         })
     }
 
@@ -87,6 +89,11 @@ impl Bay {
     }
 
     /// What the instrument shows, and what came of the probing besides.
+    ///
+    /// The insulation of a circuit of a board whose main switch is off is tested with the circuit by
+    /// itself, device off and line and neutral out of their terminals; everything else is as the
+    /// conditions say. Without a circuit the probes are at the board's incoming terminals, or, with
+    /// the board as the place, on what its main switch feeds.
     ///
     /// # Errors
     ///
@@ -133,7 +140,8 @@ impl Bay {
     ///
     /// As [`Bay::probe`].
     pub fn netlist(&self, conditions: &Conditions, probe: &Probe) -> Result<Netlist, ProbeError> {
-        probing::netlist(&self.model, &self.destroyed, conditions, probe)
+        let conditions = conditions.found_by(probe);
+        probing::netlist(&self.model, &self.destroyed, &conditions, probe)
     }
 
     /// The points whose electronics were destroyed, by board, circuit and place.
@@ -161,7 +169,7 @@ impl Bay {
         };
         if let Some(p) = self.model.at((b, c)).point(place) {
             self.destroyed.insert((b, c, p));
-            self.last.replace(None);
+            self.last.take();
         }
     }
 
@@ -171,6 +179,7 @@ impl Bay {
         probe: &Probe,
     ) -> Result<(Measured, Vec<Consequence>), ProbeError> {
         let mut last = self.last.borrow_mut();
-        probing::outcome(&self.model, &self.destroyed, &mut last, conditions, probe)
+        let conditions = conditions.found_by(probe);
+        probing::outcome(&self.model, &self.destroyed, &mut last, &conditions, probe)
     }
 }

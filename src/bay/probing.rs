@@ -15,6 +15,7 @@ use crate::quantity::{Conductors, Ohms, Reading, Volts};
 use crate::terms::{Between, Consequence, HalfCycle, Place, Probe, RcdTest, Setting, Shown};
 use nalgebra::Complex;
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 /// Why the probes can't be there: what to say instead.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -105,6 +106,9 @@ pub(super) struct Prepared {
     graph: Graph,
 }
 
+/// The networks that were used last, one of each regime.
+pub(super) type Kept = Vec<Arc<Prepared>>;
+
 /// Ω of a lead that touches several conductors at once.
 const CLIP: f64 = 0.001;
 
@@ -124,7 +128,7 @@ enum Leads {
 pub(super) fn outcome(
     model: &Model,
     destroyed: &BTreeSet<PointAt>,
-    last: &mut Option<Prepared>,
+    last: &mut Kept,
     conditions: &Conditions,
     probe: &Probe,
 ) -> Result<(Measured, Vec<Consequence>), ProbeError> {
@@ -188,9 +192,15 @@ pub(super) fn outcome(
         }
         Setting::FaultCurrent if supply => {
             let ohms = bench.resistance(Regime::Live, &from, &to);
-            let (u0, z) = (Volts::exact(model.supply.u0), Ohms::exact(ohms));
-            let between = live / model.supply.volts;
-            Measured::FaultCurrent(earth_loop::fault_current(u0, z).middle() * 1e3 * between)
+            // By the nominal voltage: between two lines √3 times that to earth.
+            let times = if live > BETWEEN_LINES * model.supply.u0 {
+                3f64.sqrt()
+            } else {
+                1.0
+            };
+            let u = Volts::exact(times * model.supply.u0);
+            let current = earth_loop::fault_current(u, Ohms::exact(ohms));
+            Measured::FaultCurrent(current.middle() * 1e3)
         }
         Setting::Rcd { current, half } => {
             let circuit = probe.circuit.ok_or(ProbeError::WhichCircuit)?;
@@ -466,20 +476,20 @@ impl<'a> Spot<'a> {
 struct Bench<'a> {
     model: &'a Model,
     destroyed: &'a BTreeSet<PointAt>,
-    last: &'a mut Option<Prepared>,
+    last: &'a mut Kept,
     conditions: &'a Conditions,
     circuit: Option<(usize, usize)>,
 }
 
 impl Bench<'_> {
-    fn prepared(&mut self, regime: Regime) -> Prepared {
-        let fits = |last: &&Prepared| {
+    fn prepared(&mut self, regime: Regime) -> (Arc<Prepared>, Graph) {
+        let fits = |last: &&Arc<Prepared>| {
             last.regime == regime
                 && last.circuit == self.circuit
                 && last.conditions == *self.conditions
         };
-        if let Some(last) = self.last.as_ref().filter(fits) {
-            return last.clone();
+        if let Some(last) = self.last.iter().find(fits) {
+            return (Arc::clone(last), last.graph.clone());
         }
         let net = Builder::build(self.model, self.conditions, self.destroyed, regime);
         let mut graph = Graph::of(net.nodes(), &net.elements, STRAY_OHMS);
@@ -499,60 +509,58 @@ impl Bench<'_> {
                 .is_some_and(|other| Some(other) != circuit)
         };
         graph.reduce(|node| ends.contains(&node) || !elsewhere(node));
-        let prepared = Prepared {
+        let prepared = Arc::new(Prepared {
             conditions: self.conditions.clone(),
             regime,
             circuit: self.circuit,
             net,
             graph,
-        };
-        *self.last = Some(prepared.clone());
-        prepared
+        });
+        self.last.retain(|other| other.regime != regime);
+        self.last.push(Arc::clone(&prepared));
+        let graph = prepared.graph.clone();
+        (prepared, graph)
     }
 
     /// The node of a lead, on one or several nodes.
-    fn lead(prepared: &mut Prepared, on: &[Node]) -> usize {
-        let on: Vec<usize> = on
-            .iter()
-            .filter_map(|node| prepared.net.get(*node))
-            .collect();
+    fn lead(net: &Net, graph: &mut Graph, on: &[Node]) -> usize {
+        let on: Vec<usize> = on.iter().filter_map(|node| net.get(*node)).collect();
         if let [one] = on[..] {
             return one;
         }
-        let lead = prepared.graph.node(STRAY_OHMS);
+        let lead = graph.node(STRAY_OHMS);
         for node in on {
-            prepared.graph.join(lead, node, 1.0 / CLIP);
+            graph.join(lead, node, 1.0 / CLIP);
         }
         lead
     }
 
     fn volts(&mut self, from: &[Node], to: &[Node]) -> f64 {
-        let mut prepared = self.prepared(Regime::Live);
+        let (prepared, mut graph) = self.prepared(Regime::Live);
         let (a, b) = (
-            Self::lead(&mut prepared, from),
-            Self::lead(&mut prepared, to),
+            Self::lead(&prepared.net, &mut graph, from),
+            Self::lead(&prepared.net, &mut graph, to),
         );
-        let mut graph = prepared.graph;
         graph.join(a, b, 1.0 / VOLTMETER);
         let volts = graph.voltages(&driven(&prepared.net.elements), &[a, b]);
         (volts[0] - volts[1]).norm()
     }
 
     fn resistance(&mut self, regime: Regime, from: &[Node], to: &[Node]) -> f64 {
-        let mut prepared = self.prepared(regime);
+        let (prepared, mut graph) = self.prepared(regime);
         let (a, b) = (
-            Self::lead(&mut prepared, from),
-            Self::lead(&mut prepared, to),
+            Self::lead(&prepared.net, &mut graph, from),
+            Self::lead(&prepared.net, &mut graph, to),
         );
-        prepared.graph.resistance(a, b)
+        graph.resistance(a, b)
     }
 
     /// Insulation resistance at a voltage, and what is destroyed by it.
     fn insulation(&mut self, volts: f64, from: &[Node], to: &[Node]) -> (f64, Vec<Consequence>) {
-        let mut prepared = self.prepared(Regime::High);
+        let (prepared, mut graph) = self.prepared(Regime::High);
         let ends = (
-            Self::lead(&mut prepared, from),
-            Self::lead(&mut prepared, to),
+            Self::lead(&prepared.net, &mut graph, from),
+            Self::lead(&prepared.net, &mut graph, to),
         );
         let parts: Vec<(usize, usize, Law)> = prepared
             .net
@@ -560,7 +568,6 @@ impl Bench<'_> {
             .iter()
             .map(|part| (part.from, part.to, part.law))
             .collect();
-        let mut graph = prepared.graph;
         if parts.is_empty() {
             return (graph.resistance(ends.0, ends.1), Vec::new());
         }
@@ -586,7 +593,7 @@ impl Bench<'_> {
 
     /// Whether line one comes before line two before line three; none without a supply of three.
     fn sequence(&mut self, from: &[Node]) -> Option<bool> {
-        let prepared = self.prepared(Regime::Live);
+        let (prepared, graph) = self.prepared(Regime::Live);
         let at = |wire| match from.first()? {
             Node::Incoming(b, _) => prepared.net.get(Node::Incoming(*b, wire)),
             Node::Bar(b, _) => prepared.net.get(Node::Bar(*b, wire)),
@@ -598,9 +605,7 @@ impl Bench<'_> {
             .into_iter()
             .map(at)
             .collect::<Option<Vec<_>>>()?;
-        let volts = prepared
-            .graph
-            .voltages(&driven(&prepared.net.elements), &nodes);
+        let volts = graph.voltages(&driven(&prepared.net.elements), &nodes);
         let least = SUPPLY_FROM * self.model.supply.u0;
         if volts.iter().any(|v| v.norm() < least) {
             return None;
@@ -619,10 +624,10 @@ impl Bench<'_> {
         let Some((b, c)) = self.circuit else {
             return 0.0;
         };
-        let mut prepared = self.prepared(Regime::Live);
+        let (prepared, mut graph) = self.prepared(Regime::Live);
         let (hot, cold) = (
-            Self::lead(&mut prepared, from),
-            Self::lead(&mut prepared, to),
+            Self::lead(&prepared.net, &mut graph, from),
+            Self::lead(&prepared.net, &mut graph, to),
         );
         let circuit = self.model.at((b, c));
         let single = circuit.wires.len() == Wire::SINGLE.len();
@@ -650,9 +655,7 @@ impl Bench<'_> {
         let one = Complex::new(1.0, 0.0);
         let wanted: Vec<usize> = ways.iter().flat_map(|(ends, _)| *ends).collect();
         // Out of the line and into the earth at the point.
-        let volts = prepared
-            .graph
-            .voltages(&[(hot, -one), (cold, one)], &wanted);
+        let volts = graph.voltages(&[(hot, -one), (cold, one)], &wanted);
         let through = |pair: &[Complex<f64>], ohms: f64| (pair[0] - pair[1]).re / ohms;
         let sum: f64 = volts
             .chunks(2)
@@ -701,6 +704,8 @@ impl Bench<'_> {
 /// A test at this voltage or more harms electronics, V, when so much of it is across them.
 const HARMFUL: f64 = 500.0;
 const HARMFUL_SHARE: f64 = 0.3;
+/// More than so many times the voltage to earth is voltage between lines.
+const BETWEEN_LINES: f64 = 1.4;
 /// An RCD is as quick as at five times its rated current from so many times what it operates at.
 const QUICK: f64 = 4.0;
 

@@ -94,8 +94,18 @@ pub(super) fn lead(
         .unwrap_or_else(|| args.job.with_extension("db"));
     // Before anything listens at the keyboard.
     let changed = agreed(args, &db, &job, &text)?;
-    let how = args.voice.or_configured()?;
-    let (speaks, hearing) = how.profile()?;
+    let mut how = args.voice.or_configured();
+    let (speaks, hearing) = match how.profile() {
+        // Work that was begun goes on, even if the configuration names a profile that is gone.
+        Err(why) if db.exists() && !args.voice.has_profile() => {
+            shown::note(format!(
+                "{why:#}\nIt goes on without the profile of the configuration."
+            ));
+            how = how.without_profile();
+            how.profile()?
+        }
+        found => found?,
+    };
     let delivery = speaks.delivery();
     let on_screen = args.screen && std::io::stdout().is_terminal();
     // Plain lines would stand in the middle of the screen.

@@ -55,8 +55,19 @@ pub struct Sheet {
     pub help: u32,
     /// What was out, and for how long.
     pub left_out: Vec<LeftOut>,
-    /// How long each stage took, s.
-    pub seconds: BTreeMap<Stage, i64>,
+    /// How long each kind of step took.
+    pub times: Vec<StepTime>,
+}
+
+/// How long steps of a kind took.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct StepTime {
+    /// Their stage.
+    pub stage: Stage,
+    /// Their kind, by its name.
+    pub kind: &'static str,
+    /// How long they took together, s.
+    pub seconds: i64,
 }
 
 /// The mark of one criterion.
@@ -177,7 +188,7 @@ pub fn mark(
         said: false,
         probings: 0,
         help: 0,
-        seconds: BTreeMap::new(),
+        times: BTreeMap::new(),
     };
     let mut agenda = opened;
     for entry in log.entries.iter().skip(1) {
@@ -222,7 +233,7 @@ struct Marker {
     said: bool,
     probings: usize,
     help: u32,
-    seconds: BTreeMap<Stage, i64>,
+    times: BTreeMap<(Stage, &'static str), i64>,
 }
 
 impl Marker {
@@ -230,7 +241,8 @@ impl Marker {
         if let Some(step) = before.current().filter(|_| before.mode() == Mode::Running) {
             let took = entry.at.duration_since(before.last_event_at());
             if took > SignedDuration::ZERO && took < SignedDuration::from_mins(30) {
-                *self.seconds.entry(step.stage).or_default() += took.as_secs();
+                let kind = (step.stage, step.kind.name());
+                *self.times.entry(kind).or_default() += took.as_secs();
             }
         }
         match &entry.event {
@@ -471,7 +483,15 @@ impl Marker {
             diagnosis,
             help: self.help,
             left_out: left_out(agenda),
-            seconds: self.seconds,
+            times: self
+                .times
+                .into_iter()
+                .map(|((stage, kind), seconds)| StepTime {
+                    stage,
+                    kind,
+                    seconds,
+                })
+                .collect(),
         }
     }
 
@@ -749,6 +769,11 @@ fn left_out(agenda: &Agenda) -> Vec<LeftOut> {
 }
 
 impl Sheet {
+    /// How long all of it took, s.
+    pub fn seconds(&self) -> i64 {
+        self.times.iter().map(|time| time.seconds).sum()
+    }
+
     /// How much of each criterion was reached, and the whole.
     fn weigh(&mut self, criteria: &Criteria) {
         self.marks = Criterion::ALL

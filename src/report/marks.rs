@@ -167,7 +167,7 @@ pub fn marks_csv(sheets: &[Sheet]) -> String {
             counted(diagnosis.map(|d| d.places)),
             counted(diagnosis.map(|d| d.probings)),
             counted(diagnosis.and_then(|d| d.fewest)),
-            sheet.seconds.values().sum::<i64>().to_string(),
+            sheet.seconds().to_string(),
             sheet.head.clone().unwrap_or_default(),
         ];
         let cells = first.into_iter().chain(lapses).chain(last);
@@ -236,7 +236,7 @@ fn parts(sheet: &Sheet, times: &Times) -> Vec<Part> {
         predictions(sheet),
         Part::lines("The fault", diagnosis(sheet)),
         left_out(sheet),
-        stages(sheet),
+        steps(sheet),
     ];
     all.into_iter().filter(|part| !part.is_empty()).collect()
 }
@@ -513,12 +513,20 @@ fn left_out(sheet: &Sheet) -> Part {
     )
 }
 
-fn stages(sheet: &Sheet) -> Part {
-    let rows = sheet
-        .seconds
-        .iter()
-        .map(|(stage, seconds)| vec![capital(stage.shown()).into(), lasted(*seconds).into()]);
-    Part::table("Time by stage", &["Stage", "Time"], rows.collect())
+fn steps(sheet: &Sheet) -> Part {
+    let rows = sheet.times.iter().map(|time| {
+        vec![
+            capital(time.stage.shown()).into(),
+            in_words(time.kind).into(),
+            lasted(time.seconds).into(),
+        ]
+    });
+    Part::table("Time a step", &["Stage", "Step", "Time"], rows.collect())
+}
+
+/// The name of a kind of step, as words.
+fn in_words(kind: &str) -> String {
+    capital(&kind.replace('-', " "))
 }
 
 fn group_parts(group: &Group, sheets: &[Sheet], files: &[String], times: &Times) -> Vec<Part> {
@@ -587,9 +595,10 @@ fn group_parts(group: &Group, sheets: &[Sheet], files: &[String], times: &Times)
             learners.to_string().into(),
         ]
     });
-    let stages = group.stages.iter().map(|time| {
+    let steps = group.steps.iter().map(|time| {
         vec![
             capital(time.stage.shown()).into(),
+            in_words(time.kind).into(),
             lasted(time.middle).into(),
             lasted(time.longest).into(),
         ]
@@ -621,9 +630,9 @@ fn group_parts(group: &Group, sheets: &[Sheet], files: &[String], times: &Times)
             criteria.collect(),
         ),
         Part::table(
-            "Stages, the longest first",
-            &["Stage", "Middle", "Longest"],
-            stages.collect(),
+            "Steps, the longest first",
+            &["Stage", "Step", "Middle", "Longest"],
+            steps.collect(),
         ),
     ];
     all.into_iter().filter(|part| !part.is_empty()).collect()

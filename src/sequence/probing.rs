@@ -67,6 +67,7 @@ fn needed_by(step: &Step) -> Setting {
         },
         Some(Quantity::ExternalLoop | Quantity::LoopImpedance) => Setting::Loop,
         Some(Quantity::FaultCurrent) => Setting::FaultCurrent,
+        Some(Quantity::SupplyVoltage) => Setting::Voltage,
         Some(Quantity::RcdHalf) => rcd(RcdTest::Half),
         Some(Quantity::RcdTime) => rcd(RcdTest::Once),
         Some(Quantity::RcdFiveTimes) => rcd(RcdTest::Five),

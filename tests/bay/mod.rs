@@ -1,3 +1,7 @@
+mod consequences;
+mod faults;
+mod random;
+mod spice;
 mod values;
 
 use bothhands::bay::{Altered, Conditions};

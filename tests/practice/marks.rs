@@ -342,7 +342,7 @@ fn a_group_side_by_side() {
         .iter()
         .find(|(c, ..)| *c == Criterion::Isolation);
     assert_eq!(isolation.map(|(_, _, learners)| *learners), Some(1));
-    assert!(!group.stages.is_empty());
+    assert!(!group.steps.is_empty());
     let pages = [
         bothhands::report::group_html(&sheets, &[], &times()),
         bothhands::report::sheet_html(&sheets[1], &Default::default(), &times()),
