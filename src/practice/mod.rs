@@ -133,6 +133,9 @@ impl Bench {
     }
 
     /// What would be shown there, without any effect.
+    ///
+    /// # Errors
+    /// When the probes can't be there.
     pub fn truth(&self, agenda: &Agenda, probe: &Probe) -> Result<Shown, ProbeError> {
         self.bay.truth(&self.for_probe(agenda, probe), probe)
     }
