@@ -2,13 +2,13 @@
 
 use super::written::{Output, Outputs};
 use super::{about_log, paper, shown};
-use anyhow::{Context, bail, ensure};
+use anyhow::{Context, bail};
 use bothhands::installation::Job;
 use bothhands::log::{self, Log};
 use bothhands::marking::{Criteria, Economy, Sheet, mark};
 use bothhands::practice::Hidden;
 use bothhands::report::{self, Sounds};
-use bothhands::sequence::{Event, EventNo, ReadingStatus};
+use bothhands::sequence::{EventNo, strike_at_desk};
 use bothhands::store::{Mode, Store};
 use bothhands::terms::FaultKind;
 use std::collections::BTreeSet;
@@ -102,10 +102,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         return Ok(ExitCode::SUCCESS);
     }
     let times = paper::times(args.time_zone.as_deref())?;
-    let criteria = match &args.criteria {
-        Some(file) => Criteria::load(file)?,
-        None => Criteria::default(),
-    };
+    let criteria = criteria(args.criteria.as_deref())?;
     if let (Some(event), Some(reason)) = (args.strike, &args.reason) {
         strike(&args.dbs, EventNo(event), reason)?;
     }
@@ -244,7 +241,22 @@ fn add(
     Ok(())
 }
 
-fn read(db: &Path) -> anyhow::Result<(Store, Log)> {
+/// The instructor's criteria, or the usual ones.
+///
+/// # Errors
+/// When the file can't be used.
+pub(super) fn criteria(file: Option<&Path>) -> anyhow::Result<Criteria> {
+    Ok(match file {
+        Some(file) => Criteria::load(file)?,
+        None => Criteria::default(),
+    })
+}
+
+/// A log in its file.
+///
+/// # Errors
+/// When it can't be read.
+pub(super) fn read(db: &Path) -> anyhow::Result<(Store, Log)> {
     let store = Store::open(db, Mode::Read)?;
     let log = Log::read(&store).map_err(|why| about_log(db, why))?;
     Ok((store, log))
@@ -275,22 +287,10 @@ fn strike(dbs: &[PathBuf], of: EventNo, reason: &str) -> anyhow::Result<()> {
     let [db] = dbs else {
         bail!("--strike takes one log: name the one that the reading is in");
     };
-    ensure!(!reason.trim().is_empty(), "--reason: say why it is struck");
     let mut store = Store::open(db, Mode::Append)?;
     let log = Log::read(&store).map_err(|why| about_log(db, why))?;
-    let agenda = log.agenda()?;
-    let counts = agenda
-        .reading(of)
-        .is_some_and(|record| record.status == ReadingStatus::Counts);
-    ensure!(
-        counts,
-        "event {of} of {} is no reading that counts: the sheet numbers them",
-        db.display()
-    );
-    let event = Event::Struck {
-        of,
-        reason: reason.trim().to_owned(),
-    };
+    let event = strike_at_desk(&log.agenda()?, of, reason)
+        .with_context(|| format!("{}: nothing is struck", db.display()))?;
     log::keep(&mut store, &[event], log.is_practice(), None)?;
     shown::note(format!(
         "Reading #{of} is struck from the marks: {}.",

@@ -1,18 +1,27 @@
 use super::letterhead::LetterheadArgs;
+use super::mark::{criteria, read};
 use super::paper::times;
 use super::progress::Progress;
 use super::{shown, written};
 use anyhow::Context;
-use bothhands::review::{Review, serve};
+use bothhands::review::{Marking, Review, serve};
 use clap::Args;
 use std::{path::PathBuf, process::ExitCode};
 
-/// Look back at a session in a browser on this machine: timeline with sound, verdicts, graphs
+/// Look back at a session in a browser on this machine: timeline with sound, verdicts, graphs, marks
+///
+/// Several logs are looked back at as a group: who passed, what was missed, attempts side by side.
 #[derive(Debug, Args)]
 pub(crate) struct ReviewArgs {
-    /// The log of the session
-    #[arg(value_name = "DB")]
-    db: PathBuf,
+    /// The log of the session, or several of a group
+    #[arg(value_name = "DB", required = true)]
+    dbs: Vec<PathBuf>,
+    /// The instructor's criteria and weights for marks
+    #[arg(long, value_name = "FILE")]
+    criteria: Option<PathBuf>,
+    /// The instructor's own log of the same bay: readings are compared with its
+    #[arg(long, value_name = "DB")]
+    reference: Option<PathBuf>,
     /// The port on this machine; any free one when left out
     #[arg(long, value_name = "N", default_value_t = 0)]
     port: u16,
@@ -33,10 +42,17 @@ pub(crate) struct ReviewArgs {
 /// When the log can't be read or the port is taken.
 pub(crate) fn run(args: ReviewArgs) -> anyhow::Result<ExitCode> {
     let letterhead = args.letterhead.read()?;
+    let marking = Marking {
+        criteria: criteria(args.criteria.as_deref())?,
+        reference: match &args.reference {
+            Some(db) => Some(read(db)?.1),
+            None => None,
+        },
+    };
     let times = times(args.time_zone.as_deref())?;
     let review = {
         let _progress = Progress::of("reading the log");
-        Review::of(args.db, times, letterhead)?
+        Review::of(args.dbs, times, letterhead, marking)?
     };
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()

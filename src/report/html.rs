@@ -2,7 +2,7 @@ use super::cells::{Cell, ReadingRow};
 use super::columns::{Shown, columns, groups};
 use super::front::{KEY_HEADS, KeyResult, or_dash, protection, standing};
 use super::letterhead::Letterhead;
-use super::palette::PALETTE;
+use super::palette::{PALETTE, TABLES};
 use super::schedule::{BoardSchedule, CircuitRow, OutRow, Schedule};
 use super::words::{self, plain};
 use crate::limits::Verdict;
@@ -33,7 +33,7 @@ fn page_of(policy: Markup, title: &str, style: &str, body: Markup) -> String {
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 (policy)
                 title { (title) }
-                style { (PreEscaped(PALETTE)) (PreEscaped(style)) }
+                style { (PreEscaped(PALETTE)) (PreEscaped(style)) (PreEscaped(TABLES)) }
             }
             (body)
         }

@@ -9,18 +9,21 @@ use super::print::{PdfError, printed};
 use super::schedule::PRACTICE_OF;
 use super::table::{Table, TableCell};
 use super::words::Times;
-use crate::marking::{Criterion, Group, Judgement, Lapse, Sheet, Weights, What};
+use crate::marking::{
+    Attempt, Criterion, Group, Judgement, Lapse, Mark, Sheet, StepTime, Weights, What,
+};
 use crate::quantity::Reading;
+use crate::sequence::EventNo;
 use crate::sequence::say::{capital, duration, fault, plural, refused_in_short};
 use crate::terms::{Consequence, HiddenFault, Level, Predicted};
 use jiff::SignedDuration;
 use maud::{Markup, html};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 const STYLE: &str = include_str!("schedule.css");
 
 /// What a sheet is, and is not.
-const RECORD: &str = "Marks made from a log alone, by the criteria named; a competent instructor judges. No record of any installation.";
+pub(crate) const MARKS_OF: &str = "Marks made from a log alone, by the criteria named; a competent instructor judges. No record of any installation.";
 
 /// Sounds by their hash, as FLAC.
 pub type Sounds = BTreeMap<String, Vec<u8>>;
@@ -29,26 +32,54 @@ pub type Sounds = BTreeMap<String, Vec<u8>>;
 struct Part {
     title: &'static str,
     lines: Vec<String>,
-    head: Vec<&'static str>,
+    head: Vec<Cell>,
     rows: Vec<Vec<Cell>>,
+    /// Whether the first cell of each row is what the row is about.
+    rows_have_heads: bool,
 }
 
 /// What stands in a table.
+#[derive(Default)]
 struct Cell {
     text: String,
     /// Hash of a sound to be heard with it.
     sound: Option<String>,
-    /// The page that it names.
-    page: Option<String>,
+    /// What it leads to.
+    to: Option<To>,
+    /// A reading that can be struck there.
+    strike: Option<EventNo>,
+}
+
+/// What a cell leads to, where a page has it.
+#[derive(Clone, Copy)]
+enum To {
+    /// An event of the session.
+    Event(EventNo),
+    /// The session of an attempt, by the place of its sheet.
+    Session(usize),
+    /// Its sheet.
+    Sheet(usize),
 }
 
 impl<T: Into<String>> From<T> for Cell {
     fn from(text: T) -> Self {
         Self {
             text: text.into(),
-            sound: None,
-            page: None,
+            ..Self::default()
         }
+    }
+}
+
+impl Cell {
+    fn to(text: impl Into<String>, to: To) -> Self {
+        Self {
+            to: Some(to),
+            ..text.into().into()
+        }
+    }
+
+    fn event(no: EventNo) -> Self {
+        Self::to(format!("#{no}"), To::Event(no))
     }
 }
 
@@ -59,6 +90,7 @@ impl Part {
             lines,
             head: Vec::new(),
             rows: Vec::new(),
+            rows_have_heads: false,
         }
     }
 
@@ -66,8 +98,9 @@ impl Part {
         Self {
             title,
             lines: Vec::new(),
-            head: head.to_vec(),
+            head: head.iter().copied().map(Cell::from).collect(),
             rows,
+            rows_have_heads: false,
         }
     }
 
@@ -76,9 +109,120 @@ impl Part {
     }
 }
 
+/// What a page of marks leads to: the addresses of what is beside it, and what can be done there.
+pub(crate) trait Leads {
+    /// A sound, by its hash.
+    fn sound(&self, hash: &str) -> Option<String>;
+    /// An event of the session.
+    fn event(&self, no: EventNo) -> Option<String>;
+    /// The session of an attempt, by the place of its sheet.
+    fn session(&self, sheet: usize) -> Option<String>;
+    /// The sheet of an attempt.
+    fn sheet(&self, sheet: usize) -> Option<String>;
+    /// How a reading is struck from the marks.
+    fn strike(&self, no: EventNo) -> Option<Markup>;
+}
+
+/// A page that needs nothing else: sounds stand in it, and files may lie beside it.
+struct Alone<'a> {
+    sounds: &'a Sounds,
+    files: &'a [String],
+}
+
+impl Leads for Alone<'_> {
+    fn sound(&self, hash: &str) -> Option<String> {
+        let flac = in_base64(self.sounds.get(hash)?);
+        Some(format!("data:audio/flac;base64,{flac}"))
+    }
+
+    fn event(&self, _: EventNo) -> Option<String> {
+        None
+    }
+
+    fn session(&self, sheet: usize) -> Option<String> {
+        self.files.get(sheet).cloned()
+    }
+
+    fn sheet(&self, _: usize) -> Option<String> {
+        None
+    }
+
+    fn strike(&self, _: EventNo) -> Option<Markup> {
+        None
+    }
+}
+
+/// A page of marks without what stands around it.
+pub(crate) struct MarksPage {
+    /// What it is of.
+    pub title: String,
+    /// What it is, and is not.
+    pub stamp: &'static str,
+    /// What stands on it.
+    pub body: Markup,
+}
+
+impl MarksPage {
+    fn of(title: String, stamp: &'static str, parts: &[Part], leads: &dyn Leads) -> Self {
+        Self {
+            title,
+            stamp,
+            body: html! { @for part in parts { (section(part, leads)) } },
+        }
+    }
+
+    fn whole(self) -> Markup {
+        html! {
+            body {
+                main {
+                    h1 { (self.title) }
+                    p.record { (self.stamp) }
+                    (self.body)
+                }
+                footer { p { (self.stamp) } p { (MARKS_OF) } }
+            }
+        }
+    }
+}
+
+/// The sheet of one learner.
+pub(crate) fn sheet_page(sheet: &Sheet, leads: &dyn Leads, times: &Times) -> MarksPage {
+    MarksPage::of(name_of(sheet), stamp(sheet), &parts(sheet, times), leads)
+}
+
+/// The sheet of a group.
+pub(crate) fn group_page(sheets: &[Sheet], leads: &dyn Leads, times: &Times) -> MarksPage {
+    let parts = group_parts(&Group::of(sheets), sheets, times);
+    MarksPage::of(group_name(sheets), group_stamp(sheets), &parts, leads)
+}
+
+/// Some attempts of a group side by side, each a column.
+pub(crate) fn beside_page(
+    sheets: &[Sheet],
+    chosen: &[usize],
+    leads: &dyn Leads,
+    times: &Times,
+) -> MarksPage {
+    let parts = beside(sheets, chosen, times);
+    let title = format!("Side by side: {}", group_name(sheets));
+    MarksPage::of(title, group_stamp(sheets), &parts, leads)
+}
+
+/// What an attempt is called among the others: its learner, and which it is where there are several.
+pub(crate) fn attempt_named(group: &Group, attempt: &Attempt) -> String {
+    let of = |other: &&Attempt| other.learner == attempt.learner;
+    if group.attempts.iter().filter(of).count() > 1 {
+        format!("{}, attempt {}", attempt.learner, attempt.number)
+    } else {
+        attempt.learner.clone()
+    }
+}
+
 /// The sheet of one learner as an HTML file that needs nothing else, with the sounds that there are.
 pub fn sheet_html(sheet: &Sheet, sounds: &Sounds, times: &Times) -> String {
-    page(&name_of(sheet), stamp(sheet), &parts(sheet, times), sounds)
+    let alone = Alone { sounds, files: &[] };
+    let title = name_of(sheet);
+    whole_with_sounds(&title, STYLE, sheet_page(sheet, &alone, times).whole())
 }
 
 /// The same on paper.
@@ -91,9 +235,10 @@ pub fn sheet_pdf(sheet: &Sheet, times: &Times) -> Result<Vec<u8>, PdfError> {
 
 /// The sheet of a group; `files` are the pages of the learners, in the order of the sheets.
 pub fn group_html(sheets: &[Sheet], files: &[String], times: &Times) -> String {
-    let parts = group_parts(&Group::of(sheets), sheets, files, times);
+    let sounds = &Sounds::new();
+    let alone = Alone { sounds, files };
     let title = group_name(sheets);
-    let body = body(&title, group_stamp(sheets), &parts, &Sounds::new());
+    let body = group_page(sheets, &alone, times).whole();
     whole(&Letterhead::default(), &title, STYLE, body)
 }
 
@@ -102,7 +247,7 @@ pub fn group_html(sheets: &[Sheet], files: &[String], times: &Times) -> String {
 /// # Errors
 /// Only when the program itself is not whole.
 pub fn group_pdf(sheets: &[Sheet], times: &Times) -> Result<Vec<u8>, PdfError> {
-    let parts = group_parts(&Group::of(sheets), sheets, &[], times);
+    let parts = group_parts(&Group::of(sheets), sheets, times);
     paper(&group_name(sheets), group_stamp(sheets), &parts)
 }
 
@@ -150,12 +295,7 @@ pub fn marks_csv(sheets: &[Sheet]) -> String {
         let lapses = Criterion::ALL.map(|criterion| sheet.against(criterion).count().to_string());
         let last = [
             sheet.readings.len().to_string(),
-            sheet
-                .readings
-                .iter()
-                .filter(|j| j.is_wrong())
-                .count()
-                .to_string(),
+            wrong(sheet),
             sheet
                 .readings
                 .iter()
@@ -200,14 +340,18 @@ fn stamped(simulated: bool, name: String) -> String {
 }
 
 fn stamp(sheet: &Sheet) -> &'static str {
-    if sheet.simulated { PRACTICE_OF } else { RECORD }
+    if sheet.simulated {
+        PRACTICE_OF
+    } else {
+        MARKS_OF
+    }
 }
 
 fn group_stamp(sheets: &[Sheet]) -> &'static str {
     if sheets.iter().any(|sheet| sheet.simulated) {
         PRACTICE_OF
     } else {
-        RECORD
+        MARKS_OF
     }
 }
 
@@ -284,26 +428,15 @@ fn result(sheet: &Sheet, times: &Times) -> Vec<String> {
 
 fn marks(sheet: &Sheet) -> Part {
     let rows = sheet.marks.iter().map(|mark| {
-        let (counts, reached) = match mark.counts {
-            Weights::PassOrFail => (
-                "pass or fail".to_owned(),
-                if mark.share < 1.0 {
-                    "✗ failed"
-                } else {
-                    "✓ passed"
-                }
-                .to_owned(),
-            ),
-            Weights::Points(points) => (
-                format!("{points:.0} points"),
-                format!("{:.1} points", points * mark.share),
-            ),
-            Weights::NotCounted => (String::new(), String::new()),
+        let counts = match mark.counts {
+            Weights::PassOrFail => "pass or fail".to_owned(),
+            Weights::Points(points) => format!("{points:.0} points"),
+            Weights::NotCounted => String::new(),
         };
         vec![
             capital(mark.criterion.shown()).into(),
             counts.into(),
-            reached.into(),
+            reached(mark).into(),
             mark.lapses.to_string().into(),
         ]
     });
@@ -314,13 +447,39 @@ fn marks(sheet: &Sheet) -> Part {
     )
 }
 
+/// How much of a criterion was reached.
+fn reached(mark: &Mark) -> String {
+    match mark.counts {
+        Weights::PassOrFail if mark.share < 1.0 => "✗ failed".to_owned(),
+        Weights::PassOrFail => "✓ passed".to_owned(),
+        Weights::Points(points) => format!("{:.1} points", points * mark.share),
+        Weights::NotCounted => String::new(),
+    }
+}
+
+/// How many readings count against a learner.
+fn wrong(sheet: &Sheet) -> String {
+    let wrong = sheet.readings.iter().filter(|judged| judged.is_wrong());
+    wrong.count().to_string()
+}
+
+/// Whether an attempt is passed.
+fn result_of(attempt: &Attempt) -> Cell {
+    let result = if attempt.passed {
+        "✓ passed"
+    } else {
+        "✗ not passed"
+    };
+    Cell::to(result, To::Sheet(attempt.sheet))
+}
+
 fn lapses(sheet: &Sheet, times: &Times) -> Part {
     let rows = sheet.lapses.iter().map(|lapse| {
         let under = lapse
             .under
             .map(|under| format!(" (came of #{under}: not counted)"));
         vec![
-            format!("#{}", lapse.event).into(),
+            Cell::event(lapse.event),
             times.clock(lapse.at).into(),
             lapse
                 .circuit
@@ -331,7 +490,7 @@ fn lapses(sheet: &Sheet, times: &Times) -> Part {
             Cell {
                 text: format!("{}{}", told(lapse), under.unwrap_or_default()),
                 sound: lapse.sound.clone(),
-                page: None,
+                ..Cell::default()
             },
         ]
     });
@@ -410,16 +569,20 @@ fn readings(sheet: &Sheet) -> Part {
                 None => judged.judgement.shown().to_owned(),
             };
             vec![
-                format!("#{}", judged.event).into(),
+                Cell::event(judged.event),
                 Sheet::where_is(&judged.step, judged.place.as_ref()).into(),
                 Cell {
                     text: shown(&judged.said),
                     sound: judged.sound.clone(),
-                    page: None,
+                    ..Cell::default()
                 },
                 judged.is.as_ref().map(shown).unwrap_or_default().into(),
                 margin.into(),
-                judgement.into(),
+                Cell {
+                    text: judgement,
+                    strike: judged.is_wrong().then_some(judged.event),
+                    ..Cell::default()
+                },
             ]
         })
         .collect();
@@ -461,22 +624,14 @@ fn diagnosis(sheet: &Sheet) -> Vec<String> {
     let Some(diagnosis) = &sheet.diagnosis else {
         return Vec::new();
     };
-    let list = |faults: &[HiddenFault], none: &str| {
-        let named: Vec<String> = faults.iter().map(fault).collect();
-        if named.is_empty() {
-            none.to_owned()
-        } else {
-            named.join("; ")
-        }
-    };
     let hidden = match &diagnosis.hidden {
-        Some(hidden) => format!("Hidden: {}.", list(hidden, "nothing")),
+        Some(hidden) => format!("Hidden: {}.", listed(hidden, "nothing")),
         None => {
             "What is hidden is not known before the end, or without --faults or --seed.".to_owned()
         }
     };
     let named = if diagnosis.said {
-        format!("Named: {}.", list(&diagnosis.named, "no fault"))
+        format!("Named: {}.", listed(&diagnosis.named, "no fault"))
     } else {
         "Nothing was named.".to_owned()
     };
@@ -497,10 +652,19 @@ fn diagnosis(sheet: &Sheet) -> Vec<String> {
     ]
 }
 
+fn listed(faults: &[HiddenFault], none: &str) -> String {
+    let named: Vec<String> = faults.iter().map(fault).collect();
+    if named.is_empty() {
+        none.to_owned()
+    } else {
+        named.join("; ")
+    }
+}
+
 fn left_out(sheet: &Sheet) -> Part {
     let rows = sheet.left_out.iter().map(|left| {
         vec![
-            format!("#{}", left.event).into(),
+            Cell::event(left.event),
             capital(&left.what).into(),
             lasted(left.seconds).into(),
             if left.back { "back" } else { "✗ not back" }.into(),
@@ -526,10 +690,14 @@ fn steps(sheet: &Sheet) -> Part {
 
 /// The name of a kind of step, as words.
 fn in_words(kind: &str) -> String {
-    capital(&kind.replace('-', " "))
+    capital(&words_of(kind))
 }
 
-fn group_parts(group: &Group, sheets: &[Sheet], files: &[String], times: &Times) -> Vec<Part> {
+fn words_of(kind: &str) -> String {
+    kind.replace('-', " ")
+}
+
+fn group_parts(group: &Group, sheets: &[Sheet], times: &Times) -> Vec<Part> {
     let attempts = group.attempts.iter().map(|attempt| {
         let sheet = sheets.get(attempt.sheet);
         let critical = sheet.map(|sheet| {
@@ -547,32 +715,14 @@ fn group_parts(group: &Group, sheets: &[Sheet], files: &[String], times: &Times)
             .map(|gained| format!("{:+.0}", gained * 100.0))
             .unwrap_or_default();
         vec![
-            Cell {
-                page: files.get(attempt.sheet).cloned(),
-                ..attempt.learner.clone().into()
-            },
+            Cell::to(attempt.learner.clone(), To::Session(attempt.sheet)),
             attempt.number.to_string().into(),
             times.date(attempt.begun).into(),
-            if attempt.passed {
-                "✓ passed"
-            } else {
-                "✗ not passed"
-            }
-            .into(),
+            result_of(attempt),
             attempt.points.map(per_cent).unwrap_or_default().into(),
             gained.into(),
             critical.unwrap_or_default().into(),
-            sheet
-                .map(|sheet| {
-                    sheet
-                        .readings
-                        .iter()
-                        .filter(|j| j.is_wrong())
-                        .count()
-                        .to_string()
-                })
-                .unwrap_or_default()
-                .into(),
+            sheet.map(wrong).unwrap_or_default().into(),
             lasted(attempt.seconds).into(),
         ]
     });
@@ -638,25 +788,106 @@ fn group_parts(group: &Group, sheets: &[Sheet], files: &[String], times: &Times)
     all.into_iter().filter(|part| !part.is_empty()).collect()
 }
 
-fn page(title: &str, stamp: &str, parts: &[Part], sounds: &Sounds) -> String {
-    let body = body(title, stamp, parts, sounds);
-    whole_with_sounds(title, STYLE, body)
-}
-
-fn body(title: &str, stamp: &str, parts: &[Part], sounds: &Sounds) -> Markup {
-    html! {
-        body {
-            main {
-                h1 { (title) }
-                p.record { (stamp) }
-                @for part in parts { (section(part, sounds)) }
-            }
-            footer { p { (stamp) } p { (RECORD) } }
+/// Chosen attempts, each a column: how they came out, each criterion, each step.
+fn beside(sheets: &[Sheet], chosen: &[usize], times: &Times) -> Vec<Part> {
+    let group = Group::of(sheets);
+    let shown: Vec<(&Attempt, &Sheet)> = group
+        .attempts
+        .iter()
+        .filter(|attempt| chosen.contains(&attempt.sheet))
+        .filter_map(|attempt| Some((attempt, sheets.get(attempt.sheet)?)))
+        .collect();
+    let row = |name: Cell, cell: &dyn Fn(&Attempt, &Sheet) -> Cell| -> Vec<Cell> {
+        let cells = shown.iter().map(|(attempt, sheet)| cell(attempt, sheet));
+        std::iter::once(name).chain(cells).collect()
+    };
+    let table = |title: &'static str, of: &'static str, rows: Vec<Vec<Cell>>| Part {
+        title,
+        lines: Vec::new(),
+        head: row(of.into(), &|attempt, _| {
+            let name = attempt_named(&group, attempt);
+            Cell::to(name, To::Session(attempt.sheet))
+        }),
+        rows,
+        rows_have_heads: true,
+    };
+    let results = vec![
+        row("Date".into(), &|attempt, _| {
+            times.date(attempt.begun).into()
+        }),
+        row("Level".into(), &|_, sheet| {
+            capital(sheet.level.shown()).into()
+        }),
+        row("Result".into(), &|attempt, _| result_of(attempt)),
+        row("Points %".into(), &|attempt, _| {
+            attempt.points.map(per_cent).unwrap_or_default().into()
+        }),
+        row("Readings wrong".into(), &|_, sheet| wrong(sheet).into()),
+        row("Help".into(), &|_, sheet| sheet.help.to_string().into()),
+        row("Hidden".into(), &|_, sheet| {
+            let hidden = sheet.diagnosis.as_ref().and_then(|d| d.hidden.as_ref());
+            hidden
+                .map_or(String::new(), |f| listed(f, "nothing"))
+                .into()
+        }),
+        row("Named".into(), &|_, sheet| {
+            let said = sheet.diagnosis.as_ref().filter(|d| d.said);
+            said.map_or(String::new(), |d| listed(&d.named, "no fault"))
+                .into()
+        }),
+        row("Probings".into(), &|_, sheet| {
+            let diagnosis = sheet.diagnosis.as_ref();
+            diagnosis
+                .map_or(String::new(), |d| d.probings.to_string())
+                .into()
+        }),
+        row("Time".into(), &|attempt, _| lasted(attempt.seconds).into()),
+    ];
+    let of = |sheet: &Sheet, criterion: Criterion| {
+        let mut marks = sheet.marks.iter();
+        let mark = marks.find(|mark| mark.criterion == criterion)?;
+        let lapses = plural(mark.lapses, "lapse", "lapses");
+        let lapses = (mark.lapses > 0).then(|| format!(", {lapses}"));
+        Some(format!("{}{}", reached(mark), lapses.unwrap_or_default()))
+    };
+    let criteria = Criterion::ALL
+        .into_iter()
+        .filter(|criterion| shown.iter().any(|(_, s)| of(s, *criterion).is_some()))
+        .map(|criterion| {
+            row(capital(criterion.shown()).into(), &|_, sheet| {
+                of(sheet, criterion).unwrap_or_default().into()
+            })
+        });
+    let all_times = || shown.iter().flat_map(|(_, sheet)| &sheet.times);
+    let kinds: BTreeSet<_> = all_times().map(|time| (time.stage, time.kind)).collect();
+    let stages: BTreeSet<_> = all_times().map(|time| time.stage).collect();
+    let took = |sheet: &Sheet, is: &dyn Fn(&StepTime) -> bool| -> Cell {
+        let mut found = sheet.times.iter().filter(|time| is(time)).peekable();
+        let any = found.peek().is_some();
+        let seconds = found.map(|time| time.seconds).sum();
+        any.then(|| lasted(seconds)).unwrap_or_default().into()
+    };
+    let mut steps = Vec::new();
+    for stage in stages {
+        let whole = format!("{}, all of it", capital(stage.shown()));
+        steps.push(row(whole.into(), &|_, sheet| {
+            took(sheet, &|time| time.stage == stage)
+        }));
+        for (_, kind) in kinds.iter().filter(|(of, _)| *of == stage) {
+            let name = format!("{}: {}", capital(stage.shown()), words_of(kind));
+            steps.push(row(name.into(), &|_, sheet| {
+                took(sheet, &|time| (time.stage, time.kind) == (stage, *kind))
+            }));
         }
     }
+    vec![
+        table("Result", "Of each", results),
+        table("Criteria", "Criterion", criteria.collect()),
+        table("Time a step", "Step", steps),
+    ]
 }
 
-fn section(part: &Part, sounds: &Sounds) -> Markup {
+fn section(part: &Part, leads: &dyn Leads) -> Markup {
     html! {
         section {
             h2 { (part.title) }
@@ -664,25 +895,44 @@ fn section(part: &Part, sounds: &Sounds) -> Markup {
             @if !part.rows.is_empty() {
                 div.wide tabindex="0" role="region" aria-label=(part.title) {
                     table.list {
-                        thead { tr { @for head in &part.head { th scope="col" { (head) } } } }
+                        thead { tr { @for head in &part.head { th scope="col" { (text(head, leads)) } } } }
                         tbody { @for row in &part.rows { tr {
-                            @for (head, cell) in part.head.iter().zip(row) {
-                                td data-label=(head) {
-                                    @match &cell.page {
-                                        Some(page) => { a href=(page) { (cell.text) } }
-                                        None => { span { (cell.text) } }
-                                    }
-                                    @if let Some(flac) = cell.sound.as_ref().and_then(|hash| sounds.get(hash)) {
-                                        audio controls preload="none"
-                                            aria-label={ "what was said: " (cell.text) }
-                                            src={ "data:audio/flac;base64," (in_base64(flac)) } {}
-                                    }
+                            @for (n, (head, cell)) in part.head.iter().zip(row).enumerate() {
+                                @if n == 0 && part.rows_have_heads {
+                                    th scope="row" data-label=(head.text) { (filled(cell, leads)) }
+                                } @else {
+                                    td data-label=(head.text) { (filled(cell, leads)) }
                                 }
                             }
                         } } }
                     }
                 }
             }
+        }
+    }
+}
+
+fn filled(cell: &Cell, leads: &dyn Leads) -> Markup {
+    html! {
+        (text(cell, leads))
+        @if let Some(sound) = cell.sound.as_ref().and_then(|hash| leads.sound(hash)) {
+            audio controls preload="none" aria-label={ "what was said: " (cell.text) } src=(sound) {}
+        }
+        @if let Some(strike) = cell.strike.and_then(|no| leads.strike(no)) { (strike) }
+    }
+}
+
+fn text(cell: &Cell, leads: &dyn Leads) -> Markup {
+    let page = match cell.to {
+        Some(To::Event(no)) => leads.event(no),
+        Some(To::Session(sheet)) => leads.session(sheet),
+        Some(To::Sheet(sheet)) => leads.sheet(sheet),
+        None => None,
+    };
+    html! {
+        @match page {
+            Some(page) => { a href=(page) { (cell.text) } }
+            None => { span { (cell.text) } }
         }
     }
 }
@@ -707,7 +957,7 @@ fn paper(title: &str, stamp: &str, parts: &[Part]) -> Result<Vec<u8>, PdfError> 
                 head: vec![
                     part.head
                         .iter()
-                        .map(|head| TableCell::head(*head, Heads::Column))
+                        .map(|head| TableCell::head(head.text.clone(), Heads::Column))
                         .collect(),
                 ],
                 rows: part

@@ -48,8 +48,11 @@ pub use json::{json, json_of_threads};
 pub use labels::{labels_html, labels_pdf};
 pub use lessons::{Lesson, LessonKind, lessons};
 pub use letterhead::{Letterhead, Logo, LogoError};
+pub(crate) use marks::{
+    Leads, MARKS_OF, MarksPage, attempt_named, beside_page, group_page, sheet_page,
+};
 pub use marks::{Sounds, group_html, group_pdf, marks_csv, sheet_html, sheet_pdf};
-pub(crate) use palette::PALETTE;
+pub(crate) use palette::{PALETTE, TABLES};
 pub use pdf::{pdf, pdf_of_threads};
 pub use print::PdfError;
 pub(crate) use schedule::zs_maximum;

@@ -1,7 +1,10 @@
-//! The colours of every page, and that they can be read.
+//! The colours of every page, and that they can be read; and its tables.
 
 /// Colours, as variables of a style sheet.
 pub(crate) const PALETTE: &str = include_str!("palette.css");
+
+/// Tables, to stand after the style of a page.
+pub(crate) const TABLES: &str = include_str!("table.css");
 
 #[cfg(test)]
 mod tests {

@@ -1,11 +1,13 @@
 use super::frame::{Tab, frame, trouble};
+use super::group::Sheets;
 use super::put_right::parse_value;
 use super::timeline::{Filter, page_of, timeline};
-use super::view::{View, Views};
-use super::{graphs, out};
+use super::view::{Session, Threads, View, thread_root};
+use super::{LONGEST_REASON, graphs, group, marks, out};
 use crate::log::{self, Log};
+use crate::marking::{Criteria, Economy, Sheet, mark};
 use crate::report::{self, Letterhead, Times};
-use crate::sequence::{EventNo, correct_at_desk};
+use crate::sequence::{Agenda, DeskRefusal, Event, EventNo, correct_at_desk, strike_at_desk};
 use crate::store::{Digest256, Mode, Store};
 use anyhow::Context;
 use axum::{
@@ -26,82 +28,189 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 use tokio::net::TcpListener;
 
-/// A log that is looked back at in a browser.
+/// Logs that are looked back at in a browser.
 pub struct Review {
-    db: PathBuf,
     times: Times,
     letterhead: Letterhead,
+    marking: Marking,
+    economy: Mutex<Economy>,
     token: String,
-    views: Mutex<Option<Arc<Views>>>,
-    /// How many threads the log has.
-    threads: usize,
+    logs: Vec<Kept>,
 }
 
-/// The review, and which thread of its log the pages are of, from 1.
+/// What marks are made by.
+#[derive(Debug, Default)]
+pub struct Marking {
+    /// The instructor's criteria.
+    pub criteria: Criteria,
+    /// The instructor's own log of the same bay.
+    pub reference: Option<Log>,
+}
+
+/// One log in its file.
+struct Kept {
+    db: PathBuf,
+    /// Where its pages begin.
+    root: String,
+    /// How many threads it has.
+    threads: usize,
+    read: Mutex<Option<Arc<Threads>>>,
+}
+
+/// The review, and which thread of which of its logs the pages are of; threads from 1.
 #[derive(Clone)]
 struct Shared {
     review: Arc<Review>,
+    log: usize,
     thread: usize,
 }
 
 impl Shared {
+    fn kept(&self) -> anyhow::Result<&Kept> {
+        self.review.logs.get(self.log).context("no such log")
+    }
+
     /// The thread as it is now.
     fn view(&self) -> anyhow::Result<Arc<View>> {
-        let views = self.review.views()?;
-        views
-            .threads
-            .get(self.thread - 1)
-            .map(Arc::clone)
-            .context("this thread is no longer in the log")
+        let read = self.review.read(self.kept()?)?;
+        let session = read.threads.get(self.thread - 1).context(NO_LONGER)?;
+        Ok(session.view(&self.review.times, &self.review.letterhead)?)
+    }
+
+    /// Its marks as they are now.
+    fn sheet(&self) -> anyhow::Result<Arc<Sheet>> {
+        let read = self.review.read(self.kept()?)?;
+        let session = read.threads.get(self.thread - 1).context(NO_LONGER)?;
+        self.review.sheet(session)
     }
 }
+
+const NO_LONGER: &str = "this thread is no longer in the log";
 
 /// Nothing is loaded from elsewhere, no script runs, nobody may frame it, and forms go only here.
 const POLICY: &str = "default-src 'none'; style-src 'self'; media-src 'self'; img-src 'self'; \
                       form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
 
 impl Review {
-    /// A review of the log in a file, with an address that can't be guessed. Its schedule has the
-    /// letterhead.
+    /// A review of the logs in files, with an address that can't be guessed. Their schedules have the
+    /// letterhead. Several are marked, and looked back at as a group.
     ///
     /// # Errors
-    /// When the log can't be read, or the machine has no random numbers.
-    pub fn of(db: PathBuf, times: Times, letterhead: Letterhead) -> anyhow::Result<Self> {
+    /// When a log can't be read or marked, or the machine has no random numbers.
+    pub fn of(
+        dbs: Vec<PathBuf>,
+        times: Times,
+        letterhead: Letterhead,
+        marking: Marking,
+    ) -> anyhow::Result<Self> {
         let mut random = [0u8; 16];
         getrandom::fill(&mut random)
             .map_err(|why| anyhow::anyhow!("this machine gives no random numbers: {why}"))?;
         let token = hex::encode(random);
-        let views = Views::read(&db, &times, &letterhead, &format!("/{token}"))
-            .with_context(|| format!("{}: this log can't be shown", db.display()))?;
-        Ok(Self {
+        let several = dbs.len() > 1;
+        let logs = (1..).zip(dbs).map(|(n, db)| Kept {
             db,
+            root: if several {
+                format!("/{token}/log/{n}")
+            } else {
+                format!("/{token}")
+            },
+            threads: 0,
+            read: Mutex::new(None),
+        });
+        let mut review = Self {
             times,
             letterhead,
+            marking,
+            economy: Mutex::new(Economy::default()),
+            logs: logs.collect(),
             token,
-            threads: views.threads.len(),
-            views: Mutex::new(Some(Arc::new(views))),
-        })
+        };
+        let mut threads = Vec::new();
+        for kept in &review.logs {
+            let shown = |why: anyhow::Error| {
+                why.context(format!("{}: this log can't be shown", kept.db.display()))
+            };
+            let read = review.read(kept).map_err(shown)?;
+            for session in &read.threads {
+                // What can't be followed, or marked, is told now.
+                if several {
+                    review.sheet(session).map_err(shown)?;
+                } else {
+                    let view = session.view(&review.times, &review.letterhead);
+                    view.map_err(|why| shown(why.into()))?;
+                }
+            }
+            threads.push(read.threads.len());
+        }
+        for (kept, threads) in review.logs.iter_mut().zip(threads) {
+            kept.threads = threads;
+        }
+        Ok(review)
+    }
+
+    fn is_of_a_group(&self) -> bool {
+        self.logs.len() > 1
+    }
+
+    /// The address of the page of the group, on its own machine.
+    fn group(&self) -> Option<String> {
+        self.is_of_a_group()
+            .then(|| format!("/{}/group", self.token))
     }
 
     /// The address of its first page, when it is served at this port.
     pub fn address(&self, port: u16) -> String {
-        let thread = if self.threads > 1 { "/thread/1" } else { "" };
-        format!("http://127.0.0.1:{port}/{}{thread}/timeline", self.token)
+        let first = self.group().unwrap_or_else(|| {
+            let first = self.logs.first().and_then(|kept| kept.roots().next());
+            format!("{}/timeline", first.unwrap_or_default())
+        });
+        format!("http://127.0.0.1:{port}{first}")
     }
 
-    /// The log as it is now: read again only when it has grown.
-    fn views(&self) -> anyhow::Result<Arc<Views>> {
-        let mut kept = self.views.lock().unwrap_or_else(PoisonError::into_inner);
-        let records = Store::open(&self.db, Mode::Read)?.len()?;
-        match kept.as_ref().filter(|views| views.records == records) {
-            Some(views) => Ok(Arc::clone(views)),
+    /// A log as it is now: read again only when it has grown.
+    fn read(&self, kept: &Kept) -> anyhow::Result<Arc<Threads>> {
+        let mut read = kept.read.lock().unwrap_or_else(PoisonError::into_inner);
+        let records = Store::open(&kept.db, Mode::Read)?.len()?;
+        match read.as_ref().filter(|read| read.records == records) {
+            Some(read) => Ok(Arc::clone(read)),
             None => {
-                let root = format!("/{}", self.token);
-                let views = Arc::new(Views::read(&self.db, &self.times, &self.letterhead, &root)?);
-                *kept = Some(Arc::clone(&views));
-                Ok(views)
+                let group = self.group();
+                let new = Arc::new(Threads::read(&kept.db, &kept.root, group.as_deref())?);
+                *read = Some(Arc::clone(&new));
+                Ok(new)
             }
         }
+    }
+
+    fn sheet(&self, session: &Session) -> anyhow::Result<Arc<Sheet>> {
+        let marked = session.sheet(|log| {
+            let mut economy = self.economy.lock().unwrap_or_else(PoisonError::into_inner);
+            let Marking {
+                criteria,
+                reference,
+            } = &self.marking;
+            mark(log, None, reference.as_ref(), criteria, &mut economy)
+        });
+        Ok(marked?)
+    }
+
+    /// The sheets of all sessions as they are now.
+    fn sheets(&self) -> anyhow::Result<Sheets> {
+        let (mut sheets, mut roots) = (Vec::new(), Vec::new());
+        for kept in &self.logs {
+            let read = self
+                .read(kept)
+                .with_context(|| kept.db.display().to_string())?;
+            for (session, root) in read.threads.iter().zip(kept.roots()) {
+                let sheet = self
+                    .sheet(session)
+                    .with_context(|| kept.db.display().to_string())?;
+                sheets.push(sheet.as_ref().clone());
+                roots.push(root);
+            }
+        }
+        Ok(Sheets { sheets, roots })
     }
 
     fn router(self: Arc<Self>) -> Router {
@@ -109,21 +218,35 @@ impl Review {
             .route("/timeline", get(timeline_page))
             .route("/out", get(out_page))
             .route("/graphs", get(graphs_page))
+            .route("/marks", get(marks_page))
             .route("/schedule.html", get(schedule_html))
             .route("/schedule.pdf", get(schedule_pdf))
             .route("/customer.html", get(customer_html))
             .route("/sound/{name}", get(sound))
             .route("/review.css", get(style))
-            .route("/put-right", post(put_right));
-        let of = |thread| {
+            .route("/put-right", post(put_right))
+            .route("/strike", post(strike));
+        let of = |log, thread| {
             pages.clone().with_state(Shared {
                 review: Arc::clone(&self),
+                log,
                 thread,
             })
         };
-        let mut all = Router::new().nest(&format!("/{}", self.token), of(1));
-        for thread in (1..=self.threads).filter(|_| self.threads > 1) {
-            all = all.nest(&format!("/{}/thread/{thread}", self.token), of(thread));
+        let mut all = Router::new();
+        for (n, kept) in self.logs.iter().enumerate() {
+            all = all.nest(&kept.root, of(n, 1));
+            for thread in (1..=kept.threads).filter(|_| kept.threads > 1) {
+                all = all.nest(&thread_root(&kept.root, thread), of(n, thread));
+            }
+        }
+        if self.is_of_a_group() {
+            let group = Router::new()
+                .route("/group", get(group_page))
+                .route("/beside", get(beside_page))
+                .route("/review.css", get(style))
+                .with_state(Arc::clone(&self));
+            all = all.nest(&format!("/{}", self.token), group);
         }
         all.fallback(|| async {
             (
@@ -132,6 +255,19 @@ impl Review {
             )
         })
         .layer(middleware::from_fn(guarded))
+    }
+}
+
+impl Kept {
+    /// Where the pages of each of its threads begin.
+    fn roots(&self) -> impl Iterator<Item = String> {
+        (1..=self.threads).map(|thread| {
+            if self.threads > 1 {
+                thread_root(&self.root, thread)
+            } else {
+                self.root.clone()
+            }
+        })
     }
 }
 
@@ -214,8 +350,12 @@ fn page(markup: Markup) -> Response {
         .into_response()
 }
 
-fn failed(status: StatusCode, title: &str, why: &str) -> Response {
-    (status, page(trouble(title, why))).into_response()
+/// Where one goes on from trouble with a session, and with a group.
+const TIMELINE: (&str, &str) = ("timeline", "the timeline");
+const GROUP: (&str, &str) = ("group", "the group");
+
+fn failed(status: StatusCode, title: &str, why: &str, back: (&str, &str)) -> Response {
+    (status, page(trouble(title, why, back))).into_response()
 }
 
 fn unreadable(why: &anyhow::Error) -> Response {
@@ -223,6 +363,7 @@ fn unreadable(why: &anyhow::Error) -> Response {
         StatusCode::INTERNAL_SERVER_ERROR,
         "The log can't be read",
         &format!("{why:#}"),
+        TIMELINE,
     )
 }
 
@@ -245,6 +386,72 @@ async fn graphs_page(State(review): State<Shared>) -> Response {
         Ok(view) => page(frame(&view, Tab::Graphs, &graphs::graphs(&view))),
         Err(why) => unreadable(&why),
     }
+}
+
+/// What was struck just now.
+#[derive(Debug, Deserialize)]
+struct JustStruck {
+    kept: Option<u64>,
+}
+
+async fn marks_page(State(review): State<Shared>, Query(struck): Query<JustStruck>) -> Response {
+    let (view, sheet) = match (review.view(), review.sheet()) {
+        (Ok(view), Ok(sheet)) => (view, sheet),
+        (Err(why), _) => return unreadable(&why),
+        (_, Err(why)) => {
+            return failed(
+                StatusCode::UNPROCESSABLE_ENTITY,
+                "This log can't be marked",
+                &format!("{why:#}"),
+                TIMELINE,
+            );
+        }
+    };
+    let body = marks::marks(&view, &sheet, struck.kept);
+    page(frame(&view, Tab::Marks, &body))
+}
+
+async fn group_page(State(review): State<Arc<Review>>) -> Response {
+    match review.sheets() {
+        Ok(sheets) => page(group::group(&sheets, &review.times)),
+        Err(why) => unmarked(&why),
+    }
+}
+
+/// The attempts that are chosen stand in the address, each with its number.
+async fn beside_page(
+    State(review): State<Arc<Review>>,
+    Query(chosen): Query<Vec<(String, String)>>,
+) -> Response {
+    let sheets = match review.sheets() {
+        Ok(sheets) => sheets,
+        Err(why) => return unmarked(&why),
+    };
+    let numbers = chosen.iter().filter(|(name, _)| name == group::CHOSEN);
+    let mut chosen: Vec<usize> = numbers
+        .filter_map(|(_, number)| number.parse::<usize>().ok()?.checked_sub(1))
+        .filter(|n| *n < sheets.sheets.len())
+        .collect();
+    chosen.sort_unstable();
+    chosen.dedup();
+    if chosen.len() < 2 {
+        return failed(
+            StatusCode::UNPROCESSABLE_ENTITY,
+            "Nothing to put side by side",
+            "Choose two attempts or more.",
+            GROUP,
+        );
+    }
+    page(group::beside(&sheets, &chosen, &review.times))
+}
+
+fn unmarked(why: &anyhow::Error) -> Response {
+    failed(
+        StatusCode::INTERNAL_SERVER_ERROR,
+        "A log can't be read or marked",
+        &format!("{why:#}"),
+        GROUP,
+    )
 }
 
 async fn schedule_html(State(review): State<Shared>) -> Response {
@@ -289,7 +496,7 @@ async fn schedule_pdf(State(review): State<Shared>) -> Response {
 async fn style() -> Response {
     (
         [(header::CONTENT_TYPE, "text/css; charset=utf-8")],
-        format!("{}{}", report::PALETTE, include_str!("review.css")),
+        [report::PALETTE, include_str!("review.css"), report::TABLES].concat(),
     )
         .into_response()
 }
@@ -306,7 +513,11 @@ async fn sound(
     let Some(hash) = hash else {
         return (StatusCode::NOT_FOUND, "No such sound.\n").into_response();
     };
-    let found = Store::open(&review.review.db, Mode::Read).and_then(|store| store.evidence(&hash));
+    let kept = match review.kept() {
+        Ok(kept) => kept,
+        Err(why) => return unreadable(&why),
+    };
+    let found = Store::open(&kept.db, Mode::Read).and_then(|store| store.evidence(&hash));
     match found {
         Ok(Some(evidence)) => match evidence.flac() {
             Some(flac) => part_of(flac, request.headers().get(header::RANGE)),
@@ -353,9 +564,6 @@ fn part_of(flac: &[u8], range: Option<&HeaderValue>) -> Response {
     }
 }
 
-/// As the form has it, for whoever sends it by other means.
-const LONGEST_REASON: usize = 200;
-
 /// A correction as typed.
 #[derive(Debug, Deserialize)]
 struct Right {
@@ -365,7 +573,14 @@ struct Right {
 }
 
 async fn put_right(State(review): State<Shared>, Form(right): Form<Right>) -> Response {
-    match keep(&review, &right) {
+    let kept = parse_value(&right.value)
+        .map_err(Into::into)
+        .and_then(|reading| {
+            keep(&review, &right.reason, |agenda, reason| {
+                correct_at_desk(agenda, EventNo(right.of), &reading, reason)
+            })
+        });
+    match kept {
         Ok(no) => {
             let page = review.view().map_or(0, |view| page_of(&view, no));
             Redirect::to(&format!("timeline?kept={no}&page={page}#event-{no}")).into_response()
@@ -374,21 +589,47 @@ async fn put_right(State(review): State<Shared>, Form(right): Form<Right>) -> Re
             StatusCode::UNPROCESSABLE_ENTITY,
             "The correction was not kept",
             &format!("{why:#}"),
+            TIMELINE,
         ),
     }
 }
 
-/// Decides and keeps a correction; the number of its event comes back. The log is opened for
+/// A reading to be struck from the marks, as typed.
+#[derive(Debug, Deserialize)]
+struct Strike {
+    of: u64,
+    reason: String,
+}
+
+async fn strike(State(review): State<Shared>, Form(strike): Form<Strike>) -> Response {
+    let kept = keep(&review, &strike.reason, |agenda, reason| {
+        strike_at_desk(agenda, EventNo(strike.of), reason)
+    });
+    match kept {
+        Ok(no) => Redirect::to(&format!("marks?kept={no}")).into_response(),
+        Err(why) => failed(
+            StatusCode::UNPROCESSABLE_ENTITY,
+            "Nothing was struck",
+            &format!("{why:#}"),
+            ("marks", "the marks"),
+        ),
+    }
+}
+
+/// Keeps what is decided at the desk; the number of its event comes back. The log is opened for
 /// writing only as long as that takes, so that a session that goes on elsewhere is not locked out.
-fn keep(review: &Shared, right: &Right) -> anyhow::Result<EventNo> {
-    let reading = parse_value(&right.value)?;
+fn keep(
+    review: &Shared,
+    reason: &str,
+    decide: impl FnOnce(&Agenda, &str) -> Result<Event, DeskRefusal>,
+) -> anyhow::Result<EventNo> {
     anyhow::ensure!(
-        right.reason.chars().count() <= LONGEST_REASON,
+        reason.chars().count() <= LONGEST_REASON,
         "the reason has more than {LONGEST_REASON} letters; say it in fewer"
     );
-    let mut store = Store::open(&review.review.db, Mode::Append)?;
+    let mut store = Store::open(&review.kept()?.db, Mode::Append)?;
     let state = Log::read(&store)?.agenda()?;
-    let event = correct_at_desk(&state, EventNo(right.of), &reading, &right.reason)?;
+    let event = decide(&state, reason)?;
     let no = state.next_event();
     log::keep(&mut store, &[event], state.practises(), None)?;
     Ok(no)

@@ -349,7 +349,7 @@ fn put_right(kept: &ReadingRecord) -> Markup {
                 label { span { "Value" @if !unit.is_empty() { " in " (unit) } }
                     input type="text" name="value" required value=(kept.reading.shown()) autocomplete="off";
                 }
-                label { span { "Reason" } input type="text" name="reason" required maxlength="200" autocomplete="off"; }
+                label { span { "Reason" } input type="text" name="reason" required maxlength=(super::LONGEST_REASON) autocomplete="off"; }
                 button type="submit" { "Keep the correction" }
             }
         }

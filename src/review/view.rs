@@ -1,28 +1,90 @@
 use crate::log::{Log, LogError};
+use crate::marking::Sheet;
 use crate::report::{Exchange, Letterhead, Schedule, Times, dialogue};
 use crate::sequence::{Agenda, Event, EventNo, ReplayError};
 use crate::store::{Mode, Store};
 use std::collections::BTreeMap;
 use std::path::Path;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// Everything the pages show of a log, made once and again when the log has grown.
 pub(crate) struct View {
-    pub log: Log,
+    pub log: Arc<Log>,
     pub state: Agenda,
     pub schedule: Schedule,
     pub exchanges: Vec<Exchange>,
     /// For each reading, the one that took its place.
     pub replaced_by: BTreeMap<EventNo, EventNo>,
+    pub around: Around,
+}
+
+/// What lies around the pages of one session.
+#[derive(Clone, Default)]
+pub(crate) struct Around {
     /// Where the pages of each thread of a merged log begin, with its name; empty for a log that was
     /// not merged.
     pub threads: Vec<(String, String)>,
+    /// The page of the group, where several logs are looked back at.
+    pub group: Option<String>,
 }
 
 /// All the threads of a log, and how many records it held when they were read.
-pub(crate) struct Views {
-    pub threads: Vec<Arc<View>>,
+pub(crate) struct Threads {
+    pub threads: Vec<Session>,
     pub records: u64,
+}
+
+/// One session as it is kept, and what was made of it so far.
+pub(crate) struct Session {
+    pub log: Arc<Log>,
+    around: Around,
+    view: Made<View>,
+    sheet: Made<Sheet>,
+}
+
+/// Something that is made when it is first asked for.
+struct Made<T>(Mutex<Option<Arc<T>>>);
+
+impl<T> Made<T> {
+    fn nothing() -> Self {
+        Self(Mutex::new(None))
+    }
+
+    fn get<E>(&self, make: impl FnOnce() -> Result<T, E>) -> Result<Arc<T>, E> {
+        let mut made = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(made) = made.as_ref() {
+            return Ok(Arc::clone(made));
+        }
+        let new = Arc::new(make()?);
+        *made = Some(Arc::clone(&new));
+        Ok(new)
+    }
+}
+
+impl Session {
+    /// What its pages show.
+    ///
+    /// # Errors
+    /// When it can't be replayed.
+    pub(crate) fn view(
+        &self,
+        times: &Times,
+        letterhead: &Letterhead,
+    ) -> Result<Arc<View>, LogError> {
+        self.view
+            .get(|| View::of(&self.log, times, letterhead, &self.around))
+    }
+
+    /// Its sheet of marks.
+    ///
+    /// # Errors
+    /// What kept it from being marked.
+    pub(crate) fn sheet<E>(
+        &self,
+        mark: impl FnOnce(&Log) -> Result<Sheet, E>,
+    ) -> Result<Arc<Sheet>, E> {
+        self.sheet.get(|| mark(&self.log))
+    }
 }
 
 impl View {
@@ -31,19 +93,24 @@ impl View {
     /// # Errors
     /// When it can't be replayed.
     fn of(
-        log: Log,
+        log: &Arc<Log>,
         times: &Times,
         letterhead: &Letterhead,
-        threads: &[(String, String)],
+        around: &Around,
     ) -> Result<Self, LogError> {
         Ok(Self {
             state: log.agenda()?,
-            schedule: Schedule::of(&log, times)?.on_paper_of(letterhead),
-            exchanges: dialogue(&log)?,
-            replaced_by: replacements(&log),
-            log,
-            threads: threads.to_vec(),
+            schedule: Schedule::of(log, times)?.on_paper_of(letterhead),
+            exchanges: dialogue(log)?,
+            replaced_by: replacements(log),
+            log: Arc::clone(log),
+            around: around.clone(),
         })
+    }
+
+    /// Whether there is a sheet of marks to look at.
+    pub(crate) fn is_marked(&self) -> bool {
+        self.around.group.is_some() || self.state.practice().is_some()
     }
 
     /// The chain of readings that a reading belongs to, oldest first.
@@ -67,39 +134,46 @@ impl View {
     }
 }
 
-impl Views {
+impl Threads {
     /// Reads a log whose pages begin at `root`.
     ///
     /// # Errors
-    /// When it is not whole, or can't be read or replayed.
-    pub(crate) fn read(
-        db: &Path,
-        times: &Times,
-        letterhead: &Letterhead,
-        root: &str,
-    ) -> Result<Self, LogError> {
+    /// When it is not whole, or can't be read.
+    pub(crate) fn read(db: &Path, root: &str, group: Option<&str>) -> Result<Self, LogError> {
         let store = Store::open(db, Mode::Read)?;
         let records = store.len()?;
         let logs = Log::threads(&store)?;
         if logs.is_empty() {
             return Err(ReplayError::Empty.into());
         }
-        let names: Vec<(String, String)> = logs
-            .iter()
-            .filter_map(|log| log.thread.as_ref())
-            .map(|thread| {
-                (
-                    format!("{root}/thread/{}/timeline", thread.number),
-                    thread.to_string(),
-                )
-            })
-            .collect();
-        let threads = logs
-            .into_iter()
-            .map(|log| View::of(log, times, letterhead, &names).map(Arc::new))
-            .collect::<Result<Vec<_>, LogError>>()?;
-        Ok(Self { threads, records })
+        let threads = logs.iter().filter_map(|log| log.thread.as_ref());
+        let around = Around {
+            threads: threads
+                .map(|thread| {
+                    (
+                        format!("{}/timeline", thread_root(root, thread.number)),
+                        thread.to_string(),
+                    )
+                })
+                .collect(),
+            group: group.map(str::to_owned),
+        };
+        let threads = logs.into_iter().map(|log| Session {
+            log: Arc::new(log),
+            around: around.clone(),
+            view: Made::nothing(),
+            sheet: Made::nothing(),
+        });
+        Ok(Self {
+            threads: threads.collect(),
+            records,
+        })
     }
+}
+
+/// Where the pages of one thread of a merged log begin.
+pub(crate) fn thread_root(root: &str, number: usize) -> String {
+    format!("{root}/thread/{number}")
 }
 
 /// What took the place of what: named by the event itself, or said right after taking it back.

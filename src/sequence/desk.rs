@@ -9,16 +9,16 @@ use crate::quantity::Reading;
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum DeskRefusal {
     /// The event brought no reading.
-    #[error("event {0} is no reading: only readings can be put right here")]
+    #[error("event {0} is no reading: only readings can be put right, or struck from marks")]
     NoReading(EventNo),
     /// It was taken back, or replaced.
-    #[error("event {0} no longer counts: put right the reading that took its place")]
+    #[error("event {0} no longer counts: name the reading that took its place")]
     NoLongerCounts(EventNo),
     /// Nothing would change.
     #[error("it says that already")]
     Same,
     /// The reason is empty.
-    #[error("write why: the reason is kept with the correction")]
+    #[error("write why: the reason is kept in the log")]
     NoReason,
     /// The unit is not the one it was measured in, which is this.
     #[error("it was measured in {0}: write the value in that unit")]
@@ -70,6 +70,26 @@ pub fn correct_at_desk(
         of,
         reading,
         verdict: assessment.verdict,
+        reason: reason.to_owned(),
+    })
+}
+
+/// Decides on striking a reading from the marks of who learned by it: it was misheard. What was said
+/// stays in the log, and on the schedule.
+///
+/// # Errors
+/// When there is no such reading, it does not count, or no reason is given.
+pub fn strike_at_desk(agenda: &Agenda, of: EventNo, reason: &str) -> Result<Event, DeskRefusal> {
+    let kept = agenda.reading(of).ok_or(DeskRefusal::NoReading(of))?;
+    if kept.status != ReadingStatus::Counts {
+        return Err(DeskRefusal::NoLongerCounts(of));
+    }
+    let reason = reason.trim();
+    if reason.is_empty() {
+        return Err(DeskRefusal::NoReason);
+    }
+    Ok(Event::Struck {
+        of,
         reason: reason.to_owned(),
     })
 }
@@ -139,6 +159,32 @@ mod tests {
         let right = Reading::exact(Number::whole(1));
         let refused = correct_at_desk(state, only_reading(state), &right, "  ");
         assert_eq!(refused, Err(DeskRefusal::NoReason));
+    }
+
+    #[test]
+    fn only_what_counts_is_struck_and_only_with_a_reason() {
+        let session = shorted_leads();
+        let mut state = session.state().clone();
+        let wrong = only_reading(&state);
+        let struck = strike_at_desk(&state, wrong, " heard wrongly ");
+        let reason = "heard wrongly".to_owned();
+        assert_eq!(struck, Ok(Event::Struck { of: wrong, reason }));
+        assert_eq!(
+            strike_at_desk(&state, wrong, " "),
+            Err(DeskRefusal::NoReason)
+        );
+        let none = EventNo(0);
+        assert_eq!(
+            strike_at_desk(&state, none, "why"),
+            Err(DeskRefusal::NoReading(none))
+        );
+        let right = Reading::exact("0.05".parse().unwrap());
+        let event = correct_at_desk(&state, wrong, &right, "misheard").unwrap();
+        state.apply(&event, state.last_event_at());
+        assert_eq!(
+            strike_at_desk(&state, wrong, "why"),
+            Err(DeskRefusal::NoLongerCounts(wrong))
+        );
     }
 
     #[test]

@@ -30,7 +30,7 @@ mod state;
 pub use agenda::Agenda;
 pub use amend::{ChangeRefusal, Changed, JobChange, change_job, job_changes};
 pub use decide::{decide, sounds_like_a_warning};
-pub use desk::{DeskRefusal, correct_at_desk};
+pub use desk::{DeskRefusal, correct_at_desk, strike_at_desk};
 pub use facts::{
     Ask, Beside, Column, Destination, Doubt, EVENT_VERSION, Edition, Electronics, Event, EventNo,
     LeftOut, Measure, Mode, NotAStepId, Order, Plan, ProcedureId, Quantity, Refusal, ShownWhen,

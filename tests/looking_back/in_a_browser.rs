@@ -5,7 +5,7 @@ use crate::looking_back::rehearsal::{Rehearsal, megohms};
 use bothhands::grammar::Intent;
 use bothhands::log::Log;
 use bothhands::report::{Letterhead, Times};
-use bothhands::review::{Review, serve};
+use bothhands::review::{Marking, Review, serve};
 use bothhands::sequence::Event;
 use bothhands::store::{Mode, Store};
 use serde_json::json;
@@ -14,9 +14,9 @@ use std::process::Command;
 use std::sync::mpsc;
 
 /// A served log; it is stopped when this is dropped.
-struct Served {
-    folder: tempfile::TempDir,
-    address: String,
+pub struct Served {
+    pub folder: tempfile::TempDir,
+    pub address: String,
     _stop: tokio::sync::oneshot::Sender<()>,
 }
 
@@ -30,6 +30,11 @@ impl Served {
         let folder = tempfile::tempdir().unwrap();
         let db = folder.path().join("session.db");
         r.keep(&db, true);
+        Self::of(folder, vec![db])
+    }
+
+    /// Serves these logs, which lie in the folder.
+    pub fn of(folder: tempfile::TempDir, dbs: Vec<PathBuf>) -> Self {
         let (told, address) = mpsc::channel();
         let (stop, stopped) = tokio::sync::oneshot::channel();
         std::thread::spawn(move || {
@@ -37,7 +42,8 @@ impl Served {
                 .enable_all()
                 .build()
                 .unwrap();
-            let review = Review::of(db, Times::utc(), Letterhead::default()).unwrap();
+            let (times, marking) = (Times::utc(), Marking::default());
+            let review = Review::of(dbs, times, Letterhead::default(), marking).unwrap();
             let ready = move |address| told.send(address).unwrap();
             let stop = async {
                 let _ = stopped.await;
@@ -279,19 +285,26 @@ fn in_a_browser_the_page_opens_filters_plays_and_takes_a_correction_from_the_key
         Event::CorrectedAtDesk { .. }
     ));
 
-    let pages = [
+    for page in [
         "timeline",
         "out",
         "graphs",
         "schedule.html",
         "customer.html",
-    ];
-    for (page, dark) in pages
-        .into_iter()
-        .flat_map(|page| [(page, false), (page, true)])
-    {
+    ] {
+        is_easy_to_use(&browser, &rules, &served.address.replace("timeline", page));
+    }
+    if let Ok(folder) = std::env::var("OUT") {
+        pictures(&browser, &served, Path::new(&folder));
+    }
+}
+
+/// Opens a page by day and by night: it asks nothing of any other place, and axe finds nothing that is
+/// hard to use for some.
+pub fn is_easy_to_use(browser: &Browser, rules: &str, page: &str) {
+    for dark in [false, true] {
         browser.dark(dark);
-        browser.open(&served.address.replace("timeline", page));
+        browser.open(page);
         let paper = "return getComputedStyle(document.body).backgroundColor";
         let paper = browser.run(paper, json!([]));
         assert_eq!(paper == "rgb(26, 31, 29)", dark, "{page}: {paper}");
@@ -303,7 +316,7 @@ fn in_a_browser_the_page_opens_filters_plays_and_takes_a_correction_from_the_key
             let name = name.as_str().unwrap();
             assert!(name.starts_with("http://127.0.0.1:"), "{page} asked {name}");
         }
-        browser.run(&rules, json!([]));
+        browser.run(rules, json!([]));
         let broken = browser.run(
             "return axe.run().then(r => r.violations.map(v => v.id + ': ' + v.nodes.map(n => n.target).join(' ')))",
             json!([]),
@@ -314,13 +327,10 @@ fn in_a_browser_the_page_opens_filters_plays_and_takes_a_correction_from_the_key
             "{page} is hard to use for some (dark: {dark})"
         );
     }
-    if let Ok(folder) = std::env::var("OUT") {
-        pictures(&browser, &served, Path::new(&folder));
-    }
 }
 
 /// axe-core's rules, fetched first where they are not there.
-fn axe() -> String {
+pub fn axe() -> String {
     crate::need("npm", "npm");
     let fetched = Command::new("tests/looking_back/axe.sh").status();
     assert!(fetched.unwrap().success(), "npm could not fetch axe-core");
@@ -328,24 +338,30 @@ fn axe() -> String {
 }
 
 fn pictures(browser: &Browser, served: &Served, folder: &Path) {
+    for page in [
+        "timeline",
+        "timeline?only=corrections",
+        "out",
+        "graphs",
+        "schedule.html",
+        "customer.html",
+    ] {
+        let name = page.replace(['?', '=', '.'], "-");
+        let address = served.address.replace("timeline", page);
+        picture(browser, &address, folder, &name);
+    }
+}
+
+/// A page on a wide screen and on a phone, by day and by night.
+pub fn picture(browser: &Browser, address: &str, folder: &Path, name: &str) {
     std::fs::create_dir_all(folder).unwrap();
     for (size, width, height) in [("wide", 1280, 1600), ("phone", 390, 1500)] {
         browser.size(width, height);
-        for page in [
-            "timeline",
-            "timeline?only=corrections",
-            "out",
-            "graphs",
-            "schedule.html",
-            "customer.html",
-        ] {
-            for (dark, lit) in [(false, "light"), (true, "dark")] {
-                browser.dark(dark);
-                browser.open(&served.address.replace("timeline", page));
-                let name = page.replace(['?', '=', '.'], "-");
-                let picture = folder.join(format!("{name}-{size}-{lit}.png"));
-                std::fs::write(picture, browser.picture()).unwrap();
-            }
+        for (dark, lit) in [(false, "light"), (true, "dark")] {
+            browser.dark(dark);
+            browser.open(address);
+            let picture = folder.join(format!("{name}-{size}-{lit}.png"));
+            std::fs::write(picture, browser.picture()).unwrap();
         }
     }
 }

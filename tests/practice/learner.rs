@@ -62,7 +62,24 @@ impl Learner {
         Self::begin_as(job, hidden, level, false, habit)
     }
 
+    /// A learner of this name, at the usual job.
+    pub fn named(learner: &str, hidden: Hidden, level: Level, habit: Option<Habit>) -> Self {
+        let job = Job::parse(JOB, "bay.toml").unwrap();
+        Self::begin_by(learner, job, hidden, level, false, habit)
+    }
+
     pub fn begin_as(
+        job: Job,
+        hidden: Hidden,
+        level: Level,
+        predict: bool,
+        habit: Option<Habit>,
+    ) -> Self {
+        Self::begin_by("A. Learner", job, hidden, level, predict, habit)
+    }
+
+    fn begin_by(
+        learner: &str,
         job: Job,
         hidden: Hidden,
         level: Level,
@@ -72,7 +89,7 @@ impl Learner {
         let (grammar, _) = grammar_for(&job, false, true).unwrap();
         let bench = Bench::of(&job, hidden).unwrap();
         let practice = Practice {
-            learner: "A. Learner".to_owned(),
+            learner: learner.to_owned(),
             level,
             predict,
             simulated: Some(bench.hidden().seal()),
