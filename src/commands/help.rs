@@ -165,10 +165,16 @@ const EXAMPLES: &[(&str, &[(&str, &str)])] = &[
     ),
     (
         "review",
-        &[(
-            "bothhands review job.db",
-            "look back in the browser, put readings right",
-        )],
+        &[
+            (
+                "bothhands review job.db",
+                "look back in the browser, put readings right",
+            ),
+            (
+                "bothhands review *.practice.db --open",
+                "a group, attempts side by side",
+            ),
+        ],
     ),
     (
         "verify",

@@ -204,7 +204,8 @@ pub(crate) fn beside_page(
     times: &Times,
 ) -> MarksPage {
     let parts = beside(sheets, chosen, times);
-    let title = format!("Side by side: {}", group_name(sheets));
+    let (title, some) = (job_of(sheets), plural(chosen.len(), "attempt", "attempts"));
+    let title = stamped(practised(sheets), format!("{some} side by side: {title}"));
     MarksPage::of(title, group_stamp(sheets), &parts, leads)
 }
 
@@ -324,10 +325,17 @@ fn name_of(sheet: &Sheet) -> String {
 }
 
 fn group_name(sheets: &[Sheet]) -> String {
-    let title = sheets.first().map_or("", |sheet| sheet.title.as_str());
+    let title = job_of(sheets);
     let attempts = plural(sheets.len(), "attempt", "attempts");
-    let simulated = sheets.iter().any(|sheet| sheet.simulated);
-    stamped(simulated, format!("Group of {attempts}: {title}"))
+    stamped(practised(sheets), format!("Group of {attempts}: {title}"))
+}
+
+fn job_of(sheets: &[Sheet]) -> &str {
+    sheets.first().map_or("", |sheet| sheet.title.as_str())
+}
+
+fn practised(sheets: &[Sheet]) -> bool {
+    sheets.iter().any(|sheet| sheet.simulated)
 }
 
 /// A name that stands on every page of paper.
@@ -348,7 +356,7 @@ fn stamp(sheet: &Sheet) -> &'static str {
 }
 
 fn group_stamp(sheets: &[Sheet]) -> &'static str {
-    if sheets.iter().any(|sheet| sheet.simulated) {
+    if practised(sheets) {
         PRACTICE_OF
     } else {
         MARKS_OF
@@ -881,7 +889,7 @@ fn beside(sheets: &[Sheet], chosen: &[usize], times: &Times) -> Vec<Part> {
         }
     }
     vec![
-        table("Result", "Of each", results),
+        table("Result", "What", results),
         table("Criteria", "Criterion", criteria.collect()),
         table("Time a step", "Step", steps),
     ]
@@ -894,12 +902,12 @@ fn section(part: &Part, leads: &dyn Leads) -> Markup {
             @for line in &part.lines { p { (line) } }
             @if !part.rows.is_empty() {
                 div.wide tabindex="0" role="region" aria-label=(part.title) {
-                    table.list {
+                    table.list.beside[part.rows_have_heads] {
                         thead { tr { @for head in &part.head { th scope="col" { (text(head, leads)) } } } }
                         tbody { @for row in &part.rows { tr {
                             @for (n, (head, cell)) in part.head.iter().zip(row).enumerate() {
                                 @if n == 0 && part.rows_have_heads {
-                                    th scope="row" data-label=(head.text) { (filled(cell, leads)) }
+                                    th scope="row" { (filled(cell, leads)) }
                                 } @else {
                                     td data-label=(head.text) { (filled(cell, leads)) }
                                 }

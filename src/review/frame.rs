@@ -32,18 +32,9 @@ pub(crate) fn frame(view: &View, tab: Tab, body: &Markup) -> Markup {
     let link = |own: Tab, to: &str, name: &str| {
         html! { a href=(to) aria-current=[(own == tab).then_some("page")] { (name) } }
     };
-    let learner = view.state.practice().map(|practice| {
-        let how = if schedule.practised {
-            "Practised"
-        } else {
-            "Learned"
-        };
-        format!(
-            "{how} by {}, {}. ",
-            practice.learner,
-            practice.level.shown()
-        )
-    });
+    let practice = view.state.practice();
+    let learner =
+        practice.map(|practice| format!("{}, {}", practice.learner, practice.level.shown()));
     let body = html! {
         body {
             a.skip href="#main" { "Go to the content" }
@@ -51,8 +42,12 @@ pub(crate) fn frame(view: &View, tab: Tab, body: &Markup) -> Markup {
                 p.kind { "Looking back" }
                 h1 { (schedule.title) }
                 p.who {
-                    @if let Some(learner) = &learner { (learner) }
-                    (schedule.site) ". Tested by " (schedule.tester)
+                    (schedule.site) ". "
+                    @match &learner {
+                        Some(learner) if schedule.practised => { "Practised by " (learner) }
+                        Some(learner) => { "Tested by " (schedule.tester) ", learned by " (learner) }
+                        None => { "Tested by " (schedule.tester) }
+                    }
                     @if let Some(supervisor) = &schedule.supervisor { ", supervised by " (supervisor) }
                     ". " (schedule.times().date(schedule.begun))
                     ", times in " (schedule.time_zone) "."

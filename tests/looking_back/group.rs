@@ -284,7 +284,7 @@ fn in_a_browser_attempts_are_chosen_and_a_reading_is_struck_from_the_keyboard() 
     browser.sends(".choose button", "");
     let title = browser.run("return document.querySelector('h1').textContent", json!([]));
     assert!(
-        title.as_str().unwrap().starts_with("Side by side"),
+        title.as_str().unwrap().contains("2 attempts side by side"),
         "{title}"
     );
     let beside = browser.run("return location.href", json!([]));
@@ -299,6 +299,9 @@ fn in_a_browser_attempts_are_chosen_and_a_reading_is_struck_from_the_keyboard() 
     );
     assert!((played.as_f64().unwrap() - 0.25).abs() < 0.05, "{played}");
     browser.keys("td summary", "\u{E007}");
+    if let Ok(folder) = std::env::var("OUT") {
+        std::fs::write(Path::new(&folder).join("strike.png"), browser.picture()).unwrap();
+    }
     browser.sends("td input[name=reason]", "a lorry passed");
     let kept = browser.run(
         "return document.querySelector('.kept')?.textContent",
