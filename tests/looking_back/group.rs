@@ -272,6 +272,27 @@ fn one_log_of_practice_has_a_tab_of_marks() {
     assert!(!page.contains("href=\"marks\""));
 }
 
+/// How long the first page of two hundred logs takes. It is printed, not asserted.
+#[test]
+#[ignore = "a load; run it with --release and --nocapture"]
+fn two_hundred() {
+    let (folder, paths) = group();
+    let copies: Vec<PathBuf> = (0..200)
+        .map(|n| {
+            let copy = folder.path().join(format!("copy-{n}.db"));
+            std::fs::copy(&paths[n % paths.len()], &copy).unwrap();
+            copy
+        })
+        .collect();
+    let since = std::time::Instant::now();
+    let served = Served::of(folder, copies);
+    println!("ready after {:.1} s", since.elapsed().as_secs_f64());
+    let since = std::time::Instant::now();
+    let page = ask("GET", &served.address, &[], "");
+    println!("its page after {:.1} s", since.elapsed().as_secs_f64());
+    assert!(page.body.contains("Group of 200 attempts"));
+}
+
 #[test]
 fn in_a_browser_attempts_are_chosen_and_a_reading_is_struck_from_the_keyboard() {
     let rules = axe();
