@@ -11,6 +11,7 @@
 #![forbid(unsafe_code)]
 
 pub mod audio;
+pub mod bay;
 pub mod config;
 pub mod dialogue;
 pub mod doctor;
@@ -22,6 +23,8 @@ pub mod handin;
 pub mod installation;
 pub mod limits;
 pub mod log;
+pub mod marking;
+pub mod practice;
 pub mod quantity;
 pub mod report;
 pub mod review;

@@ -18,6 +18,7 @@
     reason = "a test may fail"
 )]
 
+mod bay;
 mod commands;
 mod dependencies;
 mod dialogues;
@@ -29,6 +30,7 @@ mod hearing;
 mod keeping;
 mod limits;
 mod looking_back;
+mod practice;
 mod rooms;
 mod sequence;
 mod sound;

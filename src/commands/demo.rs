@@ -48,7 +48,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let clock = SharedClock::default();
     let (mut store, log) = log::take_up(&db, &clock).map_err(|why| about_log(&db, why))?;
     let started = Instant::now();
-    let grammar = Arc::new(grammar_for(&job, true)?.0);
+    let grammar = Arc::new(grammar_for(&job, true, false)?.0);
     let mut engine = Ear::new(Arc::clone(&grammar), 1)?;
     let start_up = started.elapsed();
     let (session, first) = open_session(&mut store, &log, job, JOB, by().as_str().into(), &clock)?;
@@ -59,6 +59,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         store: &mut store,
         clock,
         grammar: &grammar,
+        bench: None,
         recogniser: Some(&mut engine as &mut dyn Recogniser),
         voice: &mut voice,
         observer: &mut observer,

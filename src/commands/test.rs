@@ -1,6 +1,7 @@
 //! `bothhands test`: the main job.
 
 use super::engine::EngineArgs;
+use super::learning::LearningArgs;
 use super::progress::Progress;
 use super::stop::{end_at_once, stop_on_signal, stop_on_signal_and};
 use super::terminal::{self, ToTerminal};
@@ -16,6 +17,7 @@ use bothhands::dialogue::{
 use bothhands::installation::Job;
 use bothhands::limits::Tables;
 use bothhands::log::{self, Log, LogError, SharedClock};
+use bothhands::practice::{Bench, Hidden};
 use bothhands::speech::Recogniser;
 use bothhands::store::{Mode, Store};
 use bothhands::voice::{Tone, until_quiet};
@@ -30,11 +32,11 @@ use std::time::Duration;
 #[derive(Debug, clap::Args)]
 pub(crate) struct Args {
     /// The job file; `-` for standard input.
-    job: PathBuf,
+    pub(super) job: PathBuf,
     /// The log; beside the job file with the ending .db when not given. An existing log is taken
     /// up where it ends.
     #[arg(long, value_name = "FILE")]
-    db: Option<PathBuf>,
+    pub(super) db: Option<PathBuf>,
     /// The job file was changed since the log was begun, and it is still that job: what was added is
     /// tested too, and what was tested stays. Without it you are shown the changes and asked.
     #[arg(long)]
@@ -50,6 +52,8 @@ pub(crate) struct Args {
     /// Typed lines taken as if they had been heard: a file, or `-` for the keyboard.
     #[arg(long, value_name = "FILE|-", conflicts_with = "sound")]
     words: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) learning: LearningArgs,
     #[command(flatten)]
     voice: VoiceArgs,
     /// Shows where the session is, what is asked, the last readings and what is out on the whole
@@ -68,6 +72,14 @@ pub(crate) struct Args {
 /// # Errors
 /// When the job, the log or the sound can't be used; nothing is lost.
 pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
+    lead(args, |_| Ok(None))
+}
+
+/// Leads a job, or the practice of it: `hides` gives what is hidden in it, when it is one.
+pub(super) fn lead(
+    args: &Args,
+    hides: impl FnOnce(&Job) -> anyhow::Result<Option<Hidden>>,
+) -> anyhow::Result<ExitCode> {
     if args.job == Path::new("-") && (args.db.is_none() || args.words == Some("-".into())) {
         bail!(
             "the job comes from standard input: name the log with --db, and take words or sound from elsewhere"
@@ -108,7 +120,16 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     }
     let clock = SharedClock::default();
     let by_voice = args.words.is_none();
-    let (grammar, other_words) = grammar_for(&job, by_voice)?;
+    let hidden = hides(&job)?;
+    // Before there is a log: what can't be hidden in that job begins none.
+    let bench = hidden
+        .clone()
+        .map(|hidden| Bench::of(&job, hidden))
+        .transpose()?;
+    let practice = args
+        .learning
+        .practice(&job, hidden.as_ref().map(Hidden::seal));
+    let (grammar, other_words) = grammar_for(&job, by_voice, practice.is_some())?;
     let grammar = Arc::new(grammar);
     let mut recogniser = if !by_voice {
         None
@@ -185,6 +206,11 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         by: &by,
         changed,
         delivery,
+        practice: practice.as_ref(),
+    };
+    let bench = match hidden {
+        Some(hidden) if !log.entries.is_empty() => Bench::resumed(hidden, log.events())?,
+        _ => bench,
     };
     let (session, first) = open_session(&mut store, &log, job, &text, run, &clock)?;
     let session = match tables {
@@ -203,6 +229,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         store: &mut store,
         clock,
         grammar: &grammar,
+        bench,
         recogniser: recogniser
             .as_mut()
             .map(|engine| engine.as_mut() as &mut dyn Recogniser),

@@ -7,13 +7,14 @@ use crate::audio::Utterance;
 use crate::grammar::{Grammar, Intent, SaidInstead, distinct};
 use crate::installation::Job;
 use crate::log::{self, Log, LogError, SharedClock};
+use crate::practice::Bench;
 use crate::sequence::{
     Agenda, Event, Line, LineKind, Mode, Run, Session, Turn, change_job, place_of, say,
     sounds_like_a_warning,
 };
 use crate::speech::{Decision, DecodeContext, Recogniser, Recognition, is_lone_digit, repeated};
 use crate::store::{Evidence, Store};
-use crate::terms::Delivery;
+use crate::terms::{Delivery, Practice};
 use crate::voice::{Earcon, Saying, Tone, Voice};
 use anyhow::bail;
 use jiff::Timestamp;
@@ -40,6 +41,8 @@ pub struct DialogueManager<'a> {
     pub clock: SharedClock,
     /// What can be said.
     pub grammar: &'a Grammar,
+    /// The simulated installation that is practised on; none where it is real.
+    pub bench: Option<Bench>,
     /// What hears; none where everything is typed.
     pub recogniser: Option<&'a mut dyn Recogniser>,
     /// What speaks the lines.
@@ -314,6 +317,9 @@ impl DialogueManager<'_> {
             };
             silent_since = Instant::now();
             tally.taken += 1;
+            if matches!(said, Intent::Probe { .. }) && self.probed(&said, evidence.as_ref()) {
+                continue;
+            }
             let before = self.session.clone();
             let now = self.clock.tick();
             let turn = match &typed {
@@ -340,7 +346,40 @@ impl DialogueManager<'_> {
                 ))]),
             }
         }
+        self.reveal();
         Ok(tally)
+    }
+
+    /// Lets the instrument of a practice answer; whether there is one, and it is being practised.
+    fn probed(&mut self, said: &Intent, evidence: Option<&Evidence>) -> bool {
+        let running = self.session.state().mode() == Mode::Running;
+        let Some(bench) = self.bench.as_mut().filter(|_| running) else {
+            return false;
+        };
+        let stood = bench.clone();
+        match bench.probe(self.session.state(), said) {
+            Ok((probe, shown, came)) => {
+                let before = self.session.clone();
+                let turn = self.session.probed(probe, shown, came, self.clock.tick());
+                if !self.keep_and_say(before, &turn, evidence) {
+                    self.bench = Some(stood);
+                }
+            }
+            Err(why) => self.say(&[Line::answer(why.to_string())]),
+        }
+        true
+    }
+
+    /// Tells what was hidden once a practice is finished.
+    fn reveal(&mut self) {
+        let finished = self.session.state().mode() == Mode::Finished;
+        let Some(hidden) = self.bench.as_ref().filter(|_| finished).map(Bench::hidden) else {
+            return;
+        };
+        let (faults, salt) = (hidden.faults.clone(), hidden.salt.clone());
+        let before = self.session.clone();
+        let turn = self.session.revealed(faults, salt, self.clock.tick());
+        self.keep_and_say(before, &turn, None);
     }
 
     /// Asks whether it is live, where something there should be dead; whether it was asked.
@@ -360,6 +399,9 @@ impl DialogueManager<'_> {
     fn keep_and_say(&mut self, before: Session, turn: &Turn, evidence: Option<&Evidence>) -> bool {
         match self.keep(&turn.events, evidence) {
             Ok(()) => {
+                if let Some(bench) = &mut self.bench {
+                    bench.follow(before.state(), &turn.events, self.clock.now());
+                }
                 self.observer.went_on(self.session.state());
                 self.say(&turn.lines);
                 self.mark(&turn.lines);
@@ -376,7 +418,8 @@ impl DialogueManager<'_> {
     }
 
     fn keep(&mut self, events: &[Event], evidence: Option<&Evidence>) -> Result<(), LogError> {
-        log::keep(self.store, events, evidence)
+        let practised = self.session.state().practises();
+        log::keep(self.store, events, practised, evidence)
     }
 
     /// A short tone after the words tells whether what is said next will be taken. One that ends in
@@ -412,6 +455,7 @@ impl DialogueManager<'_> {
                 LineKind::Question => Tone::Question,
                 LineKind::Reminder => Tone::Reminder,
                 LineKind::Warning => Tone::Warning,
+                LineKind::Shown => Tone::Instrument,
             };
             let said = self.voice.put(Saying {
                 tone,
@@ -434,18 +478,28 @@ pub fn nearly_a_warning(heard: &Recognition) -> bool {
 }
 
 /// The grammar with the job's own places, and what to say for those that can't be said by voice as
-/// they are written. A typed session takes the names as they are.
+/// they are written. A typed session takes the names as they are. Who learns can say more.
 ///
 /// # Errors
 /// When the grammar itself is not whole.
-pub fn grammar_for(job: &Job, by_voice: bool) -> anyhow::Result<(Grammar, Vec<SaidInstead>)> {
+pub fn grammar_for(
+    job: &Job,
+    by_voice: bool,
+    learns: bool,
+) -> anyhow::Result<(Grammar, Vec<SaidInstead>)> {
     let points = job
         .boards
         .iter()
         .flat_map(|board| &board.circuits)
         .flat_map(|circuit| &circuit.points);
     let places = distinct(points.map(place_of));
-    Ok(Grammar::built_in()?.with_job_places(&places, by_voice)?)
+    let (grammar, instead) = Grammar::built_in()?.with_job_places(&places, by_voice)?;
+    let grammar = if learns {
+        grammar.with_practice()?
+    } else {
+        grammar
+    };
+    Ok((grammar, instead))
 }
 
 /// Which program takes a session up, and whether it may take a changed job.
@@ -457,6 +511,8 @@ pub struct RunBy<'a> {
     pub changed: bool,
     /// How prompts are put.
     pub delivery: Delivery,
+    /// How somebody learns by a session that is begun, or is examined.
+    pub practice: Option<&'a Practice>,
 }
 
 impl<'a> From<&'a str> for RunBy<'a> {
@@ -465,6 +521,7 @@ impl<'a> From<&'a str> for RunBy<'a> {
             by,
             changed: false,
             delivery: Delivery::default(),
+            practice: None,
         }
     }
 }
@@ -528,12 +585,14 @@ pub fn open_session(
         by,
         changed,
         delivery,
+        practice,
     } = run_by;
     let boot = log::boot();
     let run = Run {
         by,
         boot: boot.as_deref(),
         delivery,
+        practice,
     };
     if log.entries.is_empty() {
         let (session, turn) = Session::begin(job, run, clock.tick())?;
@@ -541,6 +600,7 @@ pub fn open_session(
         return Ok((session, turn));
     }
     let left = log.agenda()?;
+    is_the_same_practice(&left, practice, store.path())?;
     let now = clock.tick();
     let (session, turn) = match job_change(&left, &job, text, by, now, store.path())? {
         None => Session::resume(log.events(), run, now)?,
@@ -551,6 +611,30 @@ pub fn open_session(
         ),
         Some(change) => Session::resume_changed(log.events(), run, now, change.events)?,
     };
-    log::keep(store, &turn.events, None)?;
+    log::keep(store, &turn.events, session.state().practises(), None)?;
     Ok((session, turn))
+}
+
+/// A log of practice is taken up as the practice that it was begun as, and a test as a test.
+fn is_the_same_practice(
+    left: &Agenda,
+    practice: Option<&Practice>,
+    db: &Path,
+) -> anyhow::Result<()> {
+    let simulated = |practice: Option<&Practice>| practice.and_then(|p| p.simulated.clone());
+    match (simulated(left.practice()), simulated(practice)) {
+        (was, is) if was == is => Ok(()),
+        (Some(_), None) => bail!(
+            "{} holds a practice: take it up with `bothhands practise`, or test with another log (--db).",
+            db.display()
+        ),
+        (None, Some(_)) => bail!(
+            "{} holds the log of a test: practise with another log (--db).",
+            db.display()
+        ),
+        _ => bail!(
+            "{} was begun with other faults: give it the same --faults or --seed, or begin another log (--db).",
+            db.display()
+        ),
+    }
 }

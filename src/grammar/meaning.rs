@@ -3,10 +3,11 @@
 use super::net::Event;
 use super::number;
 use super::said::Intent;
-use super::tag::Tag;
-use crate::quantity::{Number, Pair, Reading, Relation, TestVoltage, Unit};
+use super::tag::{Function, SaidBetween, Tag};
+use crate::quantity::{Conductors, Number, Pair, Reading, Relation, TestVoltage, Unit};
 use crate::terms::{
-    Alteration, Change, HalfCycle, Measure, Parked, Part, Place, Reason, Statement,
+    Alteration, Between, Change, FaultKind, HalfCycle, HiddenFault, Measure, Parked, Part, Place,
+    RcdTest, Reason, Setting, Statement,
 };
 
 /// Words and tagged parts, in the order they were said.
@@ -99,6 +100,12 @@ fn one(tag: &Tag, inside: &[Piece<'_>]) -> Option<Intent> {
         Tag::GoTo(stage) => Intent::GoTo(*stage),
         Tag::TestAt(voltage) => Intent::TestAt(*voltage),
         Tag::ProsodyChange(manner) => Intent::ProsodyChange(*manner),
+        Tag::Probed => parts.probe()?,
+        Tag::Predicted(of) => Intent::Predict {
+            of: *of,
+            reading: parts.plain_reading(),
+        },
+        Tag::Diagnosed => Intent::Diagnose(parts.diagnosis()),
         _ => said(inside)?,
     })
 }
@@ -120,6 +127,12 @@ struct Parts {
     parked: Option<Parked>,
     state: Option<Statement>,
     reason: Option<Reason>,
+    between: Option<SaidBetween>,
+    function: Option<Function>,
+    current: Option<RcdTest>,
+    fault: Option<FaultKind>,
+    of_circuit: Option<u16>,
+    with_circuit: Option<u16>,
     /// The same part was said twice, and differently.
     contradicted: bool,
 }
@@ -150,6 +163,12 @@ impl Parts {
                 Tag::Parked(parked) => fill(&mut self.parked, Some(*parked)),
                 Tag::State(state) => fill(&mut self.state, Some(*state)),
                 Tag::Reason(reason) => fill(&mut self.reason, Some(reason.clone())),
+                Tag::Between(between) => fill(&mut self.between, Some(*between)),
+                Tag::Function(function) => fill(&mut self.function, Some(*function)),
+                Tag::Current(current) => fill(&mut self.current, Some(*current)),
+                Tag::Fault(fault) => fill(&mut self.fault, Some(*fault)),
+                Tag::OfCircuit => fill(&mut self.of_circuit, numbered(inside)),
+                Tag::WithCircuit => fill(&mut self.with_circuit, numbered(inside)),
                 Tag::Both => {
                     self.both = true;
                     true
@@ -157,25 +176,28 @@ impl Parts {
                 _ => true,
             };
             self.contradicted |= !fits;
-            // A place's number is its own, not the reading's.
-            if !matches!(tag, Tag::Place) {
+            // The number of a place or a circuit is its own, not the reading's.
+            if !matches!(tag, Tag::Place | Tag::OfCircuit | Tag::WithCircuit) {
                 self.gather(inside);
             }
         }
     }
 
-    fn reading(self) -> Option<Intent> {
+    /// The value alone, with what was said of it.
+    fn plain_reading(&self) -> Option<Reading> {
         let relation = self.relation.unwrap_or(Relation::Exact);
-        if self.number.is_none() && relation != Relation::OverRange {
-            return None;
-        }
-        let reading = Reading {
+        let shown = self.number.is_some() || relation == Relation::OverRange;
+        shown.then_some(Reading {
             pair: self.pair,
             relation,
             number: self.number,
             unit: self.unit,
             at: self.at,
-        };
+        })
+    }
+
+    fn reading(self) -> Option<Intent> {
+        let reading = self.plain_reading()?;
         Some(match self.measure {
             Some(measure) => Intent::Measured {
                 measure,
@@ -213,6 +235,59 @@ impl Parts {
         })
     }
 
+    /// Which conductors were named by themselves.
+    fn conductors(&self) -> Option<Conductors> {
+        match self.part {
+            Some(Part::Conductors(conductors)) => Some(conductors),
+            _ => None,
+        }
+    }
+
+    fn probe(self) -> Option<Intent> {
+        let between = match self.between {
+            None => Between::Pair(self.pair?),
+            Some(SaidBetween::Ends) => Between::Ends(self.conductors()?),
+            Some(SaidBetween::LongLead) => Between::LongLead(self.conductors()?),
+            Some(SaidBetween::Bond) => Between::Bond,
+            Some(SaidBetween::LeadsJoined) => Between::LeadsJoined,
+            Some(SaidBetween::LeadsApart) => Between::LeadsApart,
+            Some(SaidBetween::KnownSource) => Between::KnownSource,
+        };
+        let setting = match self.function {
+            // A voltage alone names the insulation test.
+            None => self.at.map(|at| Setting::Insulation { at }),
+            Some(Function::Voltage) => Some(Setting::Voltage),
+            Some(Function::Continuity) => Some(Setting::Continuity),
+            Some(Function::Insulation) => Some(Setting::Insulation {
+                at: self.at.unwrap_or(TestVoltage::V500),
+            }),
+            Some(Function::Loop) => Some(Setting::Loop),
+            Some(Function::FaultCurrent) => Some(Setting::FaultCurrent),
+            Some(Function::Rcd) => Some(Setting::Rcd {
+                current: self.current.unwrap_or(RcdTest::Once),
+                half: self.half.unwrap_or(HalfCycle::Positive),
+            }),
+            Some(Function::PhaseSequence) => Some(Setting::PhaseSequence),
+        };
+        Some(Intent::Probe {
+            setting,
+            between,
+            place: self.place,
+        })
+    }
+
+    fn diagnosis(self) -> Option<HiddenFault> {
+        let conductor = self.conductors();
+        Some(HiddenFault {
+            kind: self.fault?,
+            board: None,
+            circuit: self.of_circuit,
+            place: self.place,
+            conductor,
+            with_circuit: self.with_circuit,
+        })
+    }
+
     fn small_number(self) -> Option<u16> {
         small(self.number?)
     }
@@ -227,6 +302,14 @@ fn fill<T: PartialEq>(slot: &mut Option<T>, part: Option<T>) -> bool {
 
 fn small(number: Number) -> Option<u16> {
     number.as_whole()?.try_into().ok()
+}
+
+/// The number said of a circuit.
+fn numbered(inside: &[Piece<'_>]) -> Option<u16> {
+    inside.iter().find_map(|piece| match piece {
+        Piece::Tagged(Tag::Number, inside) => number::from_words(&words(inside)).and_then(small),
+        _ => None,
+    })
 }
 
 fn words(pieces: &[Piece<'_>]) -> String {

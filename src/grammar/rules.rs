@@ -20,8 +20,14 @@ const TYPED: &str = "typed";
 /// The rule that is filled with the job's own places.
 const NAMED: &str = "places.named";
 
+/// What is said in practice, and the rule of what may be said at every step, which it joins there.
+const PRACTICE: (&str, &str) = ("practice.said", "steps.always");
+
+/// How likely it is there.
+const PRACTISED: f64 = 0.3;
+
 /// In the order of the guide.
-const FILES: [(&str, &str); 8] = [
+const FILES: [(&str, &str); 9] = [
     ("numbers.jsgf", include_str!("../../grammars/numbers.jsgf")),
     (
         "readings.jsgf",
@@ -40,6 +46,10 @@ const FILES: [(&str, &str); 8] = [
     (
         "commands.jsgf",
         include_str!("../../grammars/commands.jsgf"),
+    ),
+    (
+        "practice.jsgf",
+        include_str!("../../grammars/practice.jsgf"),
     ),
     ("typed.jsgf", include_str!("../../grammars/typed.jsgf")),
 ];
@@ -186,6 +196,29 @@ impl Grammar {
             }
         }
         self.with_named(all)
+    }
+
+    /// The same rules, in which the probes of a practice can be placed, readings predicted and faults
+    /// named, at every step.
+    ///
+    /// # Errors
+    /// When the grammar has no such rules.
+    pub fn with_practice(&self) -> Result<Self> {
+        let (said, always) = PRACTICE;
+        let mut rules = self.rules.clone();
+        let said = rules.find(said).ok_or_else(|| self.no_such(said))?;
+        let always = rules.find(always).ok_or_else(|| self.no_such(always))?;
+        if let Some(body) = rules.bodies.get_mut(always) {
+            let before = std::mem::replace(body, Node::Void);
+            *body = Node::Alternatives(vec![
+                (1.0 - PRACTISED, before),
+                (PRACTISED, Node::Rule(said)),
+            ]);
+        }
+        Ok(Self {
+            called: self.called.clone(),
+            ..Self::new(rules)
+        })
     }
 
     /// The same rules with these words as names of places.

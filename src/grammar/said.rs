@@ -1,6 +1,7 @@
 use crate::quantity::{Number, Pair, Reading, TestVoltage, Unit};
 use crate::terms::{
-    Alteration, Change, HalfCycle, Measure, Place, ProsodyChange, Reason, Stage, Statement,
+    Alteration, Between, Change, HalfCycle, HiddenFault, Measure, Place, Predicted, ProsodyChange,
+    Reason, Setting, Stage, Statement,
 };
 use serde::{Deserialize, Serialize};
 
@@ -122,6 +123,27 @@ pub enum Intent {
     Note,
     /// "End of note".
     EndOfNote,
+    /// "Probes line to neutral at socket three": where the probes of a practice are.
+    Probe {
+        /// How the instrument is set; as the step needs it when it was not said.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        setting: Option<Setting>,
+        /// Between what the probes are.
+        between: Between,
+        /// Where.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        place: Option<Place>,
+    },
+    /// "I expect zero point four", "the limit is one point three": said before a reading of a practice.
+    Predict {
+        /// Which of them.
+        of: Predicted,
+        /// What was said; nothing for "no limit".
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        reading: Option<Reading>,
+    },
+    /// "The fault is an open leg of the line at socket three"; nothing for "there is no fault".
+    Diagnose(Option<HiddenFault>),
     /// "Quieter", "slower" and the like.
     #[serde(rename = "manner")]
     ProsodyChange(ProsodyChange),

@@ -3,7 +3,10 @@
 use super::number;
 use super::said::Intent;
 use crate::quantity::{Number, Reading, Relation, TestVoltage};
-use crate::terms::{Alteration, Change, HalfCycle, Parked, Part, Place, Reason, Statement};
+use crate::terms::{
+    Alteration, Between, Change, HalfCycle, Parked, Part, Place, Predicted, RcdTest, Reason,
+    Setting, Statement,
+};
 
 impl Intent {
     /// A permission of one word in two, which hardly anything else sounds like; nothing where it has
@@ -100,6 +103,36 @@ impl Intent {
             Self::Note => "take a note".to_owned(),
             Self::EndOfNote => "end of note".to_owned(),
             Self::ProsodyChange(manner) => manner.shown().to_owned(),
+            Self::Probe {
+                setting,
+                between,
+                place,
+            } => probing(*setting, between, place.as_ref()),
+            Self::Predict { of, reading } => {
+                let value = reading.map(|reading| self::reading(&reading, None, None));
+                match (of, value) {
+                    (Predicted::Value, value) => format!("i expect {}", value.unwrap_or_default()),
+                    (Predicted::Limit, Some(value)) => format!("the limit is {value}"),
+                    (Predicted::Limit, None) => "there is no limit".to_owned(),
+                }
+            }
+            Self::Diagnose(None) => "there is no fault".to_owned(),
+            Self::Diagnose(Some(fault)) => Words::new()
+                .add(Some("the fault is"))
+                .add(Some(fault.kind.spoken()))
+                .add(fault.conductor.map(|c| format!("of the {}", c.spoken())))
+                .add(fault.place.as_ref().map(at_place))
+                .add(
+                    fault
+                        .circuit
+                        .map(|n| format!("on circuit {}", place_number(n))),
+                )
+                .add(
+                    fault
+                        .with_circuit
+                        .map(|n| format!("with circuit {}", place_number(n))),
+                )
+                .join(),
         }
     }
 }
@@ -146,11 +179,7 @@ fn reading(reading: &Reading, place: Option<&Place>, half: Option<HalfCycle>) ->
         Relation::Under => Some("under"),
         Relation::OverRange => Some("over range"),
     };
-    let at = reading.at.map(|at| match at {
-        TestVoltage::V250 => "at two five zero volts",
-        TestVoltage::V500 => "at five hundred volts",
-        TestVoltage::V1000 => "at one thousand volts",
-    });
+    let at = reading.at.map(at_voltage);
     Words::new()
         .add(reading.pair.map(|pair| pair.spoken()))
         .add(half.map(HalfCycle::spoken))
@@ -158,6 +187,48 @@ fn reading(reading: &Reading, place: Option<&Place>, half: Option<HalfCycle>) ->
         .add(reading.number.map(number::read_back))
         .add(reading.number.and(reading.unit).map(|unit| unit.spoken()))
         .add(at)
+        .add(place.map(at_place))
+        .join()
+}
+
+fn at_voltage(at: TestVoltage) -> &'static str {
+    match at {
+        TestVoltage::V250 => "at two five zero volts",
+        TestVoltage::V500 => "at five hundred volts",
+        TestVoltage::V1000 => "at one thousand volts",
+    }
+}
+
+fn probing(setting: Option<Setting>, between: &Between, place: Option<&Place>) -> String {
+    let function = setting.map(|setting| match setting {
+        Setting::Voltage => "voltage".to_owned(),
+        Setting::Continuity => "continuity".to_owned(),
+        Setting::Insulation { at } => format!("insulation {}", at_voltage(at)),
+        Setting::Loop => "loop".to_owned(),
+        Setting::FaultCurrent => "fault current".to_owned(),
+        Setting::Rcd { current, half } => {
+            let current = match current {
+                RcdTest::Half => "at half",
+                RcdTest::Once => "at rated current",
+                RcdTest::Five => "at five times",
+            };
+            format!("r c d {current} {}", half.spoken())
+        }
+        Setting::PhaseSequence => "phase sequence".to_owned(),
+    });
+    let between = match between {
+        Between::Pair(pair) => pair.spoken(),
+        Between::Ends(conductor) => format!("{} end to end", conductor.spoken()),
+        Between::LongLead(conductor) => format!("long lead to {}", conductor.spoken()),
+        Between::Bond => "bond".to_owned(),
+        Between::LeadsJoined => "leads together".to_owned(),
+        Between::LeadsApart => "leads apart".to_owned(),
+        Between::KnownSource => "known source".to_owned(),
+    };
+    Words::new()
+        .add(Some("probe"))
+        .add(function)
+        .add(Some(between))
         .add(place.map(at_place))
         .join()
 }

@@ -1,8 +1,10 @@
 use super::said::Intent;
 use crate::quantity::{Conductors, Pair, Relation, TestVoltage, Unit};
 use crate::terms::{
-    Change, HalfCycle, Measure, Parked, Part, ProsodyChange, Reason, Stage, Statement,
+    Change, FaultKind, HalfCycle, Measure, Parked, Part, Predicted, ProsodyChange, RcdTest, Reason,
+    Stage, Statement,
 };
+use serde::Deserialize;
 use serde::de::DeserializeOwned;
 
 /// The tags that a grammar may use, and so the whole vocabulary between `grammars/` and [`Intent`].
@@ -40,6 +42,14 @@ use serde::de::DeserializeOwned;
 /// | `{circuit}` `{board}` | the whole | those, with `{number}` inside |
 /// | `{go-to:insulation}` | "go to insulation" | [`Intent::GoTo`] |
 /// | `{test-at:500}` | "go to five hundred volts" | [`Intent::TestAt`] |
+/// | `{probed}` | a whole probing | [`Intent::Probe`] from `{pair}`, `{conductors}`, `{place}`, `{at}`, `{half}` and the two below |
+/// | `{between:ends}` | "end to end" | between what, where it is no pair |
+/// | `{function:loop}` | "loop" | how the instrument is set |
+/// | `{current:half}` | "at half" | the current of an RCD test |
+/// | `{predicted:value}` | a whole prediction | [`Intent::Predict`], with the parts of a reading inside or none |
+/// | `{diagnosed}` | a whole diagnosis | [`Intent::Diagnose`], with the two below inside, `{conductors}` and `{place}`, or none |
+/// | `{fault:open-leg}` | "open leg" | the kind of the fault |
+/// | `{of-circuit}` `{with-circuit}` | "on circuit three" | the circuit, with `{number}` inside |
 /// | `{manner:slower}` | "slower" | [`Intent::ProsodyChange`] |
 #[derive(Debug, Clone, PartialEq)]
 #[expect(missing_docs, reason = "each is a row of the table above")]
@@ -78,6 +88,40 @@ pub enum Tag {
     GoTo(Stage),
     TestAt(TestVoltage),
     ProsodyChange(ProsodyChange),
+    Probed,
+    Between(SaidBetween),
+    Function(Function),
+    Current(RcdTest),
+    Predicted(Predicted),
+    Diagnosed,
+    Fault(FaultKind),
+    OfCircuit,
+    WithCircuit,
+}
+
+/// Between what probes are, where it is no pair.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum SaidBetween {
+    Ends,
+    LongLead,
+    Bond,
+    LeadsJoined,
+    LeadsApart,
+    KnownSource,
+}
+
+/// The function of an instrument; its voltage, current and half-cycle are parts of their own.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Function {
+    Voltage,
+    Continuity,
+    Insulation,
+    Loop,
+    FaultCurrent,
+    Rcd,
+    PhaseSequence,
 }
 
 impl Tag {
@@ -121,6 +165,15 @@ impl Tag {
             ("test-at", value) => Self::TestAt(named(value)?),
             ("go-to", value) => Self::GoTo(named(value)?),
             ("manner", value) => Self::ProsodyChange(named(value)?),
+            ("probed", "") => Self::Probed,
+            ("diagnosed", "") => Self::Diagnosed,
+            ("of-circuit", "") => Self::OfCircuit,
+            ("with-circuit", "") => Self::WithCircuit,
+            ("between", value) => Self::Between(named(value)?),
+            ("function", value) => Self::Function(named(value)?),
+            ("current", value) => Self::Current(named(value)?),
+            ("predicted", value) => Self::Predicted(named(value)?),
+            ("fault", value) => Self::Fault(named(value)?),
             _ => {
                 return Err("is not a tag of bothhands; the tags are listed in \
                             src/grammar/tag.rs"

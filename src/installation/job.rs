@@ -1,7 +1,7 @@
 pub use crate::limits::{DeviceKind, Earthing, Phases, RcdDelay, SystemVoltage};
 use crate::quantity::Number;
 pub use crate::terms::RcdTest;
-use crate::terms::Stage;
+use crate::terms::{Place, Stage};
 use jiff::civil::Date;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -404,4 +404,24 @@ pub struct Accessory {
     /// On a ring: fed by a spur.
     #[serde(default)]
     pub spur: bool,
+}
+
+impl Accessory {
+    /// Its place, as it is said.
+    pub fn place(&self) -> Place {
+        Place {
+            name: self.name.to_lowercase(),
+            number: self.number,
+        }
+    }
+}
+
+impl Circuit {
+    /// Where a circuit is read whose points the job does not list.
+    pub fn far_end() -> Place {
+        Place {
+            name: "far end".to_owned(),
+            number: None,
+        }
+    }
 }

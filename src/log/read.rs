@@ -243,6 +243,12 @@ impl Log {
             .chunk_by(|a, b| a.at == b.at && is_of_the_same_turn(&a.event, &b.event))
     }
 
+    /// Whether it was practised on a simulated installation.
+    pub fn is_practice(&self) -> bool {
+        let first = self.entries.first();
+        first.is_some_and(|entry| entry.event.begins_practice())
+    }
+
     /// The entry with this number.
     pub fn entry(&self, no: EventNo) -> Option<&Entry> {
         self.entries.get(usize::try_from(no.0).ok()?)

@@ -93,7 +93,7 @@ pub fn csv_of_threads(schedules: &[Schedule]) -> String {
 }
 
 /// Words that a spreadsheet would take for a formula get an apostrophe before them.
-fn guarded(cell: String) -> String {
+pub(super) fn guarded(cell: String) -> String {
     if cell.starts_with(['=', '+', '-', '@', '\t', '\r']) {
         format!("'{cell}")
     } else {

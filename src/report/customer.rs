@@ -113,14 +113,16 @@ pub fn customer_pdf(schedules: &[Schedule]) -> Result<Vec<u8>, PdfError> {
 }
 
 fn place(schedule: &Schedule) -> String {
-    match &schedule.address {
+    let site = match &schedule.address {
         Some(address) => format!("{}, {address}", schedule.site),
         None => schedule.site.clone(),
-    }
+    };
+    schedule.stamped(&site)
 }
 
 fn sections(schedule: &Schedule) -> Vec<Section> {
     let sections = [
+        practised(schedule),
         done(schedule),
         found(schedule),
         not_tested(schedule),
@@ -130,6 +132,16 @@ fn sections(schedule: &Schedule) -> Vec<Section> {
         .into_iter()
         .filter(|section| !section.paragraphs.is_empty() || !section.items.is_empty())
         .collect()
+}
+
+/// That nothing of it is about an installation, where it was practised on a simulated one.
+fn practised(schedule: &Schedule) -> Section {
+    let stamp = schedule.practised.then(|| schedule.record_of.to_owned());
+    Section {
+        title: "Practice",
+        paragraphs: stamp.into_iter().collect(),
+        items: Vec::new(),
+    }
 }
 
 fn done(schedule: &Schedule) -> Section {

@@ -19,6 +19,9 @@ pub struct Exchange {
     pub event: EventNo,
     /// When its first event was kept.
     pub at: Timestamp,
+    /// Whether it was practised on a simulated installation.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub practised: bool,
     /// Kinds of its events.
     pub kinds: Vec<&'static str>,
     /// The board that the session was at.
@@ -157,6 +160,7 @@ fn exchange(turn: &[Entry], agenda: &mut Agenda, narrator: &mut Narrator) -> Exc
         _ => None,
     });
     Exchange {
+        practised: before.practises(),
         thread: None,
         event: turn.first().map_or(EventNo(0), |entry| entry.no),
         at,
@@ -354,6 +358,20 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
             let of: Vec<String> = of.iter().map(|no| format!("#{no}")).collect();
             format!("sound deleted: {}", of.join(", "))
         }
+        Event::Probed { probe, .. } => Intent::Probe {
+            setting: Some(probe.setting),
+            between: probe.between.clone(),
+            place: probe.place.clone(),
+        }
+        .words(),
+        Event::Predicted { of, reading, .. } => Intent::Predict {
+            of: *of,
+            reading: *reading,
+        }
+        .words(),
+        Event::Diagnosed { fault } => Intent::Diagnose(fault.clone()).words(),
+        Event::Revealed { .. } => return None,
+        Event::Struck { of, reason } => format!("struck at the desk: #{of}; reason: {reason}"),
         Event::StoodBy => "stand by".to_owned(),
         Event::CarriedOn => "carry on".to_owned(),
         Event::Paused => "pause".to_owned(),
@@ -401,6 +419,7 @@ fn kind(kind: LineKind) -> &'static str {
         LineKind::Answer => "answer",
         LineKind::Reminder => "reminder",
         LineKind::Warning => "warning",
+        LineKind::Shown => "instrument",
     }
 }
 
@@ -427,7 +446,8 @@ fn write_exchange(text: &mut String, exchange: &Exchange, times: &Times) {
         (None, Some(understood)) => Some(understood.clone()),
         (None, None) => None,
     };
-    let mut head = format!("{clock}  {number:<6}");
+    let stamp = if exchange.practised { "PRACTICE  " } else { "" };
+    let mut head = format!("{stamp}{clock}  {number:<6}");
     if let Some(you) = you {
         let who = if exchange.at_desk() { "desk" } else { "you" };
         let _ = writeln!(text, "{head}{who:<9}{you}");

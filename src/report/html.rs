@@ -12,13 +12,26 @@ const STYLE: &str = include_str!("schedule.css");
 
 /// A page that needs nothing else, around its body: `style` is laid over the colours of every page.
 pub(super) fn whole(letterhead: &Letterhead, title: &str, style: &str, body: Markup) -> String {
+    page_of(policy(letterhead), title, style, body)
+}
+
+/// The same of a page that sounds stand in.
+pub(super) fn whole_with_sounds(title: &str, style: &str, body: Markup) -> String {
+    let policy = html! {
+        meta http-equiv="Content-Security-Policy"
+            content="default-src 'none'; style-src 'unsafe-inline'; media-src data:";
+    };
+    page_of(policy, title, style, body)
+}
+
+fn page_of(policy: Markup, title: &str, style: &str, body: Markup) -> String {
     let page = html! {
         (DOCTYPE)
         html lang="en-GB" {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
-                (policy(letterhead))
+                (policy)
                 title { (title) }
                 style { (PreEscaped(PALETTE)) (PreEscaped(style)) }
             }

@@ -144,12 +144,12 @@ pub fn labels_pdf(schedules: &[Schedule]) -> Result<Vec<u8>, PdfError> {
 }
 
 fn heading(schedule: &Schedule, board: &BoardSchedule) -> String {
-    format!(
+    schedule.stamped(&format!(
         "{}, {}: board {}",
         schedule.site,
         capital(&board.name),
         board.number
-    )
+    ))
 }
 
 fn fed_from(schedule: &Schedule, board: &BoardSchedule) -> String {
@@ -207,6 +207,13 @@ fn dates(schedule: &Schedule) -> String {
 
 fn notices(schedule: &Schedule) -> Vec<Notice> {
     let mut notices = Vec::new();
+    if schedule.practised {
+        // Nothing of it is ever put up.
+        return vec![Notice {
+            title: schedule.stamped("no notice"),
+            lines: vec![schedule.record_of.to_owned()],
+        }];
+    }
     for board in &schedule.boards {
         notices.push(Notice {
             title: format!("Isolate here: {}", board.name),

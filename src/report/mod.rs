@@ -24,6 +24,7 @@ mod labels;
 mod lessons;
 mod letterhead;
 mod letters;
+mod marks;
 mod page;
 mod palette;
 mod pdf;
@@ -47,13 +48,14 @@ pub use json::{json, json_of_threads};
 pub use labels::{labels_html, labels_pdf};
 pub use lessons::{Lesson, LessonKind, lessons};
 pub use letterhead::{Letterhead, Logo, LogoError};
+pub use marks::{Sounds, group_html, group_pdf, marks_csv, sheet_html, sheet_pdf};
 pub(crate) use palette::PALETTE;
 pub use pdf::{pdf, pdf_of_threads};
 pub use print::PdfError;
 pub(crate) use schedule::zs_maximum;
 pub use schedule::{
     BoardSchedule, Check, CircuitRow, Departure, InstrumentRow, Limitation, NoteRow, OpenItem,
-    OutRow, OverrideRow, RECORD_OF, Schedule, SupplyFacts,
+    OutRow, OverrideRow, PRACTICE_OF, RECORD_OF, Schedule, SupplyFacts,
 };
 pub use standing::Standing;
 pub use words::Times;

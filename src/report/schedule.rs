@@ -21,6 +21,27 @@ use std::collections::{BTreeMap, BTreeSet};
 /// What the document is; stands on every page.
 pub const RECORD_OF: &str = "Record of what was said and measured; not a certificate.";
 
+/// The same where it was practised on a simulated installation: the stamp of every page.
+pub const PRACTICE_OF: &str = "PRACTICE on a simulated installation: nothing was tested, and this is no schedule of any installation.";
+
+/// A name with the stamp of practice before it, where it was practised.
+fn stamped(practised: bool, name: &str) -> String {
+    if practised {
+        format!("PRACTICE: {name}")
+    } else {
+        name.to_owned()
+    }
+}
+
+/// What the document of a session is.
+pub(super) fn record_of(state: &State) -> &'static str {
+    if state.practises() {
+        PRACTICE_OF
+    } else {
+        RECORD_OF
+    }
+}
+
 /// The schedule of test results of one session, as pure data: everything the pages show, and
 /// nothing that they don't.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -29,6 +50,9 @@ pub struct Schedule {
     pub record_of: &'static str,
     /// What must be seen by whoever reads it.
     pub cautions: &'static [&'static str],
+    /// Whether it was practised on a simulated installation.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub practised: bool,
     /// Of the job.
     pub title: String,
     /// Initial verification or periodic inspection.
@@ -372,6 +396,11 @@ impl OutRow {
 }
 
 impl Schedule {
+    /// A name with the stamp of practice before it, where it was practised.
+    pub(super) fn stamped(&self, name: &str) -> String {
+        stamped(self.practised, name)
+    }
+
     /// What stands under the limitations when there are none. Only of a session that came to its
     /// end can it be said that everything was tested.
     pub fn no_limitations(&self) -> &'static str {
@@ -440,9 +469,10 @@ impl Schedule {
             .filter(|edition| !edition.is_empty())
             .collect();
         Self {
-            record_of: RECORD_OF,
+            record_of: record_of(agenda),
             cautions: CAUTIONS,
-            title: job.title.clone(),
+            practised: agenda.practises(),
+            title: stamped(agenda.practises(), &job.title),
             kind: words::job_kind(job.kind),
             tester: job.tester.clone(),
             supervisor: job.supervisor.clone(),

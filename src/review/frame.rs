@@ -1,5 +1,4 @@
 use super::view::View;
-use crate::report::RECORD_OF;
 use maud::{DOCTYPE, Markup, html};
 
 /// The pages there are, as they stand in the address.
@@ -36,7 +35,7 @@ pub(crate) fn frame(view: &View, tab: Tab, body: &Markup) -> Markup {
                         ". " (schedule.times().date(schedule.begun))
                         ", times in " (schedule.time_zone) "."
                     }
-                    p.record { (RECORD_OF) " " (schedule.cautions.first().copied().unwrap_or_default()) }
+                    p.record { (schedule.record_of) " " (schedule.cautions.first().copied().unwrap_or_default()) }
                     @if let Some(thread) = &view.log.thread {
                         p.record {
                             (thread) ". What is out here was not put back by another session of this merged log."
@@ -57,7 +56,7 @@ pub(crate) fn frame(view: &View, tab: Tab, body: &Markup) -> Markup {
                     }
                 }
                 main #main { (body) }
-                footer { p { (view.log.entries.len()) " events. " (RECORD_OF) } }
+                footer { p { (view.log.entries.len()) " events. " (schedule.record_of) } }
             }
         }
     }

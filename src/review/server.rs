@@ -390,6 +390,6 @@ fn keep(review: &Shared, right: &Right) -> anyhow::Result<EventNo> {
     let state = Log::read(&store)?.agenda()?;
     let event = correct_at_desk(&state, EventNo(right.of), &reading, &right.reason)?;
     let no = state.next_event();
-    log::keep(&mut store, &[event], None)?;
+    log::keep(&mut store, &[event], state.practises(), None)?;
     Ok(no)
 }

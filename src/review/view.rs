@@ -128,6 +128,8 @@ fn replacements(log: &Log) -> BTreeMap<EventNo, EventNo> {
             | Event::Asked { .. }
             | Event::NotTaken { .. }
             | Event::SoundForgotten { .. }
+            | Event::Probed { .. }
+            | Event::Struck { .. }
             | Event::Unclear { .. } => {}
             _ => withdrawn = None,
         }

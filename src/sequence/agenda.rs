@@ -694,6 +694,11 @@ impl Agenda {
             Event::Noted { .. }
             | Event::NotTaken { .. }
             | Event::SoundForgotten { .. }
+            | Event::Probed { .. }
+            | Event::Predicted { .. }
+            | Event::Diagnosed { .. }
+            | Event::Revealed { .. }
+            | Event::Struck { .. }
             | Event::AskedIfOut { .. }
             | Event::AskedIfLive { .. }
             | Event::Unclear { .. }

@@ -1131,7 +1131,10 @@ impl Watch {
         }
         if !matches!(
             event,
-            Event::CorrectedAtDesk { .. } | Event::NotTaken { .. } | Event::SoundForgotten { .. }
+            Event::CorrectedAtDesk { .. }
+                | Event::NotTaken { .. }
+                | Event::SoundForgotten { .. }
+                | Event::Struck { .. }
         ) {
             self.last_at = self.last_at.max(at);
         }
@@ -1159,6 +1162,8 @@ impl Watch {
                 | Event::CalibrationOverdue { .. }
                 | Event::CorrectedAtDesk { .. }
                 | Event::SoundForgotten { .. }
+                | Event::Struck { .. }
+                | Event::Revealed { .. }
                 | Event::JobChanged { .. }
                 | Event::JudgedAnew { .. }
                 | Event::AskedAnew { .. }

@@ -12,7 +12,7 @@
 //! ```
 //!
 //! `invariants` stands beside them, over a fold of its own, and `desk` decides on corrections made
-//! afterwards, `amend` on a job that is changed on the way. `breakage` breaks guards on purpose, in test builds.
+//! afterwards, `amend` on a job that is changed on the way, `probing` where the probes of a practice are. `breakage` breaks guards on purpose, in test builds.
 
 mod agenda;
 mod amend;
@@ -21,6 +21,7 @@ mod decide;
 mod desk;
 mod facts;
 pub mod invariants;
+pub mod probing;
 pub mod procedures;
 pub mod say;
 mod session;

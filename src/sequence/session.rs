@@ -4,13 +4,14 @@ use super::agenda::Agenda;
 use super::decide::{self, decide, follow};
 use super::facts::{Edition, Event, Mode};
 use super::invariants::Watch;
+use super::probing;
 use super::procedures::Catalogue;
 use super::say::{self, Line, Narrator};
 use super::state::{ABSENCE, LONG_ABSENCE, Question, ReplayError, StepOutcome, is_another_day};
 use crate::grammar::{Grammar, Intent};
 use crate::installation::Job;
 use crate::limits::Tables;
-use crate::terms::Delivery;
+use crate::terms::{Consequence, Delivery, HiddenFault, Practice, Probe, Shown};
 use jiff::Timestamp;
 use std::sync::Arc;
 
@@ -32,6 +33,8 @@ pub struct Run<'a> {
     pub boot: Option<&'a str>,
     /// How what is said is worded.
     pub delivery: Delivery,
+    /// How somebody learns by it, or is examined: of a session that is begun.
+    pub practice: Option<&'a Practice>,
 }
 
 impl<'a> From<&'a str> for Run<'a> {
@@ -40,6 +43,7 @@ impl<'a> From<&'a str> for Run<'a> {
             by,
             boot: None,
             delivery: Delivery::default(),
+            practice: None,
         }
     }
 }
@@ -83,6 +87,7 @@ impl Session {
             edition: Edition::NOW,
             boot: run.boot.map(str::to_owned),
             delivery: run.delivery,
+            practice: run.practice.cloned().map(Box::new),
         };
         let agenda = Agenda::open_with(catalogue, &opened, now)?;
         Ok(Self::go_on(agenda, None, vec![opened], now))
@@ -285,6 +290,32 @@ impl Session {
         let following = followed(&self.agenda, &events, now);
         events.extend(following);
         self.take(events, now)
+    }
+
+    /// Keeps where the probes of a practice were put and what the instrument showed. What would have
+    /// refused a reading of it is kept with it, and the probing goes on.
+    pub fn probed(
+        &mut self,
+        probe: Probe,
+        shown: Shown,
+        came: Vec<Consequence>,
+        now: Timestamp,
+    ) -> Turn {
+        let refusal = probing::refusal_of(&self.agenda, &probe);
+        let event = Event::Probed {
+            probe,
+            shown,
+            came,
+            refusal,
+        };
+        self.note(event, now)
+    }
+
+    /// Keeps what was hidden, once the session is finished.
+    pub fn revealed(&mut self, faults: Vec<HiddenFault>, salt: String, now: Timestamp) -> Turn {
+        // No law is about such events.
+        self.take(vec![Event::Revealed { faults, salt }], now)
+            .unwrap_or_default()
     }
 
     /// Asks at once whether it is live, where something like a warning was heard or typed on what

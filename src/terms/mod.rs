@@ -13,6 +13,7 @@ mod hidden;
 mod manner;
 mod measure;
 mod place;
+mod practice;
 mod probing;
 mod reason;
 mod stage;
@@ -24,6 +25,7 @@ pub use hidden::{FaultKind, HiddenFault};
 pub use manner::ProsodyChange;
 pub use measure::{HalfCycle, Measure};
 pub use place::Place;
+pub use practice::{Level, Practice, Predicted, Simulated};
 pub use probing::{Between, Consequence, Probe, RcdTest, Setting, Shown};
 pub use reason::Reason;
 pub use stage::Stage;
@@ -42,7 +44,9 @@ macro_rules! display_as_shown {
 
 display_as_shown!(
     Change,
+    FaultKind,
     HalfCycle,
+    Level,
     ProsodyChange,
     Parked,
     Reason,

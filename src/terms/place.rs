@@ -1,5 +1,6 @@
 use serde::{Deserialize, Serialize};
 use std::fmt;
+use std::str::FromStr;
 
 /// A place on a circuit: an accessory of the job, by kind and number or by its own name.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -37,6 +38,27 @@ impl Place {
     }
 }
 
+/// "socket 3", as it is shown: what stands last is its number, where it is one.
+impl FromStr for Place {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        let words: Vec<&str> = text.split_whitespace().collect();
+        let (name, number) = match words.split_last() {
+            Some((last, before)) if !before.is_empty() => match last.parse() {
+                Ok(number) => (before, Some(number)),
+                Err(_) => (words.as_slice(), None),
+            },
+            Some(_) => (words.as_slice(), None),
+            None => return Err("a place without a name: write it as \"socket 3\"".to_owned()),
+        };
+        Ok(Self {
+            name: name.join(" ").to_lowercase(),
+            number,
+        })
+    }
+}
+
 impl fmt::Display for Place {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&self.name)?;
@@ -44,5 +66,19 @@ impl fmt::Display for Place {
             write!(f, " {number}")?;
         }
         Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_shown_is_read_back() {
+        for text in ["socket 3", "door entry unit", "board", "socket"] {
+            assert_eq!(text.parse::<Place>().unwrap().to_string(), text);
+        }
+        assert_eq!("Socket 12".parse::<Place>().unwrap().number, Some(12));
+        assert!("  ".parse::<Place>().is_err());
     }
 }

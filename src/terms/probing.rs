@@ -71,7 +71,8 @@ pub struct Probe {
     pub between: Between,
     /// The board's number.
     pub board: u16,
-    /// The circuit; none at the board's incoming terminals.
+    /// The circuit; none at the board itself: its incoming terminals, or, with
+    /// [`Place::board`](super::Place::board) as the place, what its main switch feeds.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub circuit: Option<u16>,
     /// The point of the circuit; none at the board.
@@ -106,6 +107,8 @@ pub enum Shown {
 pub enum Consequence {
     /// Electronics were destroyed by the test voltage, and stay so.
     Destroyed {
+        /// The board's number.
+        board: u16,
         /// The circuit.
         circuit: u16,
         /// The point that they were in.
@@ -113,6 +116,8 @@ pub enum Consequence {
     },
     /// A residual current device tripped: the circuit is off until it is switched on again.
     Tripped {
+        /// The board's number.
+        board: u16,
         /// The circuit.
         circuit: u16,
     },

@@ -36,6 +36,8 @@ pub enum Tone {
     Reminder,
     /// A warning: preceded by a tone where there is sound.
     Warning,
+    /// What an instrument shows: in another voice than the program's own.
+    Instrument,
 }
 
 impl Tone {
@@ -47,6 +49,7 @@ impl Tone {
             Self::Question => "question: ",
             Self::Reminder => "reminder: ",
             Self::Warning => "WARNING: ",
+            Self::Instrument => "instrument: ",
         }
     }
 }

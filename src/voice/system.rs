@@ -15,6 +15,8 @@ use tts::{Tts, UtteranceId};
 const QUEUE: usize = 32;
 /// Within this the service must begin a line it was given.
 const BEGIN: Duration = Duration::from_secs(8);
+/// How far an instrument's pitch is above the normal one, of what there is.
+const HIGHER: f32 = 0.7;
 /// Within this it must answer anything else.
 const MOMENTS: Duration = Duration::from_secs(2);
 
@@ -269,6 +271,8 @@ struct Worker {
     tts: std::mem::ManuallyDrop<Tts>,
     rate: Option<Rate>,
     volume: Option<Volume>,
+    /// Whether it speaks for an instrument now.
+    for_instrument: bool,
     #[cfg(feature = "microphone")]
     player: super::tones::Player,
 }
@@ -283,6 +287,7 @@ impl Worker {
             tts,
             rate: None,
             volume: None,
+            for_instrument: false,
             #[cfg(feature = "microphone")]
             player: super::tones::Player::new(),
         };
@@ -385,10 +390,11 @@ impl Worker {
 
     fn say(&mut self, tone: Tone, text: &str, doubtful: &[Range<usize>]) {
         let Profile { wording, rate, .. } = self.shared.lock().profile.clone();
+        self.speak_for(tone == Tone::Instrument);
         let mut warned = tone != Tone::Warning || self.play(Notes::WARNING);
         for (part, in_doubt) in parts(text, doubtful) {
             let mut said = speakable(part, wording);
-            if matches!(tone, Tone::ReadBack | Tone::Question) {
+            if matches!(tone, Tone::ReadBack | Tone::Question | Tone::Instrument) {
                 said = paced(&said, wording);
             }
             if !std::mem::replace(&mut warned, true) {
@@ -406,6 +412,23 @@ impl Worker {
                 self.shared.lock().give_up(format!("{error:#}"));
                 return;
             }
+        }
+    }
+
+    /// Another pitch tells an instrument's words from the program's own. A service without it says them
+    /// in its own voice.
+    fn speak_for(&mut self, instrument: bool) {
+        if self.for_instrument == instrument {
+            return;
+        }
+        let normal = self.tts.normal_pitch();
+        let pitch = if instrument {
+            normal + HIGHER * (self.tts.max_pitch() - normal)
+        } else {
+            normal
+        };
+        if self.tts.set_pitch(pitch).is_ok() {
+            self.for_instrument = instrument;
         }
     }
 

@@ -52,7 +52,7 @@ impl Voice for Terminal {
     fn put(&mut self, line: Saying<'_>) -> anyhow::Result<()> {
         let style = match line.tone {
             Tone::Plain | Tone::ReadBack => Style::new(),
-            Tone::Reminder => Style::new().bold(),
+            Tone::Reminder | Tone::Instrument => Style::new().bold(),
             Tone::Question => Style::new().bold().fg_color(Some(AnsiColor::Cyan.into())),
             Tone::Warning => Style::new().bold().fg_color(Some(AnsiColor::Red.into())),
         };

@@ -115,6 +115,7 @@ impl Site {
             by: "bothhands",
             boot: self.boot,
             delivery: self.state().delivery(),
+            practice: None,
         };
         let (session, turn) = Session::resume(events, run, self.now).unwrap();
         self.session = session;

@@ -528,8 +528,8 @@ fn wrong_27_no_ordinary_name_stops_a_session_or_is_not_understood() {
     site.typed("where are we\n").well();
     // Typed, each goes by its name, and the place is the one of the job.
     let job = Job::parse(&named_job(), "job.toml").unwrap();
-    let (typed, _) = grammar_for(&job, false).unwrap();
-    let (spoken, instead) = grammar_for(&job, true).unwrap();
+    let (typed, _) = grammar_for(&job, false, false).unwrap();
+    let (spoken, instead) = grammar_for(&job, true, false).unwrap();
     let out_at = |grammar: &Grammar, name: &str| {
         let said = grammar.understand("insulation", &format!("neutral out at {name}"));
         match said {

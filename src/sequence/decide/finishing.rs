@@ -24,6 +24,9 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
     if let Err(refusal) = agenda.nothing_out() {
         return refused(said, refusal);
     }
+    if agenda.to_diagnose() {
+        return refused(said, Refusal::NameTheFault);
+    }
     match left_undone(agenda) {
         0 => finished(agenda),
         left => vec![Event::ProposedFinish { left }],

@@ -7,6 +7,7 @@ mod finishing;
 mod following;
 mod leaving_out;
 mod moving;
+mod practice;
 mod question;
 mod reading;
 mod statement;
@@ -93,6 +94,10 @@ pub fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
         Intent::StaysOff(number) => moving::stays_off(agenda, said, *number),
         // What another grammar says never comes here: sessions hear by ours.
         Intent::CarryOn | Intent::Resume | Intent::EndOfNote | Intent::Foreign(_) => Vec::new(),
+        Intent::Predict { of, reading } => practice::predicted(agenda, said, *of, *reading),
+        Intent::Diagnose(fault) => practice::diagnosed(agenda, said, fault.as_ref()),
+        // On a simulated installation the instrument answers (`Session::probed`), and nothing else.
+        Intent::Probe { .. } => not_asked(said),
         Intent::Both(change) => alteration::both(agenda, said, *change),
         Intent::NotTested(_) | Intent::Skip(_) | Intent::Override(_) | Intent::Because(_) => {
             leaving_out::decide(agenda, said)

@@ -10,7 +10,7 @@ use crate::sequence::facts::{
 };
 use crate::sequence::procedures::{is_a_short, is_about_zero, like_the_supply};
 use crate::sequence::state::{State, StepOutcome};
-use crate::terms::{HalfCycle, Measure as Named, Place};
+use crate::terms::{HalfCycle, Level, Measure as Named, Place};
 
 /// What was said beside the value itself.
 #[derive(Debug, Clone, Copy, Default)]
@@ -46,6 +46,9 @@ pub(super) fn decide(
     if let Err(refusal) = agenda.guard(target) {
         return refused(said, refusal);
     }
+    if let Some(of) = agenda.to_predict(&target.id) {
+        return refused(said, Refusal::PredictFirst { of });
+    }
     let filled = fill_in(reading, &measure);
     let assessment = agenda
         .procedure(target)
@@ -60,6 +63,9 @@ pub(super) fn decide(
         Some(Doubt::ReadBefore { reading })
     } else if let Some(event) = said_before(agenda, target) {
         Some(Doubt::SaidBefore { event })
+    } else if agenda.level() == Level::Silent {
+        // An examination asks what was heard, and not what it means.
+        None
     } else if let Some(doubt) = load_or_short(agenda.state(), target, &filled) {
         Some(doubt)
     } else {

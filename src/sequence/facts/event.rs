@@ -5,7 +5,10 @@ use crate::grammar::Intent;
 use crate::installation::Job;
 use crate::limits::Verdict;
 use crate::quantity::Reading;
-use crate::terms::{Delivery, HalfCycle, Parked, Part, Place, Reason, Statement};
+use crate::terms::{
+    Consequence, Delivery, HalfCycle, HiddenFault, Parked, Part, Place, Practice, Predicted, Probe,
+    Reason, Shown, Statement,
+};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -26,8 +29,9 @@ impl fmt::Display for EventNo {
 /// that is still asked about. Version 3 has what is ordered out, circuits that stay off, and what is
 /// asked about both: an older program would call nothing out where something is.
 /// Its verdicts have no sentences either. Version 4 has jobs that were changed on the way: an older
-/// program would go on with the job as it was.
-pub const EVENT_VERSION: u16 = 4;
+/// program would go on with the job as it was. Version 5 has practice: an older program would take it
+/// for a test.
+pub const EVENT_VERSION: u16 = 5;
 
 /// Something that happened in a session. A session's state is nothing but its events applied in
 /// order; events are never changed, a later one names the one it replaces.
@@ -49,6 +53,9 @@ pub enum Event {
         /// How what is said is worded from here on.
         #[serde(default, skip_serializing_if = "Delivery::is_usual")]
         delivery: Delivery,
+        /// How somebody learns by it, or is examined; nothing where the installation is tested.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        practice: Option<Box<Practice>>,
     },
     /// The log was opened again.
     Resumed {
@@ -381,6 +388,50 @@ pub enum Event {
         /// The evidence that had it, by hash.
         evidence: Vec<String>,
     },
+    /// Probes were put on a simulated installation, and this was shown. Nothing is recorded by it, and
+    /// it is never refused.
+    Probed {
+        /// Where, and how the instrument was set.
+        probe: Probe,
+        /// What it showed.
+        shown: Shown,
+        /// What else came of it.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        came: Vec<Consequence>,
+        /// What would have refused the reading of it on site.
+        #[serde(default, rename = "bar", skip_serializing_if = "Option::is_none")]
+        refusal: Option<Refusal>,
+    },
+    /// What a reading will be was said before it was taken.
+    Predicted {
+        /// The step that it is for.
+        step: StepId,
+        /// The value or its limit.
+        of: Predicted,
+        /// What was said; nothing where it was said that there is no limit.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        reading: Option<Reading>,
+    },
+    /// The hidden fault was named: what, and where.
+    Diagnosed {
+        /// The fault; none where it was said that there is none.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        fault: Option<HiddenFault>,
+    },
+    /// What was hidden, after the end. With the salt it gives the seal of the first event.
+    Revealed {
+        /// The faults.
+        faults: Vec<HiddenFault>,
+        /// What the installation was drawn by.
+        salt: String,
+    },
+    /// An instructor struck a reading from the marks afterwards: it was misheard.
+    Struck {
+        /// The reading.
+        of: EventNo,
+        /// Why, as typed.
+        reason: String,
+    },
     /// "Stand by": nothing is taken until "carry on".
     StoodBy,
     /// "Carry on".
@@ -399,6 +450,14 @@ pub enum Event {
 }
 
 impl Event {
+    /// Whether it begins a log of practice on a simulated installation.
+    pub fn begins_practice(&self) -> bool {
+        matches!(
+            self,
+            Self::Opened { practice: Some(practice), .. } if practice.simulated.is_some()
+        )
+    }
+
     /// The name of its kind, as stored.
     pub fn kind(&self) -> &'static str {
         match self {
@@ -440,6 +499,11 @@ impl Event {
             Self::NoteEnded => "note-ended",
             Self::Noted { .. } => "noted",
             Self::SoundForgotten { .. } => "sound-forgotten",
+            Self::Probed { .. } => "probed",
+            Self::Predicted { .. } => "predicted",
+            Self::Diagnosed { .. } => "diagnosed",
+            Self::Revealed { .. } => "revealed",
+            Self::Struck { .. } => "struck",
             Self::StoodBy => "stood-by",
             Self::CarriedOn => "carried-on",
             Self::Paused => "paused",

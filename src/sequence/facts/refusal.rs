@@ -1,7 +1,7 @@
 use super::event::{EventNo, Mode};
 use super::id::StepId;
 use crate::quantity::{Number, TestVoltage};
-use crate::terms::{Place, Stage};
+use crate::terms::{Place, Predicted, Stage};
 use serde::{Deserialize, Serialize};
 
 /// Why something asked for is refused. What is barred by the out-list, or by a dead test outside its
@@ -140,6 +140,13 @@ pub enum Refusal {
     NothingToAnswer,
     /// The step can't be left out: everything after it depends on it.
     CannotBeSkipped,
+    /// What was hidden is to be named before a practice ends.
+    NameTheFault,
+    /// What the reading will be, or its limit, is to be said before it is taken.
+    PredictFirst {
+        /// Which of them.
+        of: Predicted,
+    },
 }
 
 impl Refusal {

@@ -187,10 +187,7 @@ fn linked(state: &State, board: u16, circuit: u16) -> bool {
 /// Every point, or the far end when the job lists none.
 fn places(circuit: &Circuit) -> Vec<Place> {
     if circuit.points.is_empty() {
-        vec![Place {
-            name: "far end".to_owned(),
-            number: None,
-        }]
+        vec![Circuit::far_end()]
     } else {
         circuit.points.iter().map(place_of).collect()
     }

@@ -12,7 +12,7 @@ use crate::sequence::facts::{
     Beside, Column, Edition, Measure, Order, ProcedureId, Quantity, ShownWhen, Step, StepKind,
     Worst,
 };
-use crate::sequence::state::{State, StepOutcome, place_of};
+use crate::sequence::state::{OutEntry, State, StepOutcome, place_of};
 use crate::terms::{HalfCycle, Part, Place, Stage, Statement};
 use std::fmt;
 
@@ -182,9 +182,15 @@ pub static BONDING: Row = Row {
         _ => Vec::new(),
     },
     is_open: |state, step| match step.kind {
-        StepKind::BondBack => state
-            .sure_entries()
-            .any(|entry| entry.part == Part::Bond && entry.place == step.place),
+        // Not while it is still to be read: who says that it is off before reading is not told to put it
+        // back.
+        StepKind::BondBack => {
+            let mut beside = state.plan().beside(step);
+            let bond = |other: &&Step| other.kind == StepKind::Bond && other.place == step.place;
+            let still_to_read = beside.find(bond).is_some_and(|bond| state.waits(bond));
+            let off = |entry: &OutEntry| entry.part == Part::Bond && entry.place == step.place;
+            !still_to_read && state.sure_entries().any(off)
+        }
         _ => state.waits(step),
     },
     assess: assess::bond,

@@ -33,7 +33,7 @@ fn example(unit: Unit) -> Reading {
 /// What the step that is asked for takes: two or three phrases.
 fn phrases(agenda: &Agenda) -> Vec<String> {
     let wording = agenda.delivery().wording;
-    let prompt = prompt::prompt(agenda);
+    let prompt = prompt::in_full(agenda);
     let mut phrases: Vec<String> = Vec::new();
     let running = agenda.mode() == Mode::Running && agenda.question().is_none();
     let step = agenda.current().filter(|_| running);
@@ -324,4 +324,9 @@ pub(super) fn what_was_said(agenda: &Agenda, circuit: Option<u16>) -> String {
     };
     let shown = all.get(from..).unwrap_or_default();
     format!("{}.{more}", capital(&shown.join("; ")))
+}
+
+/// That words mean nothing here.
+pub(super) fn unknown(words: &str) -> String {
+    format!("I don't know \"{words}\" here.")
 }

@@ -17,6 +17,8 @@ pub enum LineKind {
     Reminder,
     /// Danger, or a refusal.
     Warning,
+    /// What the instrument of a practice shows: said in another voice.
+    Shown,
 }
 
 /// One thing said to the person.
@@ -37,6 +39,11 @@ impl Line {
             text: text.into(),
             doubtful: Vec::new(),
         }
+    }
+
+    /// What the instrument of a practice shows.
+    pub fn shown(text: impl Into<String>) -> Self {
+        Self::of(LineKind::Shown, text)
     }
 
     /// What to do next.

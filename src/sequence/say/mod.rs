@@ -5,9 +5,11 @@ mod about;
 mod amended;
 mod asked;
 mod brief;
+mod level;
 mod line;
 mod narrator;
 mod numbers;
+mod practice;
 mod prompt;
 mod refusals;
 
@@ -16,7 +18,9 @@ pub use amended::{changes, not_changed};
 pub use line::{Line, LineKind};
 pub use narrator::{Narrator, is_of_the_same_turn};
 pub use numbers::{bare_value, capital, digits, duration, plural, value};
+pub use practice::named as fault;
 pub use prompt::{Prompt, Prompts, of_step, prompt, without_prompt};
+pub use refusals::refused_in_short;
 
 use super::agenda::Agenda;
 use super::facts::{Doubt, Event, EventNo, Mode, Step, StepKind, Withdrawal};
@@ -41,6 +45,10 @@ pub const CAUTIONS: &[&str] = &[
 /// What is said of one event, given what stood before and after it. Prompts and reminders that
 /// follow a whole turn are the [`Narrator`]'s.
 pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
+    level::told(before, event, in_full(before, event, after))
+}
+
+fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
     let form = brief::form(before, event);
     let wording = after.delivery().wording;
     match event {
@@ -113,9 +121,21 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         },
         Event::JobChanged { .. } => amended::changed(before, after),
         Event::JudgedAnew { of, .. } => amended::judged_anew(*of, after).into_iter().collect(),
-        Event::CorrectedAtDesk { .. } | Event::Noted { .. } | Event::SoundForgotten { .. } => {
-            Vec::new()
+        Event::CorrectedAtDesk { .. }
+        | Event::Noted { .. }
+        | Event::SoundForgotten { .. }
+        | Event::Struck { .. } => Vec::new(),
+        Event::Probed {
+            shown,
+            came,
+            refusal,
+            ..
+        } => practice::probed(before, shown, came, refusal.as_ref()),
+        Event::Predicted { of, reading, .. } => {
+            vec![practice::predicted(*of, reading.as_ref(), wording)]
         }
+        Event::Diagnosed { fault } => vec![practice::diagnosed(fault.as_ref())],
+        Event::Revealed { faults, .. } => vec![practice::revealed(faults)],
         Event::Stated {
             step,
             statement,
@@ -215,7 +235,8 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         }],
         Event::Asked { said } => vec![asked(before, said)],
         Event::NotTaken { words, .. } => vec![Line::answer(format!(
-            "I don't know \"{words}\" here. {}",
+            "{} {}",
+            asked::unknown(words),
             asked::what_is_taken(before)
         ))],
         Event::NoteBegun { observation: true } => vec![Line::answer(
@@ -263,7 +284,7 @@ pub fn lines(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
 fn asked(agenda: &Agenda, said: &Intent) -> Line {
     match said {
         Intent::SayAgain => {
-            let again = prompt(agenda).again();
+            let again = prompt::in_full(agenda).again();
             let running = agenda.question().is_none() && agenda.mode() == Mode::Running;
             match agenda.current().filter(|_| running) {
                 Some(step) => {
@@ -311,6 +332,11 @@ fn asked(agenda: &Agenda, said: &Intent) -> Line {
         },
         _ => Line::answer("Is this better?"),
     }
+}
+
+/// A reading said back, and nothing made of it.
+fn bare_read_back(before: &Agenda, step: &Step, reading: &Reading) -> Line {
+    read_back(before, step, reading, None, Form::Whole)
 }
 
 /// A reading said back, with where it landed when that was not where it was asked for, and as a

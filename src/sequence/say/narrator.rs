@@ -1,10 +1,10 @@
 use super::line::Line;
-use super::{about, asked, brief};
+use super::{about, asked, brief, level};
 use super::{capital, duration, lines, prompt, recap};
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Edition, Event, EventNo, Mode, Refusal, Step, StepKind, Withdrawal};
 use crate::sequence::state::{OutEntry, Question};
-use crate::terms::{Manner, Part, Stage};
+use crate::terms::{Level, Manner, Part, Stage};
 use jiff::Timestamp;
 use std::collections::BTreeSet;
 
@@ -31,6 +31,7 @@ impl Narrator {
         if events.iter().any(|e| matches!(e, Event::Resumed { .. })) {
             *self = Self::default();
         }
+        let level = agenda.level();
         let started = agenda.clone();
         let mut told = Vec::new();
         let mut out_is_told = false;
@@ -56,7 +57,8 @@ impl Narrator {
         if events.iter().all(at_the_desk) {
             return told;
         }
-        told.extend(self.after_the_turn(&started, agenda, events, at, (out_is_told, as_expected)));
+        let after = self.after_the_turn(&started, agenda, events, at, (out_is_told, as_expected));
+        told.extend(after.into_iter().filter(|line| level::follows(level, line)));
         let still = started
             .question()
             .filter(|before| Some(*before) == agenda.question());
@@ -84,6 +86,7 @@ impl Narrator {
             _ => self.failed = 0,
         }
         if self.failed >= 2
+            && agenda.level() == Level::Led
             && let Some(line) = said.last_mut()
         {
             line.text = format!("{} {}", line.text, asked::what_is_taken(agenda));
@@ -100,7 +103,10 @@ impl Narrator {
     ) -> Vec<Line> {
         if events.iter().any(|e| matches!(e, Event::Resumed { .. })) {
             let away = at.duration_since(started.last_event_at());
-            let recap = format!("Resuming after {}. {}", duration(away), recap(agenda));
+            let recap = match agenda.level() {
+                Level::Led => format!("Resuming after {}. {}", duration(away), recap(agenda)),
+                _ => format!("Resuming after {}.", duration(away)),
+            };
             let mut lines = vec![Line::answer(recap)];
             lines.extend(older_edition(agenda));
             if agenda.mode() != Mode::Finished {
@@ -151,6 +157,9 @@ impl Narrator {
         if let Some(step) = agenda.current() {
             self.prompted.insert(step.kind);
             let on = Some((step.board, step.circuit));
+            if agenda.level() != Level::Led {
+                return line;
+            }
             if self.on != on {
                 line.text = about::with_circuit(step, &line.text);
             }
@@ -202,7 +211,7 @@ impl Narrator {
 
     /// A live test that a conductor left out would spoil says so before it is made.
     fn on_entering(&mut self, agenda: &Agenda, stood: Option<usize>) -> Option<Line> {
-        let step = agenda.current()?;
+        let step = agenda.current().filter(|_| agenda.level() == Level::Led)?;
         if Some(step.order) == stood || !step.is_live_test() {
             return None;
         }
@@ -224,7 +233,9 @@ impl Narrator {
     pub fn idle(agenda: &Agenda) -> Option<Line> {
         let out = about::out(agenda, OutEntry::is_surely_out);
         let running = agenda.mode() == Mode::Running;
-        (running && !out.is_empty()).then(|| Line::reminder(format!("Remember: out is {out}.")))
+        let told = agenda.level() != Level::Silent;
+        (running && told && !out.is_empty())
+            .then(|| Line::reminder(format!("Remember: out is {out}.")))
     }
 }
 
@@ -294,7 +305,7 @@ fn older_edition(agenda: &Agenda) -> Option<Line> {
 fn at_the_desk(event: &Event) -> bool {
     matches!(
         event,
-        Event::CorrectedAtDesk { .. } | Event::SoundForgotten { .. }
+        Event::CorrectedAtDesk { .. } | Event::SoundForgotten { .. } | Event::Struck { .. }
     )
 }
 
@@ -342,6 +353,10 @@ fn wants_prompt(events: &[Event], after: &Agenda) -> bool {
                 | Event::Unclear { .. }
                 | Event::NotTaken { .. }
                 | Event::Noted { .. }
+                | Event::Probed { .. }
+                | Event::Predicted { .. }
+                | Event::Diagnosed { .. }
+                | Event::Revealed { .. }
         )
     });
     forward && after.mode() == Mode::Running && after.question().is_none()

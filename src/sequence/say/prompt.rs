@@ -1,5 +1,5 @@
 use super::line::Line;
-use super::{about, capital};
+use super::{about, capital, level};
 use crate::grammar::Intent;
 use crate::installation::{Earthing, InstrumentUse, JobKind, Phases, Source};
 use crate::limits::insulation::Pattern;
@@ -8,7 +8,7 @@ use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Doubt, Mode, Refusal, Step, StepKind};
 use crate::sequence::procedures::{self, Catalogue, Fault};
 use crate::sequence::state::{OutEntry, Question};
-use crate::terms::{Alteration, Change, HalfCycle, Part, Stage, Statement};
+use crate::terms::{Alteration, Change, HalfCycle, Level, Part, Stage, Statement};
 use serde::Deserialize;
 use std::collections::HashMap;
 use std::sync::LazyLock;
@@ -135,8 +135,25 @@ pub fn without_prompt(catalogue: &Catalogue) -> Vec<&'static str> {
         .collect()
 }
 
-/// What is asked for now.
+/// What is asked for now, at the level of the session: who is asked, or examined, is not told.
 pub fn prompt(agenda: &Agenda) -> Prompt {
+    let prompt = in_full(agenda);
+    let instead = match agenda.level() {
+        Level::Led => return prompt,
+        _ if agenda.question().is_some() || agenda.mode() != Mode::Running => return prompt,
+        Level::Asked => level::WHAT_NEXT,
+        Level::Silent => "",
+    };
+    Prompt {
+        full: instead.to_owned(),
+        brief: instead.to_owned(),
+        short: None,
+        ..prompt
+    }
+}
+
+/// The same as it is told to whoever is led, or asks for help.
+pub(super) fn in_full(agenda: &Agenda) -> Prompt {
     let state = match agenda.mode() {
         Mode::Finished => "finished",
         Mode::Paused => "paused",

@@ -6,7 +6,57 @@ use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Destination, LeftOut, Mode, Refusal, Step};
 use crate::sequence::procedures::{Fault, fault_of};
 use crate::sequence::state::OutEntry;
-use crate::terms::{Stage, Statement};
+use crate::terms::{Predicted, Stage, Statement};
+
+/// What a refusal was for, in few words, wherever it was met: for a list of them.
+pub fn refused_in_short(refusal: &Refusal) -> String {
+    match refusal {
+        Refusal::NotProvedDead { board } => format!("board {board} not proved dead"),
+        Refusal::ElectronicsInCircuit { circuit, .. } => {
+            format!("more than 250 volts with electronics in circuit {circuit}")
+        }
+        Refusal::StillOut { entries } => {
+            format!("{} still out", plural(*entries, "thing", "things"))
+        }
+        Refusal::MustGoBack { .. } => "what must go back first was off".to_owned(),
+        Refusal::DeadTestsFailed { steps, .. } => {
+            format!(
+                "{} outside the limit before energising",
+                plural(*steps, "dead test", "dead tests")
+            )
+        }
+        Refusal::FirstComes { .. } => "another step comes first".to_owned(),
+        Refusal::MustBePutRight { .. } => {
+            "a fault that must be put right before energising".to_owned()
+        }
+        Refusal::Joined { .. } => "a link or crossing was on".to_owned(),
+        Refusal::CircuitOff { circuit } => format!("circuit {circuit} stays off"),
+        Refusal::ObservationNeeded => "what was seen was not told".to_owned(),
+        Refusal::SayDead => "a voltage said where dead is the word".to_owned(),
+        Refusal::DeadTestsOpen { steps, .. } => {
+            format!(
+                "{} open before energising",
+                plural(*steps, "dead test", "dead tests")
+            )
+        }
+        Refusal::NotEnergised { board } => format!("board {board} not energised"),
+        Refusal::Energised { board } => format!("a dead test on board {board}, energised"),
+        Refusal::QuestionOpen => "a question was open".to_owned(),
+        Refusal::Waiting { .. } => "the session waited".to_owned(),
+        Refusal::Finished => "the session was finished".to_owned(),
+        Refusal::NoSuchPlace { .. } => "no such place".to_owned(),
+        Refusal::WrongQuantity { .. } => "another quantity was asked for".to_owned(),
+        Refusal::NotAskedNow { .. } => "not asked for then".to_owned(),
+        Refusal::NotOut => "nothing like it was out".to_owned(),
+        Refusal::WhichOne { .. } => "it could have been several".to_owned(),
+        Refusal::WhereIsIt => "its place was not said".to_owned(),
+        Refusal::ReasonNeeded { .. } => "no reason was given".to_owned(),
+        Refusal::NothingToAnswer => "nothing was asked".to_owned(),
+        Refusal::CannotBeSkipped => "a step that can't be left out".to_owned(),
+        Refusal::NameTheFault => "the fault was not named".to_owned(),
+        Refusal::PredictFirst { .. } => "it was not predicted".to_owned(),
+    }
+}
 
 /// Why something is refused, and what to do instead.
 pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
@@ -143,6 +193,15 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
         Refusal::NothingToAnswer => {
             with_what_to_say(agenda, "There is nothing to answer.".to_owned())
         }
+        Refusal::NameTheFault => {
+            "First, what is the fault, and where? Say the fault is, then its kind, conductor, place and circuit; or there is no fault.".to_owned()
+        }
+        Refusal::PredictFirst {
+            of: Predicted::Value,
+        } => "First, what do you expect? Say i expect, and the value.".to_owned(),
+        Refusal::PredictFirst {
+            of: Predicted::Limit,
+        } => "And the limit? Say the limit is, and the value; or there is no limit.".to_owned(),
         Refusal::CannotBeSkipped => "No. That can't be left out.".to_owned(),
     }
 }
@@ -203,7 +262,7 @@ fn asked_for(agenda: &Agenda, old: Option<&String>) -> String {
     let wanted = || agenda.current().and_then(about::wanted);
     old.cloned()
         .or_else(wanted)
-        .unwrap_or_else(|| prompt::prompt(agenda).brief)
+        .unwrap_or_else(|| prompt::in_full(agenda).brief)
 }
 
 /// The brief prompt, or the measure where one is asked for.
@@ -216,5 +275,6 @@ fn with_what_to_say(agenda: &Agenda, text: String) -> String {
 }
 
 fn asked_now(agenda: &Agenda, old: Option<&String>) -> String {
-    old.cloned().unwrap_or_else(|| prompt::prompt(agenda).brief)
+    old.cloned()
+        .unwrap_or_else(|| prompt::in_full(agenda).brief)
 }

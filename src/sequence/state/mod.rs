@@ -38,7 +38,7 @@ use super::facts::{
 use crate::installation::{Board, Circuit, CircuitKind, Job};
 use crate::limits::{Outcome, Tables, Verdict};
 use crate::quantity::{Conductors, Number, Reading, Relation, TestVoltage, Unit};
-use crate::terms::{Delivery, Part, Reason, Stage, Statement};
+use crate::terms::{Delivery, Level, Part, Practice, Predicted, Reason, Stage, Statement};
 use boards::Boards;
 use cursor::Cursor;
 use jiff::{SignedDuration, Timestamp};
@@ -46,6 +46,7 @@ use out_list::{OutList, takes_out};
 use pace::Pace;
 use pending::Pending;
 use readings::Readings;
+use rpds::HashTrieSetSync;
 use serde::{Serialize, Serializer};
 use std::sync::Arc;
 use steps::StepOutcomes;
@@ -60,6 +61,9 @@ pub struct State {
     written: Arc<Job>,
     edition: Edition,
     delivery: Delivery,
+    practice: Option<Arc<Practice>>,
+    predicted: HashTrieSetSync<(StepId, Predicted)>,
+    diagnosed: bool,
     next: EventNo,
     mode: Mode,
     steps: StepOutcomes,
@@ -136,6 +140,7 @@ impl State {
             job,
             edition,
             delivery,
+            practice,
             ..
         } = event
         else {
@@ -150,6 +155,9 @@ impl State {
             written: Arc::new((**job).clone()),
             edition: *edition,
             delivery: *delivery,
+            practice: practice.as_deref().cloned().map(Arc::new),
+            predicted: HashTrieSetSync::new_sync(),
+            diagnosed: false,
             next: EventNo(1),
             mode: Mode::Running,
             readings: Readings::default(),
@@ -188,9 +196,16 @@ impl State {
             Event::Opened { .. }
             | Event::NotTaken { .. }
             | Event::SoundForgotten { .. }
+            | Event::Probed { .. }
+            | Event::Revealed { .. }
+            | Event::Struck { .. }
             | Event::Unclear { .. }
             | Event::Asked { .. }
             | Event::CalibrationOverdue { .. } => {}
+            Event::Diagnosed { .. } => self.diagnosed = true,
+            Event::Predicted { step, of, .. } => {
+                self.predicted = self.predicted.insert((step.clone(), *of));
+            }
             // Its plan is not made here: see `State::under`.
             Event::JobChanged { job, text, .. } => {
                 if !text.is_empty() {
@@ -530,7 +545,10 @@ impl State {
         // What is done at a desk, or not understood, does not show that anyone is at the board.
         if !matches!(
             event,
-            Event::CorrectedAtDesk { .. } | Event::NotTaken { .. } | Event::SoundForgotten { .. }
+            Event::CorrectedAtDesk { .. }
+                | Event::NotTaken { .. }
+                | Event::SoundForgotten { .. }
+                | Event::Struck { .. }
         ) {
             self.pace.last_event_at = self.pace.last_event_at.max(at);
         }
@@ -773,6 +791,38 @@ impl State {
     /// How what is said is worded now. No ledger: it decides nothing.
     pub fn delivery(&self) -> Delivery {
         self.delivery
+    }
+
+    /// How somebody learns by it, or is examined; nothing where an installation is tested.
+    pub fn practice(&self) -> Option<&Practice> {
+        self.practice.as_deref()
+    }
+
+    /// How much is told.
+    pub fn level(&self) -> Level {
+        self.practice()
+            .map(|practice| practice.level)
+            .unwrap_or_default()
+    }
+
+    /// Whether the installation is a simulated one: nothing of it is a result.
+    pub fn practises(&self) -> bool {
+        self.practice()
+            .is_some_and(|practice| practice.simulated.is_some())
+    }
+
+    /// Whether what is hidden is still to be named.
+    pub fn to_diagnose(&self) -> bool {
+        self.practises() && !self.diagnosed
+    }
+
+    /// What must still be predicted before a reading of this step counts.
+    pub fn to_predict(&self, step: &StepId) -> Option<Predicted> {
+        let wanted = self.practice().is_some_and(|practice| practice.predict);
+        [Predicted::Value, Predicted::Limit]
+            .into_iter()
+            .filter(|_| wanted)
+            .find(|of| !self.predicted.contains(&(step.clone(), *of)))
     }
 
     /// The edition of the plan that the log follows.
@@ -1270,6 +1320,9 @@ fn shows_presence(event: &Event) -> bool {
             | Event::StaysOff { .. }
             | Event::VoltageFound { .. }
             | Event::LockRemoved { .. }
+            | Event::Probed { .. }
+            | Event::Predicted { .. }
+            | Event::Diagnosed { .. }
             | Event::StoodBy
             | Event::CarriedOn
             | Event::Paused

@@ -176,10 +176,7 @@ impl OutList {
 
 /// The place of a point, as it is said.
 pub fn place_of(point: &Accessory) -> Place {
-    Place {
-        name: point.name.to_lowercase(),
-        number: point.number,
-    }
+    point.place()
 }
 
 /// Whether an entry takes the electronics of a point out of circuit: the accessory itself, or a

@@ -1,0 +1,185 @@
+//! The training bay: an installation that is not there, with faults hidden in it, which answers
+//! probes as a real one would.
+//!
+//! A [`Bay`] is made of a job, faults and a seed: what the job does not say, such as lengths between
+//! points, joints and leakage, is drawn by the seed. [`Conditions`] are how a person has it right
+//! now; a [`Probe`] is where the leads are and how the instrument is set. [`Bay::probe`] answers with
+//! what the instrument shows and with what came of it, and never refuses what a real instrument would
+//! let one do.
+//!
+//! How it is modelled, what is simplified and what was checked against what: `README.md` beside this.
+
+mod changes;
+mod conditions;
+mod faults;
+mod instrument;
+mod law;
+mod model;
+mod net;
+mod probing;
+mod solve;
+mod tour;
+
+pub use changes::{Changes, changes};
+pub use conditions::{Altered, Conditions};
+pub use instrument::Measured;
+pub use law::Law;
+pub use net::{Element, GROUND, STRAY_OHMS};
+pub use probing::{Method, Netlist, ProbeError};
+pub use tour::{Reads, Stop, tour};
+
+use crate::installation::Job;
+use crate::terms::{Consequence, FaultKind, HiddenFault, Place, Probe, Shown};
+use model::{Model, PointAt};
+use probing::Kept;
+use std::cell::RefCell;
+use std::collections::BTreeSet;
+
+/// Why a bay can't be made of a job and a list of faults: what to mend in the list.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{}: {why}", kind.shown())]
+pub struct BayError {
+    /// The fault.
+    pub kind: FaultKind,
+    /// What is wrong with it, and what it needs.
+    pub why: String,
+}
+
+/// A simulated installation, and the instrument that it is probed with.
+///
+/// The same job, faults, seed and probes in the same order give the same answers. What lasts from one
+/// probe to the next is only what was destroyed; a tripped device is the caller's to keep in
+/// [`Conditions`].
+#[derive(Debug, Clone)]
+pub struct Bay {
+    model: Model,
+    faults: Vec<HiddenFault>,
+    destroyed: BTreeSet<PointAt>,
+    /// The networks of the last conditions, reduced to the circuit that was probed.
+    last: RefCell<Kept>,
+}
+
+impl Bay {
+    /// A bay of a job, with faults. What a fault leaves open (which circuit, which point) the seed
+    /// draws.
+    ///
+    /// # Errors
+    ///
+    /// When a fault can't be in this job: it says what in the list to mend.
+    pub fn of(job: &Job, faults: &[HiddenFault], seed: u64) -> Result<Self, BayError> {
+        let mut model = Model::drawn(job, seed);
+        let faults = faults::hide(&mut model, faults, seed)?;
+        Ok(Self {
+            model,
+            faults,
+            destroyed: BTreeSet::new(),
+            last: RefCell::default(),
+        })
+    }
+
+    /// The faults that a seed draws, of the kinds given: only what can be in that job, each in another
+    /// circuit where there are enough, and never more than there is room for.
+    pub fn draw(job: &Job, seed: u64, how_many: usize, from: &[FaultKind]) -> Vec<HiddenFault> {
+        faults::draw(&Model::drawn(job, seed), seed, how_many, from)
+    }
+
+    /// The faults that are hidden, each with its circuit and point.
+    pub fn faults(&self) -> &[HiddenFault] {
+        &self.faults
+    }
+
+    /// What the instrument shows, and what came of the probing besides.
+    ///
+    /// The insulation of a circuit of a board whose main switch is off is tested with the circuit by
+    /// itself, device off and line and neutral out of their terminals; everything else is as the
+    /// conditions say. Without a circuit the probes are at the board's incoming terminals, or, with
+    /// the board as the place, on what its main switch feeds.
+    ///
+    /// # Errors
+    ///
+    /// When the probes can't be there: no such place, or a function that does not go between that.
+    pub fn probe(
+        &mut self,
+        conditions: &Conditions,
+        probe: &Probe,
+    ) -> Result<(Shown, Vec<Consequence>), ProbeError> {
+        let (measured, consequences) = self.outcome(conditions, probe)?;
+        for consequence in &consequences {
+            self.remember(consequence);
+        }
+        let instrument = &self.model.instrument;
+        let shown = probing::shown(instrument, measured, probe, conditions.leads_nulled);
+        Ok((shown, consequences))
+    }
+
+    /// What an instrument without any error would show: the leads nulled, the right range. Nothing
+    /// comes of it.
+    ///
+    /// # Errors
+    ///
+    /// As [`Bay::probe`].
+    pub fn truth(&self, conditions: &Conditions, probe: &Probe) -> Result<Shown, ProbeError> {
+        let (measured, _) = self.outcome(conditions, probe)?;
+        let instrument = self.model.instrument.perfect();
+        Ok(probing::shown(&instrument, measured, probe, true))
+    }
+
+    /// The quantity itself, before any display.
+    ///
+    /// # Errors
+    ///
+    /// As [`Bay::probe`].
+    pub fn measured(&self, conditions: &Conditions, probe: &Probe) -> Result<Measured, ProbeError> {
+        Ok(self.outcome(conditions, probe)?.0)
+    }
+
+    /// The network under these conditions with the probes on it, as a plain list of elements, and what
+    /// the instrument does between them.
+    ///
+    /// # Errors
+    ///
+    /// As [`Bay::probe`].
+    pub fn netlist(&self, conditions: &Conditions, probe: &Probe) -> Result<Netlist, ProbeError> {
+        let conditions = conditions.found_by(probe);
+        probing::netlist(&self.model, &self.destroyed, &conditions, probe)
+    }
+
+    /// The points whose electronics were destroyed, by board, circuit and place.
+    pub fn destroyed(&self) -> impl Iterator<Item = (u16, u16, &Place)> {
+        self.destroyed.iter().filter_map(|(b, c, p)| {
+            let board = self.model.boards.get(*b)?;
+            let circuit = board.circuits.get(*c)?;
+            Some((board.number, circuit.number, &circuit.points.get(*p)?.place))
+        })
+    }
+
+    /// Takes up what a log says that came of earlier probes, so that a bay made anew stands where that
+    /// one stood.
+    pub fn remember(&mut self, consequence: &Consequence) {
+        let Consequence::Destroyed {
+            board,
+            circuit,
+            place,
+        } = consequence
+        else {
+            return;
+        };
+        let Some((b, c)) = self.model.circuit(*board, *circuit) else {
+            return;
+        };
+        if let Some(p) = self.model.at((b, c)).point(place) {
+            self.destroyed.insert((b, c, p));
+            self.last.take();
+        }
+    }
+
+    fn outcome(
+        &self,
+        conditions: &Conditions,
+        probe: &Probe,
+    ) -> Result<(Measured, Vec<Consequence>), ProbeError> {
+        let mut last = self.last.borrow_mut();
+        let conditions = conditions.found_by(probe);
+        probing::outcome(&self.model, &self.destroyed, &mut last, &conditions, probe)
+    }
+}

@@ -1,0 +1,730 @@
+//! Where the probes are, and what the instrument makes of it.
+
+use super::conditions::Conditions;
+use super::instrument::{
+    CONTINUITY_SOURCE, INSULATION_SHORT, Instrument, Kind, LIVE_FROM, Measured, NO_TRIP_CURRENT,
+    PROVING_VOLTS, SUPPLY_FROM, VOLTMETER,
+};
+use super::law::Law;
+use super::model::{CircuitModel, Feed, Model, PointAt, RcdModel, Wire};
+use super::net::{Builder, Element, GROUND, Net, Node, Regime, STRAY_OHMS, is_bond, wires_named};
+use super::solve::Graph;
+use crate::installation::CircuitKind;
+use crate::limits::earth_loop;
+use crate::quantity::{Conductors, Ohms, Reading, Volts};
+use crate::terms::{Between, Consequence, HalfCycle, Place, Probe, RcdTest, Setting, Shown};
+use nalgebra::Complex;
+use std::collections::BTreeSet;
+use std::sync::Arc;
+
+/// Why the probes can't be there: what to say instead.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum ProbeError {
+    /// No board of this number.
+    #[error("there is no board {0} in this job")]
+    NoBoard(u16),
+    /// No circuit of this number on the board.
+    #[error("board {0} has no circuit {1}: say which circuit")]
+    NoCircuit(u16, u16),
+    /// No point of this name on the circuit.
+    #[error("circuit {circuit} has no {place}: its points are {points}")]
+    NoPlace {
+        /// The circuit.
+        circuit: u16,
+        /// What was said.
+        place: String,
+        /// What there is.
+        points: String,
+    },
+    /// No bond of this name.
+    #[error("there is no {0} in this job: say which bond")]
+    NoBond(String),
+    /// Not a conductor of what is probed.
+    #[error(
+        "there is no {0} there: say line, neutral or earth, and of a three-phase circuit which line"
+    )]
+    NoConductor(String),
+    /// Only a ring has two ends.
+    #[error("circuit {0} is no ring: only the conductors of a ring have two ends at the board")]
+    NoRing(u16),
+    /// The function does not go between that.
+    #[error(
+        "this function is used between two conductors: say between which, such as line to earth"
+    )]
+    NotBetween,
+    /// An RCD is tested on a circuit that has one.
+    #[error("circuit {0} has no residual current device in this job: nothing to test there")]
+    NoRcd(u16),
+    /// Which circuit.
+    #[error("say which circuit")]
+    WhichCircuit,
+}
+
+/// What an instrument does between its probes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Method {
+    /// Drives a direct current from a source of so many volts and ohms, all others dead, and takes the
+    /// resistance from voltage and current.
+    Direct {
+        /// Open voltage.
+        volts: f64,
+        /// Inner resistance, Ω.
+        ohms: f64,
+    },
+    /// Shows the voltage across so many ohms.
+    Voltage {
+        /// Its resistance, Ω.
+        ohms: f64,
+    },
+    /// Takes the loop's impedance from the fall of the voltage under load.
+    Loop,
+}
+
+/// A network with an instrument on it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Netlist {
+    /// Its elements. Node 0 is the mass of earth, and every other node leaks to it through
+    /// [`STRAY_OHMS`].
+    pub elements: Vec<Element>,
+    /// How many nodes there are, node 0 among them.
+    pub nodes: usize,
+    /// The node of the first probe.
+    pub from: usize,
+    /// The node of the second one.
+    pub to: usize,
+    /// What the instrument does between them.
+    pub method: Method,
+}
+
+/// The network of some conditions, reduced to one circuit with its board.
+#[derive(Debug, Clone)]
+pub(super) struct Prepared {
+    conditions: Conditions,
+    regime: Regime,
+    circuit: Option<(usize, usize)>,
+    net: Net,
+    graph: Graph,
+}
+
+/// The networks that were used last, one of each regime.
+pub(super) type Kept = Vec<Arc<Prepared>>;
+
+/// Ω of a lead that touches several conductors at once.
+const CLIP: f64 = 0.001;
+
+/// Where the leads are.
+enum Leads {
+    /// On these nodes each.
+    On(Vec<Node>, Vec<Node>),
+    /// On one another.
+    Joined,
+    /// On nothing.
+    Apart,
+    /// On a proving unit.
+    Known,
+}
+
+/// What is measured and what comes of it.
+pub(super) fn outcome(
+    model: &Model,
+    destroyed: &BTreeSet<PointAt>,
+    last: &mut Kept,
+    conditions: &Conditions,
+    probe: &Probe,
+) -> Result<(Measured, Vec<Consequence>), ProbeError> {
+    let (from, to) = match leads(model, conditions, probe)? {
+        Leads::On(from, to) => (from, to),
+        Leads::Joined => return Ok((on_nothing(model, probe.setting, 0.0, 0.0), Vec::new())),
+        Leads::Apart => {
+            return Ok((
+                on_nothing(model, probe.setting, f64::INFINITY, 0.0),
+                Vec::new(),
+            ));
+        }
+        Leads::Known => {
+            return Ok((
+                on_nothing(model, probe.setting, 0.0, PROVING_VOLTS),
+                Vec::new(),
+            ));
+        }
+    };
+    let at = match probe.circuit {
+        Some(circuit) => model.circuit(probe.board, circuit),
+        None => None,
+    };
+    let mut bench = Bench {
+        model,
+        destroyed,
+        last,
+        conditions,
+        circuit: at,
+    };
+    let live = bench.volts(&from, &to);
+    let supply = live >= SUPPLY_FROM * model.supply.u0;
+    let mut consequences = Vec::new();
+    let measured = match probe.setting {
+        Setting::Voltage => Measured::Volts(live),
+        Setting::Continuity | Setting::Insulation { .. } if live >= LIVE_FROM => {
+            consequences.push(Consequence::ProbedLive {
+                volts: live.round() as u16,
+            });
+            Measured::Live(live)
+        }
+        Setting::Continuity => Measured::Ohms(bench.resistance(Regime::Low, &from, &to)),
+        Setting::Insulation { at } => {
+            let (ohms, gone) = bench.insulation(f64::from(at.volts()), &from, &to);
+            consequences.extend(gone);
+            Measured::Insulation(ohms)
+        }
+        Setting::PhaseSequence => match bench.sequence(&from) {
+            Some(right) => Measured::Sequence(right),
+            None => Measured::NoSupply,
+        },
+        Setting::Loop if supply => {
+            let to_earth = matches!(&probe.between, Between::Pair(pair) if pair.to_earth());
+            match bench.rcd().filter(|_| to_earth) {
+                Some(rcd) if bench.trips(&rcd, NO_TRIP_CURRENT, &from, &to) => {
+                    consequences.extend(tripped(probe));
+                    Measured::NoSupply
+                }
+                _ => Measured::Loop(bench.resistance(Regime::Live, &from, &to)),
+            }
+        }
+        Setting::FaultCurrent if supply => {
+            let ohms = bench.resistance(Regime::Live, &from, &to);
+            // By the nominal voltage: between two lines √3 times that to earth.
+            let times = if live > BETWEEN_LINES * model.supply.u0 {
+                3f64.sqrt()
+            } else {
+                1.0
+            };
+            let u = Volts::exact(times * model.supply.u0);
+            let current = earth_loop::fault_current(u, Ohms::exact(ohms));
+            Measured::FaultCurrent(current.middle() * 1e3)
+        }
+        Setting::Rcd { current, half } => {
+            let circuit = probe.circuit.ok_or(ProbeError::WhichCircuit)?;
+            let rcd = bench.rcd().ok_or(ProbeError::NoRcd(circuit))?;
+            match bench.rcd_time(&rcd, current, half, &from, &to) {
+                _ if !supply => Measured::NoSupply,
+                Some(seconds) => {
+                    consequences.extend(tripped(probe));
+                    Measured::Tripped(seconds)
+                }
+                None => Measured::NoTrip,
+            }
+        }
+        Setting::Loop | Setting::FaultCurrent => Measured::NoSupply,
+    };
+    Ok((measured, consequences))
+}
+
+fn tripped(probe: &Probe) -> Option<Consequence> {
+    Some(Consequence::Tripped {
+        board: probe.board,
+        circuit: probe.circuit?,
+    })
+}
+
+/// With the leads joined, apart, or on a known source.
+fn on_nothing(model: &Model, setting: Setting, ohms: f64, volts: f64) -> Measured {
+    match setting {
+        Setting::Voltage => Measured::Volts(volts),
+        Setting::Continuity | Setting::Insulation { .. } if volts >= LIVE_FROM => {
+            Measured::Live(volts)
+        }
+        Setting::Continuity => Measured::Ohms(ohms),
+        Setting::Insulation { .. } if ohms == 0.0 => Measured::Insulation(model.instrument.leads),
+        Setting::Insulation { .. } => Measured::Insulation(ohms),
+        Setting::Loop | Setting::FaultCurrent | Setting::Rcd { .. } | Setting::PhaseSequence => {
+            Measured::NoSupply
+        }
+    }
+}
+
+/// The network with the probes on it.
+pub(super) fn netlist(
+    model: &Model,
+    destroyed: &BTreeSet<PointAt>,
+    conditions: &Conditions,
+    probe: &Probe,
+) -> Result<Netlist, ProbeError> {
+    let Leads::On(from, to) = leads(model, conditions, probe)? else {
+        return Err(ProbeError::NotBetween);
+    };
+    let (regime, method) = match probe.setting {
+        Setting::Voltage => (Regime::Live, Method::Voltage { ohms: VOLTMETER }),
+        Setting::Continuity => {
+            let (volts, amps) = CONTINUITY_SOURCE;
+            let ohms = volts / amps;
+            (Regime::Low, Method::Direct { volts, ohms })
+        }
+        Setting::Insulation { at } => {
+            let volts = f64::from(at.volts());
+            let ohms = volts / INSULATION_SHORT;
+            (Regime::High, Method::Direct { volts, ohms })
+        }
+        _ => (Regime::Live, Method::Loop),
+    };
+    let net = Builder::build(model, conditions, destroyed, regime);
+    let mut elements = net.elements.clone();
+    let mut nodes = net.nodes();
+    let mut lead = |on: &[Node]| {
+        let on: Vec<usize> = on.iter().filter_map(|node| net.get(*node)).collect();
+        if let [one] = on[..] {
+            return one;
+        }
+        nodes += 1;
+        let from = nodes - 1;
+        elements.extend(on.into_iter().map(|to| Element::Resistor {
+            from,
+            to,
+            ohms: CLIP,
+        }));
+        from
+    };
+    let (from, to) = (lead(&from), lead(&to));
+    Ok(Netlist {
+        elements,
+        nodes,
+        from,
+        to,
+        method,
+    })
+}
+
+/// What an instrument shows of what is measured.
+pub(super) fn shown(
+    instrument: &Instrument,
+    measured: Measured,
+    probe: &Probe,
+    nulled: bool,
+) -> Shown {
+    let label = |reading: Reading| {
+        let reading = match &probe.between {
+            Between::Pair(pair) => reading.between(*pair),
+            _ => reading,
+        };
+        match probe.setting {
+            Setting::Insulation { at } => reading.at(at),
+            _ => reading,
+        }
+    };
+    match (instrument.shows(measured, nulled), measured) {
+        (Some((reading, Kind::Value)), _) => Shown::Value(label(reading)),
+        (Some((reading, Kind::Live)), _) => Shown::Live(reading),
+        (Some((reading, Kind::Tripped)), _) => Shown::Tripped(reading),
+        (None, Measured::Sequence(right)) => Shown::Sequence { right },
+        (None, Measured::NoTrip) => Shown::NoTrip,
+        (None, _) => Shown::NoSupply,
+    }
+}
+
+fn leads(model: &Model, conditions: &Conditions, probe: &Probe) -> Result<Leads, ProbeError> {
+    match probe.between {
+        Between::LeadsJoined => return Ok(Leads::Joined),
+        Between::LeadsApart => return Ok(Leads::Apart),
+        Between::KnownSource => return Ok(Leads::Known),
+        Between::Bond => return bond(model, probe),
+        Between::Pair(_) | Between::Ends(_) | Between::LongLead(_) => {}
+    }
+    let b = model
+        .board(probe.board)
+        .ok_or(ProbeError::NoBoard(probe.board))?;
+    let spot = Spot::of(model, conditions, probe, b)?;
+    let needs_pair = !matches!(
+        probe.setting,
+        Setting::Voltage | Setting::Continuity | Setting::Insulation { .. }
+    );
+    match &probe.between {
+        Between::Pair(pair) => Ok(Leads::On(spot.nodes(pair.from())?, spot.nodes(pair.to())?)),
+        _ if needs_pair => Err(ProbeError::NotBetween),
+        Between::LongLead(conductors) => Ok(Leads::On(
+            vec![Node::Bar(b, Wire::E)],
+            spot.nodes(*conductors)?,
+        )),
+        Between::Ends(conductors) => {
+            let circuit = probe.circuit.ok_or(ProbeError::WhichCircuit)?;
+            let (_, c) = model
+                .circuit(probe.board, circuit)
+                .ok_or(ProbeError::NoCircuit(probe.board, circuit))?;
+            let ring = model.at((b, c));
+            if ring.kind != CircuitKind::Ring {
+                return Err(ProbeError::NoRing(circuit));
+            }
+            let wires = wires_named(*conductors, ring.wires);
+            let wires = some(wires, *conductors)?;
+            Ok(Leads::On(
+                wires.iter().map(|wire| Node::Out(b, c, *wire)).collect(),
+                wires.iter().map(|wire| Node::Back(b, c, *wire)).collect(),
+            ))
+        }
+        _ => Err(ProbeError::NotBetween),
+    }
+}
+
+fn some(wires: Vec<Wire>, conductors: Conductors) -> Result<Vec<Wire>, ProbeError> {
+    // Each conductor that was said must be there; "line" may stand for several.
+    let named = conductors.count() as usize;
+    if wires.is_empty() || wires.len() < named {
+        return Err(ProbeError::NoConductor(conductors.spoken()));
+    }
+    Ok(wires)
+}
+
+fn bond(model: &Model, probe: &Probe) -> Result<Leads, ProbeError> {
+    let place = probe
+        .place
+        .as_ref()
+        .ok_or_else(|| ProbeError::NoBond("bond".to_owned()))?;
+    let (n, bond) = model
+        .bonds
+        .iter()
+        .enumerate()
+        .find(|(_, bond)| is_bond(&bond.name, place))
+        .ok_or_else(|| ProbeError::NoBond(place.to_string()))?;
+    let end = if bond.main {
+        Node::BondEnd(n)
+    } else {
+        Node::OtherPart(n)
+    };
+    Ok(Leads::On(vec![end], vec![Node::Part(n)]))
+}
+
+/// Where on a board or a circuit the probes are.
+enum Spot<'a> {
+    Incoming(&'a Model, usize),
+    Bars(&'a Model, usize),
+    /// At the board end of a circuit; of a ring whose ends are free, on the outgoing ones.
+    Circuit(&'a CircuitModel, usize, usize, Vec<Wire>),
+    Point(&'a CircuitModel, PointAt, bool),
+}
+
+impl<'a> Spot<'a> {
+    fn of(
+        model: &'a Model,
+        conditions: &Conditions,
+        probe: &Probe,
+        b: usize,
+    ) -> Result<Self, ProbeError> {
+        let place = probe.place.as_ref();
+        let at_board = place.is_none_or(|place| *place == Place::board());
+        let Some(number) = probe.circuit else {
+            return match place {
+                None => Ok(Self::Incoming(model, b)),
+                Some(_) if at_board => Ok(Self::Bars(model, b)),
+                Some(_) => Err(ProbeError::WhichCircuit),
+            };
+        };
+        let (_, c) = model
+            .circuit(probe.board, number)
+            .ok_or(ProbeError::NoCircuit(probe.board, number))?;
+        let circuit = model.at((b, c));
+        let altered = super::net::altered_on(conditions, probe.board, number);
+        let Some(place) = place.filter(|_| !at_board) else {
+            let free = altered.free_ends(circuit);
+            return Ok(Self::Circuit(circuit, b, c, free));
+        };
+        let far_end = crate::installation::Circuit::far_end();
+        let last = circuit.points.len().checked_sub(1);
+        let point = circuit
+            .point(place)
+            .or_else(|| last.filter(|_| *place == far_end))
+            .ok_or_else(|| ProbeError::NoPlace {
+                circuit: number,
+                place: place.to_string(),
+                points: circuit
+                    .points
+                    .iter()
+                    .map(|point| point.place.to_string())
+                    .collect::<Vec<_>>()
+                    .join(", "),
+            })?;
+        let out = altered.accessory_is_out(&circuit.points[point].place);
+        Ok(Self::Point(circuit, (b, c, point), out))
+    }
+
+    fn nodes(&self, conductors: Conductors) -> Result<Vec<Node>, ProbeError> {
+        let wires = match self {
+            Self::Incoming(model, b) | Self::Bars(model, b) => {
+                let lines = model.boards[*b].lines.iter().copied();
+                let all: Vec<Wire> = lines.chain([Wire::N, Wire::E]).collect();
+                wires_named(conductors, &all)
+            }
+            Self::Circuit(circuit, ..) | Self::Point(circuit, ..) => {
+                wires_named(conductors, circuit.wires)
+            }
+        };
+        let node = |wire: Wire| match self {
+            Self::Incoming(model, b) => match (wire, model.boards[*b].feed) {
+                (Wire::E, Feed::Origin) => Node::MeansOfEarthing,
+                (Wire::E, _) => Node::Bar(*b, Wire::E),
+                (wire, _) => Node::Incoming(*b, wire),
+            },
+            Self::Bars(_, b) => Node::Bar(*b, wire),
+            Self::Circuit(_, b, c, free) if free.contains(&wire) => Node::Out(*b, *c, wire),
+            Self::Circuit(_, b, c, _) => Node::Terminal(*b, *c, wire),
+            Self::Point(_, at, true) => Node::Junction(*at, wire),
+            Self::Point(_, at, false) => Node::Accessory(*at, wire),
+        };
+        let wires = some(wires, conductors)?;
+        Ok(wires.into_iter().map(node).collect())
+    }
+}
+
+/// One probing.
+struct Bench<'a> {
+    model: &'a Model,
+    destroyed: &'a BTreeSet<PointAt>,
+    last: &'a mut Kept,
+    conditions: &'a Conditions,
+    circuit: Option<(usize, usize)>,
+}
+
+impl Bench<'_> {
+    fn prepared(&mut self, regime: Regime) -> (Arc<Prepared>, Graph) {
+        let fits = |last: &&Arc<Prepared>| {
+            last.regime == regime
+                && last.circuit == self.circuit
+                && last.conditions == *self.conditions
+        };
+        if let Some(last) = self.last.iter().find(fits) {
+            return (Arc::clone(last), last.graph.clone());
+        }
+        let net = Builder::build(self.model, self.conditions, self.destroyed, regime);
+        let mut graph = Graph::of(net.nodes(), &net.elements, STRAY_OHMS);
+        let mut ends = BTreeSet::new();
+        for element in &net.elements {
+            match element {
+                Element::Source { from, to, .. } | Element::NonLinear { from, to, .. } => {
+                    ends.extend([*from, *to]);
+                }
+                Element::Resistor { .. } => {}
+            }
+        }
+        // Other circuits are never probed under this key.
+        let circuit = self.circuit;
+        let elsewhere = |node: usize| {
+            net.circuit_of(node)
+                .is_some_and(|other| Some(other) != circuit)
+        };
+        graph.reduce(|node| ends.contains(&node) || !elsewhere(node));
+        let prepared = Arc::new(Prepared {
+            conditions: self.conditions.clone(),
+            regime,
+            circuit: self.circuit,
+            net,
+            graph,
+        });
+        self.last.retain(|other| other.regime != regime);
+        self.last.push(Arc::clone(&prepared));
+        let graph = prepared.graph.clone();
+        (prepared, graph)
+    }
+
+    /// The node of a lead, on one or several nodes.
+    fn lead(net: &Net, graph: &mut Graph, on: &[Node]) -> usize {
+        let on: Vec<usize> = on.iter().filter_map(|node| net.get(*node)).collect();
+        if let [one] = on[..] {
+            return one;
+        }
+        let lead = graph.node(STRAY_OHMS);
+        for node in on {
+            graph.join(lead, node, 1.0 / CLIP);
+        }
+        lead
+    }
+
+    fn volts(&mut self, from: &[Node], to: &[Node]) -> f64 {
+        let (prepared, mut graph) = self.prepared(Regime::Live);
+        let (a, b) = (
+            Self::lead(&prepared.net, &mut graph, from),
+            Self::lead(&prepared.net, &mut graph, to),
+        );
+        graph.join(a, b, 1.0 / VOLTMETER);
+        let volts = graph.voltages(&driven(&prepared.net.elements), &[a, b]);
+        (volts[0] - volts[1]).norm()
+    }
+
+    fn resistance(&mut self, regime: Regime, from: &[Node], to: &[Node]) -> f64 {
+        let (prepared, mut graph) = self.prepared(regime);
+        let (a, b) = (
+            Self::lead(&prepared.net, &mut graph, from),
+            Self::lead(&prepared.net, &mut graph, to),
+        );
+        graph.resistance(a, b)
+    }
+
+    /// Insulation resistance at a voltage, and what is destroyed by it.
+    fn insulation(&mut self, volts: f64, from: &[Node], to: &[Node]) -> (f64, Vec<Consequence>) {
+        let (prepared, mut graph) = self.prepared(Regime::High);
+        let ends = (
+            Self::lead(&prepared.net, &mut graph, from),
+            Self::lead(&prepared.net, &mut graph, to),
+        );
+        let parts: Vec<(usize, usize, Law)> = prepared
+            .net
+            .parts
+            .iter()
+            .map(|part| (part.from, part.to, part.law))
+            .collect();
+        if parts.is_empty() {
+            return (graph.resistance(ends.0, ends.1), Vec::new());
+        }
+        let across = graph.across(&parts, ends, volts, volts / INSULATION_SHORT);
+        let mut gone = Vec::new();
+        for (part, v) in prepared.net.parts.iter().zip(&across) {
+            graph.join(part.from, part.to, part.law.siemens(*v));
+            let Some((b, c, p)) = part.fragile else {
+                continue;
+            };
+            if volts >= HARMFUL && v.abs() >= HARMFUL_SHARE * volts {
+                let board = &self.model.boards[b];
+                gone.push(Consequence::Destroyed {
+                    board: board.number,
+                    circuit: board.circuits[c].number,
+                    place: board.circuits[c].points[p].place.clone(),
+                });
+            }
+        }
+        gone.dedup();
+        (graph.resistance(ends.0, ends.1), gone)
+    }
+
+    /// Whether line one comes before line two before line three; none without a supply of three.
+    fn sequence(&mut self, from: &[Node]) -> Option<bool> {
+        let (prepared, graph) = self.prepared(Regime::Live);
+        let at = |wire| match from.first()? {
+            Node::Incoming(b, _) => prepared.net.get(Node::Incoming(*b, wire)),
+            Node::Bar(b, _) => prepared.net.get(Node::Bar(*b, wire)),
+            Node::Terminal(b, c, _) => prepared.net.get(Node::Terminal(*b, *c, wire)),
+            Node::Accessory(at, _) => prepared.net.get(Node::Accessory(*at, wire)),
+            _ => None,
+        };
+        let nodes = Wire::LINES
+            .into_iter()
+            .map(at)
+            .collect::<Option<Vec<_>>>()?;
+        let volts = graph.voltages(&driven(&prepared.net.elements), &nodes);
+        let least = SUPPLY_FROM * self.model.supply.u0;
+        if volts.iter().any(|v| v.norm() < least) {
+            return None;
+        }
+        let turn = (volts[0] / volts[1]).arg();
+        Some(turn > 0.0)
+    }
+
+    fn rcd(&self) -> Option<RcdModel> {
+        self.model.at(self.circuit?).rcd.clone()
+    }
+
+    /// Share of a test current from the first probe to the second that the circuit's device sees as
+    /// residual: less where neutral and earth touch behind it.
+    fn residual_share(&mut self, from: &[Node], to: &[Node]) -> f64 {
+        let Some((b, c)) = self.circuit else {
+            return 0.0;
+        };
+        let (prepared, mut graph) = self.prepared(Regime::Live);
+        let (hot, cold) = (
+            Self::lead(&prepared.net, &mut graph, from),
+            Self::lead(&prepared.net, &mut graph, to),
+        );
+        let circuit = self.model.at((b, c));
+        let single = circuit.wires.len() == Wire::SINGLE.len();
+        let mut ways = Vec::new();
+        for wire in circuit.wires.iter().copied().filter(|w| *w != Wire::E) {
+            let bar = if single && wire.is_line() {
+                circuit.line
+            } else {
+                wire
+            };
+            let ends = [Node::Bar(b, bar), Node::Terminal(b, c, wire)];
+            let ends = ends.map(|node| prepared.net.get(node).unwrap_or(GROUND));
+            let ohms = prepared
+                .net
+                .elements
+                .iter()
+                .find_map(|element| match element {
+                    Element::Resistor { from, to, ohms } if [*from, *to] == ends => Some(*ohms),
+                    _ => None,
+                });
+            if let Some(ohms) = ohms {
+                ways.push((ends, ohms));
+            }
+        }
+        let one = Complex::new(1.0, 0.0);
+        let wanted: Vec<usize> = ways.iter().flat_map(|(ends, _)| *ends).collect();
+        // Out of the line and into the earth at the point.
+        let volts = graph.voltages(&[(hot, -one), (cold, one)], &wanted);
+        let through = |pair: &[Complex<f64>], ohms: f64| (pair[0] - pair[1]).re / ohms;
+        let sum: f64 = volts
+            .chunks(2)
+            .zip(&ways)
+            .map(|(pair, (_, ohms))| through(pair, *ohms))
+            .sum();
+        sum.abs()
+    }
+
+    fn trips(&mut self, rcd: &RcdModel, amps: f64, from: &[Node], to: &[Node]) -> bool {
+        !rcd.stuck && amps * self.residual_share(from, to) >= rcd.operates
+    }
+
+    /// Seconds after which it trips; none where it does not.
+    fn rcd_time(
+        &mut self,
+        rcd: &RcdModel,
+        test: RcdTest,
+        half: HalfCycle,
+        from: &[Node],
+        to: &[Node],
+    ) -> Option<f64> {
+        let multiple = match test {
+            RcdTest::Half => 0.5,
+            RcdTest::Once => 1.0,
+            RcdTest::Five => 5.0,
+        };
+        let amps = multiple * rcd.rated;
+        if !self.trips(rcd, amps, from, to) {
+            return None;
+        }
+        let residual = amps * self.residual_share(from, to);
+        let base = if residual >= QUICK * rcd.operates {
+            rcd.five
+        } else {
+            rcd.once
+        };
+        let later = match half {
+            HalfCycle::Positive => 0.0,
+            HalfCycle::Negative => rcd.later,
+        };
+        Some((base + later).max(0.001))
+    }
+}
+
+/// A test at this voltage or more harms electronics, V, when so much of it is across them.
+const HARMFUL: f64 = 500.0;
+const HARMFUL_SHARE: f64 = 0.3;
+/// More than so many times the voltage to earth is voltage between lines.
+const BETWEEN_LINES: f64 = 1.4;
+/// An RCD is as quick as at five times its rated current from so many times what it operates at.
+const QUICK: f64 = 4.0;
+
+/// Currents that the sources drive into nodes, for their inner resistances as conductances.
+fn driven(elements: &[Element]) -> Vec<(usize, Complex<f64>)> {
+    let mut currents = Vec::new();
+    for element in elements {
+        if let Element::Source {
+            from,
+            to,
+            volts,
+            degrees,
+            ohms,
+        } = *element
+        {
+            let current = Complex::from_polar(volts / ohms, degrees.to_radians());
+            currents.push((to, current));
+            currents.push((from, -current));
+        }
+    }
+    currents
+}

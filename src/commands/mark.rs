@@ -1,0 +1,300 @@
+//! `bothhands mark`: marks of sessions, from their logs alone.
+
+use super::written::{Output, Outputs};
+use super::{about_log, paper, shown};
+use anyhow::{Context, bail, ensure};
+use bothhands::installation::Job;
+use bothhands::log::{self, Log};
+use bothhands::marking::{Criteria, Economy, Sheet, mark};
+use bothhands::practice::Hidden;
+use bothhands::report::{self, Sounds};
+use bothhands::sequence::{Event, EventNo, ReadingStatus};
+use bothhands::store::{Mode, Store};
+use bothhands::terms::FaultKind;
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+/// Mark sessions from their logs: acts of safety, order, readings, predictions, the fault that was named
+///
+/// A log by itself gets a sheet; several get a sheet each and one for the group. Beside the log, as
+/// HTML, PDF and CSV, or into a folder of your choice.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Args {
+    /// The logs of the sessions
+    #[arg(value_name = "DB", required_unless_present = "criteria_file")]
+    dbs: Vec<PathBuf>,
+    /// The instructor's own log of the same bay: readings are compared with its
+    #[arg(long, value_name = "DB")]
+    reference: Option<PathBuf>,
+    /// The instructor's criteria and weights
+    #[arg(long, value_name = "FILE")]
+    criteria: Option<PathBuf>,
+    /// Write the usual criteria, to be changed and given with --criteria
+    #[arg(long, conflicts_with = "dbs")]
+    criteria_file: bool,
+    #[command(flatten)]
+    hidden: HiddenArgs,
+    /// Strike this reading of one log from its marks: it was misheard. Kept in the log
+    #[arg(long, value_name = "EVENT", requires = "reason")]
+    strike: Option<u64>,
+    /// Why it is struck
+    #[arg(long, value_name = "TEXT", requires = "strike")]
+    reason: Option<String>,
+    /// Write the sheets into this folder
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    /// Only the marks, as JSON Lines: one line a log
+    #[arg(long)]
+    json: bool,
+    /// Open the page that was written
+    #[arg(long)]
+    open: bool,
+    /// Show times in this zone, such as Europe/London; this machine's zone when left out
+    #[arg(long, value_name = "ZONE", visible_alias = "zone")]
+    time_zone: Option<String>,
+}
+
+/// What is hidden in a simulated installation.
+#[derive(Debug, clap::Args)]
+pub(super) struct HiddenArgs {
+    /// The faults that are hidden: a file of an instructor (TOML, a [[fault]] for each).
+    #[arg(long, value_name = "FILE", conflicts_with = "seed")]
+    faults: Option<PathBuf>,
+    /// Draws the faults that are hidden; the same number draws the same.
+    #[arg(long, value_name = "N")]
+    seed: Option<u64>,
+    /// How many faults a seed draws.
+    #[arg(long, value_name = "N", default_value_t = 1, requires = "seed")]
+    how_many: usize,
+    /// The kinds a seed draws from; all that can be in the job when not given.
+    #[arg(
+        long,
+        value_enum,
+        value_name = "KIND",
+        value_delimiter = ',',
+        requires = "seed"
+    )]
+    from: Vec<FaultKind>,
+}
+
+impl HiddenArgs {
+    /// What is hidden in a job; nothing when neither faults nor a seed were given.
+    ///
+    /// # Errors
+    /// When the file can't be used.
+    pub(super) fn of(&self, job: &Job) -> anyhow::Result<Option<Hidden>> {
+        Ok(match (&self.faults, self.seed) {
+            (Some(file), _) => Some(Hidden::load(file)?),
+            (None, Some(seed)) => Some(Hidden::drawn(job, seed, self.how_many, &self.from)),
+            (None, None) => None,
+        })
+    }
+}
+
+/// Marks, and says what was written.
+///
+/// # Errors
+/// When a log can't be read or marked, or a file not written.
+pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
+    if args.criteria_file {
+        shown::line(Criteria::default().written().trim_end())?;
+        return Ok(ExitCode::SUCCESS);
+    }
+    let times = paper::times(args.time_zone.as_deref())?;
+    let criteria = match &args.criteria {
+        Some(file) => Criteria::load(file)?,
+        None => Criteria::default(),
+    };
+    if let (Some(event), Some(reason)) = (args.strike, &args.reason) {
+        strike(&args.dbs, EventNo(event), reason)?;
+    }
+    let reference = match &args.reference {
+        Some(db) => Some(read(db)?.1),
+        None => None,
+    };
+    let mut economy = Economy::default();
+    let mut sheets = Vec::new();
+    let mut sounds = Vec::new();
+    for db in &args.dbs {
+        let (store, log) = read(db)?;
+        let agenda = log
+            .agenda()
+            .with_context(|| format!("{}: this log can't be marked", db.display()))?;
+        let hidden = args.hidden.of(agenda.job())?;
+        let sheet = mark(
+            &log,
+            hidden.as_ref(),
+            reference.as_ref(),
+            &criteria,
+            &mut economy,
+        )
+        .with_context(|| format!("{}: this log can't be marked", db.display()))?;
+        sounds.push(heard(&store, &sheet)?);
+        sheets.push(sheet);
+    }
+    if args.json {
+        for sheet in &sheets {
+            shown::json(&format!("{}\n", serde_json::to_string(sheet)?))?;
+        }
+        return Ok(ExitCode::SUCCESS);
+    }
+    let inputs: Vec<&Path> = args.dbs.iter().map(PathBuf::as_path).collect();
+    let mut outputs = Outputs::new(&inputs);
+    let bases = bases(args)?;
+    if let [sheet] = sheets.as_slice() {
+        let base = bases.first().context("a log without a name")?;
+        add(&mut outputs, base, sheet, sounds.first(), &times)?;
+        let csv = report::marks_csv(&sheets);
+        outputs.add(ending(base, "csv"), Output::Text(csv))?;
+    } else {
+        let mut files = Vec::new();
+        let folder = bases
+            .first()
+            .and_then(|base| base.parent())
+            .map(Path::to_path_buf)
+            .unwrap_or_default();
+        let group = folder.join("group.marks");
+        outputs.add(
+            ending(&group, "html"),
+            Output::Page(report::group_html(
+                &sheets,
+                &names(&bases, &mut files),
+                &times,
+            )),
+        )?;
+        outputs.add(
+            ending(&group, "pdf"),
+            Output::Pdf(report::group_pdf(&sheets, &times)?),
+        )?;
+        outputs.add(
+            ending(&group, "csv"),
+            Output::Text(report::marks_csv(&sheets)),
+        )?;
+        for (n, sheet) in sheets.iter().enumerate() {
+            let base = bases.get(n).context("a log without a name")?;
+            add(&mut outputs, base, sheet, sounds.get(n), &times)?;
+        }
+    }
+    outputs.write()?;
+    if args.open {
+        outputs.open()?;
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// The names of the pages of the sheets.
+fn names(bases: &[PathBuf], files: &mut Vec<String>) -> Vec<String> {
+    files.extend(bases.iter().map(|base| {
+        let page = ending(base, "html");
+        page.file_name()
+            .map(|name| name.to_string_lossy().into_owned())
+            .unwrap_or_default()
+    }));
+    files.clone()
+}
+
+/// Where the sheets go, without their endings: beside each log, or in the folder that was named. Logs
+/// of the same name get a number.
+fn bases(args: &Args) -> anyhow::Result<Vec<PathBuf>> {
+    if let Some(out) = &args.out {
+        std::fs::create_dir_all(out)
+            .with_context(|| format!("{}: this folder can't be made", out.display()))?;
+    }
+    let mut known = BTreeSet::new();
+    let bases = args.dbs.iter().map(|db| {
+        let stem = db
+            .file_stem()
+            .map(|stem| stem.to_string_lossy().into_owned())
+            .unwrap_or_default();
+        let folder = args
+            .out
+            .clone()
+            .unwrap_or_else(|| db.parent().map(Path::to_path_buf).unwrap_or_default());
+        let mut base = folder.join(format!("{stem}.marks"));
+        let mut n = 1;
+        while !known.insert(base.clone()) {
+            n += 1;
+            base = folder.join(format!("{stem}-{n}.marks"));
+        }
+        base
+    });
+    Ok(bases.collect())
+}
+
+fn ending(base: &Path, ending: &str) -> PathBuf {
+    let mut name = base.as_os_str().to_owned();
+    name.push(".");
+    name.push(ending);
+    name.into()
+}
+
+fn add(
+    outputs: &mut Outputs<'_>,
+    base: &Path,
+    sheet: &Sheet,
+    sounds: Option<&Sounds>,
+    times: &report::Times,
+) -> anyhow::Result<()> {
+    let none = Sounds::new();
+    let page = report::sheet_html(sheet, sounds.unwrap_or(&none), times);
+    outputs.add(ending(base, "html"), Output::Page(page))?;
+    let pdf = report::sheet_pdf(sheet, times)?;
+    outputs.add(ending(base, "pdf"), Output::Pdf(pdf))?;
+    Ok(())
+}
+
+fn read(db: &Path) -> anyhow::Result<(Store, Log)> {
+    let store = Store::open(db, Mode::Read)?;
+    let log = Log::read(&store).map_err(|why| about_log(db, why))?;
+    Ok((store, log))
+}
+
+/// The sounds that a sheet refers to.
+fn heard(store: &Store, sheet: &Sheet) -> anyhow::Result<Sounds> {
+    let lapses = sheet.lapses.iter().filter_map(|lapse| lapse.sound.as_ref());
+    let wrong = sheet
+        .readings
+        .iter()
+        .filter(|judged| judged.judgement.is_wrong());
+    let wanted: BTreeSet<&String> = lapses
+        .chain(wrong.filter_map(|judged| judged.sound.as_ref()))
+        .collect();
+    let mut sounds = Sounds::new();
+    for hash in wanted {
+        let evidence = store.evidence(&hash.parse()?)?;
+        if let Some(flac) = evidence.as_ref().and_then(|evidence| evidence.flac()) {
+            sounds.insert(hash.clone(), flac.to_vec());
+        }
+    }
+    Ok(sounds)
+}
+
+/// Strikes a reading: an event of the log, which says why.
+fn strike(dbs: &[PathBuf], of: EventNo, reason: &str) -> anyhow::Result<()> {
+    let [db] = dbs else {
+        bail!("--strike takes one log: name the one that the reading is in");
+    };
+    ensure!(!reason.trim().is_empty(), "--reason: say why it is struck");
+    let mut store = Store::open(db, Mode::Append)?;
+    let log = Log::read(&store).map_err(|why| about_log(db, why))?;
+    let agenda = log.agenda()?;
+    let counts = agenda
+        .reading(of)
+        .is_some_and(|record| record.status == ReadingStatus::Counts);
+    ensure!(
+        counts,
+        "event {of} of {} is no reading that counts: the sheet numbers them",
+        db.display()
+    );
+    let event = Event::Struck {
+        of,
+        reason: reason.trim().to_owned(),
+    };
+    log::keep(&mut store, &[event], log.is_practice(), None)?;
+    shown::note(format!(
+        "Reading #{of} is struck from the marks: {}.",
+        reason.trim()
+    ));
+    Ok(())
+}

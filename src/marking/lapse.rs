@@ -1,0 +1,155 @@
+use super::Criterion;
+use crate::sequence::{Agenda, EventNo, LeftOut, OutEntry, Refusal, Step, StepKind};
+use crate::terms::{Consequence, Part, Probe, Stage};
+use jiff::Timestamp;
+use serde::Serialize;
+
+/// One thing that was done or left undone otherwise than it should be.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Lapse {
+    /// What it counts against.
+    pub criterion: Criterion,
+    /// The event that shows it.
+    pub event: EventNo,
+    /// When.
+    pub at: Timestamp,
+    /// The circuit.
+    pub circuit: Option<u16>,
+    /// What it was.
+    pub what: What,
+    /// The sound it rests on.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub sound: Option<String>,
+    /// The earlier lapse that it came of, by event: then it counts for nothing by itself.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub under: Option<EventNo>,
+}
+
+/// What a lapse was.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(rename_all = "kebab-case", tag = "lapse")]
+pub enum What {
+    /// Something said was refused.
+    Refused {
+        /// Why.
+        #[serde(flatten)]
+        refusal: Refusal,
+    },
+    /// Something was probed that would have been refused on site, and this came of it.
+    Probed {
+        /// Where.
+        probe: Probe,
+        /// Why it would have been refused; nothing where only its consequence tells.
+        #[serde(rename = "refused", skip_serializing_if = "Option::is_none")]
+        refusal: Option<Refusal>,
+        /// What came of it.
+        came: Vec<Consequence>,
+    },
+    /// A bar was gone past with a reason.
+    Overridden {
+        /// Which.
+        #[serde(flatten)]
+        refusal: Refusal,
+    },
+    /// A ring was measured without its crossing.
+    NotCrossed,
+    /// A step was left out with a reason.
+    LeftOut {
+        /// Its stage.
+        stage: Stage,
+        /// How many of that stage and circuit.
+        steps: u32,
+    },
+    /// Steps were not done when the session ended.
+    Undone {
+        /// Their stage.
+        stage: Stage,
+        /// How many.
+        steps: u32,
+    },
+    /// Steps were passed over.
+    PassedOver {
+        /// How many.
+        steps: u32,
+    },
+    /// Entries of the out-list were open at the end.
+    LeftOpen {
+        /// How many.
+        entries: u32,
+    },
+    /// Help was asked for.
+    Helped,
+}
+
+/// What a refusal counts against; nothing where it is only about words.
+pub(super) fn of_refusal(agenda: &Agenda, refusal: &Refusal) -> Option<Criterion> {
+    Some(match refusal {
+        Refusal::NotProvedDead { board } => of_isolation(agenda, *board),
+        Refusal::Energised { .. } => Criterion::Isolation,
+        Refusal::ElectronicsInCircuit { .. } => Criterion::TestVoltage,
+        Refusal::MustGoBack { .. } if agenda.open_entries().any(OutEntry::is_of_the_earth) => {
+            Criterion::Earth
+        }
+        Refusal::StillOut { .. } | Refusal::MustGoBack { .. } | Refusal::Joined { .. } => {
+            // A bond is one of those that are out.
+            if agenda
+                .barring_entries()
+                .any(|entry| entry.part == Part::Bond)
+            {
+                Criterion::Earth
+            } else {
+                Criterion::PutBack
+            }
+        }
+        Refusal::DeadTestsFailed { .. } | Refusal::MustBePutRight { .. } => Criterion::Energising,
+        Refusal::CircuitOff { .. } => Criterion::Energising,
+        Refusal::DeadTestsOpen { .. } => Criterion::Complete,
+        Refusal::FirstComes { .. } | Refusal::NotEnergised { .. } | Refusal::CannotBeSkipped => {
+            match agenda.current() {
+                Some(step) if step.stage == Stage::Isolation => of_isolation(agenda, step.board),
+                _ => Criterion::Order,
+            }
+        }
+        Refusal::ReasonNeeded {
+            what: LeftOut::Danger,
+        } => Criterion::Energising,
+        Refusal::ObservationNeeded
+        | Refusal::SayDead
+        | Refusal::QuestionOpen
+        | Refusal::Waiting { .. }
+        | Refusal::Finished
+        | Refusal::NoSuchPlace { .. }
+        | Refusal::WrongQuantity { .. }
+        | Refusal::NotAskedNow { .. }
+        | Refusal::NotOut
+        | Refusal::WhichOne { .. }
+        | Refusal::WhereIsIt
+        | Refusal::ReasonNeeded { .. }
+        | Refusal::NothingToAnswer
+        | Refusal::PredictFirst { .. }
+        | Refusal::NameTheFault => return None,
+    })
+}
+
+/// Which act of an isolation is the first that is missing.
+fn of_isolation(agenda: &Agenda, board: u16) -> Criterion {
+    let open = |step: &&Step| {
+        step.board == board && step.stage == Stage::Isolation && agenda.is_open(step)
+    };
+    let first = agenda.plan().steps.iter().find(open);
+    match first.map(|step| step.kind) {
+        Some(StepKind::ProveBefore | StepKind::ProveAfter) => Criterion::Indicator,
+        Some(kind) if kind.proves_dead() => {
+            let proved = agenda.plan().steps.iter().any(|step| {
+                step.board == board && step.kind.proves_dead() && !agenda.is_open(step)
+            });
+            // Nothing proved at all is no isolation.
+            if proved {
+                Criterion::EveryPair
+            } else {
+                Criterion::Isolation
+            }
+        }
+        _ => Criterion::Isolation,
+    }
+}

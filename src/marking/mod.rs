@@ -1,0 +1,17 @@
+//! Marks of a session that somebody learned by, from its log alone: order and acts of safety, readings
+//! against what was shown or against an instructor's own log, predictions, the fault that was named.
+//! Pure: no clock, no disk.
+
+mod criteria;
+mod economy;
+mod group;
+mod lapse;
+mod readings;
+mod sheet;
+
+pub use criteria::{Criteria, CriteriaError, Criterion, Weights};
+pub use economy::Economy;
+pub use group::{Attempt, Group, Missed, StepTimes};
+pub use lapse::{Lapse, What};
+pub use readings::{Judged, Judgement};
+pub use sheet::{Diagnosis, LeftOut, Mark, MarkError, Prediction, Sheet, StepTime, mark};

@@ -1,0 +1,186 @@
+use crate::quantity::{Reading, Relation, Unit};
+use crate::sequence::{EventNo, StepId};
+use crate::terms::{Place, Shown};
+use serde::Serialize;
+
+/// A reading that counts, and how it compares.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Judged {
+    /// The event that brought it.
+    pub event: EventNo,
+    /// The step it was taken for.
+    pub step: StepId,
+    /// Where.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub place: Option<Place>,
+    /// What was said.
+    pub said: Reading,
+    /// What was shown, or what the instructor's own log has.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub is: Option<Reading>,
+    /// How they compare.
+    pub judgement: Judgement,
+    /// The sound of it, by hash.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub sound: Option<String>,
+    /// How far the next other meaning of the sound was behind: small means that it may have been
+    /// misheard.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub margin: Option<f64>,
+    /// Why an instructor struck it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub struck: Option<String>,
+}
+
+impl Judged {
+    /// Whether it counts against the learner.
+    pub fn is_wrong(&self) -> bool {
+        self.struck.is_none() && self.judgement.is_wrong()
+    }
+}
+
+/// How a reading compares with what it should be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Judgement {
+    /// As it was shown.
+    AsShown,
+    /// Within what two instruments may differ.
+    Agrees,
+    /// The digits, and the decimal point in the wrong place.
+    Decimal,
+    /// Another value: misread, or misheard.
+    Other,
+    /// Nothing was probed for it.
+    NotProbed,
+    /// There is nothing to compare it with.
+    NotCompared,
+}
+
+impl Judgement {
+    /// Whether it is wrong.
+    pub fn is_wrong(self) -> bool {
+        matches!(self, Self::Decimal | Self::Other | Self::NotProbed)
+    }
+
+    /// As it stands on a sheet.
+    pub fn shown(self) -> &'static str {
+        match self {
+            Self::AsShown => "as shown",
+            Self::Agrees => "agrees",
+            Self::Decimal => "decimal point misplaced: misread, or misheard: listen",
+            Self::Other => "misread, or misheard: listen",
+            Self::NotProbed => "nothing was probed for it",
+            Self::NotCompared => "not compared",
+        }
+    }
+}
+
+/// What a display says as a reading; nothing where it shows none.
+pub(super) fn of_display(shown: &Shown) -> Option<Reading> {
+    match shown {
+        Shown::Value(reading) | Shown::Tripped(reading) | Shown::Live(reading) => Some(*reading),
+        Shown::NoTrip | Shown::Sequence { .. } | Shown::NoSupply => None,
+    }
+}
+
+/// How what was said compares with what was shown, for which every digit counts.
+pub(super) fn as_shown(said: &Reading, is: &Reading) -> Judgement {
+    let over = |reading: &Reading| matches!(reading.relation, Relation::Over | Relation::OverRange);
+    if over(said) || over(is) {
+        let both = over(said) && over(is);
+        let number = match (said.number, is.number) {
+            (Some(a), Some(b)) => close(a.value() * scale(said), b.value() * scale(is), 1e-9),
+            _ => true,
+        };
+        return if both && number {
+            Judgement::AsShown
+        } else {
+            Judgement::Other
+        };
+    }
+    let (a, b) = (said.size(), is.size());
+    if said.relation == is.relation && close(a, b, 1e-9) {
+        Judgement::AsShown
+    } else {
+        slipped(a, b)
+    }
+}
+
+/// How a reading compares with another instrument's, each of which may be wrong by `share` of the
+/// value and `digits` of the last place shown.
+pub(super) fn as_measured(said: &Reading, is: &Reading, share: f64, digits: f64) -> Judgement {
+    let over = |reading: &Reading| reading.number.is_none() || reading.relation == Relation::Over;
+    if over(said) || over(is) {
+        // One range may end where the other still shows a number.
+        let agree = match (over(said), over(is)) {
+            (true, true) => true,
+            (true, false) => said.number.is_some() && is.size() >= said.size(),
+            (false, _) => is.number.is_some() && said.size() >= is.size(),
+        };
+        return if agree {
+            Judgement::Agrees
+        } else {
+            Judgement::Other
+        };
+    }
+    let (a, b) = (said.size(), is.size());
+    let last = |reading: &Reading| {
+        reading.number.map_or(0.0, |number| {
+            10f64.powi(-i32::from(number.places())) * scale(reading)
+        })
+    };
+    // Who leaves a nought out shows no less for it.
+    let allowed = share * (a + b) + 2.0 * digits * last(said).min(last(is));
+    if (a - b).abs() <= allowed {
+        Judgement::Agrees
+    } else {
+        slipped(a, b)
+    }
+}
+
+fn slipped(a: f64, b: f64) -> Judgement {
+    let tens = [0.001, 0.01, 0.1, 10.0, 100.0, 1000.0];
+    if tens.iter().any(|ten| close(a, b * ten, 0.02)) {
+        Judgement::Decimal
+    } else {
+        Judgement::Other
+    }
+}
+
+fn scale(reading: &Reading) -> f64 {
+    reading.unit.map_or(1.0, Unit::scale)
+}
+
+fn close(a: f64, b: f64, share: f64) -> bool {
+    (a - b).abs() <= share * a.abs().max(b.abs())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn ohms(text: &str) -> Reading {
+        Reading::exact(text.parse().unwrap()).in_unit(Unit::Ohm)
+    }
+
+    #[test]
+    fn every_digit_shown_counts() {
+        assert_eq!(as_shown(&ohms("0.45"), &ohms("0.45")), Judgement::AsShown);
+        assert_eq!(as_shown(&ohms("0.450"), &ohms("0.45")), Judgement::AsShown);
+        assert_eq!(as_shown(&ohms("0.46"), &ohms("0.45")), Judgement::Other);
+        assert_eq!(as_shown(&ohms("4.5"), &ohms("0.45")), Judgement::Decimal);
+        let over = Reading::over_range();
+        assert_eq!(as_shown(&over, &over), Judgement::AsShown);
+        assert_eq!(as_shown(&over, &ohms("0.45")), Judgement::Other);
+    }
+
+    #[test]
+    fn two_instruments_may_differ() {
+        // 2 % of each and two digits of each: 0.45 and 0.49 differ by 0.04; allowed is 0.0588.
+        let agrees = |a, b| as_measured(&ohms(a), &ohms(b), 0.02, 2.0);
+        assert_eq!(agrees("0.45", "0.49"), Judgement::Agrees);
+        assert_eq!(agrees("0.45", "0.60"), Judgement::Other);
+        assert_eq!(agrees("4.5", "0.45"), Judgement::Decimal);
+    }
+}

@@ -1,0 +1,883 @@
+use super::criteria::{Criteria, Criterion, Weights};
+use super::economy::Economy;
+use super::lapse::{Lapse, What, of_refusal};
+use super::readings::{Judged, Judgement, as_measured, as_shown, of_display};
+use crate::bay::BayError;
+use crate::log::{Entry, Log, LogError};
+use crate::practice::{Bench, Hidden};
+use crate::quantity::{Conductors, Number, Pair, Reading, Unit};
+use crate::sequence::{
+    Agenda, Event, EventNo, Mode, ReadingStatus, ReplayError, StepId, StepKind, StepOutcome,
+};
+use crate::terms::{
+    Between, Consequence, HiddenFault, Level, Part, Place, Predicted, Probe, Setting, Shown, Stage,
+};
+use jiff::{SignedDuration, Timestamp};
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// The marks of one session.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Sheet {
+    /// Who learned.
+    pub learner: String,
+    /// The job.
+    pub title: String,
+    /// How much was told.
+    pub level: Level,
+    /// Whether the installation was a simulated one.
+    pub simulated: bool,
+    /// When the log was begun.
+    pub begun: Timestamp,
+    /// When its last event was kept.
+    pub last_event: Timestamp,
+    /// Whether the session was ended.
+    pub finished: bool,
+    /// Where the log ends, by which it is known again.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub head: Option<String>,
+    /// Whether it is passed: no pass-or-fail criterion failed, and enough points.
+    pub passed: bool,
+    /// The share of the points that could be had, from 0 to 1; nothing where none could.
+    pub points: Option<f64>,
+    /// Each criterion that could be judged.
+    pub marks: Vec<Mark>,
+    /// Everything that was done otherwise than it should be.
+    pub lapses: Vec<Lapse>,
+    /// Readings that count.
+    pub readings: Vec<Judged>,
+    /// Values and limits that were predicted.
+    pub predictions: Vec<Prediction>,
+    /// What was hidden and what was named.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub diagnosis: Option<Diagnosis>,
+    /// How often help was asked for.
+    pub help: u32,
+    /// What was out, and for how long.
+    pub left_out: Vec<LeftOut>,
+    /// How long each kind of step took.
+    pub times: Vec<StepTime>,
+}
+
+/// How long steps of a kind took.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct StepTime {
+    /// Their stage.
+    pub stage: Stage,
+    /// Their kind, by its name.
+    pub kind: &'static str,
+    /// How long they took together, s.
+    pub seconds: i64,
+}
+
+/// The mark of one criterion.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Mark {
+    /// What is marked.
+    pub criterion: Criterion,
+    /// How it counts.
+    pub counts: Weights,
+    /// How much of it was reached, from 0 to 1.
+    pub share: f64,
+    /// How many lapses count against it.
+    pub lapses: usize,
+}
+
+/// Something that was predicted.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Prediction {
+    /// The event.
+    pub event: EventNo,
+    /// For which step.
+    pub step: StepId,
+    /// Value or limit.
+    pub of: Predicted,
+    /// What was said; nothing for "no limit".
+    pub said: Option<Reading>,
+    /// What was read then, for a value.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub is: Option<Reading>,
+    /// Whether it is near enough: a value within a quarter, or 0.1 of its unit; a limit where a value 3 %
+    /// inside it is judged otherwise than one 3 % outside.
+    pub right: bool,
+}
+
+/// What was hidden and what was named.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Diagnosis {
+    /// The faults, where it is known by now what they are.
+    pub hidden: Option<Vec<HiddenFault>>,
+    /// What was named last.
+    pub named: Vec<HiddenFault>,
+    /// Whether anything was said of it.
+    pub said: bool,
+    /// How many of the hidden ones were named by kind.
+    pub kinds: usize,
+    /// How many by kind and place.
+    pub places: usize,
+    /// How many of those named are not there.
+    pub wrong: usize,
+    /// Probings that were made.
+    pub probings: usize,
+    /// The fewest that could have told the one fault from all others possible in this job, found
+    /// greedily; nothing where it is not one fault.
+    pub fewest: Option<usize>,
+}
+
+/// Something that was out.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct LeftOut {
+    /// By the event that put it on the list.
+    pub event: EventNo,
+    /// What, in words.
+    pub what: String,
+    /// How long, s.
+    pub seconds: i64,
+    /// Whether it was back at the end.
+    pub back: bool,
+}
+
+/// Why a log can't be marked.
+#[derive(Debug, thiserror::Error)]
+pub enum MarkError {
+    /// The log itself.
+    #[error(transparent)]
+    Log(#[from] LogError),
+    /// It can't be replayed.
+    #[error(transparent)]
+    Replay(#[from] ReplayError),
+    /// What is said to be hidden is not what the log was begun with.
+    #[error(
+        "what is hidden does not fit the seal of the log: give the --faults or --seed that it was begun with"
+    )]
+    NotSealed,
+    /// What is hidden can't be in that job.
+    #[error(transparent)]
+    Bay(#[from] BayError),
+}
+
+/// Marks a session from its log. What was hidden is in the log once it is finished; `hidden` gives it
+/// for one that is not. Readings on a real installation are compared with those of `reference`.
+///
+/// # Errors
+/// When the log can't be replayed, or what is hidden does not fit its seal.
+pub fn mark(
+    log: &Log,
+    hidden: Option<&Hidden>,
+    reference: Option<&Log>,
+    criteria: &Criteria,
+    economy: &mut Economy,
+) -> Result<Sheet, MarkError> {
+    let first = log.entries.first().ok_or(ReplayError::Empty)?;
+    let opened = Agenda::open(&first.event, first.at)?;
+    let hidden = sealed(log, hidden, &opened)?;
+    let bench = match &hidden {
+        Some(hidden) => Some(Bench::of(opened.job(), hidden.clone())?),
+        None => None,
+    };
+    let reference = reference.map(Log::agenda).transpose()?;
+    let mut marker = Marker {
+        bench,
+        lapses: Vec::new(),
+        shown: Vec::new(),
+        read_from: None,
+        readings: BTreeMap::new(),
+        struck: BTreeMap::new(),
+        predicted: Vec::new(),
+        named: Vec::new(),
+        said: false,
+        probings: 0,
+        help: 0,
+        times: BTreeMap::new(),
+    };
+    let mut agenda = opened;
+    for entry in log.entries.iter().skip(1) {
+        marker.take(&agenda, entry);
+        agenda.apply(&entry.event, entry.at);
+    }
+    marker.at_the_end(&agenda, log);
+    let mut sheet = marker.sheet(&agenda, log, hidden.as_ref(), reference.as_ref(), economy);
+    sheet.weigh(criteria);
+    Ok(sheet)
+}
+
+/// What is hidden, checked against the seal.
+fn sealed(log: &Log, given: Option<&Hidden>, opened: &Agenda) -> Result<Option<Hidden>, MarkError> {
+    let Some(simulated) = opened.practice().and_then(|p| p.simulated.as_ref()) else {
+        return Ok(None);
+    };
+    let revealed = log.entries.iter().find_map(|entry| match &entry.event {
+        Event::Revealed { faults, salt } => Some(Hidden::revealed(faults, salt)),
+        _ => None,
+    });
+    match revealed.or_else(|| given.cloned()) {
+        Some(hidden) if hidden.seal() == *simulated => Ok(Some(hidden)),
+        Some(_) => Err(MarkError::NotSealed),
+        None => Ok(None),
+    }
+}
+
+/// Goes through a log.
+struct Marker {
+    bench: Option<Bench>,
+    lapses: Vec<Lapse>,
+    /// What was shown since the last reading.
+    shown: Vec<(EventNo, Shown)>,
+    /// The step that was read last, and what from.
+    read_from: Option<(StepId, Vec<(EventNo, Shown)>)>,
+    /// What a reading was read from.
+    readings: BTreeMap<EventNo, Vec<(EventNo, Shown)>>,
+    struck: BTreeMap<EventNo, String>,
+    predicted: Vec<Prediction>,
+    named: Vec<HiddenFault>,
+    said: bool,
+    probings: usize,
+    help: u32,
+    times: BTreeMap<(Stage, &'static str), i64>,
+}
+
+impl Marker {
+    fn take(&mut self, before: &Agenda, entry: &Entry) {
+        if let Some(step) = before.current().filter(|_| before.mode() == Mode::Running) {
+            let took = entry.at.duration_since(before.last_event_at());
+            if took > SignedDuration::ZERO && took < SignedDuration::from_mins(30) {
+                let kind = (step.stage, step.kind.name());
+                *self.times.entry(kind).or_default() += took.as_secs();
+            }
+        }
+        match &entry.event {
+            Event::Refused { refusal, .. } => {
+                if let Some(criterion) = of_refusal(before, refusal) {
+                    let refusal = refusal.clone();
+                    self.lapse(before, entry, criterion, What::Refused { refusal });
+                }
+            }
+            Event::Overridden { refusal, .. } => {
+                if let Some(criterion) = of_refusal(before, refusal) {
+                    let refusal = refusal.clone();
+                    self.lapse(before, entry, criterion, What::Overridden { refusal });
+                }
+            }
+            Event::Probed {
+                probe,
+                shown,
+                came,
+                refusal,
+            } => {
+                self.probings += 1;
+                self.shown.push((entry.no, *shown));
+                let live = came
+                    .iter()
+                    .any(|came| matches!(came, Consequence::ProbedLive { .. }));
+                let destroyed = came
+                    .iter()
+                    .any(|came| matches!(came, Consequence::Destroyed { .. }));
+                let criterion = if destroyed {
+                    Some(Criterion::TestVoltage)
+                } else {
+                    refusal
+                        .as_ref()
+                        .and_then(|refusal| of_refusal(before, refusal))
+                        .or(live.then_some(Criterion::Isolation))
+                };
+                if let Some(criterion) = criterion {
+                    let what = What::Probed {
+                        probe: probe.clone(),
+                        refusal: refusal.clone(),
+                        came: came.clone(),
+                    };
+                    self.lapse(before, entry, criterion, what);
+                } else if self.not_crossed(before, probe) {
+                    self.lapse(before, entry, Criterion::Ring, What::NotCrossed);
+                }
+            }
+            Event::Reading { step, .. } => {
+                let mut shown = std::mem::take(&mut self.shown);
+                match &self.read_from {
+                    // Said once more, of the same display.
+                    Some((of, before)) if shown.is_empty() && of == step => {
+                        shown.clone_from(before);
+                    }
+                    _ => self.read_from = Some((step.clone(), shown.clone())),
+                }
+                self.readings.insert(entry.no, shown);
+            }
+            Event::Moved { passed_over, .. } if *passed_over > 0 => {
+                let steps = *passed_over;
+                self.lapse(before, entry, Criterion::Order, What::PassedOver { steps });
+            }
+            Event::Asked { said }
+                if said.only_asks()
+                    && before.level() != Level::Led
+                    && !matches!(said, crate::grammar::Intent::WhatDidISay(_)) =>
+            {
+                self.help += 1;
+                self.lapse(before, entry, Criterion::Help, What::Helped);
+            }
+            Event::Predicted { step, of, reading } => {
+                self.predicted.push(Prediction {
+                    event: entry.no,
+                    step: step.clone(),
+                    of: *of,
+                    said: *reading,
+                    is: None,
+                    right: *of == Predicted::Limit && is_the_limit(before, step, reading.as_ref()),
+                });
+            }
+            Event::Diagnosed { fault } => {
+                self.said = true;
+                match fault {
+                    // "There is no fault" takes back what was named.
+                    None => self.named.clear(),
+                    Some(fault) => self.named.push(fault.clone()),
+                }
+            }
+            Event::Struck { of, reason } => {
+                self.struck.insert(*of, reason.clone());
+            }
+            _ => {}
+        }
+        if let Some(bench) = &mut self.bench {
+            bench.follow_one(before, &entry.event);
+        }
+    }
+
+    fn lapse(&mut self, before: &Agenda, entry: &Entry, criterion: Criterion, what: What) {
+        let circuit = match &what {
+            What::Probed { probe, .. } => probe.circuit,
+            _ => before.current().and_then(|step| step.circuit),
+        };
+        self.lapses.push(Lapse {
+            criterion,
+            event: entry.no,
+            at: entry.at,
+            circuit,
+            what,
+            sound: entry.evidence.as_ref().map(ToString::to_string),
+            under: None,
+        });
+    }
+
+    /// Whether a ring is measured at a point, and what has to be crossed for it is not.
+    fn not_crossed(&self, before: &Agenda, probe: &Probe) -> bool {
+        let Some(bench) = &self.bench else {
+            return false;
+        };
+        let other = match before.current().map(|step| step.kind) {
+            Some(StepKind::RingCrossedNeutral) => Conductors::N,
+            Some(StepKind::RingCrossedEarth) => Conductors::E,
+            _ => return false,
+        };
+        let between = Pair::new(Conductors::L, other);
+        let at_a_point = probe.setting == Setting::Continuity
+            && matches!(&probe.between, Between::Pair(pair) if Some(*pair) == between);
+        let crossed = bench.conditions(before).altered.iter().any(|altered| {
+            altered.circuit == probe.circuit
+                && matches!(altered.part, Part::Crossing(of) if of.contains(other))
+        });
+        at_a_point && !crossed
+    }
+
+    /// What is missing at the end.
+    fn at_the_end(&mut self, agenda: &Agenda, log: &Log) {
+        let Some(last) = log.entries.last() else {
+            return;
+        };
+        let mut left: BTreeMap<(Stage, Option<u16>), (u32, EventNo)> = BTreeMap::new();
+        let mut undone: BTreeMap<Stage, u32> = BTreeMap::new();
+        for step in &agenda.plan().steps {
+            match agenda.outcome(step) {
+                Some(StepOutcome::NotTested(no, _) | StepOutcome::Skipped(no, _)) => {
+                    let entry = left.entry((step.stage, step.circuit)).or_insert((0, *no));
+                    entry.0 += 1;
+                }
+                _ if agenda.is_open(step) && step.ask != crate::sequence::Ask::Event => {
+                    *undone.entry(step.stage).or_default() += 1;
+                }
+                _ => {}
+            }
+        }
+        for ((stage, circuit), (steps, no)) in left {
+            let Some(entry) = log.entry(no) else { continue };
+            self.lapses.push(Lapse {
+                criterion: of_left_out(stage),
+                event: no,
+                at: entry.at,
+                circuit,
+                what: What::LeftOut { stage, steps },
+                sound: entry.evidence.as_ref().map(ToString::to_string),
+                under: None,
+            });
+        }
+        // A session that goes on is not judged by what is still to come.
+        if agenda.mode() != Mode::Finished {
+            return;
+        }
+        for (stage, steps) in undone {
+            self.lapses.push(Lapse {
+                criterion: of_left_out(stage),
+                event: last.no,
+                at: last.at,
+                circuit: None,
+                what: What::Undone { stage, steps },
+                sound: None,
+                under: None,
+            });
+        }
+        // What is out on a circuit that stays off is as it should be.
+        let open: Vec<_> = agenda.barring_entries().collect();
+        if !open.is_empty() {
+            let earth = open.iter().any(|entry| entry.is_of_the_earth());
+            let entries = u32::try_from(open.len()).unwrap_or(u32::MAX);
+            self.lapses.push(Lapse {
+                criterion: if earth {
+                    Criterion::Earth
+                } else {
+                    Criterion::PutBack
+                },
+                event: last.no,
+                at: last.at,
+                circuit: open.first().and_then(|entry| entry.circuit),
+                what: What::LeftOpen { entries },
+                sound: None,
+                under: None,
+            });
+        }
+    }
+
+    fn sheet(
+        mut self,
+        agenda: &Agenda,
+        log: &Log,
+        hidden: Option<&Hidden>,
+        reference: Option<&Agenda>,
+        economy: &mut Economy,
+    ) -> Sheet {
+        self.lapses
+            .sort_by_key(|lapse| (lapse.event, lapse.criterion));
+        under_what_they_came_of(&mut self.lapses);
+        let readings = self.judged(agenda, log, reference);
+        let predictions = self.predictions(agenda);
+        let diagnosis = agenda
+            .practises()
+            .then(|| self.diagnosis(agenda, hidden, economy));
+        let practice = agenda.practice();
+        Sheet {
+            learner: practice.map_or_else(|| agenda.job().tester.clone(), |p| p.learner.clone()),
+            title: agenda.job().title.clone(),
+            level: agenda.level(),
+            simulated: agenda.practises(),
+            begun: log
+                .entries
+                .first()
+                .map_or(Timestamp::UNIX_EPOCH, |entry| entry.at),
+            last_event: agenda.last_event_at(),
+            finished: agenda.mode() == Mode::Finished,
+            head: log.head.as_ref().map(ToString::to_string),
+            passed: false,
+            points: None,
+            marks: Vec::new(),
+            lapses: self.lapses,
+            readings,
+            predictions,
+            diagnosis,
+            help: self.help,
+            left_out: left_out(agenda),
+            times: self
+                .times
+                .into_iter()
+                .map(|((stage, kind), seconds)| StepTime {
+                    stage,
+                    kind,
+                    seconds,
+                })
+                .collect(),
+        }
+    }
+
+    /// The readings that count, each against what was shown for it, or against the reference.
+    fn judged(&self, agenda: &Agenda, log: &Log, reference: Option<&Agenda>) -> Vec<Judged> {
+        let counting = agenda.readings().filter(|record| {
+            record.status == ReadingStatus::Counts
+                && agenda
+                    .step(&record.step)
+                    .is_some_and(|step| step.measure().is_some())
+        });
+        counting
+            .map(|record| {
+                let entry = log.entry(record.no);
+                let (is, judgement) = match (reference, self.readings.get(&record.no)) {
+                    (Some(reference), _) => against(reference, &record.step, &record.reading),
+                    (None, Some(shown)) if agenda.practises() => {
+                        from_display(shown, &record.reading)
+                    }
+                    _ => (None, Judgement::NotCompared),
+                };
+                Judged {
+                    event: record.no,
+                    step: record.step.clone(),
+                    place: record.place.clone(),
+                    said: record.reading,
+                    is,
+                    judgement,
+                    sound: entry
+                        .and_then(|entry| entry.evidence.as_ref())
+                        .map(ToString::to_string),
+                    margin: entry
+                        .and_then(|entry| entry.heard.as_ref())
+                        .and_then(|heard| heard.margin),
+                    struck: self.struck.get(&record.no).cloned(),
+                }
+            })
+            .collect()
+    }
+
+    fn predictions(&self, agenda: &Agenda) -> Vec<Prediction> {
+        let predicted = self.predicted.iter().cloned();
+        predicted
+            .map(|prediction| {
+                if prediction.of == Predicted::Limit {
+                    return prediction;
+                }
+                let read = agenda.readings().find(|record| {
+                    record.step == prediction.step && record.status == ReadingStatus::Counts
+                });
+                let is = read.map(|record| record.reading);
+                let right = near(
+                    prediction.said.as_ref(),
+                    is.as_ref(),
+                    agenda,
+                    &prediction.step,
+                );
+                Prediction {
+                    is,
+                    right,
+                    ..prediction
+                }
+            })
+            .collect()
+    }
+
+    fn diagnosis(
+        &self,
+        agenda: &Agenda,
+        hidden: Option<&Hidden>,
+        economy: &mut Economy,
+    ) -> Diagnosis {
+        let there = self.bench.as_ref().map(|bench| bench.faults().to_vec());
+        let mut named = self.named.clone();
+        named.dedup();
+        let mut kinds = 0;
+        let mut places = 0;
+        let mut used = vec![false; named.len()];
+        for fault in there.iter().flatten() {
+            let by_place = (0..named.len()).find(|n| {
+                !used.get(*n).copied().unwrap_or(true)
+                    && named.get(*n).is_some_and(|named| is_that(named, fault))
+            });
+            let by_kind = || {
+                (0..named.len()).find(|n| {
+                    !used.get(*n).copied().unwrap_or(true)
+                        && named.get(*n).is_some_and(|named| named.kind == fault.kind)
+                })
+            };
+            if by_place.is_some() {
+                places += 1;
+            }
+            if let Some(n) = by_place.or_else(by_kind) {
+                kinds += 1;
+                if let Some(used) = used.get_mut(n) {
+                    *used = true;
+                }
+            }
+        }
+        let one = match there.as_deref() {
+            Some([fault]) => Some(fault.clone()),
+            _ => None,
+        };
+        let fewest = match (one, hidden) {
+            (Some(fault), Some(hidden)) => economy.fewest(agenda.job(), &fault, hidden.seed()),
+            _ => None,
+        };
+        Diagnosis {
+            wrong: used.iter().filter(|used| !**used).count(),
+            hidden: there,
+            named,
+            said: self.said,
+            kinds,
+            places,
+            probings: self.probings,
+            fewest,
+        }
+    }
+}
+
+/// Whether a diagnosis names a fault with its place: what the fault has and the diagnosis says of it
+/// must agree, and circuit and place must be said where it has them.
+fn is_that(named: &HiddenFault, fault: &HiddenFault) -> bool {
+    let agrees = |said: Option<&u16>, is: Option<&u16>| is.is_none() || said == is;
+    named.kind == fault.kind
+        && agrees(named.circuit.as_ref(), fault.circuit.as_ref())
+        && (fault.place.is_none() || named.place == fault.place)
+        && (named.conductor.is_none() || named.conductor == fault.conductor)
+        && (named.with_circuit.is_none() || named.with_circuit == fault.with_circuit)
+}
+
+/// What a step that was left out counts against.
+fn of_left_out(stage: Stage) -> Criterion {
+    match stage {
+        Stage::Isolation => Criterion::Isolation,
+        Stage::Instruments => Criterion::Leads,
+        Stage::PutBack => Criterion::PutBack,
+        _ => Criterion::Complete,
+    }
+}
+
+/// A lapse that follows from an earlier one on the same circuit counts under that one: what was measured
+/// on a ring that was not crossed is outside its limit, and bars energising.
+fn under_what_they_came_of(lapses: &mut [Lapse]) {
+    let earlier: Vec<(EventNo, Criterion, Option<u16>)> = lapses
+        .iter()
+        .filter(|lapse| {
+            matches!(
+                lapse.criterion,
+                Criterion::TestVoltage | Criterion::Ring | Criterion::Leads | Criterion::PutBack
+            )
+        })
+        .map(|lapse| (lapse.event, lapse.criterion, lapse.circuit))
+        .collect();
+    for lapse in lapses {
+        let follows = matches!(lapse.criterion, Criterion::Energising | Criterion::Complete)
+            && matches!(lapse.what, What::Refused { .. } | What::Overridden { .. });
+        if !follows {
+            continue;
+        }
+        lapse.under = earlier
+            .iter()
+            .find(|(event, criterion, _)| *event < lapse.event && *criterion != lapse.criterion)
+            .map(|(event, ..)| *event);
+    }
+}
+
+/// A reading against what was shown since the one before it.
+fn from_display(shown: &[(EventNo, Shown)], said: &Reading) -> (Option<Reading>, Judgement) {
+    let displays: Vec<Reading> = shown
+        .iter()
+        .filter_map(|(_, shown)| of_display(shown))
+        .collect();
+    let Some(last) = displays.last() else {
+        return (None, Judgement::NotProbed);
+    };
+    let exact = displays
+        .iter()
+        .rev()
+        .find(|is| as_shown(said, is) == Judgement::AsShown);
+    match exact {
+        Some(is) => (Some(*is), Judgement::AsShown),
+        None => (Some(*last), as_shown(said, last)),
+    }
+}
+
+/// A reading against that of the instructor's own log for the same step. Both instruments may be wrong
+/// by 5 % and three digits: the operating uncertainty of BS EN 61557 allows much more (30 %), what
+/// is sold is better; common practice.
+fn against(reference: &Agenda, step: &StepId, said: &Reading) -> (Option<Reading>, Judgement) {
+    let theirs = reference
+        .readings()
+        .find(|record| record.step == *step && record.status == ReadingStatus::Counts);
+    match theirs {
+        Some(record) => (
+            Some(record.reading),
+            as_measured(said, &record.reading, 0.05, 3.0),
+        ),
+        None => (None, Judgement::NotCompared),
+    }
+}
+
+/// Whether a predicted limit is the one that readings of the step are judged by: a value just inside
+/// it is judged otherwise than one just outside. No limit is right where even a great and a small
+/// value are judged alike.
+fn is_the_limit(agenda: &Agenda, step: &StepId, said: Option<&Reading>) -> bool {
+    let Some(step) = agenda.step(step) else {
+        return false;
+    };
+    let Some(measure) = step.measure() else {
+        return false;
+    };
+    let judged = |value: f64| {
+        // A decimal number can always be read back.
+        let number: Option<Number> = format!("{value:.4}").parse().ok();
+        let reading = Reading {
+            pair: measure.pair,
+            unit: said.and_then(|said| said.unit).or(Some(measure.unit)),
+            at: measure.at,
+            ..Reading::exact(number?)
+        };
+        let assessed = agenda
+            .procedure(step)
+            .assess(agenda.state(), step, &reading);
+        assessed.verdict.map(|verdict| verdict.outcome)
+    };
+    match said.map(|said| said.number) {
+        Some(Some(number)) => judged(number.value() * 0.97) != judged(number.value() * 1.03),
+        Some(None) => false,
+        None => judged(0.01) == judged(9999.0),
+    }
+}
+
+/// Whether a predicted value is near what was read: within a quarter of it, or 0.1 of the unit.
+fn near(said: Option<&Reading>, is: Option<&Reading>, agenda: &Agenda, step: &StepId) -> bool {
+    let (Some(said), Some(is)) = (said, is) else {
+        return false;
+    };
+    if said.number.is_none() || is.number.is_none() {
+        return said.number.is_none() && is.number.is_none();
+    }
+    let (a, b) = (in_base(said, agenda, step), is.size());
+    let unit = is.unit.map_or(1.0, Unit::scale);
+    // A bound is met by anything past it.
+    let bounded = |reading: &Reading, other: f64| {
+        reading.relation == crate::quantity::Relation::Over && other >= reading.size()
+    };
+    (a - b).abs() <= (0.25 * b).max(0.1 * unit) || bounded(is, a) || bounded(said, b)
+}
+
+/// A predicted number in base units; in those of the step where none was said.
+fn in_base(said: &Reading, agenda: &Agenda, step: &StepId) -> f64 {
+    let measure = agenda.step(step).and_then(|step| step.measure());
+    let unit = said.unit.or(measure.map(|measure| measure.unit));
+    said.number.map_or(f64::INFINITY, |number| {
+        number.value() * unit.map_or(1.0, Unit::scale)
+    })
+}
+
+/// What was ever out, and for how long.
+fn left_out(agenda: &Agenda) -> Vec<LeftOut> {
+    let all = agenda.out_list().iter();
+    all.filter(|entry| !entry.withdrawn)
+        .map(|entry| {
+            let until = entry.back.map_or(agenda.last_event_at(), |(_, at)| at);
+            let circuit = entry.circuit.map(|n| format!(", circuit {n}"));
+            LeftOut {
+                event: entry.no,
+                what: format!("{}{}", entry.what(), circuit.unwrap_or_default()),
+                seconds: until.duration_since(entry.at).as_secs(),
+                back: entry.back.is_some(),
+            }
+        })
+        .collect()
+}
+
+impl Sheet {
+    /// How long all of it took, s.
+    pub fn seconds(&self) -> i64 {
+        self.times.iter().map(|time| time.seconds).sum()
+    }
+
+    /// How much of each criterion was reached, and the whole.
+    fn weigh(&mut self, criteria: &Criteria) {
+        self.marks = Criterion::ALL
+            .into_iter()
+            .filter(|criterion| criteria.of(*criterion) != Weights::NotCounted)
+            .filter_map(|criterion| {
+                let lapses = match criterion {
+                    Criterion::Readings => self
+                        .readings
+                        .iter()
+                        .filter(|judged| judged.is_wrong())
+                        .count(),
+                    Criterion::Predictions => self.predictions.iter().filter(|p| !p.right).count(),
+                    _ => self.against(criterion).count(),
+                };
+                let share = self.share(criterion, lapses, criteria)?;
+                Some(Mark {
+                    criterion,
+                    counts: criteria.of(criterion),
+                    share,
+                    lapses,
+                })
+            })
+            .collect();
+        let (mut had, mut could) = (0.0, 0.0);
+        let mut failed = false;
+        for mark in &self.marks {
+            match mark.counts {
+                Weights::Points(points) => {
+                    had += points * mark.share;
+                    could += points;
+                }
+                Weights::PassOrFail => failed |= mark.share < 1.0,
+                Weights::NotCounted => {}
+            }
+        }
+        self.points = (could > 0.0).then(|| had / could);
+        self.passed =
+            self.finished && !failed && self.points.is_none_or(|share| share >= criteria.pass_from);
+    }
+
+    /// The lapses that count against a criterion by themselves.
+    pub fn against(&self, criterion: Criterion) -> impl Iterator<Item = &Lapse> {
+        self.lapses
+            .iter()
+            .filter(move |lapse| lapse.criterion == criterion && lapse.under.is_none())
+    }
+
+    /// How much of a criterion was reached; nothing where it can't be judged.
+    fn share(&self, criterion: Criterion, lapses: usize, criteria: &Criteria) -> Option<f64> {
+        let of = |part: usize, whole: usize| part as f64 / whole as f64;
+        match criterion {
+            Criterion::Readings => {
+                let compared = self
+                    .readings
+                    .iter()
+                    .filter(|judged| judged.judgement != Judgement::NotCompared)
+                    .filter(|judged| judged.struck.is_none());
+                let wrong = self
+                    .readings
+                    .iter()
+                    .filter(|judged| judged.is_wrong())
+                    .count();
+                let all = compared.count();
+                // Each wrong one counts as any lapse does: one of two hundred is no trifle.
+                (all > 0).then(|| (1.0 - criteria.each_lapse * wrong as f64).max(0.0))
+            }
+            Criterion::Predictions => {
+                let all = self.predictions.len();
+                (all > 0).then(|| of(all - lapses, all))
+            }
+            Criterion::Diagnosis => {
+                let diagnosis = self.diagnosis.as_ref()?;
+                let hidden = diagnosis.hidden.as_ref()?;
+                let all = hidden.len().max(1);
+                if hidden.is_empty() {
+                    let none = diagnosis.said && diagnosis.named.is_empty();
+                    return Some(if none { 1.0 } else { 0.0 });
+                }
+                let named = 0.5 * (of(diagnosis.kinds, all) + of(diagnosis.places, all));
+                Some((named - 0.25 * diagnosis.wrong as f64).max(0.0))
+            }
+            Criterion::Economy => {
+                let diagnosis = self.diagnosis.as_ref()?;
+                let fewest = diagnosis.fewest?;
+                // The whole job is tested besides: twice its readings is no waste.
+                let enough = (2 * self.readings.len()).max(fewest);
+                let used = diagnosis.probings.max(1);
+                Some((enough as f64 / used as f64).min(1.0))
+            }
+            Criterion::Help if self.level == Level::Led => None,
+            _ => Some((1.0 - criteria.each_lapse * lapses as f64).max(0.0)),
+        }
+    }
+
+    /// The place of a step in words, for a sheet.
+    pub fn where_is(step: &StepId, place: Option<&Place>) -> String {
+        let circuit = step.circuit.map(|n| format!("circuit {n}, "));
+        let place = place.map(|place| format!(", {place}"));
+        format!(
+            "{}{}{}",
+            circuit.unwrap_or_default(),
+            step.stage,
+            place.unwrap_or_default()
+        )
+    }
+}

@@ -1,0 +1,124 @@
+use crate::bay::{Altered, Conditions};
+use crate::sequence::{Agenda, Event, EventNo, Question, StepKind};
+use crate::terms::{Stage, Statement};
+use std::collections::BTreeSet;
+
+/// What a learner has said that he did. An installation follows what is said, and nothing that was only
+/// asked for: who forgets to cross a ring has not crossed it, whatever the list of what is out
+/// expects.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Followed {
+    /// Entries of the out-list that were said to be out.
+    said: BTreeSet<EventNo>,
+    /// Boards that were said to be isolated, and not energised since.
+    isolated: BTreeSet<u16>,
+    /// Circuits that were made safe by themselves.
+    made_safe: BTreeSet<(u16, u16)>,
+    /// Circuits whose line and neutral were said to be out of their terminals.
+    out_of_terminals: BTreeSet<(u16, u16)>,
+    /// Whether the leads were nulled.
+    nulled: bool,
+}
+
+impl Followed {
+    /// Takes one event, given what stood before it.
+    pub(super) fn take(&mut self, before: &Agenda, event: &Event) {
+        match event {
+            Event::TakenOut { .. } => {
+                self.said.insert(before.next_event());
+            }
+            Event::Stated {
+                step, statement, ..
+            } => {
+                // "Done" to a step that ordered something says that it is done.
+                let ordered = before
+                    .open_entries()
+                    .filter(|entry| entry.ordered.as_ref() == Some(step));
+                self.said.extend(ordered.map(|entry| entry.no));
+                if let Some(step) = before.step(step) {
+                    self.stated(
+                        step.kind,
+                        step.stage,
+                        (step.board, step.circuit),
+                        *statement,
+                    );
+                }
+            }
+            Event::Affirmed { of } => {
+                if let Some(Question::IfOut(asked, entries)) = before.question()
+                    && asked == of
+                {
+                    self.said.extend(entries.iter().copied());
+                }
+            }
+            Event::StaysOff { board, circuit } => {
+                self.made_safe.insert((*board, *circuit));
+            }
+            _ => {}
+        }
+    }
+
+    fn stated(
+        &mut self,
+        kind: StepKind,
+        stage: Stage,
+        (board, circuit): (u16, Option<u16>),
+        statement: Statement,
+    ) {
+        let here = circuit.map(|circuit| (board, circuit));
+        match kind {
+            StepKind::Isolate | StepKind::Lock => {
+                self.isolated.insert(board);
+            }
+            StepKind::MakeSafe | StepKind::OffLock => self.made_safe.extend(here),
+            StepKind::OffTerminals => self.out_of_terminals.extend(here),
+            _ => {}
+        }
+        if stage == Stage::Energise && statement == Statement::Energised {
+            self.isolated.remove(&board);
+            self.made_safe.retain(|(of, _)| *of != board);
+        }
+        if statement == Statement::Nulled {
+            self.nulled = true;
+        }
+    }
+
+    /// The installation as it has been left.
+    pub(super) fn conditions(&self, agenda: &Agenda) -> Conditions {
+        let boards = || agenda.job().boards.iter();
+        let stays_off = boards().flat_map(|board| {
+            let circuits = board.circuits.iter().map(|circuit| circuit.number);
+            circuits
+                .filter(|number| agenda.stays_off(board.number, *number))
+                .map(|number| (board.number, number))
+        });
+        let sources_off = if self.isolated.is_empty() {
+            Vec::new()
+        } else {
+            // Every source but the mains, which the main switches part from.
+            let sources = agenda.job().supply.sources.iter().copied();
+            sources
+                .filter(|source| *source != crate::installation::Source::Mains)
+                .collect()
+        };
+        Conditions {
+            main_switches_off: self.isolated.clone(),
+            devices_off: self.made_safe.iter().copied().chain(stays_off).collect(),
+            out_of_terminals: self.out_of_terminals.clone(),
+            sources_off,
+            leads_nulled: self.nulled,
+            altered: agenda
+                .open_entries()
+                .filter(|entry| self.said.contains(&entry.no))
+                .map(|entry| Altered {
+                    board: entry.board,
+                    circuit: entry.circuit,
+                    part: entry.part,
+                    place: entry.place.clone(),
+                    both: entry.both,
+                    linked: entry.linked,
+                })
+                .collect(),
+        }
+    }
+}

@@ -1,0 +1,127 @@
+use crate::bay::Bay;
+use crate::installation::Job;
+use crate::terms::{FaultKind, HiddenFault, Simulated};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
+use std::path::Path;
+
+/// What is hidden in a simulated installation: its faults, and the salt that its lengths, leakage and
+/// trip times are drawn by. Its seal stands in the log from the beginning, so that nothing is hidden
+/// differently later; what it is stands there at the end.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Hidden {
+    /// The faults.
+    pub faults: Vec<HiddenFault>,
+    /// In hexadecimal.
+    pub salt: String,
+}
+
+/// A file of faults.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+struct File {
+    /// Any number that nobody else knows: without it a learner could try all faults against the seal.
+    #[serde(default)]
+    seed: u64,
+    /// The faults.
+    #[serde(default, rename = "fault")]
+    faults: Vec<HiddenFault>,
+}
+
+/// Why a file of faults can't be used.
+#[derive(Debug, thiserror::Error)]
+pub enum HiddenError {
+    /// It can't be read.
+    #[error("{path}: can't be read: {source}")]
+    Read {
+        /// The file.
+        path: String,
+        /// Why.
+        source: std::io::Error,
+    },
+    /// It is not as it should be.
+    #[error(
+        "{path}: {why}\nIt holds a seed, and a [[fault]] for each with kind, circuit, place and conductor; `bothhands practise --help` lists the kinds"
+    )]
+    Wrong {
+        /// The file.
+        path: String,
+        /// What is wrong, and where.
+        why: String,
+    },
+}
+
+impl Hidden {
+    /// What an instructor wrote into a file.
+    ///
+    /// # Errors
+    /// When it can't be read, or holds what is no fault.
+    pub fn load(path: &Path) -> Result<Self, HiddenError> {
+        let name = path.display().to_string();
+        let text = std::fs::read_to_string(path).map_err(|source| HiddenError::Read {
+            path: name.clone(),
+            source,
+        })?;
+        let file: File = toml::from_str(&text).map_err(|why| HiddenError::Wrong {
+            path: name,
+            why: why.to_string(),
+        })?;
+        Ok(Self {
+            salt: salted(&["faults of a file", &file.seed.to_string()]),
+            faults: file.faults,
+        })
+    }
+
+    /// What a seed draws: so many faults of these kinds, each possible in the job; of all kinds where none
+    /// is named.
+    pub fn drawn(job: &Job, seed: u64, how_many: usize, from: &[FaultKind]) -> Self {
+        let from = if from.is_empty() {
+            &FaultKind::ALL[..]
+        } else {
+            from
+        };
+        Self {
+            faults: Bay::draw(job, seed, how_many, from),
+            salt: salted(&["faults of a seed", &seed.to_string()]),
+        }
+    }
+
+    /// Nothing hidden.
+    pub fn nothing() -> Self {
+        Self {
+            faults: Vec::new(),
+            salt: salted(&["no faults"]),
+        }
+    }
+
+    /// What a log tells at its end.
+    pub fn revealed(faults: &[HiddenFault], salt: &str) -> Self {
+        Self {
+            faults: faults.to_vec(),
+            salt: salt.to_owned(),
+        }
+    }
+
+    /// The seal: what is hidden can be told to be this, and not found out from it.
+    pub fn seal(&self) -> Simulated {
+        // Plain data: it can always be written.
+        let text = serde_json::to_string(self).unwrap_or_default();
+        Simulated {
+            seal: hex::encode(Sha256::digest(text.as_bytes())),
+        }
+    }
+
+    /// What the installation is drawn by.
+    pub fn seed(&self) -> u64 {
+        let digest = Sha256::digest(self.salt.as_bytes());
+        digest
+            .iter()
+            .take(8)
+            .fold(0, |seed, byte| (seed << 8) | u64::from(*byte))
+    }
+}
+
+fn salted(parts: &[&str]) -> String {
+    hex::encode(Sha256::digest(parts.join("\n").as_bytes()))
+}

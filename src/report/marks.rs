@@ -1,0 +1,728 @@
+//! Sheets of marks: one a learner and one a group, as HTML, PDF and CSV. The same parts make all of
+//! them.
+
+use super::html::{whole, whole_with_sounds};
+use super::letterhead::Letterhead;
+use super::letters::Letters;
+use super::page::{Heads, Lies, Paper, Style};
+use super::print::{PdfError, printed};
+use super::schedule::PRACTICE_OF;
+use super::table::{Table, TableCell};
+use super::words::Times;
+use crate::marking::{Criterion, Group, Judgement, Lapse, Sheet, Weights, What};
+use crate::quantity::Reading;
+use crate::sequence::say::{capital, duration, fault, plural, refused_in_short};
+use crate::terms::{Consequence, HiddenFault, Level, Predicted};
+use jiff::SignedDuration;
+use maud::{Markup, html};
+use std::collections::BTreeMap;
+
+const STYLE: &str = include_str!("schedule.css");
+
+/// What a sheet is, and is not.
+const RECORD: &str = "Marks made from a log alone, by the criteria named; a competent instructor judges. No record of any installation.";
+
+/// Sounds by their hash, as FLAC.
+pub type Sounds = BTreeMap<String, Vec<u8>>;
+
+/// One part of a sheet: lines, or a table.
+struct Part {
+    title: &'static str,
+    lines: Vec<String>,
+    head: Vec<&'static str>,
+    rows: Vec<Vec<Cell>>,
+}
+
+/// What stands in a table.
+struct Cell {
+    text: String,
+    /// Hash of a sound to be heard with it.
+    sound: Option<String>,
+    /// The page that it names.
+    page: Option<String>,
+}
+
+impl<T: Into<String>> From<T> for Cell {
+    fn from(text: T) -> Self {
+        Self {
+            text: text.into(),
+            sound: None,
+            page: None,
+        }
+    }
+}
+
+impl Part {
+    fn lines(title: &'static str, lines: Vec<String>) -> Self {
+        Self {
+            title,
+            lines,
+            head: Vec::new(),
+            rows: Vec::new(),
+        }
+    }
+
+    fn table(title: &'static str, head: &[&'static str], rows: Vec<Vec<Cell>>) -> Self {
+        Self {
+            title,
+            lines: Vec::new(),
+            head: head.to_vec(),
+            rows,
+        }
+    }
+
+    fn is_empty(&self) -> bool {
+        self.lines.is_empty() && self.rows.is_empty()
+    }
+}
+
+/// The sheet of one learner as an HTML file that needs nothing else, with the sounds that there are.
+pub fn sheet_html(sheet: &Sheet, sounds: &Sounds, times: &Times) -> String {
+    page(&name_of(sheet), stamp(sheet), &parts(sheet, times), sounds)
+}
+
+/// The same on paper.
+///
+/// # Errors
+/// Only when the program itself is not whole.
+pub fn sheet_pdf(sheet: &Sheet, times: &Times) -> Result<Vec<u8>, PdfError> {
+    paper(&name_of(sheet), stamp(sheet), &parts(sheet, times))
+}
+
+/// The sheet of a group; `files` are the pages of the learners, in the order of the sheets.
+pub fn group_html(sheets: &[Sheet], files: &[String], times: &Times) -> String {
+    let parts = group_parts(&Group::of(sheets), sheets, files, times);
+    let title = group_name(sheets);
+    let body = body(&title, group_stamp(sheets), &parts, &Sounds::new());
+    whole(&Letterhead::default(), &title, STYLE, body)
+}
+
+/// The same on paper.
+///
+/// # Errors
+/// Only when the program itself is not whole.
+pub fn group_pdf(sheets: &[Sheet], times: &Times) -> Result<Vec<u8>, PdfError> {
+    let parts = group_parts(&Group::of(sheets), sheets, &[], times);
+    paper(&group_name(sheets), group_stamp(sheets), &parts)
+}
+
+/// One line for each attempt: who, when, passed, points, and the lapses of each criterion.
+pub fn marks_csv(sheets: &[Sheet]) -> String {
+    let mut lines = csv::WriterBuilder::new()
+        .terminator(csv::Terminator::CRLF)
+        .from_writer(Vec::from("\u{feff}"));
+    let before = [
+        "learner", "job", "level", "practice", "begun", "finished", "passed", "points %",
+    ];
+    let after = [
+        "readings",
+        "readings wrong",
+        "struck",
+        "help",
+        "fault named",
+        "place named",
+        "probings",
+        "fewest",
+        "seconds",
+        "head",
+    ];
+    let criteria = Criterion::ALL.map(Criterion::written);
+    let head = before
+        .iter()
+        .map(ToString::to_string)
+        .chain(criteria)
+        .chain(after.iter().map(ToString::to_string));
+    // Memory takes whatever is written to it.
+    let _ = lines.write_record(head);
+    for sheet in sheets {
+        let diagnosis = sheet.diagnosis.as_ref();
+        let counted = |n: Option<usize>| n.map(|n| n.to_string()).unwrap_or_default();
+        let first = [
+            sheet.learner.clone(),
+            sheet.title.clone(),
+            sheet.level.shown().to_owned(),
+            if sheet.simulated { "practice" } else { "" }.to_owned(),
+            sheet.begun.to_string(),
+            sheet.finished.to_string(),
+            sheet.passed.to_string(),
+            sheet.points.map(per_cent).unwrap_or_default(),
+        ];
+        let lapses = Criterion::ALL.map(|criterion| sheet.against(criterion).count().to_string());
+        let last = [
+            sheet.readings.len().to_string(),
+            sheet
+                .readings
+                .iter()
+                .filter(|j| j.is_wrong())
+                .count()
+                .to_string(),
+            sheet
+                .readings
+                .iter()
+                .filter(|j| j.struck.is_some())
+                .count()
+                .to_string(),
+            sheet.help.to_string(),
+            counted(diagnosis.map(|d| d.kinds)),
+            counted(diagnosis.map(|d| d.places)),
+            counted(diagnosis.map(|d| d.probings)),
+            counted(diagnosis.and_then(|d| d.fewest)),
+            sheet.seconds().to_string(),
+            sheet.head.clone().unwrap_or_default(),
+        ];
+        let cells = first.into_iter().chain(lapses).chain(last);
+        let _ = lines.write_record(cells.map(super::csv::guarded));
+    }
+    String::from_utf8(lines.into_inner().unwrap_or_default()).unwrap_or_default()
+}
+
+fn name_of(sheet: &Sheet) -> String {
+    stamped(
+        sheet.simulated,
+        format!("{}: {}", sheet.learner, sheet.title),
+    )
+}
+
+fn group_name(sheets: &[Sheet]) -> String {
+    let title = sheets.first().map_or("", |sheet| sheet.title.as_str());
+    let attempts = plural(sheets.len(), "attempt", "attempts");
+    let simulated = sheets.iter().any(|sheet| sheet.simulated);
+    stamped(simulated, format!("Group of {attempts}: {title}"))
+}
+
+/// A name that stands on every page of paper.
+fn stamped(simulated: bool, name: String) -> String {
+    if simulated {
+        format!("PRACTICE: {name}")
+    } else {
+        name
+    }
+}
+
+fn stamp(sheet: &Sheet) -> &'static str {
+    if sheet.simulated { PRACTICE_OF } else { RECORD }
+}
+
+fn group_stamp(sheets: &[Sheet]) -> &'static str {
+    if sheets.iter().any(|sheet| sheet.simulated) {
+        PRACTICE_OF
+    } else {
+        RECORD
+    }
+}
+
+fn per_cent(share: f64) -> String {
+    format!("{:.0}", share * 100.0)
+}
+
+fn lasted(seconds: i64) -> String {
+    if seconds < 60 {
+        format!("{seconds} s")
+    } else {
+        duration(SignedDuration::from_secs(seconds))
+    }
+}
+
+fn shown(reading: &Reading) -> String {
+    reading.to_string()
+}
+
+fn parts(sheet: &Sheet, times: &Times) -> Vec<Part> {
+    let all = vec![
+        Part::lines("Result", result(sheet, times)),
+        marks(sheet),
+        lapses(sheet, times),
+        readings(sheet),
+        predictions(sheet),
+        Part::lines("The fault", diagnosis(sheet)),
+        left_out(sheet),
+        steps(sheet),
+    ];
+    all.into_iter().filter(|part| !part.is_empty()).collect()
+}
+
+fn result(sheet: &Sheet, times: &Times) -> Vec<String> {
+    let points = sheet
+        .points
+        .map(|points| format!(", {} per cent of the points", per_cent(points)));
+    let passed = match (sheet.finished, sheet.passed) {
+        (false, _) => "Not finished: the marks are of how far it came",
+        (true, true) => "Passed by these criteria",
+        (true, false) => "Not passed by these criteria",
+    };
+    let level = match sheet.level {
+        Level::Led => "Led: every step was told.",
+        Level::Asked => "Asked: nothing was told unless it was asked for.",
+        Level::Silent => "Silent: an examination.",
+    };
+    let helped = (sheet.level != Level::Led).then(|| {
+        format!(
+            "Help was asked for {}.",
+            plural(sheet.help, "time", "times")
+        )
+    });
+    let known = sheet
+        .head
+        .as_ref()
+        .map(|head| format!("Head of the log: {head}."));
+    [
+        Some(format!("{passed}{}.", points.unwrap_or_default())),
+        Some(format!(
+            "{} Begun {} {}, by {}.",
+            level,
+            times.date(sheet.begun),
+            times.clock(sheet.begun),
+            sheet.learner
+        )),
+        helped,
+        known,
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}
+
+fn marks(sheet: &Sheet) -> Part {
+    let rows = sheet.marks.iter().map(|mark| {
+        let (counts, reached) = match mark.counts {
+            Weights::PassOrFail => (
+                "pass or fail".to_owned(),
+                if mark.share < 1.0 {
+                    "✗ failed"
+                } else {
+                    "✓ passed"
+                }
+                .to_owned(),
+            ),
+            Weights::Points(points) => (
+                format!("{points:.0} points"),
+                format!("{:.1} points", points * mark.share),
+            ),
+            Weights::NotCounted => (String::new(), String::new()),
+        };
+        vec![
+            capital(mark.criterion.shown()).into(),
+            counts.into(),
+            reached.into(),
+            mark.lapses.to_string().into(),
+        ]
+    });
+    Part::table(
+        "Criteria",
+        &["Criterion", "Counts", "Reached", "Lapses"],
+        rows.collect(),
+    )
+}
+
+fn lapses(sheet: &Sheet, times: &Times) -> Part {
+    let rows = sheet.lapses.iter().map(|lapse| {
+        let under = lapse
+            .under
+            .map(|under| format!(" (came of #{under}: not counted)"));
+        vec![
+            format!("#{}", lapse.event).into(),
+            times.clock(lapse.at).into(),
+            lapse
+                .circuit
+                .map(|n| n.to_string())
+                .unwrap_or_default()
+                .into(),
+            capital(lapse.criterion.shown()).into(),
+            Cell {
+                text: format!("{}{}", told(lapse), under.unwrap_or_default()),
+                sound: lapse.sound.clone(),
+                page: None,
+            },
+        ]
+    });
+    Part::table(
+        "What was done otherwise than it should be",
+        &["Event", "Time", "Circuit", "Counts against", "What"],
+        rows.collect(),
+    )
+}
+
+/// A lapse in words.
+fn told(lapse: &Lapse) -> String {
+    match &lapse.what {
+        What::Refused { refusal } => format!("Refused: {}.", refused_in_short(refusal)),
+        What::Overridden { refusal } => format!("Gone past: {}.", refused_in_short(refusal)),
+        What::Probed { refusal, came, .. } => {
+            let refused = refusal.as_ref().map(|refusal| {
+                format!(
+                    "Probed what would be refused on site: {}.",
+                    refused_in_short(refusal)
+                )
+            });
+            let came = came.iter().map(came_of);
+            refused
+                .into_iter()
+                .chain(came)
+                .collect::<Vec<_>>()
+                .join(" ")
+        }
+        What::NotCrossed => "Measured round the ring without crossing its ends.".to_owned(),
+        What::LeftOut { stage, steps } => {
+            format!("Left out: {stage}, {}.", plural(*steps, "step", "steps"))
+        }
+        What::Undone { stage, steps } => {
+            format!("Not done: {stage}, {}.", plural(*steps, "step", "steps"))
+        }
+        What::PassedOver { steps } => {
+            format!("Passed over {}.", plural(*steps, "step", "steps"))
+        }
+        What::LeftOpen { entries } => {
+            format!(
+                "Left out at the end: {}.",
+                plural(*entries, "thing", "things")
+            )
+        }
+        What::Helped => "Asked for help.".to_owned(),
+    }
+}
+
+fn came_of(came: &Consequence) -> String {
+    match came {
+        Consequence::Destroyed { place, .. } => {
+            format!("The test voltage destroyed the electronics in {place}.")
+        }
+        Consequence::Tripped { .. } => "An RCD tripped.".to_owned(),
+        Consequence::ProbedLive { volts, .. } => {
+            format!("{volts} V under the probes on a range for dead tests.")
+        }
+    }
+}
+
+fn readings(sheet: &Sheet) -> Part {
+    let wanted =
+        |judgement: Judgement| judgement != Judgement::AsShown && judgement != Judgement::Agrees;
+    let rows = sheet
+        .readings
+        .iter()
+        .filter(|judged| wanted(judged.judgement) && judged.judgement != Judgement::NotCompared)
+        .map(|judged| {
+            let margin = judged
+                .margin
+                .map(|margin| format!("{margin:.1}"))
+                .unwrap_or_default();
+            let judgement = match &judged.struck {
+                Some(why) => format!("struck: {why}"),
+                None => judged.judgement.shown().to_owned(),
+            };
+            vec![
+                format!("#{}", judged.event).into(),
+                Sheet::where_is(&judged.step, judged.place.as_ref()).into(),
+                Cell {
+                    text: shown(&judged.said),
+                    sound: judged.sound.clone(),
+                    page: None,
+                },
+                judged.is.as_ref().map(shown).unwrap_or_default().into(),
+                margin.into(),
+                judgement.into(),
+            ]
+        })
+        .collect();
+    Part::table(
+        "Readings that are not as shown",
+        &["Event", "Where", "Said", "Shown", "Ear's margin", "Judged"],
+        rows,
+    )
+}
+
+fn predictions(sheet: &Sheet) -> Part {
+    let rows = sheet.predictions.iter().map(|prediction| {
+        let of = match prediction.of {
+            Predicted::Value => "value",
+            Predicted::Limit => "limit",
+        };
+        let said = prediction.said.as_ref().map_or("none".to_owned(), shown);
+        vec![
+            Sheet::where_is(&prediction.step, None).into(),
+            of.into(),
+            said.into(),
+            prediction.is.as_ref().map(shown).unwrap_or_default().into(),
+            if prediction.right {
+                "✓ right"
+            } else {
+                "✗ wrong"
+            }
+            .into(),
+        ]
+    });
+    Part::table(
+        "Predictions",
+        &["Where", "Of", "Said", "Read", "Judged"],
+        rows.collect(),
+    )
+}
+
+fn diagnosis(sheet: &Sheet) -> Vec<String> {
+    let Some(diagnosis) = &sheet.diagnosis else {
+        return Vec::new();
+    };
+    let list = |faults: &[HiddenFault], none: &str| {
+        let named: Vec<String> = faults.iter().map(fault).collect();
+        if named.is_empty() {
+            none.to_owned()
+        } else {
+            named.join("; ")
+        }
+    };
+    let hidden = match &diagnosis.hidden {
+        Some(hidden) => format!("Hidden: {}.", list(hidden, "nothing")),
+        None => {
+            "What is hidden is not known before the end, or without --faults or --seed.".to_owned()
+        }
+    };
+    let named = if diagnosis.said {
+        format!("Named: {}.", list(&diagnosis.named, "no fault"))
+    } else {
+        "Nothing was named.".to_owned()
+    };
+    let fewest = diagnosis.fewest.map(|fewest| {
+        format!(
+            " {} could have told it from the other faults of this job, each chosen for how many it rules out: found greedily, so no proof that fewer would not do.",
+            plural(fewest, "test", "tests")
+        )
+    });
+    vec![
+        hidden,
+        named,
+        format!(
+            "{} made.{}",
+            capital(&plural(diagnosis.probings, "probing was", "probings were")),
+            fewest.unwrap_or_default()
+        ),
+    ]
+}
+
+fn left_out(sheet: &Sheet) -> Part {
+    let rows = sheet.left_out.iter().map(|left| {
+        vec![
+            format!("#{}", left.event).into(),
+            capital(&left.what).into(),
+            lasted(left.seconds).into(),
+            if left.back { "back" } else { "✗ not back" }.into(),
+        ]
+    });
+    Part::table(
+        "What was out, and how long",
+        &["Event", "What", "For", "At the end"],
+        rows.collect(),
+    )
+}
+
+fn steps(sheet: &Sheet) -> Part {
+    let rows = sheet.times.iter().map(|time| {
+        vec![
+            capital(time.stage.shown()).into(),
+            in_words(time.kind).into(),
+            lasted(time.seconds).into(),
+        ]
+    });
+    Part::table("Time a step", &["Stage", "Step", "Time"], rows.collect())
+}
+
+/// The name of a kind of step, as words.
+fn in_words(kind: &str) -> String {
+    capital(&kind.replace('-', " "))
+}
+
+fn group_parts(group: &Group, sheets: &[Sheet], files: &[String], times: &Times) -> Vec<Part> {
+    let attempts = group.attempts.iter().map(|attempt| {
+        let sheet = sheets.get(attempt.sheet);
+        let critical = sheet.map(|sheet| {
+            let failed = sheet
+                .marks
+                .iter()
+                .filter(|mark| mark.counts == Weights::PassOrFail && mark.share < 1.0);
+            failed
+                .map(|mark| mark.criterion.shown())
+                .collect::<Vec<_>>()
+                .join("; ")
+        });
+        let gained = attempt
+            .gained
+            .map(|gained| format!("{:+.0}", gained * 100.0))
+            .unwrap_or_default();
+        vec![
+            Cell {
+                page: files.get(attempt.sheet).cloned(),
+                ..attempt.learner.clone().into()
+            },
+            attempt.number.to_string().into(),
+            times.date(attempt.begun).into(),
+            if attempt.passed {
+                "✓ passed"
+            } else {
+                "✗ not passed"
+            }
+            .into(),
+            attempt.points.map(per_cent).unwrap_or_default().into(),
+            gained.into(),
+            critical.unwrap_or_default().into(),
+            sheet
+                .map(|sheet| {
+                    sheet
+                        .readings
+                        .iter()
+                        .filter(|j| j.is_wrong())
+                        .count()
+                        .to_string()
+                })
+                .unwrap_or_default()
+                .into(),
+            lasted(attempt.seconds).into(),
+        ]
+    });
+    let missed = group.missed.iter().map(|missed| {
+        vec![
+            capital(missed.kind.shown()).into(),
+            missed.hidden.to_string().into(),
+            missed.named.to_string().into(),
+            missed
+                .hidden
+                .saturating_sub(missed.named)
+                .to_string()
+                .into(),
+        ]
+    });
+    let criteria = group.criteria.iter().map(|(criterion, lapses, learners)| {
+        vec![
+            capital(criterion.shown()).into(),
+            lapses.to_string().into(),
+            learners.to_string().into(),
+        ]
+    });
+    let steps = group.steps.iter().map(|time| {
+        vec![
+            capital(time.stage.shown()).into(),
+            in_words(time.kind).into(),
+            lasted(time.middle).into(),
+            lasted(time.longest).into(),
+        ]
+    });
+    let all = vec![
+        Part::table(
+            "Attempts",
+            &[
+                "Learner",
+                "Attempt",
+                "Date",
+                "Result",
+                "Points %",
+                "Gained",
+                "Failed",
+                "Readings wrong",
+                "Time",
+            ],
+            attempts.collect(),
+        ),
+        Part::table(
+            "Faults, the most missed first",
+            &["Fault", "Hidden", "Named", "Missed"],
+            missed.collect(),
+        ),
+        Part::table(
+            "Where the group lapsed",
+            &["Criterion", "Lapses", "Attempts"],
+            criteria.collect(),
+        ),
+        Part::table(
+            "Steps, the longest first",
+            &["Stage", "Step", "Middle", "Longest"],
+            steps.collect(),
+        ),
+    ];
+    all.into_iter().filter(|part| !part.is_empty()).collect()
+}
+
+fn page(title: &str, stamp: &str, parts: &[Part], sounds: &Sounds) -> String {
+    let body = body(title, stamp, parts, sounds);
+    whole_with_sounds(title, STYLE, body)
+}
+
+fn body(title: &str, stamp: &str, parts: &[Part], sounds: &Sounds) -> Markup {
+    html! {
+        body {
+            main {
+                h1 { (title) }
+                p.record { (stamp) }
+                @for part in parts { (section(part, sounds)) }
+            }
+            footer { p { (stamp) } p { (RECORD) } }
+        }
+    }
+}
+
+fn section(part: &Part, sounds: &Sounds) -> Markup {
+    html! {
+        section {
+            h2 { (part.title) }
+            @for line in &part.lines { p { (line) } }
+            @if !part.rows.is_empty() {
+                div.wide tabindex="0" role="region" aria-label=(part.title) {
+                    table.list {
+                        thead { tr { @for head in &part.head { th scope="col" { (head) } } } }
+                        tbody { @for row in &part.rows { tr {
+                            @for (head, cell) in part.head.iter().zip(row) {
+                                td data-label=(head) {
+                                    @match &cell.page {
+                                        Some(page) => { a href=(page) { (cell.text) } }
+                                        None => { span { (cell.text) } }
+                                    }
+                                    @if let Some(flac) = cell.sound.as_ref().and_then(|hash| sounds.get(hash)) {
+                                        audio controls preload="none"
+                                            aria-label={ "what was said: " (cell.text) }
+                                            src={ "data:audio/flac;base64," (in_base64(flac)) } {}
+                                    }
+                                }
+                            }
+                        } } }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn in_base64(bytes: &[u8]) -> String {
+    use base64::Engine as _;
+    base64::engine::general_purpose::STANDARD.encode(bytes)
+}
+
+fn paper(title: &str, stamp: &str, parts: &[Part]) -> Result<Vec<u8>, PdfError> {
+    let mut paper = Paper::new(Letters::new()?, Lies::Across);
+    paper.title(title);
+    paper.text(stamp, Style::bold(9.5));
+    for part in parts {
+        paper.heading(part.title, 2, 11.5);
+        for line in &part.lines {
+            paper.text(line, Style::plain(10.0));
+        }
+        if !part.rows.is_empty() {
+            paper.table(&Table {
+                about: part.title.to_owned(),
+                head: vec![
+                    part.head
+                        .iter()
+                        .map(|head| TableCell::head(*head, Heads::Column))
+                        .collect(),
+                ],
+                rows: part
+                    .rows
+                    .iter()
+                    .map(|row| {
+                        row.iter()
+                            .map(|cell| TableCell::plain(cell.text.clone()))
+                            .collect()
+                    })
+                    .collect(),
+                size: 8.5,
+                least: 14.0,
+            });
+        }
+    }
+    printed(paper.finish(title), "Marks", stamp)
+}

@@ -1,0 +1,133 @@
+//! What is left out where a session asks or examines instead of leading. The one place that says so.
+
+use super::{Line, LineKind, asked, bare_read_back};
+use crate::grammar::Intent;
+use crate::sequence::agenda::Agenda;
+use crate::sequence::facts::{Doubt, Event, Refusal};
+use crate::terms::Level;
+
+/// What stands for a prompt.
+pub(super) const WHAT_NEXT: &str = "What comes next?";
+
+/// In an examination, what is asked about the job is not answered.
+const EXAMINED: &str = "This is an examination: that is not told.";
+
+/// The lines of an event, at the level of the session.
+pub(super) fn told(before: &Agenda, event: &Event, lines: Vec<Line>) -> Vec<Line> {
+    match before.level() {
+        Level::Led => lines,
+        Level::Asked => asking(event, lines),
+        Level::Silent => examining(before, event, lines),
+    }
+}
+
+fn asking(event: &Event, lines: Vec<Line>) -> Vec<Line> {
+    match event {
+        Event::Refused { refusal, .. } if tells_what_comes(refusal) => {
+            vec![Line::warning("Not now. Something else comes first.")]
+        }
+        Event::NotTaken { words, .. } => vec![not_known(words)],
+        _ => lines,
+    }
+}
+
+/// Whether a refusal gives away what is to be done next.
+fn tells_what_comes(refusal: &Refusal) -> bool {
+    matches!(
+        refusal,
+        Refusal::FirstComes { .. } | Refusal::NotAskedNow { .. } | Refusal::NothingToAnswer
+    )
+}
+
+fn examining(before: &Agenda, event: &Event, lines: Vec<Line>) -> Vec<Line> {
+    match event {
+        Event::Reading {
+            step,
+            reading,
+            doubt,
+            ..
+        } => match doubt {
+            // What was heard is asked about, never what it means.
+            Some(Doubt::MaybeVolts | Doubt::ReadBefore { .. } | Doubt::SaidBefore { .. }) => lines,
+            _ => before
+                .step(step)
+                .map(|step| bare_read_back(before, step, reading))
+                .into_iter()
+                .collect(),
+        },
+        Event::Affirmed { .. } => match before.question() {
+            Some(crate::sequence::state::Question::Reading(_)) => vec![Line::answer("Taken.")],
+            _ => lines,
+        },
+        Event::Refused { refusal, .. } => {
+            let simulated = before.practises();
+            if before_danger(refusal) || is_about_words(refusal) || !simulated && endangers(refusal)
+            {
+                lines
+            } else {
+                vec![Line::warning("Not taken.")]
+            }
+        }
+        Event::Asked {
+            said: Intent::WhatDidISay(_),
+        } => lines,
+        Event::Asked { said } if said.only_asks() => vec![Line::answer(EXAMINED)],
+        Event::NotTaken { words, .. } => vec![not_known(words)],
+        Event::JudgedAnew { .. } => Vec::new(),
+        Event::Revealed { .. } => vec![Line::answer("What was hidden stands on the sheet.")],
+        _ => lines,
+    }
+}
+
+/// Energising, five hundred volts, leaving with something out: told at every level.
+fn before_danger(refusal: &Refusal) -> bool {
+    matches!(
+        refusal,
+        Refusal::ElectronicsInCircuit { .. }
+            | Refusal::StillOut { .. }
+            | Refusal::MustGoBack { .. }
+            | Refusal::DeadTestsFailed { .. }
+            | Refusal::MustBePutRight { .. }
+            | Refusal::DeadTestsOpen { .. }
+    )
+}
+
+/// What a real installation would do somebody harm by.
+fn endangers(refusal: &Refusal) -> bool {
+    matches!(
+        refusal,
+        Refusal::NotProvedDead { .. }
+            | Refusal::Energised { .. }
+            | Refusal::Joined { .. }
+            | Refusal::CircuitOff { .. }
+            | Refusal::NotEnergised { .. }
+    )
+}
+
+/// What was said was not whole, or stands in the way: it tells nothing of the work.
+fn is_about_words(refusal: &Refusal) -> bool {
+    matches!(
+        refusal,
+        Refusal::SayDead
+            | Refusal::QuestionOpen
+            | Refusal::Waiting { .. }
+            | Refusal::Finished
+            | Refusal::NoSuchPlace { .. }
+            | Refusal::WhichOne { .. }
+            | Refusal::WhereIsIt
+            | Refusal::ReasonNeeded { .. }
+            | Refusal::ObservationNeeded
+            | Refusal::PredictFirst { .. }
+            | Refusal::NameTheFault
+    )
+}
+
+fn not_known(words: &str) -> Line {
+    Line::answer(asked::unknown(words))
+}
+
+/// Whether a line that follows a turn is said at this level.
+pub(super) fn follows(level: Level, line: &Line) -> bool {
+    !line.text.is_empty()
+        && (level != Level::Silent || matches!(line.kind, LineKind::Reminder | LineKind::Question))
+}
