@@ -127,7 +127,10 @@ fn what_was_not_isolated_reads_its_voltage_and_is_not_tested() {
         let at = probe(setting, "L-N", 2, "socket 1");
         let (shown, came) = bay.probe(&nulled(), &at).unwrap();
         assert!(text(&shown).starts_with("live 2"), "{shown:?}");
-        assert!(matches!(came[..], [Consequence::ProbedLive { volts: 220..=245 }]));
+        assert!(matches!(
+            came[..],
+            [Consequence::ProbedLive { volts: 220..=245 }]
+        ));
     }
     assert_eq!(bay.destroyed().count(), 0);
 }
@@ -165,10 +168,7 @@ fn a_neutral_left_out_leaves_no_voltage_there_and_the_loop_as_it_was() {
     assert!(number(&mut bay, &nulled(), &volts("L-N")) > 220.0);
     assert_eq!(shows(&mut bay, &out, &volts("L-N")), "0 V");
     assert!(number(&mut bay, &out, &volts("L-E")) > 220.0);
-    assert_eq!(
-        shows(&mut bay, &out, &zs),
-        shows(&mut bay, &nulled(), &zs)
-    );
+    assert_eq!(shows(&mut bay, &out, &zs), shows(&mut bay, &nulled(), &zs));
     let before = probe(Setting::Voltage, "L-N", 2, "socket 2");
     assert!(number(&mut bay, &out, &before) > 220.0);
 }
@@ -205,7 +205,9 @@ fn electronics_read_low_at_250_volts_and_are_destroyed_by_500() {
     }
     assert_eq!(bay.destroyed().count(), 0);
     let (_, came) = bay.probe(&dead(), &at(IR, "L-N")).unwrap();
-    assert!(matches!(&came[..], [Consequence::Destroyed { circuit: 1, place: at, .. }] if *at == place("socket 4")));
+    assert!(
+        matches!(&came[..], [Consequence::Destroyed { circuit: 1, place: at, .. }] if *at == place("socket 4"))
+    );
     assert_eq!(shows(&mut bay, &dead(), &at(IR_250, "L-N")), "0.00 MΩ");
     // A bay that is made anew and told of it is the same.
     let mut anew = before;
@@ -222,7 +224,7 @@ fn lamps_left_in_read_about_nothing() {
     let at = probe(IR_250, "L-N", 3, "");
     assert_eq!(shows(&mut bay, &dead(), &at), "0.00 MΩ");
     let out = Altered::out(1, 3, Part::Lamp, None).both();
-    assert!(shows(&mut bay, &dead().with(out), &at).starts_with(">999"));
+    assert!(number(&mut bay, &dead().with(out), &at) > 100.0);
 }
 
 #[test]
@@ -243,7 +245,10 @@ fn leads_that_were_not_nulled_are_in_every_reading() {
         ..dead().with(link)
     };
     let read = number(&mut bay, &not_nulled, &at);
-    assert!((read - right - leads).abs() < 0.015, "{read} {right} {leads}");
+    assert!(
+        (read - right - leads).abs() < 0.015,
+        "{read} {right} {leads}"
+    );
 }
 
 #[test]
@@ -289,10 +294,19 @@ fn an_rcd_trips_as_it_should_and_less_where_neutral_is_on_earth() {
     let both = [HalfCycle::Positive, HalfCycle::Negative];
     let mut bay = sound();
     for half in both {
-        assert_eq!(shows(&mut bay, &nulled(), &test(RcdTest::Half, half)), "no trip");
+        assert_eq!(
+            shows(&mut bay, &nulled(), &test(RcdTest::Half, half)),
+            "no trip"
+        );
         let (shown, came) = bay.probe(&nulled(), &test(RcdTest::Once, half)).unwrap();
         assert!(text(&shown).starts_with("tripped"), "{shown:?}");
-        assert!(matches!(came[..], [Consequence::Tripped { board: 1, circuit: 1 }]));
+        assert!(matches!(
+            came[..],
+            [Consequence::Tripped {
+                board: 1,
+                circuit: 1
+            }]
+        ));
     }
     let first = test(RcdTest::Once, HalfCycle::Positive);
     assert_eq!(shows(&mut bay, &dead(), &first), "no supply");
@@ -310,8 +324,13 @@ fn an_rcd_trips_as_it_should_and_less_where_neutral_is_on_earth() {
     let shown = shows(&mut slow, &nulled(), &first);
     let ms: f64 = shown.split(' ').nth(1).unwrap().parse().unwrap();
     assert!(ms > 300.0, "{shown}");
-    let mut on_earth = Bay::of(&job, &[of(FaultKind::NeutralToEarth)], 3).unwrap();
-    assert_eq!(shows(&mut on_earth, &nulled(), &first), "no trip");
+    // Part of the test current goes home by the neutral then: of some the device does not see enough.
+    let deaf = |seed| {
+        let mut bay = Bay::of(&job, &[of(FaultKind::NeutralToEarth)], seed).unwrap();
+        shows(&mut bay, &nulled(), &first) == "no trip"
+    };
+    let deaf = (0..10).filter(|seed| deaf(*seed)).count();
+    assert!((1..10).contains(&deaf), "{deaf}");
 }
 
 #[test]
@@ -343,11 +362,26 @@ fn what_cannot_be_is_refused_with_what_to_mend() {
         with_circuit: None,
     };
     for (fault, words) in [
-        (fault(FaultKind::OpenLeg, 2, ""), "circuit 2 can't have it: it needs a ring"),
-        (fault(FaultKind::StuckRcd, 2, ""), "a residual current device"),
-        (fault(FaultKind::Reversed, 1, "socket 9"), "not at socket 9 of circuit 1: it can be at socket 1, socket 2"),
-        (fault(FaultKind::LostEarth, 1, ""), "no board, circuit or point"),
-        (fault(FaultKind::NeutralToEarth, 7, ""), "circuit 7 can't have it"),
+        (
+            fault(FaultKind::OpenLeg, 2, ""),
+            "circuit 2 can't have it: it needs a ring",
+        ),
+        (
+            fault(FaultKind::StuckRcd, 2, ""),
+            "a residual current device",
+        ),
+        (
+            fault(FaultKind::Reversed, 1, "socket 9"),
+            "not at socket 9 of circuit 1: it can be at socket 1, socket 2",
+        ),
+        (
+            fault(FaultKind::LostEarth, 1, ""),
+            "no board, circuit or point",
+        ),
+        (
+            fault(FaultKind::NeutralToEarth, 7, ""),
+            "circuit 7 can't have it",
+        ),
     ] {
         let error = Bay::of(&job, &[fault], 1).unwrap_err().to_string();
         assert!(error.contains(words), "{error}");
@@ -355,10 +389,28 @@ fn what_cannot_be_is_refused_with_what_to_mend() {
     let mut bay = sound();
     for (probe, words) in [
         (probe(OHMS, "L-E", 9, ""), "board 1 has no circuit 9"),
-        (probe(OHMS, "L-E", 2, "socket 8"), "its points are socket 1, socket 2, socket 3"),
-        (probe(OHMS, "L2-E", 2, "socket 1"), "there is no line two there"),
-        (Probe { between: Between::Ends(Conductors::L), ..probe(OHMS, "L-E", 2, "") }, "circuit 2 is no ring"),
-        (Probe { between: Between::Bond, ..probe(OHMS, "L-E", 2, "gas bond") }, "there is no gas bond"),
+        (
+            probe(OHMS, "L-E", 2, "socket 8"),
+            "its points are socket 1, socket 2, socket 3",
+        ),
+        (
+            probe(OHMS, "L2-E", 2, "socket 1"),
+            "there is no line two there",
+        ),
+        (
+            Probe {
+                between: Between::Ends(Conductors::L),
+                ..probe(OHMS, "L-E", 2, "")
+            },
+            "circuit 2 is no ring",
+        ),
+        (
+            Probe {
+                between: Between::Bond,
+                ..probe(OHMS, "L-E", 2, "gas bond")
+            },
+            "there is no gas bond",
+        ),
     ] {
         let error = bay.probe(&dead(), &probe).unwrap_err().to_string();
         assert!(error.contains(words), "{error}");
