@@ -30,6 +30,7 @@ mod hearing;
 mod keeping;
 mod limits;
 mod looking_back;
+mod practice;
 mod rooms;
 mod sequence;
 mod sound;

@@ -1,3 +1,4 @@
+use super::progress::Progress;
 use super::shown;
 use anyhow::bail;
 use bothhands::handin::{
@@ -80,11 +81,12 @@ pub(crate) fn run(args: &HandInArgs) -> anyhow::Result<ExitCode> {
         let _ = tell.send(Told::Done(done));
     });
     let patience = Duration::from_secs(args.patience.max(1));
+    let progress = Progress::of("handing in");
     loop {
         match told.recv_timeout(patience) {
             Ok(Told::WentOn) => {}
-            Ok(Told::Line(text)) => shown::line(text)?,
-            Ok(Told::Note(text)) => shown::note(text),
+            Ok(Told::Line(text)) => progress.aside(|| shown::line(text))?,
+            Ok(Told::Note(text)) => progress.aside(|| shown::note(text)),
             Ok(Told::Done(done)) => {
                 return Ok(if done? {
                     ExitCode::SUCCESS

@@ -99,6 +99,33 @@ const EXAMPLES: &[(&str, &[(&str, &str)])] = &[
         ],
     ),
     (
+        "practise",
+        &[
+            (
+                "bothhands practise job.toml --seed 7 --learner Kim",
+                "one hidden fault, every step told",
+            ),
+            (
+                "bothhands practise job.toml --faults faults.toml --level silent --words -",
+                "an examination, typed",
+            ),
+        ],
+    ),
+    (
+        "mark",
+        &[
+            ("bothhands mark job.practice.db", "the sheet of one session"),
+            (
+                "bothhands mark *.db --out marks --open",
+                "a sheet each, and one for the group",
+            ),
+            (
+                "bothhands mark --criteria-file > criteria.toml",
+                "criteria and weights, to be changed",
+            ),
+        ],
+    ),
+    (
         "rehearse",
         &[(
             "bothhands rehearse mine.toml",

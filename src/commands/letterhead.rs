@@ -1,11 +1,11 @@
 //! One's own heading and logo: from the options, or from the configuration.
 
+use super::{configured, shown};
 use anyhow::Context;
-use bothhands::config;
 use bothhands::report::{Letterhead, Logo};
 use clap::Args;
 use std::fs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Whose paper it is.
 #[derive(Debug, Args)]
@@ -22,17 +22,19 @@ impl LetterheadArgs {
     /// What is printed.
     ///
     /// # Errors
-    /// When the logo can't be read, or is none.
+    /// When the logo that was given can't be read, or is none. One of the configuration is left out then.
     pub(super) fn read(&self) -> anyhow::Result<Letterhead> {
-        let config = config::find()?.config;
-        let logo = match self.logo.as_ref().or(config.logo.as_ref()) {
-            None => None,
-            Some(path) => Some(
-                fs::read(path)
-                    .map_err(anyhow::Error::from)
-                    .and_then(|bytes| Ok(Logo::of(bytes)?))
-                    .with_context(|| format!("{}: this is no logo", path.display()))?,
-            ),
+        let config = configured::or_usual();
+        let logo = match (&self.logo, &config.logo) {
+            (Some(path), _) => Some(logo(path)?),
+            (None, Some(path)) => logo(path)
+                .inspect_err(|why| {
+                    shown::note(format!(
+                        "{why:#}\nIt goes on without the logo of the configuration."
+                    ));
+                })
+                .ok(),
+            (None, None) => None,
         };
         let heading = self.heading.as_deref().or(config.heading.as_deref());
         let heading = heading.map(str::trim);
@@ -41,4 +43,11 @@ impl LetterheadArgs {
             logo,
         })
     }
+}
+
+fn logo(path: &Path) -> anyhow::Result<Logo> {
+    fs::read(path)
+        .map_err(anyhow::Error::from)
+        .and_then(|bytes| Ok(Logo::of(bytes)?))
+        .with_context(|| format!("{}: this is no logo", path.display()))
 }

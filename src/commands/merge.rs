@@ -1,11 +1,15 @@
 use super::progress::Progress;
 use super::shown;
-use anyhow::Result;
+use anyhow::{Result, bail};
 use bothhands::log;
-use bothhands::store::{Merged, Mode, Store, merge};
+use bothhands::store::{ExportError, Merged, Mode, Sounds, Store, merge};
 use clap::Args;
 use serde_json::json;
-use std::{path::PathBuf, process::ExitCode};
+use std::{
+    io::{self, BufWriter},
+    path::{Path, PathBuf},
+    process::ExitCode,
+};
 
 /// Put the logs of several devices for one job together in a new log; nothing is dropped
 #[derive(Debug, Args)]
@@ -13,7 +17,7 @@ pub(crate) struct MergeArgs {
     /// The logs
     #[arg(value_name = "DB", num_args = 2.., required = true)]
     sources: Vec<PathBuf>,
-    /// The log to make
+    /// The log to make; `-` is standard output, as JSON Lines like those of `export`
     #[arg(short, long, value_name = "FILE")]
     output: PathBuf,
     /// It is one job although the text of the job differs between the logs
@@ -34,26 +38,60 @@ pub(crate) fn run(args: MergeArgs) -> Result<ExitCode> {
         .iter()
         .map(|path| Store::open(path, Mode::Read))
         .collect::<Result<Vec<_>, _>>()?;
+    let piped = args.output == Path::new("-");
+    if piped && args.json {
+        bail!("the log goes to standard output: leave --json out, or name a file with --output");
+    }
+    // A log is a file: what is piped is made in a place of its own first.
+    let place = piped.then(tempfile::tempdir).transpose()?;
+    let output = match &place {
+        Some(place) => place.path().join("merged.db"),
+        None => args.output.clone(),
+    };
     let merged = {
         let _progress = Progress::of("merging");
-        merge(&sources, &args.output, args.job_changed)?
+        merge(&sources, &output, args.job_changed)?
     };
-    let disagreements = log::disagreements(&Store::open(&args.output, Mode::Read)?);
+    let made = Store::open(&output, Mode::Read)?;
+    let disagreements = log::disagreements(&made);
+    if piped {
+        let mut out = BufWriter::new(io::stdout().lock());
+        match made.export(&mut out, &Sounds::Inside) {
+            Err(ExportError::Write(why)) if why.kind() == io::ErrorKind::BrokenPipe => {}
+            exported => {
+                exported?;
+            }
+        }
+        drop(out);
+        shown::note(report(&args, &merged));
+        for text in told(&disagreements) {
+            shown::note(text);
+        }
+        return Ok(ExitCode::SUCCESS);
+    }
     if args.json {
         let told = as_json(&args, &merged, &disagreements);
         shown::json(&(told.to_string() + "\n"))?;
         return Ok(ExitCode::SUCCESS);
     }
     shown::all(report(&args, &merged))?;
-    match disagreements {
-        Ok(found) => {
-            for conflict in found {
-                shown::line(format!("conflict: {conflict}"))?;
-            }
-        }
-        Err(why) => shown::line(format!("The readings could not be compared: {why:#}"))?,
+    for text in told(&disagreements) {
+        shown::line(text)?;
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// Where the readings of the logs disagree, a line each.
+fn told<D: ToString, E: std::fmt::Display>(disagreements: &Result<Vec<D>, E>) -> Vec<String> {
+    match disagreements {
+        Ok(found) => {
+            let found = found.iter();
+            found
+                .map(|one| format!("conflict: {}", one.to_string()))
+                .collect()
+        }
+        Err(why) => vec![format!("The readings could not be compared: {why:#}")],
+    }
 }
 
 /// What was merged, for another program.

@@ -1,10 +1,11 @@
 //! One file per subcommand: its arguments, and which rooms it joins. What they have in common
-//! stands in `engine`, `exit`, `help`, `progress`, `shown`, `source`, `stop`, `terminal`, `voice`
+//! stands in `configured`, `engine`, `exit`, `help`, `progress`, `shown`, `source`, `stop`, `terminal`, `voice`
 //! and `written`.
 
 pub(crate) mod check;
 pub(crate) mod completions;
 pub(crate) mod config;
+mod configured;
 pub(crate) mod demo;
 pub(crate) mod devices;
 pub(crate) mod doctor;

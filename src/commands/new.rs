@@ -19,7 +19,7 @@ pub(crate) struct Args {
     #[arg(value_name = "FILE", default_value = "job.toml")]
     file: PathBuf,
     /// Take the circuits from a table (CSV): the first line names the columns, in any order, of
-    /// number, name, kind, device, amps, rcd, sizes, metres, points. `-` is standard input.
+    /// number, name, kind, device, amps, breaking kA, rcd, sizes, metres, points. `-` is standard input.
     #[arg(long, value_name = "CIRCUITS.csv", conflicts_with = "ask")]
     from: Option<PathBuf>,
     /// Ask one thing at a time, and take a whole circuit in one line: "circuit three, ring, thirty-two

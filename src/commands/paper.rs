@@ -2,6 +2,7 @@
 
 use super::about_log;
 use super::letterhead::LetterheadArgs;
+use super::progress::Progress;
 use anyhow::Context;
 use bothhands::log::{Log, LogError};
 use bothhands::report::{Letterhead, Schedule, Times};
@@ -41,6 +42,7 @@ impl PaperArgs {
     pub(super) fn read(&self, what: &'static str) -> anyhow::Result<Paper> {
         let times = times(self.time_zone.as_deref())?;
         let letterhead = self.letterhead.read()?;
+        let _progress = Progress::of("reading the log");
         let store = Store::open(&self.db, Mode::Read)?;
         let schedules = read(&store, &times, &letterhead)
             .map_err(|why| about_log(&self.db, why).context(what))?;

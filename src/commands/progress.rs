@@ -26,6 +26,11 @@ impl Progress {
         Self(bar)
     }
 
+    /// Writes something beside it: what is shown of it is out of the way meanwhile.
+    pub(super) fn aside<T>(&self, write: impl FnOnce() -> T) -> T {
+        self.0.suspend(write)
+    }
+
     /// One more is done.
     pub(super) fn one_more(&self) {
         self.0.inc(1);

@@ -1,5 +1,6 @@
 use super::letterhead::LetterheadArgs;
 use super::paper::times;
+use super::progress::Progress;
 use super::{shown, written};
 use anyhow::Context;
 use bothhands::review::{Review, serve};
@@ -32,7 +33,11 @@ pub(crate) struct ReviewArgs {
 /// When the log can't be read or the port is taken.
 pub(crate) fn run(args: ReviewArgs) -> anyhow::Result<ExitCode> {
     let letterhead = args.letterhead.read()?;
-    let review = Review::of(args.db, times(args.time_zone.as_deref())?, letterhead)?;
+    let times = times(args.time_zone.as_deref())?;
+    let review = {
+        let _progress = Progress::of("reading the log");
+        Review::of(args.db, times, letterhead)?
+    };
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()

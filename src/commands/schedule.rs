@@ -1,4 +1,5 @@
 use super::paper::{Paper, PaperArgs};
+use super::progress::Progress;
 use super::shown;
 use super::written::{Output, Outputs};
 use anyhow::Context;
@@ -58,6 +59,7 @@ pub(crate) fn run(args: ScheduleArgs) -> anyhow::Result<ExitCode> {
     }
     let inputs = [db];
     let mut outputs = Outputs::new(&inputs);
+    let progress = Progress::of("making the pages");
     if let Some(path) = html {
         outputs.add(path, Output::Page(report::html_of_threads(&schedules)))?;
     }
@@ -79,6 +81,7 @@ pub(crate) fn run(args: ScheduleArgs) -> anyhow::Result<ExitCode> {
         };
         outputs.add(path, page)?;
     }
+    drop(progress);
     outputs.write()?;
     for schedule in &schedules {
         let whose = schedule

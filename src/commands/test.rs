@@ -94,8 +94,18 @@ pub(super) fn lead(
         .unwrap_or_else(|| args.job.with_extension("db"));
     // Before anything listens at the keyboard.
     let changed = agreed(args, &db, &job, &text)?;
-    let how = args.voice.or_configured()?;
-    let (speaks, hearing) = how.profile()?;
+    let mut how = args.voice.or_configured();
+    let (speaks, hearing) = match how.profile() {
+        // Work that was begun goes on, even if the configuration names a profile that is gone.
+        Err(why) if db.exists() && !args.voice.has_profile() => {
+            shown::note(format!(
+                "{why:#}\nIt goes on without the profile of the configuration."
+            ));
+            how = how.without_profile();
+            how.profile()?
+        }
+        found => found?,
+    };
     let delivery = speaks.delivery();
     let on_screen = args.screen && std::io::stdout().is_terminal();
     // Plain lines would stand in the middle of the screen.
@@ -111,6 +121,11 @@ pub(super) fn lead(
     let clock = SharedClock::default();
     let by_voice = args.words.is_none();
     let hidden = hides(&job)?;
+    // Before there is a log: what can't be hidden in that job begins none.
+    let bench = hidden
+        .clone()
+        .map(|hidden| Bench::of(&job, hidden))
+        .transpose()?;
     let practice = args
         .learning
         .practice(&job, hidden.as_ref().map(Hidden::seal));
@@ -194,9 +209,8 @@ pub(super) fn lead(
         practice: practice.as_ref(),
     };
     let bench = match hidden {
-        None => None,
-        Some(hidden) if log.entries.is_empty() => Some(Bench::of(&job, hidden)?),
-        Some(hidden) => Bench::resumed(hidden, log.events())?,
+        Some(hidden) if !log.entries.is_empty() => Bench::resumed(hidden, log.events())?,
+        _ => bench,
     };
     let (session, first) = open_session(&mut store, &log, job, &text, run, &clock)?;
     let session = match tables {

@@ -1,7 +1,8 @@
 //! How prompts come.
 
+use super::configured;
 use anyhow::Context;
-use bothhands::config::{self, Config, VoiceKind};
+use bothhands::config::{Config, VoiceKind};
 use bothhands::dialogue::settings;
 use bothhands::speech::{Rehearsed, VoiceProfile};
 use bothhands::terms::{Manner, Wording};
@@ -54,10 +55,7 @@ pub(super) fn rehearsed(
 impl VoiceArgs {
     /// With what the configuration says wherever no option was given. A profile that was given stands
     /// alone: its rate, volume and voice are not those of the configuration.
-    ///
-    /// # Errors
-    /// When the configuration can't be used.
-    pub(super) fn or_configured(&self) -> anyhow::Result<Self> {
+    pub(super) fn or_configured(&self) -> Self {
         let Config {
             voice,
             voice_name,
@@ -67,9 +65,9 @@ impl VoiceArgs {
             manner,
             wording,
             ..
-        } = config::find()?.config;
+        } = configured::or_usual();
         let with_profile = self.profile.is_some();
-        Ok(Self {
+        Self {
             voice: self.voice.or(voice),
             rate: self.rate.or(rate.filter(|_| !with_profile)),
             volume: self.volume.or(volume.filter(|_| !with_profile)),
@@ -80,7 +78,20 @@ impl VoiceArgs {
             manner: self.manner.or(manner.filter(|_| !with_profile)),
             wording: self.wording.or(wording.filter(|_| !with_profile)),
             profile: self.profile.clone().or(profile),
-        })
+        }
+    }
+
+    /// Whether a profile was given.
+    pub(super) fn has_profile(&self) -> bool {
+        self.profile.is_some()
+    }
+
+    /// The same without a profile.
+    pub(super) fn without_profile(self) -> Self {
+        Self {
+            profile: None,
+            ..self
+        }
     }
 
     /// Whether there is to be no voice at all.

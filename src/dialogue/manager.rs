@@ -547,7 +547,8 @@ pub fn job_change(
     now: Timestamp,
     db: &Path,
 ) -> anyhow::Result<Option<JobChanged>> {
-    if job == left.job() {
+    // What was added by voice stands in no file: a file without it is as it was.
+    if job == left.job() || job == left.written_job() {
         return Ok(None);
     }
     let told = say::changes(left.job(), job);

@@ -85,6 +85,8 @@ pub(super) fn may_be_refused(event: &Event) -> bool {
             | Event::TakenOut { .. }
             | Event::PutBack { .. }
             | Event::ProposedAllBack { .. }
+            | Event::ProposedStatement { .. }
+            | Event::ProposedPoint { .. }
             | Event::NotTested { .. }
             | Event::Skipped { .. }
     )

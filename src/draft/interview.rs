@@ -3,8 +3,7 @@
 
 use super::template::{Draft, tester_uses};
 use super::words::{CircuitWords, circuit_number, in_digits, read_back};
-use crate::installation::{Circuit, Earthing, Instrument, JobKind, NotClear, Phases, Source};
-use jiff::civil::Date;
+use crate::installation::{Circuit, Earthing, Instrument, JobKind, NotClear, Phases, Source, day};
 
 /// What is asked, in this order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -19,10 +18,11 @@ enum Ask {
     Instrument,
     Board,
     Circuits,
+    Breaking,
     Over,
 }
 
-const ORDER: [Ask; 11] = [
+const ORDER: [Ask; 12] = [
     Ask::Site,
     Ask::Kind,
     Ask::Tester,
@@ -33,6 +33,7 @@ const ORDER: [Ask; 11] = [
     Ask::Instrument,
     Ask::Board,
     Ask::Circuits,
+    Ask::Breaking,
     Ask::Over,
 ];
 
@@ -87,11 +88,14 @@ impl Interview {
             Ask::Bonds => "Which main protective bonds are there? (as in water, gas; or none)",
             Ask::Instrument => {
                 "The installation tester's serial number and the last day of its calibration? (as in IT-2204, \
-                 2027-03-31)"
+                 31 March 2027)"
             }
             Ask::Board => "What is the board called?",
             Ask::Circuits => {
                 "Circuits, one a line; then done. (as in 3, ring, B32 RCBO, 8 sockets, 2.5/1.5, 54 m)"
+            }
+            Ask::Breaking => {
+                "The breaking capacity marked on the devices, where you did not give it? (as in 6 kA; or later)"
             }
             Ask::Over => "",
         }
@@ -124,6 +128,12 @@ impl Interview {
             "back" => {
                 self.go(-1);
                 return Ok(String::new());
+            }
+            "later" | "none" if self.ask() == Ask::Breaking => {
+                self.go(1);
+                return Ok(
+                    "Not given: the fault current is compared with nothing until it is.".to_owned(),
+                );
             }
             "later" if self.ask() != Ask::Circuits => {
                 self.go(1);
@@ -214,6 +224,7 @@ impl Interview {
                 line.to_owned()
             }
             Ask::Circuits => return self.circuit_line(line),
+            Ask::Breaking => self.breaking(line)?,
             Ask::Over => return Ok(String::new()),
         };
         self.go(1);
@@ -227,7 +238,10 @@ impl Interview {
                 break;
             };
             self.asked = next.min(ORDER.len() - 1);
-            if !self.known.contains(&self.ask()) {
+            let known = self.known.contains(&self.ask())
+                || self.ask() == Ask::Breaking
+                    && self.circuits.iter().all(CircuitWords::knows_breaking);
+            if !known {
                 break;
             }
         }
@@ -236,11 +250,11 @@ impl Interview {
     fn instrument(&mut self, line: &str) -> Result<String, NotClear> {
         let wrong = || {
             NotClear(format!(
-                "`{line}`: write the serial number, a comma and the day, as in IT-2204, 2027-03-31"
+                "`{line}`: write the serial number, a comma and the day, as in IT-2204, 31 March 2027"
             ))
         };
         let (serial, due) = line.rsplit_once(',').ok_or_else(wrong)?;
-        let due: Date = due.trim().parse().map_err(|_| wrong())?;
+        let due = day(&in_digits(due)).ok_or_else(wrong)?;
         let serial = serial.trim();
         if serial.is_empty() {
             return Err(wrong());
@@ -253,7 +267,24 @@ impl Interview {
             insulation_range_megohms: None,
         }];
         Ok(format!(
-            "Installation tester {serial}, calibration due {due}; for continuity, insulation, loop and RCD."
+            "Installation tester {serial}, calibration due {}; for continuity, insulation, loop and RCD.",
+            due.strftime("%-d %B %Y")
+        ))
+    }
+
+    /// The breaking capacity of every device of which none was said.
+    fn breaking(&mut self, line: &str) -> Result<String, NotClear> {
+        let said = in_digits(line).to_lowercase();
+        let said = ["kiloamps", "kiloamp", "ka"]
+            .iter()
+            .find_map(|unit| said.strip_suffix(unit))
+            .unwrap_or(&said);
+        let ka = said.trim().parse::<f64>().ok().filter(|ka| *ka > 0.0);
+        let ka = ka.ok_or_else(|| NotClear(format!("`{line}`: write it in kA, as in 6 kA")))?;
+        let without = self.circuits.iter_mut().filter(|c| !c.knows_breaking());
+        let many = without.map(|circuit| circuit.breaking(ka)).count();
+        Ok(format!(
+            "{ka} kA, for the devices of {many} of the circuits."
         ))
     }
 
@@ -408,7 +439,7 @@ mod tests {
         "one",
         "solar and a battery",
         "water and gas",
-        "IT-2204, 2027-03-31",
+        "IT-2204, 31 March 2027",
         "workshop board",
     ];
 
@@ -433,12 +464,21 @@ mod tests {
         assert!(told.contains("30 mA was not said"), "{told}");
         interview.answer("lights, B6, 6 lights").unwrap();
         interview.answer("done").unwrap();
+        assert!(interview.prompt().contains("breaking capacity"));
+        assert!(interview.answer("many").is_err());
+        assert_eq!(
+            interview.answer("six kA").unwrap(),
+            "6 kA, for the devices of 2 of the circuits."
+        );
         assert!(interview.is_over());
         let draft = interview.draft().unwrap();
         assert_eq!(draft.to_fill_in(), 0);
         let job = Job::parse(&draft.text(), "job.toml").unwrap();
         let numbers: Vec<_> = job.boards[0].circuits.iter().map(|c| c.number).collect();
         assert_eq!(numbers, [3, 4]);
+        let breaking = job.boards[0].circuits.iter();
+        let breaking = breaking.map(|c| c.device.as_ref().unwrap().breaking_ka);
+        assert!(breaking.into_iter().all(|ka| ka == Some(6.0)));
         assert_eq!(job.supply.bonds, ["water", "gas"]);
         let sources = [Source::Mains, Source::Solar, Source::Battery];
         assert_eq!(job.supply.sources, sources);

@@ -6,7 +6,7 @@ use crate::installation::{Circuit, JobError, Problem, nearest};
 use std::collections::BTreeMap;
 
 /// The columns, by their names in the first line.
-const COLUMNS: [(Column, &[&str]); 9] = [
+const COLUMNS: [(Column, &[&str]); 10] = [
     (Column::Number, &["number", "no", "circuit", "way"]),
     (
         Column::Name,
@@ -15,6 +15,10 @@ const COLUMNS: [(Column, &[&str]); 9] = [
     (Column::Kind, &["kind", "sort", "circuit kind"]),
     (Column::Device, &["device", "protective device", "type"]),
     (Column::Amps, &["amps", "rating", "in", "a"]),
+    (
+        Column::Breaking,
+        &["breaking ka", "breaking capacity", "breaking", "ka", "icn"],
+    ),
     (Column::Rcd, &["rcd", "rcd ma", "ma"]),
     (Column::Sizes, &["sizes", "size", "cable", "mm2", "csa"]),
     (Column::Metres, &["metres", "length", "m"]),
@@ -199,6 +203,19 @@ mod tests {
                 "Circuit 5, lights; lighting; BS EN 60898 B 6 A; 1.5/1 mm²; 6 lights.",
             ]
         );
+    }
+
+    #[test]
+    fn the_breaking_capacity_has_a_column() {
+        let text =
+            "number,kind,device,kA,sizes\n1,shower,B40,6,10 twin and earth\n2,ring,B32,6kA,\n";
+        let circuits = circuits_of_table(text, "c.csv").unwrap();
+        let breaking = circuits
+            .iter()
+            .map(|c| c.device.as_ref().unwrap().breaking_ka);
+        assert!(breaking.into_iter().all(|ka| ka == Some(6.0)));
+        let wrong = circuits_of_table("kind,device,ka\nring,B32,lots\n", "c.csv").unwrap_err();
+        assert!(wrong.to_string().contains("as in 6"), "{wrong}");
     }
 
     #[test]

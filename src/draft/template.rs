@@ -40,7 +40,7 @@ pub struct Draft {
 /// A circuit to be written over, where none is known yet.
 fn example() -> Result<Circuit, NotClear> {
     let mut words = super::CircuitWords::default();
-    words.take("1, radial, B20 RCBO 30 mA type A, 2.5/1.5, 23 m, 3 sockets")?;
+    words.take("1, radial, B20 RCBO 30 mA type A, 6 kA, 2.5/1.5, 23 m, 3 sockets")?;
     words.circuit(1)
 }
 
@@ -153,7 +153,7 @@ impl Draft {
                 text,
                 "calibration_due",
                 None,
-                "the last day, as in 2027-03-31",
+                "the last day, as in 31 March 2027",
                 "",
             );
             text.push_str(
@@ -237,6 +237,7 @@ fn circuit_text(text: &mut String, circuit: &Circuit, is_example: bool) {
         breaking_ka,
     }) = &circuit.device
     {
+        // Marked on it; the largest fault current is compared with it.
         let breaking = breaking_ka.map(|ka| format!(", breaking_ka = {ka}"));
         let _ = writeln!(
             text,
@@ -297,6 +298,9 @@ fn circuit_text(text: &mut String, circuit: &Circuit, is_example: bool) {
         if let Some(number) = point.number {
             let _ = writeln!(text, "number = {number}");
         }
+        if let Some(sensitive) = &point.sensitive {
+            let _ = writeln!(text, "sensitive = {}", quoted(sensitive));
+        }
         if point.feeds_on {
             text.push_str("feeds_on = true\n");
         }
@@ -355,7 +359,7 @@ mod tests {
         let filled = text
             .replace(&format!("\"{TO_FILL_IN}: TN-S, TN-C-S or TT\""), "\"TT\"")
             .replace(&format!("\"{TO_FILL_IN}: 1 or 3\""), "1")
-            .replace(&format!("\"{TO_FILL_IN}: the last day, as in 2027-03-31\""), "2027-03-31")
+            .replace(&format!("{TO_FILL_IN}: the last day, as in 31 March 2027"), "31/03/2027")
             .replace(
                 &format!("\"{TO_FILL_IN}: initial-verification for new work, periodic-inspection for what is in use\""),
                 "\"new work\"",

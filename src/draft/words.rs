@@ -3,7 +3,7 @@
 use crate::grammar::number;
 use crate::installation::{
     Accessory, Cable, Circuit, CircuitKind, DeviceWords, MOST_POINTS, NotClear, Phases,
-    SystemVoltage, metres, nearest,
+    SystemVoltage, metres, nearest, without_flat,
 };
 
 /// Additional protection is by a residual current of no more than this (BS 7671 415.1.1): what an
@@ -77,19 +77,18 @@ impl CircuitWords {
             _ => {
                 if let Ok(kind) = small.parse::<CircuitKind>() {
                     self.kind = Some(kind);
-                    // "cooker" says what it feeds, too.
-                    if kind == CircuitKind::SinglePoint
-                        && !small.starts_with("single")
-                        && self.name.is_none()
-                    {
+                    // "cooker" and "smoke alarms" say what it feeds, too.
+                    let feeds = kind == CircuitKind::SinglePoint && !small.starts_with("single")
+                        || kind == CircuitKind::Radial && !small.starts_with("radial");
+                    if feeds && self.name.is_none() {
                         self.name = Some(small);
                     }
                 } else if let Some(length) =
                     metres(&small).filter(|_| small.ends_with(['m', 's', 'e']))
                 {
                     self.metres = Some(length);
-                } else if small.contains('/') || small.contains(" by ") || small.ends_with("mm2") {
-                    let cable: Cable = small.replace(" by ", "/").parse()?;
+                } else if is_a_cable(&small) {
+                    let cable: Cable = small.parse()?;
                     self.metres = cable.metres.or(self.metres);
                     self.cable = Some(cable);
                 } else if self.devices.take(&small) {
@@ -99,6 +98,11 @@ impl CircuitWords {
             }
         }
         Ok(true)
+    }
+
+    /// Whether the breaking capacity of a device was said, or there is no device.
+    pub(super) fn knows_breaking(&self) -> bool {
+        self.devices.breaking_ka().is_some() || self.devices.is_empty()
     }
 
     /// "8 sockets", "1 light".
@@ -198,6 +202,15 @@ impl CircuitWords {
                     )));
                 }
             }
+            Column::Breaking => {
+                let given = cell.to_lowercase();
+                let given = given.trim_end_matches("ka").trim();
+                if given.parse::<f64>().is_err() || !self.devices.take(&format!("{given} kA")) {
+                    return Err(NotClear(format!(
+                        "`{cell}` is no breaking capacity: write it in kA, as in 6"
+                    )));
+                }
+            }
             Column::Sizes => {
                 let cable: Cable = cell.parse()?;
                 self.metres = cable.metres.or(self.metres);
@@ -233,6 +246,7 @@ impl CircuitWords {
         let kind = match self.kind {
             Some(kind) => kind,
             None if counts("light") && !counts("socket") => CircuitKind::Lighting,
+            None if counts("smoke alarm") || counts("heat alarm") => CircuitKind::Radial,
             None => {
                 return Err(NotClear(
                     "what sort of circuit is missing: add ring, radial, lighting, cooker, motor or \
@@ -277,7 +291,7 @@ impl CircuitWords {
             points.extend(numbers.into_iter().map(|number| Accessory {
                 name: name.clone(),
                 number,
-                sensitive: None,
+                sensitive: is_electronic(name).then(|| "electronics".to_owned()),
                 feeds_on: is_ring || number.is_some(),
                 spur: false,
             }));
@@ -301,14 +315,25 @@ impl CircuitWords {
         })
     }
 
+    /// The same with the breaking capacity that the devices of the board have.
+    pub(super) fn breaking(&mut self, ka: f64) {
+        self.devices.take(&format!("{ka} kA"));
+    }
+
     /// What was taken to be so although it was not said.
     pub fn assumed(&self) -> Option<String> {
         let residual = self.devices.residual(USUAL_MILLIAMPS);
-        (residual.is_some() && self.devices.milliamps.is_none()).then(|| {
+        let electronic = self.points.iter().find(|(name, _)| is_electronic(name));
+        let electronic = electronic.map(|(name, _)| {
+            format!("{name} is taken to hold electronics: 500 V keeps off until it is out")
+        });
+        let milliamps = (residual.is_some() && self.devices.milliamps.is_none()).then(|| {
             format!(
                 "{USUAL_MILLIAMPS} mA was not said: it is what an RCD for additional protection has"
             )
-        })
+        });
+        let all: Vec<String> = milliamps.into_iter().chain(electronic).collect();
+        (!all.is_empty()).then(|| all.join("; "))
     }
 }
 
@@ -325,6 +350,8 @@ pub enum Column {
     Device,
     /// The rated current of that.
     Amps,
+    /// The rated breaking capacity of the device.
+    Breaking,
     /// The rated residual current.
     Rcd,
     /// Line and protective conductor.
@@ -395,6 +422,19 @@ fn not_understood(piece: &str) -> NotClear {
     ))
 }
 
+/// "2.5/1.5", "six by two point five", "2.5 and 1.5 twin and earth", "4 mm2".
+fn is_a_cable(piece: &str) -> bool {
+    let (_, flat) = without_flat(piece);
+    flat || piece.contains('/') || piece.contains(" by ") || piece.ends_with("mm2")
+}
+
+/// Points that hold electronics whatever their make: 500 V keeps off them until they are out.
+fn is_electronic(name: &str) -> bool {
+    ["smoke", "heat alarm", "charging", "charger", "charge point"]
+        .iter()
+        .any(|word| name.contains(word))
+}
+
 /// Numbers in words become digits: "thirty-two amp" is "32 amp".
 pub(super) fn in_digits(text: &str) -> String {
     let mut words: Vec<&str> = Vec::new();
@@ -447,7 +487,11 @@ pub fn read_back(circuit: &Circuit) -> String {
     }
     told.push(circuit.device.as_ref().map_or_else(
         || "no device given".to_owned(),
-        |device| format!("{} {} A", device.kind, device.amps),
+        |device| {
+            let breaking = device.breaking_ka.map(|ka| format!(", breaks {ka} kA"));
+            let breaking = breaking.unwrap_or_default();
+            format!("{} {} A{breaking}", device.kind, device.amps)
+        },
     ));
     told.extend(circuit.rcd.as_ref().map(|rcd| {
         let waveform = rcd.waveform.as_ref().map(|w| format!(" type {w}"));
@@ -535,6 +579,22 @@ mod tests {
             (
                 "way 2, B6, 6 lights, two way",
                 "Circuit 2, lights; lighting; BS EN 60898 B 6 A; two-way switching; 6 lights.",
+            ),
+            (
+                "circuit four, radial, B20, 6 kA, two point five and one point five twin and earth, 3 sockets",
+                "Circuit 4, sockets; radial; BS EN 60898 B 20 A, breaks 6 kA; 2.5/1.5 mm²; 3 sockets.",
+            ),
+            (
+                "8, shower, B40 RCBO, ten twin and earth, nine metres",
+                "Circuit 8, shower; one fixed load; BS EN 61009 B 40 A; RCD 30 mA; 10/4 mm², 9 m; no points given.",
+            ),
+            (
+                "way 6, EV charging point, B32 RCBO type A, 6 mm2 t&e",
+                "Circuit 6, ev charging point; one fixed load; BS EN 61009 B 32 A; RCD 30 mA type A; 6/2.5 mm²; no points given.",
+            ),
+            (
+                "12, smoke alarms, B6, one point five and one flat twin and earth, 3 smoke alarms",
+                "Circuit 12, smoke alarms; radial; BS EN 60898 B 6 A; 1.5/1 mm²; 3 smoke alarms.",
             ),
             (
                 "7, distribution, BS 88-3 63 A, three phase, called Bay board",

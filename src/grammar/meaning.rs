@@ -87,6 +87,13 @@ fn one(tag: &Tag, inside: &[Piece<'_>]) -> Option<Intent> {
         Tag::Override => Intent::Override(parts.reason),
         Tag::Because => Intent::Because(parts.reason?),
         Tag::StaysOff => Intent::StaysOff(parts.small_number()?),
+        Tag::AddPoint => {
+            let Place { name, number } = place(inside)?;
+            Intent::AddPoint {
+                name,
+                circuit: number?,
+            }
+        }
         Tag::WhatDidISay => Intent::WhatDidISay(parts.small_number()),
         Tag::Circuit => Intent::Circuit(parts.small_number()?),
         Tag::Board => Intent::Board(parts.small_number()?),
@@ -332,8 +339,8 @@ fn place(inside: &[Piece<'_>]) -> Option<Place> {
             _ => {}
         }
     }
-    Some(Place {
-        name: name?,
-        number,
-    })
+    match name {
+        Some(name) => Some(Place { name, number }),
+        None => number.map(Place::numbered),
+    }
 }

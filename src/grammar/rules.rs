@@ -292,6 +292,12 @@ impl Grammar {
             .or_else(|| of("always"))
     }
 
+    /// What a typed line means at a step before what the rule itself makes of it: loose words that mean
+    /// one thing there, and another elsewhere.
+    pub fn understand_typed_first(&self, rule: &str, words: &str) -> Option<Intent> {
+        self.heard(&format!("{TYPED}.{rule}_first"), &typed::normalise(words))
+    }
+
     /// What words mean that are written as they are said.
     fn heard(&self, rule: &str, words: &str) -> Option<Intent> {
         let words: Vec<&str> = words.split_whitespace().collect();

@@ -91,6 +91,13 @@ pub enum Intent {
     Finish,
     /// "Circuit three stays off": it is left off while the rest goes on.
     StaysOff(u16),
+    /// "One more socket on circuit three": a point that the job lacks.
+    AddPoint {
+        /// What it is called, without a number.
+        name: String,
+        /// On which circuit.
+        circuit: u16,
+    },
     /// "Observation": what follows is kept, and stands as the reason for going past what bars the
     /// way.
     Observe,

@@ -79,6 +79,9 @@ impl Intent {
             Self::Help => "what can i say".to_owned(),
             Self::Finish => "finish the session".to_owned(),
             Self::StaysOff(n) => format!("circuit {} stays off", place_number(*n)),
+            Self::AddPoint { name, circuit } => {
+                format!("one more {name} on circuit {}", place_number(*circuit))
+            }
             Self::Observe => "observation".to_owned(),
             Self::Both(change) => Words::new()
                 .add(Some("both"))

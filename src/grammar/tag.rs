@@ -37,6 +37,7 @@ use serde::de::DeserializeOwned;
 /// | `{not-tested}` `{skip}` `{override}` | the whole | those, with `{reason:...}` inside or none |
 /// | `{because}` | "reason ..." | [`Intent::Because`], with `{reason:...}` inside |
 /// | `{stays-off}` | "circuit three stays off" | [`Intent::StaysOff`], with `{number}` inside |
+/// | `{add-point}` | "one more socket on circuit three" | [`Intent::AddPoint`], with `{name}` and `{number}` inside |
 /// | `{what-did-i-say}` | "what did i say" | [`Intent::WhatDidISay`], with `{number}` inside or none |
 /// | `{circuit}` `{board}` | the whole | those, with `{number}` inside |
 /// | `{go-to:insulation}` | "go to insulation" | [`Intent::GoTo`] |
@@ -80,6 +81,7 @@ pub enum Tag {
     Because,
     Reason(Reason),
     StaysOff,
+    AddPoint,
     WhatDidISay,
     Circuit,
     Board,
@@ -143,6 +145,7 @@ impl Tag {
             ("override", "") => Self::Override,
             ("because", "") => Self::Because,
             ("stays-off", "") => Self::StaysOff,
+            ("add-point", "") => Self::AddPoint,
             ("what-did-i-say", "") => Self::WhatDidISay,
             ("circuit", "") => Self::Circuit,
             ("board", "") => Self::Board,

@@ -37,6 +37,7 @@ const SHORT: &[(&str, &str)] = &[
     ("rcd", "r c d"),
     ("what's", "what is"),
     ("it's", "it is"),
+    ("i've", "i have"),
     ("can't", "cannot"),
     ("didn't", "did not"),
     ("doesn't", "does not"),

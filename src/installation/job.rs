@@ -143,7 +143,8 @@ pub struct Instrument {
     pub name: String,
     /// Its serial number.
     pub serial: String,
-    /// The last day on which it is in calibration: a TOML date, or the same as text. A voltage
+    /// The last day on which it is in calibration: a TOML date, or as text, "31 March 2027"
+    /// or "31/03/2027". A voltage
     /// indicator that is nothing else has none: it is proved before and after each use.
     #[serde(
         default,
@@ -173,8 +174,10 @@ fn date<'de, D: serde::Deserializer<'de>>(deserializer: D) -> Result<Option<Date
         Written::Text(text) => text,
     };
     text.parse()
+        .ok()
+        .or_else(|| super::usual::day(&text))
         .map(Some)
-        .map_err(|_| serde::de::Error::custom("expected a date such as 2027-03-31"))
+        .ok_or_else(|| serde::de::Error::custom("expected a date such as 2027-03-31"))
 }
 
 impl InstrumentUse {

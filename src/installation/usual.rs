@@ -4,6 +4,7 @@
 
 use super::{Cable, CircuitKind, Device, InstrumentUse, JobKind, Rcd, Source};
 use crate::limits::{DeviceKind, Earthing, RcdDelay};
+use jiff::civil::Date;
 use serde::Serialize;
 use serde::de::{DeserializeOwned, IntoDeserializer, value::StrDeserializer};
 use std::str::FromStr;
@@ -118,7 +119,19 @@ pub(super) const USES: Words = Words {
 
 pub(super) const CIRCUIT_KINDS: Words = Words {
     usual: &[
-        ("radial", &["radial circuit", "radial final"]),
+        (
+            "radial",
+            &[
+                "radial circuit",
+                "radial final",
+                "smoke alarm",
+                "smoke alarms",
+                "heat alarm",
+                "heat alarms",
+                "smoke and heat alarms",
+                "smoke detectors",
+            ],
+        ),
         (
             "ring",
             &[
@@ -149,6 +162,13 @@ pub(super) const CIRCUIT_KINDS: Words = Words {
                 "boiler",
                 "charging point",
                 "charge point",
+                "ev charging point",
+                "ev charge point",
+                "ev charger",
+                "ev point",
+                "car charger",
+                "car charging point",
+                "vehicle charging point",
                 "fixed",
                 "fixed load",
                 "fixed equipment",
@@ -431,6 +451,11 @@ pub struct DeviceWords {
 }
 
 impl DeviceWords {
+    /// The rated breaking capacity, kA, where it was given.
+    pub fn breaking_ka(&self) -> Option<f64> {
+        self.breaking_ka
+    }
+
     /// Whether nothing was said.
     pub fn is_empty(&self) -> bool {
         *self == Self::default()
@@ -647,10 +672,26 @@ impl FromStr for Cable {
             .to_lowercase()
             .replace(['²', ','], " ")
             .replace("mm2", " ");
-        let spaced = spaced.replace("mm", " ").replace(" and ", "/");
-        let (line, rest) = spaced.split_once('/').ok_or_else(wrong)?;
-        let mut rest = rest.split_whitespace();
+        let (spaced, flat) = without_flat(&spaced.replace("mm", " "));
+        let spaced = spaced.replace(" and ", "/").replace(" by ", "/");
         let number = |text: &str| text.trim().parse::<f64>().map_err(|_| wrong());
+        let Some((line, rest)) = spaced.split_once('/') else {
+            // The protective conductor of a flat cable goes by its line.
+            let (line, rest) = spaced.trim().split_once(' ').unwrap_or((spaced.trim(), ""));
+            let line_mm2 = number(line)?;
+            let cpc = FLAT.iter().find(|(line, _)| *line == line_mm2 && flat);
+            let length = rest.split_whitespace().collect::<String>();
+            return Ok(Self {
+                line_mm2,
+                cpc_mm2: cpc.ok_or_else(wrong)?.1,
+                metres: match length.as_str() {
+                    "" => None,
+                    length => Some(metres(length).ok_or_else(wrong)?),
+                },
+                class: super::job::class_one(),
+            });
+        };
+        let mut rest = rest.split_whitespace();
         let cable = Self {
             line_mm2: number(line)?,
             cpc_mm2: number(rest.next().ok_or_else(wrong)?)?,
@@ -662,6 +703,71 @@ impl FromStr for Cable {
         };
         Ok(cable)
     }
+}
+
+/// The protective conductor of flat cable with one, by its line conductor, mm²: BS 6004, from memory.
+const FLAT: [(f64, f64); 7] = [
+    (1.0, 1.0),
+    (1.5, 1.0),
+    (2.5, 1.5),
+    (4.0, 1.5),
+    (6.0, 2.5),
+    (10.0, 4.0),
+    (16.0, 6.0),
+];
+
+/// What is said of a cable without the name of the flat cable with its own protective conductor, and
+/// whether it was named.
+pub(crate) fn without_flat(text: &str) -> (String, bool) {
+    const NAMES: [&str; 6] = [
+        "twin and earth",
+        "twin & earth",
+        "twin + earth",
+        "t and e",
+        "t & e",
+        "t&e",
+    ];
+    let mut without = text.to_owned();
+    for name in NAMES {
+        without = without.replace(name, " ");
+    }
+    let named = without != text;
+    let words: Vec<&str> = without
+        .split_whitespace()
+        .filter(|word| !named || !matches!(*word, "flat" | "cable" | "of"))
+        .collect();
+    (words.join(" "), named)
+}
+
+/// A day as people write it, in the order that is usual in Britain: "9 June 2027", "09/06/2027",
+/// "2027-06-09".
+pub fn day(text: &str) -> Option<Date> {
+    let text = text.trim().replace(',', " ");
+    let words: Vec<String> = text
+        .split_whitespace()
+        .filter(|word| !word.eq_ignore_ascii_case("of") && !word.eq_ignore_ascii_case("the"))
+        .map(|word| {
+            let digits = word.trim_end_matches(|c: char| c.is_ascii_alphabetic());
+            let ending = word.get(digits.len()..).unwrap_or_default();
+            let ordinal = matches!(ending, "st" | "nd" | "rd" | "th");
+            if ordinal && !digits.is_empty() {
+                digits
+            } else {
+                word
+            }
+            .to_owned()
+        })
+        .collect();
+    let text = words.join(" ");
+    const FORMS: [&str; 8] = [
+        "%Y-%m-%d", "%d %B %Y", "%d %b %Y", "%B %d %Y", "%b %d %Y", "%d/%m/%Y", "%d.%m.%Y",
+        "%d-%m-%Y",
+    ];
+    let found = FORMS
+        .iter()
+        .find_map(|form| Date::strptime(form, &text).ok());
+    // "9/6/27" is a day of another century.
+    found.filter(|day| day.year() >= 1900)
 }
 
 /// A length: "18", "18 m", "18 metres".
@@ -823,6 +929,57 @@ mod tests {
         }
         for wrong in ["2.5", "2.5/", "a/b", "2.5/1.5 long"] {
             assert!(wrong.parse::<Cable>().is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn days_are_taken_in_the_british_order_and_nothing_else_is_one() {
+        let wanted: Date = "2027-06-09".parse().unwrap();
+        for text in [
+            "2027-06-09",
+            "9 June 2027",
+            "9th June 2027",
+            "the 9th of June, 2027",
+            "09 Jun 2027",
+            "June 9, 2027",
+            "09/06/2027",
+            "9/6/2027",
+            "9.6.2027",
+            "9-6-2027",
+        ] {
+            assert_eq!(day(text), Some(wanted), "{text}");
+        }
+        for text in [
+            "9/6/27",
+            "31/02/2027",
+            "13/13/2027",
+            "06/31/2027",
+            "June 2027",
+            "soon",
+            "",
+        ] {
+            assert_eq!(day(text), None, "{text}");
+        }
+    }
+
+    #[test]
+    fn flat_cable_with_its_own_protective_conductor_is_named_or_sized() {
+        for (text, line, cpc, metres) in [
+            ("2.5 and 1.5 twin and earth", 2.5, 1.5, None),
+            ("2.5 twin & earth 18 m", 2.5, 1.5, Some(18.0)),
+            ("10 mm2 flat twin and earth", 10.0, 4.0, None),
+            ("6/4 t&e", 6.0, 4.0, None),
+            ("6 by 2.5", 6.0, 2.5, None),
+        ] {
+            let cable: Cable = text.parse().unwrap();
+            assert_eq!(
+                (cable.line_mm2, cable.cpc_mm2, cable.metres),
+                (line, cpc, metres),
+                "{text}"
+            );
+        }
+        for text in ["2.5", "3 twin and earth", "twin and earth"] {
+            assert!(text.parse::<Cable>().is_err(), "{text}");
         }
     }
 

@@ -93,6 +93,8 @@ pub struct Tables {
     pub tt: Tt,
     pub external: External,
     pub fault_current: FaultCurrent,
+    #[serde(default = "shipped_supply_voltage")]
+    pub supply_voltage: SupplyVoltage,
     pub adiabatic: Adiabatic,
     pub cable_rating: CableRating,
     pub voltage_drop: VoltageDrop,
@@ -113,7 +115,14 @@ macro_rules! sections {
     )*};
 }
 
+/// What a copy of the table has that was made before there was such a row.
+fn shipped_supply_voltage() -> SupplyVoltage {
+    SHIPPED_TABLES.supply_voltage.clone()
+}
+
 sections! {
+    /// Voltage of the supply.
+    SupplyVoltage { line_volts: f64, plus_percent: f64, minus_percent: f64 }
     /// Conductor resistance by size.
     Conductors { class_1: Vec<(f64, f64)>, class_2: Vec<(f64, f64)>, class_5: Vec<(f64, f64)> }
     /// How resistance grows with temperature.
@@ -501,6 +510,15 @@ impl Tables {
             (
                 "fault_current.three_phase_factor",
                 self.fault_current.three_phase_factor,
+            ),
+            ("supply_voltage.line_volts", self.supply_voltage.line_volts),
+            (
+                "supply_voltage.plus_percent",
+                self.supply_voltage.plus_percent,
+            ),
+            (
+                "supply_voltage.minus_percent",
+                self.supply_voltage.minus_percent,
             ),
             ("adiabatic.k_core", self.adiabatic.k_core),
             ("adiabatic.k_separate", self.adiabatic.k_separate),

@@ -414,6 +414,10 @@ words! {
     Largest = "{}; largest {}";
     NoCapacity = "No device here has a breaking capacity in the job file: read it off the devices and write breaking_ka.";
     AboveCapacity = "Above the devices' own breaking capacity: only a device upstream that limits the energy, by its maker's tables, could change that (434.5.1, 536).";
+    // Voltage of the supply.
+    VoltsBetween = "{} to {}";
+    VoltsSum = "{} +{} % -{} %; {}";
+    VoltsOutside = "Outside what a distributor may supply: read it again at the terminals, with the load as it is, and tell the distributor.";
     // Heat and voltage drop.
     CpcNoSmaller = "cpc of {} no smaller than the heat asks";
     Current = "I = {} ÷ {} = {}";

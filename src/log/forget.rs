@@ -97,7 +97,7 @@ mod tests {
             of: vec![EventNo(3)],
             evidence: vec![hash.clone()],
         };
-        let new = written(&event).unwrap();
+        let new = written(&event, false).unwrap();
         assert_eq!(event.kind(), FORGOTTEN_KIND);
         let payload: serde_json::Value = new.payload().unwrap();
         assert_eq!(payload["evidence"][0], hash);

@@ -70,7 +70,7 @@ fn what_was_heard_names_the_engine_and_its_model_where_the_log_does() {
         serde_json::json!({ "scores": { "fit": -0.5 } }),
     ] {
         let evidence = Evidence::new(&utterance, "pause", &told).unwrap();
-        keep(&mut store, &[Event::Paused], Some(&evidence)).unwrap();
+        keep(&mut store, &[Event::Paused], false, Some(&evidence)).unwrap();
     }
     let log = Log::read(&store).unwrap();
     let heard: Vec<_> = log
@@ -96,8 +96,9 @@ fn an_event_that_could_not_be_read_again_is_refused_with_all_that_came_with_it()
         edition: crate::sequence::Edition::NOW,
         boot: None,
         delivery: Default::default(),
+        practice: None,
     };
-    let why = keep(&mut store, &[Event::Paused, opened], None).unwrap_err();
+    let why = keep(&mut store, &[Event::Paused, opened], false, None).unwrap_err();
     assert!(
         matches!(&why, LogError::Unwritable { kind: "opened", .. }),
         "{why}"

@@ -1,10 +1,7 @@
 use super::readings::{Judgement, as_measured, of_display};
-use crate::bay::{Altered, Bay, Conditions};
-use crate::installation::{Circuit, CircuitKind, Job};
-use crate::quantity::{Conductors, Pair, TestVoltage};
-use crate::terms::{
-    Between, FaultKind, HalfCycle, HiddenFault, Place, Probe, RcdTest, Setting, Shown,
-};
+use crate::bay::{Bay, Stop, tour};
+use crate::installation::Job;
+use crate::terms::{FaultKind, HiddenFault, Shown};
 use std::collections::HashMap;
 
 /// How many tests the fault of a job takes at least, found once for a whole group.
@@ -37,24 +34,30 @@ fn greedily(job: &Job, fault: &HiddenFault, seed: u64) -> Option<usize> {
         .iter()
         .filter_map(|other| Bay::of(job, std::slice::from_ref(other), seed).ok())
         .collect();
-    let tests = tour(job, fault);
-    // Which of the others each test rules out.
-    let ruled_out: Vec<Vec<usize>> = tests
-        .iter()
-        .map(|(conditions, probe)| {
-            let Ok((is, _)) = there.probe(conditions, probe) else {
-                return Vec::new();
-            };
-            (0..others.len())
-                .filter(|n| {
-                    let other = others.get(*n).cloned();
-                    let shown = other.and_then(|mut bay| bay.probe(conditions, probe).ok());
-                    shown.is_some_and(|(shown, _)| differ(&is, &shown))
-                })
-                .collect()
-        })
+    let count = others.len();
+    let on = |circuit: Option<u16>| circuit.is_none() || circuit == fault.circuit;
+    // The tests of the circuit that it is on, and of the whole; all of them where it is on none.
+    let tests: Vec<Stop> = tour(job)
+        .into_iter()
+        .filter(|stop| fault.circuit.is_none() || on(stop.probe.circuit))
         .collect();
-    let mut remaining: Vec<usize> = (0..others.len()).collect();
+    let is: Vec<Option<Shown>> = tests
+        .iter()
+        .map(|stop| Some(there.probe(&stop.conditions, &stop.probe).ok()?.0))
+        .collect();
+    // Which of the others each test rules out.
+    let mut ruled_out: Vec<Vec<usize>> = vec![Vec::new(); tests.len()];
+    for (n, mut other) in others.into_iter().enumerate() {
+        for ((stop, is), out) in tests.iter().zip(&is).zip(&mut ruled_out) {
+            let shown = other.probe(&stop.conditions, &stop.probe).ok();
+            if let (Some(is), Some((shown, _))) = (is, shown)
+                && differ(is, &shown)
+            {
+                out.push(n);
+            }
+        }
+    }
+    let mut remaining: Vec<usize> = (0..count).collect();
     let mut made = 0;
     loop {
         let best = ruled_out
@@ -107,140 +110,5 @@ fn differ(a: &Shown, b: &Shown) -> bool {
                 || as_measured(&one, &other, 0.02, 2.0) != Judgement::Agrees
         }
         _ => a != b,
-    }
-}
-
-/// The tests of the circuit that a fault is on, and of the supply, as they are made in the order of the
-/// job.
-fn tour(job: &Job, fault: &HiddenFault) -> Vec<(Conditions, Probe)> {
-    let mut tests = Vec::new();
-    for board in &job.boards {
-        if fault.board.is_some_and(|number| number != board.number) {
-            continue;
-        }
-        let dead = Conditions {
-            main_switches_off: job.boards.iter().map(|board| board.number).collect(),
-            sources_off: job.supply.sources.clone(),
-            leads_nulled: true,
-            ..Conditions::default()
-        };
-        let live = Conditions {
-            leads_nulled: true,
-            ..Conditions::default()
-        };
-        let at_board = |setting, between| Probe {
-            setting,
-            between,
-            board: board.number,
-            circuit: None,
-            place: None,
-        };
-        for pair in Pair::SINGLE_PHASE {
-            let between = Between::Pair(pair);
-            tests.push((live.clone(), at_board(Setting::Voltage, between.clone())));
-            tests.push((
-                dead.clone(),
-                Probe {
-                    place: Some(Place::board()),
-                    ..at_board(Setting::Voltage, between)
-                },
-            ));
-        }
-        tests.push((
-            live.clone(),
-            at_board(Setting::Loop, Between::Pair(Pair::LE)),
-        ));
-        tests.push((
-            dead.clone(),
-            at_board(Setting::Continuity, Between::LeadsJoined),
-        ));
-        for circuit in &board.circuits {
-            if fault.circuit.is_some_and(|number| number != circuit.number) {
-                continue;
-            }
-            of_circuit(&dead, &live, board.number, circuit, &mut tests);
-        }
-    }
-    tests
-}
-
-fn of_circuit(
-    dead: &Conditions,
-    live: &Conditions,
-    board: u16,
-    circuit: &Circuit,
-    tests: &mut Vec<(Conditions, Probe)>,
-) {
-    let number = circuit.number;
-    let probe = |setting, between, place| Probe {
-        setting,
-        between,
-        board,
-        circuit: Some(number),
-        place,
-    };
-    let alone = dead.alone(board, number);
-    let places: Vec<Place> = if circuit.points.is_empty() {
-        vec![Circuit::far_end()]
-    } else {
-        circuit.points.iter().map(|point| point.place()).collect()
-    };
-    for at in [TestVoltage::V250, TestVoltage::V500] {
-        for pair in Pair::SINGLE_PHASE {
-            let setting = Setting::Insulation { at };
-            tests.push((alone.clone(), probe(setting, Between::Pair(pair), None)));
-        }
-    }
-    if circuit.kind == CircuitKind::Ring {
-        for conductor in [Conductors::L, Conductors::N, Conductors::E] {
-            let ends = Between::Ends(conductor);
-            tests.push((alone.clone(), probe(Setting::Continuity, ends, None)));
-        }
-        for other in [Conductors::N, Conductors::E] {
-            let crossed = alone.with(Altered::crossed(board, number, Conductors::L.with(other)));
-            let Some(pair) = Pair::new(Conductors::L, other) else {
-                continue;
-            };
-            for place in &places {
-                let at = probe(
-                    Setting::Continuity,
-                    Between::Pair(pair),
-                    Some(place.clone()),
-                );
-                tests.push((crossed.clone(), at));
-            }
-        }
-    } else {
-        let linked = alone.with(Altered::linked(
-            board,
-            number,
-            Conductors::L.with(Conductors::E),
-        ));
-        for place in &places {
-            let at = probe(
-                Setting::Continuity,
-                Between::Pair(Pair::LE),
-                Some(place.clone()),
-            );
-            tests.push((linked.clone(), at));
-        }
-    }
-    for place in &places {
-        for pair in Pair::SINGLE_PHASE {
-            let at = probe(Setting::Voltage, Between::Pair(pair), Some(place.clone()));
-            tests.push((live.clone(), at));
-        }
-        let at = probe(Setting::Loop, Between::Pair(Pair::LE), Some(place.clone()));
-        tests.push((live.clone(), at));
-    }
-    if circuit.rcd.is_some() {
-        for current in [RcdTest::Half, RcdTest::Once] {
-            let setting = Setting::Rcd {
-                current,
-                half: HalfCycle::Positive,
-            };
-            let place = places.first().cloned();
-            tests.push((live.clone(), probe(setting, Between::Pair(Pair::LE), place)));
-        }
     }
 }

@@ -11,8 +11,8 @@ pub struct Group {
     pub attempts: Vec<Attempt>,
     /// Which faults were missed most.
     pub missed: Vec<Missed>,
-    /// Which stages took longest.
-    pub stages: Vec<StageTime>,
+    /// Which kinds of step took longest.
+    pub steps: Vec<StepTimes>,
     /// How often each criterion was lapsed in, and by how many learners.
     pub criteria: Vec<(Criterion, usize, usize)>,
 }
@@ -49,11 +49,13 @@ pub struct Missed {
     pub named: usize,
 }
 
-/// How long a stage took.
+/// How long steps of a kind took.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct StageTime {
-    /// The stage.
+pub struct StepTimes {
+    /// Their stage.
     pub stage: Stage,
+    /// Their kind, by its name.
+    pub kind: &'static str,
     /// The middle one of all attempts, s.
     pub middle: i64,
     /// The longest, s.
@@ -66,7 +68,7 @@ impl Group {
         Self {
             attempts: attempts(sheets),
             missed: missed(sheets),
-            stages: stages(sheets),
+            steps: steps(sheets),
             criteria: Criterion::ALL
                 .into_iter()
                 .filter_map(|criterion| {
@@ -108,7 +110,7 @@ fn attempts(sheets: &[Sheet]) -> Vec<Attempt> {
                 .and_then(|before| before.points)
                 .zip(sheet.points)
                 .map(|(before, now)| now - before),
-            seconds: sheet.seconds.values().sum(),
+            seconds: sheet.seconds(),
         });
     }
     attempts
@@ -135,19 +137,21 @@ fn missed(sheets: &[Sheet]) -> Vec<Missed> {
     missed
 }
 
-fn stages(sheets: &[Sheet]) -> Vec<StageTime> {
-    let mut of: BTreeMap<Stage, Vec<i64>> = BTreeMap::new();
+fn steps(sheets: &[Sheet]) -> Vec<StepTimes> {
+    let mut of: BTreeMap<(Stage, &'static str), Vec<i64>> = BTreeMap::new();
     for sheet in sheets {
-        for (stage, seconds) in &sheet.seconds {
-            of.entry(*stage).or_default().push(*seconds);
+        for time in &sheet.times {
+            let kind = (time.stage, time.kind);
+            of.entry(kind).or_default().push(time.seconds);
         }
     }
-    let mut times: Vec<StageTime> = of
+    let mut times: Vec<StepTimes> = of
         .into_iter()
-        .map(|(stage, mut seconds)| {
+        .map(|((stage, kind), mut seconds)| {
             seconds.sort_unstable();
-            StageTime {
+            StepTimes {
                 stage,
+                kind,
                 middle: seconds.get(seconds.len() / 2).copied().unwrap_or(0),
                 longest: seconds.last().copied().unwrap_or(0),
             }

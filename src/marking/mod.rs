@@ -11,7 +11,7 @@ mod sheet;
 
 pub use criteria::{Criteria, CriteriaError, Criterion, Weights};
 pub use economy::Economy;
-pub use group::{Attempt, Group, Missed, StageTime};
+pub use group::{Attempt, Group, Missed, StepTimes};
 pub use lapse::{Lapse, What};
 pub use readings::{Judged, Judgement};
-pub use sheet::{Diagnosis, LeftOut, Mark, MarkError, Prediction, Sheet, mark};
+pub use sheet::{Diagnosis, LeftOut, Mark, MarkError, Prediction, Sheet, StepTime, mark};

@@ -108,7 +108,7 @@ pub(super) fn as_shown(said: &Reading, is: &Reading) -> Judgement {
 }
 
 /// How a reading compares with another instrument's, each of which may be wrong by `share` of the
-/// value and `digits` of the last place.
+/// value and `digits` of the last place shown.
 pub(super) fn as_measured(said: &Reading, is: &Reading, share: f64, digits: f64) -> Judgement {
     let over = |reading: &Reading| reading.number.is_none() || reading.relation == Relation::Over;
     if over(said) || over(is) {
@@ -130,7 +130,8 @@ pub(super) fn as_measured(said: &Reading, is: &Reading, share: f64, digits: f64)
             10f64.powi(-i32::from(number.places())) * scale(reading)
         })
     };
-    let allowed = share * (a + b) + digits * (last(said) + last(is));
+    // Who leaves a nought out shows no less for it.
+    let allowed = share * (a + b) + 2.0 * digits * last(said).min(last(is));
     if (a - b).abs() <= allowed {
         Judgement::Agrees
     } else {

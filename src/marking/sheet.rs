@@ -55,8 +55,19 @@ pub struct Sheet {
     pub help: u32,
     /// What was out, and for how long.
     pub left_out: Vec<LeftOut>,
-    /// How long each stage took, s.
-    pub seconds: BTreeMap<Stage, i64>,
+    /// How long each kind of step took.
+    pub times: Vec<StepTime>,
+}
+
+/// How long steps of a kind took.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct StepTime {
+    /// Their stage.
+    pub stage: Stage,
+    /// Their kind, by its name.
+    pub kind: &'static str,
+    /// How long they took together, s.
+    pub seconds: i64,
 }
 
 /// The mark of one criterion.
@@ -169,6 +180,7 @@ pub fn mark(
         bench,
         lapses: Vec::new(),
         shown: Vec::new(),
+        read_from: None,
         readings: BTreeMap::new(),
         struck: BTreeMap::new(),
         predicted: Vec::new(),
@@ -176,7 +188,7 @@ pub fn mark(
         said: false,
         probings: 0,
         help: 0,
-        seconds: BTreeMap::new(),
+        times: BTreeMap::new(),
     };
     let mut agenda = opened;
     for entry in log.entries.iter().skip(1) {
@@ -211,6 +223,8 @@ struct Marker {
     lapses: Vec<Lapse>,
     /// What was shown since the last reading.
     shown: Vec<(EventNo, Shown)>,
+    /// The step that was read last, and what from.
+    read_from: Option<(StepId, Vec<(EventNo, Shown)>)>,
     /// What a reading was read from.
     readings: BTreeMap<EventNo, Vec<(EventNo, Shown)>>,
     struck: BTreeMap<EventNo, String>,
@@ -219,7 +233,7 @@ struct Marker {
     said: bool,
     probings: usize,
     help: u32,
-    seconds: BTreeMap<Stage, i64>,
+    times: BTreeMap<(Stage, &'static str), i64>,
 }
 
 impl Marker {
@@ -227,7 +241,8 @@ impl Marker {
         if let Some(step) = before.current().filter(|_| before.mode() == Mode::Running) {
             let took = entry.at.duration_since(before.last_event_at());
             if took > SignedDuration::ZERO && took < SignedDuration::from_mins(30) {
-                *self.seconds.entry(step.stage).or_default() += took.as_secs();
+                let kind = (step.stage, step.kind.name());
+                *self.times.entry(kind).or_default() += took.as_secs();
             }
         }
         match &entry.event {
@@ -276,8 +291,15 @@ impl Marker {
                     self.lapse(before, entry, Criterion::Ring, What::NotCrossed);
                 }
             }
-            Event::Reading { .. } => {
-                let shown = std::mem::take(&mut self.shown);
+            Event::Reading { step, .. } => {
+                let mut shown = std::mem::take(&mut self.shown);
+                match &self.read_from {
+                    // Said once more, of the same display.
+                    Some((of, before)) if shown.is_empty() && of == step => {
+                        shown.clone_from(before);
+                    }
+                    _ => self.read_from = Some((step.clone(), shown.clone())),
+                }
                 self.readings.insert(entry.no, shown);
             }
             Event::Moved { passed_over, .. } if *passed_over > 0 => {
@@ -402,7 +424,8 @@ impl Marker {
                 under: None,
             });
         }
-        let open: Vec<_> = agenda.open_entries().collect();
+        // What is out on a circuit that stays off is as it should be.
+        let open: Vec<_> = agenda.barring_entries().collect();
         if !open.is_empty() {
             let earth = open.iter().any(|entry| entry.is_of_the_earth());
             let entries = u32::try_from(open.len()).unwrap_or(u32::MAX);
@@ -460,7 +483,15 @@ impl Marker {
             diagnosis,
             help: self.help,
             left_out: left_out(agenda),
-            seconds: self.seconds,
+            times: self
+                .times
+                .into_iter()
+                .map(|((stage, kind), seconds)| StepTime {
+                    stage,
+                    kind,
+                    seconds,
+                })
+                .collect(),
         }
     }
 
@@ -738,13 +769,26 @@ fn left_out(agenda: &Agenda) -> Vec<LeftOut> {
 }
 
 impl Sheet {
+    /// How long all of it took, s.
+    pub fn seconds(&self) -> i64 {
+        self.times.iter().map(|time| time.seconds).sum()
+    }
+
     /// How much of each criterion was reached, and the whole.
     fn weigh(&mut self, criteria: &Criteria) {
         self.marks = Criterion::ALL
             .into_iter()
             .filter(|criterion| criteria.of(*criterion) != Weights::NotCounted)
             .filter_map(|criterion| {
-                let lapses = self.against(criterion).count();
+                let lapses = match criterion {
+                    Criterion::Readings => self
+                        .readings
+                        .iter()
+                        .filter(|judged| judged.is_wrong())
+                        .count(),
+                    Criterion::Predictions => self.predictions.iter().filter(|p| !p.right).count(),
+                    _ => self.against(criterion).count(),
+                };
                 let share = self.share(criterion, lapses, criteria)?;
                 Some(Mark {
                     criterion,
@@ -799,8 +843,7 @@ impl Sheet {
             }
             Criterion::Predictions => {
                 let all = self.predictions.len();
-                let right = self.predictions.iter().filter(|p| p.right).count();
-                (all > 0).then(|| of(right, all))
+                (all > 0).then(|| of(all - lapses, all))
             }
             Criterion::Diagnosis => {
                 let diagnosis = self.diagnosis.as_ref()?;

@@ -42,7 +42,7 @@ pub enum HiddenError {
     },
     /// It is not as it should be.
     #[error(
-        "{path}: {why}\nIt holds a seed, and a [[fault]] for each with kind, circuit, place and conductor; `bothhands practise --kinds` lists the kinds"
+        "{path}: {why}\nIt holds a seed, and a [[fault]] for each with kind, circuit, place and conductor; `bothhands practise --help` lists the kinds"
     )]
     Wrong {
         /// The file.
@@ -73,8 +73,14 @@ impl Hidden {
         })
     }
 
-    /// What a seed draws: so many faults of these kinds, each possible in the job.
+    /// What a seed draws: so many faults of these kinds, each possible in the job; of all kinds where none
+    /// is named.
     pub fn drawn(job: &Job, seed: u64, how_many: usize, from: &[FaultKind]) -> Self {
+        let from = if from.is_empty() {
+            &FaultKind::ALL[..]
+        } else {
+            from
+        };
         Self {
             faults: Bay::draw(job, seed, how_many, from),
             salt: salted(&["faults of a seed", &seed.to_string()]),

@@ -11,7 +11,7 @@ use crate::bay::{Bay, BayError, Conditions, ProbeError};
 use crate::grammar::Intent;
 use crate::installation::Job;
 use crate::sequence::{Agenda, Event, probing};
-use crate::terms::{Consequence, HiddenFault, Probe, Shown};
+use crate::terms::{Consequence, HiddenFault, Place, Probe, Setting, Shown};
 use jiff::Timestamp;
 
 /// A simulated installation, and what a learner has done to it so far.
@@ -98,6 +98,11 @@ impl Bench {
         self.followed.take(before, event);
     }
 
+    /// The points whose electronics were destroyed, by board, circuit and place.
+    pub fn destroyed(&self) -> impl Iterator<Item = (u16, u16, &Place)> {
+        self.bay.destroyed()
+    }
+
     /// The faults that are hidden, each with its circuit and place.
     pub fn faults(&self) -> &[HiddenFault] {
         self.bay.faults()
@@ -123,12 +128,28 @@ impl Bench {
         };
         let probe =
             probing::probe(agenda, *setting, between, place.as_ref()).ok_or(NotShown::Over)?;
-        let (shown, came) = self.bay.probe(&self.conditions(agenda), &probe)?;
+        let (shown, came) = self.bay.probe(&self.for_probe(agenda, &probe), &probe)?;
         Ok((probe, shown, came))
     }
 
     /// What would be shown there, without any effect.
     pub fn truth(&self, agenda: &Agenda, probe: &Probe) -> Result<Shown, ProbeError> {
-        self.bay.truth(&self.conditions(agenda), probe)
+        self.bay.truth(&self.for_probe(agenda, probe), probe)
+    }
+
+    /// The installation as a probing meets it. Who tests one circuit of an isolated board dead has its
+    /// conductors at the board free of the others: nobody says so.
+    fn for_probe(&self, agenda: &Agenda, probe: &Probe) -> Conditions {
+        let conditions = self.conditions(agenda);
+        let dead = matches!(
+            probe.setting,
+            Setting::Continuity | Setting::Insulation { .. }
+        );
+        match probe.circuit {
+            Some(circuit) if dead && conditions.main_switches_off.contains(&probe.board) => {
+                conditions.alone(probe.board, circuit)
+            }
+            _ => conditions,
+        }
     }
 }

@@ -157,22 +157,7 @@ fn done(schedule: &Schedule) -> Section {
         .as_ref()
         .map(|who| format!(", supervised by {who},"))
         .unwrap_or_default();
-    let (whole, all) = circuits(schedule).fold((0, 0), |(whole, all), (_, circuit)| {
-        let done = circuit.begun && circuit.open_steps == 0;
-        (whole + usize::from(done), all + 1)
-    });
-    let how_many = match (whole, all) {
-        (_, 0) => String::new(),
-        (0, all) => format!(" No circuit of {all} is finished."),
-        (whole, all) if whole == all => format!(
-            " All tests planned for its {} were dealt with.",
-            plural(all, "circuit", "circuits")
-        ),
-        (whole, all) => format!(
-            " All tests planned were dealt with on {whole} of its {}.",
-            plural(all, "circuit", "circuits")
-        ),
-    };
+    let how_many = how_many(schedule);
     let mut paragraphs = vec![format!(
         "{when} {}{supervised} tested the electrical installation here.{how_many}",
         schedule.tester
@@ -194,6 +179,46 @@ fn done(schedule: &Schedule) -> Section {
         paragraphs,
         items,
     }
+}
+
+/// How far the tests of the circuits have come: made, left out or still to come, never one for the other.
+fn how_many(schedule: &Schedule) -> String {
+    let (mut whole, mut partly, mut open) = (0, 0, 0);
+    for (board, circuit) in circuits(schedule) {
+        let at = (board.number, circuit.number);
+        let left_out = schedule.stays_off.contains(&at)
+            || schedule
+                .limitations
+                .iter()
+                .any(|one| (one.board, one.circuit) == (at.0, Some(at.1)));
+        match circuit.begun && circuit.open_steps == 0 {
+            true if left_out => partly += 1,
+            true => whole += 1,
+            false => open += 1,
+        }
+    }
+    let all = whole + partly + open;
+    if all == 0 {
+        return String::new();
+    }
+    let circuits = plural(all, "circuit", "circuits");
+    if whole == all {
+        return format!(" Every test planned for its {circuits} was made.");
+    }
+    let parts: Vec<String> = [
+        (whole, "had every planned test", "had every planned test"),
+        (
+            partly,
+            "had tests left out, which are named below",
+            "had tests left out, which are named below",
+        ),
+        (open, "still has tests to come", "still have tests to come"),
+    ]
+    .into_iter()
+    .filter(|(many, ..)| *many > 0)
+    .map(|(many, one, several)| plural(many, one, several))
+    .collect();
+    format!(" Of its {circuits}, {}.", parts.join("; "))
 }
 
 /// What a test is called by people who don't do it, and what it tells.
@@ -288,10 +313,10 @@ type Tested = (u16, Option<u16>, Option<Stage>);
 fn found(schedule: &Schedule) -> Section {
     // By place and kind of test: how many, and the worst that is said of them.
     let mut found: BTreeMap<Tested, (usize, bool)> = BTreeMap::new();
-    let mut dealt_with = 0;
+    let mut again = 0;
     for one in &schedule.exceptions {
         if one.later.is_some() {
-            dealt_with += 1;
+            again += 1;
             continue;
         }
         let wrong = one.judged != Some(Outcome::CannotSay);
@@ -337,10 +362,10 @@ fn found(schedule: &Schedule) -> Section {
         (true, false) => paragraphs.push("No result was outside its limit so far.".to_owned()),
         (false, _) => {}
     }
-    if dealt_with > 0 {
+    if again > 0 {
         paragraphs.push(format!(
-            "{} on the way and dealt with; the schedule has the particulars.",
-            plural(dealt_with, "thing was found", "things were found")
+            "{} outside the limit at first, and within it when tested again; the schedule has the particulars.",
+            plural(again, "result was", "results were")
         ));
     }
     Section {
@@ -414,8 +439,10 @@ fn to_do(schedule: &Schedule) -> Section {
                 .to_owned(),
         );
     }
-    if !schedule.finished || !schedule.open_items.is_empty() {
-        items.push("Have the tests that are open finished.".to_owned());
+    if !schedule.open_items.is_empty() {
+        items.push("Have the tests made that are still to come.".to_owned());
+    } else if !schedule.finished {
+        items.push("Have the work finished: its last steps are still to come.".to_owned());
     }
     if circuits(schedule).any(|(_, circuit)| circuit.rcd_ma.is_some()) {
         items.push(SIX_MONTHS.to_owned());

@@ -236,6 +236,7 @@ fn place(agenda: &Agenda, event: &Event) -> Option<(Option<u16>, Option<u16>)> {
         Event::Affirmed { of }
         | Event::Withdrawn { of, .. }
         | Event::JudgedAnew { of, .. }
+        | Event::AskedAnew { of }
         | Event::CorrectedAtDesk { of, .. } => of_step(&agenda.reading(*of)?.step),
         _ => None,
     }
@@ -260,6 +261,7 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
         | Event::CameBack { .. }
         | Event::JobChanged { .. }
         | Event::JudgedAnew { .. }
+        | Event::AskedAnew { .. }
         | Event::CalibrationOverdue { .. } => return None,
         Event::Reading {
             reading,
@@ -295,6 +297,17 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
         }
         .to_owned(),
         Event::Stated {
+            statement, place, ..
+        } => match place {
+            Some(place) => format!("{}, {place}", statement.shown()),
+            None => statement.shown().to_owned(),
+        },
+        Event::ProposedPoint { circuit, place, .. } => Intent::AddPoint {
+            name: place.name.clone(),
+            circuit: *circuit,
+        }
+        .words(),
+        Event::ProposedStatement {
             statement, place, ..
         } => match place {
             Some(place) => format!("{}, {place}", statement.shown()),

@@ -97,19 +97,20 @@ impl KeyCells {
     }
 }
 
-/// Ze, fault current and bonds of a board's own steps.
+/// Voltage of the supply, Ze, fault current and bonds of a board's own steps.
 pub(super) fn at_origin(
     agenda: &Agenda,
     steps: &[&Step],
     limitations: &[Limitation],
 ) -> Vec<KeyResult> {
     let wanted = |step: &&&Step| {
-        step.measure().is_some_and(|measure| {
-            matches!(
-                measure.quantity,
-                Quantity::ExternalLoop | Quantity::FaultCurrent | Quantity::Bond
-            )
-        })
+        step.measure()
+            .is_some_and(|measure| match measure.quantity {
+                Quantity::ExternalLoop | Quantity::FaultCurrent | Quantity::Bond => true,
+                // It is taken when it is said.
+                Quantity::SupplyVoltage => agenda.result(step).is_some(),
+                _ => false,
+            })
     };
     steps
         .iter()

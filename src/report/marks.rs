@@ -38,6 +38,8 @@ struct Cell {
     text: String,
     /// Hash of a sound to be heard with it.
     sound: Option<String>,
+    /// The page that it names.
+    page: Option<String>,
 }
 
 impl<T: Into<String>> From<T> for Cell {
@@ -45,6 +47,7 @@ impl<T: Into<String>> From<T> for Cell {
         Self {
             text: text.into(),
             sound: None,
+            page: None,
         }
     }
 }
@@ -88,18 +91,9 @@ pub fn sheet_pdf(sheet: &Sheet, times: &Times) -> Result<Vec<u8>, PdfError> {
 
 /// The sheet of a group; `files` are the pages of the learners, in the order of the sheets.
 pub fn group_html(sheets: &[Sheet], files: &[String], times: &Times) -> String {
-    let parts = group_parts(&Group::of(sheets), sheets, times);
+    let parts = group_parts(&Group::of(sheets), sheets, files, times);
     let title = group_name(sheets);
-    let links = html! {
-        @if !files.is_empty() {
-            nav aria-label="Sheets" { ul {
-                @for (sheet, file) in sheets.iter().zip(files) {
-                    li { a href=(file) { (name_of(sheet)) ", " (times.date(sheet.begun)) } }
-                }
-            } }
-        }
-    };
-    let body = body(&title, group_stamp(sheets), &parts, &Sounds::new(), &links);
+    let body = body(&title, group_stamp(sheets), &parts, &Sounds::new());
     whole(&Letterhead::default(), &title, STYLE, body)
 }
 
@@ -108,7 +102,7 @@ pub fn group_html(sheets: &[Sheet], files: &[String], times: &Times) -> String {
 /// # Errors
 /// Only when the program itself is not whole.
 pub fn group_pdf(sheets: &[Sheet], times: &Times) -> Result<Vec<u8>, PdfError> {
-    let parts = group_parts(&Group::of(sheets), sheets, times);
+    let parts = group_parts(&Group::of(sheets), sheets, &[], times);
     paper(&group_name(sheets), group_stamp(sheets), &parts)
 }
 
@@ -173,7 +167,7 @@ pub fn marks_csv(sheets: &[Sheet]) -> String {
             counted(diagnosis.map(|d| d.places)),
             counted(diagnosis.map(|d| d.probings)),
             counted(diagnosis.and_then(|d| d.fewest)),
-            sheet.seconds.values().sum::<i64>().to_string(),
+            sheet.seconds().to_string(),
             sheet.head.clone().unwrap_or_default(),
         ];
         let cells = first.into_iter().chain(lapses).chain(last);
@@ -183,15 +177,26 @@ pub fn marks_csv(sheets: &[Sheet]) -> String {
 }
 
 fn name_of(sheet: &Sheet) -> String {
-    format!("{}: {}", sheet.learner, sheet.title)
+    stamped(
+        sheet.simulated,
+        format!("{}: {}", sheet.learner, sheet.title),
+    )
 }
 
 fn group_name(sheets: &[Sheet]) -> String {
     let title = sheets.first().map_or("", |sheet| sheet.title.as_str());
-    format!(
-        "Group of {}: {title}",
-        plural(sheets.len(), "attempt", "attempts")
-    )
+    let attempts = plural(sheets.len(), "attempt", "attempts");
+    let simulated = sheets.iter().any(|sheet| sheet.simulated);
+    stamped(simulated, format!("Group of {attempts}: {title}"))
+}
+
+/// A name that stands on every page of paper.
+fn stamped(simulated: bool, name: String) -> String {
+    if simulated {
+        format!("PRACTICE: {name}")
+    } else {
+        name
+    }
 }
 
 fn stamp(sheet: &Sheet) -> &'static str {
@@ -231,7 +236,7 @@ fn parts(sheet: &Sheet, times: &Times) -> Vec<Part> {
         predictions(sheet),
         Part::lines("The fault", diagnosis(sheet)),
         left_out(sheet),
-        stages(sheet),
+        steps(sheet),
     ];
     all.into_iter().filter(|part| !part.is_empty()).collect()
 }
@@ -326,6 +331,7 @@ fn lapses(sheet: &Sheet, times: &Times) -> Part {
             Cell {
                 text: format!("{}{}", told(lapse), under.unwrap_or_default()),
                 sound: lapse.sound.clone(),
+                page: None,
             },
         ]
     });
@@ -409,6 +415,7 @@ fn readings(sheet: &Sheet) -> Part {
                 Cell {
                     text: shown(&judged.said),
                     sound: judged.sound.clone(),
+                    page: None,
                 },
                 judged.is.as_ref().map(shown).unwrap_or_default().into(),
                 margin.into(),
@@ -506,15 +513,23 @@ fn left_out(sheet: &Sheet) -> Part {
     )
 }
 
-fn stages(sheet: &Sheet) -> Part {
-    let rows = sheet
-        .seconds
-        .iter()
-        .map(|(stage, seconds)| vec![capital(stage.shown()).into(), lasted(*seconds).into()]);
-    Part::table("Time by stage", &["Stage", "Time"], rows.collect())
+fn steps(sheet: &Sheet) -> Part {
+    let rows = sheet.times.iter().map(|time| {
+        vec![
+            capital(time.stage.shown()).into(),
+            in_words(time.kind).into(),
+            lasted(time.seconds).into(),
+        ]
+    });
+    Part::table("Time a step", &["Stage", "Step", "Time"], rows.collect())
 }
 
-fn group_parts(group: &Group, sheets: &[Sheet], times: &Times) -> Vec<Part> {
+/// The name of a kind of step, as words.
+fn in_words(kind: &str) -> String {
+    capital(&kind.replace('-', " "))
+}
+
+fn group_parts(group: &Group, sheets: &[Sheet], files: &[String], times: &Times) -> Vec<Part> {
     let attempts = group.attempts.iter().map(|attempt| {
         let sheet = sheets.get(attempt.sheet);
         let critical = sheet.map(|sheet| {
@@ -532,7 +547,10 @@ fn group_parts(group: &Group, sheets: &[Sheet], times: &Times) -> Vec<Part> {
             .map(|gained| format!("{:+.0}", gained * 100.0))
             .unwrap_or_default();
         vec![
-            attempt.learner.clone().into(),
+            Cell {
+                page: files.get(attempt.sheet).cloned(),
+                ..attempt.learner.clone().into()
+            },
             attempt.number.to_string().into(),
             times.date(attempt.begun).into(),
             if attempt.passed {
@@ -577,9 +595,10 @@ fn group_parts(group: &Group, sheets: &[Sheet], times: &Times) -> Vec<Part> {
             learners.to_string().into(),
         ]
     });
-    let stages = group.stages.iter().map(|time| {
+    let steps = group.steps.iter().map(|time| {
         vec![
             capital(time.stage.shown()).into(),
+            in_words(time.kind).into(),
             lasted(time.middle).into(),
             lasted(time.longest).into(),
         ]
@@ -611,26 +630,25 @@ fn group_parts(group: &Group, sheets: &[Sheet], times: &Times) -> Vec<Part> {
             criteria.collect(),
         ),
         Part::table(
-            "Stages, the longest first",
-            &["Stage", "Middle", "Longest"],
-            stages.collect(),
+            "Steps, the longest first",
+            &["Stage", "Step", "Middle", "Longest"],
+            steps.collect(),
         ),
     ];
     all.into_iter().filter(|part| !part.is_empty()).collect()
 }
 
 fn page(title: &str, stamp: &str, parts: &[Part], sounds: &Sounds) -> String {
-    let body = body(title, stamp, parts, sounds, &html! {});
+    let body = body(title, stamp, parts, sounds);
     whole_with_sounds(title, STYLE, body)
 }
 
-fn body(title: &str, stamp: &str, parts: &[Part], sounds: &Sounds, links: &Markup) -> Markup {
+fn body(title: &str, stamp: &str, parts: &[Part], sounds: &Sounds) -> Markup {
     html! {
         body {
             main {
                 h1 { (title) }
                 p.record { (stamp) }
-                (links)
                 @for part in parts { (section(part, sounds)) }
             }
             footer { p { (stamp) } p { (RECORD) } }
@@ -650,7 +668,10 @@ fn section(part: &Part, sounds: &Sounds) -> Markup {
                         tbody { @for row in &part.rows { tr {
                             @for (head, cell) in part.head.iter().zip(row) {
                                 td data-label=(head) {
-                                    span { (cell.text) }
+                                    @match &cell.page {
+                                        Some(page) => { a href=(page) { (cell.text) } }
+                                        None => { span { (cell.text) } }
+                                    }
                                     @if let Some(flac) = cell.sound.as_ref().and_then(|hash| sounds.get(hash)) {
                                         audio controls preload="none"
                                             aria-label={ "what was said: " (cell.text) }

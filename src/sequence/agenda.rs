@@ -672,11 +672,12 @@ impl Agenda {
         }
     }
 
-    /// The steps at the incoming terminals of a board.
+    /// The steps at the incoming terminals of a board, but for the voltage, which never waits.
     fn supply_steps(&self, board: u16) -> impl Iterator<Item = &Step> {
         self.plan()
             .on(board, None)
             .filter(|step| step.incoming && step.ask != Ask::Event)
+            .filter(|step| !step.measures(Quantity::SupplyVoltage))
     }
 
     /// How long the open steps will take at the pace so far; nothing before ten answers.
@@ -705,6 +706,8 @@ impl Agenda {
             | Event::CalibrationOverdue { .. }
             | Event::ProposedAllBack { .. }
             | Event::ProposedNeverOut { .. }
+            | Event::ProposedStatement { .. }
+            | Event::ProposedPoint { .. }
             | Event::ProposedFinish { .. }
             | Event::Refused { .. }
             | Event::NoteBegun { .. }

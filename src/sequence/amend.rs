@@ -339,17 +339,16 @@ fn judged_otherwise(before: &Agenda, after: &Agenda) -> Vec<Event> {
             let by = |agenda: &Agenda| {
                 let step = agenda.step(&record.step)?;
                 let procedure = agenda.procedure(step);
-                Some(
-                    procedure
-                        .assess(agenda.state(), step, &record.reading)
-                        .verdict,
-                )
+                Some(procedure.assess(agenda.state(), step, &record.reading))
             };
-            let verdict = by(after)?;
+            let assessed = by(after)?;
+            // What was not affirmed before is asked about no more than it was.
+            let counts = record.status == ReadingStatus::Counts;
             // What else was measured since makes no difference here.
-            (by(before)? != verdict).then_some(Event::JudgedAnew {
+            (by(before)?.verdict != assessed.verdict).then_some(Event::JudgedAnew {
                 of: record.no,
-                verdict,
+                doubt: assessed.doubt.filter(|_| counts),
+                verdict: assessed.verdict,
             })
         })
         .collect()

@@ -53,6 +53,8 @@ pub struct Watch {
     /// Failed dead tests that were accepted with a reason.
     accepted: BTreeSet<StepId>,
     asked: Option<(EventNo, Asked)>,
+    /// Readings that a changed job put in doubt.
+    anew: BTreeSet<EventNo>,
     last_taken: Option<EventNo>,
 }
 
@@ -136,6 +138,7 @@ enum Asked {
     AllBack(Vec<EventNo>),
     NeverOut(EventNo),
     Finish,
+    Statement,
     IfOut(Vec<EventNo>),
     IfLive,
 }
@@ -171,6 +174,7 @@ impl Watch {
             out: Vec::new(),
             accepted: BTreeSet::new(),
             asked: None,
+            anew: BTreeSet::new(),
             last_taken: None,
         }
     }
@@ -641,7 +645,9 @@ impl Watch {
                         .get(&closed.by)
                         .is_some_and(|taken| taken.reading.relation == Relation::OverRange)
                 });
-            step.incoming && (open || no_earth || self.how(step) == reversed)
+            // A voltage is taken when it is said, and nothing waits for it.
+            let voltage = step.measures(Quantity::SupplyVoltage);
+            step.incoming && (open && !voltage || no_earth || self.how(step) == reversed)
         });
         if let Some(supply) = supply {
             return Err(format!("energised by a supply not checked: {}", supply.id));
@@ -912,12 +918,21 @@ impl Watch {
                 self.plan = Arc::new(self.catalogue.plan(job, self.edition));
                 self.job = Arc::new((**job).clone());
             }
-            Event::JudgedAnew { of, verdict } => {
+            Event::JudgedAnew { of, verdict, doubt } => {
                 if let Some(taken) = self.readings.get_mut(of) {
                     taken.failed = verdict.as_ref().is_some_and(|v| v.outcome == Outcome::Fail);
                     taken.sound = verdict_is_sound(verdict.as_ref());
                     self.accepted.remove(&taken.step);
+                    if doubt.is_some() {
+                        taken.counts = Counts::Asked;
+                        self.anew.insert(*of);
+                        self.closed.remove_mut(&taken.step);
+                    }
                 }
+            }
+            Event::AskedAnew { of } => {
+                self.asked = Some((*of, Asked::Reading));
+                self.last_taken = Some(*of);
             }
             Event::CorrectedAtDesk {
                 of,
@@ -1046,6 +1061,9 @@ impl Watch {
             Event::ProposedNeverOut { entry } => {
                 self.asked = Some((no, Asked::NeverOut(*entry)));
             }
+            Event::ProposedStatement { .. } | Event::ProposedPoint { .. } => {
+                self.asked = Some((no, Asked::Statement));
+            }
             Event::ProposedFinish { .. } => self.asked = Some((no, Asked::Finish)),
             Event::Overridden { refusal, reason } => self.gone_past(refusal, reason),
             Event::Moved { to, .. } if to.stage != Stage::Isolation => {
@@ -1077,7 +1095,10 @@ impl Watch {
                 self.reopen_energising(to.board);
             }
             Event::VoltageFound { board, .. } => {
-                if let Some((asked, Asked::Reading)) = self.asked.take() {
+                let anew = std::mem::take(&mut self.anew);
+                if let Some((asked, Asked::Reading)) = self.asked.take()
+                    && !anew.contains(&asked)
+                {
                     self.withdrawn(asked);
                 }
                 self.unlocked.remove(board);
@@ -1145,8 +1166,11 @@ impl Watch {
                 | Event::Revealed { .. }
                 | Event::JobChanged { .. }
                 | Event::JudgedAnew { .. }
+                | Event::AskedAnew { .. }
                 | Event::ProposedAllBack { .. }
                 | Event::ProposedNeverOut { .. }
+                | Event::ProposedStatement { .. }
+                | Event::ProposedPoint { .. }
                 | Event::ProposedFinish { .. }
         );
         if !anyones {
@@ -1191,7 +1215,7 @@ impl Watch {
                     out.never |= entries.contains(&out.no) && out.ordered.is_some();
                 }
             }
-            Some((_, Asked::IfLive)) => {}
+            Some((_, Asked::IfLive | Asked::Statement)) => {}
             Some((_, Asked::AllBack(_) | Asked::NeverOut(_) | Asked::Finish))
                 if !self.first_edition => {}
             _ => {
@@ -1315,7 +1339,7 @@ impl Watch {
                     }
                 }
             }
-            Some((_, Asked::IfLive)) => {}
+            Some((_, Asked::IfLive | Asked::Statement)) => {}
             finish @ Some((_, Asked::Finish)) => self.asked = finish,
             None => {}
         }

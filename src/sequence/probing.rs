@@ -3,7 +3,7 @@
 
 use super::agenda::Agenda;
 use super::facts::{Quantity, Refusal, Step};
-use crate::quantity::{Conductors, TestVoltage};
+use crate::quantity::{Conductors, TestVoltage, Unit};
 use crate::terms::{Between, HalfCycle, Place, Probe, RcdTest, Setting, Stage};
 
 /// What the supply's own terminals are called, before the main switch.
@@ -49,12 +49,15 @@ fn needed_by(step: &Step) -> Setting {
     let measure = step.measure();
     let half = measure.and_then(|m| m.half).unwrap_or(HalfCycle::Positive);
     let rcd = |current| Setting::Rcd { current, half };
+    // The leads are tried on either range.
+    let insulation = measure.is_some_and(|m| m.unit == Unit::MegOhm);
     match measure.map(|m| m.quantity) {
-        Some(Quantity::Insulation) => Setting::Insulation {
+        _ if insulation => Setting::Insulation {
             at: measure.and_then(|m| m.at).unwrap_or(TestVoltage::V500),
         },
         Some(Quantity::ExternalLoop | Quantity::LoopImpedance) => Setting::Loop,
         Some(Quantity::FaultCurrent) => Setting::FaultCurrent,
+        Some(Quantity::SupplyVoltage) => Setting::Voltage,
         Some(Quantity::RcdHalf) => rcd(RcdTest::Half),
         Some(Quantity::RcdTime) => rcd(RcdTest::Once),
         Some(Quantity::RcdFiveTimes) => rcd(RcdTest::Five),
@@ -66,7 +69,8 @@ fn needed_by(step: &Step) -> Setting {
             | Quantity::R2
             | Quantity::RingEndToEnd
             | Quantity::RingLineNeutral
-            | Quantity::RingLineEarth,
+            | Quantity::RingLineEarth
+            | Quantity::Insulation,
         ) => Setting::Continuity,
         Some(Quantity::Noted) | None => match step.stage {
             Stage::Continuity | Stage::Ring | Stage::Polarity | Stage::Instruments => {

@@ -7,7 +7,7 @@ use super::invariants::Watch;
 use super::probing;
 use super::procedures::Catalogue;
 use super::say::{self, Line, Narrator};
-use super::state::{ABSENCE, LONG_ABSENCE, Question, ReplayError, is_another_day};
+use super::state::{ABSENCE, LONG_ABSENCE, Question, ReplayError, StepOutcome, is_another_day};
 use crate::grammar::{Grammar, Intent};
 use crate::installation::Job;
 use crate::limits::Tables;
@@ -201,8 +201,17 @@ impl Session {
     /// The rule that the last reading was heard with, where another step with other words asks by
     /// now: "correction two nine nine" may still put that reading right.
     pub fn earlier_rule(&self) -> Option<&'static str> {
-        let last = self.agenda.reading(self.agenda.last_taken()?)?;
-        let rule = self.agenda.step(&last.step)?.rule;
+        let last = self.agenda.last_taken()?;
+        let step = match self.agenda.reading(last) {
+            Some(reading) => self.agenda.step(&reading.step)?,
+            // Said in place of a reading, such as "no trip".
+            None => self.agenda.plan().steps.iter().find(|step| {
+                let stated = self.agenda.outcome(step);
+                step.measure().is_some()
+                    && matches!(stated, Some(StepOutcome::Stated(no, _)) if *no == last)
+            })?,
+        };
+        let rule = step.rule;
         (rule != self.rule()).then_some(rule)
     }
 
@@ -218,12 +227,15 @@ impl Session {
     /// The same for a typed line, in which loose words of the trade are understood too.
     pub fn understand_typed(&self, grammar: &Grammar, words: &str) -> Option<Intent> {
         let question = match self.agenda.question() {
-            Some(Question::Reading(_)) => Some("question"),
-            Some(Question::AllBack(..) | Question::Finish(..)) => Some("no"),
+            Some(Question::Reading(_) | Question::Statement(..)) => Some("question"),
+            Some(Question::AllBack(..) | Question::Finish(..) | Question::Point(..)) => Some("no"),
             _ => None,
         };
         let loose = || grammar.understand_typed(self.rule(), question, words);
-        let said = self.understand(grammar, words).or_else(loose)?;
+        let said = grammar
+            .understand_typed_first(self.rule(), words)
+            .or_else(|| self.understand(grammar, words))
+            .or_else(loose)?;
         // Who asks "dead?" does not say so.
         let asks = words.trim_end().ends_with('?');
         (!asks || !said.is_a_permission()).then_some(said)

@@ -12,7 +12,23 @@ pub struct Place {
     pub number: Option<u16>,
 }
 
+/// What stands for the name of a place of which only the number was said.
+const NUMBER: &str = "number";
+
 impl Place {
+    /// A place of which only the number was said: "out at three".
+    pub fn numbered(number: u16) -> Self {
+        Self {
+            name: NUMBER.to_owned(),
+            number: Some(number),
+        }
+    }
+
+    /// Its number, where nothing else of it was said.
+    pub fn number_alone(&self) -> Option<u16> {
+        self.number.filter(|_| self.name == NUMBER)
+    }
+
     /// The board.
     pub fn board() -> Self {
         Self {

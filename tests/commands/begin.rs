@@ -156,6 +156,40 @@ fn the_configuration_fills_a_new_job_and_says_where_it_is() {
 }
 
 #[test]
+fn a_slip_in_the_configuration_keeps_no_record_and_no_work_that_was_begun_back() {
+    let folder = folder();
+    let job = concat!(env!("CARGO_MANIFEST_DIR"), "/demo/boathouse.toml");
+    fs::write(folder.path().join("words.txt"), "done\nwhere are we\n").unwrap();
+    let test = ["test", job, "--db", "s.db", "--words", "words.txt"];
+    bothhands(&folder, &test).assert().success();
+    let slip = |text: &str| fs::write(folder.path().join("c.toml"), text).unwrap();
+    let with = |args: &[&str]| {
+        let mut command = bothhands(&folder, args);
+        command.env("BOTHHANDS_CONFIG", folder.path().join("c.toml"));
+        command.assert()
+    };
+    for (text, told) in [
+        ("testr = 'A'\n", "c.toml:1: `testr` is not a key"),
+        ("rate =\n", "c.toml:1:"),
+        ("logo = 'gone.png'\nprofile = 'gone.toml'\n", "gone."),
+    ] {
+        slip(text);
+        with(&test)
+            .success()
+            .stderr(contains(told).and(contains("It goes on")));
+        with(&["schedule", "s.db", "--html", "s.html"])
+            .success()
+            .stderr(contains(told).and(contains("It goes on")));
+        fs::remove_file(folder.path().join("s.html")).unwrap();
+    }
+    // What was given is asked for, and is no slip.
+    slip("");
+    with(&["schedule", "s.db", "--html", "s.html", "--logo", "gone.png"])
+        .code(2)
+        .stderr(contains("gone.png: this is no logo"));
+}
+
+#[test]
 fn how_the_program_speaks_comes_from_the_configuration_unless_it_is_given() {
     let folder = folder();
     let job = concat!(env!("CARGO_MANIFEST_DIR"), "/demo/boathouse.toml");

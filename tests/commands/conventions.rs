@@ -244,3 +244,107 @@ fn without_a_voice_it_says_so_and_a_finished_job_says_what_comes_next() {
     assert!(told.contains("bothhands schedule job.db"), "{told}");
     assert!(silent.stdout.is_empty());
 }
+
+/// https://no-color.org: with NO_COLOR set to anything but nothing, no colour is added, even where another
+/// variable asks for it.
+#[test]
+fn no_colour_is_added_where_no_color_is_set() {
+    let (dir, _) = log();
+    let shown = |no_color: Option<&str>| {
+        let mut command = bothhands(&["test", "job.toml", "--words", "words.txt"]);
+        command
+            .args(["--db", "another.db", "--voice", "terminal"])
+            .current_dir(dir.path())
+            .env("CLICOLOR_FORCE", "1")
+            .env_remove("NO_COLOR");
+        if let Some(value) = no_color {
+            command.env("NO_COLOR", value);
+        }
+        let output = command.output().unwrap();
+        assert!(output.status.success(), "{output:?}");
+        String::from_utf8(output.stdout).unwrap()
+    };
+    let coloured = shown(None);
+    assert!(coloured.contains("\u{1b}["), "{coloured}");
+    assert!(
+        shown(Some("")).contains("\u{1b}["),
+        "an empty value is none"
+    );
+    let plain = shown(Some("1"));
+    assert!(!plain.contains('\u{1b}'), "{plain}");
+    assert!(
+        plain.contains("WARNING"),
+        "the word stands, colour or not: {plain}"
+    );
+}
+
+/// What takes its time says so on standard error where that is a terminal, and nowhere else.
+#[test]
+fn what_takes_its_time_says_so_on_a_terminal_only() {
+    let (dir, log) = log();
+    let page = dir.path().join("s.html").display().to_string();
+    let piped = bothhands(&["schedule", &log, "--html", &page])
+        .output()
+        .unwrap();
+    assert!(piped.status.success());
+    assert!(!String::from_utf8_lossy(&piped.stderr).contains("reading the log"));
+    // A terminal of its own, where this machine can make one.
+    let program = Path::new(env!("CARGO_BIN_EXE_bothhands"));
+    let line = format!(
+        "{} schedule {log} --html {page} >/dev/null",
+        program.display()
+    );
+    let seen = std::process::Command::new("script")
+        .args(["-qec", &line, "/dev/null"])
+        .env("TERM", "xterm")
+        .output();
+    if let Ok(seen) = seen {
+        let seen = String::from_utf8_lossy(&seen.stdout).into_owned();
+        assert!(
+            seen.contains("reading the log") || seen.contains("making the pages"),
+            "{seen:?}"
+        );
+    }
+}
+
+#[test]
+fn a_merged_log_goes_to_standard_output_as_export_does() {
+    let (dir, log) = log();
+    let copy = dir.path().join("copy.db").display().to_string();
+    fs::copy(&log, &copy).unwrap();
+    let piped = bothhands(&["merge", &log, &copy, "-o", "-"])
+        .current_dir(dir.path())
+        .output()
+        .unwrap();
+    assert!(piped.status.success(), "{piped:?}");
+    let lines = String::from_utf8(piped.stdout).unwrap();
+    assert!(
+        lines
+            .lines()
+            .all(|line| serde_json::from_str::<Value>(line).is_ok())
+    );
+    assert!(!dir.path().join("-").exists());
+    let told = String::from_utf8_lossy(&piped.stderr).into_owned();
+    assert!(told.contains("stood in more than one log"), "{told}");
+    // What is piped is the same log that a file would hold.
+    fs::write(dir.path().join("merged.jsonl"), lines).unwrap();
+    said_in(&dir, &["import", "merged.jsonl", "--db", "back.db"]);
+    said_in(&dir, &["merge", &log, &copy, "-o", "file.db"]);
+    assert_eq!(
+        said_in(&dir, &["log", "back.db"]),
+        said_in(&dir, &["log", "file.db"])
+    );
+    bothhands(&["merge", &log, &copy, "-o", "-", "--json"])
+        .assert()
+        .code(2)
+        .stderr(predicates::str::contains("leave --json out"));
+}
+
+fn said_in(dir: &TempDir, arguments: &[&str]) -> String {
+    let output = bothhands(arguments)
+        .current_dir(dir.path())
+        .output()
+        .unwrap();
+    assert!(output.status.success(), "{output:?}");
+    String::from_utf8(output.stdout).unwrap()
+}

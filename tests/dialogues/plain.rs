@@ -115,6 +115,7 @@ impl Site {
             by: "bothhands",
             boot: self.boot,
             delivery: self.state().delivery(),
+            practice: None,
         };
         let (session, turn) = Session::resume(events, run, self.now).unwrap();
         self.session = session;
@@ -328,6 +329,7 @@ fn reading(state: &Agenda, step: &Step) -> Intent {
         }
         Quantity::RcdTime => exact("21"),
         Quantity::RcdFiveTimes | Quantity::Noted => exact("12"),
+        Quantity::SupplyVoltage => exact("231"),
         Quantity::RcdHalf => exact("300").with_relation(Relation::Over),
     };
     Intent::Reading {

@@ -97,6 +97,7 @@ fn notes(path: &Path, count: u64) -> Store {
         edition: Edition::NOW,
         boot: None,
         delivery: Default::default(),
+        practice: None,
     };
     let opened = NewEvent::new(opened.kind(), EVENT_VERSION.into(), &opened).unwrap();
     store.append(&[opened], None).unwrap();

@@ -4,7 +4,7 @@ use assert_cmd::Command;
 use bothhands::installation::Job;
 use bothhands::log::Log;
 use bothhands::report::{Schedule, Times};
-use bothhands::sequence::{Agenda, Event};
+use bothhands::sequence::{Agenda, Event, ReadingStatus};
 use bothhands::store::{Mode, Store};
 use predicates::prelude::*;
 use predicates::str::contains;
@@ -206,6 +206,57 @@ fn a_reading_is_judged_by_the_cable_as_it_is_now() {
 }
 
 #[test]
+fn a_reading_that_the_changed_job_puts_in_doubt_is_asked_about_where_it_is_taken_up() {
+    let bench = Bench::begun();
+    bench.with_a_reading();
+    let reading = bench.agenda().readings().last().unwrap().no;
+    bench.write(
+        "shorter.toml",
+        &job("sockets = 2", "").replace("20 m", "2 m"),
+    );
+    bench
+        .test("shorter.toml", "where are we\n", &["--job-changed"])
+        .success()
+        .stdout(contains("Circuit 1, socket 1, line to earth"))
+        .stdout(contains("Affirm, or correct."));
+    let agenda = bench.agenda();
+    assert!(agenda.question().is_some(), "it waits for an answer");
+    assert_eq!(
+        agenda.reading(reading).unwrap().status,
+        ReadingStatus::Questioned
+    );
+    // Taken up again it waits still, and is answered as if it were said now.
+    bench.test("shorter.toml", "affirm\n", &[]).success();
+    let agenda = bench.agenda();
+    assert_eq!(agenda.question(), None);
+    assert_eq!(
+        agenda.reading(reading).unwrap().status,
+        ReadingStatus::Counts
+    );
+    let step = agenda.reading(reading).unwrap().step.clone();
+    assert_eq!(agenda.result_of(&step).unwrap().no, reading);
+}
+
+#[test]
+fn a_reading_that_the_changed_job_puts_in_doubt_can_be_dropped() {
+    let bench = Bench::begun();
+    bench.with_a_reading();
+    let record = bench.agenda().readings().last().unwrap().clone();
+    bench.write(
+        "shorter.toml",
+        &job("sockets = 2", "").replace("20 m", "2 m"),
+    );
+    bench
+        .test("shorter.toml", "negative\n", &["--job-changed"])
+        .success();
+    let agenda = bench.agenda();
+    assert_eq!(agenda.question(), None);
+    assert!(agenda.result_of(&record.step).is_none());
+    let step = agenda.step(&record.step).unwrap();
+    assert!(agenda.is_open(step), "it is to be read again");
+}
+
+#[test]
 fn nothing_with_dead_tests_is_added_to_a_board_that_is_energised() {
     let text = fs::read_to_string("tests/dialogues/jobs/radial.toml").unwrap();
     let job = Job::parse(&text, "radial.toml").unwrap();
@@ -275,4 +326,45 @@ fn logs_with_a_changed_job_are_merged_and_carried() {
         .success();
     let whole = |name: &Path| Store::open(name, Mode::Read).unwrap().check_whole().is_ok();
     assert!(whole(&bench.path("both.db")));
+}
+
+#[test]
+fn a_point_added_by_voice_stays_though_no_file_has_it() {
+    let bench = Bench::begun();
+    bench
+        .test("job.toml", "add a socket to circuit one\naffirm\n", &[])
+        .success();
+    let points = |bench: &Bench| bench.agenda().job().boards[0].circuits[0].points.len();
+    assert_eq!(points(&bench), 3);
+    // The file is as it was, and nothing is asked.
+    bench.test("job.toml", "where are we\n", &[]).success();
+    assert_eq!(points(&bench), 3);
+    // A file that was changed since is a change, and says what it would take out.
+    bench.write("more.toml", &job("sockets = 2\nlights = 1", ""));
+    bench
+        .test("more.toml", "where are we\n", &[])
+        .failure()
+        .stderr(contains("socket 3: taken out of the job"));
+}
+
+#[test]
+fn voltage_found_drops_no_reading_that_only_the_changed_job_put_in_doubt() {
+    let bench = Bench::begun();
+    bench.with_a_reading();
+    let record = bench.agenda().readings().last().unwrap().clone();
+    bench.write(
+        "shorter.toml",
+        &job("sockets = 2", "").replace("20 m", "2 m"),
+    );
+    bench
+        .test("shorter.toml", "it is live\n", &["--job-changed"])
+        .success();
+    let agenda = bench.agenda();
+    assert_eq!(agenda.question(), None, "a warning asks nothing else");
+    let kept = agenda.reading(record.no).unwrap();
+    assert_eq!(kept.status, ReadingStatus::Questioned);
+    assert!(
+        agenda.result_of(&record.step).is_none(),
+        "it is not affirmed"
+    );
 }

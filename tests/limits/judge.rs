@@ -958,3 +958,50 @@ mod whatever_the_numbers {
         }
     }
 }
+
+mod supply {
+    use super::*;
+
+    fn at(pair: &str, volts: &str) -> Option<Outcome> {
+        let reading = Reading {
+            unit: Some(Unit::Volt),
+            ..read(volts)
+        };
+        let pair: Pair = pair.parse().unwrap();
+        judge::supply_voltage(tables(), 230.0, pair, &reading).map(|verdict| verdict.outcome)
+    }
+
+    /// 230 V +10 % -6 % and 400 V between lines: Electricity Safety, Quality and Continuity Regulations
+    /// 2002, regulation 27(2) and (3)(b). The sums by hand: 230 × 0.94 = 216.2, 230 × 1.1 = 253,
+    /// 400 × 0.94 = 376, 400 × 1.1 = 440.
+    #[test]
+    fn what_a_distributor_may_supply_is_within_and_a_tenth_more_or_less_is_not() {
+        for (pair, low, under, high, over) in [
+            ("L-N", "216.2", "216.1", "253", "253.1"),
+            ("L-E", "216.2", "216.1", "253", "253.1"),
+            ("L2-N", "216.2", "216.1", "253", "253.1"),
+            ("L1-L2", "376", "375.9", "440", "440.1"),
+        ] {
+            for (volts, outcome) in [
+                (low, Outcome::Pass),
+                (high, Outcome::Pass),
+                (under, Outcome::Fail),
+                (over, Outcome::Fail),
+                ("0", Outcome::Fail),
+            ] {
+                assert_eq!(at(pair, volts), Some(outcome), "{pair} {volts}");
+            }
+        }
+        assert_eq!(at("N-E", "1"), None, "neutral to earth has no limit");
+    }
+
+    #[test]
+    fn a_copy_of_the_tables_from_before_has_the_shipped_row() {
+        let text = Tables::shipped_text();
+        let at = text.find("[supply_voltage]").unwrap();
+        let end = text.find("[adiabatic]").unwrap();
+        let older = format!("{}{}", &text[..at], &text[end..]);
+        let older = Tables::parse(&older, "older.toml").unwrap();
+        assert_eq!(older.supply_voltage, tables().supply_voltage);
+    }
+}

@@ -168,6 +168,7 @@ impl Rehearsal {
             Quantity::FaultCurrent => "1.1",
             Quantity::LoopImpedance => "0.52",
             Quantity::RcdTime => "21",
+            Quantity::SupplyVoltage => "231",
             Quantity::RcdHalf | Quantity::RcdFiveTimes | Quantity::Noted => "12",
         };
         reading(exact(text))

@@ -63,6 +63,36 @@ fn a_session_that_went_well_has_a_row_for_every_circuit() {
 }
 
 #[test]
+fn the_voltage_of_the_supply_stands_at_the_head_and_outside_its_limit_as_an_exception() {
+    let mut r = Rehearsal::boathouse();
+    r.until("supply-polarity/incoming");
+    let before = report::html(&schedule(&r));
+    assert!(!before.contains("supply voltage"), "nothing waits for it");
+    for (text, volts) in [("L-N", "241"), ("L-E", "212")] {
+        let volts: bothhands::quantity::Number = volts.parse().unwrap();
+        let mut reading = bothhands::quantity::Reading::exact(volts);
+        reading.pair = Some(text.parse().unwrap());
+        reading.unit = Some(bothhands::quantity::Unit::Volt);
+        r.say(Intent::Reading {
+            reading,
+            place: None,
+            half: None,
+        });
+    }
+    r.say(Intent::Affirm);
+    let schedule = schedule(&r);
+    let html = report::html(&schedule);
+    let head = html.split("class=\"exceptions\"").next().unwrap_or(&html);
+    assert!(head.contains("supply voltage L-N"), "{head}");
+    assert!(head.contains("241"), "{head}");
+    let exceptions = format!("{:?}", schedule.exceptions);
+    assert!(
+        exceptions.contains("212") && !exceptions.contains("241"),
+        "{exceptions}"
+    );
+}
+
+#[test]
 fn what_was_corrected_no_longer_stands_in_the_schedule_but_in_the_log() {
     let r = eventful();
     let html = report::html(&schedule(&r));
@@ -151,7 +181,7 @@ fn the_customers_page_is_in_plain_words() {
             "Circuit 2, Lights, boat bay: a part was not tested (no access).",
             "by 25 November 2031",
             "Press the button marked T or Test",
-            "1 thing was found on the way and dealt with",
+            "1 result was outside the limit at first, and within it when tested again",
         ] {
             assert!(text.contains(wanted), "{wanted} is not in\n{text}");
         }
@@ -163,11 +193,47 @@ fn the_customers_page_is_in_plain_words() {
     for wanted in [
         "The work is not finished",
         "Something is still taken apart or joined for the tests (line and earth linked at board)",
-        "Have the tests that are open finished.",
+        "Have the tests made that are still to come.",
+        "Of its 6 circuits, 6 still have tests to come.",
     ] {
         assert!(unfinished.contains(wanted), "{wanted}");
     }
     assert!(!unfinished.contains("inspected and tested again by"));
+}
+
+/// What was made, what was left out and what is to come are told apart, and nothing is called safe.
+#[test]
+fn the_customers_page_tells_what_was_made_from_what_was_left_out() {
+    let mut whole = Rehearsal::boathouse();
+    whole.finish_it();
+    let mut partly = Rehearsal::boathouse();
+    partly.until("b1/c2/polarity/dead");
+    partly.say(Intent::NotTested(Some(Reason::NoAccess)));
+    let before = report::customer_html(&[schedule(&partly)]);
+    partly.finish_it();
+    let (whole, partly) = (
+        report::customer_html(&[schedule(&whole)]),
+        report::customer_html(&[schedule(&partly)]),
+    );
+    assert!(whole.contains("Every test planned for its 6 circuits was made."));
+    for (page, wanted) in [
+        (&before, "still have tests to come"),
+        (&before, "The work is not finished"),
+        (
+            &partly,
+            "Of its 6 circuits, 5 had every planned test; 1 had tests left out, which are named below.",
+        ),
+        (&partly, "a part was not tested (no access)"),
+    ] {
+        assert!(page.contains(wanted), "{wanted} is not in\n{page}");
+    }
+    for page in [&whole, &before, &partly] {
+        let text = page.split("<main").nth(1).unwrap().to_lowercase();
+        assert!(
+            !text.contains("dealt with") && !text.contains("safe"),
+            "{text}"
+        );
+    }
 }
 
 /// What one looks for stands on the first page of the paper, and headings over nothing don't.

@@ -7,7 +7,7 @@ use bothhands::installation::Job;
 use bothhands::log::Log;
 use bothhands::report::dialogue;
 use bothhands::sequence::{Event, Line, LineKind, Mode, say};
-use bothhands::terms::{Delivery, Manner, Reason, Statement, Wording};
+use bothhands::terms::{Alteration, Change, Delivery, Manner, Part, Reason, Statement, Wording};
 use std::path::Path;
 
 /// Words a minute of somebody who speaks plainly.
@@ -89,6 +89,30 @@ fn twelve_circuits_take_little_talk_in_the_brief_manner() {
         ..BRIEF
     };
     assert_eq!(talk(british).words, brief.words, "word for word");
+}
+
+/// What is out and not asked for by the step that comes next is told in the brief manner too, though its
+/// circuit will ask for it some time: nothing is left out.
+#[test]
+fn the_brief_manner_tells_what_is_still_out_unless_that_is_asked_for_now() {
+    let (mut site, _) = clubhouse(BRIEF);
+    site.plainly_to("continuity/unlink").unwrap();
+    let lamp = Alteration {
+        part: Part::Lamp,
+        change: Change::Out,
+        place: None,
+        both: false,
+        parked: None,
+    };
+    site.say(&Intent::Altered(lamp.clone())).unwrap();
+    let unlinked = Alteration {
+        part: Part::Link,
+        change: Change::Unlinked,
+        ..lamp
+    };
+    let told = site.say(&Intent::Altered(unlinked)).unwrap();
+    let told: Vec<&str> = told.iter().map(|line| line.text.as_str()).collect();
+    assert!(told.contains(&"Still out: lamp, circuit 4."), "{told:?}");
 }
 
 /// Turn by turn: what the brief manner leaves out is neither value nor permission, warning, question nor

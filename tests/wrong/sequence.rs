@@ -535,7 +535,7 @@ fn line_15_negative_to_a_stray_number_leaves_the_result_before_it() {
 fn negative_after_a_refusal_drops_nothing() {
     let mut site = at("radial", "residual-current-device/button");
     let before = site.events.len();
-    has(&say(&mut site, &["works"]), &["Not that now"]);
+    has(&say(&mut site, &["done"]), &["Not that now"]);
     has(&say(&mut site, &["negative"]), &["nothing to answer"]);
     let dropped = site.events[before..]
         .iter()

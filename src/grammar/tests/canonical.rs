@@ -82,6 +82,10 @@ fn with_parts() -> Vec<Intent> {
         [
             Intent::Circuit(number),
             Intent::StaysOff(number),
+            Intent::AddPoint {
+                name: "socket".to_owned(),
+                circuit: number,
+            },
             Intent::Board(number),
             Intent::WhatDidISay(Some(number)),
         ]

@@ -3,6 +3,7 @@
 mod canonical;
 mod clear;
 mod guide;
+mod practice;
 mod said_aloud;
 mod shipped;
 

@@ -449,6 +449,34 @@ fn loose_words_are_only_typed() {
     assert_eq!(value_asked(None), None);
 }
 
+/// Whatever is typed loosely at a step is what the step takes it for: nothing else that may be said there
+/// stands before it.
+#[test]
+fn no_loose_phrase_is_shadowed_by_what_may_be_said_at_its_step() {
+    let mut random = fastrand::Rng::with_seed(5);
+    let mut shadowed = std::collections::BTreeSet::new();
+    for step in GRAMMAR.rules() {
+        let typed = |words: &str| {
+            GRAMMAR
+                .understand_typed_first(step, words)
+                .or_else(|| GRAMMAR.understand(step, words))
+                .or_else(|| GRAMMAR.understand_typed(step, None, words))
+        };
+        for rule in [step, "always"].map(|rule| format!("typed.{rule}")) {
+            for _ in 0..400 {
+                let Ok((words, loose)) = GRAMMAR.random_sentence(&rule, &mut || random.f64())
+                else {
+                    continue;
+                };
+                if let Some(said) = typed(&words).filter(|said| *said != loose) {
+                    shadowed.insert(format!("{step}: {words}: {said:?}, not {loose:?}"));
+                }
+            }
+        }
+    }
+    assert!(shadowed.is_empty(), "{shadowed:#?}");
+}
+
 /// A lone word that one says without meaning anything by it permits nothing, wherever it is typed.
 #[test]
 fn a_lone_word_never_permits() {

@@ -11,6 +11,7 @@ mod earth_loop;
 mod fault_current;
 mod insulation;
 mod ring;
+mod supply_voltage;
 
 use super::facts::CircuitFacts;
 use super::tables::Tables;
@@ -28,6 +29,7 @@ pub use earth_loop::{Beside, ze, zs, zs_limit, zs_read_at_most};
 pub use fault_current::fault_current;
 pub use insulation::{insulation, insulation_pattern};
 pub use ring::{ring, ring_end, ring_ends, ring_point};
+pub use supply_voltage::supply_voltage;
 
 /// One RCD trip time; see [`super::rcd::verdict`]. Nothing when the circuit has no RCD.
 pub fn rcd(

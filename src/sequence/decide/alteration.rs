@@ -8,10 +8,24 @@ use crate::sequence::facts::{Event, EventNo, Order, Refusal, Step, StepKind, Wit
 use crate::sequence::procedures::{RING_ENDS, joined_to_earth};
 use crate::sequence::state::{OutEntry, place_of};
 use crate::terms::{Alteration, Change, Part, Place, Stage};
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashSet};
 
 /// Decides what an alteration does to the list.
 pub(super) fn decide(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Event> {
+    let found;
+    let alteration = match alteration.place.as_ref().and_then(Place::number_alone) {
+        Some(number) => match the_place(agenda, alteration, number) {
+            Some(place) => {
+                found = Alteration {
+                    place: Some(place),
+                    ..alteration.clone()
+                };
+                &found
+            }
+            None => return refused(said, Refusal::WhereIsIt),
+        },
+        None => alteration,
+    };
     let Some((meant, here)) = meant(agenda, alteration) else {
         return refused(said, Refusal::not_asked_now());
     };
@@ -19,6 +33,35 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent, alteration: &Alteration) ->
         Change::Out | Change::Linked | Change::Crossed => take_out(agenda, said, &meant, here),
         Change::Back | Change::Unlinked | Change::Uncrossed => put_back(agenda, said, &meant),
     }
+}
+
+/// The one place that is meant where only its number was said: of what is out, for what is back; else
+/// of the circuit that is tested.
+fn the_place(agenda: &Agenda, said: &Alteration, number: u16) -> Option<Place> {
+    let only = |places: HashSet<Place>| match places.len() {
+        1 => places.into_iter().next(),
+        _ => None,
+    };
+    let numbered = |place: &Place| place.number == Some(number);
+    if matches!(said.change, Change::Back | Change::Unlinked) {
+        let anywhere = Alteration {
+            place: None,
+            ..said.clone()
+        };
+        let open = agenda.open_entries();
+        let open = open.filter(|entry| is_meant_back(entry, &anywhere));
+        let places = open.filter_map(|entry| entry.place.clone());
+        return only(places.filter(numbered).collect());
+    }
+    let circuit = agenda.circuit_of(agenda.current()?)?;
+    only(
+        circuit
+            .points
+            .iter()
+            .map(place_of)
+            .filter(numbered)
+            .collect(),
+    )
 }
 
 /// An alteration with the part that is meant, and the step that it is about: "linked" and "crossed"
@@ -187,6 +230,16 @@ fn take_out(
             && open.place == place
             && (open.board, open.circuit) == (board, circuit)
     });
+    // All of them are out: one more is one of those.
+    let among_all = agenda.sure_entries().any(|open| {
+        lamp && open.part == Part::Lamp
+            && open.both
+            && open.place.is_none()
+            && (open.board, open.circuit) == (board, circuit)
+    });
+    if among_all {
+        return vec![Event::Asked { said: said.clone() }];
+    }
     let widened = match listed {
         // One of the two was listed; now both are out.
         Some(listed) if alteration.both && !listed.both => Some(Event::Withdrawn {

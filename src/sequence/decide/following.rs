@@ -14,6 +14,11 @@ pub(in crate::sequence) fn follow(agenda: &Agenda) -> Vec<Event> {
     if !entries.is_empty() {
         return vec![Event::AskedIfOut { entries }];
     }
+    if let Some(of) = agenda.to_be_asked_anew()
+        && agenda.mode() == Mode::Running
+    {
+        return vec![Event::AskedAnew { of }];
+    }
     // A dead test that is open again once the lock is off begins with isolation.
     if let Some(step) = agenda.current()
         && agenda.mode() == Mode::Running

@@ -1,6 +1,7 @@
 //! What something said means in the state it was said in: events, and no words. A refusal is an
 //! event too, and so is a question that changes nothing.
 
+mod adding;
 mod alteration;
 mod finishing;
 mod following;
@@ -89,6 +90,7 @@ pub fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
         Intent::Pause => vec![Event::Paused],
         Intent::Note => vec![Event::NoteBegun { observation: false }],
         Intent::Observe => leaving_out::observe(agenda, said),
+        Intent::AddPoint { name, circuit } => adding::decide(agenda, said, name, *circuit),
         Intent::StaysOff(number) => moving::stays_off(agenda, said, *number),
         // What another grammar says never comes here: sessions hear by ours.
         Intent::CarryOn | Intent::Resume | Intent::EndOfNote | Intent::Foreign(_) => Vec::new(),

@@ -4,7 +4,7 @@ use super::{decide as decide_anew, finishing, reading, refused};
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Doubt, Edition, Event, EventNo, Refusal, Withdrawal};
-use crate::sequence::state::Question;
+use crate::sequence::state::{OutEntry, Question};
 use crate::terms::{Alteration, Change, Part, Statement};
 
 /// What an open question makes of something said; nothing when it does not stand in its way.
@@ -22,6 +22,17 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
                 Ok(()) => finishing::finished(agenda),
                 Err(refusal) => refused(said, refusal),
             },
+            Question::Point(_, board, circuit, place) => {
+                super::adding::affirmed(agenda, of, *board, *circuit, place)
+            }
+            Question::Statement(_, step, statement, place) => vec![
+                Event::Affirmed { of },
+                Event::Stated {
+                    step: step.clone(),
+                    statement: *statement,
+                    place: place.clone(),
+                },
+            ],
             _ => vec![Event::Affirmed { of }],
         },
         Intent::Stated(Statement::Megohms) if doubt_of(agenda, of) == Some(Doubt::MaybeVolts) => {
@@ -32,6 +43,11 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
             change: Change::Out,
             ..
         }) if doubt_of(agenda, of) == Some(Doubt::LoadOrShort) => load_out(agenda, of, said),
+        // The same once more is no answer.
+        Intent::Stated(again) | Intent::StatedAt { state: again, .. } if matches!(question, Question::Statement(_, _, asked, _) if asked == again) =>
+        {
+            vec![Event::Asked { said: said.clone() }]
+        }
         Intent::StaysOff(number) => {
             let off = super::moving::stays_off(agenda, said, *number);
             let aside = matches!(question, Question::Reading(_)).then_some(Event::SetAside { of });
@@ -76,12 +92,50 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
                 vec![Event::Asked { said: said.clone() }]
             }
             Question::Reading(_) => another_reading(agenda, of, said),
+            Question::Statement(..) => replaced(agenda, of, said, Withdrawal::Restated),
             _ => refused(said, Refusal::QuestionOpen),
         },
-        Intent::Altered(_) | Intent::StandBy | Intent::Pause | Intent::Note => return None,
+        Intent::Altered(alteration) => return settled_by(agenda, question, said, alteration),
+        Intent::StandBy | Intent::Pause | Intent::Note => return None,
         _ => refused(said, Refusal::QuestionOpen),
     };
     Some(events)
+}
+
+/// What becomes of a question about entries of the out-list when something is said to be out or back
+/// instead: once none of them is open, nothing is left to ask.
+fn settled_by(
+    agenda: &Agenda,
+    question: &Question,
+    said: &Intent,
+    alteration: &Alteration,
+) -> Option<Vec<Event>> {
+    let asked: &[EventNo] = match question {
+        Question::AllBack(_, entries) | Question::IfOut(_, entries) => entries,
+        Question::NeverOut(_, entry) => std::slice::from_ref(entry),
+        Question::Reading(_)
+        | Question::Statement(..)
+        | Question::Point(..)
+        | Question::Finish(..)
+        | Question::IfLive(_) => return None,
+    };
+    if alteration.part == Part::Lock {
+        return None;
+    }
+    let aside = Event::SetAside {
+        of: question.about(),
+    };
+    let next = super::alteration::decide(agenda, said, alteration);
+    let mut after = agenda.clone();
+    for event in &next {
+        after.apply(event, agenda.last_event_at());
+    }
+    let is_open = |no: &EventNo| after.out_entry(*no).is_some_and(OutEntry::is_open);
+    let asked_anew = after.question() != Some(question);
+    if asked.iter().any(is_open) || asked_anew {
+        return Some(next);
+    }
+    Some(std::iter::once(aside).chain(next).collect())
 }
 
 /// Another value while one is asked about. For the same test it stands in its place; for another

@@ -4,8 +4,8 @@ use super::{following, leaving_out, not_asked, refused};
 use crate::grammar::Intent;
 use crate::quantity::Pair;
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Ask, Event, Step, StepKind};
-use crate::terms::{Change, Place, Stage, Statement};
+use crate::sequence::facts::{Ask, Edition, Event, Step, StepKind, Withdrawal};
+use crate::terms::{Change, Part, Place, Stage, Statement};
 
 /// "Affirm" with no question open answers a step that only wants to hear "done".
 pub(super) fn affirm(agenda: &Agenda) -> Vec<Event> {
@@ -59,9 +59,20 @@ pub(super) fn decide(
                 board: step.board,
                 circuit,
             });
-            ordered
+            let counted = match statement {
+                Statement::Done => counted_lamps(agenda, step),
+                _ => Vec::new(),
+            };
+            let stated = taken(step, statement, place);
+            let stated = if surprises(agenda, step, statement) {
+                asked_about(stated)
+            } else {
+                stated
+            };
+            counted
                 .into_iter()
-                .chain([taken(step, statement, place)])
+                .chain(ordered)
+                .chain([stated])
                 .chain(off)
                 .collect()
         }
@@ -125,6 +136,11 @@ fn is_fault_of_the_circuit(step: &Step, statement: Statement) -> bool {
 /// The statement a step would take this one for.
 fn accepts(agenda: &Agenda, step: &Step, statement: Statement) -> Option<Statement> {
     let answers = agenda.procedure(step).answers(step);
+    // A test button that works trips.
+    let statement = match (step.kind, statement) {
+        (StepKind::RcdButton, Statement::Pass) => Statement::Tripped,
+        (_, statement) => statement,
+    };
     match &step.ask {
         Ask::Statement(wanted) if wanted.contains(&statement) => Some(statement),
         Ask::Statement(wanted) => match wanted.as_slice() {
@@ -137,6 +153,46 @@ fn accepts(agenda: &Agenda, step: &Step, statement: Statement) -> Option<Stateme
             .then_some(statement),
         Ask::Event => None,
     }
+}
+
+/// Whether a statement counts only once it is affirmed: that an RCD did not trip at its rated current or
+/// more takes the circuit out of use.
+fn surprises(agenda: &Agenda, step: &Step, statement: Statement) -> bool {
+    agenda.edition() > Edition::First
+        && statement == Statement::NoTrip
+        && matches!(step.kind, StepKind::RcdRated | StepKind::RcdFive)
+}
+
+/// A statement as a question whether it is so.
+fn asked_about(stated: Event) -> Event {
+    match stated {
+        Event::Stated {
+            step,
+            statement,
+            place,
+        } => Event::ProposedStatement {
+            step,
+            statement,
+            place,
+        },
+        other => other,
+    }
+}
+
+/// Lamps that were counted out one by one, once all of them are out: all of them are one entry.
+fn counted_lamps(agenda: &Agenda, step: &Step) -> Vec<Event> {
+    let counted = agenda.sure_entries().filter(|entry| {
+        step.kind == StepKind::InsulationLamps
+            && (entry.board, entry.circuit) == (step.board, step.circuit)
+            && entry.part == Part::Lamp
+            && entry.place.is_none()
+            && !entry.both
+    });
+    let widened = |of| Event::Withdrawn {
+        of,
+        why: Withdrawal::Widened,
+    };
+    counted.map(|entry| widened(entry.no)).collect()
 }
 
 /// The place is kept where the step has another, or none.

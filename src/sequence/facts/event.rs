@@ -77,9 +77,9 @@ pub enum Event {
     JobChanged {
         /// The job, as its file says now.
         job: Box<Job>,
-        /// The file's text, as it is.
+        /// The file's text, as it is; empty where the change was said and stands in no file.
         text: String,
-        /// Program name and version that took it.
+        /// Program name and version that took it; empty where the change was said.
         by: String,
     },
     /// A reading is judged otherwise by what the job says now.
@@ -89,6 +89,15 @@ pub enum Event {
         /// What the limits say of it now.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         verdict: Option<Verdict>,
+        /// Why it would be asked about if it were said now: it counts no more until that was asked and
+        /// affirmed.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        doubt: Option<Doubt>,
+    },
+    /// A reading that is in doubt since it was judged anew is asked about.
+    AskedAnew {
+        /// The event that brought it.
+        of: EventNo,
     },
     /// Nothing was said for so long that the place may have been left.
     CameBack {
@@ -246,6 +255,25 @@ pub enum Event {
     ProposedNeverOut {
         /// By the event that put it on the list.
         entry: EventNo,
+    },
+    /// A statement that surprises was said, and counts only once it is affirmed.
+    ProposedStatement {
+        /// The step it would answer.
+        step: StepId,
+        /// What was said.
+        statement: Statement,
+        /// The place that was said, where the step has another or none.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        place: Option<Place>,
+    },
+    /// A point that the job lacks was named, and must be affirmed; the job is changed then.
+    ProposedPoint {
+        /// The board's number.
+        board: u16,
+        /// The circuit's number.
+        circuit: u16,
+        /// The point.
+        place: Place,
     },
     /// "Finish" was said with steps left undone, and must be affirmed.
     ProposedFinish {
@@ -437,6 +465,7 @@ impl Event {
             Self::Resumed { .. } => "resumed",
             Self::JobChanged { .. } => "job-changed",
             Self::JudgedAnew { .. } => "judged-anew",
+            Self::AskedAnew { .. } => "asked-anew",
             Self::CameBack { .. } => "came-back",
             Self::CalibrationOverdue { .. } => "calibration-overdue",
             Self::Reading { .. } => "reading",
@@ -453,6 +482,8 @@ impl Event {
             Self::PutBack { .. } => "put-back",
             Self::ProposedAllBack { .. } => "proposed-all-back",
             Self::ProposedNeverOut { .. } => "proposed-never-out",
+            Self::ProposedStatement { .. } => "proposed-statement",
+            Self::ProposedPoint { .. } => "proposed-point",
             Self::ProposedFinish { .. } => "proposed-finish",
             Self::NotTested { .. } => "not-tested",
             Self::Skipped { .. } => "skipped",
@@ -494,7 +525,8 @@ pub enum Withdrawal {
     Disregard,
     /// "Correction", and what is right followed: the next event of the same time.
     Replaced,
-    /// One of two conductors was listed, and now both are: the next event says so.
+    /// One of two conductors was listed, and now both are, or single lamps, and now all of them: a later
+    /// event of the same time says so.
     Widened,
     /// Another value for the same was said while the first was asked about: the next event.
     Restated,

@@ -87,6 +87,8 @@ pub enum Quantity {
     Insulation,
     /// External earth fault loop impedance.
     ExternalLoop,
+    /// Voltage of the supply at the incoming terminals.
+    SupplyVoltage,
     /// Prospective fault current.
     FaultCurrent,
     /// Earth fault loop impedance.
@@ -115,6 +117,7 @@ impl Quantity {
             Self::RingLineEarth => "ring, line and cpc crossed",
             Self::Insulation => "insulation resistance",
             Self::ExternalLoop => "external loop impedance Ze",
+            Self::SupplyVoltage => "supply voltage",
             Self::FaultCurrent => "prospective fault current",
             Self::LoopImpedance => "loop impedance Zs",
             Self::RcdHalf => "RCD at half IΔn",

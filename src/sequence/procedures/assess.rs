@@ -360,6 +360,15 @@ pub fn fault_current(state: &State, step: &Step, reading: &Reading) -> Assessmen
     ))
 }
 
+/// Voltage of the supply at the incoming terminals.
+pub fn supply_voltage(state: &State, _: &Step, reading: &Reading) -> Assessment {
+    let declared = state.job().supply.volts;
+    let verdict = reading
+        .pair
+        .and_then(|pair| judge::supply_voltage(state.tables(), declared, pair, reading));
+    verdict.map_or_else(Assessment::noted, Assessment::by)
+}
+
 /// Ze as it was measured, where a loop of this board holds it and nothing else: at the origin.
 pub fn measured_ze(state: &State, board: u16) -> Option<Reading> {
     state

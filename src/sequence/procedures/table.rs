@@ -12,7 +12,7 @@ use crate::sequence::facts::{
     Beside, Column, Edition, Measure, Order, ProcedureId, Quantity, ShownWhen, Step, StepKind,
     Worst,
 };
-use crate::sequence::state::{State, StepOutcome, place_of};
+use crate::sequence::state::{OutEntry, State, StepOutcome, place_of};
 use crate::terms::{HalfCycle, Part, Place, Stage, Statement};
 use std::fmt;
 
@@ -182,9 +182,15 @@ pub static BONDING: Row = Row {
         _ => Vec::new(),
     },
     is_open: |state, step| match step.kind {
-        StepKind::BondBack => state
-            .sure_entries()
-            .any(|entry| entry.part == Part::Bond && entry.place == step.place),
+        // Not while it is still to be read: who says that it is off before reading is not told to put it
+        // back.
+        StepKind::BondBack => {
+            let mut beside = state.plan().beside(step);
+            let bond = |other: &&Step| other.kind == StepKind::Bond && other.place == step.place;
+            let still_to_read = beside.find(bond).is_some_and(|bond| state.waits(bond));
+            let off = |entry: &OutEntry| entry.part == Part::Bond && entry.place == step.place;
+            !still_to_read && state.sure_entries().any(off)
+        }
         _ => state.waits(step),
     },
     assess: assess::bond,
@@ -397,12 +403,28 @@ pub static SUPPLY_POLARITY: Row = Row {
         if scope.board.fed_from.is_some() {
             return Vec::new();
         }
-        let step = build.statement("incoming", kind, &EITHER_POLARITY);
-        vec![Step {
-            incoming: true,
-            ..step
-        }]
+        let voltage = |pair: &Pair| {
+            let measure = Measure::of(Quantity::SupplyVoltage, Unit::Volt).between(*pair);
+            build.reading(format!("voltage/{pair}"), kind, measure)
+        };
+        let pairs: &[Pair] = match scope.board.phases {
+            Phases::Single => &Pair::SINGLE_PHASE,
+            Phases::Three => &Pair::THREE_PHASE,
+        };
+        // Without a pair it is the voltage of a line to neutral.
+        let (to_neutral, others): (Vec<&Pair>, Vec<&Pair>) =
+            pairs.iter().partition(|pair| pair.to() == Conductors::N);
+        std::iter::once(build.statement("incoming", kind, &EITHER_POLARITY))
+            .chain(to_neutral.into_iter().chain(others).map(voltage))
+            .map(|step| Step {
+                incoming: true,
+                ..step
+            })
+            .collect()
     },
+    // A voltage is taken when it is said, and never waits: the polarity is what is asked for.
+    is_open: |state, step| step.measure().is_none() && state.waits(step),
+    assess: assess::supply_voltage,
     // Nothing is energised by a supply that was not checked.
     answers: |step| Answers {
         may_be_left_out: !step.incoming,

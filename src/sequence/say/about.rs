@@ -132,6 +132,7 @@ pub(super) fn test_name(step: &Step) -> Option<&'static str> {
         Quantity::RingLineEarth => "ring, line and earth crossed",
         Quantity::Insulation => "insulation",
         Quantity::ExternalLoop => "external loop",
+        Quantity::SupplyVoltage => "supply voltage",
         Quantity::FaultCurrent => "fault current",
         Quantity::LoopImpedance => "loop impedance",
         Quantity::RcdHalf => "RCD, half the rated current",

@@ -8,7 +8,7 @@ use crate::limits::Outcome;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::amend::{ChangeRefusal, Changed, JobChange, job_changes};
 use crate::sequence::facts::EventNo;
-use crate::sequence::state::count;
+use crate::sequence::state::{ReadingRecord, count};
 
 /// As many changes as are said aloud; the log has all.
 const SAID: usize = 6;
@@ -68,20 +68,25 @@ pub(super) fn changed(before: &Agenda, after: &Agenda) -> Vec<Line> {
 /// What is said of a reading that is judged otherwise now.
 pub(super) fn judged_anew(of: EventNo, after: &Agenda) -> Option<Line> {
     let record = after.reading(of)?;
-    let step = after.step(&record.step)?;
-    let test = about::test_name(step).map(|test| format!(", {test}"));
-    let what = format!(
-        "{}{}, {}: by the job as it is now",
-        capital(&subject(step)),
-        test.unwrap_or_default(),
-        value(&record.reading, after.delivery().wording)
-    );
+    let what = format!("{}: by the job as it is now", named(record, after)?);
     Some(match record.outcome() {
         Some(Outcome::Fail) => Line::warning(format!("{what} outside its limit.")),
         Some(Outcome::Pass) => Line::answer(format!("{what} within its limit.")),
         Some(Outcome::CannotSay) => Line::answer(format!("{what} to be looked at again.")),
         None => Line::answer(format!("{what} it has no limit.")),
     })
+}
+
+/// A reading with where it was taken, and of what.
+pub(super) fn named(record: &ReadingRecord, agenda: &Agenda) -> Option<String> {
+    let step = agenda.step(&record.step)?;
+    let test = about::test_name(step).map(|test| format!(", {test}"));
+    Some(format!(
+        "{}{}, {}",
+        capital(&subject(step)),
+        test.unwrap_or_default(),
+        value(&record.reading, agenda.delivery().wording)
+    ))
 }
 
 /// Why a changed job is not taken, and what to do.

@@ -4,7 +4,7 @@
 use super::numbers::{capital, plural, value};
 use super::{about, prompt};
 use crate::grammar::Intent;
-use crate::installation::Expectation;
+use crate::installation::{Expectation, Phases};
 use crate::limits::judge;
 use crate::quantity::{Conductors, Number, Reading, Unit, tidy};
 use crate::sequence::agenda::Agenda;
@@ -145,6 +145,15 @@ pub(super) fn what_is_the_limit(agenda: &Agenda) -> String {
     let Some(step) = doubted.or(agenda.current()) else {
         return "Nothing is asked for.".to_owned();
     };
+    // The voltage of the supply is taken where its polarity is asked for.
+    let voltage = || {
+        let mut beside = agenda.plan().beside(step);
+        beside.find(|other| other.stage == step.stage && other.measures(Quantity::SupplyVoltage))
+    };
+    let step = match step.measure() {
+        None => voltage().unwrap_or(step),
+        Some(_) => step,
+    };
     if step.kind.is_trial() {
         return "At 250 volts one looks for what is connected; nothing is judged by it. The limit belongs to the test after it.".to_owned();
     }
@@ -175,11 +184,46 @@ pub(super) fn what_is_the_limit(agenda: &Agenda) -> String {
         }
         _ => format!("It should read {}.", expected.reads),
     });
-    match (limit, expected) {
-        (Some(limit), Some(expected)) => format!("{limit} {expected}"),
-        (Some(one), None) | (None, Some(one)) => one,
-        (None, None) => "No limit is known for this value. It is noted.".to_owned(),
+    let all: Vec<String> = limit.into_iter().chain(expected).collect();
+    if all.is_empty() {
+        return "No limit is known for this value. It is noted.".to_owned();
     }
+    all.into_iter()
+        .chain(corrected(agenda, step))
+        .collect::<Vec<_>>()
+        .join(" ")
+}
+
+/// What is done to a reading before it is compared: a limit without it is not what the instrument may
+/// show.
+fn corrected(agenda: &Agenda, step: &Step) -> Option<String> {
+    let measure = step.measure()?;
+    let to_neutral = measure.pair.is_some_and(|pair| pair.to() == Conductors::N);
+    if measure.quantity == Quantity::FaultCurrent {
+        if agenda.job().supply.phases != Phases::Three || !to_neutral {
+            return None;
+        }
+        let factor = agenda.state().tables().fault_current.three_phase_factor;
+        let least = agenda.board(step.board)?.least_breaking();
+        let read = least
+            .and_then(|capacity| capacity.value())
+            .map(|ka| format!(": it may read at most {} kiloamps", tidy(ka / factor)));
+        return Some(format!(
+            "On three phases line to neutral counts {} times{}.",
+            tidy(factor),
+            read.unwrap_or_default()
+        ));
+    }
+    let with_leads = matches!(step.stage, Stage::Continuity | Stage::Ring);
+    let leads = agenda.state().leads(None).filter(|_| with_leads)?;
+    // Of nothing there is nothing to take off.
+    if leads.size() == 0.0 {
+        return None;
+    }
+    Some(format!(
+        "Your leads, {}, are taken off what you read before it is compared.",
+        value(&leads, agenda.delivery().wording)
+    ))
 }
 
 /// The limit as an instrument may show it: at working temperature it is another one, which no cold

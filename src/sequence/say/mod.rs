@@ -24,7 +24,7 @@ pub use refusals::refused_in_short;
 
 use super::agenda::Agenda;
 use super::facts::{Doubt, Event, EventNo, Mode, Step, StepKind, Withdrawal};
-use super::procedures::{is_danger, pattern_now};
+use super::procedures::{is_danger, pattern_now, to_put_back};
 use super::state::{OutEntry, Question, ReadingRecord, goes_on, place_of};
 use crate::grammar::Intent;
 use crate::limits::{Finding, Outcome, Verdict};
@@ -146,9 +146,10 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         },
         Event::TakenOut { board, .. } => {
             let live = before.energised(*board).then(|| {
-                Line::warning(
-                    "Stop. You said it is energised: nothing is taken out or joined live. Isolate it and prove it dead.",
-                )
+                Line::warning(format!(
+                    "Stop. You said it is energised: nothing is taken out or joined live. Isolate it and prove it dead: say {}.",
+                    refusals::to_isolation()
+                ))
             });
             live.into_iter().chain(taken_out(after, form)).collect()
         }
@@ -167,7 +168,10 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         Event::PutBack { entries } => put_back(before, entries, after, form),
         Event::ProposedAllBack { .. }
         | Event::AskedIfOut { .. }
+        | Event::AskedAnew { .. }
         | Event::ProposedNeverOut { .. }
+        | Event::ProposedStatement { .. }
+        | Event::ProposedPoint { .. }
         | Event::ProposedFinish { .. } => match after.question() {
             Some(asked) => vec![Line::question(question(after, asked))],
             None => Vec::new(),
@@ -312,9 +316,17 @@ fn asked(agenda: &Agenda, said: &Intent) -> Line {
                 },
                 OutEntry::what,
             );
-            Line::answer(format!("{} is on the list already.", capital(&what)))
+            let are = if listed.is_some_and(|entry| entry.both) {
+                "are"
+            } else {
+                "is"
+            };
+            Line::answer(format!("{} {are} on the list already.", capital(&what)))
         }
-        Intent::Reading { .. } | Intent::Measured { .. } => match agenda.question() {
+        Intent::Reading { .. }
+        | Intent::Measured { .. }
+        | Intent::Stated(_)
+        | Intent::StatedAt { .. } => match agenda.question() {
             Some(asked) => Line::question(question(agenda, asked)),
             None => prompt(agenda).again(),
         },
@@ -526,6 +538,11 @@ pub fn question(agenda: &Agenda, question: &Question) -> String {
                     .map(|step| which(step, &record.reading, doubt, wording))
                     .unwrap_or_default()
             }
+            Some(record) if agenda.is_judged_anew(*no) => format!(
+                "{}? {}. {capital_agree}, or correct.",
+                amended::named(record, agenda).unwrap_or_default(),
+                capital(&why_asked(agenda, record))
+            ),
             Some(record) => format!(
                 "Was that {}? {}. {capital_agree}, or correct.",
                 value(&record.reading, wording),
@@ -533,10 +550,18 @@ pub fn question(agenda: &Agenda, question: &Question) -> String {
             ),
             None => format!("{capital_agree}, or correct."),
         },
-        Question::AllBack(_, numbers) => format!(
-            "All back: {}? {capital_agree}, or {refuse}.",
-            entries(agenda, numbers, "; ")
-        ),
+        Question::AllBack(_, numbers) => {
+            // What was said to be back by itself since needs no answer.
+            let open = agenda
+                .open_entries()
+                .map(|entry| entry.no)
+                .filter(|no| numbers.contains(no));
+            let left: Vec<EventNo> = open.collect();
+            format!(
+                "All back: {}? {capital_agree}, or {refuse}.",
+                entries(agenda, &left, "; ")
+            )
+        }
         Question::NeverOut(_, entry) => {
             let linked = agenda.out_entry(*entry).is_some_and(|entry| entry.linked);
             format!(
@@ -557,6 +582,27 @@ pub fn question(agenda: &Agenda, question: &Question) -> String {
             )
         }
         Question::IfLive(_) => if_live(wording),
+        Question::Point(_, board, circuit, place) => {
+            let name = agenda.circuit(*board, *circuit).map(|c| c.name.as_str());
+            let name = name.map(|name| format!(", {name}")).unwrap_or_default();
+            format!("Add {place} to circuit {circuit}{name}? {capital_agree}, or {refuse}.")
+        }
+        Question::Statement(_, step, statement, _) => match agenda.step(step) {
+            Some(step) => {
+                let named = [
+                    subject(step),
+                    about::test_name(step).unwrap_or_default().to_owned(),
+                ];
+                let named: Vec<_> = named.into_iter().filter(|n| !n.is_empty()).collect();
+                format!(
+                    "{}, {}? {}. {capital_agree}, or correct.",
+                    capital(&named.join(", ")),
+                    statement.shown(),
+                    capital(OUTSIDE)
+                )
+            }
+            None => format!("{capital_agree}, or correct."),
+        },
         Question::Finish(_, left) => format!(
             "{} not done. {capital_agree} to finish all the same, or {refuse}.",
             plural(*left, "step is", "steps are")
@@ -585,6 +631,10 @@ fn not_so(agenda: &Agenda, asked: &Question) -> String {
         Question::Finish(..) => "Not finished.".to_owned(),
         Question::IfOut(_, numbers) => {
             format!("Not out: {}.", entries(agenda, numbers, "; "))
+        }
+        Question::Point(..) => "Not added.".to_owned(),
+        Question::Statement(_, _, statement, _) => {
+            format!("Not {}. Dropped.", statement.shown())
         }
         Question::IfLive(_) => "Not live.".to_owned(),
     }
@@ -637,7 +687,10 @@ fn affirmed(before: &Agenda, question: &Question, after: &Agenda) -> Vec<Line> {
             "On the list until it is back: {}.",
             entries(before, numbers, "; ")
         ))],
-        Question::Finish(..) | Question::IfLive(_) => Vec::new(),
+        Question::Finish(..)
+        | Question::IfLive(_)
+        | Question::Statement(..)
+        | Question::Point(..) => Vec::new(),
     }
 }
 
@@ -751,7 +804,15 @@ fn taken_out(after: &Agenda, form: Form) -> Vec<Line> {
         .map(|parked| format!(", {parked}"))
         .unwrap_or_default();
     let what = capital(&about::as_it_is(after, entry));
+    // What is counted is told with how many there are by now.
+    let same = |other: &&OutEntry| {
+        (other.board, other.circuit) == (entry.board, entry.circuit)
+            && other.what() == entry.what()
+            && other.linked == entry.linked
+    };
+    let many = after.sure_entries().filter(same).count();
     let mut lines = vec![Line::read_back(match form {
+        _ if many > 1 => format!("{what}{parked}. {many} of them are on the list."),
         Form::Whole => format!("{what}{parked}. On the list until it is back."),
         Form::Bare | Form::Tone if !entry.linked => format!("{what}{parked}."),
         Form::Bare | Form::Tone => {
@@ -774,6 +835,25 @@ fn taken_out(after: &Agenda, form: Form) -> Vec<Line> {
         ));
     }
     lines
+}
+
+/// Whether this very entry is what a step asks to be put back.
+fn puts_back(agenda: &Agenda, step: &Step, entry: &OutEntry) -> bool {
+    let here = (entry.board, entry.circuit) == (step.board, step.circuit);
+    // A ring's ends are out for all of its test, which ends with them.
+    if here && step.stage == Stage::Ring && entry.is_ring_end() {
+        return true;
+    }
+    match step.kind {
+        StepKind::PutBack => to_put_back(agenda.state(), step).any(|asked| asked.no == entry.no),
+        StepKind::RingUncrossNeutral | StepKind::RingUncrossEarth => {
+            here && matches!(entry.part, Part::Crossing(_))
+        }
+        StepKind::ContinuityUnlink
+        | StepKind::InsulationUnlink
+        | StepKind::InsulationReconnectedUnlink => here && entry.linked,
+        _ => false,
+    }
 }
 
 /// Entries that are back, said back, and what is not.
@@ -808,10 +888,11 @@ fn put_back(before: &Agenda, numbers: &[EventNo], after: &Agenda, form: Form) ->
             capital(&Part::RingEnds.shown(false))
         ))];
     }
-    // In brief, what the circuit in hand still asks to be put back is left to its own prompt.
+    // In brief, what the step asked for now puts back is left to its own prompt. What else is out is told:
+    // that its circuit will ask for it some time is no reason to be silent.
     let asked_for = |entry: &OutEntry| {
-        let here = after.current().and_then(|now| now.circuit);
-        form != Form::Whole && here.is_some() && entry.circuit == here
+        let now = after.current().filter(|_| form != Form::Whole);
+        now.is_some_and(|now| puts_back(after, now, entry))
     };
     let rest = about::out(after, |entry| !asked_for(entry));
     if !rest.is_empty() {

@@ -48,7 +48,7 @@ impl Narrator {
             let mut said = lines(&before, &as_meant(event, followed), agenda);
             self.help_after_two(event, agenda, &mut said);
             out_is_told |= tells_what_is_out(&before, event);
-            if matches!(event, Event::AskedIfOut { .. }) {
+            if matches!(event, Event::AskedIfOut { .. } | Event::AskedAnew { .. }) {
                 asked = said;
             } else {
                 told.extend(self.not_twice(event, said, agenda.question().is_some()));
@@ -241,16 +241,23 @@ impl Narrator {
 
 /// Whether an event belongs to the turn of the one before it, kept at the same time.
 pub fn is_of_the_same_turn(before: &Event, event: &Event) -> bool {
-    if matches!(event, Event::Ordered { .. } | Event::AskedIfOut { .. }) {
+    if matches!(
+        event,
+        Event::Ordered { .. } | Event::AskedIfOut { .. } | Event::AskedAnew { .. }
+    ) {
         return true;
     }
     match before {
         Event::CameBack { .. } | Event::SetAside { .. } => true,
         Event::Ordered { .. } => matches!(event, Event::Reading { .. } | Event::Stated { .. }),
         Event::NoteEnded => matches!(event, Event::Overridden { .. } | Event::Refused { .. }),
-        Event::Affirmed { .. } | Event::TakenOut { .. } => {
-            matches!(event, Event::TakenOut { .. })
+        Event::Affirmed { .. } => {
+            matches!(
+                event,
+                Event::TakenOut { .. } | Event::Stated { .. } | Event::JobChanged { .. }
+            )
         }
+        Event::TakenOut { .. } => matches!(event, Event::TakenOut { .. }),
         Event::Stated { .. } => matches!(event, Event::StaysOff { .. }),
         Event::Withdrawn {
             why: Withdrawal::Negative,

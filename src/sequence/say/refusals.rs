@@ -6,7 +6,7 @@ use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Destination, LeftOut, Mode, Refusal, Step};
 use crate::sequence::procedures::{Fault, fault_of};
 use crate::sequence::state::OutEntry;
-use crate::terms::{Predicted, Statement};
+use crate::terms::{Predicted, Stage, Statement};
 
 /// What a refusal was for, in few words, wherever it was met: for a list of them.
 pub fn refused_in_short(refusal: &Refusal) -> String {
@@ -62,7 +62,15 @@ pub fn refused_in_short(refusal: &Refusal) -> String {
 pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
     match refusal {
         Refusal::NotProvedDead { .. } => {
-            "No. The board is not proved dead. Isolation comes first.".to_owned()
+            let asked_now = agenda
+                .current()
+                .is_some_and(|step| step.stage == Stage::Isolation);
+            let way = if asked_now {
+                String::new()
+            } else {
+                format!(" Say {}.", to_isolation())
+            };
+            format!("No. The board is not proved dead. Isolation comes first.{way}")
         }
         Refusal::ElectronicsInCircuit { inside, what, .. } => {
             let what = what.clone().unwrap_or_else(|| about::electronics(inside));
@@ -140,9 +148,10 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
         Refusal::NotEnergised { .. } => {
             "No. Live tests come after energising, and energising after the dead tests.".to_owned()
         }
-        Refusal::Energised { .. } => {
-            "No. You said it is energised. Go to isolation before any dead test.".to_owned()
-        }
+        Refusal::Energised { .. } => format!(
+            "No. You said it is energised. Before any dead test, say {}.",
+            to_isolation()
+        ),
         Refusal::QuestionOpen => agenda.question().map_or_else(
             || {
                 let wording = agenda.delivery().wording;
@@ -195,6 +204,11 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
         } => "And the limit? Say the limit is, and the value; or there is no limit.".to_owned(),
         Refusal::CannotBeSkipped => "No. That can't be left out.".to_owned(),
     }
+}
+
+/// What to say to begin isolation.
+pub(super) fn to_isolation() -> String {
+    Intent::GoTo(Stage::Isolation).words()
 }
 
 /// What lets the work go on: reversed polarity found in use is told of, anything else observed.

@@ -57,6 +57,8 @@ pub struct State {
     plan: Arc<Plan>,
     tables: Arc<Tables>,
     job: Arc<Job>,
+    /// The job as a file said last: what was added by voice is not in it.
+    written: Arc<Job>,
     edition: Edition,
     delivery: Delivery,
     practice: Option<Arc<Practice>>,
@@ -150,6 +152,7 @@ impl State {
             plan,
             tables: Arc::new(Tables::shipped().clone()),
             job: Arc::new((**job).clone()),
+            written: Arc::new((**job).clone()),
             edition: *edition,
             delivery: *delivery,
             practice: practice.as_deref().cloned().map(Arc::new),
@@ -204,14 +207,29 @@ impl State {
                 self.predicted = self.predicted.insert((step.clone(), *of));
             }
             // Its plan is not made here: see `State::under`.
-            Event::JobChanged { .. } => self.pending.last_refusal = None,
-            Event::JudgedAnew { of, verdict } => {
-                self.readings.judge(*of, verdict.clone());
+            Event::JobChanged { job, text, .. } => {
+                if !text.is_empty() {
+                    self.written = Arc::new((**job).clone());
+                }
+                self.pending.last_refusal = None;
+            }
+            Event::JudgedAnew { of, verdict, doubt } => {
+                self.readings.judge(*of, verdict.clone(), *doubt);
                 // What was accepted of it was accepted as it was judged then.
                 let step = self.readings.get(*of).map(|record| record.step.clone());
                 if let Some(step) = step {
                     self.steps.no_longer_accepted(&step);
+                    if doubt.is_some() {
+                        self.steps.set(&step, None);
+                        self.pending.anew.push(*of);
+                    }
                 }
+            }
+            Event::AskedAnew { of } => {
+                self.pending.question = Some(Question::Reading(*of));
+                self.pending.last_taken = Some(*of);
+                // What is right is taken there.
+                self.cursor.again = self.readings.get(*of).map(|record| record.step.clone());
             }
             Event::Resumed { anew, delivery, .. } => {
                 self.delivery = *delivery;
@@ -281,12 +299,13 @@ impl State {
                     self.out_list
                         .surely_out(|entry| entries.contains(&entry.no));
                 }
-                Some(Question::IfLive(_)) => {}
+                Some(Question::IfLive(_) | Question::Statement(..) | Question::Point(..)) => {}
                 Some(finish @ Question::Finish(..)) => self.pending.question = Some(finish),
                 None => {}
             },
             Event::Withdrawn { of, .. } => self.take_back(*of),
             Event::SetAside { of } => {
+                self.pending.anew.retain(|no| no != of);
                 self.pending.answer(*of);
                 self.give_back_before(*of);
                 self.pending.last_taken = None;
@@ -407,6 +426,22 @@ impl State {
             Event::ProposedNeverOut { entry } => {
                 self.pending.question = Some(Question::NeverOut(no, *entry));
             }
+            Event::ProposedStatement {
+                step,
+                statement,
+                place,
+            } => {
+                let asked = Question::Statement(no, step.clone(), *statement, place.clone());
+                self.pending.question = Some(asked);
+            }
+            Event::ProposedPoint {
+                board,
+                circuit,
+                place,
+            } => {
+                let asked = Question::Point(no, *board, *circuit, place.clone());
+                self.pending.question = Some(asked);
+            }
             Event::ProposedFinish { left } => {
                 self.pending.question = Some(Question::Finish(no, *left));
             }
@@ -452,7 +487,11 @@ impl State {
             }
             Event::Moved { to, again, .. } => self.move_to(to, *again),
             Event::VoltageFound { board, .. } => {
-                if let Some(Question::Reading(asked)) = self.pending.question.take() {
+                // A reading that only a changed job put in doubt stays, not affirmed: its step is open.
+                let anew = std::mem::take(&mut self.pending.anew);
+                if let Some(Question::Reading(asked)) = self.pending.question.take()
+                    && !anew.contains(&asked)
+                {
                     self.withdraw(asked);
                 }
                 if self.edition > Edition::First {
@@ -573,7 +612,7 @@ impl State {
             Some(Question::IfOut(_, entries)) => {
                 self.out_list.never_out(|entry| entries.contains(&entry.no));
             }
-            Some(Question::IfLive(_)) => {}
+            Some(Question::IfLive(_) | Question::Statement(..) | Question::Point(..)) => {}
             Some(Question::AllBack(..) | Question::NeverOut(..) | Question::Finish(..))
                 if self.edition > Edition::First => {}
             _ => {
@@ -873,6 +912,25 @@ impl State {
     /// What closed the step before the reading that is asked about.
     pub fn answered_before(&self) -> Option<&StepOutcome> {
         self.pending.before.as_ref().map(|(_, before)| before)
+    }
+
+    /// The job as a file said last: what was added by voice is not in it.
+    pub fn written_job(&self) -> &Job {
+        &self.written
+    }
+
+    /// Whether a changed job put a reading in doubt.
+    pub(in crate::sequence) fn is_judged_anew(&self, no: EventNo) -> bool {
+        self.pending.anew.contains(&no)
+    }
+
+    /// The next reading that a changed job put in doubt, and that was not answered yet.
+    pub(in crate::sequence) fn to_be_asked_anew(&self) -> Option<EventNo> {
+        let questioned = |no: &EventNo| {
+            let record = self.reading(*no);
+            record.is_some_and(|record| record.status == ReadingStatus::Questioned)
+        };
+        self.pending.anew.iter().copied().find(questioned)
     }
 
     /// When something was last said that surely came from the person.

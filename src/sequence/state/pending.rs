@@ -1,6 +1,6 @@
-use super::super::facts::{EventNo, Refusal};
+use super::super::facts::{EventNo, Refusal, StepId};
 use super::steps::StepOutcome;
-use crate::terms::Reason;
+use crate::terms::{Place, Reason, Statement};
 use jiff::Timestamp;
 use serde::Serialize;
 
@@ -14,6 +14,10 @@ pub enum Question {
     AllBack(EventNo, Vec<EventNo>),
     /// Whether an entry of the out-list, named second, never was out.
     NeverOut(EventNo, EventNo),
+    /// Whether a step was surely answered so, at the place said.
+    Statement(EventNo, StepId, Statement, Option<Place>),
+    /// Whether to add this point to a circuit, by board and number.
+    Point(EventNo, u16, u16, Place),
     /// Whether to finish with this many steps undone.
     Finish(EventNo, u32),
     /// Whether any of what was ordered out is out.
@@ -29,6 +33,8 @@ impl Question {
             Self::Reading(no)
             | Self::AllBack(no, _)
             | Self::NeverOut(no, _)
+            | Self::Statement(no, ..)
+            | Self::Point(no, ..)
             | Self::Finish(no, _)
             | Self::IfOut(no, _)
             | Self::IfLive(no) => *no,
@@ -60,6 +66,8 @@ pub(super) struct Pending {
     pub(super) last_taken: Option<EventNo>,
     pub(super) last_refusal: Option<Refusal>,
     pub(super) overrides: Vec<Override>,
+    /// Readings that a changed job puts in doubt, to be asked about one after the other.
+    pub(super) anew: Vec<EventNo>,
     /// What closed the step of a questioned reading before it, by that reading.
     pub(super) before: Option<(EventNo, StepOutcome)>,
     /// What is noted now stands as a reason; and whether anything was noted.

@@ -101,9 +101,15 @@ impl Readings {
         self.all.insert_mut(record.no, Arc::new(record));
     }
 
-    pub(super) fn judge(&mut self, no: EventNo, verdict: Option<Verdict>) {
+    /// A reading is judged otherwise; with a doubt it is questioned anew.
+    pub(super) fn judge(&mut self, no: EventNo, verdict: Option<Verdict>, doubt: Option<Doubt>) {
         if let Some(record) = self.all.get_mut(&no) {
-            Arc::make_mut(record).verdict = verdict;
+            let record = Arc::make_mut(record);
+            record.verdict = verdict;
+            if doubt.is_some() {
+                record.doubt = doubt;
+                record.status = ReadingStatus::Questioned;
+            }
         }
     }
 

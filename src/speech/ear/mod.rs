@@ -524,10 +524,42 @@ impl Recogniser for Ear {
     }
 
     fn describe(&self) -> String {
-        let ears = match self.second {
-            Some(_) => "two ears (models/ear.int8.onnx and ear.base.int8.onnx",
-            None => "ear (models/ear.int8.onnx",
+        let first = self.acoustics.network.name();
+        let ears = match &self.second {
+            // One folder is named once.
+            Some(second) => format!(
+                "two ears ({first} and {}",
+                second.name().trim_start_matches("models/")
+            ),
+            None => format!("ear ({first}"),
         };
         format!("{ears}, {} phones)", self.acoustics.phones.count() - 1)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_engine_names_the_models_that_it_hears_with() -> anyhow::Result<()> {
+        let grammar = Arc::new(Grammar::built_in()?);
+        let shipped = Ear::new(Arc::clone(&grammar), 1)?;
+        assert_eq!(
+            shipped.describe(),
+            "two ears (models/ear.int8.onnx and ear.base.int8.onnx, 39 phones)"
+        );
+        let folder = tempfile::tempdir()?;
+        let mine = folder.path().join("mine.onnx");
+        std::fs::write(&mine, models::FIRST)?;
+        let two = Ear::with(Acoustics::shipped(1)?, Arc::clone(&grammar))?;
+        let two = two.and(Network::open(&mine, 1)?)?;
+        assert_eq!(
+            two.describe(),
+            "two ears (models/ear.int8.onnx and mine.onnx, 39 phones)"
+        );
+        let one = Ear::with(Acoustics::open(&mine, 1)?, grammar)?;
+        assert_eq!(one.describe(), "ear (mine.onnx, 39 phones)");
+        Ok(())
     }
 }

@@ -1,6 +1,7 @@
 use super::EarError;
 use super::adapt::{Correction, Hidden};
 use super::mel::{BANDS, Features};
+use super::models;
 use rten::{Model, ModelOptions, NodeId, RunOptions, ThreadPool};
 use rten_tensor::Tensor;
 use rten_tensor::prelude::*;
@@ -11,6 +12,8 @@ use std::sync::{Arc, OnceLock};
 /// The acoustic model: log-mel features to log-probabilities of phones, 50 times a second.
 pub struct Network {
     model: Model,
+    /// What its file is called.
+    name: String,
     options: RunOptions,
     /// The file that is built in, where it is that.
     built_in: &'static [u8],
@@ -63,7 +66,8 @@ impl Network {
         let model = ModelOptions::with_all_ops()
             .load_static_slice(onnx)
             .map_err(|e| EarError::Model(e.to_string()))?;
-        Self::with(model, threads, onnx, OnceLock::new())
+        let name = models::name_of(onnx).to_owned();
+        Self::with(model, name, threads, onnx, OnceLock::new())
     }
 
     /// The same from a file.
@@ -77,11 +81,14 @@ impl Network {
         let model = ModelOptions::with_all_ops()
             .load(bytes)
             .map_err(|e| wrong(e.to_string()))?;
-        Self::with(model, threads, &[], hash)
+        let name = path.file_name().unwrap_or(path.as_os_str());
+        let name = name.to_string_lossy().into_owned();
+        Self::with(model, name, threads, &[], hash)
     }
 
     fn with(
         model: Model,
+        name: String,
         threads: usize,
         built_in: &'static [u8],
         hash: OnceLock<String>,
@@ -94,11 +101,17 @@ impl Network {
         let pool = ThreadPool::with_num_threads(threads.max(1));
         Ok(Self {
             model,
+            name,
             options: RunOptions::default().with_thread_pool(Some(Arc::new(pool))),
             built_in,
             hash,
             correction: None,
         })
+    }
+
+    /// What the model's file is called, without the folder where it was opened from one.
+    pub fn name(&self) -> &str {
+        &self.name
     }
 
     /// SHA-256 of the model's file, in hexadecimal digits.

@@ -42,6 +42,7 @@ impl Person {
                     asked = true;
                     self.asked(it);
                 }
+                LineKind::Shown => return Err(format!("an instrument, and no practice: {text}")),
                 LineKind::Tone => return Err(format!("a tone in the full manner: {text}")),
                 LineKind::Question if text.starts_with("Say again") => {}
                 LineKind::Question => {

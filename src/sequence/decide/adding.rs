@@ -1,0 +1,103 @@
+//! A point that the job lacks, added on the way: a question first, and a change of the job once it is
+//! affirmed.
+
+use super::{Refusal, refused};
+use crate::grammar::Intent;
+use crate::installation::{Accessory, CircuitKind, Job};
+use crate::sequence::agenda::Agenda;
+use crate::sequence::amend::{ChangeRefusal, change_job};
+use crate::sequence::facts::{Destination, Edition, Event, EventNo};
+use crate::sequence::state::place_of;
+use crate::terms::Place;
+
+/// "One more socket on circuit three".
+pub(super) fn decide(agenda: &Agenda, said: &Intent, name: &str, circuit: u16) -> Vec<Event> {
+    if agenda.edition() == Edition::First {
+        return super::not_asked(said);
+    }
+    let here = agenda.current().map(|step| step.board);
+    let has = |board: &u16| agenda.circuit(*board, circuit).is_some();
+    let mut boards = agenda.job().boards.iter().map(|board| board.number);
+    let Some(board) = here.filter(has).or_else(|| boards.find(has)) else {
+        return refused(
+            said,
+            Refusal::NoSuchPlace {
+                to: Some(Destination::Circuit(circuit)),
+                what: None,
+            },
+        );
+    };
+    let taken = agenda.circuit(board, circuit).map(|c| c.points.as_slice());
+    let last = taken
+        .unwrap_or_default()
+        .iter()
+        .filter(|point| point.name == name)
+        .filter_map(|point| point.number)
+        .max();
+    let place = Place {
+        name: name.to_owned(),
+        number: Some(last.unwrap_or(0).saturating_add(1)),
+    };
+    match changed(agenda, board, circuit, &place) {
+        Ok(_) => vec![Event::ProposedPoint {
+            board,
+            circuit,
+            place,
+        }],
+        Err(ChangeRefusal::Energised(board)) => refused(said, Refusal::Energised { board }),
+        Err(_) => super::not_asked(said),
+    }
+}
+
+/// What an affirmed point comes to.
+pub(super) fn affirmed(
+    agenda: &Agenda,
+    of: EventNo,
+    board: u16,
+    circuit: u16,
+    place: &Place,
+) -> Vec<Event> {
+    let answered = Event::Affirmed { of };
+    // It was tried when it was asked; nothing came between.
+    let events = changed(agenda, board, circuit, place).unwrap_or_default();
+    std::iter::once(answered).chain(events).collect()
+}
+
+fn changed(
+    agenda: &Agenda,
+    board: u16,
+    circuit: u16,
+    place: &Place,
+) -> Result<Vec<Event>, ChangeRefusal> {
+    let mut job = agenda.job().clone();
+    add(&mut job, board, circuit, place);
+    // No file says so: the log does.
+    change_job(agenda, &job, "", "", agenda.last_event_at())
+}
+
+/// Adds the point before the furthest one, which stays where it is: whether it is further is not known.
+fn add(job: &mut Job, board: u16, circuit: u16, place: &Place) {
+    let boards = job.boards.iter_mut().filter(|b| b.number == board);
+    let mut circuits = boards.flat_map(|b| &mut b.circuits);
+    let Some(circuit) = circuits.find(|c| c.number == circuit) else {
+        return;
+    };
+    let is_ring = circuit.kind == CircuitKind::Ring;
+    let at = match circuit.points.len() {
+        all if is_ring => all,
+        all => all.saturating_sub(1),
+    };
+    if circuit.points.iter().any(|point| place_of(point) == *place) {
+        return;
+    }
+    circuit.points.insert(
+        at,
+        Accessory {
+            name: place.name.clone(),
+            number: place.number,
+            sensitive: None,
+            feeds_on: is_ring || at < circuit.points.len(),
+            spur: false,
+        },
+    );
+}

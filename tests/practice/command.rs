@@ -1,0 +1,227 @@
+//! `practise` and `mark` as they are started.
+
+use super::learner::{JOB, Learner};
+use assert_cmd::Command;
+use bothhands::practice::Hidden;
+use bothhands::terms::Level;
+use std::path::{Path, PathBuf};
+
+fn bothhands(folder: &Path, args: &[&str]) -> Command {
+    let mut command = Command::cargo_bin("bothhands").unwrap();
+    command.current_dir(folder).args(args);
+    command
+}
+
+const FAULTS: &str = "seed = 7\n\n[[fault]]\nkind = \"open-leg\"\ncircuit = 1\nplace = \"socket 2\"\nconductor = \"N\"\n";
+
+/// A folder with the job, the faults, and what a learner says who goes through it.
+fn folder() -> (tempfile::TempDir, usize) {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| -> PathBuf { folder.path().join(name) };
+    std::fs::write(at("bay.toml"), JOB).unwrap();
+    std::fs::write(at("faults.toml"), FAULTS).unwrap();
+    let hidden = Hidden::load(&at("faults.toml")).unwrap();
+    let mut learner = Learner::begin(JOB, hidden, Level::Silent, None);
+    learner.diagnosis =
+        vec!["the fault is open leg of the neutral at socket two on circuit one".to_owned()];
+    learner.to_the_end();
+    let words: Vec<&str> = learner
+        .diary
+        .iter()
+        .filter_map(|line| line.strip_prefix("> "))
+        .collect();
+    std::fs::write(at("words.txt"), words.join("\n")).unwrap();
+    let half = words.len() / 2;
+    std::fs::write(at("half.txt"), words[..half].join("\n")).unwrap();
+    std::fs::write(at("rest.txt"), words[half..].join("\n")).unwrap();
+    (folder, words.len())
+}
+
+/// Half of an examination is typed, the program ends, and the other half is typed: the same as without
+/// a break. Then it is marked.
+#[test]
+fn an_examination_is_typed_taken_up_and_marked() {
+    let (folder, said) = folder();
+    let examine = |words: &str| {
+        let args = [
+            "practise",
+            "bay.toml",
+            "--faults",
+            "faults.toml",
+            "--level",
+            "silent",
+            "--learner",
+            "Kim",
+            "--words",
+            words,
+            "--voice",
+            "terminal",
+        ];
+        let out = bothhands(folder.path(), &args).assert().success();
+        String::from_utf8(out.get_output().stdout.clone()).unwrap()
+    };
+    let first = examine("half.txt");
+    assert!(first.contains("instrument: "), "{first}");
+    assert!(
+        !first.contains("What comes next?") && !first.contains("Say the reading"),
+        "{first}"
+    );
+    assert!(!folder.path().join("bay.db").exists());
+    let rest = examine("rest.txt");
+    assert!(rest.contains("Finished."), "{rest}");
+    assert!(
+        rest.contains("What was hidden stands on the sheet"),
+        "{rest}"
+    );
+    assert!(said > 100);
+    let marked = bothhands(folder.path(), &["mark", "bay.practice.db", "--json"])
+        .assert()
+        .success();
+    let sheet: serde_json::Value = serde_json::from_slice(&marked.get_output().stdout).unwrap();
+    assert_eq!(sheet["learner"], "Kim");
+    assert_eq!(sheet["diagnosis"]["kinds"], 1);
+    assert_eq!(sheet["diagnosis"]["places"], 1);
+    assert_eq!(sheet["passed"], true, "{sheet:#}");
+    bothhands(
+        folder.path(),
+        &[
+            "mark",
+            "bay.practice.db",
+            "bay.practice.db",
+            "--out",
+            "marks",
+        ],
+    )
+    .assert()
+    .success();
+    for name in [
+        "group.marks.html",
+        "group.marks.pdf",
+        "group.marks.csv",
+        "bay.practice.marks.html",
+        "bay.practice-2.marks.pdf",
+    ] {
+        assert!(folder.path().join("marks").join(name).exists(), "{name}");
+    }
+}
+
+/// A log of practice is no log of a test, and the other way round; faults are those that it was begun
+/// with.
+#[test]
+fn practice_and_test_are_kept_apart() {
+    let (folder, _) = folder();
+    let practise = |more: &[&str]| {
+        let args = [
+            &[
+                "practise", "bay.toml", "--words", "half.txt", "--db", "p.db",
+            ],
+            more,
+        ]
+        .concat();
+        bothhands(folder.path(), &args)
+    };
+    practise(&["--seed", "3"]).assert().success();
+    for (mut command, why) in [
+        (practise(&["--seed", "4"]), "other faults"),
+        (
+            bothhands(
+                folder.path(),
+                &["test", "bay.toml", "--words", "half.txt", "--db", "p.db"],
+            ),
+            "bothhands practise",
+        ),
+    ] {
+        let out = command.assert().failure();
+        let told = String::from_utf8(out.get_output().stderr.clone()).unwrap();
+        assert!(told.contains(why), "{told}");
+    }
+    let schedule = bothhands(folder.path(), &["schedule", "p.db", "--csv", "-"])
+        .assert()
+        .success();
+    let csv = String::from_utf8(schedule.get_output().stdout.clone()).unwrap();
+    assert!(csv.contains("PRACTICE"), "{csv}");
+}
+
+/// What is wrong with a file of faults or criteria is told, and nothing is begun.
+#[test]
+fn a_slip_in_a_file_of_an_instructor_is_told() {
+    let (folder, _) = folder();
+    let write = |name: &str, text: &str| std::fs::write(folder.path().join(name), text).unwrap();
+    for (text, why) in [
+        ("[[fault]]\nkind = \"open-legs\"\n", "open-leg"),
+        ("[[fault]]\nkind = \"open-leg\"\ncircuit = 2\n", "ring"),
+        ("[[faults]]\n", "fault"),
+        ("not toml", "TOML"),
+    ] {
+        write("bad.toml", text);
+        let args = [
+            "practise", "bay.toml", "--faults", "bad.toml", "--words", "half.txt",
+        ];
+        let out = bothhands(folder.path(), &args).assert().failure();
+        let told = String::from_utf8(out.get_output().stderr.clone()).unwrap();
+        assert!(told.contains(why), "{text}: {told}");
+        assert!(!folder.path().join("bay.practice.db").exists());
+    }
+    write("criteria.toml", "[weight]\nreading = 3\n");
+    let args = ["mark", "bay.practice.db", "--criteria", "criteria.toml"];
+    let out = bothhands(folder.path(), &args).assert().failure();
+    let told = String::from_utf8(out.get_output().stderr.clone()).unwrap();
+    assert!(told.contains("readings"), "{told}");
+}
+
+/// A class: 200 logs, marked, with a page each and one for all. `BOTHHANDS=target/release/bothhands` times
+/// the program as it ships; `KEEP=DIR` keeps what was written.
+#[test]
+#[ignore = "a measurement: prints how long 200 logs take"]
+fn a_group_of_two_hundred() {
+    use super::learner::Habit;
+    use bothhands::installation::Job;
+    use bothhands::log::{self, SharedClock};
+    use std::time::Instant;
+    let temporary = tempfile::tempdir().unwrap();
+    let folder = std::env::var_os("KEEP").map_or(temporary.path().to_owned(), PathBuf::from);
+    std::fs::create_dir_all(&folder).unwrap();
+    let habits = [
+        None,
+        Some(Habit::DoesNotIsolate),
+        Some(Habit::DoesNotProveAgain),
+        Some(Habit::LeadsNotNulled),
+        Some(Habit::RingNotCrossed),
+        Some(Habit::ElectronicsLeftIn),
+        Some(Habit::DecimalPlaceOff),
+        Some(Habit::SkipsPolarity),
+    ];
+    let job = Job::parse(JOB, "bay.toml").unwrap();
+    let mut names = vec!["mark".to_owned()];
+    for n in 0..200 {
+        let hidden = Hidden::drawn(&job, n % 10, 1, &[]);
+        let habit = habits[n as usize % habits.len()];
+        let mut learner = Learner::begin(JOB, hidden, Level::Led, habit);
+        learner.to_the_end();
+        let name = format!("learner-{n:03}.db");
+        let clock = SharedClock::default();
+        let (mut store, _) = log::take_up(&folder.join(&name), &clock).unwrap();
+        clock.tick();
+        let events: Vec<_> = learner
+            .events
+            .iter()
+            .map(|(event, _)| event.clone())
+            .collect();
+        log::begin(&mut store, JOB, &events[..1]).unwrap();
+        log::keep(&mut store, &events[1..], true, None).unwrap();
+        names.push(name);
+    }
+    names.extend(["--out".to_owned(), "marks".to_owned()]);
+    let args: Vec<&str> = names.iter().map(String::as_str).collect();
+    let mut command = match std::env::var_os("BOTHHANDS") {
+        Some(program) => std::process::Command::new(program),
+        None => std::process::Command::new(assert_cmd::cargo::cargo_bin("bothhands")),
+    };
+    let begun = Instant::now();
+    let done = command.current_dir(&folder).args(args).output().unwrap();
+    assert!(done.status.success(), "{done:?}");
+    println!(
+        "200 logs marked, with their pages: {:.1} s",
+        begun.elapsed().as_secs_f64()
+    );
+}

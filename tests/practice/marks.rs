@@ -1,0 +1,424 @@
+//! What is marked besides habits: the fault that was named, predictions, misreadings, groups.
+
+use super::learner::{Habit, JOB, Learner, fault};
+use bothhands::installation::Job;
+use bothhands::marking::{
+    Criteria, Criterion, Economy, Group, Judgement, MarkError, Sheet, Weights, mark,
+};
+use bothhands::practice::{Bench, Hidden};
+use bothhands::sequence::{Event, EventNo};
+use bothhands::terms::{FaultKind, HiddenFault, Level};
+
+fn open_leg() -> Hidden {
+    let faults = "seed = 7\n[[fault]]\nkind = \"open-leg\"\ncircuit = 1\nplace = \"socket 2\"\nconductor = \"N\"\n";
+    let file = tempfile::NamedTempFile::new().unwrap();
+    std::fs::write(file.path(), faults).unwrap();
+    Hidden::load(file.path()).unwrap()
+}
+
+fn named(words: &[&str]) -> Sheet {
+    let mut learner = Learner::begin(JOB, open_leg(), Level::Silent, None);
+    learner.diagnosis = words.iter().map(ToString::to_string).collect();
+    learner.to_the_end();
+    learner.sheet()
+}
+
+fn share(sheet: &Sheet, criterion: Criterion) -> Option<f64> {
+    let mut marks = sheet.marks.iter();
+    Some(marks.find(|mark| mark.criterion == criterion)?.share)
+}
+
+/// Kind and place count half each; what is not there takes off.
+#[test]
+fn the_fault_is_named_with_its_place() {
+    for (words, worth) in [
+        (
+            &["the fault is open leg of the neutral at socket two on circuit one"][..],
+            1.0,
+        ),
+        (&["the fault is open leg at socket two on circuit one"], 1.0),
+        (
+            &["the fault is open leg at socket three on circuit one"],
+            0.5,
+        ),
+        (
+            &["the fault is open leg of the line at socket two on circuit one"],
+            0.5,
+        ),
+        (
+            &["the fault is loose joint at socket two on circuit one"],
+            0.0,
+        ),
+        (&["there is no fault"], 0.0),
+        (
+            &[
+                "the fault is open leg at socket two on circuit one",
+                "the fault is stuck r c d on circuit two",
+            ],
+            0.75,
+        ),
+        (
+            &[
+                "the fault is stuck r c d on circuit two",
+                "there is no fault",
+                "the fault is open leg at socket two on circuit one",
+            ],
+            1.0,
+        ),
+    ] {
+        let sheet = named(words);
+        assert_eq!(
+            share(&sheet, Criterion::Diagnosis),
+            Some(worth),
+            "{words:?}"
+        );
+    }
+}
+
+/// Nothing hidden is found by who says so.
+#[test]
+fn that_there_is_none_is_a_diagnosis() {
+    let mut learner = Learner::begin(JOB, Hidden::nothing(), Level::Led, None);
+    learner.to_the_end();
+    assert_eq!(share(&learner.sheet(), Criterion::Diagnosis), Some(1.0));
+}
+
+/// No practice ends before the fault is named.
+#[test]
+fn who_would_finish_is_asked_for_the_fault() {
+    let mut learner = Learner::begin(JOB, open_leg(), Level::Led, None);
+    let told = learner.say("finish the session");
+    assert!(told[0].text.contains("what is the fault"), "{told:?}");
+}
+
+/// One of an open leg's tests tells it from what else can be wrong in that job; more is made.
+#[test]
+fn the_fewest_tests_are_few() {
+    let sheet = named(&["there is no fault"]);
+    let diagnosis = sheet.diagnosis.unwrap();
+    let fewest = diagnosis.fewest.unwrap();
+    assert!((1..=6).contains(&fewest), "{fewest}");
+    assert!(diagnosis.probings > 20);
+}
+
+/// A decimal place off stands as such, with what was shown; the instructor strikes it, and it is gone
+/// from the marks and stays in the log.
+#[test]
+fn a_misreading_can_be_struck() {
+    let mut learner = Learner::begin(
+        JOB,
+        Hidden::nothing(),
+        Level::Led,
+        Some(Habit::DecimalPlaceOff),
+    );
+    learner.to_the_end();
+    let sheet = learner.sheet();
+    let wrong: Vec<_> = sheet.readings.iter().filter(|j| j.is_wrong()).collect();
+    let [wrong] = wrong.as_slice() else {
+        panic!("{wrong:?}")
+    };
+    assert_eq!(wrong.judgement, Judgement::Decimal);
+    assert!(wrong.is.is_some());
+    let struck = Event::Struck {
+        of: wrong.event,
+        reason: "heard wrongly".to_owned(),
+    };
+    let now = learner.now;
+    learner.events.push((struck, now));
+    let after = learner.sheet();
+    assert!(after.readings.iter().all(|judged| !judged.is_wrong()));
+    assert_eq!(share(&after, Criterion::Readings), Some(1.0));
+    assert!(share(&sheet, Criterion::Readings) < Some(1.0));
+}
+
+/// A value that was taken back, and then said rightly, counts against nobody.
+#[test]
+fn a_reading_that_was_put_right_counts_as_it_is() {
+    let mut learner = Learner::begin(JOB, Hidden::nothing(), Level::Led, None);
+    while learner.step_tail() != "bond/water" {
+        learner.go_on();
+    }
+    learner.say("probe bond");
+    learner.say("bond off");
+    learner.say("probe bond");
+    let shown = learner.shown_words();
+    learner.say("zero point zero nine");
+    learner.say("negative");
+    learner.say(&shown);
+    learner.to_the_end();
+    assert!(
+        learner
+            .sheet()
+            .readings
+            .iter()
+            .all(|judged| !judged.is_wrong())
+    );
+}
+
+/// Before a reading both its value and its limit are asked for, and judged by the judge's own limit.
+#[test]
+fn what_is_predicted_is_judged() {
+    let job = Job::parse(JOB, "bay.toml").unwrap();
+    let mut learner = Learner::begin_as(job, Hidden::nothing(), Level::Led, true, None);
+    learner.predicts = true;
+    while learner.step_tail() != "bond/water" {
+        learner.go_on();
+    }
+    learner.say("bond off");
+    learner.say("probe bond");
+    let shown = learner.shown_words();
+    let told = learner.say(&shown);
+    assert!(told[0].text.contains("what do you expect"), "{told:?}");
+    learner.say("i expect zero point zero five ohms");
+    let told = learner.say(&shown);
+    assert!(told[0].text.contains("the limit"), "{told:?}");
+    // BS 7671 has no limit for it; the order of 0.05 ohm is common practice, which the judge asks by.
+    learner.say("the limit is zero point zero five");
+    learner.say(&shown);
+    learner.to_the_end();
+    let sheet = learner.sheet();
+    let of_bond: Vec<bool> = sheet
+        .predictions
+        .iter()
+        .filter(|prediction| prediction.step.tail == "bond/water")
+        .map(|prediction| prediction.right)
+        .collect();
+    assert_eq!(of_bond, [true, true], "{:?}", sheet.predictions);
+    assert!(share(&sheet, Criterion::Predictions) > Some(0.0));
+}
+
+/// A limit that is not the judge's is wrong, whatever the value.
+#[test]
+fn a_wrong_limit_is_wrong() {
+    let job = Job::parse(JOB, "bay.toml").unwrap();
+    let mut learner = Learner::begin_as(job, Hidden::nothing(), Level::Led, true, None);
+    learner.predicts = true;
+    learner.limit = "the limit is five point five".to_owned();
+    learner.to_the_end();
+    let sheet = learner.sheet();
+    let insulation: Vec<bool> = sheet
+        .predictions
+        .iter()
+        .filter(|p| p.step.stage == bothhands::terms::Stage::Insulation)
+        .filter(|p| p.of == bothhands::terms::Predicted::Limit)
+        .map(|p| p.right)
+        .collect();
+    assert!(
+        !insulation.is_empty() && insulation.iter().all(|right| !right),
+        "{insulation:?}"
+    );
+}
+
+/// Readings against the instructor's own log of that bay.
+#[test]
+fn readings_are_compared_with_an_instructors_log() {
+    let mut instructor = Learner::begin(JOB, Hidden::nothing(), Level::Led, None);
+    instructor.to_the_end();
+    let mut learner = Learner::begin(
+        JOB,
+        Hidden::nothing(),
+        Level::Led,
+        Some(Habit::DecimalPlaceOff),
+    );
+    learner.to_the_end();
+    let sheet = mark(
+        &learner.log(),
+        None,
+        Some(&instructor.log()),
+        &Criteria::default(),
+        &mut Economy::default(),
+    )
+    .unwrap();
+    let wrong: Vec<_> = sheet.readings.iter().filter(|j| j.is_wrong()).collect();
+    assert_eq!(wrong.len(), 1, "{wrong:?}");
+    assert_eq!(wrong[0].judgement, Judgement::Decimal);
+    assert!(
+        sheet
+            .readings
+            .iter()
+            .filter(|j| j.judgement == Judgement::Agrees)
+            .count()
+            > 20
+    );
+}
+
+/// What is hidden is sealed from the beginning: other faults are not those.
+#[test]
+fn other_faults_do_not_fit_the_seal() {
+    let mut learner = Learner::begin(JOB, open_leg(), Level::Led, None);
+    for _ in 0..12 {
+        learner.go_on();
+    }
+    let with = |hidden: &Hidden| {
+        mark(
+            &learner.log(),
+            Some(hidden),
+            None,
+            &Criteria::default(),
+            &mut Economy::default(),
+        )
+    };
+    assert!(matches!(
+        with(&Hidden::nothing()),
+        Err(MarkError::NotSealed)
+    ));
+    let sheet = with(&open_leg()).unwrap();
+    assert!(!sheet.finished && !sheet.passed);
+    // Nothing of the faults stands in the log before its end.
+    let text = serde_json::to_string(&learner.events).unwrap();
+    assert!(!text.contains("open-leg"));
+    assert!(!text.contains(&open_leg().salt));
+}
+
+/// The same probes show the same where a practice is taken up from its log, and what was destroyed stays
+/// destroyed.
+#[test]
+fn a_practice_is_taken_up_as_it_was_left() {
+    let hidden = || Hidden::drawn(&Job::parse(JOB, "").unwrap(), 11, 2, &[]);
+    let mut learner = Learner::begin(JOB, hidden(), Level::Led, Some(Habit::ElectronicsLeftIn));
+    learner.to_the_end();
+    let events = learner.events.iter().map(|(event, at)| (event, *at));
+    let mut again = Bench::resumed(hidden(), events).unwrap().unwrap();
+    let log = learner.log();
+    let agenda = log.agenda().unwrap();
+    assert!(learner.bench.destroyed().count() > 0);
+    assert_eq!(learner.bench.destroyed().count(), again.destroyed().count());
+    for entry in &log.entries {
+        let Event::Probed { probe, .. } = &entry.event else {
+            continue;
+        };
+        assert_eq!(
+            learner.bench.truth(&agenda, probe).ok(),
+            again.truth(&agenda, probe).ok(),
+            "{probe:?}"
+        );
+    }
+    assert_eq!(again.conditions(&agenda), learner.bench.conditions(&agenda));
+    let _ = &mut again;
+}
+
+/// A group: who passed, what was missed, how each came on.
+#[test]
+fn a_group_side_by_side() {
+    let play = |hidden: Hidden, habit, words: &str, days: i64| {
+        let mut learner = Learner::begin(JOB, hidden, Level::Led, habit);
+        learner.diagnosis = vec![words.to_owned()];
+        learner.to_the_end();
+        let mut sheet = learner.sheet();
+        sheet.begun += jiff::SignedDuration::from_hours(24 * days);
+        sheet
+    };
+    let right = "the fault is open leg at socket two on circuit one";
+    let mut sheets = vec![
+        play(open_leg(), None, right, 1),
+        play(
+            open_leg(),
+            Some(Habit::DoesNotIsolate),
+            "there is no fault",
+            0,
+        ),
+        play(open_leg(), None, "there is no fault", 2),
+    ];
+    sheets[2].learner = "C. Learner".to_owned();
+    let group = Group::of(&sheets);
+    let attempts: Vec<_> = group
+        .attempts
+        .iter()
+        .map(|a| (a.learner.as_str(), a.number, a.sheet))
+        .collect();
+    assert_eq!(
+        attempts,
+        [
+            ("A. Learner", 1, 1),
+            ("A. Learner", 2, 0),
+            ("C. Learner", 1, 2)
+        ]
+    );
+    assert!(group.attempts[1].gained > Some(0.0));
+    assert_eq!(group.missed[0].kind, FaultKind::OpenLeg);
+    assert_eq!((group.missed[0].hidden, group.missed[0].named), (3, 1));
+    let isolation = group
+        .criteria
+        .iter()
+        .find(|(c, ..)| *c == Criterion::Isolation);
+    assert_eq!(isolation.map(|(_, _, learners)| *learners), Some(1));
+    assert!(!group.steps.is_empty());
+    let pages = [
+        bothhands::report::group_html(&sheets, &[], &times()),
+        bothhands::report::sheet_html(&sheets[1], &Default::default(), &times()),
+    ];
+    for page in pages {
+        assert!(page.contains("PRACTICE on a simulated installation"));
+    }
+    let csv = bothhands::report::marks_csv(&sheets);
+    assert_eq!(csv.lines().count(), 4);
+    for pdf in [
+        bothhands::report::group_pdf(&sheets, &times()).unwrap(),
+        bothhands::report::sheet_pdf(&sheets[0], &times()).unwrap(),
+    ] {
+        assert!(pdf.starts_with(b"%PDF"));
+    }
+}
+
+fn times() -> bothhands::report::Times {
+    bothhands::report::Times::of(jiff::tz::TimeZone::UTC)
+}
+
+/// What counts and how is the instructor's: a criterion that is made pass or fail fails the whole.
+#[test]
+fn the_criteria_are_the_instructors() {
+    let mut learner = Learner::begin(
+        JOB,
+        Hidden::nothing(),
+        Level::Led,
+        Some(Habit::SkipsPolarity),
+    );
+    learner.to_the_end();
+    let with = |text: &str| {
+        let criteria = Criteria::parse(text).unwrap();
+        mark(
+            &learner.log(),
+            None,
+            None,
+            &criteria,
+            &mut Economy::default(),
+        )
+        .unwrap()
+    };
+    assert!(with("").passed);
+    let strict = with("[weight]\ncomplete = \"pass or fail\"\n");
+    assert!(!strict.passed);
+    let lenient = with("[weight]\ncomplete = 0\n");
+    assert!(
+        lenient
+            .marks
+            .iter()
+            .all(|mark| mark.criterion != Criterion::Complete)
+    );
+    assert_eq!(
+        Criteria::default().of(Criterion::Isolation),
+        Weights::PassOrFail
+    );
+}
+
+/// A file names what it may, and a slip is told with what is possible.
+#[test]
+fn a_fault_that_cannot_be_there_is_told() {
+    let job = Job::parse(JOB, "bay.toml").unwrap();
+    let ring = Hidden {
+        faults: vec![fault(FaultKind::OpenLeg, 2)],
+        ..Hidden::nothing()
+    };
+    let why = Bench::of(&job, ring).unwrap_err().to_string();
+    assert!(why.contains("ring"), "{why}");
+    let nowhere = Hidden {
+        faults: vec![HiddenFault {
+            circuit: Some(9),
+            ..fault(FaultKind::LooseJoint, 9)
+        }],
+        ..Hidden::nothing()
+    };
+    let why = Bench::of(&job, nowhere).unwrap_err().to_string();
+    assert!(why.contains('9'), "{why}");
+    let _ = EventNo(0);
+}
