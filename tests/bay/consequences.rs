@@ -1,6 +1,6 @@
 //! What is said is what is found: who forgets something reads it.
 
-use super::{dead, ends_out, nulled, place, probe, random, read, text};
+use super::{dead, ends_out, job, nulled, place, probe, random, read, text};
 use bothhands::bay::{Altered, Bay, Conditions};
 use bothhands::installation::Job;
 use bothhands::quantity::{Conductors, TestVoltage};
@@ -348,6 +348,27 @@ fn the_same_seed_and_probes_give_the_same_answers() {
         another |= shown != differs.probe(&stop.conditions, &stop.probe).unwrap();
     }
     assert!(another);
+}
+
+#[test]
+fn every_job_of_the_tests_can_be_gone_round() {
+    for name in [
+        "jobs/boathouse",
+        "jobs/clubhouse",
+        "jobs/slipway",
+        "dialogues/jobs/boards",
+        "dialogues/jobs/low-voltage",
+        "dialogues/jobs/three-phase",
+        "dialogues/jobs/tt",
+    ] {
+        let job = job(name);
+        let mut bay = Bay::of(&job, &[], 7).unwrap();
+        for stop in bothhands::bay::tour(&job) {
+            let (shown, _) = bay.probe(&stop.conditions, &stop.probe).unwrap();
+            let live = text(&shown).starts_with("live");
+            assert!(!live, "{name}: {stop:?} {shown:?}");
+        }
+    }
 }
 
 #[test]

@@ -209,7 +209,7 @@ impl Tester<'_> {
         let mut cleared = self.dead();
         let lamps = Altered::out(board, circuit, Part::Lamp, None);
         cleared.altered.push(lamps.both());
-        for point in here.circuit.points.iter() {
+        for point in &here.circuit.points {
             let fixed = matches!(
                 here.circuit.kind,
                 CircuitKind::SinglePoint | CircuitKind::Motor
