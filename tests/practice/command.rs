@@ -24,7 +24,7 @@ fn folder() -> (tempfile::TempDir, usize) {
     let mut learner = Learner::begin(JOB, hidden, Level::Silent, None);
     learner.diagnosis =
         vec!["the fault is open leg of the neutral at socket two on circuit one".to_owned()];
-    learner.to_the_end();
+    learner.go_to_the_end();
     let words: Vec<&str> = learner
         .diary
         .iter()
@@ -227,7 +227,7 @@ fn a_group_of_two_hundred() {
         let hidden = Hidden::drawn(&job, n % 10, 1, &[]);
         let habit = habits[n as usize % habits.len()];
         let mut learner = Learner::begin(JOB, hidden, Level::Led, habit);
-        learner.to_the_end();
+        learner.go_to_the_end();
         let name = format!("learner-{n:03}.db");
         let clock = SharedClock::default();
         let (mut store, _) = log::take_up(&folder.join(&name), &clock).unwrap();

@@ -329,7 +329,7 @@ impl Learner {
     }
 
     /// Goes on until the session is finished; what the last prompts were is in the diary.
-    pub fn to_the_end(&mut self) {
+    pub fn go_to_the_end(&mut self) {
         let mut been: Vec<bothhands::sequence::StepId> = Vec::new();
         for _ in 0..600 {
             if self.session.state().mode() == Mode::Finished {
@@ -396,10 +396,9 @@ impl Learner {
             self.say("not tested reason no time");
             return;
         }
-        if kind == StepKind::InsulationClear && self.habit == Some(Habit::ElectronicsLeftIn) {
-            if self.bites(Habit::ElectronicsLeftIn, "electronics") {
-                self.say("probe insulation at five hundred volts line to neutral at board");
-            }
+        if kind == StepKind::InsulationClear && self.bites(Habit::ElectronicsLeftIn, "electronics")
+        {
+            self.say("probe insulation at five hundred volts line to neutral at board");
         }
         let neutrals_out = self
             .session
