@@ -15,13 +15,13 @@ SHELL := /bin/bash
 BUILD_PACKAGES := build-essential pkg-config libasound2-dev libspeechd-dev libclang-dev
 # To test: voices and sounds to hear, a sound server and a speech service without hardware, a terminal,
 # recordings of people, a browser to look back with and npm for its accessibility rules, a database
-# server to hand logs in to, pip for the optional engine, an emulator of other processors, a clean
-# system to install in.
+# server to hand logs in to, an emulator of other processors, a circuit simulator for the training bay,
+# pip for the optional engine, a clean system to install in.
 TEST_PACKAGES := espeak-ng flite sox pocketsphinx-testdata \
 	pulseaudio pulseaudio-utils libasound2-plugins alsa-utils \
 	speech-dispatcher speech-dispatcher-espeak-ng poppler-utils tmux \
 	chromium chromium-driver npm=npm \
-	postgresql openssl perl qemu-user \
+	postgresql openssl perl qemu-user ngspice \
 	python3=python3 pip3=python3-pip dpkg-dev mmdebstrap
 OUT ?= demo-out
 PREFIX ?= /usr/local
@@ -74,6 +74,7 @@ test-long: packages-build packages-test
 	$(PART) "harm to logs at length" env BOTHHANDS_HARM=long cargo test --locked --test it keeping:: -- --nocapture
 	$(PART) "every sentence of the grammar" cargo test --locked --lib grammar::tests::clear::many -- --ignored
 	$(PART) "a thousand sessions handed in" cargo test --locked --test it handed_in::thousand -- --ignored --nocapture
+	$(PART) "a thousand installations beside a simulator" cargo test --locked --test it bay::spice::a_thousand -- --ignored --nocapture
 	$(PART) "pauses: recordings" tests/clips/pauses.sh
 	$(PART) "pauses inside numbers" cargo test --locked --test it hearing::pauses -- --ignored --nocapture
 	$(PART) "a package in a clean system" bash -c 'tests/tools/try-package.sh "$$(tests/tools/package.sh target)"'

@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Speaks demo/script.tsv into demo/recordings/. Needs espeak-ng, flite and sox. The recordings are
+# Speaks demo/script.tsv and demo/practice.tsv into demo/recordings/. Needs espeak-ng, flite and sox. The recordings are
 # kept in the repository, so this runs only when the script changes.
 set -euo pipefail
 cd "$(dirname "$0")"
@@ -22,5 +22,5 @@ while IFS=$'\t' read -r name voice words; do
     sox -R "$raw" -r 16000 -c 1 "$work/speech.wav" gain -n -8 pad 0.5 0.9
     sox -R -n -r 16000 -c 1 "$work/room.wav" synth "$(soxi -D "$work/speech.wav")" brownnoise vol 0.006
     sox -R -m -v 1 "$work/speech.wav" -v 1 "$work/room.wav" -b 16 "recordings/$name.flac"
-done <script.tsv
+done < <(cat script.tsv practice.tsv | awk -F'\t' '!known[$1]++')
 echo "$n recordings, $(du -sh recordings | cut -f1)"

@@ -8,6 +8,7 @@ SELECTION  chooses between checkpoints, recipes and thresholds, and is not repor
 Everything else may be trained on.
 """
 import os
+import zlib
 
 # ---------------------------------------------------------------------------------------------- voices
 # A flite or festival voice is a real person's recordings, so all packagings of that person count as one.
@@ -39,6 +40,14 @@ FSDD_SELECTION_INDEX = (0, 2)
 # of its speakers at a time (people.half), and the digit speakers above are selection for stage 4: it trains on none of the four.
 def may_train_on_people(folder):
     return "selection" not in os.path.basename(os.path.normpath(folder))
+
+
+# Five models that each heard four fifths of those speakers (run_people.py folds) judge the words of the fifth left out.
+PEOPLE_FOLDS = 5
+
+
+def fold(speaker):
+    return zlib.crc32(f"fold{speaker}".encode()) % PEOPLE_FOLDS
 
 
 def fsdd_speakers(names):

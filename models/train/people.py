@@ -5,7 +5,7 @@
     python people.py selection DIR OUT_DIR              people.npz and people.json, as train.py wants its selection set
 
 DIR holds clips.tsv (path, speaker, transcript, ...) and the recordings. Output of `train`: OUT_DIR/people-PART_N.npz as speak_fast.py
-writes them, voices named "ppl:string", "ppl:digit" and "ppl:word".
+writes them, voices named "ppl3:string", "ppl3:digit" and "ppl3:word": the number is the fold of the speaker (holdout.fold).
 
 The recordings are mostly of zero, one, five and eight: every digit is drawn equally often here, whatever there is of it. Words
 that are none of ours keep their own phones. Before and after each lies some of the clip's own floor: noise with the
@@ -134,7 +134,7 @@ def train(folder, out, count, part):
             words[-1] = pick(strange)
         rng.shuffle(words)
         takes = [pick(theirs[w]) for w in words]
-        return joined(takes, rng), " ".join(words)
+        return joined(takes, rng), " ".join(words), speaker
 
     def flush():
         nonlocal buffer, shard
@@ -145,12 +145,13 @@ def train(folder, out, count, part):
     for i in range(count):
         kind = MIX[int(rng.choice(len(MIX), p=[m[1] for m in MIX]))][0]
         if kind == "string":
-            x, text = string()
+            x, text, speaker = string()
         else:
             text = pick(OURS) if kind == "digit" else people.strangers[int(rng.choice(len(share), p=share))]
-            x = padded(pick(people.of_word[text])[1], rng)
+            speaker, take = pick(people.of_word[text])
+            x = padded(take, rng)
         said += len(x) / 57.6e6
-        buffer.append((voices.int16(x / np.abs(x).max() * 0.7), text, "ppl:" + kind))
+        buffer.append((voices.int16(x / np.abs(x).max() * 0.7), text, f"ppl{holdout.fold(speaker)}:{kind}"))
         if len(buffer) == SHARD or i == count - 1:
             flush()
     print(f"people {part}: {count} utterances, {said:.2f} h, {len(people.of_speaker)} speakers", flush=True)

@@ -1,12 +1,16 @@
 """Recordings of people (and the selection voices) as WAV files with manifests for `bothhands score`.
 
     python people_lists.py PEOPLE_SELECTION_DIR FSDD_DIR SET_DIR OUT_DIR
+    python people_lists.py folds PEOPLE_TRAIN_DIR OUT_DIR
 
 Of people-selection: own.tsv (lone digits and "yes"), strings.tsv (two to four digits of one speaker, eight strings each; repeated ones
 among them), strange.tsv (words that are none of ours, to be left alone; OURS_TOO are left out), bed.tsv (for rule `isolation`); the same
 with nothing above 3.9 kHz: band-own.tsv and so on; own and strings with pink noise 10 dB below: noisy-own.tsv. Of the four digit
 speakers at 8 kHz, never trained on: digits.tsv, digits-10.tsv. Of the selection voices (testset.py): voices.tsv, voices-20.tsv, -10, -5.
 A file name begins with the half of the speakers that it belongs to, "a-" or "b-" (people.half).
+
+`folds`: of people-train, by the fold of their speakers (holdout.fold), each to be heard with the model that left it out (run_people.py folds):
+own-0.tsv to own-4.tsv, strange-0.tsv ("bed" among them), tree-0.tsv. A file name holds the speaker, the word and a number.
 """
 import os
 import random
@@ -61,6 +65,20 @@ class Lists:
             print(f"{name}.tsv {len(lines)}")
 
 
+def folds(folder, out):
+    lists, found = Lists(out), people.People(folder)
+    rng = np.random.default_rng(holdout.SENTENCE_SELECTION_SEED)
+    count = 0
+    for word in sorted(found.of_word):
+        for speaker, take in found.of_word[word]:
+            count += 1
+            kind = "own" if word in people.OURS else word if word == "tree" else "" if word in OURS_TOO else "strange"
+            if kind:
+                x = people.padded(take, rng, 6400, 8000)
+                lists.add(f"{kind}-{holdout.fold(speaker)}", f"{speaker}_{word}_{count:04d}", word if kind == "own" else "", level(x))
+    lists.write()
+
+
 def main(folder, fsdd, set_dir, out):
     lists, found, grammar = Lists(out), people.People(folder), jsgf_sample.Grammar()
     rng = np.random.default_rng(holdout.SENTENCE_SELECTION_SEED)
@@ -107,4 +125,7 @@ def main(folder, fsdd, set_dir, out):
 
 
 if __name__ == "__main__":
-    main(*sys.argv[1:5])
+    if sys.argv[1] == "folds":
+        folds(*sys.argv[2:4])
+    else:
+        main(*sys.argv[1:5])

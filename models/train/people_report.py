@@ -18,7 +18,7 @@ def wilson(k, n, z=1.96):
         return "-"
     p, d = k / n, 1 + z * z / n
     middle, half = (p + z * z / (2 * n)) / d, z * math.sqrt(p * (1 - p) / n + z * z / (4 * n * n)) / d
-    return f"{100 * p:.1f} ({100 * (middle - half):.1f}-{100 * (middle + half):.1f})"
+    return f"{100 * p:.1f} ({100 * abs(middle - half):.1f}-{100 * (middle + half):.1f})"
 
 
 def rows_of(path):

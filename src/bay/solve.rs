@@ -184,6 +184,9 @@ impl Graph {
             }
         }
         let mut v: Vec<f64> = vec![0.0; parts.len()];
+        // A step goes no further than this, and less far each time that it turns: a law that bends
+        // both ways would send it to and fro for ever.
+        let mut furthest: Vec<(f64, f64)> = vec![(FURTHEST, 0.0); parts.len()];
         for _ in 0..MOST_ITERATIONS {
             let mut matrix = linear.clone();
             let mut currents = driven.clone();
@@ -205,8 +208,11 @@ impl Graph {
             };
             let at = |node: usize| row(node).map_or(0.0, |row| solved[row]);
             let mut moved: f64 = 0.0;
-            for ((from, to, _), v) in parts.iter().zip(&mut v) {
-                let step = at(*from) - at(*to) - *v;
+            for (((from, to, _), v), (most, last)) in parts.iter().zip(&mut v).zip(&mut furthest) {
+                let whole = at(*from) - at(*to) - *v;
+                *most *= if whole * *last < 0.0 { 0.5 } else { 1.2 };
+                let step = whole.clamp(-*most, *most);
+                *last = step;
                 *v += step;
                 moved = moved.max(step.abs());
             }
@@ -218,7 +224,9 @@ impl Graph {
     }
 }
 
-/// Newton's iteration stops here, V.
+/// The first step of Newton's iteration goes no further, V.
+const FURTHEST: f64 = 40.0;
+/// It stops here, V.
 const CONVERGED: f64 = 1e-9;
 /// And after so many steps at the latest: from above, a power of fifteen comes nearer by a fifteenth
 /// each.

@@ -24,9 +24,9 @@ pub enum Reads {
     RingLineNeutral,
     /// A point of a ring, line and protective conductor crossed.
     RingLineEarth,
-    /// R1+R2 at a point of a radial circuit, and neutral with the protective conductor.
+    /// R1+R2 at a point of a radial circuit, line and protective conductor linked at the board.
     R1R2,
-    /// The same of the neutral.
+    /// The same of the neutral and the protective conductor.
     RnR2,
     /// Insulation, line to neutral, at 250 V.
     InsulationTrial,

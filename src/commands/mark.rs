@@ -263,7 +263,7 @@ pub(super) fn read(db: &Path) -> anyhow::Result<(Store, Log)> {
 }
 
 /// The sounds that a sheet refers to.
-fn heard(store: &Store, sheet: &Sheet) -> anyhow::Result<Sounds> {
+pub(super) fn heard(store: &Store, sheet: &Sheet) -> anyhow::Result<Sounds> {
     let lapses = sheet.lapses.iter().filter_map(|lapse| lapse.sound.as_ref());
     let wrong = sheet
         .readings

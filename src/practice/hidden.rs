@@ -63,8 +63,16 @@ impl Hidden {
             path: name.clone(),
             source,
         })?;
-        let file: File = toml::from_str(&text).map_err(|why| HiddenError::Wrong {
-            path: name,
+        Self::parse(&text, &name)
+    }
+
+    /// The same from its text; `name` is for messages.
+    ///
+    /// # Errors
+    /// When it holds what is no fault.
+    pub fn parse(text: &str, name: &str) -> Result<Self, HiddenError> {
+        let file: File = toml::from_str(text).map_err(|why| HiddenError::Wrong {
+            path: name.to_owned(),
             why: why.to_string(),
         })?;
         Ok(Self {

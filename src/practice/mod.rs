@@ -140,14 +140,12 @@ impl Bench {
         self.bay.truth(&self.for_probe(agenda, probe), probe)
     }
 
-    /// The installation as a probing meets it. Who tests one circuit of an isolated board dead has its
-    /// conductors at the board free of the others: nobody says so.
+    /// The installation as a probing meets it. Who measures continuity on one circuit of an isolated board has
+    /// its conductors at the board free of the others: nobody says so. The bay itself does the same for
+    /// insulation.
     fn for_probe(&self, agenda: &Agenda, probe: &Probe) -> Conditions {
         let conditions = self.conditions(agenda);
-        let dead = matches!(
-            probe.setting,
-            Setting::Continuity | Setting::Insulation { .. }
-        );
+        let dead = probe.setting == Setting::Continuity;
         match probe.circuit {
             Some(circuit) if dead && conditions.main_switches_off.contains(&probe.board) => {
                 conditions.alone(probe.board, circuit)

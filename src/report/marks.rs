@@ -870,10 +870,9 @@ fn beside(sheets: &[Sheet], chosen: &[usize], times: &Times) -> Vec<Part> {
     let kinds: BTreeSet<_> = all_times().map(|time| (time.stage, time.kind)).collect();
     let stages: BTreeSet<_> = all_times().map(|time| time.stage).collect();
     let took = |sheet: &Sheet, is: &dyn Fn(&StepTime) -> bool| -> Cell {
-        let mut found = sheet.times.iter().filter(|time| is(time)).peekable();
-        let any = found.peek().is_some();
-        let seconds = found.map(|time| time.seconds).sum();
-        any.then(|| lasted(seconds)).unwrap_or_default().into()
+        let found = sheet.times.iter().filter(|time| is(time));
+        let seconds = found.map(|time| time.seconds).reduce(|a, b| a + b);
+        seconds.map(lasted).unwrap_or_default().into()
     };
     let mut steps = Vec::new();
     for stage in stages {

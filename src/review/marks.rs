@@ -7,8 +7,7 @@ use maud::{Markup, html};
 /// The sheet of marks of a session, with its sounds, and a way to strike what was misheard.
 pub(crate) fn marks(view: &View, sheet: &Sheet, kept: Option<u64>) -> Markup {
     // Its name and its stamp stand in the head of the page.
-    let MarksPage { body, .. } =
-        report::sheet_page(sheet, &InSession(view), &view.schedule.times());
+    let MarksPage { body, .. } = report::sheet_page(sheet, &InSession(view), view.schedule.times());
     html! {
         @if let Some(no) = kept {
             p.kept role="status" { "✓ Struck: it is kept as event " (no) ". What was said stays in the log." }

@@ -1,6 +1,6 @@
 //! What is said is what is found: who forgets something reads it.
 
-use super::{dead, ends_out, nulled, place, probe, random, read, text};
+use super::{dead, ends_out, job, nulled, place, probe, random, read, text};
 use bothhands::bay::{Altered, Bay, Conditions};
 use bothhands::installation::Job;
 use bothhands::quantity::{Conductors, TestVoltage};
@@ -224,7 +224,7 @@ fn lamps_left_in_read_about_nothing() {
     let at = probe(IR_250, "L-N", 3, "");
     assert_eq!(shows(&mut bay, &dead(), &at), "0.00 MΩ");
     let out = Altered::out(1, 3, Part::Lamp, None).both();
-    assert!(shows(&mut bay, &dead().with(out), &at).starts_with(">999"));
+    assert!(number(&mut bay, &dead().with(out), &at) > 100.0);
 }
 
 #[test]
@@ -324,8 +324,13 @@ fn an_rcd_trips_as_it_should_and_less_where_neutral_is_on_earth() {
     let shown = shows(&mut slow, &nulled(), &first);
     let ms: f64 = shown.split(' ').nth(1).unwrap().parse().unwrap();
     assert!(ms > 300.0, "{shown}");
-    let mut on_earth = Bay::of(&job, &[of(FaultKind::NeutralToEarth)], 3).unwrap();
-    assert_eq!(shows(&mut on_earth, &nulled(), &first), "no trip");
+    // Part of the test current goes home by the neutral then: of some the device does not see enough.
+    let deaf = |seed| {
+        let mut bay = Bay::of(&job, &[of(FaultKind::NeutralToEarth)], seed).unwrap();
+        shows(&mut bay, &nulled(), &first) == "no trip"
+    };
+    let deaf = (0..10).filter(|seed| deaf(*seed)).count();
+    assert!((1..10).contains(&deaf), "{deaf}");
 }
 
 #[test]
@@ -343,6 +348,27 @@ fn the_same_seed_and_probes_give_the_same_answers() {
         another |= shown != differs.probe(&stop.conditions, &stop.probe).unwrap();
     }
     assert!(another);
+}
+
+#[test]
+fn every_job_of_the_tests_can_be_gone_round() {
+    for name in [
+        "jobs/boathouse",
+        "jobs/clubhouse",
+        "jobs/slipway",
+        "dialogues/jobs/boards",
+        "dialogues/jobs/low-voltage",
+        "dialogues/jobs/three-phase",
+        "dialogues/jobs/tt",
+    ] {
+        let job = job(name);
+        let mut bay = Bay::of(&job, &[], 7).unwrap();
+        for stop in bothhands::bay::tour(&job) {
+            let (shown, _) = bay.probe(&stop.conditions, &stop.probe).unwrap();
+            let live = text(&shown).starts_with("live");
+            assert!(!live, "{name}: {stop:?} {shown:?}");
+        }
+    }
 }
 
 #[test]

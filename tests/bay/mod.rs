@@ -2,6 +2,7 @@ mod consequences;
 mod faults;
 mod random;
 mod spice;
+mod tester;
 mod values;
 
 use bothhands::bay::{Altered, Conditions};

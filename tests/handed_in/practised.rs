@@ -29,7 +29,7 @@ fn open_leg() -> Hidden {
 /// Who learns by a job with nothing hidden in it, as he is when he is through.
 fn through(habit: Option<Habit>, level: Level) -> Learner {
     let mut learner = Learner::begin(JOB, Hidden::nothing(), level, habit);
-    learner.to_the_end();
+    learner.go_to_the_end();
     learner
 }
 
@@ -74,7 +74,7 @@ fn practices_are_marked_on_the_server_as_they_are_here() {
     let mut found = Learner::begin(JOB, open_leg(), Level::Silent, None);
     let hidden = open_leg().faults.remove(0);
     found.diagnosis = vec![Intent::Diagnose(Some(hidden)).words()];
-    found.to_the_end();
+    found.go_to_the_end();
     keep("found", &found);
     for habit in [
         Habit::DoesNotIsolate,
@@ -98,7 +98,7 @@ fn practices_are_marked_on_the_server_as_they_are_here() {
     keep("struck", &struck);
     let mut predicts = Learner::begin_as(job(), Hidden::nothing(), Level::Led, true, None);
     predicts.predicts = true;
-    predicts.to_the_end();
+    predicts.go_to_the_end();
     keep("predicts", &predicts);
     // Electronics left in at 500 volts, and energised for all that: the one comes of the other.
     let mut hasty = Learner::begin(
@@ -113,7 +113,7 @@ fn practices_are_marked_on_the_server_as_they_are_here() {
         hasty.go_on();
     }
     hasty.say("go to energise");
-    hasty.to_the_end();
+    hasty.go_to_the_end();
     keep("hasty", &hasty);
     // Nobody learns by this one.
     let mut tested = Rehearsal::boathouse();
@@ -192,7 +192,7 @@ fn a_practice_that_goes_on_or_is_struck_is_marked_anew() {
     compare(&database, &path);
     assert_eq!(passed(), [json!({ "finished": false, "passed": false })]);
 
-    learner.to_the_end();
+    learner.go_to_the_end();
     learner.keep(&path, true);
     well(&mut to(&database, &[&path]));
     compare(&database, &path);

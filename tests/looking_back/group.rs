@@ -30,7 +30,7 @@ fn group() -> (tempfile::TempDir, Vec<PathBuf>) {
     };
     let through = |hidden, habit, learner: &str| {
         let mut played = Learner::named(learner, hidden, Level::Led, habit);
-        played.to_the_end();
+        played.go_to_the_end();
         played
     };
     keep(
@@ -252,7 +252,7 @@ fn one_log_of_practice_has_a_tab_of_marks() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("bay.db");
     let mut learner = Learner::named("Kim", Hidden::nothing(), Level::Led, None);
-    learner.to_the_end();
+    learner.go_to_the_end();
     learner.keep(&path, true);
     let served = Served::of(folder, vec![path]);
     let page = ask("GET", &served.address, &[], "").body;

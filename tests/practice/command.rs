@@ -24,7 +24,7 @@ fn folder() -> (tempfile::TempDir, usize) {
     let mut learner = Learner::begin(JOB, hidden, Level::Silent, None);
     learner.diagnosis =
         vec!["the fault is open leg of the neutral at socket two on circuit one".to_owned()];
-    learner.to_the_end();
+    learner.go_to_the_end();
     let words: Vec<&str> = learner
         .diary
         .iter()
@@ -169,6 +169,36 @@ fn a_slip_in_a_file_of_an_instructor_is_told() {
     assert!(told.contains("readings"), "{told}");
 }
 
+/// Both parts of the demo, by ear: the learner of the second reads what is shown, forgets a neutral, is
+/// marked down for that alone, and names what is hidden; the refusal stands on the sheet with its
+/// sound.
+#[test]
+fn the_demo_comes_to_its_end_and_the_learner_is_marked() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = bothhands(folder.path(), &["demo", "--out", "out"])
+        .assert()
+        .success();
+    let told = String::from_utf8(out.get_output().stdout.clone()).unwrap();
+    assert_eq!(told.matches("Finished. The log holds").count(), 2, "{told}");
+    let marked = bothhands(folder.path(), &["mark", "out/learner.db", "--json"])
+        .assert()
+        .success();
+    let sheet: serde_json::Value = serde_json::from_slice(&marked.get_output().stdout).unwrap();
+    for judged in sheet["readings"].as_array().unwrap() {
+        assert_eq!(judged["judgement"], "as-shown", "{judged:#}");
+    }
+    let lapsed: Vec<&str> = sheet["lapses"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|lapse| lapse["criterion"].as_str().unwrap())
+        .collect();
+    assert_eq!(lapsed, ["help", "put-back"], "{sheet:#}");
+    assert_eq!(sheet["diagnosis"]["places"], 1);
+    let page = std::fs::read_to_string(folder.path().join("out/learner.marks.html")).unwrap();
+    assert!(page.contains("data:audio/flac;base64,"));
+}
+
 /// A class: 200 logs, marked, with a page each and one for all. `BOTHHANDS=target/release/bothhands` times
 /// the program as it ships; `KEEP=DIR` keeps what was written.
 #[test]
@@ -197,7 +227,7 @@ fn a_group_of_two_hundred() {
         let hidden = Hidden::drawn(&job, n % 10, 1, &[]);
         let habit = habits[n as usize % habits.len()];
         let mut learner = Learner::begin(JOB, hidden, Level::Led, habit);
-        learner.to_the_end();
+        learner.go_to_the_end();
         let name = format!("learner-{n:03}.db");
         let clock = SharedClock::default();
         let (mut store, _) = log::take_up(&folder.join(&name), &clock).unwrap();

@@ -8,7 +8,7 @@ use bothhands::terms::Level;
 
 fn played(habit: Option<Habit>) -> Learner {
     let mut learner = Learner::begin(JOB, Hidden::nothing(), Level::Led, habit);
-    learner.to_the_end();
+    learner.go_to_the_end();
     learner
 }
 

@@ -350,8 +350,7 @@ impl Learner {
     }
 
     /// Goes on until the session is finished; what the last prompts were is in the diary.
-    #[allow(clippy::wrong_self_convention, reason = "it makes nothing of itself")]
-    pub fn to_the_end(&mut self) {
+    pub fn go_to_the_end(&mut self) {
         let mut been: Vec<bothhands::sequence::StepId> = Vec::new();
         for _ in 0..600 {
             if self.session.state().mode() == Mode::Finished {

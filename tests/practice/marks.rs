@@ -19,7 +19,7 @@ fn open_leg() -> Hidden {
 fn named(words: &[&str]) -> Sheet {
     let mut learner = Learner::begin(JOB, open_leg(), Level::Silent, None);
     learner.diagnosis = words.iter().map(ToString::to_string).collect();
-    learner.to_the_end();
+    learner.go_to_the_end();
     learner.sheet()
 }
 
@@ -79,7 +79,7 @@ fn the_fault_is_named_with_its_place() {
 #[test]
 fn that_there_is_none_is_a_diagnosis() {
     let mut learner = Learner::begin(JOB, Hidden::nothing(), Level::Led, None);
-    learner.to_the_end();
+    learner.go_to_the_end();
     assert_eq!(share(&learner.sheet(), Criterion::Diagnosis), Some(1.0));
 }
 
@@ -111,7 +111,7 @@ fn a_misreading_can_be_struck() {
         Level::Led,
         Some(Habit::DecimalPlaceOff),
     );
-    learner.to_the_end();
+    learner.go_to_the_end();
     let sheet = learner.sheet();
     let wrong: Vec<_> = sheet.readings.iter().filter(|j| j.is_wrong()).collect();
     let [wrong] = wrong.as_slice() else {
@@ -145,7 +145,7 @@ fn a_reading_that_was_put_right_counts_as_it_is() {
     learner.say("zero point zero nine");
     learner.say("negative");
     learner.say(&shown);
-    learner.to_the_end();
+    learner.go_to_the_end();
     assert!(
         learner
             .sheet()
@@ -175,7 +175,7 @@ fn what_is_predicted_is_judged() {
     // BS 7671 has no limit for it; the order of 0.05 ohm is common practice, which the judge asks by.
     learner.say("the limit is zero point zero five");
     learner.say(&shown);
-    learner.to_the_end();
+    learner.go_to_the_end();
     let sheet = learner.sheet();
     let of_bond: Vec<bool> = sheet
         .predictions
@@ -194,7 +194,7 @@ fn a_wrong_limit_is_wrong() {
     let mut learner = Learner::begin_as(job, Hidden::nothing(), Level::Led, true, None);
     learner.predicts = true;
     learner.limit = "the limit is five point five".to_owned();
-    learner.to_the_end();
+    learner.go_to_the_end();
     let sheet = learner.sheet();
     let insulation: Vec<bool> = sheet
         .predictions
@@ -213,14 +213,14 @@ fn a_wrong_limit_is_wrong() {
 #[test]
 fn readings_are_compared_with_an_instructors_log() {
     let mut instructor = Learner::begin(JOB, Hidden::nothing(), Level::Led, None);
-    instructor.to_the_end();
+    instructor.go_to_the_end();
     let mut learner = Learner::begin(
         JOB,
         Hidden::nothing(),
         Level::Led,
         Some(Habit::DecimalPlaceOff),
     );
-    learner.to_the_end();
+    learner.go_to_the_end();
     let sheet = mark(
         &learner.log(),
         None,
@@ -276,7 +276,7 @@ fn other_faults_do_not_fit_the_seal() {
 fn a_practice_is_taken_up_as_it_was_left() {
     let hidden = || Hidden::drawn(&Job::parse(JOB, "").unwrap(), 11, 2, &[]);
     let mut learner = Learner::begin(JOB, hidden(), Level::Led, Some(Habit::ElectronicsLeftIn));
-    learner.to_the_end();
+    learner.go_to_the_end();
     let events = learner.events.iter().map(|(event, at)| (event, *at));
     let mut again = Bench::resumed(hidden(), events).unwrap().unwrap();
     let log = learner.log();
@@ -303,7 +303,7 @@ fn a_group_side_by_side() {
     let play = |hidden: Hidden, habit, words: &str, days: i64| {
         let mut learner = Learner::begin(JOB, hidden, Level::Led, habit);
         learner.diagnosis = vec![words.to_owned()];
-        learner.to_the_end();
+        learner.go_to_the_end();
         let mut sheet = learner.sheet();
         sheet.begun += jiff::SignedDuration::from_hours(24 * days);
         sheet
@@ -373,7 +373,7 @@ fn the_criteria_are_the_instructors() {
         Level::Led,
         Some(Habit::SkipsPolarity),
     );
-    learner.to_the_end();
+    learner.go_to_the_end();
     let with = |text: &str| {
         let criteria = Criteria::parse(text).unwrap();
         mark(

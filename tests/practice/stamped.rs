@@ -10,7 +10,7 @@ const STAMP: &str = "PRACTICE";
 
 fn practised() -> Log {
     let mut learner = Learner::begin(JOB, Hidden::nothing(), Level::Led, None);
-    learner.to_the_end();
+    learner.go_to_the_end();
     learner.log()
 }
 

@@ -73,7 +73,9 @@ pub fn pattern_now(state: &State, step: &Step, reading: &Reading) -> Option<Patt
     let insulation = step
         .measure()
         .is_some_and(|m| m.quantity == Quantity::Insulation);
-    let at = reading.at.filter(|_| insulation && !step.kind.is_trial())?;
+    // With what was out back in circuit nothing is compared with what was read before it came out.
+    let alike = !step.kind.is_trial() && step.kind != StepKind::InsulationReconnected;
+    let at = reading.at.filter(|_| insulation && alike)?;
     let before = pattern_of(state, step, at, None);
     let now = pattern_of(state, step, at, Some(reading))?;
     let named = !matches!(now, Pattern::Sound | Pattern::Incomplete | Pattern::Unclear);
