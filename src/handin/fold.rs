@@ -4,8 +4,8 @@ use crate::sequence::say::refused_in_short;
 use crate::sequence::{Agenda, Event, EventNo, ReadingStatus, ReplayError, StepOutcome, probing};
 use std::collections::BTreeMap;
 
-/// What is folded and how, as a server keeps it with each log: another number and every log that is
-/// handed in again is folded anew there, though no event is new.
+/// What is folded and how, as a server keeps it with each log. Raise it when folding or marking changes:
+/// then every log that is handed in again is folded anew there, though no event is new.
 pub(super) const FOLDED_AS: i32 = 1;
 
 /// What became of one reading, or of one entry of the out-list: a row of `bothhands.folded`.
