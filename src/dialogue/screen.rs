@@ -4,7 +4,7 @@
 use super::Observer;
 use crate::sequence::{Agenda, Mode, OutEntry, ReadingStatus, prompt, say};
 use crate::speech::{Decision, Recognition};
-use crate::terms::ProsodyChange;
+use crate::terms::{Level, ProsodyChange};
 use crate::voice::{Earcon, Saying, Voice, tame};
 use ratatui::DefaultTerminal;
 use ratatui::Frame;
@@ -50,7 +50,13 @@ pub struct View {
 impl View {
     /// Takes what it shows from a session.
     pub fn follow(&mut self, state: &Agenda) {
-        self.place = say::where_are_we(state);
+        // Who is asked, or examined, is not told where he is nor what is ordered next.
+        let led = state.level() == Level::Led;
+        self.place = if led {
+            say::where_are_we(state)
+        } else {
+            state.job().title.clone()
+        };
         self.asked = prompt(state).full;
         let mut readings: Vec<_> = state.readings().collect();
         readings.reverse();
@@ -73,7 +79,12 @@ impl View {
                 format!("{subject}: {}{doubt}", kept.reading)
             })
             .collect();
-        self.out = state.open_entries().map(OutEntry::what).collect();
+        let out = |entry: &&OutEntry| led || entry.is_surely_out();
+        self.out = state
+            .open_entries()
+            .filter(out)
+            .map(OutEntry::what)
+            .collect();
         self.mode = match state.mode() {
             Mode::Running => String::new(),
             Mode::StandingBy => "standing by".to_owned(),

@@ -37,3 +37,24 @@ fn who_is_asked_hears_no_prompt_until_he_asks() {
     assert!(told[0].text.contains("Prove"), "{told:?}");
     assert_eq!(learner.sheet().help, 1);
 }
+
+/// Nor by the screen: neither the step that is asked for, nor what it orders, before it is said.
+#[test]
+fn the_screen_tells_no_more_than_the_voice() {
+    let mut learner = Learner::begin(JOB, Hidden::nothing(), Level::Silent, None);
+    while learner.step_tail() != "bond/water" {
+        learner.go_on();
+    }
+    let state = learner.session.state();
+    assert_eq!(state.ordered_entries().count(), 1);
+    let mut view = bothhands::dialogue::screen::View::default();
+    view.follow(state);
+    assert_eq!(
+        (view.place.as_str(), view.asked.as_str()),
+        ("Boathouse: training board", "")
+    );
+    assert!(view.out.is_empty(), "{:?}", view.out);
+    learner.say("bond off");
+    view.follow(learner.session.state());
+    assert_eq!(view.out.len(), 1);
+}
