@@ -192,12 +192,13 @@ pub(super) fn outcome(
         }
         Setting::FaultCurrent if supply => {
             let ohms = bench.resistance(Regime::Live, &from, &to);
-            // By the nominal voltage: between two lines √3 times that to earth.
-            let times = if live > BETWEEN_LINES * model.supply.u0 {
-                3f64.sqrt()
-            } else {
-                1.0
-            };
+            // By the nominal voltage: between two lines √3 times that to earth, whatever a lost neutral
+            // makes of it.
+            let between_lines = matches!(
+                probe.between,
+                Between::Pair(pair) if !pair.to().overlaps(Conductors::N.with(Conductors::E))
+            );
+            let times = if between_lines { 3f64.sqrt() } else { 1.0 };
             let u = Volts::exact(times * model.supply.u0);
             let current = earth_loop::fault_current(u, Ohms::exact(ohms));
             Measured::FaultCurrent(current.middle() * 1e3)
@@ -704,8 +705,6 @@ impl Bench<'_> {
 /// A test at this voltage or more harms electronics, V, when so much of it is across them.
 const HARMFUL: f64 = 500.0;
 const HARMFUL_SHARE: f64 = 0.3;
-/// More than so many times the voltage to earth is voltage between lines.
-const BETWEEN_LINES: f64 = 1.4;
 /// An RCD is as quick as at five times its rated current from so many times what it operates at.
 const QUICK: f64 = 4.0;
 
