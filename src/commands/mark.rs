@@ -2,7 +2,7 @@
 
 use super::written::{Output, Outputs};
 use super::{about_log, paper, shown};
-use anyhow::{Context, bail};
+use anyhow::{Context, bail, ensure};
 use bothhands::installation::Job;
 use bothhands::log::{self, Log};
 use bothhands::marking::{Criteria, Economy, Sheet, mark};
@@ -36,11 +36,14 @@ pub(crate) struct Args {
     #[command(flatten)]
     hidden: HiddenArgs,
     /// Strike this reading of one log from its marks: it was misheard. Kept in the log
-    #[arg(long, value_name = "EVENT", requires = "reason")]
+    #[arg(long, value_name = "EVENT", requires_all = ["reason", "by"])]
     strike: Option<u64>,
     /// Why it is struck
     #[arg(long, value_name = "TEXT", requires = "strike")]
     reason: Option<String>,
+    /// Who strikes it
+    #[arg(long, value_name = "NAME", requires = "strike")]
+    by: Option<String>,
     /// Write the sheets into this folder
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
@@ -86,7 +89,14 @@ impl HiddenArgs {
     pub(super) fn of(&self, job: &Job) -> anyhow::Result<Option<Hidden>> {
         Ok(match (&self.faults, self.seed) {
             (Some(file), _) => Some(Hidden::load(file)?),
-            (None, Some(seed)) => Some(Hidden::drawn(job, seed, self.how_many, &self.from)),
+            (None, Some(seed)) => {
+                let hidden = Hidden::drawn(job, seed, self.how_many, &self.from);
+                ensure!(
+                    !hidden.faults.is_empty(),
+                    "--from: none of these faults can be in this job; leave it out, or name other kinds"
+                );
+                Some(hidden)
+            }
             (None, None) => None,
         })
     }
@@ -103,8 +113,8 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     }
     let times = paper::times(args.time_zone.as_deref())?;
     let criteria = criteria(args.criteria.as_deref())?;
-    if let (Some(event), Some(reason)) = (args.strike, &args.reason) {
-        strike(&args.dbs, EventNo(event), reason)?;
+    if let (Some(event), Some(reason), Some(by)) = (args.strike, &args.reason, &args.by) {
+        strike(&args.dbs, EventNo(event), reason, by)?;
     }
     let reference = match &args.reference {
         Some(db) => Some(read(db)?.1),
@@ -283,13 +293,13 @@ pub(super) fn heard(store: &Store, sheet: &Sheet) -> anyhow::Result<Sounds> {
 }
 
 /// Strikes a reading: an event of the log, which says why.
-fn strike(dbs: &[PathBuf], of: EventNo, reason: &str) -> anyhow::Result<()> {
+fn strike(dbs: &[PathBuf], of: EventNo, reason: &str, by: &str) -> anyhow::Result<()> {
     let [db] = dbs else {
         bail!("--strike takes one log: name the one that the reading is in");
     };
     let mut store = Store::open(db, Mode::Append)?;
     let log = Log::read(&store).map_err(|why| about_log(db, why))?;
-    let event = strike_at_desk(&log.agenda()?, of, reason)
+    let event = strike_at_desk(&log.agenda()?, of, reason, Some(by))
         .with_context(|| format!("{}: nothing is struck", db.display()))?;
     log::keep(&mut store, &[event], log.is_practice(), None)?;
     shown::note(format!(

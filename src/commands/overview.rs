@@ -170,10 +170,17 @@ fn of_log(folder: &Path, log: &Path, job: Option<PathBuf>) -> Option<Found> {
     match read {
         Ok(agenda) => {
             let standing = Standing::of(&agenda);
-            if let Some(job) = found.job.as_ref().filter(|_| !standing.finished) {
+            if agenda.practises() {
+                found.next = format!("bothhands mark {shown}");
+            } else if let Some(job) = found.job.as_ref().filter(|_| !standing.finished) {
                 found.next = format!("bothhands test {}", job.display());
             }
-            found.title = Some(agenda.job().title.clone());
+            let title = &agenda.job().title;
+            found.title = Some(if agenda.practises() {
+                format!("PRACTICE: {title}")
+            } else {
+                title.clone()
+            });
             found.standing = Some(standing);
         }
         Err(LogError::Threads(logs)) => {

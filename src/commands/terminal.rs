@@ -74,7 +74,12 @@ pub(super) fn summed_up(tally: &Tally, conductor: &DialogueManager<'_>, db: &Pat
         tally.not_understood,
         db.display()
     ));
-    if finished {
+    if conductor.session.state().practises() && finished {
+        shown::note(format!(
+            "Next: `bothhands mark {0}` for the sheet of marks, `bothhands review {0}` to look back.",
+            db.display()
+        ));
+    } else if finished {
         shown::note(format!(
             "Next: `bothhands schedule {0}` for the schedule of test results, `bothhands review {0}` to look back and put readings right.",
             db.display()

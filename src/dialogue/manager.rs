@@ -7,14 +7,14 @@ use crate::audio::Utterance;
 use crate::grammar::{Grammar, Intent, SaidInstead, distinct};
 use crate::installation::Job;
 use crate::log::{self, Log, LogError, SharedClock};
-use crate::practice::Bench;
+use crate::practice::{Answer, Bench};
 use crate::sequence::{
     Agenda, Event, Line, LineKind, Mode, Run, Session, Turn, change_job, place_of, say,
     sounds_like_a_warning,
 };
 use crate::speech::{Decision, DecodeContext, Recogniser, Recognition, is_lone_digit, repeated};
 use crate::store::{Evidence, Store};
-use crate::terms::{Delivery, Practice};
+use crate::terms::{Delivery, Level, Practice};
 use crate::voice::{Earcon, Saying, Tone, Voice};
 use anyhow::bail;
 use jiff::Timestamp;
@@ -358,9 +358,15 @@ impl DialogueManager<'_> {
         };
         let stood = bench.clone();
         match bench.probe(self.session.state(), said) {
-            Ok((probe, shown, came)) => {
+            Ok(Answer {
+                probe,
+                shown,
+                came,
+                refusal,
+            }) => {
                 let before = self.session.clone();
-                let turn = self.session.probed(probe, shown, came, self.clock.tick());
+                let now = self.clock.tick();
+                let turn = self.session.probed(probe, shown, came, refusal, now);
                 if !self.keep_and_say(before, &turn, evidence) {
                     self.bench = Some(stood);
                 }
@@ -604,6 +610,10 @@ pub fn open_session(
     let now = clock.tick();
     let (session, turn) = match job_change(&left, &job, text, by, now, store.path())? {
         None => Session::resume(log.events(), run, now)?,
+        Some(_) if left.practises() => bail!(
+            "{} holds a practice on another job file: the installation stays as it is. Use the job file as it was, or begin a new log with --db.",
+            store.path().display()
+        ),
         Some(_) if !changed => bail!(
             "{} holds the log of \"{}\" with another job file. Use the job file as it was, or begin a new log with --db.",
             store.path().display(),
@@ -622,6 +632,26 @@ fn is_the_same_practice(
     db: &Path,
 ) -> anyhow::Result<()> {
     let simulated = |practice: Option<&Practice>| practice.and_then(|p| p.simulated.clone());
+    let tester = &left.job().tester;
+    if let (Some(was), Some(is)) = (left.practice(), practice) {
+        // What is not said is as it was.
+        if is.learner != was.learner && is.learner != *tester {
+            bail!(
+                "{} is {}'s: begin another log for {} (--db).",
+                db.display(),
+                was.learner,
+                is.learner
+            );
+        }
+        if is.level != was.level && is.level != Level::default() {
+            bail!(
+                "{} was begun at the level {}: it stays so; begin another log (--db) for {}.",
+                db.display(),
+                was.level,
+                is.level
+            );
+        }
+    }
     match (simulated(left.practice()), simulated(practice)) {
         (was, is) if was == is => Ok(()),
         (Some(_), None) => bail!(

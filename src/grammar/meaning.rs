@@ -273,6 +273,7 @@ impl Parts {
             setting,
             between,
             place: self.place,
+            circuit: self.of_circuit,
         })
     }
 

@@ -133,6 +133,9 @@ pub enum Intent {
         /// Where.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         place: Option<Place>,
+        /// On which circuit.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        circuit: Option<u16>,
     },
     /// "I expect zero point four", "the limit is one point three": said before a reading of a practice.
     Predict {

@@ -107,7 +107,11 @@ impl Intent {
                 setting,
                 between,
                 place,
-            } => probing(*setting, between, place.as_ref()),
+                circuit,
+            } => Words::new()
+                .add(Some(probing(*setting, between, place.as_ref())))
+                .add(circuit.map(|n| format!("on circuit {}", place_number(n))))
+                .join(),
             Self::Predict { of, reading } => {
                 let value = reading.map(|reading| self::reading(&reading, None, None));
                 match (of, value) {

@@ -28,10 +28,15 @@ impl Economy {
     }
 }
 
+/// So many tests and other faults are tried at most: a great job would take minutes.
+const MOST_TESTS: usize = 80;
+const MOST_OTHERS: usize = 30;
+
 fn greedily(job: &Job, fault: &HiddenFault, seed: u64) -> Option<usize> {
     let mut there = Bay::of(job, std::slice::from_ref(fault), seed).ok()?;
     let others: Vec<Bay> = candidates(job, fault, seed)
         .iter()
+        .take(MOST_OTHERS)
         .filter_map(|other| Bay::of(job, std::slice::from_ref(other), seed).ok())
         .collect();
     let count = others.len();
@@ -40,6 +45,7 @@ fn greedily(job: &Job, fault: &HiddenFault, seed: u64) -> Option<usize> {
     let tests: Vec<Stop> = tour(job)
         .into_iter()
         .filter(|stop| fault.circuit.is_none() || on(stop.probe.circuit))
+        .take(MOST_TESTS)
         .collect();
     let is: Vec<Option<Shown>> = tests
         .iter()
@@ -76,13 +82,6 @@ fn greedily(job: &Job, fault: &HiddenFault, seed: u64) -> Option<usize> {
 /// Other single faults that the job can have: a few of each kind.
 fn candidates(job: &Job, fault: &HiddenFault, seed: u64) -> Vec<HiddenFault> {
     let mut all: Vec<HiddenFault> = Vec::new();
-    for kind in FaultKind::ALL {
-        for other in Bay::draw(job, seed.wrapping_add(1), 3, &[kind]) {
-            if other != *fault && !all.contains(&other) {
-                all.push(other);
-            }
-        }
-    }
     // On the same circuit what is nearest to it is hardest to tell apart.
     if let Some(circuit) = fault.circuit {
         for kind in FaultKind::ALL {
@@ -99,11 +98,19 @@ fn candidates(job: &Job, fault: &HiddenFault, seed: u64) -> Vec<HiddenFault> {
             }
         }
     }
+    // Then one of each kind anywhere.
+    for kind in FaultKind::ALL {
+        for other in Bay::draw(job, seed.wrapping_add(1), 1, &[kind]) {
+            if other != *fault && !all.contains(&other) {
+                all.push(other);
+            }
+        }
+    }
     all
 }
 
 /// Whether an instrument would show another thing.
-fn differ(a: &Shown, b: &Shown) -> bool {
+pub(super) fn differ(a: &Shown, b: &Shown) -> bool {
     match (of_display(a), of_display(b)) {
         (Some(one), Some(other)) => {
             std::mem::discriminant(a) != std::mem::discriminant(b)

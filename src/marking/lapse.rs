@@ -1,6 +1,8 @@
 use super::Criterion;
+use crate::grammar::Intent;
+use crate::quantity::Reading;
 use crate::sequence::{Agenda, EventNo, LeftOut, OutEntry, Refusal, Step, StepKind};
-use crate::terms::{Consequence, Part, Probe, Stage};
+use crate::terms::{Consequence, Part, Probe, Stage, Statement};
 use jiff::Timestamp;
 use serde::Serialize;
 
@@ -51,6 +53,18 @@ pub enum What {
         #[serde(flatten)]
         refusal: Refusal,
     },
+    /// "Dead" was said of a pair that was not probed.
+    NotProbed,
+    /// "Dead" was said of a pair that showed this voltage.
+    NotDead {
+        /// What the indicator showed last.
+        shown: Reading,
+    },
+    /// Readings were given that nothing was probed for.
+    Invented {
+        /// How many.
+        readings: u32,
+    },
     /// A ring was measured without its crossing.
     NotCrossed,
     /// A step was left out with a reason.
@@ -81,8 +95,25 @@ pub enum What {
     Helped,
 }
 
-/// What a refusal counts against; nothing where it is only about words.
-pub(super) fn of_refusal(agenda: &Agenda, refusal: &Refusal) -> Option<Criterion> {
+/// What a refusal counts against; nothing where it is only about words. An act of isolation that came at
+/// the wrong time is no lack of it.
+pub(super) fn of_refusal(
+    agenda: &Agenda,
+    said: Option<&Intent>,
+    refusal: &Refusal,
+) -> Option<Criterion> {
+    let isolating = matches!(
+        said,
+        Some(
+            Intent::Stated(
+                Statement::Isolated
+                    | Statement::LockedOff
+                    | Statement::Dead
+                    | Statement::Proved
+                    | Statement::Done
+            ) | Intent::StatedAt { .. }
+        )
+    );
     Some(match refusal {
         Refusal::NotProvedDead { board } => of_isolation(agenda, *board),
         Refusal::Energised { .. } => Criterion::Isolation,
@@ -106,7 +137,9 @@ pub(super) fn of_refusal(agenda: &Agenda, refusal: &Refusal) -> Option<Criterion
         Refusal::DeadTestsOpen { .. } => Criterion::Complete,
         Refusal::FirstComes { .. } | Refusal::NotEnergised { .. } | Refusal::CannotBeSkipped => {
             match agenda.current() {
-                Some(step) if step.stage == Stage::Isolation => of_isolation(agenda, step.board),
+                Some(step) if step.stage == Stage::Isolation && !isolating => {
+                    of_isolation(agenda, step.board)
+                }
                 _ => Criterion::Order,
             }
         }
@@ -127,6 +160,7 @@ pub(super) fn of_refusal(agenda: &Agenda, refusal: &Refusal) -> Option<Criterion
         | Refusal::ReasonNeeded { .. }
         | Refusal::NothingToAnswer
         | Refusal::PredictFirst { .. }
+        | Refusal::NoSuchPoint { .. }
         | Refusal::NameTheFault => return None,
     })
 }

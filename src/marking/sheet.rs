@@ -1,20 +1,23 @@
 use super::criteria::{Criteria, Criterion, Weights};
-use super::economy::Economy;
+use super::economy::{Economy, differ};
 use super::lapse::{Lapse, What, of_refusal};
 use super::readings::{Judged, Judgement, as_measured, as_shown, of_display};
 use crate::bay::BayError;
+use crate::installation::CircuitKind;
 use crate::log::{Entry, Log, LogError};
 use crate::practice::{Bench, Hidden};
 use crate::quantity::{Conductors, Number, Pair, Reading, Unit};
 use crate::sequence::{
-    Agenda, Event, EventNo, Mode, ReadingStatus, ReplayError, StepId, StepKind, StepOutcome,
+    Agenda, Ask, Event, EventNo, Mode, ReadingRecord, ReadingStatus, Refusal, ReplayError, Step,
+    StepId, StepKind, StepOutcome, probing,
 };
 use crate::terms::{
     Between, Consequence, HiddenFault, Level, Part, Place, Predicted, Probe, Setting, Shown, Stage,
+    Statement,
 };
 use jiff::{SignedDuration, Timestamp};
 use serde::Serialize;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// The marks of one session.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -55,6 +58,18 @@ pub struct Sheet {
     pub help: u32,
     /// What was out, and for how long.
     pub left_out: Vec<LeftOut>,
+    /// How many steps of the plan ask for something, and how many were answered by a reading that was
+    /// probed for or by a statement.
+    pub planned: usize,
+    /// Of those.
+    pub made: usize,
+    /// How many were answered at all, be it that they are not tested.
+    pub answered: usize,
+    /// Whether the job has a ring.
+    #[serde(skip)]
+    has_ring: bool,
+    /// Whether the work was stopped for a voltage: nothing is to be made then.
+    pub stopped: bool,
     /// How long each kind of step took.
     pub times: Vec<StepTime>,
 }
@@ -97,6 +112,9 @@ pub struct Prediction {
     /// What was read then, for a value.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub is: Option<Reading>,
+    /// Whether it was said after the instrument had shown it: no prediction.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub after: bool,
     /// Whether it is near enough: a value within a quarter, or 0.1 of its unit; a limit where a value 3 %
     /// inside it is judged otherwise than one 3 % outside.
     pub right: bool,
@@ -115,6 +133,9 @@ pub struct Diagnosis {
     pub kinds: usize,
     /// How many by kind and place.
     pub places: usize,
+    /// Whether anything that was probed would have shown something else without the fault: without that
+    /// it was guessed.
+    pub evidence: bool,
     /// How many of those named are not there.
     pub wrong: usize,
     /// Probings that were made.
@@ -151,6 +172,11 @@ pub enum MarkError {
         "what is hidden does not fit the seal of the log: give the --faults or --seed that it was begun with"
     )]
     NotSealed,
+    /// The reference is of another job, or one of the two was practised on a simulated installation.
+    #[error(
+        "the reference is no log of the same bay: its boards and circuits differ, or one of the two is practice"
+    )]
+    OtherBay,
     /// What is hidden can't be in that job.
     #[error(transparent)]
     Bay(#[from] BayError),
@@ -175,14 +201,28 @@ pub fn mark(
         Some(hidden) => Some(Bench::of(opened.job(), hidden.clone())?),
         None => None,
     };
+    let sound = match &hidden {
+        Some(hidden) => Some(Bench::sound(opened.job(), hidden)?),
+        None => None,
+    };
     let reference = reference.map(Log::agenda).transpose()?;
+    if let Some(reference) = &reference
+        && (reference.job().boards != opened.job().boards
+            || reference.practises() != opened.practises())
+    {
+        return Err(MarkError::OtherBay);
+    }
     let mut marker = Marker {
         bench,
         lapses: Vec::new(),
         shown: Vec::new(),
-        read_from: None,
         readings: BTreeMap::new(),
+        sound,
+        evidence: false,
+        stopped: false,
         struck: BTreeMap::new(),
+        at_desk: BTreeSet::new(),
+        put_right_at_desk: BTreeSet::new(),
         predicted: Vec::new(),
         named: Vec::new(),
         said: false,
@@ -221,13 +261,20 @@ fn sealed(log: &Log, given: Option<&Hidden>, opened: &Agenda) -> Result<Option<H
 struct Marker {
     bench: Option<Bench>,
     lapses: Vec<Lapse>,
-    /// What was shown since the last reading.
-    shown: Vec<(EventNo, Shown)>,
-    /// The step that was read last, and what from.
-    read_from: Option<(StepId, Vec<(EventNo, Shown)>)>,
-    /// What a reading was read from.
-    readings: BTreeMap<EventNo, Vec<(EventNo, Shown)>>,
+    /// Every probing so far.
+    shown: Vec<(Probe, Shown)>,
+    /// What a reading may have been read from.
+    readings: BTreeMap<EventNo, Vec<Shown>>,
+    /// The same installation without a fault, as far as it was followed.
+    sound: Option<Bench>,
+    /// Whether anything that was probed would have shown something else on the sound one.
+    evidence: bool,
+    /// Whether the work was stopped for a voltage, and nothing was said dead since.
+    stopped: bool,
     struck: BTreeMap<EventNo, String>,
+    /// Corrections at the desk, and what they put right.
+    at_desk: BTreeSet<EventNo>,
+    put_right_at_desk: BTreeSet<EventNo>,
     predicted: Vec<Prediction>,
     named: Vec<HiddenFault>,
     said: bool,
@@ -246,14 +293,14 @@ impl Marker {
             }
         }
         match &entry.event {
-            Event::Refused { refusal, .. } => {
-                if let Some(criterion) = of_refusal(before, refusal) {
+            Event::Refused { said, refusal } => {
+                if let Some(criterion) = of_refusal(before, Some(said), refusal) {
                     let refusal = refusal.clone();
                     self.lapse(before, entry, criterion, What::Refused { refusal });
                 }
             }
             Event::Overridden { refusal, .. } => {
-                if let Some(criterion) = of_refusal(before, refusal) {
+                if let Some(criterion) = of_refusal(before, None, refusal) {
                     let refusal = refusal.clone();
                     self.lapse(before, entry, criterion, What::Overridden { refusal });
                 }
@@ -265,7 +312,8 @@ impl Marker {
                 refusal,
             } => {
                 self.probings += 1;
-                self.shown.push((entry.no, *shown));
+                self.shown.push((probe.clone(), *shown));
+                self.evidence |= self.shows_something(before, probe, shown);
                 let live = came
                     .iter()
                     .any(|came| matches!(came, Consequence::ProbedLive { .. }));
@@ -277,7 +325,7 @@ impl Marker {
                 } else {
                     refusal
                         .as_ref()
-                        .and_then(|refusal| of_refusal(before, refusal))
+                        .and_then(|refusal| of_refusal(before, None, refusal))
                         .or(live.then_some(Criterion::Isolation))
                 };
                 if let Some(criterion) = criterion {
@@ -291,16 +339,31 @@ impl Marker {
                     self.lapse(before, entry, Criterion::Ring, What::NotCrossed);
                 }
             }
-            Event::Reading { step, .. } => {
-                let mut shown = std::mem::take(&mut self.shown);
-                match &self.read_from {
-                    // Said once more, of the same display.
-                    Some((of, before)) if shown.is_empty() && of == step => {
-                        shown.clone_from(before);
-                    }
-                    _ => self.read_from = Some((step.clone(), shown.clone())),
+            Event::Reading { step, reading, .. } => {
+                let Some(step) = before.step(step) else {
+                    return;
+                };
+                let of_step = self
+                    .shown
+                    .iter()
+                    .filter(|(probe, _)| probing::reads(step, reading.pair, probe))
+                    .map(|(_, shown)| *shown)
+                    .collect();
+                self.readings.insert(entry.no, of_step);
+            }
+            Event::Stated {
+                step,
+                statement: Statement::Dead,
+                ..
+            } if before.practises() => {
+                if let Some(step) = before.step(step) {
+                    self.said_dead(before, entry, step);
                 }
-                self.readings.insert(entry.no, shown);
+            }
+            Event::VoltageFound { .. } => self.stopped = true,
+            Event::CorrectedAtDesk { of, .. } => {
+                self.at_desk.insert(entry.no);
+                self.put_right_at_desk.insert(*of);
             }
             Event::Moved { passed_over, .. } if *passed_over > 0 => {
                 let steps = *passed_over;
@@ -312,15 +375,26 @@ impl Marker {
                     && !matches!(said, crate::grammar::Intent::WhatDidISay(_)) =>
             {
                 self.help += 1;
-                self.lapse(before, entry, Criterion::Help, What::Helped);
+                // In an examination nothing is told.
+                if before.level() == Level::Asked {
+                    self.lapse(before, entry, Criterion::Help, What::Helped);
+                }
             }
             Event::Predicted { step, of, reading } => {
+                // What is said anew before the reading stands in its place.
+                self.predicted
+                    .retain(|old| old.step != *step || old.of != *of);
                 self.predicted.push(Prediction {
                     event: entry.no,
                     step: step.clone(),
                     of: *of,
                     said: *reading,
                     is: None,
+                    after: before.step(step).is_some_and(|step| {
+                        let of_step =
+                            |(probe, _): &(Probe, Shown)| probing::reads(step, None, probe);
+                        self.shown.iter().any(of_step)
+                    }),
                     right: *of == Predicted::Limit && is_the_limit(before, step, reading.as_ref()),
                 });
             }
@@ -332,13 +406,44 @@ impl Marker {
                     Some(fault) => self.named.push(fault.clone()),
                 }
             }
-            Event::Struck { of, reason } => {
-                self.struck.insert(*of, reason.clone());
+            Event::Struck { of, reason, by } => {
+                let by = by.as_ref().map(|by| format!(", by {by}"));
+                self.struck
+                    .insert(*of, format!("{reason}{}", by.unwrap_or_default()));
             }
             _ => {}
         }
-        if let Some(bench) = &mut self.bench {
+        for bench in [&mut self.bench, &mut self.sound].into_iter().flatten() {
             bench.follow_one(before, &entry.event);
+        }
+    }
+
+    /// Whether a probing would show something else without what is hidden.
+    fn shows_something(&mut self, before: &Agenda, probe: &Probe, shown: &Shown) -> bool {
+        let Some(sound) = &mut self.sound else {
+            return false;
+        };
+        sound
+            .shows(before, probe)
+            .is_ok_and(|other| differ(shown, &other))
+    }
+
+    /// A pair is dead by what the indicator showed of it last.
+    fn said_dead(&mut self, before: &Agenda, entry: &Entry, step: &Step) {
+        let of_pair = |(probe, _): &&(Probe, Shown)| probing::reads(step, step.pair, probe);
+        let last = self
+            .shown
+            .iter()
+            .rev()
+            .find(of_pair)
+            .map(|(_, shown)| *shown);
+        match last.as_ref().and_then(of_display) {
+            None => self.lapse(before, entry, Criterion::EveryPair, What::NotProbed),
+            // Extra-low voltage is no voltage found here: what is induced in a cable shows.
+            Some(shown) if shown.size() >= 50.0 => {
+                self.lapse(before, entry, Criterion::Isolation, What::NotDead { shown });
+            }
+            Some(_) => self.stopped = false,
         }
     }
 
@@ -391,7 +496,7 @@ impl Marker {
                     let entry = left.entry((step.stage, step.circuit)).or_insert((0, *no));
                     entry.0 += 1;
                 }
-                _ if agenda.is_open(step) && step.ask != crate::sequence::Ask::Event => {
+                _ if agenda.is_open(step) && asks(step) => {
                     *undone.entry(step.stage).or_default() += 1;
                 }
                 _ => {}
@@ -409,9 +514,12 @@ impl Marker {
                 under: None,
             });
         }
-        // A session that goes on is not judged by what is still to come.
+        // A session that goes on is not judged by what is still to come; nor is who stopped for a voltage.
         if agenda.mode() != Mode::Finished {
             return;
+        }
+        if self.stopped {
+            undone.clear();
         }
         for (stage, steps) in undone {
             self.lapses.push(Lapse {
@@ -453,10 +561,27 @@ impl Marker {
         reference: Option<&Agenda>,
         economy: &mut Economy,
     ) -> Sheet {
+        let readings = self.judged(agenda, log, reference);
+        let invented = readings
+            .iter()
+            .filter(|judged| judged.judgement == Judgement::NotProbed)
+            .count();
+        if let Some(last) = log.entries.last().filter(|_| invented > 0) {
+            self.lapses.push(Lapse {
+                criterion: Criterion::Complete,
+                event: last.no,
+                at: last.at,
+                circuit: None,
+                what: What::Invented {
+                    readings: u32::try_from(invented).unwrap_or(u32::MAX),
+                },
+                sound: None,
+                under: None,
+            });
+        }
         self.lapses
             .sort_by_key(|lapse| (lapse.event, lapse.criterion));
         under_what_they_came_of(&mut self.lapses);
-        let readings = self.judged(agenda, log, reference);
         let predictions = self.predictions(agenda);
         let diagnosis = agenda
             .practises()
@@ -482,6 +607,33 @@ impl Marker {
             predictions,
             diagnosis,
             help: self.help,
+            stopped: self.stopped,
+            planned: agenda
+                .plan()
+                .steps
+                .iter()
+                .filter(|step| asks(step))
+                .filter(|step| agenda.is_open(step) || agenda.outcome(step).is_some())
+                .count(),
+            answered: agenda
+                .plan()
+                .steps
+                .iter()
+                .filter(|step| asks(step) && agenda.outcome(step).is_some())
+                .count(),
+            made: agenda
+                .plan()
+                .steps
+                .iter()
+                .filter(|step| asks(step) && made(agenda, step))
+                .count()
+                .saturating_sub(invented),
+            has_ring: agenda
+                .job()
+                .boards
+                .iter()
+                .flat_map(|board| &board.circuits)
+                .any(|circuit| circuit.kind == CircuitKind::Ring),
             left_out: left_out(agenda),
             times: self
                 .times
@@ -497,8 +649,14 @@ impl Marker {
 
     /// The readings that count, each against what was shown for it, or against the reference.
     fn judged(&self, agenda: &Agenda, log: &Log, reference: Option<&Agenda>) -> Vec<Judged> {
+        // What was put right at the desk afterwards was given otherwise.
+        let given = |record: &ReadingRecord| match record.status {
+            ReadingStatus::Counts => !self.at_desk.contains(&record.no),
+            _ => self.put_right_at_desk.contains(&record.no),
+        };
         let counting = agenda.readings().filter(|record| {
-            record.status == ReadingStatus::Counts
+            given(record)
+                && !self.at_desk.contains(&record.no)
                 && agenda
                     .step(&record.step)
                     .is_some_and(|step| step.measure().is_some())
@@ -539,6 +697,12 @@ impl Marker {
                 if prediction.of == Predicted::Limit {
                     return prediction;
                 }
+                if prediction.after {
+                    return Prediction {
+                        right: false,
+                        ..prediction
+                    };
+                }
                 let read = agenda.readings().find(|record| {
                     record.step == prediction.step && record.status == ReadingStatus::Counts
                 });
@@ -566,7 +730,12 @@ impl Marker {
     ) -> Diagnosis {
         let there = self.bench.as_ref().map(|bench| bench.faults().to_vec());
         let mut named = self.named.clone();
-        named.dedup();
+        let mut known = Vec::new();
+        named.retain(|fault| {
+            let new = !known.contains(fault);
+            known.push(fault.clone());
+            new
+        });
         let mut kinds = 0;
         let mut places = 0;
         let mut used = vec![false; named.len()];
@@ -606,6 +775,7 @@ impl Marker {
             said: self.said,
             kinds,
             places,
+            evidence: self.evidence,
             probings: self.probings,
             fewest,
         }
@@ -616,11 +786,26 @@ impl Marker {
 /// must agree, and circuit and place must be said where it has them.
 fn is_that(named: &HiddenFault, fault: &HiddenFault) -> bool {
     let agrees = |said: Option<&u16>, is: Option<&u16>| is.is_none() || said == is;
+    let same_board = fault.board.is_none() || named.board.is_none() || named.board == fault.board;
     named.kind == fault.kind
+        && same_board
         && agrees(named.circuit.as_ref(), fault.circuit.as_ref())
         && (fault.place.is_none() || named.place == fault.place)
         && (named.conductor.is_none() || named.conductor == fault.conductor)
         && (named.with_circuit.is_none() || named.with_circuit == fault.with_circuit)
+}
+
+/// Whether a step is done by what is said.
+fn asks(step: &Step) -> bool {
+    step.ask != Ask::Event
+}
+
+/// Whether it was.
+fn made(agenda: &Agenda, step: &Step) -> bool {
+    matches!(
+        agenda.outcome(step),
+        Some(StepOutcome::Read(_) | StepOutcome::Stated(..))
+    )
 }
 
 /// What a step that was left out counts against.
@@ -633,7 +818,7 @@ fn of_left_out(stage: Stage) -> Criterion {
     }
 }
 
-/// A lapse that follows from an earlier one on the same circuit counts under that one: what was measured
+/// A lapse that follows from an earlier one counts under that one: what was measured
 /// on a ring that was not crossed is outside its limit, and bars energising.
 fn under_what_they_came_of(lapses: &mut [Lapse]) {
     let earlier: Vec<(EventNo, Criterion, Option<u16>)> = lapses
@@ -641,14 +826,18 @@ fn under_what_they_came_of(lapses: &mut [Lapse]) {
         .filter(|lapse| {
             matches!(
                 lapse.criterion,
-                Criterion::TestVoltage | Criterion::Ring | Criterion::Leads | Criterion::PutBack
+                Criterion::TestVoltage | Criterion::Ring | Criterion::Leads
             )
         })
         .map(|lapse| (lapse.event, lapse.criterion, lapse.circuit))
         .collect();
     for lapse in lapses {
-        let follows = matches!(lapse.criterion, Criterion::Energising | Criterion::Complete)
-            && matches!(lapse.what, What::Refused { .. } | What::Overridden { .. });
+        // Results outside their limits, and nothing else.
+        let follows = matches!(
+            &lapse.what,
+            What::Refused { refusal } | What::Overridden { refusal }
+                if matches!(refusal, Refusal::DeadTestsFailed { .. } | Refusal::MustBePutRight { .. })
+        );
         if !follows {
             continue;
         }
@@ -659,12 +848,16 @@ fn under_what_they_came_of(lapses: &mut [Lapse]) {
     }
 }
 
-/// A reading against what was shown since the one before it.
-fn from_display(shown: &[(EventNo, Shown)], said: &Reading) -> (Option<Reading>, Judgement) {
-    let displays: Vec<Reading> = shown
+/// A reading against what was shown of its step: any of it that it equals, or the last.
+fn from_display(shown: &[Shown], said: &Reading) -> (Option<Reading>, Judgement) {
+    // Nothing comes round the loop, or nothing trips: over range is what one reads.
+    let silent = shown
         .iter()
-        .filter_map(|(_, shown)| of_display(shown))
-        .collect();
+        .any(|shown| matches!(shown, Shown::NoSupply | Shown::NoTrip));
+    if silent && said.number.is_none() {
+        return (None, Judgement::AsShown);
+    }
+    let displays: Vec<Reading> = shown.iter().filter_map(of_display).collect();
     let Some(last) = displays.last() else {
         return (None, Judgement::NotProbed);
     };
@@ -822,8 +1015,32 @@ impl Sheet {
             .filter(move |lapse| lapse.criterion == criterion && lapse.under.is_none())
     }
 
-    /// How much of a criterion was reached; nothing where it can't be judged.
+    /// How much of a criterion was reached; nothing where it can't be judged. Nothing is in order, nor
+    /// without help, that was not done: such a criterion is reached as far as the job is.
     fn share(&self, criterion: Criterion, lapses: usize, criteria: &Criteria) -> Option<f64> {
+        let share = self.share_of_what_was_done(criterion, lapses, criteria)?;
+        let of_the_way = matches!(
+            criterion,
+            Criterion::Order
+                | Criterion::Leads
+                | Criterion::Ring
+                | Criterion::Economy
+                | Criterion::Help
+        );
+        let done = if of_the_way && self.finished && !self.stopped {
+            self.answered as f64 / self.planned.max(1) as f64
+        } else {
+            1.0
+        };
+        Some(share * done.min(1.0))
+    }
+
+    fn share_of_what_was_done(
+        &self,
+        criterion: Criterion,
+        lapses: usize,
+        criteria: &Criteria,
+    ) -> Option<f64> {
         let of = |part: usize, whole: usize| part as f64 / whole as f64;
         match criterion {
             Criterion::Readings => {
@@ -853,6 +1070,9 @@ impl Sheet {
                     let none = diagnosis.said && diagnosis.named.is_empty();
                     return Some(if none { 1.0 } else { 0.0 });
                 }
+                if !diagnosis.evidence {
+                    return Some(0.0);
+                }
                 let named = 0.5 * (of(diagnosis.kinds, all) + of(diagnosis.places, all));
                 Some((named - 0.25 * diagnosis.wrong as f64).max(0.0))
             }
@@ -861,10 +1081,30 @@ impl Sheet {
                 let fewest = diagnosis.fewest?;
                 // The whole job is tested besides: twice its readings is no waste.
                 let enough = (2 * self.readings.len()).max(fewest);
-                let used = diagnosis.probings.max(1);
-                Some((enough as f64 / used as f64).min(1.0))
+                let used = diagnosis.probings;
+                Some(match used {
+                    0 => 0.0,
+                    used => (enough as f64 / used as f64).min(1.0),
+                })
             }
-            Criterion::Help if self.level == Level::Led => None,
+            Criterion::Complete if self.finished && !self.stopped => {
+                let invented = self
+                    .readings
+                    .iter()
+                    .filter(|judged| judged.judgement == Judgement::NotProbed)
+                    .count();
+                let made = of(self.answered.saturating_sub(invented), self.planned.max(1));
+                Some(
+                    (1.0 - criteria.each_lapse * lapses as f64)
+                        .max(0.0)
+                        .min(made),
+                )
+            }
+            Criterion::Complete if self.stopped => None,
+            Criterion::Ring if !self.has_ring => None,
+            Criterion::Help if self.level != Level::Asked => None,
+            // What is still to come is not judged.
+            _ if !self.finished && lapses == 0 => None,
             _ => Some((1.0 - criteria.each_lapse * lapses as f64).max(0.0)),
         }
     }

@@ -1,6 +1,7 @@
 use crate::bay::{Altered, Conditions};
-use crate::sequence::{Agenda, Event, EventNo, Question, StepKind};
-use crate::terms::{Stage, Statement};
+use crate::grammar::Intent;
+use crate::sequence::{Agenda, Event, EventNo, OutEntry, Question, StepKind};
+use crate::terms::{Alteration, Change, Part, Stage, Statement};
 use std::collections::BTreeSet;
 
 /// What a learner has said that he did. An installation follows what is said, and nothing that was only
@@ -20,7 +21,26 @@ pub struct Followed {
     nulled: bool,
 }
 
+/// Whether an entry of the out-list is what was said to be out, linked or crossed.
+fn is_that(entry: &OutEntry, said: &Alteration) -> bool {
+    let part = match (entry.part, said.change) {
+        (Part::Crossing(crossed), Change::Crossed) => said.part == Part::Conductors(crossed),
+        (part, Change::Linked) => entry.linked && (said.part == part || said.part == Part::Link),
+        (part, Change::Out) => {
+            !entry.linked
+                && (said.part == part || said.part == Part::RingEnds && entry.is_ring_end())
+        }
+        _ => false,
+    };
+    part && (said.place.is_none() || said.place == entry.place)
+}
+
 impl Followed {
+    /// Whether an entry of the out-list was said to be out.
+    pub(super) fn was_said(&self, entry: EventNo) -> bool {
+        self.said.contains(&entry)
+    }
+
     /// Takes one event, given what stood before it.
     pub(super) fn take(&mut self, before: &Agenda, event: &Event) {
         match event {
@@ -50,6 +70,13 @@ impl Followed {
                 {
                     self.said.extend(entries.iter().copied());
                 }
+            }
+            // On the list already, by a reading that it was needed for: now it is said.
+            Event::Asked {
+                said: Intent::Altered(said),
+            } => {
+                let listed = before.open_entries().filter(|entry| is_that(entry, said));
+                self.said.extend(listed.map(|entry| entry.no));
             }
             Event::StaysOff { board, circuit } => {
                 self.made_safe.insert((*board, *circuit));

@@ -10,7 +10,8 @@ pub use hidden::{Hidden, HiddenError};
 use crate::bay::{Bay, BayError, Conditions, ProbeError};
 use crate::grammar::Intent;
 use crate::installation::Job;
-use crate::sequence::{Agenda, Event, probing};
+use crate::sequence::probing::{self, Placed};
+use crate::sequence::{Agenda, Event, Refusal};
 use crate::terms::{Consequence, HiddenFault, Place, Probe, Setting, Shown};
 use jiff::Timestamp;
 
@@ -25,16 +26,34 @@ pub struct Bench {
 /// Why nothing is shown for a probing.
 #[derive(Debug, thiserror::Error)]
 pub enum NotShown {
-    /// Nothing is asked for any more.
-    #[error("Nothing is tested any more.")]
-    Over,
+    /// It was no probing.
+    #[error("Say where the probes are.")]
+    NoProbing,
+    /// A place that is on no circuit of the board, or on several.
+    #[error(
+        "Which circuit? Say {0} with its circuit: \"probe line to neutral at {0} on circuit one\"."
+    )]
+    Place(Place),
+    /// A bond, where there are several or none.
+    #[error("Which bond? Say its part: \"probe bond at water pipe\".")]
+    Bond,
     /// The probes can't be there.
     #[error(transparent)]
     Probe(#[from] ProbeError),
 }
 
-/// Where probes were put, what was shown, and what came of it.
-pub type Answer = (Probe, Shown, Vec<Consequence>);
+/// What comes of a probing.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Answer {
+    /// Where the probes were put.
+    pub probe: Probe,
+    /// What was shown.
+    pub shown: Shown,
+    /// What came of it.
+    pub came: Vec<Consequence>,
+    /// What would have refused the reading of it on site.
+    pub refusal: Option<Refusal>,
+}
 
 impl Bench {
     /// The installation of a job with what is hidden in it, as it is found.
@@ -46,6 +65,18 @@ impl Bench {
             bay: Bay::of(job, &hidden.faults, hidden.seed())?,
             followed: Followed::default(),
             hidden,
+        })
+    }
+
+    /// The same installation with nothing hidden in it.
+    ///
+    /// # Errors
+    /// As [`Bench::of`].
+    pub fn sound(job: &Job, hidden: &Hidden) -> Result<Self, BayError> {
+        Ok(Self {
+            bay: Bay::of(job, &[], hidden.seed())?,
+            followed: Followed::default(),
+            hidden: hidden.clone(),
         })
     }
 
@@ -122,14 +153,41 @@ impl Bench {
             setting,
             between,
             place,
+            circuit,
         } = said
         else {
-            return Err(NotShown::Over);
+            return Err(NotShown::NoProbing);
         };
-        let probe =
-            probing::probe(agenda, *setting, between, place.as_ref()).ok_or(NotShown::Over)?;
+        let placed = Placed {
+            setting: *setting,
+            between,
+            place: place.as_ref(),
+            circuit: *circuit,
+        };
+        let probe = probing::probe(agenda, placed).ok_or_else(|| match place {
+            Some(place) => NotShown::Place(place.clone()),
+            None => NotShown::Bond,
+        })?;
         let (shown, came) = self.bay.probe(&self.for_probe(agenda, &probe), &probe)?;
-        Ok((probe, shown, came))
+        // A link or crossing that only the list expects is not on.
+        let refusal = probing::refusal_of(agenda, &probe).filter(|refusal| match refusal {
+            Refusal::Joined { entries } => entries.iter().any(|no| self.followed.was_said(*no)),
+            _ => true,
+        });
+        Ok(Answer {
+            probe,
+            shown,
+            came,
+            refusal,
+        })
+    }
+
+    /// What the instrument shows of a probing that a log holds, as the installation is by now.
+    ///
+    /// # Errors
+    /// When the probes can't be there.
+    pub fn shows(&mut self, agenda: &Agenda, probe: &Probe) -> Result<Shown, ProbeError> {
+        Ok(self.bay.probe(&self.for_probe(agenda, probe), probe)?.0)
     }
 
     /// What would be shown there, without any effect.

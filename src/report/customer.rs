@@ -121,8 +121,10 @@ fn place(schedule: &Schedule) -> String {
 }
 
 fn sections(schedule: &Schedule) -> Vec<Section> {
+    if schedule.practised {
+        return vec![practised(schedule)];
+    }
     let sections = [
-        practised(schedule),
         done(schedule),
         found(schedule),
         not_tested(schedule),

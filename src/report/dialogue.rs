@@ -368,7 +368,13 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
         .words(),
         Event::Diagnosed { fault } => Intent::Diagnose(fault.clone()).words(),
         Event::Revealed { .. } => return None,
-        Event::Struck { of, reason } => format!("struck at the desk: #{of}; reason: {reason}"),
+        Event::Struck { of, reason, by } => {
+            let by = by.as_ref().map(|by| format!(" by {by}"));
+            format!(
+                "struck at the desk{}: #{of}; reason: {reason}",
+                by.unwrap_or_default()
+            )
+        }
         Event::StoodBy => "stand by".to_owned(),
         Event::CarriedOn => "carry on".to_owned(),
         Event::Paused => "pause".to_owned(),
@@ -445,17 +451,18 @@ fn write_exchange(text: &mut String, exchange: &Exchange, times: &Times) {
     };
     let stamp = if exchange.practised { "PRACTICE  " } else { "" };
     let mut head = format!("{stamp}{clock}  {number:<6}");
+    let blank = format!("{stamp:<0$}", head.chars().count());
     if let Some(you) = you {
         let who = if exchange.at_desk() { "desk" } else { "you" };
         let _ = writeln!(text, "{head}{who:<9}{you}");
-        head = " ".repeat(head.chars().count());
+        head.clone_from(&blank);
     }
     for old in &exchange.corrects {
         let _ = writeln!(
             text,
             "{head}         puts #{old} right: it no longer counts"
         );
-        head = " ".repeat(head.chars().count());
+        head.clone_from(&blank);
     }
     for line in &exchange.program {
         let mark = match line.kind {
@@ -468,7 +475,7 @@ fn write_exchange(text: &mut String, exchange: &Exchange, times: &Times) {
             _ => "says     ",
         };
         let _ = writeln!(text, "{head}{mark}{}", line.text);
-        head = " ".repeat(head.chars().count());
+        head.clone_from(&blank);
     }
     if let Some(out) = &exchange.out {
         let out = if out.is_empty() {

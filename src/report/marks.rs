@@ -528,6 +528,14 @@ fn told(lapse: &Lapse) -> String {
                 .collect::<Vec<_>>()
                 .join(" ")
         }
+        What::NotProbed => "Said dead, and did not probe that pair.".to_owned(),
+        What::NotDead { shown } => {
+            format!("Said dead of a pair that showed {shown}.")
+        }
+        What::Invented { readings } => format!(
+            "{} given that nothing was probed for.",
+            capital(&plural(*readings, "reading was", "readings were"))
+        ),
         What::NotCrossed => "Measured round the ring without crossing its ends.".to_owned(),
         What::LeftOut { stage, steps } => {
             format!("Left out: {stage}, {}.", plural(*steps, "step", "steps"))
@@ -613,10 +621,10 @@ fn predictions(sheet: &Sheet) -> Part {
             of.into(),
             said.into(),
             prediction.is.as_ref().map(shown).unwrap_or_default().into(),
-            if prediction.right {
-                "✓ right"
-            } else {
-                "✗ wrong"
+            match (prediction.after, prediction.right) {
+                (true, _) => "✗ said after it was shown",
+                (false, true) => "✓ right",
+                (false, false) => "✗ wrong",
             }
             .into(),
         ]
@@ -638,8 +646,13 @@ fn diagnosis(sheet: &Sheet) -> Vec<String> {
             "What is hidden is not known before the end, or without --faults or --seed.".to_owned()
         }
     };
+    let guessed = if diagnosis.evidence || diagnosis.hidden.as_ref().is_none_or(Vec::is_empty) {
+        ""
+    } else {
+        " Nothing that was probed shows it: it was guessed, and counts for nothing."
+    };
     let named = if diagnosis.said {
-        format!("Named: {}.", listed(&diagnosis.named, "no fault"))
+        format!("Named: {}.{guessed}", listed(&diagnosis.named, "no fault"))
     } else {
         "Nothing was named.".to_owned()
     };

@@ -47,6 +47,7 @@ impl Leads for InSession<'_> {
                 form.right method="post" action="strike" {
                     input type="hidden" name="of" value=(no);
                     label { span { "Reason" } input type="text" name="reason" required maxlength=(super::LONGEST_REASON) autocomplete="off"; }
+                    label { span { "By" } input type="text" name="by" required maxlength="80" autocomplete="name"; }
                     button type="submit" { "Strike it from the marks" }
                 }
             }

@@ -599,11 +599,14 @@ async fn put_right(State(review): State<Shared>, Form(right): Form<Right>) -> Re
 struct Strike {
     of: u64,
     reason: String,
+    /// Who strikes it.
+    #[serde(default)]
+    by: String,
 }
 
 async fn strike(State(review): State<Shared>, Form(strike): Form<Strike>) -> Response {
     let kept = keep(&review, &strike.reason, |agenda, reason| {
-        strike_at_desk(agenda, EventNo(strike.of), reason)
+        strike_at_desk(agenda, EventNo(strike.of), reason, Some(&strike.by))
     });
     match kept {
         Ok(no) => Redirect::to(&format!("marks?kept={no}")).into_response(),

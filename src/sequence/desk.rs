@@ -8,6 +8,9 @@ use crate::quantity::Reading;
 /// Why a correction at the desk is not taken.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum DeskRefusal {
+    /// Only readings of somebody who learned are struck.
+    #[error("nobody learned by this log: only what a learner read is struck from marks")]
+    NobodyLearned,
     /// The event brought no reading.
     #[error("event {0} is no reading: only readings can be put right, or struck from marks")]
     NoReading(EventNo),
@@ -79,7 +82,15 @@ pub fn correct_at_desk(
 ///
 /// # Errors
 /// When there is no such reading, it does not count, or no reason is given.
-pub fn strike_at_desk(agenda: &Agenda, of: EventNo, reason: &str) -> Result<Event, DeskRefusal> {
+pub fn strike_at_desk(
+    agenda: &Agenda,
+    of: EventNo,
+    reason: &str,
+    by: Option<&str>,
+) -> Result<Event, DeskRefusal> {
+    if agenda.practice().is_none() {
+        return Err(DeskRefusal::NobodyLearned);
+    }
     let kept = agenda.reading(of).ok_or(DeskRefusal::NoReading(of))?;
     if kept.status != ReadingStatus::Counts {
         return Err(DeskRefusal::NoLongerCounts(of));
@@ -91,6 +102,10 @@ pub fn strike_at_desk(agenda: &Agenda, of: EventNo, reason: &str) -> Result<Even
     Ok(Event::Struck {
         of,
         reason: reason.to_owned(),
+        by: by
+            .map(str::trim)
+            .filter(|by| !by.is_empty())
+            .map(str::to_owned),
     })
 }
 
@@ -100,15 +115,25 @@ mod tests {
     use crate::grammar::Intent;
     use crate::installation::Job;
     use crate::quantity::{Number, Unit};
-    use crate::sequence::{Session, StepKind};
-    use crate::terms::Statement;
+    use crate::sequence::{Run, Session, StepKind};
+    use crate::terms::{Level, Practice, Statement};
     use jiff::{SignedDuration, Timestamp};
 
     fn shorted_leads() -> Session {
         let text = include_str!("../../tests/jobs/boathouse.toml");
         let job = Job::parse(text, "boathouse.toml").unwrap();
         let now: Timestamp = "2026-11-25T09:30:00Z".parse().unwrap();
-        let (mut session, _) = Session::begin(job, "test", now).unwrap();
+        let practice = Practice {
+            learner: "A. Learner".to_owned(),
+            level: Level::Led,
+            predict: false,
+            simulated: None,
+        };
+        let run = Run {
+            practice: Some(&practice),
+            ..Run::from("test")
+        };
+        let (mut session, _) = Session::begin(job, run, now).unwrap();
         for _ in 0..40 {
             let step = session.state().current().unwrap().clone();
             let said = match &step.ask {
@@ -166,23 +191,30 @@ mod tests {
         let session = shorted_leads();
         let mut state = session.state().clone();
         let wrong = only_reading(&state);
-        let struck = strike_at_desk(&state, wrong, " heard wrongly ");
+        let struck = strike_at_desk(&state, wrong, " heard wrongly ", Some("B. Instructor"));
         let reason = "heard wrongly".to_owned();
-        assert_eq!(struck, Ok(Event::Struck { of: wrong, reason }));
         assert_eq!(
-            strike_at_desk(&state, wrong, " "),
+            struck,
+            Ok(Event::Struck {
+                of: wrong,
+                reason,
+                by: Some("B. Instructor".to_owned()),
+            })
+        );
+        assert_eq!(
+            strike_at_desk(&state, wrong, " ", Some("B. Instructor")),
             Err(DeskRefusal::NoReason)
         );
         let none = EventNo(0);
         assert_eq!(
-            strike_at_desk(&state, none, "why"),
+            strike_at_desk(&state, none, "why", Some("B. Instructor")),
             Err(DeskRefusal::NoReading(none))
         );
         let right = Reading::exact("0.05".parse().unwrap());
         let event = correct_at_desk(&state, wrong, &right, "misheard").unwrap();
         state.apply(&event, state.last_event_at());
         assert_eq!(
-            strike_at_desk(&state, wrong, "why"),
+            strike_at_desk(&state, wrong, "why", Some("B. Instructor")),
             Err(DeskRefusal::NoLongerCounts(wrong))
         );
     }

@@ -2,47 +2,109 @@
 //! is never refused: the instrument shows what is there.
 
 use super::agenda::Agenda;
-use super::facts::{Quantity, Refusal, Step};
+use super::facts::{Quantity, Refusal, Step, StepKind};
+use super::procedures::bond_place;
 use crate::grammar::Intent;
-use crate::quantity::{Conductors, TestVoltage, Unit};
+use crate::installation::Circuit;
+use crate::quantity::{Conductors, Pair, TestVoltage, Unit};
 use crate::terms::{Between, HalfCycle, Place, Probe, RcdTest, Setting, Stage};
 
 /// What the supply's own terminals are called, before the main switch.
-const ORIGIN: &str = "origin";
+const ORIGIN: [&str; 2] = ["origin", "incoming terminals"];
 
-/// Where the probes are, when the instrument is set as the step that is asked for needs it and nothing
-/// else was said. Nothing when nothing is asked for any more.
-pub fn probe(
-    agenda: &Agenda,
-    setting: Option<Setting>,
-    between: &Between,
-    place: Option<&Place>,
-) -> Option<Probe> {
-    let step = agenda.current()?;
-    let at_origin = place.is_some_and(|place| place.name == ORIGIN)
-        || (place.is_none() && step.incoming)
-        || (place.is_none() && step.measures(Quantity::FaultCurrent));
-    let at_board = place == Some(&Place::board());
-    let bond = *between == Between::Bond;
-    let circuit = step.circuit.filter(|_| !at_origin && !bond);
-    let place = match place {
-        _ if at_origin => None,
-        // What the main switch feeds.
-        _ if circuit.is_none() && !bond => Some(Place::board()),
-        _ if at_board => None,
-        // Where it is asked for.
-        None if bond || matches!(between, Between::Pair(_) | Between::LongLead(_)) => {
-            step.place.clone()
-        }
-        place => place.cloned(),
+/// Where somebody says that the probes are.
+#[derive(Debug, Clone, Copy)]
+pub struct Placed<'a> {
+    /// How the instrument is set, when that was said.
+    pub setting: Option<Setting>,
+    /// Between what.
+    pub between: &'a Between,
+    /// Where, when that was said.
+    pub place: Option<&'a Place>,
+    /// On which circuit, when that was said.
+    pub circuit: Option<u16>,
+}
+
+/// Where the probes are: on the circuit that is worked on, or the one that was named or has the place
+/// that was named; with the instrument as the step that is asked for needs it where nothing else was
+/// said. Nothing where a place was named that is on no circuit, or on several.
+pub fn probe(agenda: &Agenda, said: Placed<'_>) -> Option<Probe> {
+    let step = agenda.current();
+    let board = step.map_or_else(|| agenda.first_board(), |step| step.board);
+    let bond = *said.between == Between::Bond;
+    let alone = matches!(
+        said.between,
+        Between::LeadsJoined | Between::LeadsApart | Between::KnownSource
+    );
+    let incoming = |step: &Step| step.incoming || step.measures(Quantity::FaultCurrent);
+    let elsewhere = said.place.is_some() || said.circuit.is_some();
+    let at_origin = said
+        .place
+        .is_some_and(|place| ORIGIN.contains(&place.name.as_str()))
+        || (!elsewhere && step.is_some_and(incoming));
+    let at_board = said.place == Some(&Place::board());
+    let setting = said
+        .setting
+        .unwrap_or_else(|| step.map_or(Setting::Voltage, needed_by));
+    let mut probe = Probe {
+        setting,
+        between: said.between.clone(),
+        board,
+        circuit: None,
+        place: None,
     };
-    Some(Probe {
-        setting: setting.unwrap_or_else(|| needed_by(step)),
-        between: between.clone(),
-        board: step.board,
-        circuit,
-        place,
+    if at_origin || alone {
+        return Some(probe);
+    }
+    if bond {
+        probe.place = Some(bond_meant(agenda, step, said.place)?);
+        return Some(probe);
+    }
+    let here = said.circuit.or(step.and_then(|step| step.circuit));
+    match said.place.filter(|_| !at_board) {
+        Some(place) => {
+            let has = |number: &u16| has_place(agenda, board, *number, place);
+            probe.circuit = Some(match here.filter(has) {
+                Some(circuit) => circuit,
+                None if said.circuit.is_some() => return None,
+                None => only_one_with(agenda, board, place)?,
+            });
+            probe.place = Some(place.clone());
+        }
+        // What the main switch feeds.
+        None if here.is_none() => probe.place = Some(Place::board()),
+        None => {
+            probe.circuit = here;
+            let asked = step.filter(|step| step.circuit == here && !at_board);
+            let at_place = matches!(said.between, Between::Pair(_) | Between::LongLead(_));
+            // Where it is asked for.
+            probe.place = asked
+                .filter(|_| at_place)
+                .and_then(|step| step.place.clone());
+        }
+    }
+    Some(probe)
+}
+
+/// Whether a circuit has a point of that name.
+pub(super) fn has_place(agenda: &Agenda, board: u16, number: u16, place: &Place) -> bool {
+    let board = agenda.job().boards.iter().find(|b| b.number == board);
+    let circuit = board.and_then(|b| b.circuits.iter().find(|c| c.number == number));
+    circuit.is_some_and(|circuit| {
+        circuit.points.iter().any(|point| point.place() == *place)
+            || circuit.points.is_empty() && *place == Circuit::far_end()
     })
+}
+
+/// The one circuit of a board that has a point of that name.
+pub(super) fn only_one_with(agenda: &Agenda, board: u16, place: &Place) -> Option<u16> {
+    let on_board = agenda.job().boards.iter().filter(|b| b.number == board);
+    let mut with = on_board
+        .flat_map(|b| &b.circuits)
+        .map(|circuit| circuit.number)
+        .filter(|number| has_place(agenda, board, *number, place));
+    let only = with.next()?;
+    with.next().is_none().then_some(only)
 }
 
 /// What is said of such a probing: where the probes are, and how the instrument is set.
@@ -51,6 +113,27 @@ pub fn said(probe: &Probe) -> Intent {
         setting: Some(probe.setting),
         between: probe.between.clone(),
         place: probe.place.clone(),
+        circuit: probe.circuit.filter(|_| probe.place.is_some()),
+    }
+}
+
+/// Which main bond is meant: the one whose part was named, the one that is asked for, or the only one.
+fn bond_meant(agenda: &Agenda, step: Option<&Step>, place: Option<&Place>) -> Option<Place> {
+    let bonds = &agenda.job().supply.bonds;
+    let asked = || {
+        let step = step.filter(|step| matches!(step.kind, StepKind::Bond | StepKind::BondBack))?;
+        step.place.as_ref()
+    };
+    let of = |name: &String| bond_place(name);
+    match place {
+        Some(place) => {
+            let said = |name: &&String| place.name.contains(name.to_lowercase().as_str());
+            bonds.iter().find(said).map(of)
+        }
+        None => asked().cloned().or_else(|| match bonds.as_slice() {
+            [only] => Some(of(only)),
+            _ => None,
+        }),
     }
 }
 
@@ -118,17 +201,59 @@ pub fn refusal_of(agenda: &Agenda, probe: &Probe) -> Option<Refusal> {
         .or_else(|| steps().find(same_pair))
         .or_else(|| steps().next());
     match for_it {
-        Some(step) => agenda.guard(step).err(),
+        // What was only ordered is not out.
+        Some(step) => agenda.guard_of_a_move(step).err(),
         None => without_a_step(agenda, probe),
     }
+}
+
+/// Whether a display of this probing can be what was read for a step between `pair`: the same function,
+/// conductors and place.
+pub fn reads(step: &Step, pair: Option<Pair>, probe: &Probe) -> bool {
+    let pair = pair.or(step.measure().and_then(|m| m.pair)).or(step.pair);
+    let same_pair = match &probe.between {
+        Between::Pair(probed) => pair.is_none_or(|pair| same_wires(pair, *probed)),
+        Between::Ends(conductor) => step.conductor == Some(*conductor),
+        _ => true,
+    };
+    let at_board = |place: Option<&Place>| place.is_none_or(|place| *place == Place::board());
+    let same_place = match (&step.place, &probe.place) {
+        (asked, probed) if at_board(asked.as_ref()) => {
+            at_board(probed.as_ref()) || !matches!(probe.setting, Setting::Voltage)
+        }
+        (asked, probed) => asked == probed,
+    };
+    let leads = matches!(
+        probe.between,
+        Between::LeadsApart | Between::LeadsJoined | Between::KnownSource
+    );
+    let here = step.board == probe.board && (leads || step.circuit == probe.circuit);
+    here && same_pair && (leads || same_place) && is_for(step, probe)
+}
+
+/// "Line" is any line where only one is meant.
+fn same_wires(asked: Pair, probed: Pair) -> bool {
+    let line = |c: Conductors| {
+        c == Conductors::L || [Conductors::L1, Conductors::L2, Conductors::L3].contains(&c)
+    };
+    asked == probed
+        || (line(asked.from())
+            && line(probed.from())
+            && asked.to() == probed.to()
+            && (asked.from() == Conductors::L || probed.from() == Conductors::L))
 }
 
 /// Whether a step asks for what the instrument is set to.
 fn is_for(step: &Step, probe: &Probe) -> bool {
     let quantity = step.measure().map(|m| m.quantity);
     match probe.setting {
-        Setting::Voltage => false,
+        Setting::Voltage => match quantity {
+            Some(Quantity::SupplyVoltage | Quantity::Noted) => true,
+            _ => step.kind.proves_dead(),
+        },
         Setting::Continuity => match quantity {
+            Some(Quantity::LeadsOpen) => probe.between == Between::LeadsApart && ohms(step),
+            Some(Quantity::LeadsShorted) => probe.between == Between::LeadsJoined && ohms(step),
             Some(Quantity::RingEndToEnd) => matches!(probe.between, Between::Ends(_)),
             Some(Quantity::RingLineNeutral) => is_between(probe, Conductors::N),
             Some(Quantity::RingLineEarth | Quantity::R1R2) => is_between(probe, Conductors::E),
@@ -136,9 +261,14 @@ fn is_for(step: &Step, probe: &Probe) -> bool {
             Some(Quantity::Bond) => probe.between == Between::Bond,
             _ => step.stage == Stage::Polarity,
         },
-        Setting::Insulation { at } => {
-            quantity == Some(Quantity::Insulation) && step.measure().and_then(|m| m.at) == Some(at)
-        }
+        Setting::Insulation { at } => match quantity {
+            Some(Quantity::LeadsOpen) => probe.between == Between::LeadsApart && !ohms(step),
+            Some(Quantity::LeadsShorted) => probe.between == Between::LeadsJoined && !ohms(step),
+            quantity => {
+                quantity == Some(Quantity::Insulation)
+                    && step.measure().and_then(|m| m.at) == Some(at)
+            }
+        },
         Setting::Loop => {
             matches!(
                 quantity,
@@ -156,6 +286,11 @@ fn is_for(step: &Step, probe: &Probe) -> bool {
         }
         Setting::PhaseSequence => step.stage == Stage::PhaseSequence,
     }
+}
+
+/// Whether a step wants ohms, and not megohms.
+fn ohms(step: &Step) -> bool {
+    step.measure().is_some_and(|m| m.unit == Unit::Ohm)
 }
 
 fn is_between(probe: &Probe, other: Conductors) -> bool {

@@ -2,9 +2,8 @@
 
 use super::agenda::Agenda;
 use super::decide::{self, decide, follow};
-use super::facts::{Edition, Event, Mode};
+use super::facts::{Edition, Event, Mode, Refusal};
 use super::invariants::Watch;
-use super::probing;
 use super::procedures::Catalogue;
 use super::say::{self, Line, Narrator};
 use super::state::{ABSENCE, LONG_ABSENCE, Question, ReplayError, StepOutcome, is_another_day};
@@ -299,9 +298,9 @@ impl Session {
         probe: Probe,
         shown: Shown,
         came: Vec<Consequence>,
+        refusal: Option<Refusal>,
         now: Timestamp,
     ) -> Turn {
-        let refusal = probing::refusal_of(&self.agenda, &probe);
         let event = Event::Probed {
             probe,
             shown,

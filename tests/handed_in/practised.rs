@@ -39,6 +39,7 @@ fn strike_what_is_wrong(learner: &mut Learner, reason: &str) {
     let struck = Event::Struck {
         of: wrong.unwrap().event,
         reason: reason.to_owned(),
+        by: None,
     };
     learner.events.push((struck, learner.now));
 }
@@ -533,11 +534,7 @@ fn refusals(log: &Log) -> Vec<Value> {
                 refusal: Some(refusal),
                 ..
             } => {
-                let said = Intent::Probe {
-                    setting: Some(probe.setting),
-                    between: probe.between.clone(),
-                    place: probe.place.clone(),
-                };
+                let said = bothhands::sequence::probing::said(probe);
                 let came = json!(came);
                 Some((
                     "probed",

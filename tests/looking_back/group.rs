@@ -233,7 +233,7 @@ fn a_reading_is_struck_from_the_page_of_marks() {
     let log = Log::read(&store).unwrap();
     assert!(matches!(
         &log.entries.last().unwrap().event,
-        Event::Struck { of: struck, reason } if struck.0 == of && reason == "a lorry passed"
+        Event::Struck { of: struck, reason, .. } if struck.0 == of && reason == "a lorry passed"
     ));
     // The event says that it was practised.
     let record = store.records().last().unwrap().unwrap();

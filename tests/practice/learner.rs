@@ -134,12 +134,18 @@ impl Learner {
             });
         let before = self.session.clone();
         let turn = if matches!(said, Intent::Probe { .. }) {
-            let (probe, shown, came) = self
+            let answer = self
                 .bench
                 .probe(self.session.state(), &said)
                 .unwrap_or_else(|why| panic!("{words}: {why}"));
-            self.shown = Some(shown);
-            self.session.probed(probe, shown, came, self.now)
+            self.shown = Some(answer.shown);
+            self.session.probed(
+                answer.probe,
+                answer.shown,
+                answer.came,
+                answer.refusal,
+                self.now,
+            )
         } else {
             self.session.turn(&said, self.now).unwrap()
         };
@@ -277,11 +283,6 @@ impl Learner {
             half: None,
         }
         .words();
-        if self.predicts && self.session.state().to_predict(&step.id).is_some() {
-            self.say(&format!("i expect {words}"));
-            let limit = self.limit.clone();
-            self.say(&limit);
-        }
         self.say(&words);
         self.answer_what_is_asked();
     }
@@ -345,6 +346,11 @@ impl Learner {
                 None => format!("probe line to earth {at}"),
             },
         };
+        if self.predicts && self.session.state().to_predict(&step.id).is_some() {
+            self.say("i expect one point five");
+            let limit = self.limit.clone();
+            self.say(&limit);
+        }
         self.say(probing.trim());
         self.read_out(step);
     }

@@ -122,6 +122,7 @@ fn a_misreading_can_be_struck() {
     let struck = Event::Struck {
         of: wrong.event,
         reason: "heard wrongly".to_owned(),
+        by: None,
     };
     let now = learner.now;
     learner.events.push((struck, now));
@@ -165,15 +166,17 @@ fn what_is_predicted_is_judged() {
         learner.go_on();
     }
     learner.say("bond off");
-    learner.say("probe bond");
-    let shown = learner.shown_words();
-    let told = learner.say(&shown);
+    let told = learner.say("zero point zero five");
     assert!(told[0].text.contains("what do you expect"), "{told:?}");
+    // What is said first and then otherwise counts as it was said last.
+    learner.say("i expect four ohms");
     learner.say("i expect zero point zero five ohms");
-    let told = learner.say(&shown);
+    let told = learner.say("zero point zero five");
     assert!(told[0].text.contains("the limit"), "{told:?}");
     // BS 7671 has no limit for it; the order of 0.05 ohm is common practice, which the judge asks by.
     learner.say("the limit is zero point zero five");
+    learner.say("probe bond");
+    let shown = learner.shown_words();
     learner.say(&shown);
     learner.go_to_the_end();
     let sheet = learner.sheet();
@@ -185,6 +188,30 @@ fn what_is_predicted_is_judged() {
         .collect();
     assert_eq!(of_bond, [true, true], "{:?}", sheet.predictions);
     assert!(share(&sheet, Criterion::Predictions) > Some(0.0));
+}
+
+/// What is said after the instrument has shown it is no prediction.
+#[test]
+fn who_has_seen_it_predicts_nothing() {
+    let job = Job::parse(JOB, "bay.toml").unwrap();
+    let mut learner = Learner::begin_as(job, Hidden::nothing(), Level::Led, true, None);
+    learner.predicts = true;
+    while learner.step_tail() != "bond/water" {
+        learner.go_on();
+    }
+    learner.say("bond off");
+    learner.say("probe bond");
+    let shown = learner.shown_words();
+    learner.say(&format!("i expect {shown}"));
+    learner.say("the limit is zero point zero five");
+    learner.say(&shown);
+    let sheet = learner.sheet();
+    let of_bond = |p: &&bothhands::marking::Prediction| p.step.tail == "bond/water";
+    let bond: Vec<_> = sheet.predictions.iter().filter(of_bond).collect();
+    assert!(
+        bond.iter()
+            .all(|p| p.after && !p.right || p.of == bothhands::terms::Predicted::Limit)
+    );
 }
 
 /// A limit that is not the judge's is wrong, whatever the value.
@@ -421,4 +448,153 @@ fn a_fault_that_cannot_be_there_is_told() {
     let why = Bench::of(&job, nowhere).unwrap_err().to_string();
     assert!(why.contains('9'), "{why}");
     let _ = EventNo(0);
+}
+
+/// Who says "dead" of a pair that he did not probe, or that showed a voltage, has not proved it.
+#[test]
+fn dead_is_what_the_indicator_showed() {
+    let play = |hidden: Hidden, lines: &[&str]| {
+        let mut learner = Learner::begin(JOB, hidden, Level::Silent, None);
+        for words in ["done", "proved", "isolated", "locked off"]
+            .iter()
+            .chain(lines)
+        {
+            learner.say(words);
+        }
+        let sheet = learner.sheet();
+        let lapsed: Vec<Criterion> = sheet.lapses.iter().map(|lapse| lapse.criterion).collect();
+        lapsed
+    };
+    assert_eq!(
+        play(Hidden::nothing(), &["probe line to neutral", "dead"]),
+        [] as [Criterion; 0]
+    );
+    assert_eq!(play(Hidden::nothing(), &["dead"]), [Criterion::EveryPair]);
+    // Another pair is another pair.
+    assert_eq!(
+        play(
+            Hidden::nothing(),
+            &[
+                "probe line to neutral",
+                "dead",
+                "probe line to neutral",
+                "dead"
+            ]
+        ),
+        [Criterion::EveryPair]
+    );
+    let second = || Hidden {
+        faults: vec![HiddenFault {
+            circuit: None,
+            board: None,
+            ..fault(FaultKind::SecondSource, 1)
+        }],
+        ..Hidden::nothing()
+    };
+    assert_eq!(
+        play(second(), &["probe line to neutral", "dead"]),
+        [Criterion::Isolation]
+    );
+    // To stop there is right, and nothing that was not done then counts.
+    let mut learner = Learner::begin(JOB, second(), Level::Silent, None);
+    for words in [
+        "done",
+        "proved",
+        "isolated",
+        "locked off",
+        "probe line to neutral",
+        "it is live",
+        "the fault is second source",
+        "finish the session",
+        "affirm",
+    ] {
+        learner.say(words);
+    }
+    let sheet = learner.sheet();
+    assert!(sheet.lapses.is_empty(), "{:#?}", sheet.lapses);
+    assert!(sheet.passed, "{sheet:#?}");
+}
+
+/// Who invents readings, names the fault by luck and finishes is not passed; nor who does nothing.
+#[test]
+fn nothing_is_had_for_nothing() {
+    for readings in [true, false] {
+        let mut learner = Learner::begin(JOB, open_leg(), Level::Silent, None);
+        for words in ["done", "proved", "isolated", "locked off"] {
+            learner.say(words);
+        }
+        for pair in ["line to neutral", "line to earth", "neutral to earth"] {
+            learner.say(&format!("probe {pair}"));
+            learner.say("dead");
+        }
+        learner.say("proved");
+        if readings {
+            for words in ["over range", "leads nulled", "over range"] {
+                learner.say(words);
+            }
+        }
+        learner.say("the fault is open leg of the neutral at socket two on circuit one");
+        learner.say("finish the session");
+        learner.say("affirm");
+        let sheet = learner.sheet();
+        let told = learner.diary.join("\n");
+        assert!(sheet.finished && !sheet.passed, "{:?} {told}", sheet.points);
+        assert!(
+            sheet.points < Some(0.3),
+            "{:?} {:#?}",
+            sheet.points,
+            sheet.marks
+        );
+        assert_eq!(share(&sheet, Criterion::Diagnosis), Some(0.0));
+        assert!(!sheet.diagnosis.unwrap().evidence);
+    }
+}
+
+/// A reading is compared with what was shown of that test, at that place, and with nothing else.
+#[test]
+fn a_reading_is_of_its_own_place() {
+    let mut learner = Learner::begin(JOB, Hidden::nothing(), Level::Led, None);
+    while learner.step_tail() != "crossed-neutral/socket 1" {
+        learner.go_on();
+    }
+    learner.say("line and neutral crossed");
+    let mut said = Vec::new();
+    for socket in ["one", "two", "three"] {
+        learner.say(&format!("probe line to neutral at socket {socket}"));
+        said.push(learner.shown_words());
+    }
+    // Read out afterwards, each as it was shown: right. Then one of a place that was not probed.
+    for words in &said {
+        learner.say(words);
+    }
+    let sheet = learner.sheet();
+    assert!(
+        sheet.readings.iter().all(|judged| !judged.is_wrong()),
+        "{:#?}",
+        sheet.readings
+    );
+    learner.say("crossing removed");
+    learner.say("line and earth crossed");
+    learner.say("probe line to earth at socket two");
+    let shown = learner.shown_words();
+    learner.say(&shown);
+    let sheet = learner.sheet();
+    let last = sheet.readings.last().unwrap();
+    assert_eq!(last.judgement, Judgement::NotProbed, "{last:?}");
+}
+
+/// What was forgotten and is done after all is done: the list may have it already.
+#[test]
+fn what_is_said_late_is_done() {
+    let mut learner = Learner::begin(JOB, Hidden::nothing(), Level::Led, None);
+    while learner.step_tail() != "crossed-neutral/socket 1" {
+        learner.go_on();
+    }
+    learner.say("probe line to neutral at socket one");
+    learner.say("over range");
+    learner.say("affirm");
+    learner.say("line and neutral crossed");
+    learner.say("probe line to neutral at socket two");
+    let shown = learner.shown_words();
+    assert!(shown.ends_with("one six ohms"), "{shown}");
 }

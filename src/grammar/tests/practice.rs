@@ -20,6 +20,7 @@ fn probe(setting: Option<Setting>, between: Between, place: Option<Place>) -> In
         setting,
         between,
         place,
+        circuit: None,
     }
 }
 

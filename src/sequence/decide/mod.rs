@@ -90,6 +90,8 @@ pub fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
         Intent::Pause => vec![Event::Paused],
         Intent::Note => vec![Event::NoteBegun { observation: false }],
         Intent::Observe => leaving_out::observe(agenda, said),
+        // The installation that is practised on has the points that it has.
+        Intent::AddPoint { .. } if agenda.practises() => not_asked(said),
         Intent::AddPoint { name, circuit } => adding::decide(agenda, said, name, *circuit),
         Intent::StaysOff(number) => moving::stays_off(agenda, said, *number),
         // What another grammar says never comes here: sessions hear by ours.

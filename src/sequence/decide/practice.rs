@@ -1,10 +1,11 @@
 //! What is said only where somebody learns: predictions, and the fault that was found.
 
-use super::not_asked;
+use super::{not_asked, refused};
 use crate::grammar::Intent;
 use crate::quantity::Reading;
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::Event;
+use crate::sequence::facts::{Destination, Event, Refusal};
+use crate::sequence::probing;
 use crate::terms::{HiddenFault, Predicted};
 
 /// What the reading that is asked for will be.
@@ -30,14 +31,63 @@ pub(super) fn diagnosed(agenda: &Agenda, said: &Intent, fault: Option<&HiddenFau
     if !agenda.practises() {
         return not_asked(said);
     }
+    let Some(fault) = fault else {
+        return vec![Event::Diagnosed { fault: None }];
+    };
     let here = agenda.current();
-    let fault = fault.map(|fault| HiddenFault {
-        board: fault.board.or_else(|| here.map(|step| step.board)),
-        circuit: fault.circuit.or_else(|| {
-            here.and_then(|step| step.circuit)
-                .filter(|_| fault.place.is_some())
-        }),
-        ..fault.clone()
+    let board = fault
+        .board
+        .or_else(|| here.map(|step| step.board))
+        .unwrap_or_else(|| agenda.first_board());
+    let circuit = fault.circuit.or_else(|| {
+        let place = fault.place.as_ref()?;
+        let worked_on = here.and_then(|step| step.circuit);
+        worked_on
+            .filter(|number| probing::has_place(agenda, board, *number, place))
+            .or_else(|| probing::only_one_with(agenda, board, place))
     });
-    vec![Event::Diagnosed { fault }]
+    // Nothing is wrong where there is nothing.
+    let known = agenda.job().boards.iter().find(|b| b.number == board);
+    let has = |number: u16| {
+        known.is_some_and(|b| b.circuits.iter().any(|circuit| circuit.number == number))
+    };
+    let missing = [circuit, fault.with_circuit]
+        .into_iter()
+        .flatten()
+        .find(|number| !has(*number));
+    if let Some(number) = missing {
+        return refused(
+            said,
+            Refusal::NoSuchPlace {
+                to: Some(Destination::Circuit(number)),
+                what: None,
+            },
+        );
+    }
+    match (&fault.place, circuit) {
+        (Some(place), Some(number)) if !probing::has_place(agenda, board, number, place) => {
+            return refused(
+                said,
+                Refusal::NoSuchPoint {
+                    place: place.clone(),
+                },
+            );
+        }
+        (Some(place), None) => {
+            return refused(
+                said,
+                Refusal::NoSuchPoint {
+                    place: place.clone(),
+                },
+            );
+        }
+        _ => {}
+    }
+    vec![Event::Diagnosed {
+        fault: Some(HiddenFault {
+            board: Some(board),
+            circuit,
+            ..fault.clone()
+        }),
+    }]
 }

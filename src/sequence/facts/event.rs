@@ -431,6 +431,9 @@ pub enum Event {
         of: EventNo,
         /// Why, as typed.
         reason: String,
+        /// Who struck it, as typed.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        by: Option<String>,
     },
     /// "Stand by": nothing is taken until "carry on".
     StoodBy,

@@ -140,6 +140,11 @@ pub enum Refusal {
     NothingToAnswer,
     /// The step can't be left out: everything after it depends on it.
     CannotBeSkipped,
+    /// A fault was named at a point that the circuit does not have, or that several have.
+    NoSuchPoint {
+        /// The point.
+        place: Place,
+    },
     /// What was hidden is to be named before a practice ends.
     NameTheFault,
     /// What the reading will be, or its limit, is to be said before it is taken.

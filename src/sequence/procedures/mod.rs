@@ -30,6 +30,7 @@ pub use insulation::{joined_to_earth, lives_linked, tested_joined_instead};
 pub use put_back::to_put_back;
 pub use reopened::reopened;
 pub use table::RING_ENDS;
+pub(super) use table::bond_place;
 
 use super::facts::{Column, Edition, Order, ProcedureId, Refusal, Step};
 use super::state::State;

@@ -198,7 +198,7 @@ pub static BONDING: Row = Row {
 };
 
 /// A main bond's place is its name.
-fn bond_place(name: &str) -> Place {
+pub(in crate::sequence) fn bond_place(name: &str) -> Place {
     Place {
         name: format!("{name} bond"),
         number: None,

@@ -96,8 +96,13 @@ const WHENEVER: [Intent; 7] = [
 /// What can be said here, and whenever.
 pub(super) fn what_can_be_said(agenda: &Agenda) -> String {
     let whenever: Vec<String> = WHENEVER.iter().map(Intent::words).collect();
+    let practised = if agenda.practises() {
+        " In practice: what you do, such as ring ends out; where the probes are, such as probe line to neutral at socket one; the fault is, and its kind, conductor, place and circuit; or there is no fault."
+    } else {
+        ""
+    };
     format!(
-        "{} At any time: {}, go to and the test, circuit and its number.",
+        "{} At any time: {}, go to and the test, circuit and its number.{practised}",
         what_is_taken(agenda),
         whenever.join(", ")
     )

@@ -1,6 +1,7 @@
 //! What is left out where a session asks or examines instead of leading. The one place that says so.
 
-use super::{Line, LineKind, asked, bare_read_back};
+use super::refusals::refused_in_short;
+use super::{Line, LineKind, about, asked, bare_read_back};
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Doubt, Event, Refusal};
@@ -27,8 +28,19 @@ fn asking(event: &Event, lines: Vec<Line>) -> Vec<Line> {
             vec![Line::warning("Not now. Something else comes first.")]
         }
         Event::NotTaken { words, .. } => vec![not_known(words)],
+        Event::Unpaused => resumed(lines),
         _ => lines,
     }
+}
+
+/// Where the session is, and what is left, is not told.
+fn resumed(lines: Vec<Line>) -> Vec<Line> {
+    let asked = lines
+        .into_iter()
+        .filter(|line| line.kind == LineKind::Question);
+    std::iter::once(Line::answer("Resumed."))
+        .chain(asked)
+        .collect()
 }
 
 /// Whether a refusal gives away what is to be done next.
@@ -59,15 +71,19 @@ fn examining(before: &Agenda, event: &Event, lines: Vec<Line>) -> Vec<Line> {
             Some(crate::sequence::state::Question::Reading(_)) => vec![Line::answer("Taken.")],
             _ => lines,
         },
-        Event::Refused { refusal, .. } => {
-            let simulated = before.practises();
-            if before_danger(refusal) || is_about_words(refusal) || !simulated && endangers(refusal)
-            {
-                lines
-            } else {
-                vec![Line::warning("Not taken.")]
-            }
+        // On a real installation nobody is left without a reason.
+        Event::Refused { .. } if !before.practises() => lines,
+        // That it is dangerous, and not how to go on.
+        Event::Refused { refusal, .. } if before_danger(refusal) => {
+            vec![Line::warning(format!("No: {}.", refused_in_short(refusal)))]
         }
+        Event::Refused { refusal, .. } if is_about_words(refusal) => lines,
+        Event::Refused { .. } => vec![Line::warning("Not taken.")],
+        Event::Unpaused => resumed(lines),
+        Event::Moved { to, .. } => match before.step(to) {
+            Some(step) => vec![Line::answer(about::moved(step, 0))],
+            None => Vec::new(),
+        },
         Event::Asked {
             said: Intent::WhatDidISay(_),
         } => lines,
@@ -92,18 +108,6 @@ fn before_danger(refusal: &Refusal) -> bool {
     )
 }
 
-/// What a real installation would do somebody harm by.
-fn endangers(refusal: &Refusal) -> bool {
-    matches!(
-        refusal,
-        Refusal::NotProvedDead { .. }
-            | Refusal::Energised { .. }
-            | Refusal::Joined { .. }
-            | Refusal::CircuitOff { .. }
-            | Refusal::NotEnergised { .. }
-    )
-}
-
 /// What was said was not whole, or stands in the way: it tells nothing of the work.
 fn is_about_words(refusal: &Refusal) -> bool {
     matches!(
@@ -119,6 +123,7 @@ fn is_about_words(refusal: &Refusal) -> bool {
             | Refusal::ObservationNeeded
             | Refusal::PredictFirst { .. }
             | Refusal::NameTheFault
+            | Refusal::NoSuchPoint { .. }
     )
 }
 

@@ -30,7 +30,7 @@ use crate::grammar::Intent;
 use crate::limits::{Finding, Outcome, Verdict};
 use crate::quantity::Reading;
 use crate::quantity::Unit;
-use crate::terms::{Change, Part, Place, Stage, Statement, Wording};
+use crate::terms::{Change, Level, Part, Place, Stage, Statement, Wording};
 use brief::Form;
 
 /// The cautions, spoken when a session is begun and shown with every report.
@@ -298,6 +298,8 @@ fn asked(agenda: &Agenda, said: &Intent) -> Line {
         Intent::WhatIsOut => Line::answer(what_is_out(agenda)),
         Intent::HowLongIsLeft => Line::answer(about::how_long_is_left(agenda)),
         Intent::WhatIsLeft => Line::answer(asked::what_is_left(agenda)),
+        // Who is asked what comes next asks for that.
+        Intent::WhatIsNext if agenda.level() == Level::Asked => prompt::in_full(agenda).again(),
         Intent::WhatIsNext => Line::answer(asked::what_is_next(agenda)),
         Intent::WhatIsTheLimit => Line::answer(asked::what_is_the_limit(agenda)),
         Intent::WhatDidISay(circuit) => Line::answer(asked::what_was_said(agenda, *circuit)),

@@ -17,9 +17,16 @@ pub(super) fn probed(
 ) -> Vec<Line> {
     let display = Line::shown(display(shown, before.delivery().wording));
     let refused = refusal.map(|refusal| {
+        let led = before.level() == Level::Led;
         let why = refusals::refusal(before, refusal);
         let why = why.strip_prefix("No. ").unwrap_or(&why);
-        Line::warning(format!("On site that would not be taken. {why}"))
+        Line::warning(if led {
+            format!("On site that would not be taken. {why}")
+        } else {
+            // Not what comes first.
+            let why = refusals::refused_in_short(refusal);
+            format!("On site that would not be taken: {why}.")
+        })
     });
     let came = came.iter().map(|came| Line::warning(consequence(came)));
     if before.level() == Level::Led {

@@ -53,6 +53,7 @@ pub fn refused_in_short(refusal: &Refusal) -> String {
         Refusal::ReasonNeeded { .. } => "no reason was given".to_owned(),
         Refusal::NothingToAnswer => "nothing was asked".to_owned(),
         Refusal::CannotBeSkipped => "a step that can't be left out".to_owned(),
+        Refusal::NoSuchPoint { place } => format!("no {place} there"),
         Refusal::NameTheFault => "the fault was not named".to_owned(),
         Refusal::PredictFirst { .. } => "it was not predicted".to_owned(),
     }
@@ -192,6 +193,9 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
         }
         Refusal::NothingToAnswer => {
             with_what_to_say(agenda, "There is nothing to answer.".to_owned())
+        }
+        Refusal::NoSuchPoint { place } => {
+            format!("There is no {place} there, or on several circuits. Say it with its circuit.")
         }
         Refusal::NameTheFault => {
             "First, what is the fault, and where? Say the fault is, then its kind, conductor, place and circuit; or there is no fault.".to_owned()
