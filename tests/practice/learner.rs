@@ -391,7 +391,7 @@ impl Learner {
         self.answer_what_is_asked();
     }
 
-    fn reveal(&mut self) {
+    pub fn reveal(&mut self) {
         let hidden = self.bench.hidden().clone();
         let turn = self.session.revealed(hidden.faults, hidden.salt, self.now);
         self.events

@@ -536,6 +536,7 @@ fn nothing_is_had_for_nothing() {
         learner.say("the fault is open leg of the neutral at socket two on circuit one");
         learner.say("finish the session");
         learner.say("affirm");
+        learner.reveal();
         let sheet = learner.sheet();
         let told = learner.diary.join("\n");
         assert!(sheet.finished && !sheet.passed, "{:?} {told}", sheet.points);
