@@ -22,6 +22,9 @@ pub struct Lapse {
     /// The sound it rests on.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub sound: Option<String>,
+    /// The circuits of which something was outside its limit then.
+    #[serde(skip)]
+    pub concerns: Vec<u16>,
     /// The earlier lapse that it came of, by event: then it counts for nothing by itself.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub under: Option<EventNo>,
@@ -60,6 +63,8 @@ pub enum What {
         /// What the indicator showed last.
         shown: Reading,
     },
+    /// Conductors were taken out, linked or crossed while the circuit was live.
+    AlteredLive,
     /// Readings were given that nothing was probed for.
     Invented {
         /// How many.

@@ -4,6 +4,7 @@ use super::lapse::{Lapse, What, of_refusal};
 use super::readings::{Judged, Judgement, as_measured, as_shown, of_display};
 use crate::bay::BayError;
 use crate::installation::CircuitKind;
+use crate::limits::Outcome;
 use crate::log::{Entry, Log, LogError};
 use crate::practice::{Bench, Hidden};
 use crate::quantity::{Conductors, Number, Pair, Reading, Unit};
@@ -221,6 +222,7 @@ pub fn mark(
         evidence: false,
         stopped: false,
         struck: BTreeMap::new(),
+        rings: Vec::new(),
         at_desk: BTreeSet::new(),
         put_right_at_desk: BTreeSet::new(),
         predicted: Vec::new(),
@@ -272,6 +274,8 @@ struct Marker {
     /// Whether the work was stopped for a voltage, and nothing was said dead since.
     stopped: bool,
     struck: BTreeMap<EventNo, String>,
+    /// Where a ring was measured without its crossing.
+    rings: Vec<Option<(Option<u16>, StepKind)>>,
     /// Corrections at the desk, and what they put right.
     at_desk: BTreeSet<EventNo>,
     put_right_at_desk: BTreeSet<EventNo>,
@@ -335,7 +339,9 @@ impl Marker {
                         came: came.clone(),
                     };
                     self.lapse(before, entry, criterion, what);
-                } else if self.not_crossed(before, probe) {
+                } else if self.not_crossed(before, probe) && !self.told_of_ring(before) {
+                    self.rings
+                        .push(before.current().map(|step| (step.circuit, step.kind)));
                     self.lapse(before, entry, Criterion::Ring, What::NotCrossed);
                 }
             }
@@ -361,6 +367,16 @@ impl Marker {
                 }
             }
             Event::VoltageFound { .. } => self.stopped = true,
+            Event::TakenOut {
+                board,
+                circuit,
+                part,
+                ..
+            } if self.is_live(before, *board, *circuit)
+                && !matches!(part, Part::Lamp | Part::Cover | Part::Lock | Part::Load) =>
+            {
+                self.lapse(before, entry, Criterion::Isolation, What::AlteredLive);
+            }
             Event::CorrectedAtDesk { of, .. } => {
                 self.at_desk.insert(entry.no);
                 self.put_right_at_desk.insert(*of);
@@ -460,7 +476,23 @@ impl Marker {
             what,
             sound: entry.evidence.as_ref().map(ToString::to_string),
             under: None,
+            concerns: failed_circuits(before),
         });
+    }
+
+    /// Whether a board, or a circuit of it, was not switched off by what was said.
+    fn is_live(&self, before: &Agenda, board: u16, circuit: Option<u16>) -> bool {
+        self.bench.as_ref().is_some_and(|bench| {
+            let conditions = bench.conditions(before);
+            let off = circuit.is_some_and(|n| conditions.devices_off.contains(&(board, n)));
+            !off && !conditions.main_switches_off.contains(&board)
+        })
+    }
+
+    /// Whether the same omission was told of already: once for each stage of a ring.
+    fn told_of_ring(&self, before: &Agenda) -> bool {
+        let here = before.current().map(|step| (step.circuit, step.kind));
+        self.rings.last() == Some(&here)
     }
 
     /// Whether a ring is measured at a point, and what has to be crossed for it is not.
@@ -512,6 +544,7 @@ impl Marker {
                 what: What::LeftOut { stage, steps },
                 sound: entry.evidence.as_ref().map(ToString::to_string),
                 under: None,
+                concerns: Vec::new(),
             });
         }
         // A session that goes on is not judged by what is still to come; nor is who stopped for a voltage.
@@ -530,6 +563,7 @@ impl Marker {
                 what: What::Undone { stage, steps },
                 sound: None,
                 under: None,
+                concerns: Vec::new(),
             });
         }
         // What is out on a circuit that stays off is as it should be.
@@ -549,6 +583,7 @@ impl Marker {
                 what: What::LeftOpen { entries },
                 sound: None,
                 under: None,
+                concerns: Vec::new(),
             });
         }
     }
@@ -577,6 +612,7 @@ impl Marker {
                 },
                 sound: None,
                 under: None,
+                concerns: Vec::new(),
             });
         }
         self.lapses
@@ -795,6 +831,24 @@ fn is_that(named: &HiddenFault, fault: &HiddenFault) -> bool {
         && (named.with_circuit.is_none() || named.with_circuit == fault.with_circuit)
 }
 
+/// The circuits of which something that counts is outside its limit.
+fn failed_circuits(agenda: &Agenda) -> Vec<u16> {
+    let mut failed: Vec<u16> = agenda
+        .readings()
+        .filter(|record| record.status == ReadingStatus::Counts)
+        .filter(|record| record.outcome() == Some(Outcome::Fail))
+        // A trial at 250 V is no result.
+        .filter(|record| {
+            let step = agenda.step(&record.step);
+            step.is_some_and(|step| !step.kind.is_trial())
+        })
+        .filter_map(|record| record.step.circuit)
+        .collect();
+    failed.sort_unstable();
+    failed.dedup();
+    failed
+}
+
 /// Whether a step is done by what is said.
 fn asks(step: &Step) -> bool {
     step.ask != Ask::Event
@@ -823,12 +877,7 @@ fn of_left_out(stage: Stage) -> Criterion {
 fn under_what_they_came_of(lapses: &mut [Lapse]) {
     let earlier: Vec<(EventNo, Criterion, Option<u16>)> = lapses
         .iter()
-        .filter(|lapse| {
-            matches!(
-                lapse.criterion,
-                Criterion::TestVoltage | Criterion::Ring | Criterion::Leads
-            )
-        })
+        .filter(|lapse| matches!(lapse.criterion, Criterion::TestVoltage | Criterion::Ring))
         .map(|lapse| (lapse.event, lapse.criterion, lapse.circuit))
         .collect();
     for lapse in lapses {
@@ -841,10 +890,17 @@ fn under_what_they_came_of(lapses: &mut [Lapse]) {
         if !follows {
             continue;
         }
-        lapse.under = earlier
-            .iter()
-            .find(|(event, criterion, _)| *event < lapse.event && *criterion != lapse.criterion)
-            .map(|(event, ..)| *event);
+        // All that is outside its limit then is of circuits on which that went before.
+        let cause = |circuit: &u16| {
+            earlier
+                .iter()
+                .find(|(event, _, on)| *event < lapse.event && *on == Some(*circuit))
+        };
+        let causes: Vec<_> = lapse.concerns.iter().map(cause).collect();
+        lapse.under = match causes.first() {
+            Some(Some((event, ..))) if causes.iter().all(Option::is_some) => Some(*event),
+            _ => None,
+        };
     }
 }
 
@@ -982,7 +1038,11 @@ impl Sheet {
                     Criterion::Predictions => self.predictions.iter().filter(|p| !p.right).count(),
                     _ => self.against(criterion).count(),
                 };
-                let share = self.share(criterion, lapses, criteria)?;
+                let share = match (criteria.of(criterion), lapses) {
+                    // One lapse fails it, whatever a lapse takes off points.
+                    (Weights::PassOrFail, 1..) => 0.0,
+                    _ => self.share(criterion, lapses, criteria)?,
+                };
                 Some(Mark {
                     criterion,
                     counts: criteria.of(criterion),

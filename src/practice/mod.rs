@@ -9,10 +9,11 @@ pub use hidden::{Hidden, HiddenError};
 
 use crate::bay::{Bay, BayError, Conditions, ProbeError};
 use crate::grammar::Intent;
-use crate::installation::Job;
+use crate::installation::{Job, Phases};
+use crate::quantity::Conductors;
 use crate::sequence::probing::{self, Placed};
 use crate::sequence::{Agenda, Event, Refusal};
-use crate::terms::{Consequence, HiddenFault, Place, Probe, Setting, Shown};
+use crate::terms::{Between, Consequence, HiddenFault, Place, Probe, Setting, Shown};
 use jiff::Timestamp;
 
 /// A simulated installation, and what a learner has done to it so far.
@@ -34,6 +35,9 @@ pub enum NotShown {
         "Which circuit? Say {0} with its circuit: \"probe line to neutral at {0} on circuit one\"."
     )]
     Place(Place),
+    /// "Line" where there are three.
+    #[error("Which line? Say line one, line two or line three.")]
+    WhichLine,
     /// A bond, where there are several or none.
     #[error("Which bond? Say its part: \"probe bond at water pipe\".")]
     Bond,
@@ -168,6 +172,9 @@ impl Bench {
             Some(place) => NotShown::Place(place.clone()),
             None => NotShown::Bond,
         })?;
+        if is_any_line(agenda, &probe) {
+            return Err(NotShown::WhichLine);
+        }
         let (shown, came) = self.bay.probe(&self.for_probe(agenda, &probe), &probe)?;
         // A link or crossing that only the list expects is not on.
         let refusal = probing::refusal_of(agenda, &probe).filter(|refusal| match refusal {
@@ -211,4 +218,25 @@ impl Bench {
             _ => conditions,
         }
     }
+}
+
+/// Whether "line" is said live where there are three of them: two probes are on one each.
+fn is_any_line(agenda: &Agenda, probe: &Probe) -> bool {
+    let Between::Pair(pair) = &probe.between else {
+        return false;
+    };
+    let board = agenda.job().boards.iter().find(|b| b.number == probe.board);
+    let phases = match (board, probe.circuit) {
+        (Some(board), None) => Some(board.phases),
+        (Some(board), Some(number)) => {
+            let mut circuits = board.circuits.iter();
+            circuits.find(|c| c.number == number).map(|c| c.phases)
+        }
+        _ => None,
+    };
+    let dead = matches!(
+        probe.setting,
+        Setting::Continuity | Setting::Insulation { .. }
+    );
+    phases == Some(Phases::Three) && !dead && pair.from() == Conductors::L
 }

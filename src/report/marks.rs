@@ -536,6 +536,7 @@ fn told(lapse: &Lapse) -> String {
             "{} given that nothing was probed for.",
             capital(&plural(*readings, "reading was", "readings were"))
         ),
+        What::AlteredLive => "Taken out, linked or crossed with the circuit live.".to_owned(),
         What::NotCrossed => "Measured round the ring without crossing its ends.".to_owned(),
         What::LeftOut { stage, steps } => {
             format!("Left out: {stage}, {}.", plural(*steps, "step", "steps"))

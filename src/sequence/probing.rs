@@ -200,6 +200,20 @@ pub fn refusal_of(agenda: &Agenda, probe: &Probe) -> Option<Refusal> {
         .find(|step| same_pair(step) && same_place(step))
         .or_else(|| steps().find(same_pair))
         .or_else(|| steps().next());
+    // A voltage that no test of the circuit asks for is held to the highest that one does.
+    let insulation = |step: &&Step| {
+        step.board == probe.board
+            && step.circuit == probe.circuit
+            && step.measures(Quantity::Insulation)
+    };
+    let highest = || {
+        let all = agenda.plan().steps.iter().filter(insulation);
+        all.max_by_key(|step| step.measure().and_then(|m| m.at))
+    };
+    let for_it = for_it.or_else(|| match probe.setting {
+        Setting::Insulation { .. } => highest(),
+        _ => None,
+    });
     match for_it {
         // What was only ordered is not out.
         Some(step) => agenda.guard_of_a_move(step).err(),

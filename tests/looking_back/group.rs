@@ -68,7 +68,7 @@ fn get(served: &Served, page: &str) -> Answer {
 
 fn post_strike(served: &Served, page: &str, of: u64, reason: &str) -> Answer {
     let form = [("content-type", "application/x-www-form-urlencoded")];
-    let body = format!("of={of}&reason={reason}");
+    let body = format!("of={of}&reason={reason}&by=B.+Instructor");
     ask("POST", &served.address.replace("group", page), &form, &body)
 }
 
@@ -323,7 +323,8 @@ fn in_a_browser_attempts_are_chosen_and_a_reading_is_struck_from_the_keyboard() 
     if let Ok(folder) = std::env::var("OUT") {
         std::fs::write(Path::new(&folder).join("strike.png"), browser.picture()).unwrap();
     }
-    browser.sends("td input[name=reason]", "a lorry passed");
+    browser.keys("td input[name=reason]", "a lorry passed");
+    browser.sends("td input[name=by]", "B. Instructor");
     let kept = browser.run(
         "return document.querySelector('.kept')?.textContent",
         json!([]),

@@ -449,6 +449,11 @@ impl Learner {
             self.say("go to energise");
             return;
         }
+        // What is outside its limit is no reason for him.
+        if step.stage == Stage::Energise && self.bites(Habit::RingNotCrossed, "energise") {
+            self.say("energised");
+            return;
+        }
         if kind.puts_back() || kind == StepKind::PutBack {
             self.put_back(step);
             return;
