@@ -27,6 +27,7 @@ impl Progress {
     }
 
     /// Writes something beside it: what is shown of it is out of the way meanwhile.
+    #[cfg(feature = "hand-in")]
     pub(super) fn aside<T>(&self, write: impl FnOnce() -> T) -> T {
         self.0.suspend(write)
     }
