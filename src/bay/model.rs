@@ -4,7 +4,7 @@ use super::instrument::{Instrument, LEADS, WRONG_BY};
 use super::law::Law;
 use crate::installation::{
     Accessory, Board, Cable, Circuit, CircuitKind, Earthing, InstrumentUse, Job, JobKind, Phases,
-    RcdDelay, Source, SystemVoltage,
+    RcdDelay, Source, SystemVoltage, cpc_of_flat,
 };
 use crate::limits::{Tables, conductor, earth_loop};
 use crate::quantity::{Celsius, Metres, Ohms, SquareMillimetres};
@@ -236,18 +236,6 @@ const OF_DECLARED: (f64, f64) = (0.6, 0.95);
 const ELECTRODE: (f64, f64) = (15.0, 90.0);
 /// Ω of the inside of a second source.
 const SECOND: f64 = 40.0;
-
-/// Sizes of the protective conductor in flat cable: BS 6004, from memory.
-const CPC_OF: [(f64, f64); 8] = [
-    (1.0, 1.0),
-    (1.5, 1.0),
-    (2.5, 1.5),
-    (4.0, 1.5),
-    (6.0, 2.5),
-    (10.0, 4.0),
-    (16.0, 6.0),
-    (25.0, 10.0),
-];
 
 /// Numbers from a seed, between bounds.
 pub(super) struct Draw(pub(super) Rng);
@@ -495,7 +483,8 @@ impl BoardModel {
     }
 }
 
-/// The cable of a circuit whose job has none: the least that carries the device's current.
+/// The cable of a circuit whose job has none: the least that carries the device's current. Its protective
+/// conductor is that of flat cable; half the line above the sizes of that (ours).
 fn usual_cable(circuit: &Circuit) -> Cable {
     let rating = &Tables::shipped().cable_rating;
     let amps = circuit.device.as_ref().map_or(16.0, |device| device.amps);
@@ -504,10 +493,9 @@ fn usual_cable(circuit: &Circuit) -> Cable {
         CircuitKind::Ring => rating.ring_mm2,
         _ => enough.or(rating.amps.last()).map_or(2.5, |(mm2, _)| *mm2),
     };
-    let cpc = CPC_OF.iter().find(|(line, _)| *line == line_mm2);
     Cable {
         line_mm2,
-        cpc_mm2: cpc.map_or(line_mm2 / 2.0, |(_, cpc)| *cpc),
+        cpc_mm2: cpc_of_flat(line_mm2).unwrap_or(line_mm2 / 2.0),
         metres: None,
         class: 1,
     }

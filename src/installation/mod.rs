@@ -20,5 +20,5 @@ pub use job::{
 };
 pub use problem::{JobError, Problem};
 pub use schema::{reference, schema};
-pub(crate) use usual::without_flat;
 pub use usual::{DeviceWords, NotClear, day, did_you_mean, metres, nearest};
+pub(crate) use usual::{cpc_of_flat, without_flat};

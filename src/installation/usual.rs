@@ -679,11 +679,11 @@ impl FromStr for Cable {
             // The protective conductor of a flat cable goes by its line.
             let (line, rest) = spaced.trim().split_once(' ').unwrap_or((spaced.trim(), ""));
             let line_mm2 = number(line)?;
-            let cpc = FLAT.iter().find(|(line, _)| *line == line_mm2 && flat);
+            let cpc = cpc_of_flat(line_mm2).filter(|_| flat);
             let length = rest.split_whitespace().collect::<String>();
             return Ok(Self {
                 line_mm2,
-                cpc_mm2: cpc.ok_or_else(wrong)?.1,
+                cpc_mm2: cpc.ok_or_else(wrong)?,
                 metres: match length.as_str() {
                     "" => None,
                     length => Some(metres(length).ok_or_else(wrong)?),
@@ -705,16 +705,21 @@ impl FromStr for Cable {
     }
 }
 
-/// The protective conductor of flat cable with one, by its line conductor, mm²: BS 6004, from memory.
-const FLAT: [(f64, f64); 7] = [
-    (1.0, 1.0),
-    (1.5, 1.0),
-    (2.5, 1.5),
-    (4.0, 1.5),
-    (6.0, 2.5),
-    (10.0, 4.0),
-    (16.0, 6.0),
-];
+/// The protective conductor of flat cable with one, by its line conductor, mm²; nothing for a size that
+/// is not made: BS 6004, from memory.
+pub(crate) fn cpc_of_flat(line_mm2: f64) -> Option<f64> {
+    const SIZES: [(f64, f64); 7] = [
+        (1.0, 1.0),
+        (1.5, 1.0),
+        (2.5, 1.5),
+        (4.0, 1.5),
+        (6.0, 2.5),
+        (10.0, 4.0),
+        (16.0, 6.0),
+    ];
+    let size = SIZES.into_iter().find(|(line, _)| *line == line_mm2);
+    size.map(|(_, cpc)| cpc)
+}
 
 /// What is said of a cable without the name of the flat cable with its own protective conductor, and
 /// whether it was named.

@@ -1,5 +1,6 @@
 use super::Criterion;
 use crate::grammar::Intent;
+use crate::log::Entry;
 use crate::quantity::Reading;
 use crate::sequence::{Agenda, EventNo, LeftOut, OutEntry, Refusal, Step, StepKind};
 use crate::terms::{Consequence, Part, Probe, Stage, Statement};
@@ -28,6 +29,22 @@ pub struct Lapse {
     /// The earlier lapse that it came of, by event: then it counts for nothing by itself.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub under: Option<EventNo>,
+}
+
+impl Lapse {
+    /// A lapse that an entry shows, of no circuit and without a sound.
+    pub(super) fn at(entry: &Entry, criterion: Criterion, what: What) -> Self {
+        Self {
+            criterion,
+            event: entry.no,
+            at: entry.at,
+            circuit: None,
+            what,
+            sound: None,
+            concerns: Vec::new(),
+            under: None,
+        }
+    }
 }
 
 /// What a lapse was.

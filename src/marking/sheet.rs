@@ -3,11 +3,12 @@ use super::economy::{Economy, differ};
 use super::lapse::{Lapse, What, of_refusal};
 use super::readings::{Judged, Judgement, as_measured, as_shown, of_display};
 use crate::bay::BayError;
+use crate::grammar::Intent;
 use crate::installation::CircuitKind;
 use crate::limits::Outcome;
 use crate::log::{Entry, Log, LogError};
 use crate::practice::{Bench, Hidden};
-use crate::quantity::{Conductors, Number, Pair, Reading, Unit};
+use crate::quantity::{Conductors, Number, Pair, Reading, Relation, Unit};
 use crate::sequence::{
     Agenda, Ask, Event, EventNo, Mode, ReadingRecord, ReadingStatus, Refusal, ReplayError, Step,
     StepId, StepKind, StepOutcome, probing,
@@ -59,12 +60,9 @@ pub struct Sheet {
     pub help: u32,
     /// What was out, and for how long.
     pub left_out: Vec<LeftOut>,
-    /// How many steps of the plan ask for something, and how many were answered by a reading that was
-    /// probed for or by a statement.
+    /// How many steps of the plan ask for something.
     pub planned: usize,
-    /// Of those.
-    pub made: usize,
-    /// How many were answered at all, be it that they are not tested.
+    /// How many of those were answered, be it that they are not tested.
     pub answered: usize,
     /// Whether the job has a ring.
     #[serde(skip)]
@@ -117,7 +115,7 @@ pub struct Prediction {
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub after: bool,
     /// Whether it is near enough: a value within a quarter, or 0.1 of its unit; a limit where a value 3 %
-    /// inside it is judged otherwise than one 3 % outside.
+    /// inside it is judged otherwise than one 3 % outside. The margins are ours.
     pub right: bool,
 }
 
@@ -222,13 +220,12 @@ pub fn mark(
         evidence: false,
         stopped: false,
         struck: BTreeMap::new(),
-        rings: Vec::new(),
+        not_crossed: None,
         at_desk: BTreeSet::new(),
         put_right_at_desk: BTreeSet::new(),
         predicted: Vec::new(),
         named: Vec::new(),
         said: false,
-        probings: 0,
         help: 0,
         times: BTreeMap::new(),
     };
@@ -274,15 +271,14 @@ struct Marker {
     /// Whether the work was stopped for a voltage, and nothing was said dead since.
     stopped: bool,
     struck: BTreeMap<EventNo, String>,
-    /// Where a ring was measured without its crossing.
-    rings: Vec<Option<(Option<u16>, StepKind)>>,
+    /// Where a ring was last measured without its crossing.
+    not_crossed: Option<(Option<u16>, StepKind)>,
     /// Corrections at the desk, and what they put right.
     at_desk: BTreeSet<EventNo>,
     put_right_at_desk: BTreeSet<EventNo>,
     predicted: Vec<Prediction>,
     named: Vec<HiddenFault>,
     said: bool,
-    probings: usize,
     help: u32,
     times: BTreeMap<(Stage, &'static str), i64>,
 }
@@ -291,6 +287,7 @@ impl Marker {
     fn take(&mut self, before: &Agenda, entry: &Entry) {
         if let Some(step) = before.current().filter(|_| before.mode() == Mode::Running) {
             let took = entry.at.duration_since(before.last_event_at());
+            // What takes longer is a break, or another day: ours.
             if took > SignedDuration::ZERO && took < SignedDuration::from_mins(30) {
                 let kind = (step.stage, step.kind.name());
                 *self.times.entry(kind).or_default() += took.as_secs();
@@ -315,7 +312,6 @@ impl Marker {
                 came,
                 refusal,
             } => {
-                self.probings += 1;
                 self.shown.push((probe.clone(), *shown));
                 self.evidence |= self.shows_something(before, probe, shown);
                 let live = came
@@ -340,8 +336,7 @@ impl Marker {
                     };
                     self.lapse(before, entry, criterion, what);
                 } else if self.not_crossed(before, probe) && !self.told_of_ring(before) {
-                    self.rings
-                        .push(before.current().map(|step| (step.circuit, step.kind)));
+                    self.not_crossed = before.current().map(|step| (step.circuit, step.kind));
                     self.lapse(before, entry, Criterion::Ring, What::NotCrossed);
                 }
             }
@@ -388,7 +383,7 @@ impl Marker {
             Event::Asked { said }
                 if said.only_asks()
                     && before.level() != Level::Led
-                    && !matches!(said, crate::grammar::Intent::WhatDidISay(_)) =>
+                    && !matches!(said, Intent::WhatDidISay(_)) =>
             {
                 self.help += 1;
                 // In an examination nothing is told.
@@ -455,7 +450,8 @@ impl Marker {
             .map(|(_, shown)| *shown);
         match last.as_ref().and_then(of_display) {
             None => self.lapse(before, entry, Criterion::EveryPair, What::NotProbed),
-            // Extra-low voltage is no voltage found here: what is induced in a cable shows.
+            // Extra-low voltage (to 50 V a.c.: BS 7671 part 2) is no voltage found here: what is induced
+            // in a cable shows.
             Some(shown) if shown.size() >= 50.0 => {
                 self.lapse(before, entry, Criterion::Isolation, What::NotDead { shown });
             }
@@ -469,14 +465,10 @@ impl Marker {
             _ => before.current().and_then(|step| step.circuit),
         };
         self.lapses.push(Lapse {
-            criterion,
-            event: entry.no,
-            at: entry.at,
             circuit,
-            what,
-            sound: entry.evidence.as_ref().map(ToString::to_string),
-            under: None,
+            sound: sound_of(entry),
             concerns: failed_circuits(before),
+            ..Lapse::at(entry, criterion, what)
         });
     }
 
@@ -492,7 +484,7 @@ impl Marker {
     /// Whether the same omission was told of already: once for each stage of a ring.
     fn told_of_ring(&self, before: &Agenda) -> bool {
         let here = before.current().map(|step| (step.circuit, step.kind));
-        self.rings.last() == Some(&here)
+        here.is_some() && self.not_crossed == here
     }
 
     /// Whether a ring is measured at a point, and what has to be crossed for it is not.
@@ -537,14 +529,9 @@ impl Marker {
         for ((stage, circuit), (steps, no)) in left {
             let Some(entry) = log.entry(no) else { continue };
             self.lapses.push(Lapse {
-                criterion: of_left_out(stage),
-                event: no,
-                at: entry.at,
                 circuit,
-                what: What::LeftOut { stage, steps },
-                sound: entry.evidence.as_ref().map(ToString::to_string),
-                under: None,
-                concerns: Vec::new(),
+                sound: sound_of(entry),
+                ..Lapse::at(entry, of_left_out(stage), What::LeftOut { stage, steps })
             });
         }
         // A session that goes on is not judged by what is still to come; nor is who stopped for a voltage.
@@ -555,35 +542,22 @@ impl Marker {
             undone.clear();
         }
         for (stage, steps) in undone {
-            self.lapses.push(Lapse {
-                criterion: of_left_out(stage),
-                event: last.no,
-                at: last.at,
-                circuit: None,
-                what: What::Undone { stage, steps },
-                sound: None,
-                under: None,
-                concerns: Vec::new(),
-            });
+            let what = What::Undone { stage, steps };
+            self.lapses.push(Lapse::at(last, of_left_out(stage), what));
         }
         // What is out on a circuit that stays off is as it should be.
         let open: Vec<_> = agenda.barring_entries().collect();
         if !open.is_empty() {
             let earth = open.iter().any(|entry| entry.is_of_the_earth());
             let entries = u32::try_from(open.len()).unwrap_or(u32::MAX);
+            let criterion = if earth {
+                Criterion::Earth
+            } else {
+                Criterion::PutBack
+            };
             self.lapses.push(Lapse {
-                criterion: if earth {
-                    Criterion::Earth
-                } else {
-                    Criterion::PutBack
-                },
-                event: last.no,
-                at: last.at,
                 circuit: open.first().and_then(|entry| entry.circuit),
-                what: What::LeftOpen { entries },
-                sound: None,
-                under: None,
-                concerns: Vec::new(),
+                ..Lapse::at(last, criterion, What::LeftOpen { entries })
             });
         }
     }
@@ -597,23 +571,11 @@ impl Marker {
         economy: &mut Economy,
     ) -> Sheet {
         let readings = self.judged(agenda, log, reference);
-        let invented = readings
-            .iter()
-            .filter(|judged| judged.judgement == Judgement::NotProbed)
-            .count();
+        let invented = invented(&readings);
         if let Some(last) = log.entries.last().filter(|_| invented > 0) {
-            self.lapses.push(Lapse {
-                criterion: Criterion::Complete,
-                event: last.no,
-                at: last.at,
-                circuit: None,
-                what: What::Invented {
-                    readings: u32::try_from(invented).unwrap_or(u32::MAX),
-                },
-                sound: None,
-                under: None,
-                concerns: Vec::new(),
-            });
+            let readings = u32::try_from(invented).unwrap_or(u32::MAX);
+            let what = What::Invented { readings };
+            self.lapses.push(Lapse::at(last, Criterion::Complete, what));
         }
         self.lapses
             .sort_by_key(|lapse| (lapse.event, lapse.criterion));
@@ -657,13 +619,6 @@ impl Marker {
                 .iter()
                 .filter(|step| asks(step) && agenda.outcome(step).is_some())
                 .count(),
-            made: agenda
-                .plan()
-                .steps
-                .iter()
-                .filter(|step| asks(step) && made(agenda, step))
-                .count()
-                .saturating_sub(invented),
             has_ring: agenda
                 .job()
                 .boards
@@ -686,13 +641,13 @@ impl Marker {
     /// The readings that count, each against what was shown for it, or against the reference.
     fn judged(&self, agenda: &Agenda, log: &Log, reference: Option<&Agenda>) -> Vec<Judged> {
         // What was put right at the desk afterwards was given otherwise.
-        let given = |record: &ReadingRecord| match record.status {
-            ReadingStatus::Counts => !self.at_desk.contains(&record.no),
-            _ => self.put_right_at_desk.contains(&record.no),
+        let given = |record: &ReadingRecord| {
+            !self.at_desk.contains(&record.no)
+                && (record.status == ReadingStatus::Counts
+                    || self.put_right_at_desk.contains(&record.no))
         };
         let counting = agenda.readings().filter(|record| {
             given(record)
-                && !self.at_desk.contains(&record.no)
                 && agenda
                     .step(&record.step)
                     .is_some_and(|step| step.measure().is_some())
@@ -714,9 +669,7 @@ impl Marker {
                     said: record.reading,
                     is,
                     judgement,
-                    sound: entry
-                        .and_then(|entry| entry.evidence.as_ref())
-                        .map(ToString::to_string),
+                    sound: entry.and_then(sound_of),
                     margin: entry
                         .and_then(|entry| entry.heard.as_ref())
                         .and_then(|heard| heard.margin),
@@ -812,7 +765,7 @@ impl Marker {
             kinds,
             places,
             evidence: self.evidence,
-            probings: self.probings,
+            probings: self.shown.len(),
             fewest,
         }
     }
@@ -849,17 +802,22 @@ fn failed_circuits(agenda: &Agenda) -> Vec<u16> {
     failed
 }
 
+/// The sound that an entry rests on.
+fn sound_of(entry: &Entry) -> Option<String> {
+    entry.evidence.as_ref().map(ToString::to_string)
+}
+
 /// Whether a step is done by what is said.
 fn asks(step: &Step) -> bool {
     step.ask != Ask::Event
 }
 
-/// Whether it was.
-fn made(agenda: &Agenda, step: &Step) -> bool {
-    matches!(
-        agenda.outcome(step),
-        Some(StepOutcome::Read(_) | StepOutcome::Stated(..))
-    )
+/// How many readings were given without anything being probed for them.
+fn invented(readings: &[Judged]) -> usize {
+    let given = readings.iter();
+    given
+        .filter(|judged| judged.judgement == Judgement::NotProbed)
+        .count()
 }
 
 /// What a step that was left out counts against.
@@ -875,10 +833,10 @@ fn of_left_out(stage: Stage) -> Criterion {
 /// A lapse that follows from an earlier one counts under that one: what was measured
 /// on a ring that was not crossed is outside its limit, and bars energising.
 fn under_what_they_came_of(lapses: &mut [Lapse]) {
-    let earlier: Vec<(EventNo, Criterion, Option<u16>)> = lapses
+    let earlier: Vec<(EventNo, Option<u16>)> = lapses
         .iter()
         .filter(|lapse| matches!(lapse.criterion, Criterion::TestVoltage | Criterion::Ring))
-        .map(|lapse| (lapse.event, lapse.criterion, lapse.circuit))
+        .map(|lapse| (lapse.event, lapse.circuit))
         .collect();
     for lapse in lapses {
         // Results outside their limits, and nothing else.
@@ -894,11 +852,11 @@ fn under_what_they_came_of(lapses: &mut [Lapse]) {
         let cause = |circuit: &u16| {
             earlier
                 .iter()
-                .find(|(event, _, on)| *event < lapse.event && *on == Some(*circuit))
+                .find(|(event, on)| *event < lapse.event && *on == Some(*circuit))
         };
         let causes: Vec<_> = lapse.concerns.iter().map(cause).collect();
         lapse.under = match causes.first() {
-            Some(Some((event, ..))) if causes.iter().all(Option::is_some) => Some(*event),
+            Some(Some((event, _))) if causes.iter().all(Option::is_some) => Some(*event),
             _ => None,
         };
     }
@@ -986,7 +944,7 @@ fn near(said: Option<&Reading>, is: Option<&Reading>, agenda: &Agenda, step: &St
     let unit = is.unit.map_or(1.0, Unit::scale);
     // A bound is met by anything past it.
     let bounded = |reading: &Reading, other: f64| {
-        reading.relation == crate::quantity::Relation::Over && other >= reading.size()
+        reading.relation == Relation::Over && other >= reading.size()
     };
     (a - b).abs() <= (0.25 * b).max(0.1 * unit) || bounded(is, a) || bounded(said, b)
 }
@@ -1023,6 +981,12 @@ impl Sheet {
         self.times.iter().map(|time| time.seconds).sum()
     }
 
+    /// How many readings count against the learner.
+    pub fn wrong_readings(&self) -> usize {
+        let wrong = self.readings.iter().filter(|judged| judged.is_wrong());
+        wrong.count()
+    }
+
     /// How much of each criterion was reached, and the whole.
     fn weigh(&mut self, criteria: &Criteria) {
         self.marks = Criterion::ALL
@@ -1030,11 +994,7 @@ impl Sheet {
             .filter(|criterion| criteria.of(*criterion) != Weights::NotCounted)
             .filter_map(|criterion| {
                 let lapses = match criterion {
-                    Criterion::Readings => self
-                        .readings
-                        .iter()
-                        .filter(|judged| judged.is_wrong())
-                        .count(),
+                    Criterion::Readings => self.wrong_readings(),
                     Criterion::Predictions => self.predictions.iter().filter(|p| !p.right).count(),
                     _ => self.against(criterion).count(),
                 };
@@ -1109,14 +1069,9 @@ impl Sheet {
                     .iter()
                     .filter(|judged| judged.judgement != Judgement::NotCompared)
                     .filter(|judged| judged.struck.is_none());
-                let wrong = self
-                    .readings
-                    .iter()
-                    .filter(|judged| judged.is_wrong())
-                    .count();
                 let all = compared.count();
                 // Each wrong one counts as any lapse does: one of two hundred is no trifle.
-                (all > 0).then(|| (1.0 - criteria.each_lapse * wrong as f64).max(0.0))
+                (all > 0).then(|| (1.0 - criteria.each_lapse * lapses as f64).max(0.0))
             }
             Criterion::Predictions => {
                 let all = self.predictions.len();
@@ -1148,11 +1103,7 @@ impl Sheet {
                 })
             }
             Criterion::Complete if self.finished && !self.stopped => {
-                let invented = self
-                    .readings
-                    .iter()
-                    .filter(|judged| judged.judgement == Judgement::NotProbed)
-                    .count();
+                let invented = invented(&self.readings);
                 let made = of(self.answered.saturating_sub(invented), self.planned.max(1));
                 Some(
                     (1.0 - criteria.each_lapse * lapses as f64)

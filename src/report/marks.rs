@@ -296,7 +296,7 @@ pub fn marks_csv(sheets: &[Sheet]) -> String {
         let lapses = Criterion::ALL.map(|criterion| sheet.against(criterion).count().to_string());
         let last = [
             sheet.readings.len().to_string(),
-            wrong(sheet),
+            sheet.wrong_readings().to_string(),
             sheet
                 .readings
                 .iter()
@@ -463,12 +463,6 @@ fn reached(mark: &Mark) -> String {
         Weights::Points(points) => format!("{:.1} points", points * mark.share),
         Weights::NotCounted => String::new(),
     }
-}
-
-/// How many readings count against a learner.
-fn wrong(sheet: &Sheet) -> String {
-    let wrong = sheet.readings.iter().filter(|judged| judged.is_wrong());
-    wrong.count().to_string()
 }
 
 /// Whether an attempt is passed.
@@ -744,7 +738,10 @@ fn group_parts(group: &Group, sheets: &[Sheet], times: &Times) -> Vec<Part> {
             attempt.points.map(per_cent).unwrap_or_default().into(),
             gained.into(),
             critical.unwrap_or_default().into(),
-            sheet.map(wrong).unwrap_or_default().into(),
+            sheet
+                .map(|sheet| sheet.wrong_readings().to_string())
+                .unwrap_or_default()
+                .into(),
             lasted(attempt.seconds).into(),
         ]
     });
@@ -844,7 +841,9 @@ fn beside(sheets: &[Sheet], chosen: &[usize], times: &Times) -> Vec<Part> {
         row("Points %".into(), &|attempt, _| {
             attempt.points.map(per_cent).unwrap_or_default().into()
         }),
-        row("Readings wrong".into(), &|_, sheet| wrong(sheet).into()),
+        row("Readings wrong".into(), &|_, sheet| {
+            sheet.wrong_readings().to_string().into()
+        }),
         row("Help".into(), &|_, sheet| sheet.help.to_string().into()),
         row("Hidden".into(), &|_, sheet| {
             let hidden = sheet.diagnosis.as_ref().and_then(|d| d.hidden.as_ref());
