@@ -3,7 +3,7 @@
 use super::learner::{JOB, Learner};
 use assert_cmd::Command;
 use bothhands::practice::Hidden;
-use bothhands::terms::Level;
+use bothhands::terms::{FaultKind, Level};
 use std::path::{Path, PathBuf};
 
 fn bothhands(folder: &Path, args: &[&str]) -> Command {
@@ -254,4 +254,26 @@ fn a_group_of_two_hundred() {
         "200 logs marked, with their pages: {:.1} s",
         begun.elapsed().as_secs_f64()
     );
+}
+
+/// The guide lists each kind of fault as it is written in a file, and as it is said aloud.
+#[test]
+fn the_guide_lists_every_kind_of_fault() {
+    let guide = concat!(env!("CARGO_MANIFEST_DIR"), "/docs/practice.md");
+    let guide = std::fs::read_to_string(guide).unwrap();
+    let listed = guide.split("Kinds: ").nth(1).unwrap();
+    let (written, listed) = listed.split_once("Said aloud: ").unwrap();
+    let said = listed.split_once(". ").unwrap().0.to_lowercase();
+    let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    let said: Vec<&str> = said.split(", ").collect();
+    let without_hint = |one: &&str| one.split(" (").next().unwrap().to_owned();
+    let said: Vec<String> = said.iter().map(without_hint).collect();
+    let spoken = |kind: FaultKind| kind.spoken().replace("r c d", "rcd");
+    assert_eq!(said, FaultKind::ALL.map(spoken));
+    let written: Vec<&str> = written.split('`').skip(1).step_by(2).collect();
+    let named = |kind: FaultKind| {
+        let name = serde_json::to_value(kind).unwrap();
+        name.as_str().unwrap().to_owned()
+    };
+    assert_eq!(written, FaultKind::ALL.map(named));
 }
