@@ -89,9 +89,7 @@ fn practices_are_marked_on_the_server_as_they_are_here() {
     // One who asks, and stops in the middle.
     let mut half = Learner::begin(JOB, open_leg(), Level::Asked, Some(Habit::ProvesOnePair));
     half.say("what can i say");
-    while half.step_tail() != "bond/water" {
-        half.go_on();
-    }
+    half.go_to("bond/water");
     keep("half", &half);
     // A slip of the decimal point, struck for what was heard.
     let mut struck = through(Some(Habit::DecimalPlaceOff), Level::Led);
@@ -185,9 +183,7 @@ fn a_practice_that_goes_on_or_is_struck_is_marked_anew() {
         Level::Led,
         Some(Habit::DecimalPlaceOff),
     );
-    while learner.step_tail() != "bond/water" {
-        learner.go_on();
-    }
+    learner.go_to("bond/water");
     learner.keep(&path, true);
     well(&mut to(&database, &[&path]));
     compare(&database, &path);

@@ -44,9 +44,7 @@ fn group() -> (tempfile::TempDir, Vec<PathBuf>) {
     );
     let mut half = Learner::named("Sasha", Hidden::nothing(), Level::Asked, None);
     half.say("what can i say");
-    while half.step_tail() != "bond/water" {
-        half.go_on();
-    }
+    half.go_to("bond/water");
     keep("half.db", &half);
     (folder, paths)
 }

@@ -163,6 +163,13 @@ impl Learner {
         self.step().map(|step| step.id.tail).unwrap_or_default()
     }
 
+    /// Does what is asked for until a step is.
+    pub fn go_to(&mut self, step_tail: &str) {
+        while self.step_tail() != step_tail {
+            self.go_on();
+        }
+    }
+
     /// Does what is asked for now.
     pub fn go_on(&mut self) {
         if self.session.state().question().is_some() {

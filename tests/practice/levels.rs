@@ -42,9 +42,7 @@ fn who_is_asked_hears_no_prompt_until_he_asks() {
 #[test]
 fn the_screen_tells_no_more_than_the_voice() {
     let mut learner = Learner::begin(JOB, Hidden::nothing(), Level::Silent, None);
-    while learner.step_tail() != "bond/water" {
-        learner.go_on();
-    }
+    learner.go_to("bond/water");
     let state = learner.session.state();
     assert_eq!(state.ordered_entries().count(), 1);
     let mut view = bothhands::dialogue::screen::View::default();

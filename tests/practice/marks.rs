@@ -136,9 +136,7 @@ fn a_misreading_can_be_struck() {
 #[test]
 fn a_reading_that_was_put_right_counts_as_it_is() {
     let mut learner = Learner::begin(JOB, Hidden::nothing(), Level::Led, None);
-    while learner.step_tail() != "bond/water" {
-        learner.go_on();
-    }
+    learner.go_to("bond/water");
     learner.say("probe bond");
     learner.say("bond off");
     learner.say("probe bond");
@@ -162,9 +160,7 @@ fn what_is_predicted_is_judged() {
     let job = Job::parse(JOB, "bay.toml").unwrap();
     let mut learner = Learner::begin_as(job, Hidden::nothing(), Level::Led, true, None);
     learner.predicts = true;
-    while learner.step_tail() != "bond/water" {
-        learner.go_on();
-    }
+    learner.go_to("bond/water");
     learner.say("bond off");
     let told = learner.say("zero point zero five");
     assert!(told[0].text.contains("what do you expect"), "{told:?}");
@@ -196,9 +192,7 @@ fn who_has_seen_it_predicts_nothing() {
     let job = Job::parse(JOB, "bay.toml").unwrap();
     let mut learner = Learner::begin_as(job, Hidden::nothing(), Level::Led, true, None);
     learner.predicts = true;
-    while learner.step_tail() != "bond/water" {
-        learner.go_on();
-    }
+    learner.go_to("bond/water");
     learner.say("bond off");
     learner.say("probe bond");
     let shown = learner.shown_words();
@@ -555,9 +549,7 @@ fn nothing_is_had_for_nothing() {
 #[test]
 fn a_reading_is_of_its_own_place() {
     let mut learner = Learner::begin(JOB, Hidden::nothing(), Level::Led, None);
-    while learner.step_tail() != "crossed-neutral/socket 1" {
-        learner.go_on();
-    }
+    learner.go_to("crossed-neutral/socket 1");
     learner.say("line and neutral crossed");
     let mut said = Vec::new();
     for socket in ["one", "two", "three"] {
@@ -588,9 +580,7 @@ fn a_reading_is_of_its_own_place() {
 #[test]
 fn what_is_said_late_is_done() {
     let mut learner = Learner::begin(JOB, Hidden::nothing(), Level::Led, None);
-    while learner.step_tail() != "crossed-neutral/socket 1" {
-        learner.go_on();
-    }
+    learner.go_to("crossed-neutral/socket 1");
     learner.say("probe line to neutral at socket one");
     learner.say("over range");
     learner.say("affirm");
