@@ -132,9 +132,11 @@ impl Probability {
         if scores.margin.is_nan() {
             return f32::NAN;
         }
-        let margin = scores.margin.clamp(0.0, self.margin_cap).ln_1p();
+        let margin = scores.margin.clamp(0.0, self.margin_cap);
+        // Not the C library's, which differ from one processor to another in the last bit.
+        let margin = libm::log1pf(margin);
         let z = self.constant + self.margin * margin + self.fit * scores.llr_per_phone;
-        1.0 / (1.0 + (-z).exp())
+        1.0 / (1.0 + libm::expf(-z))
     }
 }
 
