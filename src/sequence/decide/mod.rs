@@ -50,7 +50,8 @@ pub fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
         return events;
     }
     match said {
-        Intent::Affirm => statement::affirm(agenda),
+        // It answers a question, and no step: it may have been meant for one that is gone.
+        Intent::Affirm => refused(said, Refusal::NothingToAnswer),
         Intent::Negative | Intent::Disregard | Intent::Correction(_) => {
             question::take_back(agenda, said)
         }

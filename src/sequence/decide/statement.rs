@@ -7,17 +7,6 @@ use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Ask, Edition, Event, Step, StepKind, Withdrawal};
 use crate::terms::{Change, Part, Place, Stage, Statement};
 
-/// "Affirm" with no question open answers a step that only wants to hear "done".
-pub(super) fn affirm(agenda: &Agenda) -> Vec<Event> {
-    let wants_done = |step: &Step| matches!(&step.ask, Ask::Statement(wanted) if wanted.first() == Some(&Statement::Done));
-    match agenda.current() {
-        Some(step) if wants_done(step) => {
-            decide(agenda, &Intent::Affirm, Statement::Done, None, None)
-        }
-        _ => refused(&Intent::Affirm, super::Refusal::NothingToAnswer),
-    }
-}
-
 /// A statement answers the step asked for, or, when it names another pair or place, the step of
 /// the same stage that is about that.
 pub(super) fn decide(
