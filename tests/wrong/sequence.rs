@@ -518,6 +518,16 @@ fn line_13_lamps_are_counted() {
     has(&say(&mut site, &["lamp back"]), &["Still out: lamp; lamp."]);
 }
 
+/// One word tells of one lamp and of all: the last one of the count is asked about.
+#[test]
+fn line_13_lamps_told_of_at_once_are_not_all_back_with_one() {
+    let mut site = at("plain", "500/L-N");
+    say(&mut site, &["lamps out"]);
+    has(&say(&mut site, &["lamp back"]), &["All back: lamps?"]);
+    has(&say(&mut site, &["negative"]), &["Out: lamp"]);
+    has(&say(&mut site, &["lamp back", "affirm"]), &["Nothing is out"]);
+}
+
 #[test]
 fn line_15_negative_to_a_stray_number_leaves_the_result_before_it() {
     let mut site = at("radial", "residual-current-device/button");
@@ -639,16 +649,23 @@ fn line_23_no_insulation_reading_through_a_link_and_no_500_volts_untried() {
     say(&mut site, &["line and neutral linked at board"]);
     let said = say(&mut site, &["line to neutral over 999 at 500 volts"]);
     has(&said, &["line and neutral linked", "would be read"]);
+    // Whether electronics are listed, or only not ruled out.
+    let not_ruled_out = plain_with("equipment_possible = false\n", "");
     for words in [
         "500 volts line to neutral 999",
         "go to five hundred volts",
         "skip in use",
         "not tested in use",
     ] {
-        let mut site = at("radial", "c4/insulation-resistance/trial");
-        say(&mut site, &[words]);
-        let said = say(&mut site, &["line to neutral 999 at 500 volts"]);
-        has(&said, &["No."]);
+        for begun in [
+            at("radial", "c4/insulation-resistance/trial"),
+            from(&not_ruled_out, "c1/insulation-resistance/trial"),
+        ] {
+            let mut site = begun;
+            say(&mut site, &[words]);
+            let said = say(&mut site, &["line to neutral 999 at 500 volts"]);
+            has(&said, &["No."]);
+        }
     }
 }
 

@@ -559,10 +559,15 @@ pub fn question(agenda: &Agenda, question: &Question) -> String {
                 .map(|entry| entry.no)
                 .filter(|no| numbers.contains(no));
             let left: Vec<EventNo> = open.collect();
-            format!(
-                "All back: {}? {capital_agree}, or {refuse}.",
-                entries(agenda, &left, "; ")
-            )
+            let lamp = match left.as_slice() {
+                [only] => agenda.out_entry(*only).filter(|entry| entry.is_counted_lamp()),
+                _ => None,
+            };
+            let what = match lamp {
+                Some(_) => "lamps".to_owned(),
+                None => entries(agenda, &left, "; "),
+            };
+            format!("All back: {what}? {capital_agree}, or {refuse}.")
         }
         Question::NeverOut(_, entry) => {
             let linked = agenda.out_entry(*entry).is_some_and(|entry| entry.linked);
