@@ -688,14 +688,8 @@ fn wrong_30_the_log_of_a_newer_program_is_not_taken_up() {
 #[test]
 fn wrong_30_what_could_not_be_kept_is_not_read_back() {
     let site = Site::new();
-    let mut session = Running::start(site.program(&[
-        "test",
-        "job.toml",
-        "--db",
-        "session.db",
-        "--words",
-        "-",
-    ]));
+    let mut session =
+        Running::start(site.program(&["test", "job.toml", "--db", "session.db", "--words", "-"]));
     session.say("done");
     session.until("read back: Done.");
     session.until("Prove the voltage indicator");

@@ -355,7 +355,11 @@ fn line_24_nulled_leads_are_not_taken_off() {
 #[test]
 fn audit_a26_a_loop_that_reads_far_over_its_parts_is_an_exception_though_within_the_limit() {
     // 0.21 and 0.30 make 0.51; 1.05 is within 0.8 × 1.37 = 1.096.
-    let mut site = typed(&job("", "earthing = \"TN-C-S\"\nze_ohms = \"0.21\"", CABLED));
+    let mut site = typed(&job(
+        "",
+        "earthing = \"TN-C-S\"\nze_ohms = \"0.21\"",
+        CABLED,
+    ));
     site.plainly_to("continuity/socket 1/L-E").unwrap();
     answer(&mut site, "0.30");
     site.plainly_to("loop-impedance/furthest").unwrap();

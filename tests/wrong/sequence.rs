@@ -525,7 +525,10 @@ fn line_13_lamps_told_of_at_once_are_not_all_back_with_one() {
     say(&mut site, &["lamps out"]);
     has(&say(&mut site, &["lamp back"]), &["All back: lamps?"]);
     has(&say(&mut site, &["negative"]), &["Out: lamp"]);
-    has(&say(&mut site, &["lamp back", "affirm"]), &["Nothing is out"]);
+    has(
+        &say(&mut site, &["lamp back", "affirm"]),
+        &["Nothing is out"],
+    );
 }
 
 #[test]
@@ -608,9 +611,21 @@ fn audit_a24_surge_protection_and_functional_earths_are_asked_after_and_can_be_o
         &["Surge protection or functional earths there?"],
     );
     for (out, listed, back) in [
-        ("surge protector out at board", "surge protector", "surge protector back at board"),
-        ("surge protection out", "surge protection", "surge protection back"),
-        ("functional earth out at board", "functional earth at board", "functional earth back"),
+        (
+            "surge protector out at board",
+            "surge protector",
+            "surge protector back at board",
+        ),
+        (
+            "surge protection out",
+            "surge protection",
+            "surge protection back",
+        ),
+        (
+            "functional earth out at board",
+            "functional earth at board",
+            "functional earth back",
+        ),
     ] {
         say(&mut site, &[out]);
         has(&say(&mut site, &["what is out"]), &[listed]);

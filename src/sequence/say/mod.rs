@@ -560,7 +560,9 @@ pub fn question(agenda: &Agenda, question: &Question) -> String {
                 .filter(|no| numbers.contains(no));
             let left: Vec<EventNo> = open.collect();
             let lamp = match left.as_slice() {
-                [only] => agenda.out_entry(*only).filter(|entry| entry.is_counted_lamp()),
+                [only] => agenda
+                    .out_entry(*only)
+                    .filter(|entry| entry.is_counted_lamp()),
                 _ => None,
             };
             let what = match lamp {
