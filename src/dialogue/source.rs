@@ -104,6 +104,36 @@ fn read_lines(mut reader: Box<dyn BufRead + Send>, give: &SyncSender<std::io::Re
     }
 }
 
+impl TypedLines {
+    /// A line as it is read: nothing where it is to be left out.
+    fn taken(&mut self, line: std::io::Result<Vec<u8>>) -> anyhow::Result<Option<String>> {
+        self.read += 1;
+        let line =
+            line.with_context(|| format!("{}: line {} can't be read", self.name, self.read))?;
+        if self.read == 1 && (line.starts_with(&[0xff, 0xfe]) || line.starts_with(&[0xfe, 0xff])) {
+            bail!("{}: this is text in UTF-16; save it as UTF-8", self.name);
+        }
+        let line = String::from_utf8_lossy(&line);
+        let line = if self.read == 1 {
+            line.trim_start_matches('\u{feff}')
+        } else {
+            &line
+        };
+        let line = line.trim();
+        Ok((!line.is_empty() && !line.starts_with('#')).then(|| line.to_owned()))
+    }
+
+    /// A line that was typed already, if there is one.
+    fn at_once(&mut self) -> anyhow::Result<Option<String>> {
+        while let Ok(line) = self.lines.try_recv() {
+            if let Some(line) = self.taken(line)? {
+                return Ok(Some(line));
+            }
+        }
+        Ok(None)
+    }
+}
+
 impl InputSource for TypedLines {
     fn next(&mut self, _voice: &mut dyn Voice) -> anyhow::Result<Option<Input>> {
         loop {
@@ -112,24 +142,45 @@ impl InputSource for TypedLines {
                 Err(RecvTimeoutError::Timeout) => return Ok(Some(Input::Waiting)),
                 Err(RecvTimeoutError::Disconnected) => return Ok(None),
             };
-            self.read += 1;
-            let line =
-                line.with_context(|| format!("{}: line {} can't be read", self.name, self.read))?;
-            if self.read == 1
-                && (line.starts_with(&[0xff, 0xfe]) || line.starts_with(&[0xfe, 0xff]))
-            {
-                bail!("{}: this is text in UTF-16; save it as UTF-8", self.name);
+            if let Some(line) = self.taken(line)? {
+                return Ok(Some(Input::Words(line)));
             }
-            let line = String::from_utf8_lossy(&line);
-            let line = if self.read == 1 {
-                line.trim_start_matches('\u{feff}')
-            } else {
-                &line
-            };
-            let line = line.trim();
-            if !line.is_empty() && !line.starts_with('#') {
-                return Ok(Some(Input::Words(line.to_owned())));
-            }
+        }
+    }
+}
+
+/// Typed lines beside sound: what was typed comes first.
+pub struct Beside {
+    typed: TypedLines,
+    sound: Box<dyn InputSource>,
+    /// What is asked now can only be typed.
+    only_typed: bool,
+}
+
+impl Beside {
+    /// Both.
+    pub fn new(typed: TypedLines, sound: Box<dyn InputSource>) -> Self {
+        Self {
+            typed,
+            sound,
+            only_typed: false,
+        }
+    }
+
+    /// Waits for what is typed and lets the sound wait, or takes either.
+    pub fn only_typed(&mut self, only: bool) {
+        self.only_typed = only;
+    }
+}
+
+impl InputSource for Beside {
+    fn next(&mut self, voice: &mut dyn Voice) -> anyhow::Result<Option<Input>> {
+        if self.only_typed {
+            return self.typed.next(voice);
+        }
+        match self.typed.at_once()? {
+            Some(line) => Ok(Some(Input::Words(line))),
+            None => self.sound.next(voice),
         }
     }
 }

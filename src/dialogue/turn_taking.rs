@@ -87,6 +87,7 @@ pub(super) fn may_be_refused(event: &Event) -> bool {
             | Event::ProposedAllBack { .. }
             | Event::ProposedStatement { .. }
             | Event::ProposedPoint { .. }
+            | Event::ProposedCircuit { .. }
             | Event::NotTested { .. }
             | Event::Skipped { .. }
     )

@@ -2,7 +2,8 @@
 //! be put right until the end.
 
 use super::template::{Draft, tester_uses};
-use super::words::{CircuitWords, circuit_number, in_digits, read_back};
+use super::words::{CircuitWords, circuit_number, read_back};
+use crate::grammar::number::in_digits;
 use crate::installation::{Circuit, Earthing, Instrument, JobKind, NotClear, Phases, Source, day};
 
 /// What is asked, in this order.
@@ -36,6 +37,9 @@ const ORDER: [Ask; 12] = [
     Ask::Breaking,
     Ask::Over,
 ];
+
+/// The rule of what can be said where the answer has to be typed.
+const TYPED: &str = "interview.name";
 
 /// Questions and what was answered so far.
 #[derive(Debug, Clone)]
@@ -99,6 +103,25 @@ impl Interview {
             }
             Ask::Over => "",
         }
+    }
+
+    /// The grammar rule by which an answer is heard.
+    pub fn rule(&self) -> &'static str {
+        match self.ask() {
+            Ask::Kind => "interview.kind",
+            Ask::Earthing => "interview.earthing",
+            Ask::Phases => "interview.phases",
+            Ask::Sources => "interview.sources",
+            Ask::Bonds => "interview.bonds",
+            Ask::Circuits => "interview.circuits",
+            Ask::Breaking => "interview.breaking",
+            Ask::Site | Ask::Tester | Ask::Instrument | Ask::Board | Ask::Over => TYPED,
+        }
+    }
+
+    /// Whether what is asked now is a name or a number that only the keyboard can give.
+    pub fn asks_to_type(&self) -> bool {
+        self.rule() == TYPED
     }
 
     /// What may be said besides an answer.

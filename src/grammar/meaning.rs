@@ -94,6 +94,11 @@ fn one(tag: &Tag, inside: &[Piece<'_>]) -> Option<Intent> {
                 circuit: number?,
             }
         }
+        Tag::AddCircuit => Intent::AddCircuit {
+            number: parts.small_number()?,
+            said: said_of_circuit(inside),
+        },
+        Tag::Pieces => Intent::Pieces(said_of_circuit(inside)),
         Tag::WhatDidISay => Intent::WhatDidISay(parts.small_number()),
         Tag::Circuit => Intent::Circuit(parts.small_number()?),
         Tag::Board => Intent::Board(parts.small_number()?),
@@ -303,6 +308,33 @@ fn fill<T: PartialEq>(slot: &mut Option<T>, part: Option<T>) -> bool {
 
 fn small(number: Number) -> Option<u16> {
     number.as_whole()?.try_into().ok()
+}
+
+/// What was said of a circuit, a piece each, numbers in figures.
+fn said_of_circuit(inside: &[Piece<'_>]) -> Vec<String> {
+    let pieces = inside.iter().filter_map(|piece| match piece {
+        Piece::Tagged(Tag::Piece, inside) => Some(number::in_digits(&words(inside))),
+        _ => None,
+    });
+    // Words that mean the same are written as one.
+    let plain = |piece: String| {
+        let words = piece.split(' ').filter(|word| *word != "type");
+        let words = words.map(|word| match word {
+            "amp" => "amps",
+            "milliamp" => "milliamps",
+            "kiloamp" | "kiloamps" => "ka",
+            "metre" => "metres",
+            "socket" => "sockets",
+            "light" => "lights",
+            "alarm" => "alarms",
+            "bravo" => "b",
+            "charlie" => "c",
+            "delta" => "d",
+            word => word,
+        });
+        words.collect::<Vec<_>>().join(" ")
+    };
+    pieces.map(plain).collect()
 }
 
 /// The number said of a circuit.

@@ -27,11 +27,15 @@ const PRACTICE: (&str, &str) = ("practice.said", "steps.always");
 const PRACTISED: f64 = 0.3;
 
 /// In the order of the guide.
-const FILES: [(&str, &str); 9] = [
+const FILES: [(&str, &str); 11] = [
     ("numbers.jsgf", include_str!("../../grammars/numbers.jsgf")),
     (
         "readings.jsgf",
         include_str!("../../grammars/readings.jsgf"),
+    ),
+    (
+        "circuits.jsgf",
+        include_str!("../../grammars/circuits.jsgf"),
     ),
     ("places.jsgf", include_str!("../../grammars/places.jsgf")),
     (
@@ -50,6 +54,10 @@ const FILES: [(&str, &str); 9] = [
     (
         "practice.jsgf",
         include_str!("../../grammars/practice.jsgf"),
+    ),
+    (
+        "interview.jsgf",
+        include_str!("../../grammars/interview.jsgf"),
     ),
     ("typed.jsgf", include_str!("../../grammars/typed.jsgf")),
 ];

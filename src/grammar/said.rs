@@ -98,6 +98,17 @@ pub enum Intent {
         /// On which circuit.
         circuit: u16,
     },
+    /// "Add circuit five, ring, thirty-two amp B, eight sockets": a circuit that the job lacks.
+    AddCircuit {
+        /// Its number.
+        number: u16,
+        /// What was said of it, a piece each, as `draft::CircuitWords` takes it in.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        said: Vec<String>,
+    },
+    /// "Two point five by one point five, eighteen metres": more of the circuit that is being added, or an
+    /// answer in the interview that begins a job; a piece each.
+    Pieces(Vec<String>),
     /// "Observation": what follows is kept, and stands as the reason for going past what bars the
     /// way.
     Observe,

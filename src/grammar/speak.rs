@@ -1,7 +1,7 @@
 //! Meaning back to words: read-backs, prompts and tests.
 
-use super::number;
 use super::said::Intent;
+use super::{number, typed};
 use crate::quantity::{Number, Reading, Relation, TestVoltage};
 use crate::terms::{
     Alteration, Between, Change, HalfCycle, Parked, Part, Place, Predicted, RcdTest, Reason,
@@ -82,6 +82,11 @@ impl Intent {
             Self::AddPoint { name, circuit } => {
                 format!("one more {name} on circuit {}", place_number(*circuit))
             }
+            Self::AddCircuit { number, said } => Words::new()
+                .add(Some(format!("add circuit {}", place_number(*number))))
+                .add(Some(of_circuit(said)))
+                .join(),
+            Self::Pieces(said) => of_circuit(said),
             Self::Observe => "observation".to_owned(),
             Self::Both(change) => Words::new()
                 .add(Some("both"))
@@ -162,6 +167,12 @@ impl Words {
 
 fn place_number(n: u16) -> String {
     number::short_cardinal(n.into()).unwrap_or_else(|| number::read_back(Number::whole(n.into())))
+}
+
+/// What was said of a circuit, as said aloud.
+fn of_circuit(said: &[String]) -> String {
+    let pieces: Vec<String> = said.iter().map(|piece| typed::normalise(piece)).collect();
+    pieces.join(" ")
 }
 
 /// As said aloud: "socket three".

@@ -38,6 +38,9 @@ use serde::de::DeserializeOwned;
 /// | `{because}` | "reason ..." | [`Intent::Because`], with `{reason:...}` inside |
 /// | `{stays-off}` | "circuit three stays off" | [`Intent::StaysOff`], with `{number}` inside |
 /// | `{add-point}` | "one more socket on circuit three" | [`Intent::AddPoint`], with `{name}` and `{number}` inside |
+/// | `{add-circuit}` | "add circuit five, ring" | [`Intent::AddCircuit`], with `{number}` and `{piece}`s inside |
+/// | `{pieces}` | "ring, thirty-two amp B" | [`Intent::Pieces`], with `{piece}`s inside |
+/// | `{piece}` | "thirty-two amp B" | one thing said of a circuit |
 /// | `{what-did-i-say}` | "what did i say" | [`Intent::WhatDidISay`], with `{number}` inside or none |
 /// | `{circuit}` `{board}` | the whole | those, with `{number}` inside |
 /// | `{go-to:insulation}` | "go to insulation" | [`Intent::GoTo`] |
@@ -82,6 +85,9 @@ pub enum Tag {
     Reason(Reason),
     StaysOff,
     AddPoint,
+    AddCircuit,
+    Pieces,
+    Piece,
     WhatDidISay,
     Circuit,
     Board,
@@ -146,6 +152,9 @@ impl Tag {
             ("because", "") => Self::Because,
             ("stays-off", "") => Self::StaysOff,
             ("add-point", "") => Self::AddPoint,
+            ("add-circuit", "") => Self::AddCircuit,
+            ("pieces", "") => Self::Pieces,
+            ("piece", "") => Self::Piece,
             ("what-did-i-say", "") => Self::WhatDidISay,
             ("circuit", "") => Self::Circuit,
             ("board", "") => Self::Board,

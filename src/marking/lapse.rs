@@ -183,6 +183,8 @@ pub(super) fn of_refusal(
         | Refusal::NothingToAnswer
         | Refusal::PredictFirst { .. }
         | Refusal::NoSuchPoint { .. }
+        | Refusal::CircuitThere { .. }
+        | Refusal::CircuitNotClear { .. }
         | Refusal::NameTheFault => return None,
     })
 }

@@ -309,6 +309,11 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
             circuit: *circuit,
         }
         .words(),
+        Event::ProposedCircuit { circuit, said, .. } => Intent::AddCircuit {
+            number: *circuit,
+            said: said.clone(),
+        }
+        .words(),
         Event::ProposedStatement {
             statement, place, ..
         } => match place {

@@ -708,6 +708,7 @@ impl Agenda {
             | Event::ProposedNeverOut { .. }
             | Event::ProposedStatement { .. }
             | Event::ProposedPoint { .. }
+            | Event::ProposedCircuit { .. }
             | Event::ProposedFinish { .. }
             | Event::Refused { .. }
             | Event::NoteBegun { .. }

@@ -1061,7 +1061,9 @@ impl Watch {
             Event::ProposedNeverOut { entry } => {
                 self.asked = Some((no, Asked::NeverOut(*entry)));
             }
-            Event::ProposedStatement { .. } | Event::ProposedPoint { .. } => {
+            Event::ProposedStatement { .. }
+            | Event::ProposedPoint { .. }
+            | Event::ProposedCircuit { .. } => {
                 self.asked = Some((no, Asked::Statement));
             }
             Event::ProposedFinish { .. } => self.asked = Some((no, Asked::Finish)),
@@ -1171,6 +1173,7 @@ impl Watch {
                 | Event::ProposedNeverOut { .. }
                 | Event::ProposedStatement { .. }
                 | Event::ProposedPoint { .. }
+                | Event::ProposedCircuit { .. }
                 | Event::ProposedFinish { .. }
         );
         if !anyones {

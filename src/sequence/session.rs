@@ -7,6 +7,7 @@ use super::invariants::Watch;
 use super::procedures::Catalogue;
 use super::say::{self, Line, Narrator};
 use super::state::{ABSENCE, LONG_ABSENCE, Question, ReplayError, StepOutcome, is_another_day};
+use crate::draft::{self, CircuitWords};
 use crate::grammar::{Grammar, Intent};
 use crate::installation::Job;
 use crate::limits::Tables;
@@ -227,17 +228,33 @@ impl Session {
     pub fn understand_typed(&self, grammar: &Grammar, words: &str) -> Option<Intent> {
         let question = match self.agenda.question() {
             Some(Question::Reading(_) | Question::Statement(..)) => Some("question"),
-            Some(Question::AllBack(..) | Question::Finish(..) | Question::Point(..)) => Some("no"),
+            Some(
+                Question::AllBack(..)
+                | Question::Finish(..)
+                | Question::Point(..)
+                | Question::Circuit(..),
+            ) => Some("no"),
             _ => None,
         };
         let loose = || grammar.understand_typed(self.rule(), question, words);
-        let said = grammar
-            .understand_typed_first(self.rule(), words)
+        let said = self
+            .of_a_circuit(words)
+            .or_else(|| grammar.understand_typed_first(self.rule(), words))
             .or_else(|| self.understand(grammar, words))
             .or_else(loose)?;
         // Who asks "dead?" does not say so.
         let asks = words.trim_end().ends_with('?');
         (!asks || !said.is_a_permission()).then_some(said)
+    }
+
+    /// A circuit that is added, or more of it, typed with its commas as in a job's interview: what no
+    /// grammar holds, such as its name, can stand there too.
+    fn of_a_circuit(&self, words: &str) -> Option<Intent> {
+        if let Some(Question::Circuit(..)) = self.agenda.question() {
+            return CircuitWords::are(words).then(|| Intent::Pieces(draft::pieces(words)));
+        }
+        let (number, said) = draft::added(words)?;
+        Some(Intent::AddCircuit { number, said })
     }
 
     /// Whether something said can only be meant for the last reading: see

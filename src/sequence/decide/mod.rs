@@ -93,6 +93,13 @@ pub fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
         // The installation that is practised on has the points that it has.
         Intent::AddPoint { .. } if agenda.practises() => not_asked(said),
         Intent::AddPoint { name, circuit } => adding::decide(agenda, said, name, *circuit),
+        Intent::AddCircuit { .. } if agenda.practises() => not_asked(said),
+        Intent::AddCircuit {
+            number,
+            said: pieces,
+        } => adding::circuit(agenda, said, *number, pieces),
+        // Only while a circuit is being added.
+        Intent::Pieces(_) => not_asked(said),
         Intent::StaysOff(number) => moving::stays_off(agenda, said, *number),
         // What another grammar says never comes here: sessions hear by ours.
         Intent::CarryOn | Intent::Resume | Intent::EndOfNote | Intent::Foreign(_) => Vec::new(),

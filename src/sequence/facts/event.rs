@@ -275,6 +275,17 @@ pub enum Event {
         /// The point.
         place: Place,
     },
+    /// A circuit that the job lacks was named, or more was said of it, and must be affirmed; the job is
+    /// changed then.
+    ProposedCircuit {
+        /// The board's number.
+        board: u16,
+        /// The circuit's number.
+        circuit: u16,
+        /// All that was said of it so far, a piece each.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        said: Vec<String>,
+    },
     /// "Finish" was said with steps left undone, and must be affirmed.
     ProposedFinish {
         /// How many steps.
@@ -487,6 +498,7 @@ impl Event {
             Self::ProposedNeverOut { .. } => "proposed-never-out",
             Self::ProposedStatement { .. } => "proposed-statement",
             Self::ProposedPoint { .. } => "proposed-point",
+            Self::ProposedCircuit { .. } => "proposed-circuit",
             Self::ProposedFinish { .. } => "proposed-finish",
             Self::NotTested { .. } => "not-tested",
             Self::Skipped { .. } => "skipped",

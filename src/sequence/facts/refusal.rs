@@ -145,6 +145,22 @@ pub enum Refusal {
         /// The point.
         place: Place,
     },
+    /// A circuit of this number is there already.
+    CircuitThere {
+        /// The board's number.
+        board: u16,
+        /// The circuit's number.
+        circuit: u16,
+    },
+    /// What was said of a circuit to be added is not understood, or no job could have it.
+    CircuitNotClear {
+        /// The board's number.
+        board: u16,
+        /// The circuit's number.
+        circuit: u16,
+        /// What was said of it.
+        said: Vec<String>,
+    },
     /// What was hidden is to be named before a practice ends.
     NameTheFault,
     /// What the reading will be, or its limit, is to be said before it is taken.

@@ -153,7 +153,7 @@ pub(super) fn with_circuit(step: &Step, text: &str) -> String {
     if at.is_some() && !follows.is_some_and(|c| c.is_ascii_digit()) {
         text.to_owned()
     } else {
-        format!("Circuit {circuit}. {text}")
+        format!("Circuit {circuit}. {text}").trim_end().to_owned()
     }
 }
 

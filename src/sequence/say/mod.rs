@@ -17,7 +17,7 @@ pub use about::{entries, moved, recap, subject, what_is_out, where_are_we};
 pub use amended::{changes, not_changed};
 pub use line::{Line, LineKind};
 pub use narrator::{Narrator, is_of_the_same_turn};
-pub use numbers::{bare_value, capital, digits, duration, plural, value};
+pub use numbers::{bare_value, capital, digits, duration, plural, three_as_one, value};
 pub use practice::named as fault;
 pub use prompt::{Prompt, Prompts, of_step, prompt, without_prompt};
 pub use refusals::refused_in_short;
@@ -172,6 +172,7 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         | Event::ProposedNeverOut { .. }
         | Event::ProposedStatement { .. }
         | Event::ProposedPoint { .. }
+        | Event::ProposedCircuit { .. }
         | Event::ProposedFinish { .. } => match after.question() {
             Some(asked) => vec![Line::question(question(after, asked))],
             None => Vec::new(),
@@ -359,7 +360,7 @@ fn read_back(
             }
             _ => value(reading, wording),
         };
-        return Line::read_back(format!("{}.", capital(&value)));
+        return Line::read_back(format!("{}.", capital(&three_as_one(&value))));
     }
     let elsewhere = before
         .current()
@@ -589,6 +590,9 @@ pub fn question(agenda: &Agenda, question: &Question) -> String {
             let name = name.map(|name| format!(", {name}")).unwrap_or_default();
             format!("Add {place} to circuit {circuit}{name}? {capital_agree}, or {refuse}.")
         }
+        Question::Circuit(_, board, circuit, said) => {
+            amended::circuit_asked(agenda, (*board, *circuit), said)
+        }
         Question::Statement(_, step, statement, _) => match agenda.step(step) {
             Some(step) => {
                 let named = [
@@ -635,6 +639,7 @@ fn not_so(agenda: &Agenda, asked: &Question) -> String {
             format!("Not out: {}.", entries(agenda, numbers, "; "))
         }
         Question::Point(..) => "Not added.".to_owned(),
+        Question::Circuit(_, _, circuit, _) => format!("Circuit {circuit} is not added."),
         Question::Statement(_, _, statement, _) => {
             format!("Not {}. Dropped.", statement.shown())
         }
@@ -692,7 +697,8 @@ fn affirmed(before: &Agenda, question: &Question, after: &Agenda) -> Vec<Line> {
         Question::Finish(..)
         | Question::IfLive(_)
         | Question::Statement(..)
-        | Question::Point(..) => Vec::new(),
+        | Question::Point(..)
+        | Question::Circuit(..) => Vec::new(),
     }
 }
 
@@ -813,7 +819,11 @@ fn taken_out(after: &Agenda, form: Form) -> Vec<Line> {
             && other.linked == entry.linked
     };
     let many = after.sure_entries().filter(same).count();
-    let mut lines = vec![Line::read_back(match form {
+    let as_a_line = match form {
+        Form::Tone if many <= 1 => Line::tone,
+        _ => Line::read_back,
+    };
+    let mut lines = vec![as_a_line(match form {
         _ if many > 1 => format!("{what}{parked}. {many} of them are on the list."),
         Form::Whole => format!("{what}{parked}. On the list until it is back."),
         Form::Bare | Form::Tone if !entry.linked => format!("{what}{parked}."),

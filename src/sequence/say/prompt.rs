@@ -8,7 +8,7 @@ use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Doubt, Mode, Refusal, Step, StepKind};
 use crate::sequence::procedures::{self, Catalogue, Fault};
 use crate::sequence::state::{OutEntry, Question};
-use crate::terms::{Alteration, Change, HalfCycle, Level, Part, Stage, Statement};
+use crate::terms::{Alteration, Change, HalfCycle, Level, Part, Place, Stage, Statement};
 use serde::Deserialize;
 use std::collections::HashMap;
 use std::sync::LazyLock;
@@ -20,9 +20,13 @@ pub struct Prompt {
     pub full: String,
     /// When steps like it were done before.
     pub brief: String,
-    /// In the brief manner, where it comes as expected: place and pair, nothing where even they are
-    /// known; `None` where it is never shortened.
+    /// In the brief manner, where it comes as expected: place and pair, nothing where there never is
+    /// anything to say; `None` where it is never shortened.
     pub short: Option<String>,
+    /// Whether even that is known to whoever has heard the first of its kind.
+    pub known: bool,
+    /// Whether it is known from an earlier circuit, so that the circuit is enough where one begins.
+    pub as_before: bool,
     /// Whether the first of its kind is said in full in the brief manner too.
     pub caution: bool,
     /// The grammar rule answers are heard with.
@@ -177,6 +181,10 @@ fn of_question(agenda: &Agenda, step: &Step, asked: &Question) -> Prompt {
         Question::Reading(no) => agenda.reading(*no).and_then(|record| record.doubt),
         _ => None,
     };
+    let rule = match asked {
+        Question::Circuit(..) => "circuit",
+        _ => step.rule,
+    };
     let (rule, answers) = match doubt {
         Some(Doubt::MaybeVolts) => (
             "which_unit",
@@ -185,12 +193,14 @@ fn of_question(agenda: &Agenda, step: &Step, asked: &Question) -> Prompt {
                 .into(),
         ),
         Some(Doubt::LoadOrShort) => (step.rule, vec![load_out(), Intent::Affirm]),
-        _ => (step.rule, vec![Intent::Affirm, Intent::Negative]),
+        _ => (rule, vec![Intent::Affirm, Intent::Negative]),
     };
     Prompt {
         full: text.clone(),
         brief: text,
         short: None,
+        known: false,
+        as_before: false,
         caution: false,
         rule,
         first: false,
@@ -221,6 +231,8 @@ fn without_step(state: &str) -> Prompt {
     Prompt {
         brief: full.clone(),
         short: None,
+        known: false,
+        as_before: false,
         caution: false,
         full,
         rule: "anything",
@@ -242,13 +254,12 @@ pub fn of_step(agenda: &Agenda, step: &Step) -> Prompt {
     let full = filled(&entry.full);
     let brief = entry.brief.as_deref().map(&mut filled);
     let known = !entry.known.is_empty() && entry.known.iter().all(|k| holds(agenda, step, k));
-    let short = entry.short.as_deref().map(|short| match known {
-        true => String::new(),
-        false => filled(short),
-    });
+    let short = entry.short.as_deref().map(&mut filled);
     Prompt {
         brief: brief.unwrap_or_else(|| full.clone()),
         short,
+        known,
+        as_before: known && entry.known.iter().any(|k| k == AS_BEFORE),
         caution: entry.caution,
         full,
         rule: step.rule,
@@ -324,6 +335,8 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
         "three-phase" => phases == Some(Phases::Three) && step.pair.is_some(),
         "first point" | "first pair" => first_like_it(),
         "not the first" => !first_like_it(),
+        AS_BEFORE => is_as_before(agenda, step),
+        "other half, or as before" => !first_like_it() || is_as_before(agenda, step),
         "place known" => is_place_known(agenda, step),
         "periodic" => agenda.job().kind == JobKind::PeriodicInspection,
         "electronics in" => matches!(
@@ -351,13 +364,44 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
     }
 }
 
-/// Whether its place is known without being named: the only one; or the next number after the one
+/// The condition that an earlier circuit had the same.
+const AS_BEFORE: &str = "as before";
+
+/// Whether an earlier circuit of the board had the same done, with the same residual current where that
+/// is the matter: single-phase, where the pairs are the same too.
+fn is_as_before(agenda: &Agenda, step: &Step) -> bool {
+    let about = |step: &Step| {
+        let circuit = agenda.circuit_of(step)?;
+        let milliamps = circuit.rcd.as_ref().map(|rcd| rcd.milliamps);
+        let residual = step.stage == Stage::Rcd;
+        Some((circuit.phases, milliamps.filter(|_| residual)))
+    };
+    let mut earlier = agenda
+        .plan()
+        .steps
+        .iter()
+        .take_while(|other| other.order < step.order);
+    let here = about(step).filter(|(phases, _)| *phases == Phases::Single);
+    here.is_some()
+        && earlier.any(|other| {
+            let same = (other.kind, other.board) == (step.kind, step.board);
+            same && other.circuit != step.circuit
+                && agenda.outcome(other).is_some()
+                && about(other) == here
+        })
+}
+
+/// Whether its place is known without being named: the only one; number 1 where it comes first; or the next number after the one
 /// before, and not the last, by whose name a person who has left one out would find it.
 fn is_place_known(agenda: &Agenda, step: &Step) -> bool {
     let alike = |other: &&Step| other.kind == step.kind && other.pair == step.pair;
     let all = || agenda.plan().beside(step).filter(alike);
     if all().nth(1).is_none() {
         return true;
+    }
+    let one = |place: &Place| place.number == Some(1);
+    if all().next().is_some_and(|first| first.order == step.order) {
+        return step.place.as_ref().is_some_and(one);
     }
     let mut like_it = all().skip_while(|other| other.order + 1 < step.order);
     let numbered = |step: Option<&Step>| {
@@ -401,9 +445,20 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
             }
             _ => String::new(),
         }),
-        "milliamps" => {
-            circuit().and_then(|c| Some(format!("{} milliamps", c.rcd.as_ref()?.milliamps)))
-        }
+        ", another rating" => Some(match is_as_before(agenda, step) {
+            true => String::new(),
+            false => format!(", {} milliamps", circuit()?.rcd.as_ref()?.milliamps),
+        }),
+        ", pair of several" => Some(match (holds(agenda, step, "three-phase"), step.pair) {
+            (true, Some(pair)) => format!(", {}", pair.spoken()),
+            _ => String::new(),
+        }),
+        // Where it begins with number 1 it begins as it should.
+        " place past one" => Some(match &step.place {
+            Some(place) if place.number == Some(1) => String::new(),
+            Some(place) => format!(" {}.", capital(&place.to_string())),
+            None => String::new(),
+        }),
         "place" => Some(match &step.place {
             Some(place) => place.to_string(),
             None => "the furthest point".to_owned(),

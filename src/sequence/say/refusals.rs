@@ -3,6 +3,7 @@ use super::prompt::{self, first_comes};
 use super::{about, asked};
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
+use crate::sequence::amend::circuit_of;
 use crate::sequence::facts::{Destination, LeftOut, Mode, Refusal, Step};
 use crate::sequence::procedures::{Fault, fault_of};
 use crate::sequence::state::OutEntry;
@@ -54,6 +55,10 @@ pub fn refused_in_short(refusal: &Refusal) -> String {
         Refusal::NothingToAnswer => "nothing was asked".to_owned(),
         Refusal::CannotBeSkipped => "a step that can't be left out".to_owned(),
         Refusal::NoSuchPoint { place } => format!("no {place} there"),
+        Refusal::CircuitThere { circuit, .. } => format!("circuit {circuit} was there already"),
+        Refusal::CircuitNotClear { circuit, .. } => {
+            format!("what was said of circuit {circuit} was not clear")
+        }
         Refusal::NameTheFault => "the fault was not named".to_owned(),
         Refusal::PredictFirst { .. } => "it was not predicted".to_owned(),
     }
@@ -197,6 +202,22 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
         Refusal::NoSuchPoint { place } => {
             format!("There is no {place} there, or on several circuits. Say it with its circuit.")
         }
+        Refusal::CircuitThere { board, circuit } => {
+            let name = agenda.circuit(*board, *circuit).map(|c| c.name.as_str());
+            format!(
+                "Circuit {circuit} is there already: {}. Say {} to go to it, or add it under another number.",
+                name.unwrap_or_default(),
+                Intent::Circuit(*circuit).words()
+            )
+        }
+        Refusal::CircuitNotClear {
+            board,
+            circuit,
+            said,
+        } => match circuit_of(agenda.job(), *board, *circuit, said) {
+            Err(why) => format!("Circuit {circuit}: {why}."),
+            Ok(_) => format!("Circuit {circuit}: say it again."),
+        },
         Refusal::NameTheFault => {
             "First, what is the fault, and where? Say the fault is, then its kind, conductor, place and circuit; or there is no fault.".to_owned()
         }

@@ -299,7 +299,12 @@ impl State {
                     self.out_list
                         .surely_out(|entry| entries.contains(&entry.no));
                 }
-                Some(Question::IfLive(_) | Question::Statement(..) | Question::Point(..)) => {}
+                Some(
+                    Question::IfLive(_)
+                    | Question::Statement(..)
+                    | Question::Point(..)
+                    | Question::Circuit(..),
+                ) => {}
                 Some(finish @ Question::Finish(..)) => self.pending.question = Some(finish),
                 None => {}
             },
@@ -440,6 +445,14 @@ impl State {
                 place,
             } => {
                 let asked = Question::Point(no, *board, *circuit, place.clone());
+                self.pending.question = Some(asked);
+            }
+            Event::ProposedCircuit {
+                board,
+                circuit,
+                said,
+            } => {
+                let asked = Question::Circuit(no, *board, *circuit, said.clone());
                 self.pending.question = Some(asked);
             }
             Event::ProposedFinish { left } => {
@@ -612,7 +625,12 @@ impl State {
             Some(Question::IfOut(_, entries)) => {
                 self.out_list.never_out(|entry| entries.contains(&entry.no));
             }
-            Some(Question::IfLive(_) | Question::Statement(..) | Question::Point(..)) => {}
+            Some(
+                Question::IfLive(_)
+                | Question::Statement(..)
+                | Question::Point(..)
+                | Question::Circuit(..),
+            ) => {}
             Some(Question::AllBack(..) | Question::NeverOut(..) | Question::Finish(..))
                 if self.edition > Edition::First => {}
             _ => {
