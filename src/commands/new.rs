@@ -7,7 +7,7 @@ use super::voice::VoiceArgs;
 use super::{shown, source};
 use anyhow::{Context, bail};
 use bothhands::config;
-use bothhands::dialogue::{Beside, Input, InputSource, TypedLines};
+use bothhands::dialogue::{Beside, Input, InputSource, TypedLines, Wanted};
 use bothhands::draft::{Draft, Interview, circuits_of_table, read_back};
 use bothhands::grammar::{Grammar, Intent};
 use bothhands::speech::{Decision, DecodeContext, Recogniser, Recognition};
@@ -254,7 +254,11 @@ impl Hearing {
     fn next(&mut self, interview: &Interview) -> anyhow::Result<Option<Answer>> {
         // Recordings wait for what is typed; a person at the microphone may say "later".
         self.source
-            .only_typed(interview.asks_to_type() && !self.live);
+            .want(match (self.live, interview.asks_to_type()) {
+                (true, _) => Wanted::Either,
+                (false, true) => Wanted::Typed,
+                (false, false) => Wanted::Sound,
+            });
         let Some(input) = self.source.next(self.voice.as_mut())? else {
             return Ok(None);
         };

@@ -149,12 +149,22 @@ impl InputSource for TypedLines {
     }
 }
 
-/// Typed lines beside sound: what was typed comes first.
+/// Which of two sources is listened to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Wanted {
+    /// What is typed; the sound waits.
+    Typed,
+    /// The sound, and what is typed once it has ended.
+    Sound,
+    /// Either; what was typed comes first.
+    Either,
+}
+
+/// Typed lines beside sound.
 pub struct Beside {
     typed: TypedLines,
     sound: Box<dyn InputSource>,
-    /// What is asked now can only be typed.
-    only_typed: bool,
+    wanted: Wanted,
 }
 
 impl Beside {
@@ -163,24 +173,29 @@ impl Beside {
         Self {
             typed,
             sound,
-            only_typed: false,
+            wanted: Wanted::Either,
         }
     }
 
-    /// Waits for what is typed and lets the sound wait, or takes either.
-    pub fn only_typed(&mut self, only: bool) {
-        self.only_typed = only;
+    /// Listens to this from here on.
+    pub fn want(&mut self, wanted: Wanted) {
+        self.wanted = wanted;
     }
 }
 
 impl InputSource for Beside {
     fn next(&mut self, voice: &mut dyn Voice) -> anyhow::Result<Option<Input>> {
-        if self.only_typed {
-            return self.typed.next(voice);
-        }
-        match self.typed.at_once()? {
+        let typed = match self.wanted {
+            Wanted::Typed => return self.typed.next(voice),
+            Wanted::Sound => None,
+            Wanted::Either => self.typed.at_once()?,
+        };
+        match typed {
             Some(line) => Ok(Some(Input::Words(line))),
-            None => self.sound.next(voice),
+            None => match self.sound.next(voice)? {
+                Some(input) => Ok(Some(input)),
+                None => self.typed.next(voice),
+            },
         }
     }
 }

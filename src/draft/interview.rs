@@ -205,7 +205,14 @@ impl Interview {
                 )
             }
             Ask::Sources => {
-                let none = ["none", "no", "nothing", "mains", "mains only"];
+                let none = [
+                    "none",
+                    "no",
+                    "nothing",
+                    "nothing else",
+                    "mains",
+                    "mains only",
+                ];
                 let pieces = line
                     .split([',', ';'])
                     .flat_map(|piece| piece.split(" and "));
@@ -226,7 +233,10 @@ impl Interview {
                 told
             }
             Ask::Bonds => {
-                let none = matches!(line.to_lowercase().as_str(), "none" | "no" | "nothing");
+                let none = matches!(
+                    line.to_lowercase().as_str(),
+                    "none" | "no" | "nothing" | "no bonds"
+                );
                 let bonds = line
                     .split([',', ';'])
                     .flat_map(|piece| piece.split(" and "));
@@ -505,6 +515,40 @@ mod tests {
         assert_eq!(job.supply.bonds, ["water", "gas"]);
         let sources = [Source::Mains, Source::Solar, Source::Battery];
         assert_eq!(job.supply.sources, sources);
+    }
+
+    #[test]
+    fn what_is_listened_for_at_a_question_answers_it() {
+        let grammar = crate::grammar::Grammar::built_in().unwrap();
+        let lexicon = crate::grammar::Lexicon::built_in().unwrap();
+        let mut rng = fastrand::Rng::with_seed(3);
+        let mut interview = Interview::new(Draft::default());
+        let mut asked = 0;
+        for typed in ANSWERS.into_iter().chain(["3, ring, B32 RCBO", "done"]) {
+            let rule = interview.rule();
+            for word in &grammar.graph(rule).unwrap().words {
+                assert!(lexicon.knows(word), "{rule}: {word}");
+            }
+            for _ in 0..200 {
+                let (words, said) = grammar
+                    .random_sentence(rule, &mut || rng.f64())
+                    .unwrap();
+                let crate::grammar::Intent::Pieces(pieces) = said else {
+                    panic!("{rule}: {words}");
+                };
+                let line = pieces.join(", ");
+                let answered = interview.clone().answer(&line);
+                // A circuit may be said with something missing; its words are known all the same.
+                let why = answered.err().map(|why| why.to_string());
+                let missing = ["missing", "there is no circuit", "without the sizes"];
+                let is_missing = |why: &String| missing.iter().any(|part| why.contains(part));
+                assert!(why.iter().all(is_missing), "{rule}: {line}: {why:?}");
+                asked += 1;
+            }
+            interview.answer(typed).unwrap();
+        }
+        assert_eq!(interview.rule(), "interview.breaking");
+        assert_eq!(asked, 2200);
     }
 
     #[test]

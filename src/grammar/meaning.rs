@@ -318,8 +318,7 @@ fn said_of_circuit(inside: &[Piece<'_>]) -> Vec<String> {
     });
     // Words that mean the same are written as one.
     let plain = |piece: String| {
-        let words = piece.split(' ').filter(|word| *word != "type");
-        let words = words.map(|word| match word {
+        let words = piece.split(' ').map(|word| match word {
             "amp" => "amps",
             "milliamp" => "milliamps",
             "kiloamp" | "kiloamps" => "ka",

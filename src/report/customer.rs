@@ -385,7 +385,11 @@ fn not_tested(schedule: &Schedule) -> Section {
     let mut items: Vec<String> = Vec::new();
     for one in &schedule.limitations {
         let place = capital(&where_is(schedule, one.board, one.circuit));
-        let item = format!("{place}: a part was not tested ({}).", one.reason);
+        let tests = match plain(one.stage) {
+            Some((name, _)) => format!("the tests of {name}"),
+            None => "its tests".to_owned(),
+        };
+        let item = format!("{place}: {tests} are not complete ({}).", one.reason);
         if !items.contains(&item) {
             items.push(item);
         }

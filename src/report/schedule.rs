@@ -193,6 +193,9 @@ pub struct Limitation {
     pub board: u16,
     /// The circuit; none for what concerns the whole board.
     pub circuit: Option<u16>,
+    /// The part of the work that they belong to.
+    #[serde(skip)]
+    pub stage: Stage,
     /// The tests.
     pub what: Vec<String>,
     /// Why, in words.
@@ -665,6 +668,7 @@ fn limitations(log: &Log, agenda: &Agenda) -> Vec<Limitation> {
                 mark: format!("L{}", found.len() + 1),
                 board: step.board,
                 circuit: step.circuit,
+                stage: step.stage,
                 what: vec![what],
                 reason,
                 at: at.and_then(|no| log.entry(no)).map(|entry| entry.at),
@@ -682,6 +686,7 @@ fn limitations(log: &Log, agenda: &Agenda) -> Vec<Limitation> {
                 mark: format!("L{}", found.len() + 1),
                 board,
                 circuit: Some(circuit),
+                stage: Stage::MakeSafe,
                 what: vec!["what was not tested when it was left off".to_owned()],
                 reason: "the circuit stays off".to_owned(),
                 at: said.map(|entry| entry.at),

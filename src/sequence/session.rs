@@ -250,8 +250,9 @@ impl Session {
     /// A circuit that is added, or more of it, typed with its commas as in a job's interview: what no
     /// grammar holds, such as its name, can stand there too.
     fn of_a_circuit(&self, words: &str) -> Option<Intent> {
-        if let Some(Question::Circuit(..)) = self.agenda.question() {
-            return CircuitWords::are(words).then(|| Intent::Pieces(draft::pieces(words)));
+        let asked = matches!(self.agenda.question(), Some(Question::Circuit(..)));
+        if asked && CircuitWords::are(words) {
+            return Some(Intent::Pieces(draft::pieces(words)));
         }
         let (number, said) = draft::added(words)?;
         Some(Intent::AddCircuit { number, said })

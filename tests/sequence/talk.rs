@@ -12,8 +12,8 @@ use std::path::Path;
 
 /// Words a minute of somebody who speaks plainly.
 const WORDS_A_MINUTE: f64 = 160.0;
-/// What a tone takes, in seconds: ours is 0.12 (`src/voice/tones.rs`), and the breath after it.
-const TONE: f64 = 0.15;
+/// What a tone takes, in seconds (`src/voice/tones.rs`).
+const TONE: f64 = 0.12;
 
 /// What was said in a session.
 #[derive(Debug, Default)]

@@ -86,6 +86,10 @@ fn with_parts() -> Vec<Intent> {
                 name: "socket".to_owned(),
                 circuit: number,
             },
+            Intent::AddCircuit {
+                number,
+                said: ["ring", "32 amps b", "8 sockets"].map(str::to_owned).into(),
+            },
             Intent::Board(number),
             Intent::WhatDidISay(Some(number)),
         ]
@@ -321,7 +325,7 @@ fn a_random_sentence_of_any_rule_means_something() {
         .concat()
         .iter()
         .map(kind)
-        .chain(["reading", "measured", "stated-at"].map(str::to_owned))
+        .chain(["reading", "measured", "stated-at", "pieces"].map(str::to_owned))
         .collect();
     assert_eq!(kinds, listed);
 }

@@ -184,7 +184,9 @@ fn meaning_said_in_its_plainest_words_stays_the_same() {
 
 #[test]
 fn what_any_step_takes_is_taken_by_the_rule_for_anything() {
-    for rule in step_rules() {
+    // What is said of a circuit means something only while one is being added.
+    let of_steps = step_rules().into_iter().filter(|rule| rule != "circuit");
+    for rule in of_steps {
         for (words, meant) in sampled(&rule, 10, 1000) {
             assert_eq!(
                 GRAMMAR.understand("anything", &words),

@@ -3,7 +3,7 @@
 
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Ask, Event, Step, StepId};
-use crate::terms::{Manner, Part, Statement};
+use crate::terms::{Manner, Statement};
 
 /// How much of what an event gives to say is said.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -36,9 +36,7 @@ pub(super) fn form(before: &Agenda, event: &Event) -> Form {
             .step(step)
             .map_or(Form::Whole, |step| of_statement(step, *statement)),
         // Joined as it was asked for: its words would be said if it was heard as anything else.
-        Event::TakenOut {
-            part: Part::Link, ..
-        } if alteration_is_asked_for(before) => Form::Tone,
+        Event::TakenOut { linked: true, .. } if alteration_is_asked_for(before) => Form::Tone,
         Event::TakenOut { .. } | Event::PutBack { .. } if alteration_is_asked_for(before) => {
             Form::Bare
         }

@@ -123,10 +123,9 @@ impl Narrator {
         };
         if wants_prompt(events, agenda) {
             // Only a reading could land on a step that was passed over.
-            let next = |step: &Step| {
-                step.measure().is_none() || stood.is_some_and(|stood| stood + 1 == step.order)
-            };
-            let at_once = agenda.current().is_some_and(next);
+            let at_once = agenda
+                .current()
+                .is_some_and(|step| step.measure().is_none() || is_next(agenda, stood, step));
             lines.push(self.due(agenda, as_expected, at_once));
         }
         lines
@@ -370,6 +369,19 @@ fn wants_prompt(events: &[Event], after: &Agenda) -> bool {
         )
     });
     forward && after.mode() == Mode::Running && after.question().is_none()
+}
+
+/// Whether none like it lies between where the session stood and this step, which is further on.
+fn is_next(agenda: &Agenda, stood: Option<usize>, step: &Step) -> bool {
+    let Some(stood) = stood.filter(|stood| *stood < step.order) else {
+        return false;
+    };
+    let mut passed = agenda
+        .plan()
+        .steps
+        .iter()
+        .filter(|other| stood < other.order && other.order < step.order);
+    passed.all(|other| (other.kind, other.pair) != (step.kind, step.pair))
 }
 
 /// A prompt without the sentence that tells what to answer.

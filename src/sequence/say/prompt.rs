@@ -8,7 +8,7 @@ use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Doubt, Mode, Refusal, Step, StepKind};
 use crate::sequence::procedures::{self, Catalogue, Fault};
 use crate::sequence::state::{OutEntry, Question};
-use crate::terms::{Alteration, Change, HalfCycle, Level, Part, Place, Stage, Statement};
+use crate::terms::{Alteration, Change, HalfCycle, Level, Part, Stage, Statement};
 use serde::Deserialize;
 use std::collections::HashMap;
 use std::sync::LazyLock;
@@ -385,9 +385,7 @@ fn is_as_before(agenda: &Agenda, step: &Step) -> bool {
     here.is_some()
         && earlier.any(|other| {
             let same = (other.kind, other.board) == (step.kind, step.board);
-            same && other.circuit != step.circuit
-                && agenda.outcome(other).is_some()
-                && about(other) == here
+            same && other.circuit != step.circuit && !agenda.is_open(other) && about(other) == here
         })
 }
 
@@ -395,23 +393,23 @@ fn is_as_before(agenda: &Agenda, step: &Step) -> bool {
 /// before, and not the last, by whose name a person who has left one out would find it.
 fn is_place_known(agenda: &Agenda, step: &Step) -> bool {
     let alike = |other: &&Step| other.kind == step.kind && other.pair == step.pair;
-    let all = || agenda.plan().beside(step).filter(alike);
-    if all().nth(1).is_none() {
+    let all: Vec<&Step> = agenda.plan().beside(step).filter(alike).collect();
+    if all.len() < 2 {
         return true;
     }
-    let one = |place: &Place| place.number == Some(1);
-    if all().next().is_some_and(|first| first.order == step.order) {
-        return step.place.as_ref().is_some_and(one);
-    }
-    let mut like_it = all().skip_while(|other| other.order + 1 < step.order);
-    let numbered = |step: Option<&Step>| {
-        let place = step?.place.as_ref()?;
+    let numbered = |step: &Step| {
+        let place = step.place.as_ref()?;
         Some((place.name.clone(), place.number?))
     };
-    let (before, here, after) = (like_it.next(), like_it.next(), like_it.next());
-    match (numbered(before), numbered(here), numbered(after)) {
-        (Some((name, number)), Some((same, next)), Some(_)) => {
-            here.is_some_and(|here| here.order == step.order) && name == same && next == number + 1
+    let Some(at) = all.iter().position(|other| other.order == step.order) else {
+        return false;
+    };
+    let is_last = at + 1 == all.len();
+    let before = at.checked_sub(1).and_then(|before| all.get(before));
+    match (before, numbered(step)) {
+        (None, Some((_, number))) => number == 1,
+        (Some(before), Some((name, number))) if !is_last => {
+            numbered(before).is_some_and(|(same, last)| name == same && number == last + 1)
         }
         _ => false,
     }
