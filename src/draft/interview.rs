@@ -530,9 +530,7 @@ mod tests {
                 assert!(lexicon.knows(word), "{rule}: {word}");
             }
             for _ in 0..200 {
-                let (words, said) = grammar
-                    .random_sentence(rule, &mut || rng.f64())
-                    .unwrap();
+                let (words, said) = grammar.random_sentence(rule, &mut || rng.f64()).unwrap();
                 let crate::grammar::Intent::Pieces(pieces) = said else {
                     panic!("{rule}: {words}");
                 };

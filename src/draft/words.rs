@@ -152,6 +152,25 @@ impl CircuitWords {
             return Ok(false);
         };
         let what = what.trim();
+        // "32 amps of something" is no 32 points.
+        let first = what.split(' ').next().unwrap_or(what);
+        let units = [
+            "a",
+            "amp",
+            "amps",
+            "ma",
+            "milliamp",
+            "milliamps",
+            "ka",
+            "kiloamp",
+            "kiloamps",
+            "m",
+            "mm",
+            "mm2",
+        ];
+        if units.contains(&first) {
+            return Ok(false);
+        }
         let what = ["double ", "twin ", "single "]
             .iter()
             .find_map(|word| what.strip_prefix(word))
@@ -678,6 +697,10 @@ mod tests {
                 "Circuit 12, smoke alarms; radial; BS EN 60898 B 6 A; 1.5/1 mm²; 3 smoke alarms.",
             ),
             (
+                "3, radial, sixteen amp charlie, four sockets",
+                "Circuit 3, sockets; radial; BS EN 60898 C 16 A; 4 sockets.",
+            ),
+            (
                 "7, distribution, BS 88-3 63 A, three phase, called Bay board",
                 "Circuit 7, Bay board; distribution; three phases; BS 88-3 63 A; no points given.",
             ),
@@ -700,6 +723,10 @@ mod tests {
             ("3, radial, 18 m", "without the sizes"),
             ("0, radial", "numbered from 1"),
             ("3, radial, 900 sockets", "1 to 200 points"),
+            (
+                "3, radial, B16, 32 amps grey",
+                "`32 amps grey` is not understood",
+            ),
             ("3, radial, 2.5mm2", "as in 2.5/1.5"),
         ] {
             let answer = understood(line);

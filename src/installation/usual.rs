@@ -483,7 +483,7 @@ impl DeviceWords {
         let has_letter = self.letter.is_some()
             || words
                 .iter()
-                .any(|w| matches!(*w, "b" | "c" | "d" | "amp" | "amps"));
+                .any(|w| breaker_type(w).is_some() || matches!(*w, "amp" | "amps"));
         let mut words = words.as_slice();
         if words.is_empty() {
             return false;
@@ -513,7 +513,7 @@ impl DeviceWords {
                 | ("breaker" | "mcb", None) => {}
                 ("rcbo", _) => self.rcbo = true,
                 ("rcd" | "rccb", _) => self.rcd = true,
-                ("b" | "c" | "d", _) => self.letter = first.chars().next(),
+                _ if breaker_type(first).is_some() => self.letter = breaker_type(first),
                 ("ac" | "a" | "f", _) if about_residual => self.waveform = WAVEFORMS.meant(first),
                 _ => {
                     let Ok(number) = first.parse::<f64>() else {
@@ -606,6 +606,16 @@ impl DeviceWords {
             waveform: self.waveform.map(str::to_owned),
             tests: super::job::half_and_once(),
         })
+    }
+}
+
+/// The letter of a breaker's type, as it is written or as ICAO spells it.
+fn breaker_type(word: &str) -> Option<char> {
+    match word {
+        "b" | "bravo" => Some('b'),
+        "c" | "charlie" => Some('c'),
+        "d" | "delta" => Some('d'),
+        _ => None,
     }
 }
 

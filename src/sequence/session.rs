@@ -237,11 +237,15 @@ impl Session {
             _ => None,
         };
         let loose = || grammar.understand_typed(self.rule(), question, words);
+        // Commas tell what the grammar, which leaves them out, would have to guess.
+        let parted = words.contains([',', ';']);
         let said = self
             .of_a_circuit(words)
+            .filter(|_| parted)
             .or_else(|| grammar.understand_typed_first(self.rule(), words))
             .or_else(|| self.understand(grammar, words))
-            .or_else(loose)?;
+            .or_else(loose)
+            .or_else(|| self.of_a_circuit(words))?;
         // Who asks "dead?" does not say so.
         let asks = words.trim_end().ends_with('?');
         (!asks || !said.is_a_permission()).then_some(said)
