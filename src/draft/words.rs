@@ -169,7 +169,7 @@ impl CircuitWords {
             "mm2",
         ];
         if units.contains(&first) {
-            return Ok(false);
+            return Err(not_understood(piece));
         }
         let what = ["double ", "twin ", "single "]
             .iter()
