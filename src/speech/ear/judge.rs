@@ -106,6 +106,8 @@ pub struct NotForUs {
 pub struct AskAgain {
     /// The probability, 0 to 1.
     pub probability_below: f32,
+    /// Also whatever fits worse than this, but for a warning: of nearly all that is ours nothing fits so ill.
+    pub poor_fit_below: f32,
     /// Also when the likeliest meaning of one ear is not that of the other. With one, nothing.
     #[serde(default)]
     pub when_ears_differ: bool,
@@ -183,11 +185,14 @@ impl Thresholds {
     }
 
     /// What to do with words of ours that scored so. One digit by itself is asked about whatever its
-    /// scores; a permission in one or two words is taken more strictly than anything else.
+    /// scores, and so is what fits ill, unless it warns; a permission in one or two words is taken more strictly than anything else.
     pub fn of_ours(&self, scores: Scores, said: &Intent, words: &str) -> Decision {
         let taken = self.outcome(scores);
         if taken != Decision::Accept {
             return taken;
+        }
+        if scores.llr_per_phone < self.ask_again.poor_fit_below && !said.is_a_warning() {
+            return Decision::Confirm;
         }
         let short = words.split_whitespace().count() <= 2;
         let doubtful = self.probability.of(scores) < self.strangers.permission_below;
@@ -324,6 +329,24 @@ mod tests {
         assert_eq!(outcome(-9.0, 30.0), Decision::Reject);
         assert_eq!(outcome(f32::NAN, 30.0), Decision::Reject);
         assert_ne!(outcome(-0.1, f32::NAN), Decision::Accept);
+    }
+
+    #[test]
+    fn what_fits_ill_is_asked_about_unless_it_warns() {
+        let thresholds = Thresholds::shipped().unwrap();
+        let grammar = crate::grammar::Grammar::built_in().unwrap();
+        let of = |words: &str, fit| {
+            let said = grammar.understand("isolation", words).unwrap();
+            let scores = Scores {
+                llr_per_phone: fit,
+                margin: 60.0,
+                phones: 9,
+            };
+            thresholds.of_ours(scores, &said, words)
+        };
+        assert_eq!(of("two three zero volts", -0.5), Decision::Accept);
+        assert_eq!(of("two three zero", -1.1), Decision::Confirm);
+        assert_eq!(of("it is live", -1.1), Decision::Accept);
     }
 
     #[test]
