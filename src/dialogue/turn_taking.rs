@@ -133,6 +133,7 @@ mod tests {
             },
             times: Vec::new(),
             ears_differ: false,
+            only_fits_ill: false,
             may_go_on,
             took: Duration::ZERO,
         }

@@ -184,15 +184,30 @@ impl Thresholds {
             .map_or(width, |next| over(first, next).max(0.0))
     }
 
-    /// What to do with words of ours that scored so. One digit by itself is asked about whatever its
-    /// scores, and so is what fits ill, unless it warns; a permission in one or two words is taken more strictly than anything else.
+    /// What to do with words of ours that scored so. What fits ill is asked about, unless it warns.
     pub fn of_ours(&self, scores: Scores, said: &Intent, words: &str) -> Decision {
+        match self.whatever_the_fit(scores, said, words) {
+            Decision::Accept if self.fits_ill(scores, said) => Decision::Confirm,
+            decision => decision,
+        }
+    }
+
+    /// Whether words of ours would be taken but for how ill they fit.
+    pub fn only_fits_ill(&self, scores: Scores, said: &Intent, words: &str) -> bool {
+        self.whatever_the_fit(scores, said, words) == Decision::Accept
+            && self.fits_ill(scores, said)
+    }
+
+    fn fits_ill(&self, scores: Scores, said: &Intent) -> bool {
+        scores.llr_per_phone < self.ask_again.poor_fit_below && !said.is_a_warning()
+    }
+
+    /// One digit by itself is asked about whatever its scores; a permission in one or two words is
+    /// taken more strictly than anything else.
+    fn whatever_the_fit(&self, scores: Scores, said: &Intent, words: &str) -> Decision {
         let taken = self.outcome(scores);
         if taken != Decision::Accept {
             return taken;
-        }
-        if scores.llr_per_phone < self.ask_again.poor_fit_below && !said.is_a_warning() {
-            return Decision::Confirm;
         }
         let short = words.split_whitespace().count() <= 2;
         let doubtful = self.probability.of(scores) < self.strangers.permission_below;
