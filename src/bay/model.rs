@@ -7,7 +7,7 @@ use crate::installation::{
     RcdDelay, Source, SystemVoltage, cpc_of_flat,
 };
 use crate::limits::{Tables, conductor, earth_loop};
-use crate::quantity::{Celsius, Metres, Ohms, SquareMillimetres};
+use crate::quantity::{Celsius, Metres, MilliOhms, Ohms, SquareMillimetres};
 use crate::terms::Place;
 use fastrand::Rng;
 
@@ -493,12 +493,11 @@ fn usual_cable(circuit: &Circuit) -> Cable {
         CircuitKind::Ring => rating.ring_mm2,
         _ => enough.or(rating.amps.last()).map_or(2.5, |(mm2, _)| *mm2),
     };
-    Cable {
+    Cable::copper(
         line_mm2,
-        cpc_mm2: cpc_of_flat(line_mm2).unwrap_or(line_mm2 / 2.0),
-        metres: None,
-        class: 1,
-    }
+        cpc_of_flat(line_mm2).unwrap_or(line_mm2 / 2.0),
+        None,
+    )
 }
 
 impl CircuitModel {
@@ -661,13 +660,18 @@ struct Run<'a> {
 impl Run<'_> {
     /// Line, neutral and protective conductor of so many metres.
     fn ohms(&self, metres: f64) -> [f64; 3] {
-        let Cable {
-            line_mm2,
-            cpc_mm2,
-            class,
-            ..
-        } = *self.cable;
-        [line_mm2, line_mm2, cpc_mm2].map(|mm2| copper(mm2, class, metres, self.celsius))
+        let tables = Tables::shipped();
+        let run = self.cable.facts();
+        let of = |each: Option<MilliOhms>, mm2: f64| match each {
+            Some(each) => {
+                let (metres, t) = (Metres::exact(metres), Celsius::exact(self.celsius));
+                conductor::of_length(tables, each, metres, t).middle()
+            }
+            None => copper(mm2, run.class, metres, self.celsius),
+        };
+        let line = of(conductor::line_per_metre(tables, &run), self.cable.line_mm2);
+        let cpc = of(conductor::cpc_per_metre(tables, &run), self.cable.cpc_mm2);
+        [line, line, cpc]
     }
 
     fn of(&self, way: &Way, draw: &mut Draw) -> CableModel {

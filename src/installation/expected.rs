@@ -426,8 +426,9 @@ fn loop_tests(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>)
         ),
         source!(tables.loop_cold),
     ));
-    let (_, heating) = earth_loop::heating_factor(tables, test_temperature(tables, facts));
-    let running = tidy(tables.temperature.running_celsius);
+    let celsius = facts.running_celsius(tables);
+    let (_, heating) = earth_loop::heating_factor(tables, test_temperature(tables, facts), celsius);
+    let running = tidy(celsius);
     let most = Ohms::exact(limit.ohms.low() / heating);
     all.push(Expectation::new(
         "Zs, corrected",
@@ -444,7 +445,13 @@ fn loop_tests(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>)
     let share = if facts.ring { 0.25 } else { 1.0 };
     if let (Some(ze), Some(r1_r2)) = (facts.ze, of(tables, facts, Through::LineAndCpc, share)) {
         let sum = ze + r1_r2.value;
-        let hot = earth_loop::running_zs(tables, sum, Some(ze), test_temperature(tables, facts));
+        let hot = earth_loop::running_zs(
+            tables,
+            sum,
+            Some(ze),
+            test_temperature(tables, facts),
+            celsius,
+        );
         all.push(Expectation::new(
             Expectation::ZS,
             format!("about {} Ω, or less by parallel paths", hundredths(sum)),

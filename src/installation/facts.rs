@@ -1,5 +1,8 @@
-use super::{Board, Circuit, CircuitKind, InstrumentUse, Job};
-use crate::limits::{CableRun, CircuitFacts, CircuitUse, Overcurrent, Residual};
+use super::{Board, Cable, Circuit, CircuitKind, Device, InstrumentUse, Job};
+use crate::limits::{
+    Acts, CableInsulation, CableMake, CableRun, CircuitFacts, CircuitUse, CpcIs, Metal,
+    Overcurrent, Residual, Tables,
+};
 use crate::quantity::{Amps, Celsius, KiloAmps, Metres, MilliAmps, SquareMillimetres, Volts};
 
 impl Job {
@@ -38,21 +41,13 @@ impl Job {
             serves: circuit.kind.serves(),
             ring: circuit.kind == CircuitKind::Ring,
             system: circuit.system,
-            device: circuit.device.as_ref().map(|d| Overcurrent {
-                kind: d.kind,
-                amps: Amps::exact(d.amps),
-                breaking: d.breaking_ka.map(KiloAmps::exact),
-            }),
+            device: circuit.device.as_ref().map(Device::facts),
+            device_source: circuit.device.as_ref().and_then(|d| d.source.clone()),
             rcd: circuit.rcd.as_ref().map(|r| Residual {
                 milliamps: MilliAmps::exact(r.milliamps),
                 delay: r.delay,
             }),
-            cable: circuit.cable.as_ref().map(|c| CableRun {
-                line: SquareMillimetres::exact(c.line_mm2),
-                cpc: SquareMillimetres::exact(c.cpc_mm2),
-                length: c.metres.map(Metres::exact),
-                class: c.class,
-            }),
+            cable: circuit.cable.as_ref().map(Cable::facts),
             ze: self
                 .supply
                 .ze_ohms
@@ -87,6 +82,68 @@ impl CircuitKind {
             Self::SinglePoint => "single point",
             Self::Motor => "motor",
             Self::Distribution => "distribution",
+        }
+    }
+}
+
+impl Device {
+    /// What the limits need to know of it.
+    pub fn facts(&self) -> Overcurrent {
+        let short_time = self.short_time_amps.zip(self.short_time_seconds);
+        let setting = |instantaneous| Acts::AtSetting {
+            instantaneous,
+            short_time,
+        };
+        let acts = self.instantaneous_amps.map(setting);
+        let acts = acts.or_else(|| self.zs_ohms.map(|zs| Acts::WithinOhms(zs.value())));
+        Overcurrent {
+            kind: self.kind,
+            amps: Amps::exact(self.amps),
+            breaking: self.breaking_ka.map(KiloAmps::exact),
+            acts: acts.or_else(|| self.ia_amps.map(Acts::FromAmps)),
+        }
+    }
+}
+
+impl Cable {
+    /// Its sizes and what it is made of: "2.5/1.5 mm²", "7/.029 (2.98 mm²)/1.28 mm²", "10/39 mm², armour as cpc, XLPE".
+    pub fn shown(&self) -> String {
+        let size = |mm2: f64| match Tables::shipped().cables.imperial_name(mm2) {
+            Some(name) if self.metal == Metal::Copper => format!("{name} ({mm2})"),
+            _ => mm2.to_string(),
+        };
+        let mut text = format!("{}/{} mm²", size(self.line_mm2), size(self.cpc_mm2));
+        text.push_str(match self.cpc_is {
+            CpcIs::Core => "",
+            CpcIs::Separate => ", cpc separate",
+            CpcIs::Armour => ", armour as cpc",
+            CpcIs::Sheath => ", sheath as cpc",
+        });
+        text.push_str(match self.insulation {
+            CableInsulation::Pvc => "",
+            CableInsulation::Xlpe => ", XLPE 90 °C",
+            CableInsulation::MineralCovered => ", mineral, covered",
+            CableInsulation::MineralBare => ", mineral, bare",
+        });
+        text.push_str(match self.metal {
+            Metal::Copper => "",
+            Metal::Aluminium => ", aluminium",
+        });
+        text
+    }
+
+    /// What the limits need to know of it.
+    pub fn facts(&self) -> CableRun {
+        CableRun {
+            line: SquareMillimetres::exact(self.line_mm2),
+            cpc: SquareMillimetres::exact(self.cpc_mm2),
+            length: self.metres.map(Metres::exact),
+            class: self.class,
+            made: CableMake {
+                metal: self.metal,
+                insulation: self.insulation,
+                cpc: self.cpc_is,
+            },
         }
     }
 }

@@ -1,4 +1,6 @@
-pub use crate::limits::{DeviceKind, Earthing, Phases, RcdDelay, SystemVoltage};
+pub use crate::limits::{
+    CableInsulation, CpcIs, DeviceKind, Earthing, Metal, Phases, RcdDelay, SystemVoltage,
+};
 use crate::quantity::Number;
 pub use crate::terms::RcdTest;
 use crate::terms::{Place, Stage};
@@ -90,12 +92,76 @@ pub struct Supply {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(with = "Option<String>")]
     pub fault_current_ka: Option<Number>,
+    /// How that Ze is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ze_by: Option<GivenBy>,
+    /// How that fault current is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub fault_current_by: Option<GivenBy>,
+    /// Frequency, Hz.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub hertz: Option<f64>,
+    /// Maximum demand, A for each phase.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub max_demand_amps: Option<f64>,
+    /// The fuse or breaker of the supply; short: "BS 1361 60 A".
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<super::schema::InShort<Device>>")]
+    pub fuse: Option<Device>,
+    /// The main switch.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub main_switch: Option<MainSwitch>,
+    /// Cross-section of the earthing conductor, copper, mm².
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub earthing_conductor_mm2: Option<f64>,
+    /// Cross-section of the main bonding conductors, copper, mm².
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub bonding_mm2: Option<f64>,
     /// Main protective bonds: "water", "gas".
     #[serde(default)]
     pub bonds: Vec<String>,
     /// Supplementary bonds, by the parts they join: "shower pipes".
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub supplementary_bonds: Vec<String>,
+}
+
+/// How something about the supply is known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum GivenBy {
+    /// The distributor was asked.
+    Enquiry,
+    /// It was measured, on another day.
+    Measured,
+    /// It was worked out.
+    Calculated,
+}
+
+impl GivenBy {
+    /// As said and written.
+    pub fn shown(self) -> &'static str {
+        match self {
+            Self::Enquiry => "enquiry",
+            Self::Measured => "measurement",
+            Self::Calculated => "calculation",
+        }
+    }
+}
+
+/// The main switch of an installation.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct MainSwitch {
+    /// Its standard, as marked on it: "BS EN 60947-3".
+    pub standard: String,
+    /// Rated current, A.
+    pub amps: f64,
+    /// How many poles.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub poles: Option<u8>,
+    /// Where it is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub location: Option<String>,
 }
 
 fn default_u0() -> f64 {
@@ -339,6 +405,51 @@ pub struct Device {
     /// Rated breaking capacity, kA.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub breaking_ka: Option<f64>,
+    /// The setting at which a moulded-case breaker trips at once, A; it is judged by that.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub instantaneous_amps: Option<f64>,
+    /// Its lower setting with a short delay, A.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub short_time_amps: Option<f64>,
+    /// That delay, s.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub short_time_seconds: Option<f64>,
+    /// What another device is called: its standard and type as marked on it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub called: Option<String>,
+    /// The largest Zs that another device allows, Ω, for the time that its circuit has, in quotes: "1.15".
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<String>")]
+    pub zs_ohms: Option<Number>,
+    /// In its place the current that makes another device act in the time that its circuit has, A.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ia_amps: Option<f64>,
+    /// Where that is from: "maker's data sheet of 1987".
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub source: Option<String>,
+}
+
+impl Device {
+    /// One of a kind that the tables know.
+    pub fn new(kind: DeviceKind, amps: f64) -> Self {
+        Self {
+            kind,
+            amps,
+            breaking_ka: None,
+            instantaneous_amps: None,
+            short_time_amps: None,
+            short_time_seconds: None,
+            called: None,
+            zs_ohms: None,
+            ia_amps: None,
+            source: None,
+        }
+    }
+
+    /// Its standard and type, as on a schedule.
+    pub fn shown(&self) -> &str {
+        self.called.as_deref().unwrap_or(self.kind.name())
+    }
 }
 
 /// A residual current device.
@@ -366,13 +477,13 @@ fn is_half_and_once(tests: &[RcdTest]) -> bool {
     tests == [RcdTest::Half, RcdTest::Once]
 }
 
-/// Cable of a circuit: copper.
+/// Cable of a circuit.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Cable {
     /// Cross-section of the live conductors, mm².
     pub line_mm2: f64,
-    /// Cross-section of the protective conductor, mm².
+    /// Cross-section of the protective conductor, mm²; of the armour or the sheath where that is it.
     pub cpc_mm2: f64,
     /// Length from the board to the furthest point, or round the whole ring, m.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -380,6 +491,34 @@ pub struct Cable {
     /// Conductor class of IEC 60228: 1, 2 or 5.
     #[serde(default = "class_one")]
     pub class: u8,
+    /// What the conductors are made of.
+    #[serde(default, skip_serializing_if = "is_usual")]
+    pub metal: Metal,
+    /// What they are insulated with.
+    #[serde(default, skip_serializing_if = "is_usual")]
+    pub insulation: CableInsulation,
+    /// What serves as the protective conductor.
+    #[serde(default, skip_serializing_if = "is_usual")]
+    pub cpc_is: CpcIs,
+}
+
+impl Cable {
+    /// Copper in PVC, with the protective conductor as a core.
+    pub fn copper(line_mm2: f64, cpc_mm2: f64, metres: Option<f64>) -> Self {
+        Self {
+            line_mm2,
+            cpc_mm2,
+            metres,
+            class: class_one(),
+            metal: Metal::default(),
+            insulation: CableInsulation::default(),
+            cpc_is: CpcIs::default(),
+        }
+    }
+}
+
+fn is_usual<T: Default + PartialEq>(value: &T) -> bool {
+    *value == T::default()
 }
 
 pub(super) fn class_one() -> u8 {

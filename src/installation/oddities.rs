@@ -1,12 +1,18 @@
 //! What a job file says that can be, but deserves a second look.
 
-use super::{Circuit, CircuitKind, InstrumentUse, Job, Rcd};
+use super::{Circuit, CircuitKind, CpcIs, DeviceKind, InstrumentUse, Job, Rcd};
+use crate::limits::earth_loop::Clearing;
 use crate::limits::{Earthing, SystemVoltage, Tables, conductor, earth_loop};
-use crate::quantity::{KiloAmps, Ohms, SquareMillimetres, Truth, tidy};
+use crate::quantity::{Amps, KiloAmps, Ohms, SquareMillimetres, Truth, Volts, tidy};
 use jiff::civil::Date;
 
 /// Socket-outlets up to this rated current need additional protection (BS 7671 411.3.3).
 const SOCKETS_NEED_RCD_AMPS: f64 = 32.0;
+
+/// Main bonds where neutral and earth are combined in the supply (BS 7671 Table 54.8, from memory), mm².
+const PME_BOND_MM2: f64 = 10.0;
+/// The least main bond of any other (544.1.1), mm².
+const LEAST_BOND_MM2: f64 = 6.0;
 
 impl Job {
     /// Odd things about the job as a whole. `today` is compared with calibration dates.
@@ -24,6 +30,7 @@ impl Job {
                 ));
             }
         }
+        odd.extend(self.at_the_intake(tables));
         for instrument in &self.instruments {
             if let Some(due) = instrument.calibration_due.filter(|due| *due < today) {
                 odd.push(format!(
@@ -59,6 +66,69 @@ impl Job {
             }
         }
         odd
+    }
+
+    /// Maximum demand beside the fuse, and the sizes of earthing and bonding conductors.
+    fn at_the_intake(&self, tables: &Tables) -> Vec<String> {
+        let supply = &self.supply;
+        let mut odd = Vec::new();
+        if let (Some(demand), Some(fuse)) = (supply.max_demand_amps, &supply.fuse)
+            && demand > fuse.amps
+        {
+            odd.push(format!(
+                "maximum demand {} A is more than the supply fuse, {} A: see the distributor",
+                tidy(demand),
+                tidy(fuse.amps)
+            ));
+        }
+        if let Some(bond) = supply.bonding_mm2 {
+            let half = supply.earthing_conductor_mm2.map_or(0.0, |mm2| mm2 / 2.0);
+            let (least, source) = match supply.earthing {
+                Earthing::TnCS => (
+                    PME_BOND_MM2,
+                    "Table 54.8, with a neutral of the supply up to 35 mm²",
+                ),
+                // Not more than 25 mm² is asked for.
+                _ => (half.clamp(LEAST_BOND_MM2, 25.0), "544.1.1"),
+            };
+            if bond < least {
+                odd.push(format!(
+                    "main bonding conductors of {} mm²: at least {} mm² is asked for [P: {source}]",
+                    tidy(bond),
+                    tidy(least)
+                ));
+            }
+        }
+        odd.extend(self.earthing_conductor(tables));
+        odd
+    }
+
+    /// The earthing conductor beside the heat of an earth fault at the origin (543.1.3): with the Ze that
+    /// was given, in the time of the supply fuse.
+    fn earthing_conductor(&self, tables: &Tables) -> Option<String> {
+        let supply = &self.supply;
+        let mm2 = supply.earthing_conductor_mm2?;
+        let fuse = supply.fuse.as_ref()?;
+        let ze = Ohms::exact(supply.ze_ohms?.value());
+        if supply.earthing == Earthing::Tt {
+            return None;
+        }
+        let current: Amps = Volts::exact(supply.volts) / ze;
+        let Clearing::Within(seconds) = earth_loop::clearing(tables, &fuse.facts(), current) else {
+            return None;
+        };
+        let adiabatic = &tables.adiabatic;
+        let least = earth_loop::least_cpc(current, seconds, adiabatic.k_separate);
+        (SquareMillimetres::exact(mm2).is_at_least(least) == Truth::No).then(|| {
+            format!(
+                "the earthing conductor of {} mm² is below √({current}² × {} s) ÷ {} = {least} [{}: {}]",
+                tidy(mm2),
+                tidy(seconds),
+                tidy(adiabatic.k_separate),
+                adiabatic.mark.letter(),
+                adiabatic.clause
+            )
+        })
     }
 
     /// Devices whose own breaking capacity is below the declared fault current, once for all boards.
@@ -115,16 +185,21 @@ impl Job {
     pub fn circuit_oddities(&self, tables: &Tables, circuit: &Circuit) -> Vec<String> {
         let mut odd = Vec::new();
         if let Some(cable) = &circuit.cable {
-            if cable.cpc_mm2 > cable.line_mm2 {
+            if cable.cpc_mm2 > cable.line_mm2
+                && matches!(cable.cpc_is, CpcIs::Core | CpcIs::Separate)
+            {
                 odd.push(format!(
                     "cpc {} mm² is larger than line {} mm²: the right way round?",
                     tidy(cable.cpc_mm2),
                     tidy(cable.line_mm2)
                 ));
             }
-            for mm2 in [cable.line_mm2, cable.cpc_mm2] {
-                let size = SquareMillimetres::exact(mm2);
-                if conductor::per_metre(tables, size, cable.class).is_none() {
+            let run = cable.facts();
+            for (mm2, known) in [
+                (cable.line_mm2, conductor::line_per_metre(tables, &run)),
+                (cable.cpc_mm2, conductor::cpc_per_metre(tables, &run)),
+            ] {
+                if known.is_none() {
                     odd.push(format!(
                         "the tables have no resistance for {} mm² of class {}: its readings are not \
                          compared with length and size",
@@ -135,6 +210,15 @@ impl Job {
             }
         }
         let device = circuit.device.as_ref();
+        if device
+            .is_some_and(|d| d.kind == DeviceKind::MouldedCase && d.instantaneous_amps.is_none())
+        {
+            odd.push(
+                "a moulded-case breaker without its setting: read it off and write instantaneous_amps, or its Zs \
+                 has no limit here"
+                    .to_owned(),
+            );
+        }
         let extra_low = matches!(circuit.system, SystemVoltage::Selv | SystemVoltage::Pelv);
         if extra_low {
             return odd;

@@ -101,6 +101,13 @@ impl Edits {
             self.word(supply, "earthing", &usual::EARTHINGS);
             self.words(supply, "sources", &usual::SOURCES);
             self.number(supply, "volts", "V");
+            self.number(supply, "hertz", "Hz");
+            self.number(supply, "max_demand_amps", "A");
+            self.number(supply, "earthing_conductor_mm2", "mm2");
+            self.number(supply, "bonding_mm2", "mm2");
+            self.word(supply, "ze_by", &usual::GIVEN_BY);
+            self.word(supply, "fault_current_by", &usual::GIVEN_BY);
+            self.device(supply, "fuse");
             self.phases(supply);
         }
         for instrument in tables(job.get("instrument")) {
@@ -126,7 +133,7 @@ impl Edits {
         for key in ["number", "sockets", "lights"] {
             self.number(circuit, key, "");
         }
-        self.device(circuit);
+        self.device(circuit, "device");
         if let Some(node) = circuit.get("rcd") {
             self.replace(
                 node,
@@ -150,17 +157,24 @@ impl Edits {
             self.number(cable, "line_mm2", "mm2");
             self.number(cable, "cpc_mm2", "mm2");
             self.number(cable, "metres", "m");
+            self.word(cable, "metal", &usual::METALS);
+            self.word(cable, "insulation", &usual::CABLE_INSULATIONS);
+            self.word(cable, "cpc_is", &usual::CPCS);
         }
     }
 
-    fn device(&mut self, circuit: &DeTable<'_>) {
-        let Some(node) = circuit.get("device") else {
+    fn device(&mut self, circuit: &DeTable<'_>, key: &str) {
+        let Some(node) = circuit.get(key) else {
             return;
         };
         if let Some(device) = table(Some(node)) {
             self.word(device, "kind", &usual::DEVICE_KINDS);
             self.number(device, "amps", "A");
             self.number(device, "breaking_ka", "kA");
+            self.number(device, "instantaneous_amps", "A");
+            self.number(device, "short_time_amps", "A");
+            self.number(device, "short_time_seconds", "s");
+            self.number(device, "ia_amps", "A");
         }
         let Some(text) = node.get_ref().as_str() else {
             return;

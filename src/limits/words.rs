@@ -385,6 +385,9 @@ words! {
     TakeTheLimit = "Take the limit from the maker or from the standard, and write the device into the job file or its value into a copy of the tables.";
     BreakerSum = "{} V ÷ ({} × {} A) = {} Ω";
     BreakerSumCmin = "{} × {} V ÷ ({} × {} A) = {} Ω";
+    SettingSum = "{} × {} V ÷ ({} × {} A) = {} Ω";
+    OwnCurrentSum = "{} × {} V ÷ {} A = {} Ω";
+    OwnLimit = "{} Ω by its own source";
     FuseTable = "table, {} {} in {} s: {}";
     FuseByCurrent = "{} V ÷ {} A";
     Times = "{} × {}";

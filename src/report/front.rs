@@ -203,10 +203,13 @@ pub(super) fn or_dash(text: String) -> String {
 
 /// "B 32 A, RCD 30 mA": what protects a circuit.
 pub(super) fn protection(circuit: &CircuitRow) -> String {
-    let device = circuit.device.map(|device| match circuit.rating_amps {
-        Some(amps) => format!("{device} {} A", words::plain(amps)),
-        None => device.to_owned(),
-    });
+    let device = circuit
+        .device
+        .as_ref()
+        .map(|device| match circuit.rating_amps {
+            Some(amps) => format!("{device} {} A", words::plain(amps)),
+            None => device.clone(),
+        });
     let rcd = circuit
         .rcd_ma
         .map(|milliamps| format!("RCD {} mA", words::plain(milliamps)));

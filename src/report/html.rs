@@ -314,6 +314,9 @@ fn supply(schedule: &Schedule) -> Markup {
             @if let Some(current) = &supply.fault_current_given {
                 (fact("Fault current given", format!("{current} kA")))
             }
+            @for one in &supply.particulars {
+                (fact(one.what, one.value.clone()))
+            }
         }
     }
 }

@@ -258,6 +258,8 @@ fn facts(schedule: &Schedule) -> Vec<(String, String)> {
     if let Some(current) = &supply.fault_current_given {
         facts.push(("Fault current given", format!("{current} kA")));
     }
+    let particulars = supply.particulars.iter();
+    facts.extend(particulars.map(|one| (one.what, one.value.clone())));
     if let Some(celsius) = schedule.celsius {
         facts.push(("Conductors at", format!("{} °C", plain(celsius))));
     }

@@ -159,6 +159,18 @@ pub struct SupplyFacts {
     pub ze_given: Option<String>,
     /// Given by the distributor, kA.
     pub fault_current_given: Option<String>,
+    /// What else the job file says of the supply and the origin.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub particulars: Vec<Particular>,
+}
+
+/// One thing on record of the supply or the origin.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Particular {
+    /// What it is.
+    pub what: &'static str,
+    /// What is on record.
+    pub value: String,
 }
 
 /// An instrument that was used.
@@ -320,7 +332,7 @@ pub struct CircuitRow {
     /// mm²
     pub cpc_mm2: Option<f64>,
     /// The overcurrent device's standard and type.
-    pub device: Option<&'static str>,
+    pub device: Option<String>,
     /// In, A
     pub rating_amps: Option<f64>,
     /// kA
@@ -596,6 +608,11 @@ fn supply(job: &Job) -> SupplyFacts {
         sources: supply.sources.iter().map(|s| s.shown()).collect(),
         ze_given: supply.ze_ohms.map(|n| n.to_string()),
         fault_current_given: supply.fault_current_ka.map(|n| n.to_string()),
+        particulars: job
+            .particulars()
+            .into_iter()
+            .map(|(what, value)| Particular { what, value })
+            .collect(),
     }
 }
 
@@ -946,7 +963,7 @@ fn circuit_row(
         points: circuit.points.len(),
         live_mm2: circuit.cable.as_ref().map(|c| c.line_mm2),
         cpc_mm2: circuit.cable.as_ref().map(|c| c.cpc_mm2),
-        device: circuit.device.as_ref().map(|d| d.kind.name()),
+        device: circuit.device.as_ref().map(|d| d.shown().to_owned()),
         rating_amps: circuit.device.as_ref().map(|d| d.amps),
         breaking_ka: circuit.device.as_ref().and_then(|d| d.breaking_ka),
         rcd_ma: circuit.rcd.as_ref().map(|r| r.milliamps),
