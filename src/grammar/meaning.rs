@@ -341,6 +341,11 @@ fn place(inside: &[Piece<'_>]) -> Option<Place> {
         }
     }
     match name {
+        // A device that is called by its letters is written so.
+        Some(name) if name == "r c d" => Some(Place {
+            name: "RCD".to_owned(),
+            number,
+        }),
         Some(name) => Some(Place { name, number }),
         None => number.map(Place::numbered),
     }

@@ -1,4 +1,4 @@
-use super::{Board, Cable, Circuit, CircuitKind, Device, InstrumentUse, Job};
+use super::{Board, Cable, Circuit, CircuitKind, Device, GroupRcd, InstrumentUse, Job, Rcd};
 use crate::limits::{
     Acts, CableInsulation, CableMake, CableRun, CircuitFacts, CircuitUse, CpcIs, Metal,
     Overcurrent, Residual, Tables,
@@ -43,10 +43,7 @@ impl Job {
             system: circuit.system,
             device: circuit.device.as_ref().map(Device::facts),
             device_source: circuit.device.as_ref().and_then(|d| d.source.clone()),
-            rcd: circuit.rcd.as_ref().map(|r| Residual {
-                milliamps: MilliAmps::exact(r.milliamps),
-                delay: r.delay,
-            }),
+            rcd: board.residual_of(circuit).as_ref().map(Rcd::facts),
             cable: circuit.cable.as_ref().map(Cable::facts),
             ze: self
                 .supply
@@ -82,6 +79,16 @@ impl CircuitKind {
             Self::SinglePoint => "single point",
             Self::Motor => "motor",
             Self::Distribution => "distribution",
+        }
+    }
+}
+
+impl Rcd {
+    /// What the limits need to know of it.
+    pub fn facts(&self) -> Residual {
+        Residual {
+            milliamps: MilliAmps::exact(self.milliamps),
+            delay: self.delay,
         }
     }
 }
@@ -160,6 +167,23 @@ impl Board {
             digits.get(..end.unwrap_or(digits.len()))?.parse().ok()
         };
         Some((number_after("board"), number_after("circuit")))
+    }
+
+    /// The residual current device that protects a circuit: its own, or the one of several circuits; the
+    /// most sensitive where there are both.
+    pub fn residual_of(&self, circuit: &Circuit) -> Option<Rcd> {
+        let group = self.group_of(circuit).map(GroupRcd::rcd);
+        match (&circuit.rcd, group) {
+            (Some(own), Some(group)) if group.milliamps < own.milliamps => Some(group),
+            (Some(own), _) => Some(own.clone()),
+            (None, group) => group,
+        }
+    }
+
+    /// The most sensitive of the residual current devices that protect several circuits, this among them.
+    pub fn group_of(&self, circuit: &Circuit) -> Option<&GroupRcd> {
+        let groups = self.rcds.iter().filter(|rcd| rcd.protects(circuit.number));
+        groups.min_by(|a, b| a.milliamps.total_cmp(&b.milliamps))
     }
 
     /// The smallest rated breaking capacity among its devices, kA; nothing when one with a device

@@ -4,7 +4,9 @@ use super::problem::{JobError, Problem};
 use super::rules;
 use super::usual::{self, nearest};
 use super::written_out::written_out;
-use super::{Accessory, Board, Cable, Circuit, Device, Instrument, Job, Rcd, Site, Supply};
+use super::{
+    Accessory, Board, Cable, Circuit, Device, GroupRcd, Instrument, Job, Rcd, Site, Supply, Surge,
+};
 use serde::de::DeserializeOwned;
 use std::collections::BTreeSet;
 use std::fs;
@@ -238,7 +240,20 @@ impl<'i> Reader<'i> {
     fn board(&mut self, node: Node<'i>) -> Option<Board> {
         let mut rest = node.clone();
         let circuits = self.list(&mut rest, "circuit", Self::circuit);
-        let mut board: Board = self.table(rest, "a board", Vec::new())?;
+        let rcds = self.list(&mut rest, "rcd", |reader, node| {
+            reader.table::<GroupRcd>(node, "an rcd of several circuits", Vec::new())
+        });
+        let rcds = rcds.unwrap_or_default();
+        let known: Vec<u16> = circuits
+            .iter()
+            .flatten()
+            .filter_map(|(one, _)| Some(one.as_ref()?.number))
+            .collect();
+        rules::groups(self, &rcds, &known);
+        let mut lost = Vec::new();
+        self.child::<Surge>(&mut rest, "surge", "surge protection", &mut lost);
+        let mut board: Board = self.table(rest, "a board", lost)?;
+        board.rcds = rcds.into_iter().filter_map(|(one, _)| one).collect();
         rules::board(self, &board, &node, circuits.as_deref().unwrap_or_default());
         board.circuits = circuits
             .unwrap_or_default()
@@ -559,6 +574,11 @@ fn example(what: &str, key: &str) -> String {
         (_, "name") => "\"what it is called\"",
         (_, "amps") => "32",
         (_, "milliamps") => "30",
+        (_, "surge") => "\"type 2\", or { type = \"2\" }",
+        ("surge protection", "type") => "\"2\"",
+        (_, "fuse") => "\"BS 1361 60 A\", or { kind = \"BS 1361\", amps = 60 }",
+        (_, "main_switch") => "{ standard = \"BS EN 60947-3\", amps = 100, poles = 2 }",
+        (_, "standard") => "\"BS EN 61008\"",
         (_, "rate") => "-20, from -100 to 100",
         (_, "volume") => "80, from 0 to 100",
         (_, "line_mm2") => "2.5",

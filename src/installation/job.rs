@@ -320,9 +320,82 @@ pub struct Board {
     /// that is low.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub insulation_together: bool,
+    /// Surge protection fitted in it; short: "type 2".
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<super::schema::InShort<Surge>>")]
+    pub surge: Option<Surge>,
+    /// Residual current devices that protect several of its circuits: a main one, or one for each half of a
+    /// split board.
+    #[serde(default, rename = "rcd", skip_serializing_if = "Vec::is_empty")]
+    pub rcds: Vec<GroupRcd>,
     /// In the order in which they are tested.
     #[serde(default, rename = "circuit")]
     pub circuits: Vec<Circuit>,
+}
+
+/// A residual current device that protects several circuits of a board.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct GroupRcd {
+    /// By which it is called: "RCD one".
+    pub number: u16,
+    /// The circuits that it protects, by their numbers; every circuit of the board when absent.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub circuits: Vec<u16>,
+    /// Its standard, as marked on it: "BS EN 61008".
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub standard: Option<String>,
+    /// Rated current, A.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub amps: Option<f64>,
+    /// Rated residual operating current, mA.
+    pub milliamps: f64,
+    /// General or time-delayed.
+    #[serde(default)]
+    pub delay: RcdDelay,
+    /// Waveform type: AC, A, F or B.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub waveform: Option<String>,
+    /// The tests that are made; at half and once the rated current when absent.
+    #[serde(default = "half_and_once", skip_serializing_if = "is_half_and_once")]
+    pub tests: Vec<RcdTest>,
+}
+
+impl GroupRcd {
+    /// Whether it protects a circuit of its board.
+    pub fn protects(&self, circuit: u16) -> bool {
+        self.circuits.is_empty() || self.circuits.contains(&circuit)
+    }
+
+    /// As the device of a circuit.
+    pub fn rcd(&self) -> Rcd {
+        Rcd {
+            milliamps: self.milliamps,
+            delay: self.delay,
+            waveform: self.waveform.clone(),
+            tests: self.tests.clone(),
+        }
+    }
+
+    /// Its place, as it is said.
+    pub fn place(&self) -> Place {
+        Place {
+            name: "RCD".to_owned(),
+            number: Some(self.number),
+        }
+    }
+}
+
+/// Surge protection of a board.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Surge {
+    /// Its type, as marked on it: "2", "1+2".
+    #[serde(rename = "type")]
+    pub kind: String,
+    /// Its standard: "BS EN 61643-11".
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub standard: Option<String>,
 }
 
 fn single() -> Phases {

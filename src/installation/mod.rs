@@ -16,8 +16,8 @@ pub use expected::Expectation;
 pub use file::{MOST_POINTS, TO_FILL_IN, read_settings};
 pub use job::{
     Accessory, Board, Cable, CableInsulation, Circuit, CircuitKind, CpcIs, Device, DeviceKind,
-    Earthing, GivenBy, Instrument, InstrumentUse, Job, JobKind, MainSwitch, Metal, Phases, Rcd,
-    RcdDelay, RcdTest, Site, Source, Supply, SystemVoltage,
+    Earthing, GivenBy, GroupRcd, Instrument, InstrumentUse, Job, JobKind, MainSwitch, Metal,
+    Phases, Rcd, RcdDelay, RcdTest, Site, Source, Supply, Surge, SystemVoltage,
 };
 pub use problem::{JobError, Problem};
 pub use schema::{reference, schema};

@@ -1,6 +1,6 @@
 //! What a job file says that can be, but deserves a second look.
 
-use super::{Circuit, CircuitKind, CpcIs, DeviceKind, InstrumentUse, Job, Rcd};
+use super::{Board, Circuit, CircuitKind, CpcIs, DeviceKind, InstrumentUse, Job, Rcd};
 use crate::limits::earth_loop::Clearing;
 use crate::limits::{Earthing, SystemVoltage, Tables, conductor, earth_loop};
 use crate::quantity::{Amps, KiloAmps, Ohms, SquareMillimetres, Truth, Volts, tidy};
@@ -57,7 +57,8 @@ impl Job {
             (
                 InstrumentUse::Rcd,
                 "RCD tests",
-                circuits().any(|c| c.rcd.is_some()),
+                circuits().any(|c| c.rcd.is_some())
+                    || self.boards.iter().any(|b| !b.rcds.is_empty()),
             ),
         ];
         for (what, name, needed) in needs {
@@ -164,6 +165,7 @@ impl Job {
             name.split(|c: char| !c.is_alphanumeric())
                 .any(|word| word == "surge" || word == "spd")
         });
+        let surge = surge || self.boards.iter().any(|board| board.surge.is_some());
         let mut missing = Vec::new();
         if !surge {
             missing.push(
@@ -182,7 +184,13 @@ impl Job {
     }
 
     /// Odd things about one circuit.
-    pub fn circuit_oddities(&self, tables: &Tables, circuit: &Circuit) -> Vec<String> {
+    pub fn circuit_oddities(
+        &self,
+        tables: &Tables,
+        board: &Board,
+        circuit: &Circuit,
+    ) -> Vec<String> {
+        let rcd = board.residual_of(circuit);
         let mut odd = Vec::new();
         if let Some(cable) = &circuit.cable {
             if cable.cpc_mm2 > cable.line_mm2
@@ -226,12 +234,7 @@ impl Job {
         let sockets = matches!(circuit.kind, CircuitKind::Ring | CircuitKind::Radial)
             && device.is_some_and(|d| d.amps <= SOCKETS_NEED_RCD_AMPS);
         let additional = tables.rcd.additional_milliamps;
-        if sockets
-            && circuit
-                .rcd
-                .as_ref()
-                .is_none_or(|r| r.milliamps > additional)
-        {
+        if sockets && rcd.as_ref().is_none_or(|r| r.milliamps > additional) {
             odd.push(format!(
                 "no RCD of {} mA or less is listed: socket-outlets up to {} A need one [P: 411.3.3]; is \
                  it upstream?",
@@ -240,14 +243,14 @@ impl Job {
             ));
         }
         let sensitive = |r: &Rcd| r.milliamps <= additional;
-        if circuit.kind == CircuitKind::Lighting && !circuit.rcd.as_ref().is_some_and(sensitive) {
+        if circuit.kind == CircuitKind::Lighting && !rcd.as_ref().is_some_and(sensitive) {
             odd.push(format!(
                 "no RCD of {} mA or less is listed: in a dwelling, circuits that supply luminaires need \
                  one [P: 411.3.4]; is this a dwelling, or is it upstream?",
                 tidy(additional)
             ));
         }
-        let type_ac = circuit.rcd.as_ref().and_then(|r| r.waveform.as_deref()) == Some("AC");
+        let type_ac = rcd.as_ref().and_then(|r| r.waveform.as_deref()) == Some("AC");
         if type_ac && matches!(circuit.kind, CircuitKind::Ring | CircuitKind::Radial) {
             odd.push(
                 "an RCD of type AC on socket-outlets: type AC is for fixed equipment only, whose load \
@@ -255,9 +258,9 @@ impl Job {
                     .to_owned(),
             );
         }
-        odd.extend(charging(tables, circuit));
+        odd.extend(charging(tables, circuit, rcd.as_ref()));
         odd.extend(oversized(tables, circuit));
-        if self.supply.earthing == Earthing::Tt && circuit.rcd.is_none() {
+        if self.supply.earthing == Earthing::Tt && rcd.is_none() {
             odd.push(
                 "no RCD is listed on a TT system: Zs is then compared with the overcurrent device"
                     .to_owned(),
@@ -274,7 +277,7 @@ impl Job {
 }
 
 /// A charging point for a vehicle whose RCD is not known to be fit for it.
-fn charging(tables: &Tables, circuit: &Circuit) -> Option<String> {
+fn charging(tables: &Tables, circuit: &Circuit, rcd: Option<&Rcd>) -> Option<String> {
     let points = circuit.points.iter().map(|point| &point.name);
     let named = |name: &str| {
         let name = name.to_lowercase();
@@ -285,7 +288,7 @@ fn charging(tables: &Tables, circuit: &Circuit) -> Option<String> {
                 .any(|word| word == "ev")
     };
     let is_one = points.chain([&circuit.name]).any(|name| named(name));
-    let fit = circuit.rcd.as_ref().is_some_and(|rcd| {
+    let fit = rcd.is_some_and(|rcd| {
         let waveform = rcd.waveform.as_deref();
         rcd.milliamps <= tables.rcd.additional_milliamps
             && matches!(waveform, Some("A" | "F" | "B"))

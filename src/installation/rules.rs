@@ -2,7 +2,7 @@
 
 use super::file::{Node, Reader};
 use super::{
-    Accessory, Board, Circuit, Device, DeviceKind, Instrument, InstrumentUse, Job, Phases,
+    Accessory, Board, Circuit, Device, DeviceKind, GroupRcd, Instrument, InstrumentUse, Job, Phases,
 };
 use std::collections::BTreeMap;
 
@@ -360,6 +360,43 @@ pub(super) fn circuit(reader: &mut Reader, circuit: &Circuit, node: &Node) {
                 cable.class
             );
             reader.report(node.at_inner("cable", "class"), text);
+        }
+    }
+}
+
+/// Residual current devices of several circuits.
+pub(super) fn groups(reader: &mut Reader, rcds: &[(Option<GroupRcd>, Node)], circuits: &[u16]) {
+    unique(reader, "rcd", rcds, |rcd| rcd.number);
+    for (rcd, node) in rcds {
+        let Some(rcd) = rcd else { continue };
+        if rcd.number > 19 {
+            let text = "number is how the RCD is called aloud: from 1 to 19";
+            reader.report(node.at("number"), text);
+        }
+        if !(rcd.milliamps > 0.0 && rcd.milliamps <= 30_000.0) {
+            let text = format!(
+                "{} mA is no rated residual current: write it in mA, such as 30",
+                rcd.milliamps
+            );
+            reader.report(node.at("milliamps"), text);
+        }
+        if rcd
+            .amps
+            .is_some_and(|amps| !(amps > 0.0 && amps <= LARGEST_OF_ALL))
+        {
+            reader.report(node.at("amps"), "amps is its rated current, such as 63");
+        }
+        let waveform = rcd.waveform.as_deref();
+        if waveform.is_some_and(|w| !["AC", "A", "F", "B"].contains(&w)) {
+            let text = "waveform is the type marked on the device: AC, A, F or B";
+            reader.report(node.at("waveform"), text);
+        }
+        for circuit in rcd.circuits.iter().filter(|n| !circuits.contains(n)) {
+            let text = format!(
+                "RCD {}: this board has no circuit {circuit}: add it, or correct the number",
+                rcd.number
+            );
+            reader.report(node.at("circuits"), text);
         }
     }
 }

@@ -116,6 +116,18 @@ impl Edits {
         for board in tables(job.get("board")) {
             self.phases(board);
             self.number(board, "number", "");
+            if let Some(node) = board.get("surge")
+                && let Some(text) = node.get_ref().as_str()
+            {
+                let kind = text.to_lowercase().replace("type", "");
+                let kind = kind.trim().trim_start_matches('t').trim().to_owned();
+                let known = ["1", "2", "3", "1+2", "2+3", "1+2+3"].contains(&kind.as_str());
+                self.replace(node, known.then(|| format!("{{ type = \"{kind}\" }}")));
+            }
+            for rcd in tables(board.get("rcd")) {
+                self.number(rcd, "amps", "A");
+                self.rcd(rcd);
+            }
             for circuit in tables(board.get("circuit")) {
                 self.circuit(circuit);
             }
@@ -141,10 +153,7 @@ impl Edits {
             );
         }
         if let Some(rcd) = table(circuit.get("rcd")) {
-            self.number(rcd, "milliamps", "mA");
-            self.word(rcd, "delay", &usual::DELAYS);
-            self.word(rcd, "waveform", &usual::WAVEFORMS);
-            self.words(rcd, "tests", &usual::RCD_TESTS);
+            self.rcd(rcd);
         }
         if let Some(node) = circuit.get("cable") {
             let cable = node
@@ -161,6 +170,13 @@ impl Edits {
             self.word(cable, "insulation", &usual::CABLE_INSULATIONS);
             self.word(cable, "cpc_is", &usual::CPCS);
         }
+    }
+
+    fn rcd(&mut self, rcd: &DeTable<'_>) {
+        self.number(rcd, "milliamps", "mA");
+        self.word(rcd, "delay", &usual::DELAYS);
+        self.word(rcd, "waveform", &usual::WAVEFORMS);
+        self.words(rcd, "tests", &usual::RCD_TESTS);
     }
 
     fn device(&mut self, circuit: &DeTable<'_>, key: &str) {

@@ -175,6 +175,7 @@ pub(super) fn of_refusal(
         | Refusal::Finished
         | Refusal::NoSuchPlace { .. }
         | Refusal::WrongQuantity { .. }
+        | Refusal::NothingToCalculate { .. }
         | Refusal::NotAskedNow { .. }
         | Refusal::NotOut
         | Refusal::WhichOne { .. }

@@ -53,8 +53,8 @@ pub fn expected<'j>(job: &'j Job, tables: &'j Tables, today: Date) -> Expected<'
     let circuit = |board: &Board, c: &'j Circuit| ExpectedCircuit {
         number: c.number,
         name: &c.name,
-        described: described(c),
-        odd: job.circuit_oddities(tables, c),
+        described: described(board, c),
+        odd: job.circuit_oddities(tables, board, c),
         expected: job.expected(tables, board, c),
     };
     let mut odd = job.oddities(tables, today);
@@ -104,7 +104,7 @@ fn marks() -> String {
 }
 
 /// "ring, 2.5/1.5 mm², 54 m; BS EN 61009 B 32 A; 30 mA".
-fn described(circuit: &Circuit) -> String {
+fn described(board: &Board, circuit: &Circuit) -> String {
     let mut text = circuit.kind.spoken().to_owned();
     if circuit.phases == Phases::Three {
         text.push_str(", three-phase");
@@ -123,6 +123,9 @@ fn described(circuit: &Circuit) -> String {
     }
     if let Some(rcd) = &circuit.rcd {
         let _ = write!(text, "; {} mA", rcd.milliamps);
+    }
+    for group in board.rcds.iter().filter(|rcd| rcd.protects(circuit.number)) {
+        let _ = write!(text, "; RCD {}, {} mA", group.number, group.milliamps);
     }
     text
 }

@@ -3,7 +3,7 @@ use super::exceptions::{Exception, exceptions};
 use super::front::{KeyCells, KeyResult, at_origin, open_steps};
 use super::letterhead::Letterhead;
 use super::words::{self, Times};
-use crate::installation::{Board, Circuit, Job, Phases};
+use crate::installation::{Board, Circuit, GroupRcd, Job, Phases};
 use crate::limits::{Earthing, Finding, Outcome, earth_loop, judge};
 use crate::log::{Head, Log, LogError, Thread};
 use crate::quantity::{Ohms, TestVoltage};
@@ -949,6 +949,13 @@ fn circuit_row(
     limitations: &[Limitation],
 ) -> CircuitRow {
     let zs_limit = zs_maximum(agenda.state(), board, circuit);
+    // Its own device at its row, that of several where it has none.
+    let rcd = circuit
+        .rcd
+        .clone()
+        .or_else(|| board.group_of(circuit).map(GroupRcd::rcd));
+    let mut shown = steps.to_vec();
+    shown.extend(agenda.state().shown_with(board.number, circuit));
     let (open_steps, begun) = open_steps(agenda, steps);
     let full = steps
         .iter()
@@ -966,9 +973,9 @@ fn circuit_row(
         device: circuit.device.as_ref().map(|d| d.shown().to_owned()),
         rating_amps: circuit.device.as_ref().map(|d| d.amps),
         breaking_ka: circuit.device.as_ref().and_then(|d| d.breaking_ka),
-        rcd_ma: circuit.rcd.as_ref().map(|r| r.milliamps),
-        rcd_type: circuit.rcd.as_ref().and_then(|r| r.waveform.clone()),
-        cells: Cells::of(agenda, steps, limitations),
+        rcd_ma: rcd.as_ref().map(|r| r.milliamps),
+        rcd_type: rcd.and_then(|r| r.waveform),
+        cells: Cells::of(agenda, &shown, limitations),
         test_volts: full.map(TestVoltage::volts),
         zs_limit: zs_limit.as_ref().map(|limit| limit.shown.clone()),
         zs_read_at_most: zs_limit
@@ -976,7 +983,7 @@ fn circuit_row(
             .and_then(|limit| limit.read_at_most)
             .map(Ohms::shown),
         zs_cold: zs_limit.and_then(|limit| limit.cold),
-        key: KeyCells::of(agenda, steps, limitations),
+        key: KeyCells::of(agenda, &shown, limitations),
         open_steps,
         begun,
         remarks: remarks(agenda, board, circuit, steps, limitations),
@@ -1046,6 +1053,9 @@ fn remarks(
         if let Some(remark) = remark {
             remarks.push(format!("{}: {remark}", words::step(agenda, step)));
         }
+    }
+    for group in board.rcds.iter().filter(|rcd| rcd.protects(circuit.number)) {
+        remarks.push(format!("protected by RCD {}", group.number));
     }
     if circuit.phases == Phases::Three {
         remarks.push("three-phase: the lowest of each group of pairs is shown".to_owned());

@@ -58,6 +58,12 @@ pub enum Statement {
     Volts,
     /// "Stop", "hands off".
     Stop,
+    /// A loop impedance is worked out, and not measured.
+    Calculated,
+    /// Surge protection shows that it is in order.
+    IndicatorGreen,
+    /// Surge protection shows that it is spent.
+    IndicatorRed,
 }
 
 impl Statement {
@@ -91,6 +97,9 @@ impl Statement {
             Self::Megohms => "megohms",
             Self::Volts => "volts",
             Self::Stop => "stop",
+            Self::Calculated => "by calculation",
+            Self::IndicatorGreen => "surge protection indicator green",
+            Self::IndicatorRed => "surge protection indicator red",
         }
     }
 

@@ -6,7 +6,7 @@
 use bothhands::grammar::{Grammar, Intent};
 use bothhands::installation::{Circuit, Job};
 use bothhands::limits::conductor::{Through, expected};
-use bothhands::limits::{Earthing, Tables};
+use bothhands::limits::{Earthing, RcdDelay, Tables};
 use bothhands::quantity::{Celsius, Conductors, Reading, Relation, Unit};
 use bothhands::sequence::invariants::Watch;
 use bothhands::sequence::{
@@ -326,6 +326,14 @@ fn reading(state: &Agenda, step: &Step) -> Intent {
             exact(&ohms(
                 external + of(Through::LineAndCpc, share).unwrap_or(0.3),
             ))
+        }
+        // Time-delayed, of several circuits.
+        Quantity::RcdTime
+            if state
+                .group_of(step)
+                .is_some_and(|rcd| rcd.delay == RcdDelay::S) =>
+        {
+            exact("210")
         }
         Quantity::RcdTime => exact("21"),
         Quantity::RcdFiveTimes | Quantity::Noted => exact("12"),

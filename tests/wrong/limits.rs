@@ -278,6 +278,7 @@ fn line_24_leads_that_are_read_again_change_no_earlier_reading() {
         doubt: Some(Doubt::ReadBefore { reading: leads.no }),
         question: None,
         replaces: Some(leads.no),
+        calculated: None,
     };
     state.apply(&reading, site.now);
     assert_eq!(of(&state), "0.03");

@@ -200,6 +200,9 @@ fn readings_with_the_name_of_what_was_measured() {
             "current",
             "fault current one point two",
             Measure::FaultCurrent,
+            Measure::RcdRated,
+            Measure::RcdFive,
+            Measure::RcdHalf,
             "1.2",
         ),
     ] {

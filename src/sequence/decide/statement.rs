@@ -31,6 +31,7 @@ pub(super) fn decide(
         return not_asked(said);
     };
     match statement {
+        Statement::Calculated => return super::reading::calculated(agenda, said),
         Statement::DangerCodeOne => return leaving_out::danger(agenda, said),
         Statement::StaysOn if current.kind != StepKind::MakeSafe => {
             return leaving_out::decided_to_stay_on(agenda, said);
@@ -139,6 +140,8 @@ fn accepts(agenda: &Agenda, step: &Step, statement: Statement) -> Option<Stateme
     // A test button that works trips.
     let statement = match (step.kind, statement) {
         (StepKind::RcdButton, Statement::Pass) => Statement::Tripped,
+        (StepKind::Row("functional-surge"), Statement::Pass) => Statement::IndicatorGreen,
+        (StepKind::Row("functional-surge"), Statement::Fail) => Statement::IndicatorRed,
         (_, statement) => statement,
     };
     match &step.ask {

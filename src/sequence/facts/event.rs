@@ -31,7 +31,70 @@ impl fmt::Display for EventNo {
 /// Its verdicts have no sentences either. Version 4 has jobs that were changed on the way: an older
 /// program would go on with the job as it was. Version 5 has practice: an older program would take it
 /// for a test.
-pub const EVENT_VERSION: u16 = 5;
+/// Version 6 has readings that were calculated: an older program would take them for measured ones.
+pub const EVENT_VERSION: u16 = 6;
+
+/// What a loop impedance was worked out from: the loop outside, and R1+R2 of its circuit.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Calculated {
+    /// Which loop outside.
+    pub by: External,
+    /// Its value.
+    pub external: Reading,
+    /// The highest R1+R2 that was read, without the test leads.
+    pub r1_r2: Reading,
+}
+
+/// The part of a loop that is outside a board.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum External {
+    /// Ze, as measured.
+    Ze,
+    /// Ze, as it was given.
+    GivenZe,
+    /// At a further board: Zs of the circuit that feeds it, as measured.
+    Zdb,
+}
+
+impl External {
+    /// As on a schedule.
+    pub fn shown(self) -> &'static str {
+        match self {
+            Self::Ze => "Ze",
+            Self::GivenZe => "Ze as given",
+            Self::Zdb => "Zdb",
+        }
+    }
+}
+
+impl Calculated {
+    /// The sum, to the digits that both have: 0.21 + 0.302 = 0.512.
+    pub fn sum(&self) -> Option<Reading> {
+        let ohms = |reading: &Reading| {
+            let value = crate::quantity::Ohms::from_reading(reading, None).ok()?;
+            value.value()
+        };
+        let sum = ohms(&self.external)? + ohms(&self.r1_r2)?;
+        let places = [&self.external, &self.r1_r2].map(|reading| {
+            let shown = reading.shown();
+            shown.split_once('.').map_or(0, |(_, after)| after.len())
+        });
+        let places = places.into_iter().max().unwrap_or(2).clamp(2, 3);
+        let number = format!("{sum:.places$}").parse().ok()?;
+        Some(Reading::exact(number).in_unit(crate::quantity::Unit::Ohm))
+    }
+
+    /// "Ze 0.21 + (R1+R2) 0.30".
+    pub fn shown(&self) -> String {
+        format!(
+            "{} {} + (R1+R2) {}",
+            self.by.shown(),
+            self.external.shown(),
+            self.r1_r2.shown()
+        )
+    }
+}
 
 /// Something that happened in a session. A session's state is nothing but its events applied in
 /// order; events are never changed, a later one names the one it replaces.
@@ -141,6 +204,9 @@ pub enum Event {
         /// The reading it replaces.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         replaces: Option<EventNo>,
+        /// What it was worked out from, where it was not measured.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        calculated: Option<Calculated>,
     },
     /// A questioned reading or proposal was affirmed.
     Affirmed {

@@ -116,6 +116,13 @@ pub enum Refusal {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         wanted: Option<String>,
     },
+    /// Nothing to work Zs out from.
+    NothingToCalculate {
+        /// Whether the loop outside is not known.
+        external: bool,
+        /// Whether R1+R2 was not read.
+        r1_r2: bool,
+    },
     /// No step now takes such an answer.
     NotAskedNow {
         /// What is asked, in words, by the first version.

@@ -364,6 +364,7 @@ impl Step {
             Statement::PolarityReversed
             | Statement::SequenceReversed
             | Statement::Fail
+            | Statement::IndicatorRed
             | Statement::NotProved => true,
             // Somebody decided that what is dangerous stays on.
             Statement::StaysOn => true,

@@ -88,6 +88,7 @@ static SHIPPED: LazyLock<Arc<Catalogue>> = LazyLock::new(|| {
     let live = [
         (Slot::LiveOnCircuit, row(&table::LOOP_IMPEDANCE)),
         (Slot::LiveOnCircuit, row(&table::RCD)),
+        (Slot::AfterCircuits, row(&table::RCD_OF_SEVERAL)),
         (Slot::AfterCircuits, row(&table::PHASE_SEQUENCE)),
         (Slot::AfterCircuits, row(&table::FUNCTIONAL)),
         (Slot::AfterCircuits, row(&table::HANDOVER)),

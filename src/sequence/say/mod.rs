@@ -23,7 +23,7 @@ pub use prompt::{Prompt, Prompts, of_step, prompt, without_prompt};
 pub use refusals::refused_in_short;
 
 use super::agenda::Agenda;
-use super::facts::{Doubt, Event, EventNo, Mode, Step, StepKind, Withdrawal};
+use super::facts::{Doubt, Event, EventNo, External, Mode, Step, StepKind, Withdrawal};
 use super::procedures::{is_danger, pattern_now, to_put_back};
 use super::state::{OutEntry, Question, ReadingRecord, goes_on, place_of};
 use crate::grammar::Intent;
@@ -81,6 +81,7 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
             verdict,
             doubt,
             question,
+            calculated,
             ..
         } => {
             let Some(step) = before.step(step) else {
@@ -95,6 +96,20 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
                 }
                 _ => read_back(before, step, reading, why.as_deref(), form),
             }];
+            if let Some(by) = calculated {
+                let part = |reading: &Reading| bare_value(reading, wording);
+                let outside = match by.by {
+                    External::Ze => "Z e",
+                    External::GivenZe => "Z e as given",
+                    External::Zdb => "the loop at this board",
+                };
+                let sum = format!(
+                    "By calculation, not measured: {outside} {} plus R1 plus R2 {}.",
+                    part(&by.external),
+                    part(&by.r1_r2)
+                );
+                lines.insert(0, Line::answer(sum));
+            }
             if why.is_none()
                 && let Some(pattern) = pattern_now(before, step, reading)
             {

@@ -386,6 +386,18 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
         "sources" => Some(sources(&agenda.job().supply.sources)),
         "number" => step.circuit.map(|number| number.to_string()),
         "circuit" => circuit().map(|c| format!("circuit {}, {}", c.number, c.name)),
+        "rcd" if agenda.group_of(step).is_some() => agenda.group_of(step).map(|group| {
+            let circuits: Vec<String> = group.circuits.iter().map(ToString::to_string).collect();
+            let of = match circuits.as_slice() {
+                [] => "every circuit".to_owned(),
+                [one] => format!("circuit {one}"),
+                several => format!("circuits {}", several.join(", ")),
+            };
+            format!(
+                "RCD {}, {} milliamps, of {of}",
+                group.number, group.milliamps
+            )
+        }),
         "rcd" => circuit().and_then(|c| {
             let rcd = c.rcd.as_ref()?;
             Some(format!(
@@ -401,6 +413,15 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
             }
             _ => String::new(),
         }),
+        "milliamps" if agenda.group_of(step).is_some() => {
+            let group = agenda.group_of(step);
+            group.map(|group| format!("RCD {}, {} milliamps", group.number, group.milliamps))
+        }
+        // The device that a button belongs to.
+        "whose button" => match agenda.group_of(step) {
+            Some(group) => Some(format!("RCD {}", group.number)),
+            None => step.circuit.map(|number| format!("circuit {number}")),
+        },
         "milliamps" => {
             circuit().and_then(|c| Some(format!("{} milliamps", c.rcd.as_ref()?.milliamps)))
         }

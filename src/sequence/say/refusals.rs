@@ -46,6 +46,7 @@ pub fn refused_in_short(refusal: &Refusal) -> String {
         Refusal::Finished => "the session was finished".to_owned(),
         Refusal::NoSuchPlace { .. } => "no such place".to_owned(),
         Refusal::WrongQuantity { .. } => "another quantity was asked for".to_owned(),
+        Refusal::NothingToCalculate { .. } => "nothing to calculate from".to_owned(),
         Refusal::NotAskedNow { .. } => "not asked for then".to_owned(),
         Refusal::NotOut => "nothing like it was out".to_owned(),
         Refusal::WhichOne { .. } => "it could have been several".to_owned(),
@@ -173,6 +174,14 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
         }
         Refusal::WrongQuantity { wanted } => {
             format!("I asked for {}.", asked_for(agenda, wanted.as_ref()))
+        }
+        Refusal::NothingToCalculate { external, r1_r2 } => {
+            let missing = match (external, r1_r2) {
+                (true, true) => "The loop outside and R1 plus R2 are",
+                (true, false) => "The loop outside is",
+                _ => "R1 plus R2 is",
+            };
+            format!("No. {missing} not known as a number: measure Z s, or say not tested and why.")
         }
         Refusal::NotAskedNow { wanted } => with_what_to_say(
             agenda,

@@ -35,7 +35,7 @@ use super::facts::{
     Ask, Doubt, Edition, Electronics, Event, EventNo, Mode, Plan, Quantity, Refusal, Step, StepId,
     StepKind,
 };
-use crate::installation::{Board, Circuit, CircuitKind, Job};
+use crate::installation::{Board, Circuit, CircuitKind, GroupRcd, Job};
 use crate::limits::{Outcome, Tables, Verdict};
 use crate::quantity::{Conductors, Number, Reading, Relation, TestVoltage, Unit};
 use crate::terms::{Delivery, Level, Part, Practice, Predicted, Reason, Stage, Statement};
@@ -257,6 +257,7 @@ impl State {
                 doubt,
                 question,
                 replaces,
+                calculated,
             } => {
                 self.pace.answered_after(gap);
                 if let Some(old) = replaces {
@@ -272,6 +273,7 @@ impl State {
                     verdict: verdict.clone(),
                     question: question.clone(),
                     doubt: *doubt,
+                    calculated: *calculated,
                     status: ReadingStatus::Questioned,
                 };
                 let asked = record.was_asked();
@@ -675,6 +677,8 @@ impl State {
             verdict,
             question: None,
             doubt: None,
+            // What is put right at the desk was measured.
+            calculated: None,
             status: ReadingStatus::Counts,
             ..old.clone()
         };
@@ -1192,6 +1196,34 @@ impl State {
     /// The circuit a step is on.
     pub fn circuit_of(&self, step: &Step) -> Option<&Circuit> {
         self.circuit(step.board, step.circuit?)
+    }
+
+    /// The residual current device of several circuits that a step tests.
+    pub fn group_of(&self, step: &Step) -> Option<&GroupRcd> {
+        let number = step.place.as_ref()?.number?;
+        if step.stage != Stage::Rcd || step.circuit.is_some() {
+            return None;
+        }
+        let mut groups = self.board(step.board)?.rcds.iter();
+        groups.find(|group| group.number == number)
+    }
+
+    /// The steps of a board that belong to the row of one of its circuits: of the residual current device
+    /// that protects it with others, where it has none of its own, and of its arc fault detection.
+    pub fn shown_with(&self, board: u16, circuit: &Circuit) -> Vec<&Step> {
+        let group = self
+            .board(board)
+            .filter(|_| circuit.rcd.is_none())
+            .and_then(|board| board.group_of(circuit))
+            .map(|group| group.number);
+        let arc_fault = format!("arc-fault/{}", circuit.number);
+        let steps = self.plan().on(board, None);
+        steps
+            .filter(|step| {
+                let of_group = self.group_of(step).map(|of| of.number);
+                (of_group.is_some() && of_group == group) || step.id.tail == arc_fault
+            })
+            .collect()
     }
 
     /// Whether a step is on a ring final circuit.
