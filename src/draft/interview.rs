@@ -265,6 +265,8 @@ impl Interview {
             calibration_due: Some(due),
             used_for: tester_uses(),
             insulation_range_megohms: None,
+            loop_reference_ohms: None,
+            rcd_reference_ms: None,
         }];
         Ok(format!(
             "Installation tester {serial}, calibration due {}; for continuity, insulation, loop and RCD.",

@@ -225,6 +225,14 @@ pub struct Instrument {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(with = "Option<String>")]
     pub insulation_range_megohms: Option<Number>,
+    /// What its loop range reads on a reference, Ω, in quotes: it is compared with that before use.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<String>")]
+    pub loop_reference_ohms: Option<Number>,
+    /// What its RCD range reads on a reference, ms, in quotes: it is compared with that before use.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<String>")]
+    pub rcd_reference_ms: Option<Number>,
 }
 
 /// A date as TOML has it, or as text, which is how the log keeps it.

@@ -123,6 +123,29 @@ pub(super) fn instrument(reader: &mut Reader, instrument: &Instrument, node: &No
                     voltage indicator goes without";
         reader.report(node.at("calibration_due"), text);
     }
+    for (key, value, used) in [
+        (
+            "loop_reference_ohms",
+            instrument.loop_reference_ohms,
+            InstrumentUse::Loop,
+        ),
+        (
+            "rcd_reference_ms",
+            instrument.rcd_reference_ms,
+            InstrumentUse::Rcd,
+        ),
+    ] {
+        if value.is_some_and(|n| n.value() <= 0.0) {
+            reader.report(node.at(key), format!("{key} must be more than nothing"));
+        }
+        if value.is_some() && !instrument.used_for.contains(&used) {
+            let text = format!(
+                "{key}: used_for does not say that this instrument is for that: add \"{}\", or leave the line out",
+                used.written()
+            );
+            reader.report(node.at(key), text);
+        }
+    }
     let range = instrument.insulation_range_megohms;
     if range.is_some_and(|n| n.value() <= 0.0) {
         let text = "insulation_range_megohms is the largest value shown, such as \"999\"";

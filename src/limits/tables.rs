@@ -89,6 +89,8 @@ pub struct Tables {
     pub cables: Cables,
     #[serde(default = "shipped_setting")]
     pub setting: Setting,
+    #[serde(default = "shipped_tester_check")]
+    pub tester_check: TesterCheck,
     #[serde(rename = "breaker")]
     pub breakers: Vec<Breaker>,
     #[serde(rename = "fuse")]
@@ -132,12 +134,19 @@ fn shipped_cables() -> Cables {
     SHIPPED_TABLES.cables.clone()
 }
 
+/// The same of the check of testers.
+fn shipped_tester_check() -> TesterCheck {
+    SHIPPED_TABLES.tester_check.clone()
+}
+
 /// The same of breakers that are judged by their setting.
 fn shipped_setting() -> Setting {
     SHIPPED_TABLES.setting.clone()
 }
 
 sections! {
+    /// Loop and RCD testers on their references.
+    TesterCheck { percent: f64 }
     /// Breakers that are judged by their setting.
     Setting { tolerance: f64 }
     /// What a cable is made of where it is not copper in PVC.
@@ -630,6 +639,7 @@ impl Tables {
                 self.supply_voltage.minus_percent,
             ),
             ("setting.tolerance", self.setting.tolerance),
+            ("tester_check.percent", self.tester_check.percent),
             ("cables.copper", self.cables.copper),
             ("cables.lay", self.cables.lay),
             ("cables.armour", self.cables.armour),

@@ -434,6 +434,10 @@ words! {
     DropSum = "{} × {} × {} = {}";
     DropSumBalanced = "{} × {} (line only, balanced) × {} = {}";
     AllAtTheEnd = "With all of the load at the far end, from the origin of this circuit; drop upstream adds to it.";
+    // Instruments.
+    OnReference = "{} on its reference, within {} %";
+    BesideReference = "{} read beside {}, from {} to {}";
+    TesterOut = "The instrument does not read what it should on its reference: check leads and battery, read it again, and do not rely on it until that is settled.";
     // Residual current devices.
     NoTripAt = "no trip at {}";
     BetweenMs = "{} to {} ms at {}, a.c.";

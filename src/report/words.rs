@@ -76,7 +76,12 @@ pub fn step(agenda: &Agenda, step: &Step) -> String {
     if let Some(half) = measure.half {
         text = format!("{text}, {half}");
     }
-    if let Some(place) = &step.place {
+    // Zs is read where R1+R2 was highest.
+    let there = agenda
+        .result(step)
+        .filter(|_| measure.quantity == Quantity::LoopImpedance)
+        .and_then(|record| record.place.as_ref());
+    if let Some(place) = there.or(step.place.as_ref()) {
         text = format!("{text}, {place}");
     }
     if step.kind == StepKind::InsulationTwoWay {

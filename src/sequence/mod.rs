@@ -33,8 +33,8 @@ pub use decide::{decide, sounds_like_a_warning};
 pub use desk::{DeskRefusal, correct_at_desk, strike_at_desk};
 pub use facts::{
     Ask, Beside, Calculated, Column, Destination, Doubt, EVENT_VERSION, Edition, Electronics,
-    Event, EventNo, LeftOut, Measure, Mode, NotAStepId, Order, Plan, ProcedureId, Quantity,
-    Refusal, ShownWhen, Step, StepId, StepKind, UnknownEdition, Withdrawal, Worst,
+    Event, EventNo, External, LeftOut, Measure, Mode, NotAStepId, Order, Plan, ProcedureId,
+    Quantity, Refusal, ShownWhen, Step, StepId, StepKind, UnknownEdition, Withdrawal, Worst,
 };
 pub use say::{CAUTIONS, Line, LineKind, Prompt, prompt};
 pub use session::{NotTakenUp, Run, Session, Turn};

@@ -157,6 +157,8 @@ fn needed_by(step: &Step) -> Setting {
         Some(
             Quantity::LeadsOpen
             | Quantity::LeadsShorted
+            | Quantity::LoopCheck
+            | Quantity::RcdCheck
             | Quantity::Bond
             | Quantity::R1R2
             | Quantity::R2

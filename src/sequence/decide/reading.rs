@@ -77,7 +77,7 @@ pub(super) fn decide(
     let reading = Event::Reading {
         step: target.id.clone(),
         reading: filled,
-        place: slots.place.cloned().or_else(|| target.place.clone()),
+        place: slots.place.cloned().or_else(|| agenda.zs_place(target)),
         half: slots.half.or(measure.half),
         verdict: assessment.verdict,
         doubt,
@@ -123,7 +123,7 @@ pub(super) fn calculated(agenda: &Agenda, said: &Intent) -> Vec<Event> {
     vec![Event::Reading {
         step: step.id.clone(),
         reading,
-        place: step.place.clone(),
+        place: agenda.zs_place(step),
         half: None,
         verdict: assessment.verdict,
         doubt,
@@ -207,7 +207,9 @@ fn resolve_step<'a>(
                     .is_none_or(|pair| pair_fits(pair, measure.pair))
                 && (reading.at.is_none() || reading.at == measure.at)
                 && (slots.half.is_none() || slots.half == measure.half)
-                && (slots.place.is_none() || slots.place == step.place.as_ref())
+                && (slots.place.is_none()
+                    || slots.place == step.place.as_ref()
+                    || slots.place == agenda.zs_place(step).as_ref())
                 && reading
                     .unit
                     .is_none_or(|unit| same_kind(unit, measure.unit))

@@ -103,7 +103,7 @@ static SHIPPED: LazyLock<Arc<Catalogue>> = LazyLock::new(|| {
         (Slot::Between, &PutBack),
         (Slot::Between, &Energise),
     ];
-    let second: [(Slot, &'static dyn Procedure); 13] = [
+    let second: [(Slot, &'static dyn Procedure); 14] = [
         (Slot::DeadOnCircuit, row(&make_safe::STAYS_OFF)),
         (Slot::DeadOnCircuit, &Continuity),
         (Slot::DeadOnCircuit, row(&table::RING)),
@@ -111,6 +111,7 @@ static SHIPPED: LazyLock<Arc<Catalogue>> = LazyLock::new(|| {
         (Slot::DeadOnCircuit, row(&RECONNECTED)),
         (Slot::DeadOnCircuit, &PutBack),
         (Slot::DeadOnCircuit, row(&table::POLARITY)),
+        (Slot::DeadOnBoard, row(&table::SURGE_OUT)),
         (Slot::DeadOnBoard, &Insulation),
         (Slot::Between, &PutBack),
         (Slot::Between, &Energise),

@@ -669,6 +669,48 @@ pub static PHASE_SEQUENCE: Row = Row {
     ..Row::PLAIN
 };
 
+/// Surge protection comes out before the circuits of its board are tested together: at 500 V it would be
+/// what is read. BS 7671 643.3.3.
+pub static SURGE_OUT: Row = Row {
+    name: "surge-out",
+    stage: Stage::Insulation,
+    rule: "insulation",
+    plan: |build, scope| {
+        let board = scope.board;
+        if board.surge.is_none() || !board.insulation_together {
+            return Vec::new();
+        }
+        vec![build.event("surge/out", StepKind::SurgeOut)]
+    },
+    orders: |_, _| {
+        let place = Place {
+            name: SURGE_NAMES[0].to_owned(),
+            number: None,
+        };
+        vec![Order::out(Part::Accessory, Some(place))]
+    },
+    is_open: |state, step| {
+        let waits = |other: &Step| other.measure().is_some() && state.waits(other);
+        let mut beside = state.plan().beside(step);
+        let together = beside.any(|other| other.stage == Stage::Insulation && waits(other));
+        state.waits(step) && together && surge_is_in(state, step)
+    },
+    ..Row::PLAIN
+};
+
+/// What surge protection is called.
+const SURGE_NAMES: [&str; 3] = ["surge protector", "surge protection", "s p d"];
+
+/// Whether the surge protection that a step takes out is not said to be out, nor left in for a reason.
+pub(super) fn surge_is_in(state: &State, step: &Step) -> bool {
+    let named = |entry: &OutEntry| {
+        let place = entry.place.as_ref();
+        entry.board == step.board
+            && place.is_some_and(|place| SURGE_NAMES.contains(&place.name.as_str()))
+    };
+    state.outcome(step).is_none() && !state.sure_entries().any(named)
+}
+
 /// On pages only, and only where there is one: tables of jobs without stay as they are.
 static ARC_FAULT: Column = Column {
     key: "arc_fault_button",

@@ -138,6 +138,8 @@ pub(super) fn test_name(step: &Step) -> Option<&'static str> {
         Quantity::RcdHalf => "RCD, half the rated current",
         Quantity::RcdTime => "RCD, rated current",
         Quantity::RcdFiveTimes => "RCD, five times the rated current",
+        Quantity::LoopCheck => "loop tester",
+        Quantity::RcdCheck => "RCD tester",
         Quantity::Noted => return None,
     })
 }

@@ -82,11 +82,19 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
             doubt,
             question,
             calculated,
+            place,
             ..
         } => {
             let Some(step) = before.step(step) else {
                 return Vec::new();
             };
+            // Zs is read where R1+R2 was highest.
+            let there = Step {
+                place: place.clone().or_else(|| step.place.clone()),
+                ..step.clone()
+            };
+            let is_zs = step.kind == StepKind::Row("loop-impedance");
+            let step = if is_zs { &there } else { step };
             let why = question
                 .clone()
                 .or_else(|| doubt.map(|doubt| doubted(before, doubt, verdict.as_ref())));

@@ -346,6 +346,7 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
         "suspected" => step
             .circuit
             .is_some_and(|circuit| agenda.suspicion(step.board, circuit).is_some()),
+        "highest elsewhere" => agenda.zs_place(step) != step.place,
         "electrode" => agenda.job().supply.earthing == Earthing::Tt,
         _ => false,
     }
@@ -354,6 +355,9 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
 /// Whether its place is known without being named: the only one; or the next number after the one
 /// before, and not the last, by whose name a person who has left one out would find it.
 fn is_place_known(agenda: &Agenda, step: &Step) -> bool {
+    if agenda.zs_place(step) != step.place {
+        return false;
+    }
     let alike = |other: &&Step| other.kind == step.kind && other.pair == step.pair;
     let all = || agenda.plan().beside(step).filter(alike);
     if all().nth(1).is_none() {
@@ -386,6 +390,10 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
         "sources" => Some(sources(&agenda.job().supply.sources)),
         "number" => step.circuit.map(|number| number.to_string()),
         "circuit" => circuit().map(|c| format!("circuit {}, {}", c.number, c.name)),
+        "tester on its reference" => {
+            let (tester, reads) = procedures::reference_of(agenda.job(), step)?;
+            Some(format!("{tester} on its reference, {reads}"))
+        }
         "rcd" if agenda.group_of(step).is_some() => agenda.group_of(step).map(|group| {
             let circuits: Vec<String> = group.circuits.iter().map(ToString::to_string).collect();
             let of = match circuits.as_slice() {
@@ -425,7 +433,7 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
         "milliamps" => {
             circuit().and_then(|c| Some(format!("{} milliamps", c.rcd.as_ref()?.milliamps)))
         }
-        "place" => Some(match &step.place {
+        "place" => Some(match agenda.zs_place(step) {
             Some(place) => place.to_string(),
             None => "the furthest point".to_owned(),
         }),

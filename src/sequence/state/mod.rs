@@ -38,7 +38,7 @@ use super::facts::{
 use crate::installation::{Board, Circuit, CircuitKind, GroupRcd, Job};
 use crate::limits::{Outcome, Tables, Verdict};
 use crate::quantity::{Conductors, Number, Reading, Relation, TestVoltage, Unit};
-use crate::terms::{Delivery, Level, Part, Practice, Predicted, Reason, Stage, Statement};
+use crate::terms::{Delivery, Level, Part, Place, Practice, Predicted, Reason, Stage, Statement};
 use boards::Boards;
 use cursor::Cursor;
 use jiff::{SignedDuration, Timestamp};
@@ -1295,6 +1295,29 @@ impl State {
             .chain(self.counting_on(board, circuit, Quantity::RingLineEarth))
             .map(|record| self.record_without_leads(record))
             .max_by(|a, b| a.size().total_cmp(&b.size()))
+    }
+
+    /// Where Zs of a circuit is asked for: where R1+R2 was highest, since the loop is longest there; at the
+    /// last point where nothing tells.
+    pub fn zs_place(&self, step: &Step) -> Option<Place> {
+        let is_zs = step.kind == StepKind::Row("loop-impedance");
+        if !is_zs || self.edition == Edition::First || self.practises() {
+            return step.place.clone();
+        }
+        let highest = step.circuit.and_then(|circuit| {
+            self.counting_on(step.board, circuit, Quantity::R1R2)
+                .chain(self.counting_on(step.board, circuit, Quantity::RingLineEarth))
+                .max_by(|a, b| a.reading.size().total_cmp(&b.reading.size()))
+        });
+        let listed = |place: &Place| {
+            let circuit = self.circuit_of(step);
+            circuit.is_some_and(|circuit| circuit.points.iter().any(|p| place_of(p) == *place))
+        };
+        let place = highest.and_then(|record| {
+            let at = record.place.clone();
+            at.or_else(|| self.step(&record.step)?.place.clone())
+        });
+        place.filter(listed).or_else(|| step.place.clone())
     }
 
     /// Readings of one quantity that count, in the order of the plan.
