@@ -138,7 +138,9 @@ impl Draft {
         }
         text.push_str(
             "# ze_ohms = \"0.35\"            # as the distributor gave it, in quotes\n\
-             # fault_current_ka = \"16\"\n\n",
+             # fault_current_ka = \"16\"\n\
+             # ze_by = \"enquiry\", max_demand_amps = 55, fuse = \"BS 1361 60 A\", main_switch, earthing_conductor_mm2, \
+             bonding_mm2: docs/job-file.md has them all\n\n",
         );
     }
 
@@ -376,6 +378,8 @@ mod tests {
             calibration_due: Some(jiff::civil::date(2027, 3, 31)),
             used_for: tester_uses(),
             insulation_range_megohms: Some("999".parse().unwrap()),
+            loop_reference_ohms: None,
+            rcd_reference_ms: None,
         };
         let draft = Draft {
             title: Some("Boathouse".to_owned()),

@@ -425,7 +425,9 @@ fn not_understood(piece: &str) -> NotClear {
 /// "2.5/1.5", "six by two point five", "2.5 and 1.5 twin and earth", "4 mm2".
 fn is_a_cable(piece: &str) -> bool {
     let (_, flat) = without_flat(piece);
-    flat || piece.contains('/') || piece.contains(" by ") || piece.ends_with("mm2")
+    let made = ["swa", "armoured", "micc", "mims", "singles"];
+    let made = piece.split_whitespace().any(|word| made.contains(&word));
+    flat || made || piece.contains('/') || piece.contains(" by ") || piece.ends_with("mm2")
 }
 
 /// Points that hold electronics whatever their make: 500 V keeps off them until they are out.
@@ -490,7 +492,7 @@ pub fn read_back(circuit: &Circuit) -> String {
         |device| {
             let breaking = device.breaking_ka.map(|ka| format!(", breaks {ka} kA"));
             let breaking = breaking.unwrap_or_default();
-            format!("{} {} A{breaking}", device.kind, device.amps)
+            format!("{} {} A{breaking}", device.shown(), device.amps)
         },
     ));
     told.extend(circuit.rcd.as_ref().map(|rcd| {
@@ -499,12 +501,7 @@ pub fn read_back(circuit: &Circuit) -> String {
     }));
     told.extend(circuit.cable.as_ref().map(|cable| {
         let length = cable.metres.map(|m| format!(", {m} m"));
-        format!(
-            "{}/{} mm²{}",
-            cable.line_mm2,
-            cable.cpc_mm2,
-            length.unwrap_or_default()
-        )
+        format!("{}{}", cable.shown(), length.unwrap_or_default())
     }));
     if circuit.two_way {
         told.push("two-way switching".to_owned());
@@ -595,6 +592,18 @@ mod tests {
             (
                 "12, smoke alarms, B6, one point five and one flat twin and earth, 3 smoke alarms",
                 "Circuit 12, smoke alarms; radial; BS EN 60898 B 6 A; 1.5/1 mm²; 3 smoke alarms.",
+            ),
+            (
+                "9, radial, BS 3871 type 2 20 A, 2.5/1.5, 14 m, 2 sockets",
+                "Circuit 9, sockets; radial; BS 3871 2 20 A; 2.5/1.5 mm², 14 m; 2 sockets.",
+            ),
+            (
+                "10, distribution, 100 A MCCB trips at 1000 A, 25 4-core SWA 40 m, called Slip board",
+                "Circuit 10, Slip board; distribution; BS EN 60947-2 100 A; 25/70 mm², armour as cpc, XLPE 90 °C, 40 m; no points given.",
+            ),
+            (
+                "11, cooker, BS 1361 30 A, 7/.029 and 3/.029, 11 m",
+                "Circuit 11, cooker; one fixed load; BS 1361 30 A; 7/.029 (2.98) and 3/.029 (1.28) mm², 11 m; no points given.",
             ),
             (
                 "7, distribution, BS 88-3 63 A, three phase, called Bay board",

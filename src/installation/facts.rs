@@ -113,13 +113,16 @@ impl Device {
 }
 
 impl Cable {
-    /// Its sizes and what it is made of: "2.5/1.5 mm²", "7/.029 (2.98 mm²)/1.28 mm²", "10/39 mm², armour as cpc, XLPE".
+    /// Its sizes and what it is made of: "2.5/1.5 mm²", "7/.029 (2.98) and 3/.029 (1.28) mm²", "10/39 mm², armour as cpc, XLPE".
     pub fn shown(&self) -> String {
         let size = |mm2: f64| match Tables::shipped().cables.imperial_name(mm2) {
             Some(name) if self.metal == Metal::Copper => format!("{name} ({mm2})"),
             _ => mm2.to_string(),
         };
-        let mut text = format!("{}/{} mm²", size(self.line_mm2), size(self.cpc_mm2));
+        let (line, cpc) = (size(self.line_mm2), size(self.cpc_mm2));
+        // A name with a stroke in it is not written with another.
+        let between = if line.contains('/') { " and " } else { "/" };
+        let mut text = format!("{line}{between}{cpc} mm²");
         text.push_str(match self.cpc_is {
             CpcIs::Core => "",
             CpcIs::Separate => ", cpc separate",

@@ -513,7 +513,7 @@ fn explain(message: &str, what: &str, key: Option<&str>, written: Option<&str>) 
     if let Some(rest) = wrong.iter().find_map(|start| message.strip_prefix(start)) {
         let (_, wanted) = rest.split_once("expected ").unwrap_or((rest, ""));
         let instead = written
-            .filter(|_| what == "a circuit")
+            .filter(|_| matches!(what, "a circuit" | "the supply"))
             .and_then(|text| usual::short_form(&name, text))
             .unwrap_or_else(|| format!("write {}", in_its_place(wanted, what, &name)));
         let stands = written.map_or_else(

@@ -360,17 +360,9 @@ pub(super) const CABLE_INSULATIONS: Words = Words {
         ("xlpe", &["thermosetting", "90", "xlpe 90", "lsf 90", "epr"]),
         (
             "mineral-covered",
-            &[
-                "mineral covered",
-                "micc covered",
-                "covered micc",
-                "mims covered",
-            ],
+            &["micc covered", "covered micc", "mims covered"],
         ),
-        (
-            "mineral-bare",
-            &["mineral bare", "micc bare", "bare micc", "mims bare"],
-        ),
+        ("mineral-bare", &["micc bare", "bare micc", "mims bare"]),
     ],
     unclear: &[
         (
@@ -547,6 +539,7 @@ pub(super) fn unclear(what: &str, key: &str, word: &str) -> Option<&'static str>
         ("a circuit", "kind") => &CIRCUIT_KINDS,
         ("a circuit", "system") => &SYSTEMS,
         ("a device", "kind") => &DEVICE_KINDS,
+        ("a cable", "insulation") => &CABLE_INSULATIONS,
         _ => return None,
     };
     words.unclear(word)

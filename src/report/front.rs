@@ -103,7 +103,12 @@ pub(super) fn at_origin(
     steps: &[&Step],
     limitations: &[Limitation],
 ) -> Vec<KeyResult> {
+    // With the other data of the intake, where the job has any: other schedules stay as they are.
+    let intake = !agenda.job().particulars().is_empty();
     let wanted = |step: &&&Step| {
+        if intake && step.stage == Stage::SupplyPolarity && step.measure().is_none() {
+            return true;
+        }
         step.measure()
             .is_some_and(|measure| match measure.quantity {
                 Quantity::ExternalLoop | Quantity::FaultCurrent | Quantity::Bond => true,

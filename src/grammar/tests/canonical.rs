@@ -16,7 +16,8 @@ macro_rules! every {
 fn statements() -> impl Iterator<Item = Statement> {
     every!(Statement: Done Proved NotProved Isolated LockedOff Dead Live Energised Open Shorted
         Nulled Discharged NothingConnected PolarityCorrect PolarityReversed Tripped NoTrip Pass
-        Fail SequenceCorrect SequenceReversed DoublePole StaysOn DangerCodeOne Megohms Volts Stop)
+        Fail SequenceCorrect SequenceReversed DoublePole StaysOn DangerCodeOne Megohms Volts Stop
+        Calculated IndicatorGreen IndicatorRed)
     .into_iter()
 }
 
@@ -193,6 +194,8 @@ fn answered_by(statement: Statement) -> &'static [&'static str] {
         Statement::DoublePole => &["off"],
         Statement::StaysOn => &["off", "confirm"],
         Statement::DangerCodeOne => &["confirm"],
+        Statement::Calculated => &["loop"],
+        Statement::IndicatorGreen | Statement::IndicatorRed => &["functional"],
         Statement::Megohms | Statement::Volts => &["which_unit"],
         Statement::Stop => &[
             "isolation",

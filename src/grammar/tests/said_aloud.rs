@@ -200,10 +200,25 @@ fn readings_with_the_name_of_what_was_measured() {
             "current",
             "fault current one point two",
             Measure::FaultCurrent,
-            Measure::RcdRated,
-            Measure::RcdFive,
-            Measure::RcdHalf,
             "1.2",
+        ),
+        (
+            "rcd",
+            "RCD one, trip time at rated current, two three milliseconds",
+            Measure::RcdRated,
+            "23",
+        ),
+        (
+            "rcd",
+            "time at five times rated current thirty one",
+            Measure::RcdFive,
+            "31",
+        ),
+        (
+            "rcd",
+            "r c d two trip time at half over range",
+            Measure::RcdHalf,
+            "over range",
         ),
     ] {
         for rule in [rule, "anything"] {

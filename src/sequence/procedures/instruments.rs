@@ -28,16 +28,16 @@ fn reference(job: &Job, quantity: Quantity) -> Option<(&Instrument, Number, Unit
     })
 }
 
-/// The instrument that a step checks, and what it should read, in words.
-pub fn reference_of(job: &Job, step: &Step) -> Option<(String, String)> {
+/// The range of an instrument that a step checks, and what it should read.
+pub fn reference_of(job: &Job, step: &Step) -> Option<(String, Reading)> {
     let quantity = step.measure()?.quantity;
     let (instrument, reads, unit) = reference(job, quantity)?;
     let what = match quantity {
         Quantity::LoopCheck => "loop range",
         _ => "RCD range",
     };
-    let name = format!("{}, {what},", instrument.name);
-    Some((name, format!("{reads} {}", unit.symbol())))
+    let name = format!("{}, {what}", instrument.name);
+    Some((name, Reading::exact(reads).in_unit(unit)))
 }
 
 impl Procedure for Instruments {

@@ -806,7 +806,7 @@ fn after_statement(step: &Step, statement: Statement, form: Form) -> Option<Line
         (_, Statement::PolarityReversed) => Some(Line::warning(
             "Polarity reversed. Put it right and test again before energising.",
         )),
-        (Stage::Functional, Statement::Fail) => Some(tell_in_charge()),
+        (Stage::Functional, Statement::Fail | Statement::IndicatorRed) => Some(tell_in_charge()),
         (Stage::Rcd, _) if step.is_wrong(statement) => Some(Line::warning(
             "It should not do that. Tell the person in charge. It stands as an exception.",
         )),

@@ -1,5 +1,5 @@
 use super::line::Line;
-use super::{about, capital, level};
+use super::{about, capital, level, value};
 use crate::grammar::Intent;
 use crate::installation::{Earthing, InstrumentUse, JobKind, Phases, Source};
 use crate::limits::insulation::Pattern;
@@ -346,7 +346,13 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
         "suspected" => step
             .circuit
             .is_some_and(|circuit| agenda.suspicion(step.board, circuit).is_some()),
-        "highest elsewhere" => agenda.zs_place(step) != step.place,
+        // Of several RCDs it is told which, wherever its tests begin.
+        "first of its RCD" => agenda.group_of(step).is_some_and(|group| {
+            let mut all = agenda.plan().on(step.board, None);
+            let same =
+                |other: &&Step| agenda.group_of(other).map(|of| of.number) == Some(group.number);
+            all.find(same).map(|first| first.order) == Some(step.order)
+        }),
         "electrode" => agenda.job().supply.earthing == Earthing::Tt,
         _ => false,
     }
@@ -392,7 +398,8 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
         "circuit" => circuit().map(|c| format!("circuit {}, {}", c.number, c.name)),
         "tester on its reference" => {
             let (tester, reads) = procedures::reference_of(agenda.job(), step)?;
-            Some(format!("{tester} on its reference, {reads}"))
+            let reads = value(&reads, agenda.delivery().wording);
+            Some(format!("{tester}, on its reference: {reads}"))
         }
         "rcd" if agenda.group_of(step).is_some() => agenda.group_of(step).map(|group| {
             let circuits: Vec<String> = group.circuits.iter().map(ToString::to_string).collect();
