@@ -106,6 +106,7 @@ fn one(tag: &Tag, inside: &[Piece<'_>]) -> Option<Intent> {
             reading: parts.plain_reading(),
         },
         Tag::Diagnosed => Intent::Diagnose(parts.diagnosis()),
+        Tag::SwitchedOn => Intent::SwitchedOn(parts.of_circuit),
         _ => said(inside)?,
     })
 }
@@ -252,8 +253,10 @@ impl Parts {
             Some(SaidBetween::LeadsJoined) => Between::LeadsJoined,
             Some(SaidBetween::LeadsApart) => Between::LeadsApart,
             Some(SaidBetween::KnownSource) => Between::KnownSource,
+            Some(SaidBetween::Label) => Between::Label,
         };
         let setting = match self.function {
+            None if between == Between::Label => Some(Setting::Look),
             // A voltage alone names the insulation test.
             None => self.at.map(|at| Setting::Insulation { at }),
             Some(Function::Voltage) => Some(Setting::Voltage),

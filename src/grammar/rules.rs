@@ -20,8 +20,10 @@ const TYPED: &str = "typed";
 /// The rule that is filled with the job's own places.
 const NAMED: &str = "places.named";
 
-/// What is said in practice, and the rule of what may be said at every step, which it joins there.
+/// What is said in practice, and the rule of what may be said at every step, which it joins there; the same
+/// of what is typed.
 const PRACTICE: (&str, &str) = ("practice.said", "steps.always");
+const PRACTICE_TYPED: (&str, &str) = ("practice.typed", "typed.always");
 
 /// How likely it is there.
 const PRACTISED: f64 = 0.3;
@@ -204,16 +206,17 @@ impl Grammar {
     /// # Errors
     /// When the grammar has no such rules.
     pub fn with_practice(&self) -> Result<Self> {
-        let (said, always) = PRACTICE;
         let mut rules = self.rules.clone();
-        let said = rules.find(said).ok_or_else(|| self.no_such(said))?;
-        let always = rules.find(always).ok_or_else(|| self.no_such(always))?;
-        if let Some(body) = rules.bodies.get_mut(always) {
-            let before = std::mem::replace(body, Node::Void);
-            *body = Node::Alternatives(vec![
-                (1.0 - PRACTISED, before),
-                (PRACTISED, Node::Rule(said)),
-            ]);
+        for (said, always) in [PRACTICE, PRACTICE_TYPED] {
+            let said = rules.find(said).ok_or_else(|| self.no_such(said))?;
+            let always = rules.find(always).ok_or_else(|| self.no_such(always))?;
+            if let Some(body) = rules.bodies.get_mut(always) {
+                let before = std::mem::replace(body, Node::Void);
+                *body = Node::Alternatives(vec![
+                    (1.0 - PRACTISED, before),
+                    (PRACTISED, Node::Rule(said)),
+                ]);
+            }
         }
         Ok(Self {
             called: self.called.clone(),

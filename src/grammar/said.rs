@@ -137,6 +137,10 @@ pub enum Intent {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         circuit: Option<u16>,
     },
+    /// "What does it show": what the instrument of a practice shows by now.
+    WhatDoesItShow,
+    /// "Breaker on again", "r c d on again on circuit two": what tripped in a practice is switched on.
+    SwitchedOn(Option<u16>),
     /// "I expect zero point four", "the limit is one point three": said before a reading of a practice.
     Predict {
         /// Which of them.

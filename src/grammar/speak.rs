@@ -112,6 +112,11 @@ impl Intent {
                 .add(Some(probing(*setting, between, place.as_ref())))
                 .add(circuit.map(|n| format!("on circuit {}", place_number(n))))
                 .join(),
+            Self::WhatDoesItShow => "what does it show".to_owned(),
+            Self::SwitchedOn(circuit) => Words::new()
+                .add(Some("breaker on again"))
+                .add(circuit.map(|n| format!("on circuit {}", place_number(n))))
+                .join(),
             Self::Predict { of, reading } => {
                 let value = reading.map(|reading| self::reading(&reading, None, None));
                 match (of, value) {
@@ -219,6 +224,7 @@ fn probing(setting: Option<Setting>, between: &Between, place: Option<&Place>) -
             format!("r c d {current} {}", half.spoken())
         }
         Setting::PhaseSequence => "phase sequence".to_owned(),
+        Setting::Look => String::new(),
     });
     let between = match between {
         Between::Pair(pair) => pair.spoken(),
@@ -228,6 +234,7 @@ fn probing(setting: Option<Setting>, between: &Between, place: Option<&Place>) -
         Between::LeadsJoined => "leads together".to_owned(),
         Between::LeadsApart => "leads apart".to_owned(),
         Between::KnownSource => "known source".to_owned(),
+        Between::Label => "label".to_owned(),
     };
     Words::new()
         .add(Some("probe"))

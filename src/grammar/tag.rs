@@ -49,6 +49,7 @@ use serde::de::DeserializeOwned;
 /// | `{predicted:value}` | a whole prediction | [`Intent::Predict`], with the parts of a reading inside or none |
 /// | `{diagnosed}` | a whole diagnosis | [`Intent::Diagnose`], with the two below inside, `{conductors}` and `{place}`, or none |
 /// | `{fault:open-leg}` | "open leg" | the kind of the fault |
+/// | `{switched-on}` | "breaker on again" | [`Intent::SwitchedOn`], with `{of-circuit}` inside or none |
 /// | `{of-circuit}` `{with-circuit}` | "on circuit three" | the circuit, with `{number}` inside |
 /// | `{manner:slower}` | "slower" | [`Intent::ProsodyChange`] |
 #[derive(Debug, Clone, PartialEq)]
@@ -95,6 +96,7 @@ pub enum Tag {
     Predicted(Predicted),
     Diagnosed,
     Fault(FaultKind),
+    SwitchedOn,
     OfCircuit,
     WithCircuit,
 }
@@ -109,6 +111,7 @@ pub enum SaidBetween {
     LeadsJoined,
     LeadsApart,
     KnownSource,
+    Label,
 }
 
 /// The function of an instrument; its voltage, current and half-cycle are parts of their own.
@@ -167,6 +170,7 @@ impl Tag {
             ("manner", value) => Self::ProsodyChange(named(value)?),
             ("probed", "") => Self::Probed,
             ("diagnosed", "") => Self::Diagnosed,
+            ("switched-on", "") => Self::SwitchedOn,
             ("of-circuit", "") => Self::OfCircuit,
             ("with-circuit", "") => Self::WithCircuit,
             ("between", value) => Self::Between(named(value)?),

@@ -22,6 +22,15 @@ pub fn per_metre(tables: &Tables, size: SquareMillimetres, class: u8) -> Option<
         .map(|(_, milliohms)| MilliOhms::exact(*milliohms))
 }
 
+/// Reactance of one metre of one conductor of a cable at 50 Hz: half of that of two. Nothing for the small
+/// sizes, of which the standard leaves it out; of a size between two, that of the smaller.
+pub fn reactance_per_metre(tables: &Tables, size: SquareMillimetres) -> MilliOhms {
+    let mm2 = size.value().unwrap_or_default();
+    let mut rows = tables.reactance.pair.iter();
+    let pair = rows.rfind(|(row, _)| *row <= mm2);
+    MilliOhms::exact(pair.map_or(0.0, |(_, milliohms)| milliohms / 2.0))
+}
+
 /// How many times its resistance at 20 °C a copper conductor has at `t`: 1 + 0.004 (t - 20).
 /// Not below a small positive number, whatever the temperature.
 pub fn temperature_factor(tables: &Tables, t: Celsius) -> (f64, f64) {

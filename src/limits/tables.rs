@@ -71,6 +71,8 @@ pub struct Tables {
     /// The edition that stands in every verdict.
     pub edition: String,
     pub conductors: Conductors,
+    #[serde(default = "shipped_reactance")]
+    pub reactance: Reactance,
     pub temperature: Temperature,
     pub expected: Expected,
     pub continuity: Continuity,
@@ -120,7 +122,13 @@ fn shipped_supply_voltage() -> SupplyVoltage {
     SHIPPED_TABLES.supply_voltage.clone()
 }
 
+fn shipped_reactance() -> Reactance {
+    SHIPPED_TABLES.reactance.clone()
+}
+
 sections! {
+    /// Reactance of cables by size.
+    Reactance { pair: Vec<(f64, f64)> }
     /// Voltage of the supply.
     SupplyVoltage { line_volts: f64, plus_percent: f64, minus_percent: f64 }
     /// Conductor resistance by size.
@@ -392,6 +400,13 @@ impl Tables {
                     "conductors.{class}: sizes must grow and resistances fall, all above nothing"
                 ));
             }
+        }
+        let grow = self.reactance.pair.windows(2).all(|w| w[0].0 < w[1].0);
+        let above = |row: &(f64, f64)| positive(row.0) && positive(row.1);
+        if !grow || !self.reactance.pair.iter().all(above) {
+            return Some(
+                "reactance.pair: sizes must grow, and all must be above nothing".to_owned(),
+            );
         }
         for fuse in &self.fuses {
             let falls = fuse

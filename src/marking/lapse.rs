@@ -67,6 +67,11 @@ pub enum What {
         /// What came of it.
         came: Vec<Consequence>,
     },
+    /// Something was energised, and this came of it.
+    Came {
+        /// What came of it.
+        came: Vec<Consequence>,
+    },
     /// A bar was gone past with a reason.
     Overridden {
         /// Which.

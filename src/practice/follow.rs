@@ -1,7 +1,7 @@
 use crate::bay::{Altered, Conditions};
 use crate::grammar::Intent;
 use crate::sequence::{Agenda, Event, EventNo, OutEntry, Question, StepKind};
-use crate::terms::{Alteration, Change, Part, Stage, Statement};
+use crate::terms::{Alteration, BayEdition, Change, Consequence, Part, Stage, Statement};
 use std::collections::BTreeSet;
 
 /// What a learner has said that he did. An installation follows what is said, and nothing that was only
@@ -19,6 +19,12 @@ pub struct Followed {
     out_of_terminals: BTreeSet<(u16, u16)>,
     /// Whether the leads were nulled.
     nulled: bool,
+    /// Whether what tripped stays off.
+    trips_stay: bool,
+    /// Circuits whose device tripped and was not switched on since.
+    tripped: BTreeSet<(u16, u16)>,
+    /// Circuits whose device a short circuit destroyed.
+    burst: BTreeSet<(u16, u16)>,
 }
 
 /// Whether an entry of the out-list is what was said to be out, linked or crossed.
@@ -36,6 +42,41 @@ fn is_that(entry: &OutEntry, said: &Alteration) -> bool {
 }
 
 impl Followed {
+    /// Of an installation that is found as an edition has it.
+    pub(super) fn of(edition: BayEdition) -> Self {
+        Self {
+            trips_stay: edition > BayEdition::First,
+            ..Self::default()
+        }
+    }
+
+    /// The circuits whose device tripped and is still off.
+    pub(super) fn tripped(&self) -> impl Iterator<Item = (u16, u16)> + '_ {
+        self.tripped.iter().copied()
+    }
+
+    /// Whether the device of a circuit was destroyed.
+    pub(super) fn is_burst(&self, board: u16, circuit: u16) -> bool {
+        self.burst.contains(&(board, circuit))
+    }
+
+    fn came(&mut self, came: &[Consequence]) {
+        for consequence in came.iter().filter(|_| self.trips_stay) {
+            match consequence {
+                Consequence::Tripped { board, circuit }
+                | Consequence::Shorted { board, circuit, .. } => {
+                    self.tripped.insert((*board, *circuit));
+                }
+                Consequence::Burst { board, circuit, .. } => {
+                    self.burst.insert((*board, *circuit));
+                }
+                Consequence::Destroyed { .. }
+                | Consequence::ProbedLive { .. }
+                | Consequence::Settling => {}
+            }
+        }
+    }
+
     /// Whether an entry of the out-list was said to be out.
     pub(super) fn was_said(&self, entry: EventNo) -> bool {
         self.said.contains(&entry)
@@ -77,6 +118,10 @@ impl Followed {
             } => {
                 let listed = before.open_entries().filter(|entry| is_that(entry, said));
                 self.said.extend(listed.map(|entry| entry.no));
+            }
+            Event::Probed { came, .. } | Event::Came { came } => self.came(came),
+            Event::SwitchedOn { board, circuit } => {
+                self.tripped.remove(&(*board, *circuit));
             }
             Event::StaysOff { board, circuit } => {
                 self.made_safe.insert((*board, *circuit));
@@ -130,7 +175,12 @@ impl Followed {
         };
         Conditions {
             main_switches_off: self.isolated.clone(),
-            devices_off: self.made_safe.iter().copied().chain(stays_off).collect(),
+            devices_off: [&self.made_safe, &self.tripped, &self.burst]
+                .into_iter()
+                .flatten()
+                .copied()
+                .chain(stays_off)
+                .collect(),
             out_of_terminals: self.out_of_terminals.clone(),
             sources_off,
             leads_nulled: self.nulled,

@@ -1,6 +1,6 @@
 use crate::bay::Bay;
 use crate::installation::Job;
-use crate::terms::{FaultKind, HiddenFault, Simulated};
+use crate::terms::{BayEdition, FaultKind, HiddenFault, Simulated};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
@@ -81,11 +81,17 @@ impl Hidden {
         })
     }
 
-    /// What a seed draws: so many faults of these kinds, each possible in the job; of all kinds where none
+    /// What a seed draws, in that edition: so many faults of these kinds, each possible in the job; of all kinds where none
     /// is named.
-    pub fn drawn(job: &Job, seed: u64, how_many: usize, from: &[FaultKind]) -> Self {
+    pub fn drawn(
+        job: &Job,
+        seed: u64,
+        how_many: usize,
+        from: &[FaultKind],
+        edition: BayEdition,
+    ) -> Self {
         let from = if from.is_empty() {
-            &FaultKind::ALL[..]
+            FaultKind::of(edition)
         } else {
             from
         };
@@ -117,6 +123,7 @@ impl Hidden {
         let text = serde_json::to_string(self).unwrap_or_default();
         Simulated {
             seal: hex::encode(Sha256::digest(text.as_bytes())),
+            edition: BayEdition::NOW,
         }
     }
 

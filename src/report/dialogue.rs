@@ -360,7 +360,10 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
             let of: Vec<String> = of.iter().map(|no| format!("#{no}")).collect();
             format!("sound deleted: {}", of.join(", "))
         }
+        Event::Probed { probe, .. } if probe.held > 0 => Intent::WhatDoesItShow.words(),
         Event::Probed { probe, .. } => probing::said(probe).words(),
+        Event::SwitchedOn { circuit, .. } => Intent::SwitchedOn(Some(*circuit)).words(),
+        Event::Came { .. } => return None,
         Event::Predicted { of, reading, .. } => Intent::Predict {
             of: *of,
             reading: *reading,

@@ -695,6 +695,8 @@ impl Agenda {
             | Event::NotTaken { .. }
             | Event::SoundForgotten { .. }
             | Event::Probed { .. }
+            | Event::SwitchedOn { .. }
+            | Event::Came { .. }
             | Event::Predicted { .. }
             | Event::Diagnosed { .. }
             | Event::Revealed { .. }

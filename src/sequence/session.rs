@@ -2,7 +2,7 @@
 
 use super::agenda::Agenda;
 use super::decide::{self, decide, follow};
-use super::facts::{Edition, Event, Mode, Refusal};
+use super::facts::{Edition, Event, Mode};
 use super::invariants::Watch;
 use super::procedures::Catalogue;
 use super::say::{self, Line, Narrator};
@@ -10,7 +10,7 @@ use super::state::{ABSENCE, LONG_ABSENCE, Question, ReplayError, StepOutcome, is
 use crate::grammar::{Grammar, Intent};
 use crate::installation::Job;
 use crate::limits::Tables;
-use crate::terms::{Consequence, Delivery, HiddenFault, Practice, Probe, Shown};
+use crate::terms::{Delivery, HiddenFault, Practice};
 use jiff::Timestamp;
 use std::sync::Arc;
 
@@ -291,22 +291,10 @@ impl Session {
         self.take(events, now)
     }
 
-    /// Keeps where the probes of a practice were put and what the instrument showed. What would have
-    /// refused a reading of it is kept with it, and the probing goes on.
-    pub fn probed(
-        &mut self,
-        probe: Probe,
-        shown: Shown,
-        came: Vec<Consequence>,
-        refusal: Option<Refusal>,
-        now: Timestamp,
-    ) -> Turn {
-        let event = Event::Probed {
-            probe,
-            shown,
-            came,
-            refusal,
-        };
+    /// Keeps what came of something that the installation of a practice answered, and not the session:
+    /// where the probes were put and what the instrument showed, with what would have refused a reading of
+    /// it; that a device was switched on again; what came of what was done.
+    pub fn practised(&mut self, event: Event, now: Timestamp) -> Turn {
         self.note(event, now)
     }
 

@@ -99,7 +99,7 @@ pub fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
         Intent::Predict { of, reading } => practice::predicted(agenda, said, *of, *reading),
         Intent::Diagnose(fault) => practice::diagnosed(agenda, said, fault.as_ref()),
         // On a simulated installation the instrument answers (`Session::probed`), and nothing else.
-        Intent::Probe { .. } => not_asked(said),
+        Intent::Probe { .. } | Intent::WhatDoesItShow | Intent::SwitchedOn(_) => not_asked(said),
         Intent::Both(change) => alteration::both(agenda, said, *change),
         Intent::NotTested(_) | Intent::Skip(_) | Intent::Override(_) | Intent::Because(_) => {
             leaving_out::decide(agenda, said)

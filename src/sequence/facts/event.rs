@@ -30,8 +30,9 @@ impl fmt::Display for EventNo {
 /// asked about both: an older program would call nothing out where something is.
 /// Its verdicts have no sentences either. Version 4 has jobs that were changed on the way: an older
 /// program would go on with the job as it was. Version 5 has practice: an older program would take it
-/// for a test.
-pub const EVENT_VERSION: u16 = 5;
+/// for a test. Version 6 has practices in which devices trip and stay off: an older program would take what
+/// is behind them for live.
+pub const EVENT_VERSION: u16 = 6;
 
 /// Something that happened in a session. A session's state is nothing but its events applied in
 /// order; events are never changed, a later one names the one it replaces.
@@ -402,6 +403,19 @@ pub enum Event {
         #[serde(default, rename = "bar", skip_serializing_if = "Option::is_none")]
         refusal: Option<Refusal>,
     },
+    /// In a practice, what had tripped was switched on again.
+    SwitchedOn {
+        /// The board's number.
+        board: u16,
+        /// The circuit.
+        circuit: u16,
+    },
+    /// In a practice, something came of what had been done to the installation: a short circuit was
+    /// energised.
+    Came {
+        /// What.
+        came: Vec<Consequence>,
+    },
     /// What a reading will be was said before it was taken.
     Predicted {
         /// The step that it is for.
@@ -503,6 +517,8 @@ impl Event {
             Self::Noted { .. } => "noted",
             Self::SoundForgotten { .. } => "sound-forgotten",
             Self::Probed { .. } => "probed",
+            Self::SwitchedOn { .. } => "switched-on",
+            Self::Came { .. } => "came",
             Self::Predicted { .. } => "predicted",
             Self::Diagnosed { .. } => "diagnosed",
             Self::Revealed { .. } => "revealed",

@@ -131,6 +131,10 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
             refusal,
             ..
         } => practice::probed(before, shown, came, refusal.as_ref()),
+        Event::SwitchedOn { circuit, .. } => vec![Line::read_back(format!(
+            "The device of circuit {circuit} is on again."
+        ))],
+        Event::Came { came } => practice::came(before, came),
         Event::Predicted { of, reading, .. } => {
             vec![practice::predicted(*of, reading.as_ref(), wording)]
         }
@@ -146,11 +150,16 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         },
         Event::TakenOut { board, .. } => {
             let live = before.energised(*board).then(|| {
-                Line::warning(format!(
+                format!(
                     "Stop. You said it is energised: nothing is taken out or joined live. Isolate it and prove it dead: say {}.",
                     refusals::to_isolation()
-                ))
+                )
             });
+            // Of a simulated installation it is known that nobody has switched it off yet.
+            let never_off = || {
+                practice::is_never_off(before, event).then(|| practice::NEVER_OFF.to_owned())
+            };
+            let live = live.or_else(never_off).map(Line::warning);
             live.into_iter().chain(taken_out(after, form)).collect()
         }
         Event::Ordered { .. } => Vec::new(),

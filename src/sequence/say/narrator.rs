@@ -354,6 +354,8 @@ fn wants_prompt(events: &[Event], after: &Agenda) -> bool {
                 | Event::NotTaken { .. }
                 | Event::Noted { .. }
                 | Event::Probed { .. }
+                | Event::SwitchedOn { .. }
+                | Event::Came { .. }
                 | Event::Predicted { .. }
                 | Event::Diagnosed { .. }
                 | Event::Revealed { .. }

@@ -38,7 +38,9 @@ use super::facts::{
 use crate::installation::{Board, Circuit, CircuitKind, Job};
 use crate::limits::{Outcome, Tables, Verdict};
 use crate::quantity::{Conductors, Number, Reading, Relation, TestVoltage, Unit};
-use crate::terms::{Delivery, Level, Part, Practice, Predicted, Reason, Stage, Statement};
+use crate::terms::{
+    BayEdition, Delivery, Level, Part, Practice, Predicted, Reason, Stage, Statement,
+};
 use boards::Boards;
 use cursor::Cursor;
 use jiff::{SignedDuration, Timestamp};
@@ -197,6 +199,8 @@ impl State {
             | Event::NotTaken { .. }
             | Event::SoundForgotten { .. }
             | Event::Probed { .. }
+            | Event::SwitchedOn { .. }
+            | Event::Came { .. }
             | Event::Revealed { .. }
             | Event::Struck { .. }
             | Event::Unclear { .. }
@@ -811,6 +815,12 @@ impl State {
             .is_some_and(|practice| practice.simulated.is_some())
     }
 
+    /// What the simulated installation of a practice does.
+    pub fn bay_edition(&self) -> BayEdition {
+        let simulated = self.practice().and_then(|p| p.simulated.as_ref());
+        simulated.map(|of| of.edition).unwrap_or_default()
+    }
+
     /// Whether what is hidden is still to be named.
     pub fn to_diagnose(&self) -> bool {
         self.practises() && !self.diagnosed
@@ -1321,6 +1331,7 @@ fn shows_presence(event: &Event) -> bool {
             | Event::VoltageFound { .. }
             | Event::LockRemoved { .. }
             | Event::Probed { .. }
+            | Event::SwitchedOn { .. }
             | Event::Predicted { .. }
             | Event::Diagnosed { .. }
             | Event::StoodBy
