@@ -2,7 +2,8 @@
 
 use super::BayError;
 use super::model::{
-    Bridge, CircuitModel, DeviceModel, Draw, End, Model, PointAt, SecondSource, Wire, copper, electronics,
+    Bridge, CircuitModel, DeviceModel, Draw, End, Model, PointAt, SecondSource, Wire, copper,
+    electronics,
 };
 use crate::installation::{CircuitKind, Source};
 use crate::quantity::Conductors;

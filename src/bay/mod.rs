@@ -96,7 +96,12 @@ impl Bay {
     /// The faults that a seed draws, of the kinds given: only what can be in that job, each in another
     /// circuit where there are enough, and never more than there is room for.
     pub fn draw(job: &Job, seed: u64, how_many: usize, from: &[FaultKind]) -> Vec<HiddenFault> {
-        faults::draw(&Model::drawn(job, seed, BayEdition::NOW), seed, how_many, from)
+        faults::draw(
+            &Model::drawn(job, seed, BayEdition::NOW),
+            seed,
+            how_many,
+            from,
+        )
     }
 
     /// The faults that are hidden, each with its circuit and point.

@@ -3,8 +3,8 @@
 use super::instrument::{Instrument, LEADS, WRONG_BY};
 use super::law::Law;
 use crate::installation::{
-    Accessory, Board, Cable, Circuit, CircuitKind, Device, Earthing, InstrumentUse, Job, JobKind, Phases,
-    RcdDelay, Source, SystemVoltage, cpc_of_flat,
+    Accessory, Board, Cable, Circuit, CircuitKind, Device, Earthing, InstrumentUse, Job, JobKind,
+    Phases, RcdDelay, Source, SystemVoltage, cpc_of_flat,
 };
 use crate::limits::{Tables, conductor, earth_loop};
 use crate::quantity::{Celsius, Metres, Ohms, SquareMillimetres, measure};

@@ -395,7 +395,10 @@ fn label(model: &Model, probe: &Probe) -> Result<Leads, ProbeError> {
     Ok(Leads::Label(Printed {
         letter: device.letter,
         amps: device.amps.round() as u16,
-        milliamps: circuit.rcd.as_ref().map(|rcd| (rcd.printed * 1e3).round() as u16),
+        milliamps: circuit
+            .rcd
+            .as_ref()
+            .map(|rcd| (rcd.printed * 1e3).round() as u16),
     }))
 }
 
@@ -728,7 +731,9 @@ impl Bench<'_> {
                 .elements
                 .iter()
                 .find_map(|element| match element {
-                    Element::Impedance { from, to, ohms, .. } if [*from, *to] == ends => Some(*ohms),
+                    Element::Impedance { from, to, ohms, .. } if [*from, *to] == ends => {
+                        Some(*ohms)
+                    }
                     _ => None,
                 });
             if let Some(ohms) = ohms {

@@ -29,7 +29,9 @@ pub(crate) fn run(mut args: PractiseArgs) -> anyhow::Result<ExitCode> {
         "Practice on a simulated installation. Say what you do, and where the probes are: \"probe line to neutral at socket three\".",
     );
     let PractiseArgs { test, hidden } = args;
-    test::lead(&test, |job: &Job| {
-        Ok(Some(hidden.of(job)?.unwrap_or_else(Hidden::nothing)))
+    test::lead(&test, |job: &Job, edition| {
+        Ok(Some(
+            hidden.of(job, edition)?.unwrap_or_else(Hidden::nothing),
+        ))
     })
 }

@@ -641,8 +641,7 @@ fn is_the_same_practice(
     db: &Path,
 ) -> anyhow::Result<()> {
     // Of which edition it is, the log says.
-    let simulated =
-        |practice: Option<&Practice>| Some(practice?.simulated.as_ref()?.seal.clone());
+    let simulated = |practice: Option<&Practice>| Some(practice?.simulated.as_ref()?.seal.clone());
     let tester = &left.job().tester;
     if let (Some(was), Some(is)) = (left.practice(), practice) {
         // What is not said is as it was.

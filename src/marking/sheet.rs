@@ -14,8 +14,8 @@ use crate::sequence::{
     StepId, StepKind, StepOutcome, probing,
 };
 use crate::terms::{
-    Between, Consequence, FaultKind, HiddenFault, Level, Part, Place, Predicted, Probe, Setting, Shown, Stage,
-    Statement,
+    Between, Consequence, FaultKind, HiddenFault, Level, Part, Place, Predicted, Probe, Setting,
+    Shown, Stage, Statement,
 };
 use jiff::{SignedDuration, Timestamp};
 use serde::Serialize;
@@ -758,7 +758,11 @@ impl Marker {
                 !used.get(*n).copied().unwrap_or(true)
                     && named.get(*n).is_some_and(|named| is_that(named, fault))
             });
-            let unsaid = |n: usize| named.get(n).is_some_and(|named| lacks_conductor(named, fault));
+            let unsaid = |n: usize| {
+                named
+                    .get(n)
+                    .is_some_and(|named| lacks_conductor(named, fault))
+            };
             let by_kind = || {
                 (0..named.len()).find(|n| {
                     !used.get(*n).copied().unwrap_or(true)

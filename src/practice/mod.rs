@@ -5,7 +5,7 @@ mod follow;
 mod hidden;
 
 pub use follow::Followed;
-pub use hidden::{Hidden, HiddenError};
+pub use hidden::{Given, Hidden, HiddenError};
 
 use crate::bay::{Bay, BayError, Conditions, ProbeError};
 use crate::grammar::Intent;

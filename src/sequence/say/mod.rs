@@ -156,9 +156,8 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
                 )
             });
             // Of a simulated installation it is known that nobody has switched it off yet.
-            let never_off = || {
-                practice::is_never_off(before, event).then(|| practice::NEVER_OFF.to_owned())
-            };
+            let never_off =
+                || practice::is_never_off(before, event).then(|| practice::NEVER_OFF.to_owned());
             let live = live.or_else(never_off).map(Line::warning);
             live.into_iter().chain(taken_out(after, form)).collect()
         }
@@ -581,6 +580,10 @@ pub fn question(agenda: &Agenda, question: &Question) -> String {
                 if linked { "joined" } else { "out" }
             )
         }
+        // Who is examined is not told what it was that the step ordered.
+        Question::IfOut(..) if agenda.level() == Level::Silent => format!(
+            "Left without an answer. Is anything that it needed out or joined now? {capital_agree} if any of it is, {refuse} if none."
+        ),
         Question::IfOut(_, numbers) => {
             let left: Vec<_> = agenda
                 .open_entries()
@@ -640,6 +643,7 @@ fn not_so(agenda: &Agenda, asked: &Question) -> String {
         ),
         Question::AllBack(..) => format!("Not all back. {}", what_is_out(agenda)),
         Question::Finish(..) => "Not finished.".to_owned(),
+        Question::IfOut(..) if agenda.level() == Level::Silent => "None of it.".to_owned(),
         Question::IfOut(_, numbers) => {
             format!("Not out: {}.", entries(agenda, numbers, "; "))
         }
@@ -694,6 +698,9 @@ fn affirmed(before: &Agenda, question: &Question, after: &Agenda) -> Vec<Line> {
             "{} is off the list.",
             capital(&entries(before, &[*entry], "; "))
         ))],
+        Question::IfOut(..) if before.level() == Level::Silent => {
+            vec![Line::read_back("On the list until it is back.")]
+        }
         Question::IfOut(_, numbers) => vec![Line::read_back(format!(
             "On the list until it is back: {}.",
             entries(before, numbers, "; ")

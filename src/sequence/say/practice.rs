@@ -2,9 +2,9 @@
 
 use super::numbers::{capital, value};
 use super::{Line, refusals};
+use crate::grammar::Intent;
 use crate::quantity::Reading;
 use crate::sequence::agenda::Agenda;
-use crate::grammar::Intent;
 use crate::sequence::facts::{Event, Refusal};
 use crate::terms::{
     BayEdition, Consequence, HiddenFault, Level, Part, Place, Predicted, Shown, Wording,
