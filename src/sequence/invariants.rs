@@ -1163,6 +1163,7 @@ impl Watch {
                 | Event::CorrectedAtDesk { .. }
                 | Event::SoundForgotten { .. }
                 | Event::Struck { .. }
+                | Event::Came { .. }
                 | Event::Revealed { .. }
                 | Event::JobChanged { .. }
                 | Event::JudgedAnew { .. }

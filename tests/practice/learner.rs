@@ -54,6 +54,9 @@ pub struct Learner {
     pub limit: String,
     /// What the instrument showed last.
     shown: Option<Shown>,
+    /// Whether a display is waited for until it stands still.
+    pub patient: bool,
+    moving: bool,
     /// Whether a test has tripped something that was not switched on again.
     tripped: bool,
     done: Vec<String>,
@@ -118,6 +121,8 @@ impl Learner {
             predicts: false,
             limit: "there is no limit".to_owned(),
             shown: None,
+            patient: true,
+            moving: false,
             tripped: false,
             done: Vec::new(),
         }
@@ -145,6 +150,7 @@ impl Learner {
                 .unwrap_or_else(|why| panic!("{words}: {why}"));
             if let Event::Probed { shown, came, .. } = &answer {
                 self.shown = Some(*shown);
+                self.moving = came.contains(&Consequence::Settling);
                 self.tripped |= came
                     .iter()
                     .any(|came| matches!(came, Consequence::Tripped { .. }));
@@ -379,6 +385,9 @@ impl Learner {
             self.say(&limit);
         }
         self.say(probing.trim());
+        while self.patient && self.moving {
+            self.say("what does it show");
+        }
         self.read_out(step);
         self.reset();
     }
