@@ -10,12 +10,12 @@ use super::model::{CircuitModel, Model};
 use super::probing::conductors_named;
 use crate::terms::{Between, Probe, Setting};
 
-/// What an instrument needs before it shows a number, s: common practice.
-const FIRST_SHOWN: f64 = 2.0;
+/// How long a test is held on before the first number is read, s: common practice.
+const FIRST_SHOWN: f64 = 5.0;
 /// Capacitance between two conductors of a cable, F/m: 100 to 200 pF/m, common practice.
-const CAPACITANCE: f64 = 150e-12;
-/// Loss factor of PVC at the low frequencies that seconds stand for: about a tenth, from memory.
-const LOSS: f64 = 0.1;
+const CAPACITANCE: f64 = 100e-12;
+/// Loss factor of PVC: 0.05 to 0.1, from memory.
+const LOSS: f64 = 0.05;
 const HAMON: f64 = 0.63;
 
 /// What the charge that is taken up amounts to as a resistance beside the insulation, Ω; infinite where no

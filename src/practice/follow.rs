@@ -1,5 +1,6 @@
 use crate::bay::{Altered, Conditions};
 use crate::grammar::Intent;
+use crate::installation::Circuit;
 use crate::sequence::{Agenda, Event, EventNo, OutEntry, Question, StepKind};
 use crate::terms::{Alteration, BayEdition, Change, Consequence, Part, Stage, Statement};
 use std::collections::BTreeSet;
@@ -155,6 +156,23 @@ impl Followed {
         }
     }
 
+    /// The circuit of what was altered at a point while no circuit was worked on: the first of the board that
+    /// has the point.
+    fn circuit_of(&self, agenda: &Agenda, entry: &OutEntry) -> Option<u16> {
+        let place = entry.place.as_ref().filter(|_| self.trips_stay)?;
+        let board = agenda
+            .job()
+            .boards
+            .iter()
+            .find(|b| b.number == entry.board)?;
+        let has = |circuit: &&Circuit| circuit.points.iter().any(|p| p.place() == *place);
+        board
+            .circuits
+            .iter()
+            .find(has)
+            .map(|circuit| circuit.number)
+    }
+
     /// The installation as it has been left.
     pub(super) fn conditions(&self, agenda: &Agenda) -> Conditions {
         let boards = || agenda.job().boards.iter();
@@ -189,7 +207,7 @@ impl Followed {
                 .filter(|entry| self.said.contains(&entry.no))
                 .map(|entry| Altered {
                     board: entry.board,
-                    circuit: entry.circuit,
+                    circuit: entry.circuit.or_else(|| self.circuit_of(agenda, entry)),
                     part: entry.part,
                     place: entry.place.clone(),
                     both: entry.both,

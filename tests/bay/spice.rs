@@ -291,6 +291,18 @@ fn agree(ours: Measured, theirs: f64) -> bool {
     }
 }
 
+/// Whether a reading comes of the network.
+fn by_network(ours: Measured) -> bool {
+    matches!(
+        ours,
+        Measured::Ohms(_)
+            | Measured::Insulation(_)
+            | Measured::Loop(_)
+            | Measured::FaultCurrent(_)
+            | Measured::Volts(_)
+    )
+}
+
 /// What no tour reads: what is left behind a device that has tripped, the insulation of a board with the
 /// functional earths of its devices in and out, the current of a short circuit before its device opens.
 fn others(job: &Job, bay: &Bay, seed: &str, compared: &mut Vec<Compared>) {
@@ -299,7 +311,8 @@ fn others(job: &Job, bay: &Bay, seed: &str, compared: &mut Vec<Compared>) {
         if let (Ok(netlist), Ok(ours)) = (
             bay.netlist(conditions, probe),
             bay.measured(conditions, probe),
-        ) {
+        ) && by_network(ours)
+        {
             compared.push(Compared {
                 what: format!("{seed}{what}, {probe:?}"),
                 netlist,
@@ -391,15 +404,7 @@ fn compare(seeds: std::ops::Range<u64>) {
                 };
                 let ours = bay.measured(&stop.conditions, &stop.probe).unwrap();
                 // Trip times are drawn and come of no network; a live circuit is not tested.
-                let by_network = matches!(
-                    ours,
-                    Measured::Ohms(_)
-                        | Measured::Insulation(_)
-                        | Measured::Loop(_)
-                        | Measured::FaultCurrent(_)
-                        | Measured::Volts(_)
-                );
-                if by_network {
+                if by_network(ours) {
                     let what = format!(
                         "seed {seed}: {:?} of {:?}, {faults:?}",
                         stop.probe, stop.reads

@@ -300,7 +300,7 @@ fn what_is_live_is_shown_while_paused_and_a_short_circuit_trips() {
     let told = said(
         folder.path(),
         "pause the session\nprobe line to neutral on circuit two\nresume the session\n\
-         line and neutral linked at socket one\nprobe voltage line to neutral at socket two\n\
+         line and neutral linked at socket one\nprobe voltage line to neutral at socket two on circuit one\n\
          breaker on again on circuit two\nbreaker on again on circuit one\n",
         &["--level", "led"],
     );

@@ -634,10 +634,10 @@ fn a_wrong_breaker_is_found_by_its_label() {
     }
 }
 
-/// 400 m take up charge for a minute: the first number is not what is there.
+/// 900 m take up charge for a minute: the first number is not what is there.
 #[test]
 fn what_is_read_while_the_display_moves_is_marked() {
-    let long = JOB.replace("2.5/1.5 18 m", "2.5/1.5 400 m");
+    let long = JOB.replace("2.5/1.5 18 m", "2.5/1.5 900 m");
     let early = |patient: bool| {
         let mut learner = Learner::begin(&long, Hidden::nothing(), Level::Led, None);
         learner.patient = patient;
@@ -720,7 +720,7 @@ fn an_older_practice_is_followed_as_it_was() {
 #[test]
 fn a_short_circuit_is_marked() {
     let mut learner = Learner::begin(JOB, Hidden::nothing(), Level::Asked, None);
-    let lines = learner.say("line and neutral linked at socket one on circuit one");
+    let lines = learner.say("line and neutral linked at socket one");
     let told = lines
         .iter()
         .map(|line| line.text.as_str())
