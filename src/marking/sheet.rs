@@ -454,7 +454,8 @@ impl Marker {
 
     /// Whether a probing would show something else without what is hidden.
     fn shows_something(&mut self, before: &Agenda, probe: &Probe, shown: &Shown) -> bool {
-        let Some(sound) = &mut self.sound else {
+        // Once is enough.
+        let Some(sound) = self.sound.as_mut().filter(|_| !self.evidence) else {
             return false;
         };
         sound
