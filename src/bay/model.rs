@@ -3,8 +3,8 @@
 use super::instrument::{Instrument, LEADS, WRONG_BY};
 use super::law::Law;
 use crate::installation::{
-    Accessory, Board, Cable, Circuit, CircuitKind, Earthing, InstrumentUse, Job, JobKind, Phases,
-    RcdDelay, Source, SystemVoltage, cpc_of_flat,
+    Accessory, Board, Cable, Circuit, CircuitKind, Earthing, InstrumentUse, Job, Phases, RcdDelay,
+    Source, SystemVoltage, cpc_of_flat,
 };
 use crate::limits::{Tables, conductor, earth_loop};
 use crate::quantity::{Celsius, Metres, Ohms, SquareMillimetres};
@@ -503,7 +503,7 @@ fn usual_cable(circuit: &Circuit) -> Cable {
 
 impl CircuitModel {
     fn drawn(job: &Job, board: &Board, n: usize, circuit: &Circuit, draw: &mut Draw) -> Self {
-        let in_use = usize::from(job.kind == JobKind::PeriodicInspection);
+        let in_use = usize::from(job.kind.is_in_use());
         let per_metre = draw.three(CABLE_INSULATION[in_use]);
         let far_end = [Accessory {
             name: Circuit::far_end().name,

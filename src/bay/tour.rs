@@ -2,7 +2,7 @@
 
 use super::conditions::{Altered, Conditions};
 use crate::installation::{
-    Accessory, Board, Circuit, CircuitKind, Job, JobKind, Phases, Source, SystemVoltage,
+    Accessory, Board, Circuit, CircuitKind, Job, Phases, Source, SystemVoltage,
 };
 use crate::quantity::{Conductors, Pair, TestVoltage};
 use crate::terms::{Between, HalfCycle, Part, Place, Probe, RcdTest, Setting};
@@ -261,9 +261,7 @@ impl OfCircuit<'_> {
             self.circuit.kind,
             CircuitKind::SinglePoint | CircuitKind::Motor
         );
-        let loaded = fixed
-            && self.circuit.equipment_possible
-            && self.job.kind == JobKind::PeriodicInspection;
+        let loaded = fixed && self.circuit.equipment_possible && self.job.kind.is_in_use();
         if loaded {
             cleared.altered.push(out(Part::Load, None));
         }

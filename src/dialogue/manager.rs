@@ -19,6 +19,7 @@ use crate::voice::{Earcon, Saying, Tone, Voice};
 use anyhow::bail;
 use jiff::Timestamp;
 use serde::Serialize;
+use std::collections::VecDeque;
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -124,6 +125,27 @@ impl DialogueManager<'_> {
         self.mark(&turn.lines);
     }
 
+    /// "Observation, code two, circuit three: no lid on the box": what is typed behind the code is its
+    /// words.
+    fn observed_in_one_line(&self, words: &str) -> Option<(Intent, String)> {
+        let marks = words.match_indices([':', ',', ';']);
+        marks
+            .filter_map(|(at, mark)| {
+                let said = self.session.understand_typed(self.grammar, &words[..at])?;
+                let told = words[at + mark.len()..].trim();
+                let observes = match &said {
+                    Intent::Observed { .. } => true,
+                    Intent::Inspected { state, .. } | Intent::Stated(state) => {
+                        state.code_means().is_some()
+                    }
+                    _ => false,
+                };
+                (observes && !told.is_empty()).then(|| (said, told.to_owned()))
+            })
+            // The longest beginning that is understood: a place may follow the code.
+            .last()
+    }
+
     /// Takes utterances until the source ends, the session finishes, or it is told to stop.
     ///
     /// # Errors
@@ -136,8 +158,13 @@ impl DialogueManager<'_> {
         let mut partial: Option<(Utterance, DecodeContext, Recognition)> = None;
         let mut doubted: Option<Intent> = None;
         let mut asked: Option<Take> = None;
+        let mut queued: VecDeque<String> = VecDeque::new();
         while !self.stop.load(Ordering::SeqCst) && self.session.state().mode() != Mode::Finished {
-            let Some(input) = source.next(self.voice)? else {
+            let next = match queued.pop_front() {
+                Some(words) => Some(Input::Words(words)),
+                None => source.next(self.voice)?,
+            };
+            let Some(input) = next else {
                 break;
             };
             let over = matches!(input, Input::OverlapsPrompt(_));
@@ -167,6 +194,10 @@ impl DialogueManager<'_> {
                         Some(said) => (said, Some(words), None),
                         None if self.session.state().mode() == Mode::Noting => {
                             (Intent::Note, Some(words), None)
+                        }
+                        None if let Some((said, told)) = self.observed_in_one_line(&words) => {
+                            queued.extend([told, Intent::EndOfNote.words()]);
+                            (said, Some(words), None)
                         }
                         None if sounds_like_a_warning(&words) && self.ask_if_live(&words, None) => {
                             continue;

@@ -82,6 +82,8 @@ pub(super) fn may_be_refused(event: &Event) -> bool {
         event,
         Event::Reading { .. }
             | Event::Stated { .. }
+            | Event::SectionStated { .. }
+            | Event::Observed { .. }
             | Event::TakenOut { .. }
             | Event::PutBack { .. }
             | Event::ProposedAllBack { .. }

@@ -78,7 +78,9 @@ impl Interview {
     pub fn prompt(&self) -> &'static str {
         match self.ask() {
             Ask::Site => "What is the place called?",
-            Ask::Kind => "New work, or an installation in use? (new, or periodic)",
+            Ask::Kind => {
+                "New work, an installation in use, minor works on one circuit, or live tests only? (new, periodic, minor works, or live retest)"
+            }
             Ask::Tester => "Who tests?",
             Ask::Earthing => "How is it earthed? (TN-S, TN-C-S or TT)",
             Ask::Phases => "How many phases has the supply? (1 or 3)",
@@ -152,6 +154,8 @@ impl Interview {
                 match kind {
                     JobKind::InitialVerification => "Initial verification: new work.",
                     JobKind::PeriodicInspection => "Periodic inspection: in use.",
+                    JobKind::MinorWorks => "Minor works: one circuit.",
+                    JobKind::LiveRetest => "Live re-test: nothing is isolated.",
                 }
                 .to_owned()
             }

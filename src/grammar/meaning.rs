@@ -6,8 +6,8 @@ use super::said::Intent;
 use super::tag::{Function, SaidBetween, Tag};
 use crate::quantity::{Conductors, Number, Pair, Reading, Relation, TestVoltage, Unit};
 use crate::terms::{
-    Alteration, Between, Change, FaultKind, HalfCycle, HiddenFault, Measure, Parked, Part, Place,
-    RcdTest, Reason, Setting, Statement,
+    Alteration, Between, Change, FaultKind, HalfCycle, HiddenFault, ItemNumber, Measure, Parked,
+    Part, Place, RcdTest, Reason, Setting, Statement,
 };
 
 /// Words and tagged parts, in the order they were said.
@@ -94,6 +94,19 @@ fn one(tag: &Tag, inside: &[Piece<'_>]) -> Option<Intent> {
                 circuit: number?,
             }
         }
+        Tag::Inspected => Intent::Inspected {
+            item: parts.item?,
+            state: parts.state?,
+        },
+        Tag::InspectedSection => Intent::InspectedSection {
+            state: parts.state?,
+            section: parts.small_number()?,
+        },
+        Tag::Observed => Intent::Observed {
+            code: parts.state?,
+            circuit: parts.of_circuit,
+            place: parts.place,
+        },
         Tag::WhatDidISay => Intent::WhatDidISay(parts.small_number()),
         Tag::Circuit => Intent::Circuit(parts.small_number()?),
         Tag::Board => Intent::Board(parts.small_number()?),
@@ -133,6 +146,7 @@ struct Parts {
     fault: Option<FaultKind>,
     of_circuit: Option<u16>,
     with_circuit: Option<u16>,
+    item: Option<ItemNumber>,
     /// The same part was said twice, and differently.
     contradicted: bool,
 }
@@ -169,6 +183,7 @@ impl Parts {
                 Tag::Fault(fault) => fill(&mut self.fault, Some(*fault)),
                 Tag::OfCircuit => fill(&mut self.of_circuit, numbered(inside)),
                 Tag::WithCircuit => fill(&mut self.with_circuit, numbered(inside)),
+                Tag::Item => fill(&mut self.item, item(inside)),
                 Tag::Both => {
                     self.both = true;
                     true
@@ -176,8 +191,11 @@ impl Parts {
                 _ => true,
             };
             self.contradicted |= !fits;
-            // The number of a place or a circuit is its own, not the reading's.
-            if !matches!(tag, Tag::Place | Tag::OfCircuit | Tag::WithCircuit) {
+            // The number of a place, a circuit or an item is its own, not the reading's.
+            if !matches!(
+                tag,
+                Tag::Place | Tag::OfCircuit | Tag::WithCircuit | Tag::Item
+            ) {
                 self.gather(inside);
             }
         }
@@ -303,6 +321,16 @@ fn fill<T: PartialEq>(slot: &mut Option<T>, part: Option<T>) -> bool {
 
 fn small(number: Number) -> Option<u16> {
     number.as_whole()?.try_into().ok()
+}
+
+/// The number of an item: its parts in order.
+fn item(inside: &[Piece<'_>]) -> Option<ItemNumber> {
+    let part = |piece: &Piece<'_>| match piece {
+        Piece::Tagged(Tag::Number, inside) => number::from_words(&words(inside)).and_then(small),
+        _ => None,
+    };
+    let parts: Vec<u16> = inside.iter().filter_map(part).collect();
+    ItemNumber::of(&parts)
 }
 
 /// The number said of a circuit.

@@ -1,7 +1,7 @@
 use crate::quantity::{Number, Pair, Reading, TestVoltage, Unit};
 use crate::terms::{
-    Alteration, Between, Change, HalfCycle, HiddenFault, Measure, Place, Predicted, ProsodyChange,
-    Reason, Setting, Stage, Statement,
+    Alteration, Between, Change, HalfCycle, HiddenFault, ItemNumber, Measure, Place, Predicted,
+    ProsodyChange, Reason, Setting, Stage, Statement,
 };
 use serde::{Deserialize, Serialize};
 
@@ -97,6 +97,31 @@ pub enum Intent {
         name: String,
         /// On which circuit.
         circuit: u16,
+    },
+    /// "Item four point three, satisfactory": said of an item of the inspection by its number.
+    Inspected {
+        /// Which.
+        item: ItemNumber,
+        /// What was said of it.
+        state: Statement,
+    },
+    /// "Section six, not applicable": of every item of it that is open.
+    InspectedSection {
+        /// Which.
+        section: u16,
+        /// What was said of each.
+        state: Statement,
+    },
+    /// "Observation, code two, circuit three": what follows is its words.
+    Observed {
+        /// C1, C2, C3 or FI.
+        code: Statement,
+        /// On which circuit, when that was said.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        circuit: Option<u16>,
+        /// Where, when that was said.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        place: Option<Place>,
     },
     /// "Observation": what follows is kept, and stands as the reason for going past what bars the
     /// way.

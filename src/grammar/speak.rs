@@ -4,8 +4,8 @@ use super::number;
 use super::said::Intent;
 use crate::quantity::{Number, Reading, Relation, TestVoltage};
 use crate::terms::{
-    Alteration, Between, Change, HalfCycle, Parked, Part, Place, Predicted, RcdTest, Reason,
-    Setting, Statement,
+    Alteration, Between, Change, HalfCycle, ItemNumber, Parked, Part, Place, Predicted, RcdTest,
+    Reason, Setting, Statement,
 };
 
 impl Intent {
@@ -82,6 +82,22 @@ impl Intent {
             Self::AddPoint { name, circuit } => {
                 format!("one more {name} on circuit {}", place_number(*circuit))
             }
+            Self::Inspected { item, state } => {
+                format!("item {} {}", item_number(item), state.spoken())
+            }
+            Self::InspectedSection { section, state } => {
+                format!("section {} {}", place_number(*section), state.spoken())
+            }
+            Self::Observed {
+                code,
+                circuit,
+                place,
+            } => Words::new()
+                .add(Some("observation"))
+                .add(Some(code.code_spoken()))
+                .add(circuit.map(|n| format!("on circuit {}", place_number(n))))
+                .add(place.as_ref().map(at_place))
+                .join(),
             Self::Observe => "observation".to_owned(),
             Self::Both(change) => Words::new()
                 .add(Some("both"))
@@ -139,6 +155,12 @@ impl Intent {
                 .join(),
         }
     }
+}
+
+/// "Four point three".
+fn item_number(item: &ItemNumber) -> String {
+    let parts = item.parts().iter().map(|part| place_number(*part));
+    parts.collect::<Vec<_>>().join(" point ")
 }
 
 /// Words in order, those that are not there left out.

@@ -38,6 +38,10 @@ use serde::de::DeserializeOwned;
 /// | `{because}` | "reason ..." | [`Intent::Because`], with `{reason:...}` inside |
 /// | `{stays-off}` | "circuit three stays off" | [`Intent::StaysOff`], with `{number}` inside |
 /// | `{add-point}` | "one more socket on circuit three" | [`Intent::AddPoint`], with `{name}` and `{number}` inside |
+/// | `{inspected}` | "item four point three satisfactory" | [`Intent::Inspected`], with `{item}` and `{state:...}` inside |
+/// | `{item}` | "four point three" | the item, with two or three `{number}` inside |
+/// | `{inspected-section}` | "section six not applicable" | [`Intent::InspectedSection`], with `{number}` and `{state:...}` inside |
+/// | `{observed}` | "observation code two" | [`Intent::Observed`], with `{state:...}` inside, `{of-circuit}` and `{place}` or none |
 /// | `{what-did-i-say}` | "what did i say" | [`Intent::WhatDidISay`], with `{number}` inside or none |
 /// | `{circuit}` `{board}` | the whole | those, with `{number}` inside |
 /// | `{go-to:insulation}` | "go to insulation" | [`Intent::GoTo`] |
@@ -82,6 +86,10 @@ pub enum Tag {
     Reason(Reason),
     StaysOff,
     AddPoint,
+    Inspected,
+    Item,
+    InspectedSection,
+    Observed,
     WhatDidISay,
     Circuit,
     Board,
@@ -146,6 +154,10 @@ impl Tag {
             ("because", "") => Self::Because,
             ("stays-off", "") => Self::StaysOff,
             ("add-point", "") => Self::AddPoint,
+            ("inspected", "") => Self::Inspected,
+            ("item", "") => Self::Item,
+            ("inspected-section", "") => Self::InspectedSection,
+            ("observed", "") => Self::Observed,
             ("what-did-i-say", "") => Self::WhatDidISay,
             ("circuit", "") => Self::Circuit,
             ("board", "") => Self::Board,

@@ -4,7 +4,10 @@ use super::problem::{JobError, Problem};
 use super::rules;
 use super::usual::{self, nearest};
 use super::written_out::written_out;
-use super::{Accessory, Board, Cable, Circuit, Device, Instrument, Job, Rcd, Site, Supply};
+use super::{
+    Accessory, Board, Cable, Circuit, Device, Inspection, Instrument, ItemList, Job, Rcd, Site,
+    Supply,
+};
 use serde::de::DeserializeOwned;
 use std::collections::BTreeSet;
 use std::fs;
@@ -64,7 +67,7 @@ impl Job {
         let job = reader.root(text).and_then(|root| {
             reader.report_marked(&root);
             let marked: BTreeSet<usize> = reader.problems.iter().map(|p| p.line).collect();
-            let job = reader.job(root);
+            let job = reader.job(root, name);
             // What is to be filled in is nothing else that is wrong.
             reader
                 .problems
@@ -205,12 +208,13 @@ impl<'i> Reader<'i> {
         }
     }
 
-    fn job(&mut self, table: DeTable<'i>) -> Option<Job> {
+    fn job(&mut self, table: DeTable<'i>, name: &str) -> Option<Job> {
         let node = Node { table, start: 0 };
         let mut rest = node.clone();
         let mut lost = Vec::new();
         self.child::<Site>(&mut rest, "site", "the site", &mut lost);
         self.child::<Supply>(&mut rest, "supply", "the supply", &mut lost);
+        self.child::<Inspection>(&mut rest, "inspection", "the inspection", &mut lost);
         let instruments = self.instruments(&mut rest);
         let boards = self.list(&mut rest, "board", Self::board);
         if boards.is_none() {
@@ -225,14 +229,45 @@ impl<'i> Reader<'i> {
         rules::boards(self, &boards);
         let mut job: Job = self.table(rest, "the job", lost)?;
         job.instruments = instruments;
-        rules::job(self, &job, &node);
+        if let Some(inspection) = &mut job.inspection
+            && inspection.items.is_none()
+        {
+            inspection.items = self.items(inspection.list.as_deref(), name, &node);
+        }
         rules::board_phases(self, &job, &boards);
         let boards = boards.into_iter();
         let (boards, nodes): (Vec<_>, Vec<_>) =
             boards.filter_map(|(one, node)| Some((one?, node))).unzip();
         job.boards = boards;
+        rules::job(self, &job, &node);
         rules::feeds(self, &job, &nodes);
         Some(job)
+    }
+
+    /// The items of the inspection: of the file that the job names, beside the job file, or the list
+    /// that ships.
+    fn items(&mut self, list: Option<&str>, name: &str, node: &Node<'i>) -> Option<ItemList> {
+        let read = match list {
+            None => ItemList::shipped(),
+            Some(list) => {
+                let beside = Path::new(name).parent().unwrap_or(Path::new("")).join(list);
+                fs::read_to_string(&beside)
+                    .map_err(|error| {
+                        format!(
+                            "cannot be read ({error}): check the path, which is from the job file"
+                        )
+                    })
+                    .and_then(|text| ItemList::parse(&text))
+            }
+        };
+        read.map_err(|why| {
+            let at = node.at_inner("inspection", "list");
+            self.report(
+                at,
+                format!("list of items {}: {why}", list.unwrap_or("that ships")),
+            );
+        })
+        .ok()
     }
 
     fn board(&mut self, node: Node<'i>) -> Option<Board> {

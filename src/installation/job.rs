@@ -1,3 +1,4 @@
+use super::inspection::Inspection;
 pub use crate::limits::{DeviceKind, Earthing, Phases, RcdDelay, SystemVoltage};
 use crate::quantity::Number;
 pub use crate::terms::RcdTest;
@@ -12,7 +13,7 @@ use serde::{Deserialize, Serialize};
 pub struct Job {
     /// What the job is, in a few words.
     pub title: String,
-    /// Initial verification or periodic inspection.
+    /// Initial verification, periodic inspection, minor works or live re-test.
     pub kind: JobKind,
     /// Who tests.
     pub tester: String,
@@ -32,6 +33,9 @@ pub struct Job {
     /// energising always belong to it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tests: Option<Vec<Stage>>,
+    /// What is looked at before anything is tested, and how far that goes; no inspection when absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub inspection: Option<Inspection>,
     /// Where the work is.
     pub site: Site,
     /// What feeds the installation.
@@ -52,6 +56,42 @@ pub enum JobKind {
     InitialVerification,
     /// What is found in use.
     PeriodicInspection,
+    /// An addition or alteration to one circuit, with no new circuit.
+    MinorWorks,
+    /// Live tests alone, of what stays in use: nothing is isolated.
+    LiveRetest,
+}
+
+impl JobKind {
+    /// Whether it is of an installation that is found in use: what is dangerous there is told of, and
+    /// the person in charge decides.
+    pub fn is_in_use(self) -> bool {
+        matches!(self, Self::PeriodicInspection | Self::LiveRetest)
+    }
+}
+
+/// What is off while a board is tested.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum IsolatedBy {
+    /// The whole board, by its main switch.
+    #[default]
+    Board,
+    /// The circuits that are listed, each by its own device; the rest of the board stays live.
+    Circuits,
+}
+
+impl IsolatedBy {
+    fn is_board(&self) -> bool {
+        *self == Self::Board
+    }
+}
+
+impl Board {
+    /// Whether its circuits are isolated by their own devices while the rest stays live.
+    pub fn isolates_circuits(&self) -> bool {
+        self.isolate == IsolatedBy::Circuits
+    }
 }
 
 /// Where the work is.
@@ -254,6 +294,10 @@ pub struct Board {
     /// that is low.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub insulation_together: bool,
+    /// What is off for the dead tests: the whole board, or the listed circuits alone, each by its own
+    /// device, while the rest of the board stays live.
+    #[serde(default, skip_serializing_if = "IsolatedBy::is_board")]
+    pub isolate: IsolatedBy,
     /// In the order in which they are tested.
     #[serde(default, rename = "circuit")]
     pub circuits: Vec<Circuit>,

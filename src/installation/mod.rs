@@ -3,6 +3,7 @@
 mod expected;
 mod facts;
 mod file;
+mod inspection;
 mod job;
 mod oddities;
 mod problem;
@@ -13,9 +14,10 @@ mod written_out;
 
 pub use expected::Expectation;
 pub use file::{MOST_POINTS, TO_FILL_IN, read_settings};
+pub use inspection::{Inspection, InspectionItem, InspectionSection, ItemList};
 pub use job::{
     Accessory, Board, Cable, Circuit, CircuitKind, Device, DeviceKind, Earthing, Instrument,
-    InstrumentUse, Job, JobKind, Phases, Rcd, RcdDelay, RcdTest, Site, Source, Supply,
+    InstrumentUse, IsolatedBy, Job, JobKind, Phases, Rcd, RcdDelay, RcdTest, Site, Source, Supply,
     SystemVoltage,
 };
 pub use problem::{JobError, Problem};

@@ -1,7 +1,7 @@
 //! What a job file may not say although it can be read: values that no installation has.
 
 use super::file::{Node, Reader};
-use super::{Accessory, Board, Circuit, Instrument, InstrumentUse, Job, Phases};
+use super::{Accessory, Board, Circuit, Instrument, InstrumentUse, Job, JobKind, Phases};
 use std::collections::BTreeMap;
 
 /// A breaker to BS EN 60898 or BS EN 61009 is rated up to 125 A (scope of both standards).
@@ -14,6 +14,22 @@ pub(super) fn job(reader: &mut Reader, job: &Job, node: &Node) {
         if text.trim().is_empty() {
             reader.report(node.at(key), format!("{key} is empty: write it out"));
         }
+    }
+    let at_kind = node.at("kind");
+    match job.kind {
+        JobKind::MinorWorks if job.boards.iter().map(|b| b.circuits.len()).sum::<usize>() > 1 => {
+            reader.report(
+                at_kind,
+                "minor works are of one circuit: list that circuit alone, or write initial-verification",
+            );
+        }
+        JobKind::LiveRetest if job.boards.iter().any(Board::isolates_circuits) => {
+            reader.report(
+                at_kind,
+                "at a live re-test nothing is isolated: leave `isolate` out, or write periodic-inspection",
+            );
+        }
+        _ => {}
     }
     if job.site.name.trim().is_empty() {
         let at = node.at_inner("site", "name");
@@ -145,6 +161,10 @@ pub(super) fn board(
             board.number
         );
         reader.report(node.at("number"), text);
+    }
+    if board.isolates_circuits() && board.insulation_together {
+        let text = "insulation_together asks for every circuit to be dead: leave it out where isolate = \"circuits\"";
+        reader.report(node.at("insulation_together"), text);
     }
     unique(reader, "circuit", circuits, |c| c.number);
     for (circuit, node) in circuits {

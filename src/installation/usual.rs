@@ -37,11 +37,20 @@ pub(super) const JOB_KINDS: Words = Words {
             "periodic-inspection",
             &["periodic", "eicr", "condition report", "inspection in use"],
         ),
+        ("minor-works", &["minor works", "minor work", "minor"]),
+        (
+            "live-retest",
+            &[
+                "live retest",
+                "live re-test",
+                "live only",
+                "live tests only",
+                "retest",
+                "re-test",
+            ],
+        ),
     ],
-    unclear: &[(
-        "minor works",
-        "write initial-verification for new work, and limit it with `tests`",
-    )],
+    unclear: &[],
 };
 
 pub(super) const STAGES: Words = Words {

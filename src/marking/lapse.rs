@@ -170,6 +170,8 @@ pub(super) fn of_refusal(
         } => Criterion::Energising,
         Refusal::ObservationNeeded
         | Refusal::SayDead
+        | Refusal::CodeNeeded
+        | Refusal::ItemByItem
         | Refusal::QuestionOpen
         | Refusal::Waiting { .. }
         | Refusal::Finished

@@ -226,6 +226,10 @@ fn how_many(schedule: &Schedule) -> String {
 /// What a test is called by people who don't do it, and what it tells.
 fn plain(stage: Stage) -> Option<(&'static str, &'static str)> {
     Some(match stage {
+        Stage::Inspection => (
+            "what can be seen",
+            "whether what can be seen of the installation is as it should be",
+        ),
         Stage::Continuity => (
             "the earth wires",
             "whether the earth wires run unbroken to every point",

@@ -315,6 +315,27 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
             Some(place) => format!("{}, {place}", statement.shown()),
             None => statement.shown().to_owned(),
         },
+        Event::SectionStated {
+            section, statement, ..
+        } => Intent::InspectedSection {
+            section: *section,
+            state: *statement,
+        }
+        .words(),
+        Event::Observed {
+            circuit,
+            code,
+            place,
+            item: None,
+            ..
+        } => Intent::Observed {
+            code: *code,
+            circuit: *circuit,
+            place: place.clone(),
+        }
+        .words(),
+        // It came with the code of its item.
+        Event::Observed { .. } => return None,
         Event::Ordered { .. } | Event::AskedIfOut { .. } | Event::SetAside { .. } => return None,
         Event::AskedIfLive { words } => words.clone(),
         Event::StaysOff { circuit, .. } => Intent::StaysOff(*circuit).words(),

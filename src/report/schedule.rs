@@ -1,6 +1,7 @@
 use super::cells::{Cells, JOINED_INSTEAD, ReadingRow, reading_row};
 use super::exceptions::{Exception, exceptions};
 use super::front::{KeyCells, KeyResult, at_origin, open_steps};
+use super::inspection::{InspectionReport, ObservationRow, inspection, observations};
 use super::letterhead::Letterhead;
 use super::words::{self, Times};
 use crate::installation::{Board, Circuit, Job, Phases};
@@ -104,6 +105,12 @@ pub struct Schedule {
     /// What was noted.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub notes: Vec<NoteRow>,
+    /// What was seen, with its code.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub observations: Vec<ObservationRow>,
+    /// The schedule of inspection, where one belongs to the job.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub inspection: Option<InspectionReport>,
     /// What is still to be done.
     pub open_items: Vec<OpenItem>,
     /// Results that are outside their limits, or should not have been so.
@@ -493,7 +500,9 @@ impl Schedule {
             instruments: instruments(agenda, times),
             departures: departures(log, agenda),
             overrides: overrides(agenda),
-            notes: notes(log),
+            notes: notes(log, agenda),
+            observations: observations(agenda),
+            inspection: inspection(agenda),
             open_items: open_items(agenda),
             exceptions: exceptions(log, agenda),
             limited_to: limited_to(agenda.job()),
@@ -541,8 +550,12 @@ fn by_circuit(agenda: &Agenda) -> Steps<'_> {
     steps
 }
 
-/// The notes, each where the session was when it was made.
-fn notes(log: &Log) -> Vec<NoteRow> {
+/// The notes, each where the session was when it was made; what was noted of an observation stands there.
+fn notes(log: &Log, whole: &Agenda) -> Vec<NoteRow> {
+    let observed: BTreeSet<EventNo> = whole
+        .observations()
+        .flat_map(|seen| seen.noted.iter().map(|(no, _)| *no))
+        .collect();
     let is_note = |event: &Event| matches!(event, Event::Noted { .. });
     if !log.entries.iter().any(|entry| is_note(&entry.event)) {
         return Vec::new();
@@ -556,7 +569,9 @@ fn notes(log: &Log) -> Vec<NoteRow> {
     };
     let mut notes = Vec::new();
     for entry in entries {
-        if let Event::Noted { text, step } = &entry.event {
+        if let Event::Noted { text, step } = &entry.event
+            && !observed.contains(&entry.no)
+        {
             let here = match step {
                 Some(step) => agenda.step(step),
                 None => agenda.current(),

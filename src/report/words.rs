@@ -21,6 +21,8 @@ pub fn job_kind(kind: JobKind) -> &'static str {
     match kind {
         JobKind::InitialVerification => "Initial verification",
         JobKind::PeriodicInspection => "Periodic inspection",
+        JobKind::MinorWorks => "Minor works",
+        JobKind::LiveRetest => "Live re-test",
     }
 }
 

@@ -39,6 +39,6 @@ pub use facts::{
 pub use say::{CAUTIONS, Line, LineKind, Prompt, prompt};
 pub use session::{NotTakenUp, Run, Session, Turn};
 pub use state::{
-    ABSENCE, LONG_ABSENCE, OutEntry, Override, Question, ReadingRecord, ReadingStatus, ReplayError,
-    State, StepOutcome, place_of,
+    ABSENCE, LONG_ABSENCE, Observation, OutEntry, Override, Question, ReadingRecord, ReadingStatus,
+    ReplayError, State, StepOutcome, place_of,
 };

@@ -10,6 +10,7 @@
 mod alteration;
 mod delivery;
 mod hidden;
+mod item;
 mod manner;
 mod measure;
 mod place;
@@ -22,6 +23,7 @@ mod statement;
 pub use alteration::{Alteration, Change, Parked, Part};
 pub use delivery::{Delivery, Manner, Wording};
 pub use hidden::{FaultKind, HiddenFault};
+pub use item::ItemNumber;
 pub use manner::ProsodyChange;
 pub use measure::{HalfCycle, Measure};
 pub use place::Place;

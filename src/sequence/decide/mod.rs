@@ -5,6 +5,7 @@ mod adding;
 mod alteration;
 mod finishing;
 mod following;
+mod inspecting;
 mod leaving_out;
 mod moving;
 mod practice;
@@ -93,6 +94,15 @@ pub fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
         // The installation that is practised on has the points that it has.
         Intent::AddPoint { .. } if agenda.practises() => not_asked(said),
         Intent::AddPoint { name, circuit } => adding::decide(agenda, said, name, *circuit),
+        Intent::Inspected { item, state } => inspecting::item(agenda, said, item, *state),
+        Intent::InspectedSection { section, state } => {
+            inspecting::section(agenda, said, *section, *state)
+        }
+        Intent::Observed {
+            code,
+            circuit,
+            place,
+        } => inspecting::observed(agenda, said, *code, *circuit, place.as_ref()),
         Intent::StaysOff(number) => moving::stays_off(agenda, said, *number),
         // What another grammar says never comes here: sessions hear by ours.
         Intent::CarryOn | Intent::Resume | Intent::EndOfNote | Intent::Foreign(_) => Vec::new(),

@@ -5,6 +5,7 @@ use crate::grammar::Intent;
 use crate::quantity::Pair;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Ask, Edition, Event, Step, StepKind, Withdrawal};
+use crate::sequence::procedures::inspection::OUTCOME;
 use crate::terms::{Change, Part, Place, Stage, Statement};
 
 /// "Affirm" with no question open answers a step that only wants to hear "done".
@@ -30,6 +31,12 @@ pub(super) fn decide(
     let Some(current) = agenda.current() else {
         return not_asked(said);
     };
+    if pair.is_none()
+        && place.is_none()
+        && let Some(events) = super::inspecting::asked_for(agenda, said, statement)
+    {
+        return events;
+    }
     match statement {
         Statement::DangerCodeOne => return leaving_out::danger(agenda, said),
         Statement::StaysOn if current.kind != StepKind::MakeSafe => {
@@ -156,11 +163,13 @@ fn accepts(agenda: &Agenda, step: &Step, statement: Statement) -> Option<Stateme
 }
 
 /// Whether a statement counts only once it is affirmed: that an RCD did not trip at its rated current or
-/// more takes the circuit out of use.
+/// more takes the circuit out of use; that the whole is satisfactory.
 fn surprises(agenda: &Agenda, step: &Step, statement: Statement) -> bool {
-    agenda.edition() > Edition::First
-        && statement == Statement::NoTrip
-        && matches!(step.kind, StepKind::RcdRated | StepKind::RcdFive)
+    // "Satisfactory" and its opposite end alike: the outcome of the whole is asked for twice.
+    let whole = step.kind == OUTCOME && statement == Statement::Satisfactory;
+    let no_trip = statement == Statement::NoTrip
+        && matches!(step.kind, StepKind::RcdRated | StepKind::RcdFive);
+    agenda.edition() > Edition::First && (whole || no_trip)
 }
 
 /// A statement as a question whether it is so.

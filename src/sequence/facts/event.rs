@@ -6,8 +6,8 @@ use crate::installation::Job;
 use crate::limits::Verdict;
 use crate::quantity::Reading;
 use crate::terms::{
-    Consequence, Delivery, HalfCycle, HiddenFault, Parked, Part, Place, Practice, Predicted, Probe,
-    Reason, Shown, Statement,
+    Consequence, Delivery, HalfCycle, HiddenFault, ItemNumber, Parked, Part, Place, Practice,
+    Predicted, Probe, Reason, Shown, Statement,
 };
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -30,8 +30,8 @@ impl fmt::Display for EventNo {
 /// asked about both: an older program would call nothing out where something is.
 /// Its verdicts have no sentences either. Version 4 has jobs that were changed on the way: an older
 /// program would go on with the job as it was. Version 5 has practice: an older program would take it
-/// for a test.
-pub const EVENT_VERSION: u16 = 5;
+/// for a test. Version 6 has inspections.
+pub const EVENT_VERSION: u16 = 6;
 
 /// Something that happened in a session. A session's state is nothing but its events applied in
 /// order; events are never changed, a later one names the one it replaces.
@@ -174,6 +174,32 @@ pub enum Event {
         /// What was said.
         statement: Statement,
         /// The place that was said, where the step has another or none.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        place: Option<Place>,
+    },
+    /// The open items of a section of the inspection were answered together.
+    SectionStated {
+        /// The section.
+        section: u16,
+        /// The items.
+        steps: Vec<StepId>,
+        /// What was said of each.
+        statement: Statement,
+    },
+    /// Something was seen that stands on the report with its code. What is noted until "end of note" is
+    /// its words.
+    Observed {
+        /// The board's number.
+        board: u16,
+        /// The circuit, when one was named.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        circuit: Option<u16>,
+        /// The item of the inspection that it belongs to.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        item: Option<ItemNumber>,
+        /// C1, C2, C3 or FI.
+        code: Statement,
+        /// Where, when that was said.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         place: Option<Place>,
     },
@@ -476,6 +502,8 @@ impl Event {
             Self::Withdrawn { .. } => "withdrawn",
             Self::CorrectedAtDesk { .. } => "corrected-at-desk",
             Self::Stated { .. } => "stated",
+            Self::SectionStated { .. } => "section-stated",
+            Self::Observed { .. } => "observed",
             Self::Ordered { .. } => "ordered",
             Self::AskedIfOut { .. } => "asked-if-out",
             Self::AskedIfLive { .. } => "asked-if-live",

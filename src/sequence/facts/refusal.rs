@@ -1,7 +1,7 @@
 use super::event::{EventNo, Mode};
 use super::id::StepId;
 use crate::quantity::{Number, TestVoltage};
-use crate::terms::{Place, Predicted, Stage};
+use crate::terms::{ItemNumber, Place, Predicted, Stage};
 use serde::{Deserialize, Serialize};
 
 /// Why something asked for is refused. What is barred by the out-list, or by a dead test outside its
@@ -99,6 +99,10 @@ pub enum Refusal {
         /// Which.
         mode: Mode,
     },
+    /// An item that is not satisfactory is told with its code.
+    CodeNeeded,
+    /// That a whole section is as it should be is said item by item.
+    ItemByItem,
     /// The session is finished.
     Finished,
     /// There is no such circuit, board or stage in the job, or nothing left to do there.
@@ -210,6 +214,10 @@ pub enum Destination {
     Stage(Stage),
     /// The insulation tests at a voltage.
     TestsAt(TestVoltage),
+    /// An item of the inspection.
+    Item(ItemNumber),
+    /// A section of the inspection, or one in which nothing is open.
+    Section(u16),
 }
 
 /// Why a reading is surprising, so that it needs "affirm" before it counts.

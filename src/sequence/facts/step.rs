@@ -229,6 +229,8 @@ kinds! {
     OffTerminals = "off-terminals",
     /// A circuit that is dangerous now: isolate it.
     MakeSafe = "make-safe",
+    /// The neutral of a circuit of a live board out of its terminal.
+    NeutralOut = "neutral-out",
     /// Polarity at an outlet that was opened, live.
     ReopenedPolarity = "reopened-polarity",
     /// The loop at an outlet that was opened.

@@ -12,6 +12,7 @@ mod continuity;
 mod energise;
 mod external_loop;
 mod fault;
+pub mod inspection;
 mod instruments;
 mod insulation;
 mod isolation;
@@ -20,6 +21,7 @@ mod put_back;
 mod reconnected;
 mod reopened;
 pub mod table;
+mod visit;
 
 pub use assess::{Assessment, pattern, pattern_now};
 pub use build::StepBuilder;

@@ -6,7 +6,9 @@ use super::continuity::R1_R2;
 use super::insulation::waits_for_all_together;
 use super::reopened::last_reopened;
 use super::{Answers, Procedure, StepBuilder};
-use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, RcdTest, SystemVoltage};
+use crate::installation::{
+    Board, Circuit, CircuitKind, Job, JobKind, Phases, RcdTest, SystemVoltage,
+};
 use crate::quantity::{Conductors, Pair, Reading, Unit};
 use crate::sequence::facts::{
     Beside, Column, Edition, Measure, Order, ProcedureId, Quantity, ShownWhen, Step, StepKind,
@@ -150,7 +152,8 @@ pub static BONDING: Row = Row {
     stage: Stage::Continuity,
     rule: "continuity",
     plan: |build, scope| {
-        if scope.job.boards.first() != Some(scope.board) {
+        // No bond comes off an installation that is live.
+        if scope.job.boards.first() != Some(scope.board) || scope.board.isolates_circuits() {
             return Vec::new();
         }
         let bond = |tail: &str, kind, name: &String| {
@@ -400,7 +403,7 @@ pub static SUPPLY_POLARITY: Row = Row {
         if scope.edition == Edition::First {
             return vec![build.statement("supply", kind, &EITHER_POLARITY)];
         }
-        if scope.board.fed_from.is_some() {
+        if scope.board.fed_from.is_some() || scope.board.isolates_circuits() {
             return Vec::new();
         }
         let voltage = |pair: &Pair| {
@@ -450,7 +453,8 @@ pub static FAULT_CURRENT: Row = Row {
     rule: "current",
     plan: |build, scope| {
         let first = scope.edition == Edition::First;
-        if !first && scope.board.fed_from.is_some() {
+        let elsewhere = scope.board.fed_from.is_some() || scope.board.isolates_circuits();
+        if !first && elsewhere {
             return Vec::new();
         }
         fault_currents(build, scope, !first)
@@ -459,14 +463,18 @@ pub static FAULT_CURRENT: Row = Row {
     ..Row::PLAIN
 };
 
-/// The same at a further board, whose supply comes with energising.
+/// The same at a further board, whose supply comes with energising, and at one that stays live.
 pub static FAULT_CURRENT_FURTHER: Row = Row {
     name: "fault-current-further",
     stage: Stage::FaultCurrent,
     rule: "current",
-    plan: |build, scope| match scope.board.fed_from {
-        Some(_) => fault_currents(build, scope, false),
-        None => Vec::new(),
+    plan: |build, scope| {
+        let live = scope.job.kind == JobKind::LiveRetest || scope.board.isolates_circuits();
+        if live || scope.board.fed_from.is_some() {
+            fault_currents(build, scope, false)
+        } else {
+            Vec::new()
+        }
     },
     assess: assess::fault_current,
     ..Row::PLAIN

@@ -24,8 +24,8 @@ pub use refusals::refused_in_short;
 
 use super::agenda::Agenda;
 use super::facts::{Doubt, Event, EventNo, Mode, Step, StepKind, Withdrawal};
-use super::procedures::{is_danger, pattern_now, to_put_back};
-use super::state::{OutEntry, Question, ReadingRecord, goes_on, place_of};
+use super::procedures::{inspection, is_danger, pattern_now, to_put_back};
+use super::state::{OutEntry, Question, ReadingRecord, count, goes_on, place_of};
 use crate::grammar::Intent;
 use crate::limits::{Finding, Outcome, Verdict};
 use crate::quantity::Reading;
@@ -146,12 +146,36 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         },
         Event::TakenOut { board, .. } => {
             let live = before.energised(*board).then(|| {
-                Line::warning(format!(
-                    "Stop. You said it is energised: nothing is taken out or joined live. Isolate it and prove it dead: say {}.",
-                    refusals::to_isolation()
-                ))
+                let isolated = before.plan().isolation(*board).next().is_some();
+                Line::warning(if isolated {
+                    format!(
+                        "Stop. You said it is energised: nothing is taken out or joined live. Isolate it and prove it dead: say {}.",
+                        refusals::to_isolation()
+                    )
+                } else {
+                    "Stop. The board is live and stays so: at this visit nothing is taken out or joined. What needs that is another job, with isolation.".to_owned()
+                })
             });
             live.into_iter().chain(taken_out(after, form)).collect()
+        }
+        Event::SectionStated {
+            section,
+            steps,
+            statement,
+        } => vec![Line::read_back(format!(
+            "Section {section}, {}: {}.",
+            plural(count(steps.len()), "item", "items"),
+            statement.said_back()
+        ))],
+        Event::Observed {
+            code,
+            circuit,
+            place,
+            item,
+            ..
+        } => {
+            let beside = item.is_some();
+            observed(*code, beside, *circuit, place.as_ref(), form)
         }
         Event::Ordered { .. } => Vec::new(),
         Event::AskedIfLive { .. } => vec![Line::warning(if_live(wording))],
@@ -245,7 +269,13 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         Event::NoteBegun { .. } => vec![Line::answer(
             "Note. Say end of note when you have finished.",
         )],
-        Event::NoteEnded => vec![Line::answer("Note kept.")],
+        Event::NoteEnded => match before.observations().find(|seen| before.is_telling(seen)) {
+            Some(seen) if seen.noted.is_empty() => vec![Line::answer(
+                "Nothing was said: the observation stands with its code alone.",
+            )],
+            Some(_) => vec![Line::answer("Observation kept.")],
+            None => vec![Line::answer("Note kept.")],
+        },
         Event::StoodBy => vec![Line::answer("Standing by.")],
         Event::CarriedOn => vec![Line::answer("Carrying on.")],
         Event::Paused => {
@@ -596,6 +626,9 @@ pub fn question(agenda: &Agenda, question: &Question) -> String {
                     about::test_name(step).unwrap_or_default().to_owned(),
                 ];
                 let named: Vec<_> = named.into_iter().filter(|n| !n.is_empty()).collect();
+                if step.kind == inspection::OUTCOME {
+                    return about::outcome_asked(agenda, *statement, agree);
+                }
                 format!(
                     "{}, {}? {}. {capital_agree}, or correct.",
                     capital(&named.join(", ")),
@@ -610,6 +643,46 @@ pub fn question(agenda: &Agenda, question: &Question) -> String {
             plural(*left, "step is", "steps are")
         ),
     }
+}
+
+/// What was seen, by its code; danger is told as such. Beside an item, that has told the code.
+fn observed(
+    code: Statement,
+    beside: bool,
+    circuit: Option<u16>,
+    place: Option<&Place>,
+    form: Form,
+) -> Vec<Line> {
+    let circuit = circuit.map(|circuit| format!(", circuit {circuit}"));
+    let place = place.map(|place| format!(", {place}"));
+    let means = code.code_means().unwrap_or_default();
+    let means = match code {
+        Statement::FurtherInvestigation => "required without delay",
+        _ => means,
+    };
+    let told = if beside {
+        capital(means)
+    } else {
+        format!("Observation, {}, {means}", code.code_spoken())
+    };
+    let read_back = Line::read_back(format!(
+        "{told}{}{}.",
+        circuit.unwrap_or_default(),
+        place.unwrap_or_default()
+    ));
+    let danger = (code == Statement::DangerCodeOne).then(|| {
+        Line::warning(
+            "Danger present now. Make it safe at once if you may, keep people off it, and tell the person in charge before you leave it.",
+        )
+    });
+    let what = Line::answer(match form {
+        Form::Whole => "Say what you saw and where, then end of note.",
+        Form::Bare | Form::Tone => "Say what, then end of note.",
+    });
+    std::iter::once(read_back)
+        .chain(danger)
+        .chain([what])
+        .collect()
 }
 
 /// What is asked when it may be live.

@@ -1,12 +1,12 @@
 use super::line::Line;
 use super::{about, capital, level};
 use crate::grammar::Intent;
-use crate::installation::{Earthing, InstrumentUse, JobKind, Phases, Source};
+use crate::installation::{Board, Earthing, InstrumentUse, JobKind, Phases, Source};
 use crate::limits::insulation::Pattern;
 use crate::quantity::{Conductors, Unit};
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Doubt, Mode, Refusal, Step, StepKind};
-use crate::sequence::procedures::{self, Catalogue, Fault};
+use crate::sequence::procedures::{self, Catalogue, Fault, inspection};
 use crate::sequence::state::{OutEntry, Question};
 use crate::terms::{Alteration, Change, HalfCycle, Level, Part, Stage, Statement};
 use serde::Deserialize;
@@ -239,8 +239,17 @@ pub fn of_step(agenda: &Agenda, step: &Step) -> Prompt {
             None => slot(agenda, step, name),
         })
     };
-    let full = filled(&entry.full);
-    let brief = entry.brief.as_deref().map(&mut filled);
+    // Each live test of a board that stays in use has its warning.
+    let live = holds(agenda, step, "live board");
+    let warned = |text: String| {
+        if live {
+            format!("Live work. {text}")
+        } else {
+            text
+        }
+    };
+    let full = warned(filled(&entry.full));
+    let brief = entry.brief.as_deref().map(&mut filled).map(warned);
     let known = !entry.known.is_empty() && entry.known.iter().all(|k| holds(agenda, step, k));
     let short = entry.short.as_deref().map(|short| match known {
         true => String::new(),
@@ -249,7 +258,7 @@ pub fn of_step(agenda: &Agenda, step: &Step) -> Prompt {
     Prompt {
         brief: brief.unwrap_or_else(|| full.clone()),
         short,
-        caution: entry.caution,
+        caution: entry.caution || live,
         full,
         rule: step.rule,
         first: !agenda
@@ -326,6 +335,10 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
         "not the first" => !first_like_it(),
         "place known" => is_place_known(agenda, step),
         "periodic" => agenda.job().kind == JobKind::PeriodicInspection,
+        "circuits" => agenda
+            .board(step.board)
+            .is_some_and(Board::isolates_circuits),
+        "live board" => agenda.job().kind == JobKind::LiveRetest && step.is_live_work(),
         "electronics in" => matches!(
             agenda.procedure(step).guard(agenda.state(), step),
             Err(Refusal::ElectronicsInCircuit { .. })
@@ -384,6 +397,14 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
         "board" => Some(step.board.to_string()),
         "board name" => agenda.board(step.board).map(|board| board.name.clone()),
         "sources" => Some(sources(&agenda.job().supply.sources)),
+        "item" => inspection::item_of(step).map(|number| number.to_string()),
+        "item text" => {
+            let number = inspection::item_of(step)?;
+            let inspection = agenda.job().inspection.as_ref()?;
+            Some(inspection.item(&number)?.text.clone())
+        }
+        "codes" => Some(about::codes(agenda)),
+        "circuits" => agenda.board(step.board).map(about::circuits_of),
         "number" => step.circuit.map(|number| number.to_string()),
         "circuit" => circuit().map(|c| format!("circuit {}, {}", c.number, c.name)),
         "rcd" => circuit().and_then(|c| {

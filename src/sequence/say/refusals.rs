@@ -47,6 +47,8 @@ pub fn refused_in_short(refusal: &Refusal) -> String {
         Refusal::NoSuchPlace { .. } => "no such place".to_owned(),
         Refusal::WrongQuantity { .. } => "another quantity was asked for".to_owned(),
         Refusal::NotAskedNow { .. } => "not asked for then".to_owned(),
+        Refusal::CodeNeeded => "an item without its code".to_owned(),
+        Refusal::ItemByItem => "a whole section at once".to_owned(),
         Refusal::NotOut => "nothing like it was out".to_owned(),
         Refusal::WhichOne { .. } => "it could have been several".to_owned(),
         Refusal::WhereIsIt => "its place was not said".to_owned(),
@@ -109,6 +111,22 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
             Intent::Observe.words(),
             Intent::EndOfNote.words()
         ),
+        Refusal::CodeNeeded => {
+            let code = |code: Statement| code.code_spoken();
+            format!(
+                "Not satisfactory: say its code. {}, {}; {}, {}; {}, {}; or {}.",
+                capital(code(Statement::DangerCodeOne)),
+                Statement::DangerCodeOne.code_means().unwrap_or_default(),
+                code(Statement::CodeTwo),
+                Statement::CodeTwo.code_means().unwrap_or_default(),
+                code(Statement::CodeThree),
+                Statement::CodeThree.code_means().unwrap_or_default(),
+                code(Statement::FurtherInvestigation),
+            )
+        }
+        Refusal::ItemByItem => {
+            "No. That something is as it should be is said item by item.".to_owned()
+        }
         Refusal::SayDead => format!(
             "{} is no voltage found. If it is dead, say dead.",
             capital(agenda.delivery().wording.digit('0'))
@@ -164,6 +182,10 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
         Refusal::Waiting { mode: Mode::Paused } => "Paused. Say resume first.".to_owned(),
         Refusal::Waiting { .. } => "Standing by. Say carry on first.".to_owned(),
         Refusal::Finished => "The session is finished. Nothing more is taken.".to_owned(),
+        Refusal::NoSuchPlace {
+            to: Some(Destination::Item(item)),
+            ..
+        } => format!("There is no item {item} on the list of this job."),
         Refusal::NoSuchPlace { to, what } => {
             let what = what.clone().or_else(|| to.map(destination));
             format!(
@@ -258,6 +280,8 @@ fn destination(to: Destination) -> String {
         Destination::Board(number) => format!("board {number}"),
         Destination::Stage(stage) => stage.to_string(),
         Destination::TestsAt(voltage) => format!("tests at {voltage}"),
+        Destination::Item(item) => format!("item {item}"),
+        Destination::Section(section) => format!("section {section}, or nothing open in it"),
     }
 }
 

@@ -9,11 +9,13 @@
 //! | `pending` | the open question, what would be taken back, what was refused, overrides |
 //! | `cursor` | where the person moved to |
 //! | `pace` | when things happened |
+//! | `observations` | what was seen and stands on the report with its code |
 //!
 //! `boards` holds no data: whether a board is dead follows from the steps of its isolation.
 
 mod boards;
 mod cursor;
+mod observations;
 mod out_list;
 mod pace;
 mod pending;
@@ -21,6 +23,7 @@ mod readings;
 mod steps;
 
 pub use boards::{ABSENCE, LONG_ABSENCE};
+pub use observations::Observation;
 pub(super) use out_list::goes_on;
 pub use out_list::{OutEntry, place_of};
 pub use pending::{Override, Question};
@@ -42,6 +45,7 @@ use crate::terms::{Delivery, Level, Part, Practice, Predicted, Reason, Stage, St
 use boards::Boards;
 use cursor::Cursor;
 use jiff::{SignedDuration, Timestamp};
+use observations::Observations;
 use out_list::{OutList, takes_out};
 use pace::Pace;
 use pending::Pending;
@@ -72,6 +76,7 @@ pub struct State {
     pending: Pending,
     cursor: Cursor,
     pace: Pace,
+    observations: Observations,
     boards: Boards,
 }
 
@@ -95,6 +100,8 @@ struct Flat<'a> {
     accepted: &'a std::collections::BTreeSet<StepId>,
     answered: u32,
     working: SignedDuration,
+    #[serde(skip_serializing_if = "<[_]>::is_empty")]
+    observations: &'a [Observation],
     #[serde(flatten)]
     boards: &'a Boards,
 }
@@ -119,6 +126,7 @@ impl Serialize for State {
             accepted: self.steps.accepted(),
             answered: self.pace.answered,
             working: self.pace.working,
+            observations: self.observations.all(),
             boards: &self.boards,
         }
         .serialize(serializer)
@@ -165,6 +173,7 @@ impl State {
             pending: Pending::default(),
             cursor: Cursor::default(),
             pace: Pace::from(at),
+            observations: Observations::default(),
             boards: Boards::default(),
         })
     }
@@ -188,7 +197,8 @@ impl State {
         let gap = at.duration_since(self.pace.last_event_at);
         self.next = EventNo(no.0 + 1);
         match event {
-            Event::Noted { .. } => {
+            Event::Noted { text, .. } => {
+                self.observations.noted(no, text.as_ref());
                 if let Some(noted) = &mut self.pending.observation {
                     *noted = true;
                 }
@@ -522,12 +532,46 @@ impl State {
                 self.pending.last_taken = None;
             }
             Event::Refused { refusal, .. } => self.pending.last_refusal = Some(refusal.clone()),
+            Event::Observed {
+                board,
+                circuit,
+                item,
+                code,
+                place,
+            } => {
+                self.pace.answered_after(gap);
+                self.observations.begin(Observation {
+                    no,
+                    at,
+                    board: *board,
+                    circuit: *circuit,
+                    item: *item,
+                    code: *code,
+                    place: place.clone(),
+                    noted: Vec::new(),
+                    withdrawn: false,
+                });
+                self.mode = Mode::Noting;
+                self.pending.observation = None;
+                self.pending.taken(no);
+            }
+            Event::SectionStated {
+                steps, statement, ..
+            } => {
+                self.pace.answered_after(gap);
+                for step in steps {
+                    self.close(step, StepOutcome::Stated(no, *statement));
+                }
+                self.pending.taken(no);
+            }
             Event::NoteBegun { observation } => {
+                self.observations.told();
                 self.mode = Mode::Noting;
                 self.pending.observation = observation.then_some(false);
             }
             Event::StoodBy => self.mode = Mode::StandingBy,
             Event::NoteEnded => {
+                self.observations.told();
                 self.mode = Mode::Running;
                 self.pending.observation = None;
             }
@@ -710,6 +754,25 @@ impl State {
             self.no_longer_known_dead(board);
         }
         self.restore_replaced_by(of);
+        // A whole section was answered by one event.
+        while let Some(order) = self.steps.closed_by(of) {
+            self.steps.set_at(order, None);
+        }
+        // With what was seen, the code of its item is taken back.
+        let item = self
+            .observations
+            .withdraw(of)
+            .map(|seen| (seen.item, seen.code));
+        if let Some((Some(item), code)) = item {
+            let tail = item.to_string();
+            let plan = Arc::clone(&self.plan);
+            let is_it = |step: &&Step| step.stage == Stage::Inspection && step.id.tail == tail;
+            if let Some(step) = plan.steps.iter().find(is_it)
+                && matches!(self.steps.at(step.order), Some(StepOutcome::Stated(_, said)) if *said == code)
+            {
+                self.steps.set_at(step.order, None);
+            }
+        }
         self.out_list.withdraw(of);
         self.pending.last_taken = None;
     }
@@ -936,6 +999,19 @@ impl State {
     /// When something was last said that surely came from the person.
     pub fn last_sure_at(&self) -> Timestamp {
         self.pace.last_sure_at
+    }
+
+    /// What was seen and stands on the report with its code, and was not taken back.
+    pub fn observations(&self) -> impl Iterator<Item = &Observation> {
+        self.observations
+            .all()
+            .iter()
+            .filter(|seen| !seen.withdrawn)
+    }
+
+    /// Whether what is noted now belongs to this one.
+    pub fn is_telling(&self, seen: &Observation) -> bool {
+        self.observations.telling() == Some(seen.no)
     }
 
     /// Whether a note that stands as a reason is being taken, and whether anything was noted yet.
