@@ -3,9 +3,10 @@
 #
 #   tests/clips/make.sh full && models/compare/run.sh
 #   LISTS="held-clean held-drill10" ENGINES="ear pocketsphinx" models/compare/run.sh     # part of it
+#   FOLDER=LISTS_OF_PEOPLE LISTS="own strings" IGNORE=strange models/compare/run.sh      # people: models/train/people_lists.py
 #
 # Needs cargo, python3 with venv and pip. Its packages go into target/compare/venv, what was heard is kept in
-# target/compare/heard, so it can be broken off and run again; delete that folder to hear anew. About an hour on one
+# target/compare/heard, so it can be broken off and run again; delete that folder to hear anew. HEARD=FOLDER keeps it elsewhere. About an hour on one
 # core. BOTHHANDS=path takes a program that is already built, COMPARE=path the example `compare` of this folder.
 set -euo pipefail
 cd "$(dirname "$0")/../.."
@@ -13,12 +14,14 @@ lists=${LISTS:-held-clean held-pink20 held-hum10 held-babble10 held-drill10}
 engines=${ENGINES:-ear pocketsphinx whisper-tiny.en whisper-base}
 rule=anything
 folder=target/compare
-heard=$folder/heard
+heard=${HEARD:-$folder/heard}
+clips=${FOLDER:-tests/cache}
+ignore=${IGNORE:-ignore}
 mkdir -p "$heard"
 export OMP_NUM_THREADS=1
 
-for list in $lists ignore; do
-    [ -f "tests/cache/$list.tsv" ] || { echo "tests/cache/$list.tsv is not there: run tests/clips/make.sh full" >&2; exit 2; }
+for list in $lists $ignore; do
+    [ -f "$clips/$list.tsv" ] || { echo "$clips/$list.tsv is not there: run tests/clips/make.sh full" >&2; exit 2; }
 done
 
 echo "== building" >&2
@@ -48,15 +51,15 @@ fi
 "$compare" fsg $rule >"$folder/$rule.fsg"
 "$compare" dictionary $rule >"$folder/$rule.dict"
 
-# clips LIST: the paths of its recordings; other sounds only where the list is `ignore`.
-clips() { awk -F'\t' -v list="$1" 'list == "ignore" || $2 != "" { print "tests/cache/" $1 }' "tests/cache/$1.tsv"; }
+# clips LIST: the paths of its recordings; other sounds only where the list is of what must be left alone.
+clips() { awk -F'\t' -v all="$([ "$1" != "$ignore" ] || echo 1)" -v at="$clips/" 'all || $2 != "" { print at $1 }' "$clips/$1.tsv"; }
 mebibytes() { du -cbL "$@" | tail -1 | awk '{ printf "%.0f", $1 / 1048576 }'; }
 
 describe=()
 for engine in $engines; do
-    for list in $lists ignore; do
+    for list in $lists $ignore; do
         out=$heard/$engine-$list
-        manifest=tests/cache/$list.tsv
+        manifest=$clips/$list.tsv
         echo "== $engine, $list" >&2
         case $engine in
         ear)
@@ -81,8 +84,8 @@ for engine in $engines; do
     done
     case $engine in
     ear)
-        name="bothhands" size=$(mebibytes models/ear.int8.onnx)
-        factor=$(for list in $lists ignore; do cat "$heard/ear-$list.json"; done |
+        name="bothhands" size=$(mebibytes models/ear.int8.onnx models/ear.base.int8.onnx)
+        factor=$(for list in $lists $ignore; do cat "$heard/ear-$list.json"; done |
             awk -F'[:,]' '/"seconds"/ { s = $2 } /"processor_factor"/ { all += s; cpu += $2 * s } END { printf "%.3f", cpu / all }')
         ;;
     pocketsphinx)
@@ -100,4 +103,4 @@ for engine in $engines; do
     describe+=("\"$engine\": {\"name\": \"$name\", \"size\": \"$size\", \"factor\": \"$factor\"}")
 done
 (IFS=,; echo "{${describe[*]}}") >"$heard/engines.json"
-"$python" models/compare/table.py "$heard" $lists
+"$python" models/compare/table.py "$heard" "$ignore" $lists

@@ -7,7 +7,7 @@ import sys
 from collections import Counter
 
 import holdout
-from people_report import rows_of, wilson
+from people_report import by_word, rows_of, wilson
 
 
 def said(row):
@@ -40,11 +40,11 @@ def main(folder):
     alone("foreign words, rule anything", "strange-K.anything", lambda w: True)
     alone('"tree", rule anything', "tree-K", lambda w: True)
     for title, chosen in (("lone digits", lambda w: w != "yes"), ('"yes"', lambda w: w == "yes"), ("both", lambda w: True)):
-        print(f"\n| {title}, rule anything | speakers | n | likeliest right | exact | asked | wrong and taken | ignored |\n" + "| --- " * 8 + "|")
+        print(f"\n| {title}, rule anything | speakers | n | likeliest right | mean over words | exact | asked | wrong and taken | ignored |\n" + "| --- " * 9 + "|")
         parts = [[r for r in part if chosen(said(r)[1])] for part in rows["own-K"]]
         for label, part in [*((f"fold {k}", p) for k, p in enumerate(parts)), ("all", sum(parts, []))]:
             v, right = Counter(r["verdict"] for r in part), sum(r["first_right"] == "true" for r in part)
-            print(f"| {label} | {len({said(r)[0] for r in part})} | {len(part)} | {right}: {wilson(right, len(part))} | {v['exact']} | {v['asked_again']} | "
+            print(f"| {label} | {len({said(r)[0] for r in part})} | {len(part)} | {right}: {wilson(right, len(part))} | {by_word(part):.1f} | {v['exact']} | {v['asked_again']} | "
                   f"{v['wrong_taken']}: {wilson(v['wrong_taken'], len(part))} | {v['ignored']} |")
     print("wrong:", ", ".join(f"{n} {a} as {b!r} ({c})" for (a, b, c), n in Counter(
         (said(r)[1], r["words"], r["verdict"]) for p in rows["own-K"] for r in p if r["first_right"] != "true").most_common(40)))

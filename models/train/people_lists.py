@@ -2,15 +2,20 @@
 
     python people_lists.py PEOPLE_SELECTION_DIR FSDD_DIR SET_DIR OUT_DIR
     python people_lists.py folds PEOPLE_TRAIN_DIR OUT_DIR
+    python people_lists.py rehearse FSDD_DIR OUT_DIR
 
-Of people-selection: own.tsv (lone digits and "yes"), strings.tsv (two to four digits of one speaker, eight strings each; repeated ones
-among them), strange.tsv (words that are none of ours, to be left alone; OURS_TOO are left out), bed.tsv (for rule `isolation`); the same
-with nothing above 3.9 kHz: band-own.tsv and so on; own and strings with pink noise 10 dB below: noisy-own.tsv. Of the four digit
-speakers at 8 kHz, never trained on: digits.tsv, digits-10.tsv. Of the selection voices (testset.py): voices.tsv, voices-20.tsv, -10, -5.
-A file name begins with the half of the speakers that it belongs to, "a-" or "b-" (people.half).
+Of people-selection: own.tsv (lone digits and "yes"), bare.tsv (the same cut close, without a room), strings.tsv (two to four digits of
+one speaker, eight strings each; repeated ones among them), strange.tsv (words that are none of ours, to be left alone; OURS_TOO are left
+out), bed.tsv (for rule `isolation`); the same with nothing above 3.9 kHz: band-own.tsv and so on; own and strings with pink noise 10 dB
+below: noisy-own.tsv. Of the four digit speakers at 8 kHz, never trained on: digits.tsv, digits-10.tsv. Of the selection voices
+(testset.py): voices.tsv, voices-20.tsv, -10, -5. A file name begins with the half of the speakers that it belongs to, "a-" or "b-"
+(people.half).
 
 `folds`: of people-train, by the fold of their speakers (holdout.fold), each to be heard with the model that left it out (run_people.py folds):
 own-0.tsv to own-4.tsv, strange-0.tsv ("bed" among them), tree-0.tsv. A file name holds the speaker, the word and a number.
+
+`rehearse`: of each digit speaker SPEAKER-rehearse.tsv, 20 strings of the takes before REHEARSED for `bothhands rehearse --recorded`, and
+to measure with what that taught 60 strings of the later takes: SPEAKER.tsv, and SPEAKER-10.tsv with pink noise 10 dB below.
 """
 import os
 import random
@@ -27,6 +32,7 @@ import noise
 import people
 import voices
 
+TAKES, REHEARSED = 50, 25        # takes of a digit, and how many of them are rehearsed with
 OURS_TOO = ("stop", "no", "on", "off", "go", "right", "tree")           # words that the program itself knows
 
 
@@ -65,6 +71,32 @@ class Lists:
             print(f"{name}.tsv {len(lines)}")
 
 
+def digit_speakers(fsdd):
+    return sorted({f.split("_")[1] for f in os.listdir(fsdd) if f.endswith(".wav")})
+
+
+def digit_string(fsdd, speaker, digits, takes, sampler, floor):
+    """These digits by one of the digit speakers, with gaps of 0.04 to 0.2 s, in a room that is nearly still (a seed)."""
+    parts = [np.zeros(6400)]
+    for d in digits:
+        x, rate = soundfile.read(f"{fsdd}/{d}_{speaker}_{sampler.choice(takes)}.wav")
+        parts += [level(voices.to_16k(x, rate)), np.zeros(int(16000 * sampler.uniform(0.04, 0.2)))]
+    x = np.concatenate(parts + [np.zeros(6400)])
+    return x + np.random.default_rng(floor).normal(0, 1e-4, len(x))
+
+
+def some_digits(i, sampler):
+    """Two to four of them, each eighth time with the first one twice."""
+    digits = [sampler.randint(0, 9) for _ in range(sampler.choice([2, 3, 3, 4]))]
+    if i % 8 == 0:
+        digits[1] = digits[0]
+    return digits
+
+
+def spoken(digits):
+    return " ".join(people.DIGITS[d] for d in digits)
+
+
 def folds(folder, out):
     lists, found = Lists(out), people.People(folder)
     rng = np.random.default_rng(holdout.SENTENCE_SELECTION_SEED)
@@ -79,6 +111,21 @@ def folds(folder, out):
     lists.write()
 
 
+def rehearse(fsdd, out):
+    """Each digit first as often as another, but for nought: no value begins so."""
+    lists = Lists(out)
+    for s, speaker in enumerate(digit_speakers(fsdd)):
+        sampler = random.Random(holdout.SENTENCE_SELECTION_SEED + s)
+        for part, count, takes in (("-rehearse", 20, range(REHEARSED)), ("", 60, range(REHEARSED, TAKES))):
+            for i in range(count):
+                digits = [i % 9 + 1] + [sampler.randint(0, 9) for _ in range(sampler.randint(1, 3))]
+                x = digit_string(fsdd, speaker, digits, takes, sampler, i)
+                lists.add(speaker + part, f"{i:02d}", spoken(digits), x)
+                if not part:
+                    lists.add(f"{speaker}-10", f"{i:02d}", spoken(digits), noise.mixed(x, "pink", 10.0, holdout.NOISE_SELECTION_SEED + i + 100 * s))
+    lists.write()
+
+
 def main(folder, fsdd, set_dir, out):
     lists, found, grammar = Lists(out), people.People(folder), jsgf_sample.Grammar()
     rng = np.random.default_rng(holdout.SENTENCE_SELECTION_SEED)
@@ -89,6 +136,7 @@ def main(folder, fsdd, set_dir, out):
             x, file = people.padded(take, rng, 6400, 8000), f"{people.half(speaker)}-{word}-{count:03d}"
             if word in people.OURS:
                 lists.people("own", file, word, x)
+                lists.add("bare", file, word, level(take.word))
             elif word not in OURS_TOO:
                 lists.people("strange", file, "", x)
                 if word == "bed":
@@ -97,24 +145,15 @@ def main(folder, fsdd, set_dir, out):
         if grammar.accepts("steps.anything", " ".join(words)):              # a value does not begin "zero eight"
             lists.people("strings", f"{people.half(speaker)}-{i:03d}", " ".join(words), x)
     sampler = random.Random(holdout.SENTENCE_SELECTION_SEED)
-    speakers = sorted({f.split("_")[1] for f in os.listdir(fsdd) if f.endswith(".wav")})
-    for s, speaker in enumerate(speakers):
+    for s, speaker in enumerate(digit_speakers(fsdd)):
         for i in range(40):
-            digits = [sampler.randint(0, 9) for _ in range(sampler.choice([2, 3, 3, 4]))]
-            if i % 8 == 0:
-                digits[1] = digits[0]
-            text = " ".join(people.DIGITS[d] for d in digits)
-            if not grammar.accepts("steps.anything", text):
+            digits = some_digits(i, sampler)
+            if not grammar.accepts("steps.anything", spoken(digits)):
                 continue
-            parts = [np.zeros(6400)]
-            for d in digits:
-                x, rate = soundfile.read(f"{fsdd}/{d}_{speaker}_{sampler.randint(0, 49)}.wav")
-                parts += [level(voices.to_16k(x, rate)), np.zeros(int(16000 * sampler.uniform(0.04, 0.2)))]
-            x = np.concatenate(parts + [np.zeros(6400)])
-            x = x + np.random.default_rng(i).normal(0, 1e-4, len(x))
+            x = digit_string(fsdd, speaker, digits, range(TAKES), sampler, i)
             file = f"{'ab'[s % 2]}-s{s}-{i:02d}"
-            lists.add("digits", file, text, x)
-            lists.add("digits-10", file, text, noise.mixed(x, "pink", 10.0, holdout.NOISE_SELECTION_SEED + i + 100 * s))
+            lists.add("digits", file, spoken(digits), x)
+            lists.add("digits-10", file, spoken(digits), noise.mixed(x, "pink", 10.0, holdout.NOISE_SELECTION_SEED + i + 100 * s))
     for entry, samples in evaluate.samples_of(set_dir, "selection"):
         if entry["group"] == "human" or not grammar.accepts("steps.anything", entry["text"]):
             continue
@@ -125,7 +164,8 @@ def main(folder, fsdd, set_dir, out):
 
 
 if __name__ == "__main__":
-    if sys.argv[1] == "folds":
-        folds(*sys.argv[2:4])
+    verb = {"folds": folds, "rehearse": rehearse}.get(sys.argv[1])
+    if verb:
+        verb(*sys.argv[2:4])
     else:
         main(*sys.argv[1:5])

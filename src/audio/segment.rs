@@ -45,7 +45,7 @@ const ONSET_SPAN: u32 = 8;
 /// The detector never met a sound without a room: after digital silence, or without a moment before
 /// the word, it may take a person for nothing. So it hears them with a faint floor of its own, and
 /// room at both ends. Of 575 clips of people (digits and "yes", and strings of digits, in a telephone's
-/// band) 14 were lost without, none since: `tests/clips/people.py`.
+/// band) 14 were lost without, none since: `models/README.md`, "People".
 pub fn has_voice(samples: &[f32]) -> bool {
     const VOICE: f32 = 0.6;
     const FRAMES: u32 = 4;

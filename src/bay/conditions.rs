@@ -157,6 +157,8 @@ pub(super) enum Effect {
     EarthingOff,
     /// A main bond is off at the main earthing terminal.
     BondOff(Place),
+    /// The functional earth of a circuit's device, or of all devices of a board, is out.
+    FunctionalEarthOut,
     /// Nothing that an instrument would notice.
     Nothing,
 }
@@ -183,9 +185,8 @@ const ALL: Conductors = Conductors::L.with(Conductors::N).with(Conductors::E);
 /// | fuse out | `Fuse` | - | - | - | line open |
 /// | earthing conductor off | `EarthingConductor` | - | - | - | off the means of earthing |
 /// | main bond off | `Bond` | its name | - | - | off at the main earthing terminal |
-/// | cover, lock, functional earth, everything | | | | | none |
-///
-/// The functional earth of a device is not part of the network.
+/// | functional earth out | `FunctionalEarth` | - | - | - | off the board's earth |
+/// | cover, lock, everything | | | | | none |
 pub(super) fn effect(altered: &Altered) -> Effect {
     let place = || {
         altered
@@ -213,8 +214,7 @@ pub(super) fn effect(altered: &Altered) -> Effect {
             .place
             .clone()
             .map_or(Effect::Nothing, Effect::BondOff),
-        Part::Cover | Part::Lock | Part::FunctionalEarth | Part::Link | Part::Everything => {
-            Effect::Nothing
-        }
+        Part::FunctionalEarth => Effect::FunctionalEarthOut,
+        Part::Cover | Part::Lock | Part::Link | Part::Everything => Effect::Nothing,
     }
 }

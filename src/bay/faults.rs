@@ -2,7 +2,8 @@
 
 use super::BayError;
 use super::model::{
-    Bridge, CircuitModel, Draw, End, Model, PointAt, SecondSource, Wire, copper, electronics,
+    Bridge, CircuitModel, DeviceModel, Draw, End, Model, PointAt, SecondSource, Wire, copper,
+    electronics,
 };
 use crate::installation::{CircuitKind, Source};
 use crate::quantity::Conductors;
@@ -22,6 +23,10 @@ const BRIDGE: (f64, f64) = (2.0, 5.0);
 const SPUR_MM2: [f64; 3] = [2.5, 2.5, 1.5];
 /// A device of another rating operates at so many times the current: 100 mA for 30 mA.
 const OTHER_RATING: f64 = 100.0 / 30.0;
+/// Rated currents of circuit-breakers, A: preferred values of BS EN 60898-1.
+const RATINGS: [f64; 12] = [
+    6.0, 10.0, 16.0, 20.0, 25.0, 32.0, 40.0, 50.0, 63.0, 80.0, 100.0, 125.0,
+];
 /// An RCD that is too slow takes so many times what the standard allows.
 const TOO_SLOW: (f64, f64) = (1.1, 1.8);
 
@@ -47,6 +52,7 @@ fn needs(kind: FaultKind) -> &'static str {
         FaultKind::WrongDevice | FaultKind::SlowRcd | FaultKind::StuckRcd => {
             "a circuit with a residual current device"
         }
+        FaultKind::WrongBreaker => "a circuit whose device is in the job",
         FaultKind::SecondSource
         | FaultKind::LostNeutral
         | FaultKind::LostEarth
@@ -189,6 +195,7 @@ fn on_circuit(
         {
             all.push(of.clone());
         }
+        FaultKind::WrongBreaker if circuit.device.is_some() => all.push(of.clone()),
         _ => {}
     }
 }
@@ -378,16 +385,42 @@ fn on_a_circuit(model: &mut Model, fault: &HiddenFault, draw: &mut Draw) {
             let slower = draw.between(TOO_SLOW);
             if let Some(rcd) = &mut circuit.rcd {
                 match fault.kind {
-                    FaultKind::WrongDevice => rcd.operates *= OTHER_RATING,
+                    FaultKind::WrongDevice => {
+                        rcd.operates *= OTHER_RATING;
+                        rcd.printed *= OTHER_RATING;
+                    }
                     FaultKind::SlowRcd => rcd.too_slow(slower),
                     _ => rcd.stuck = true,
                 }
+            }
+        }
+        FaultKind::WrongBreaker => {
+            let other = draw.0.bool();
+            if let Some(device) = &mut circuit.device {
+                exchange(device, other);
             }
         }
         kind => {
             if let Some(p) = p {
                 at_a_point(circuit, kind, p, class, draw);
             }
+        }
+    }
+}
+
+/// A breaker of the next type, or of the next rating: nothing that is measured tells it.
+fn exchange(device: &mut DeviceModel, another_type: bool) {
+    match device.letter {
+        Some(letter) if another_type => {
+            device.letter = Some(match letter {
+                'B' => 'C',
+                'C' => 'D',
+                _ => 'B',
+            });
+        }
+        _ => {
+            let greater = RATINGS.into_iter().find(|amps| *amps > device.amps);
+            device.amps = greater.unwrap_or(device.amps / 2.0);
         }
     }
 }

@@ -1,6 +1,7 @@
 //! The instrument: what it can show, and how wrong it may be.
 
 use crate::quantity::{Number, Reading, Relation, Unit};
+use crate::terms::Printed;
 
 /// Ranges of a display: up to this number, with so many decimals.
 type Ranges = &'static [(f64, u8)];
@@ -85,6 +86,8 @@ pub enum Measured {
     Sequence(bool),
     /// No supply where one is needed.
     NoSupply,
+    /// What is printed on a device.
+    Printed(Printed),
 }
 
 impl Instrument {
@@ -125,7 +128,10 @@ impl Instrument {
                 display(seconds * 1e3 * time, Unit::MilliSecond, TIME),
                 Kind::Tripped,
             ),
-            Measured::NoTrip | Measured::Sequence(_) | Measured::NoSupply => return None,
+            Measured::NoTrip
+            | Measured::Sequence(_)
+            | Measured::NoSupply
+            | Measured::Printed(_) => return None,
         })
     }
 

@@ -9,6 +9,7 @@
 //!
 //! How it is modelled, what is simplified and what was checked against what: `README.md` beside this.
 
+mod absorption;
 mod changes;
 mod conditions;
 mod faults;
@@ -16,6 +17,7 @@ mod instrument;
 mod law;
 mod model;
 mod net;
+mod overcurrent;
 mod probing;
 mod solve;
 mod tour;
@@ -29,7 +31,7 @@ pub use probing::{Method, Netlist, ProbeError};
 pub use tour::{Reads, Stop, tour};
 
 use crate::installation::Job;
-use crate::terms::{Consequence, FaultKind, HiddenFault, Place, Probe, Shown};
+use crate::terms::{BayEdition, Consequence, FaultKind, HiddenFault, Place, Probe, Shown};
 use model::{Model, PointAt};
 use probing::Kept;
 use std::cell::RefCell;
@@ -67,7 +69,21 @@ impl Bay {
     ///
     /// When a fault can't be in this job: it says what in the list to mend.
     pub fn of(job: &Job, faults: &[HiddenFault], seed: u64) -> Result<Self, BayError> {
-        let mut model = Model::drawn(job, seed);
+        Self::as_of(job, faults, seed, BayEdition::NOW)
+    }
+
+    /// The same as an edition has it.
+    ///
+    /// # Errors
+    ///
+    /// As [`Bay::of`].
+    pub fn as_of(
+        job: &Job,
+        faults: &[HiddenFault],
+        seed: u64,
+        edition: BayEdition,
+    ) -> Result<Self, BayError> {
+        let mut model = Model::drawn(job, seed, edition);
         let faults = faults::hide(&mut model, faults, seed)?;
         Ok(Self {
             model,
@@ -80,7 +96,12 @@ impl Bay {
     /// The faults that a seed draws, of the kinds given: only what can be in that job, each in another
     /// circuit where there are enough, and never more than there is room for.
     pub fn draw(job: &Job, seed: u64, how_many: usize, from: &[FaultKind]) -> Vec<HiddenFault> {
-        faults::draw(&Model::drawn(job, seed), seed, how_many, from)
+        faults::draw(
+            &Model::drawn(job, seed, BayEdition::NOW),
+            seed,
+            how_many,
+            from,
+        )
     }
 
     /// The faults that are hidden, each with its circuit and point.
@@ -103,17 +124,32 @@ impl Bay {
         conditions: &Conditions,
         probe: &Probe,
     ) -> Result<(Shown, Vec<Consequence>), ProbeError> {
-        let (measured, consequences) = self.outcome(conditions, probe)?;
+        let (settled, mut consequences) = self.outcome(conditions, probe)?;
+        let instrument = &self.model.instrument;
+        let on_display =
+            |measured| probing::shown(instrument, measured, probe, conditions.leads_nulled);
+        let shown = on_display(self.by_now(settled, conditions, probe));
+        if probing::moves(&shown, &on_display(settled)) {
+            consequences.push(Consequence::Settling);
+        }
+        // What is told of a voltage is what the display says, and no other number.
+        if let Shown::Live(reading) = shown
+            && let Some(number) = reading.number
+        {
+            for consequence in &mut consequences {
+                if let Consequence::ProbedLive { volts } = consequence {
+                    *volts = number.value().round() as u16;
+                }
+            }
+        }
         for consequence in &consequences {
             self.remember(consequence);
         }
-        let instrument = &self.model.instrument;
-        let shown = probing::shown(instrument, measured, probe, conditions.leads_nulled);
         Ok((shown, consequences))
     }
 
-    /// What an instrument without any error would show: the leads nulled, the right range. Nothing
-    /// comes of it.
+    /// What an instrument without any error would show once it has settled: the leads nulled, the right
+    /// range. Nothing comes of it.
     ///
     /// # Errors
     ///
@@ -124,13 +160,26 @@ impl Bay {
         Ok(probing::shown(&instrument, measured, probe, true))
     }
 
-    /// The quantity itself, before any display.
+    /// The quantity itself, before any display, as long as the test has been held on.
     ///
     /// # Errors
     ///
     /// As [`Bay::probe`].
     pub fn measured(&self, conditions: &Conditions, probe: &Probe) -> Result<Measured, ProbeError> {
-        Ok(self.outcome(conditions, probe)?.0)
+        let settled = self.outcome(conditions, probe)?.0;
+        Ok(self.by_now(settled, conditions, probe))
+    }
+
+    /// What is measured as long as the test has been held on: insulation takes up charge, the less the
+    /// longer.
+    fn by_now(&self, settled: Measured, conditions: &Conditions, probe: &Probe) -> Measured {
+        match settled {
+            Measured::Insulation(ohms) => {
+                let taken_up = absorption::ohms(&self.model, &conditions.found_by(probe), probe);
+                Measured::Insulation(1.0 / (1.0 / ohms + 1.0 / taken_up))
+            }
+            other => other,
+        }
     }
 
     /// The network under these conditions with the probes on it, as a plain list of elements, and what
@@ -142,6 +191,30 @@ impl Bay {
     pub fn netlist(&self, conditions: &Conditions, probe: &Probe) -> Result<Netlist, ProbeError> {
         let conditions = conditions.found_by(probe);
         probing::netlist(&self.model, &self.destroyed, &conditions, probe)
+    }
+
+    /// What comes of the conditions by themselves, where the supply is on: devices that open a short
+    /// circuit, or fail to. The one that opens is the nearest to it.
+    pub fn overcurrents(&self, conditions: &Conditions) -> Vec<Consequence> {
+        overcurrent::of(&self.model, &self.destroyed, conditions)
+    }
+
+    /// The current through the device of a circuit, A: the greatest of its lines.
+    pub fn device_amps(&self, conditions: &Conditions, board: u16, circuit: u16) -> Option<f64> {
+        let at = self.model.circuit(board, circuit)?;
+        overcurrent::amps(&self.model, &self.destroyed, conditions, &[at]).pop()
+    }
+
+    /// The network under these conditions, with the two ends of the first line of a circuit's device as
+    /// the probes, and the device's own resistance, Ω.
+    pub fn device_netlist(
+        &self,
+        conditions: &Conditions,
+        board: u16,
+        circuit: u16,
+    ) -> Option<(Netlist, f64)> {
+        let at = self.model.circuit(board, circuit)?;
+        overcurrent::netlist(&self.model, &self.destroyed, conditions, at)
     }
 
     /// The points whose electronics were destroyed, by board, circuit and place.

@@ -3,12 +3,12 @@
 use super::instrument::{Instrument, LEADS, WRONG_BY};
 use super::law::Law;
 use crate::installation::{
-    Accessory, Board, Cable, Circuit, CircuitKind, Earthing, InstrumentUse, Job, JobKind, Phases,
+    Accessory, Board, Cable, Circuit, CircuitKind, Device, Earthing, InstrumentUse, Job, Phases,
     RcdDelay, Source, SystemVoltage, cpc_of_flat,
 };
 use crate::limits::{Tables, conductor, earth_loop};
-use crate::quantity::{Celsius, Metres, Ohms, SquareMillimetres};
-use crate::terms::Place;
+use crate::quantity::{Celsius, Metres, MilliOhms, Ohms, SquareMillimetres, measure};
+use crate::terms::{BayEdition, Place};
 use fastrand::Rng;
 
 /// A wire: one of three lines, neutral, earth. The line of a single-phase circuit is the first.
@@ -61,6 +61,8 @@ pub(super) struct SupplyModel {
     pub(super) lines: &'static [Wire],
     pub(super) earthing: Earthing,
     pub(super) line_ohms: f64,
+    /// Of the transformer, Ω.
+    pub(super) line_reactance: f64,
     pub(super) neutral_ohms: f64,
     pub(super) earth_ohms: f64,
     /// What the load of the neighbours lets the neutral rise by.
@@ -125,6 +127,9 @@ pub(super) struct CircuitModel {
     /// Whether it is fed by the board at all: extra-low voltage is not.
     pub(super) fed: bool,
     pub(super) device_ohms: f64,
+    pub(super) device: Option<DeviceModel>,
+    /// Ω of a device's electronics to its functional earth, from line and from neutral.
+    pub(super) functional_earth: Option<[f64; 2]>,
     pub(super) rcd: Option<RcdModel>,
     pub(super) two_way: bool,
     /// In order from the board, a ring's own first, spurs after them.
@@ -140,6 +145,9 @@ pub(super) struct CableModel {
     pub(super) to: End,
     /// With its joints: line, neutral, protective conductor.
     pub(super) ohms: [f64; 3],
+    /// The same of its reactance.
+    pub(super) reactance: [f64; 3],
+    pub(super) metres: f64,
     /// Insulation, Ω: line to neutral, line to earth, neutral to earth.
     pub(super) leaks: [f64; 3],
     pub(super) open: [bool; 3],
@@ -171,6 +179,39 @@ pub(super) struct PointModel {
     pub(super) touching: Vec<(Wire, Wire, f64)>,
 }
 
+/// The device that protects a circuit from overcurrent.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct DeviceModel {
+    /// The type of a circuit-breaker; none of a fuse.
+    pub(super) letter: Option<char>,
+    /// Rated current, A.
+    pub(super) amps: f64,
+    /// The most that it can break, A, where the job says so.
+    pub(super) breaks: Option<f64>,
+}
+
+impl DeviceModel {
+    fn of(device: &Device) -> Self {
+        let last = device.kind.name().rsplit(' ').next();
+        let letter = last.and_then(|last| last.chars().next().filter(|_| last.len() == 1));
+        Self {
+            letter: letter.filter(char::is_ascii_alphabetic),
+            amps: device.amps,
+            breaks: device.breaking_ka.map(|ka| ka * 1e3),
+        }
+    }
+
+    /// The current from which it operates, A.
+    pub(super) fn operates(&self) -> f64 {
+        let times = if self.letter.is_some() {
+            BREAKER_OPERATES
+        } else {
+            FUSE_OPERATES
+        };
+        times * self.amps
+    }
+}
+
 /// A load across line and neutral: its resistance to a test with direct current, and in use.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Load {
@@ -193,6 +234,8 @@ pub(super) struct RcdModel {
     pub(super) delay: RcdDelay,
     /// What the job says that it operates at, A.
     pub(super) rated: f64,
+    /// What is printed on it, A.
+    pub(super) printed: f64,
     /// What it does operate at, A.
     pub(super) operates: f64,
     /// Seconds at the rated current and at five times it.
@@ -236,6 +279,17 @@ const OF_DECLARED: (f64, f64) = (0.6, 0.95);
 const ELECTRODE: (f64, f64) = (15.0, 90.0);
 /// Ω of the inside of a second source.
 const SECOND: f64 = 40.0;
+/// Reactance of a transformer of 250 to 800 kVA, one line at 400 V, Ω: uk 4 to 5 % of U² ÷ S. At most so much
+/// of the line's resistance: a long main is more resistance.
+const TRANSFORMER: (f64, f64) = (0.009, 0.028);
+const OF_LINE: f64 = 0.6;
+/// A breaker operates at so many times its rated current, within the hour at the least (the conventional
+/// tripping current of BS EN 60898-1), and a gG fuse at this many (BS 88-2): both from memory.
+const BREAKER_OPERATES: f64 = 1.45;
+const FUSE_OPERATES: f64 = 1.6;
+/// Ω of a device's electronics to its functional earth, from line and from neutral: invented, of the order
+/// that lets some tenths of a milliamp through.
+const FUNCTIONAL_EARTH: [(f64, f64); 2] = [(400e3, 900e3), (150e3, 400e3)];
 
 /// Numbers from a seed, between bounds.
 pub(super) struct Draw(pub(super) Rng);
@@ -313,7 +367,7 @@ pub(super) fn copper(mm2: f64, class: u8, metres: f64, celsius: f64) -> f64 {
 
 impl Model {
     /// What the seed makes of a job, without a fault.
-    pub(super) fn drawn(job: &Job, seed: u64) -> Self {
+    pub(super) fn drawn(job: &Job, seed: u64, edition: BayEdition) -> Self {
         let mut draw = Draw::with(seed);
         let celsius = celsius(job);
         let supply = SupplyModel::drawn(job, &mut draw);
@@ -361,13 +415,52 @@ impl Model {
             never_nulled: false,
             wrong_range: false,
         };
-        Self {
+        let mut model = Self {
             supply,
             sources,
             bonds,
             boards,
             bridges: Vec::new(),
             instrument,
+        };
+        match edition {
+            BayEdition::First => model.as_it_was(),
+            BayEdition::Second => model.with_reactance(job, seed),
+        }
+        model
+    }
+
+    /// The first edition knows nothing of devices, reactance and capacitance.
+    fn as_it_was(&mut self) {
+        let circuits = self.boards.iter_mut().flat_map(|board| &mut board.circuits);
+        for circuit in circuits {
+            circuit.device = None;
+            for cable in &mut circuit.cables {
+                (cable.reactance, cable.metres) = ([0.0; 3], 0.0);
+            }
+        }
+    }
+
+    /// What the second edition draws besides. Its numbers are a row of their own, so that all else stays.
+    fn with_reactance(&mut self, job: &Job, seed: u64) {
+        let mut draw = Draw::with(seed ^ 0x0e4a_c7a2);
+        let supply = &mut self.supply;
+        let x = draw.between(TRANSFORMER).min(OF_LINE * supply.line_ohms);
+        let other = match supply.earthing {
+            Earthing::TnCS => supply.neutral_ohms,
+            Earthing::TnS | Earthing::Tt => supply.earth_ohms,
+        };
+        // The loop keeps the impedance that was drawn for it.
+        let whole = supply.line_ohms + other;
+        supply.line_ohms = (whole * whole - x * x).sqrt() - other;
+        supply.line_reactance = x;
+        for (board, drawn) in job.boards.iter().zip(&mut self.boards) {
+            for (circuit, drawn) in board.circuits.iter().zip(&mut drawn.circuits) {
+                let device = circuit.device.as_ref();
+                let own_earth = device.is_some_and(|device| device.kind.is_rcbo()) && drawn.fed;
+                drawn.functional_earth =
+                    own_earth.then(|| FUNCTIONAL_EARTH.map(|bounds| draw.between(bounds)));
+            }
         }
     }
 
@@ -433,6 +526,7 @@ impl SupplyModel {
             lines: lines(supply.phases),
             earthing: supply.earthing,
             line_ohms,
+            line_reactance: 0.0,
             neutral_ohms,
             earth_ohms,
             neutral_volts,
@@ -493,17 +587,16 @@ fn usual_cable(circuit: &Circuit) -> Cable {
         CircuitKind::Ring => rating.ring_mm2,
         _ => enough.or(rating.amps.last()).map_or(2.5, |(mm2, _)| *mm2),
     };
-    Cable {
+    Cable::copper(
         line_mm2,
-        cpc_mm2: cpc_of_flat(line_mm2).unwrap_or(line_mm2 / 2.0),
-        metres: None,
-        class: 1,
-    }
+        cpc_of_flat(line_mm2).unwrap_or(line_mm2 / 2.0),
+        None,
+    )
 }
 
 impl CircuitModel {
     fn drawn(job: &Job, board: &Board, n: usize, circuit: &Circuit, draw: &mut Draw) -> Self {
-        let in_use = usize::from(job.kind == JobKind::PeriodicInspection);
+        let in_use = usize::from(job.kind.is_in_use());
         let per_metre = draw.three(CABLE_INSULATION[in_use]);
         let far_end = [Accessory {
             name: Circuit::far_end().name,
@@ -551,6 +644,8 @@ impl CircuitModel {
             line,
             fed: !extra_low,
             device_ohms: draw.between((0.002, 0.006)),
+            device: circuit.device.as_ref().map(DeviceModel::of),
+            functional_earth: None,
             rcd: circuit
                 .rcd
                 .as_ref()
@@ -661,13 +756,30 @@ struct Run<'a> {
 impl Run<'_> {
     /// Line, neutral and protective conductor of so many metres.
     fn ohms(&self, metres: f64) -> [f64; 3] {
+        let tables = Tables::shipped();
+        let run = self.cable.facts();
+        let of = |each: Option<MilliOhms>, mm2: f64| match each {
+            Some(each) => {
+                let (metres, t) = (Metres::exact(metres), Celsius::exact(self.celsius));
+                conductor::of_length(tables, each, metres, t).middle()
+            }
+            None => copper(mm2, run.class, metres, self.celsius),
+        };
+        let line = of(conductor::line_per_metre(tables, &run), self.cable.line_mm2);
+        let cpc = of(conductor::cpc_per_metre(tables, &run), self.cable.cpc_mm2);
+        [line, line, cpc]
+    }
+
+    /// Reactance of each, Ω at 50 Hz.
+    fn reactance(&self, metres: f64) -> [f64; 3] {
         let Cable {
-            line_mm2,
-            cpc_mm2,
-            class,
-            ..
+            line_mm2, cpc_mm2, ..
         } = *self.cable;
-        [line_mm2, line_mm2, cpc_mm2].map(|mm2| copper(mm2, class, metres, self.celsius))
+        [line_mm2, line_mm2, cpc_mm2].map(|mm2| {
+            let size = SquareMillimetres::exact(mm2);
+            let each = conductor::reactance_per_metre(Tables::shipped(), size);
+            each.to::<measure::Ohm>().times(metres).middle()
+        })
     }
 
     fn of(&self, way: &Way, draw: &mut Draw) -> CableModel {
@@ -678,6 +790,8 @@ impl Run<'_> {
             ohms: self
                 .ohms(metres)
                 .map(|ohms| ohms + draw.between(JOINT) + draw.between(JOINT)),
+            reactance: self.reactance(metres),
+            metres,
             leaks: self.per_metre.map(|each| each / metres.max(0.1)),
             open: [false; 3],
         }
@@ -748,6 +862,7 @@ impl RcdModel {
         Self {
             delay,
             rated,
+            printed: rated,
             operates: rated * draw.between((0.65, 0.9)),
             once: once / 1e3,
             five: five / 1e3,

@@ -27,16 +27,18 @@ const STRAPPER: f64 = 20e9;
 /// Something between two nodes.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Element {
-    /// A resistance.
-    Resistor {
+    /// A resistance, with its reactance.
+    Impedance {
         /// One node.
         from: usize,
         /// The other.
         to: usize,
         /// Ω.
         ohms: f64,
+        /// Inductive, Ω at 50 Hz; nothing to direct current.
+        reactance: f64,
     },
-    /// A source of alternating current with its inner resistance: `to` is above `from` by its voltage.
+    /// A source of alternating current with what is inside it: `to` is above `from` by its voltage.
     Source {
         /// One node.
         from: usize,
@@ -48,6 +50,8 @@ pub enum Element {
         degrees: f64,
         /// Its inner resistance, Ω.
         ohms: f64,
+        /// Its inner reactance, Ω.
+        reactance: f64,
     },
     /// A part whose current is not proportional to its voltage.
     NonLinear {
@@ -141,6 +145,15 @@ impl Net {
         *self.circuits.get(node.checked_sub(1)?)?
     }
 
+    /// Whether something stands between two nodes.
+    pub(super) fn are_joined(&self, a: usize, b: usize) -> bool {
+        self.elements.iter().any(|element| match *element {
+            Element::Impedance { from, to, .. }
+            | Element::Source { from, to, .. }
+            | Element::NonLinear { from, to, .. } => [from, to] == [a, b],
+        })
+    }
+
     fn id(&mut self, node: Node) -> usize {
         let next = self.nodes();
         let circuits = &mut self.circuits;
@@ -151,16 +164,27 @@ impl Net {
     }
 
     fn join(&mut self, from: Node, to: Node, ohms: f64) {
+        self.run(from, to, ohms, 0.0);
+    }
+
+    /// A conductor with its reactance.
+    fn run(&mut self, from: Node, to: Node, ohms: f64, reactance: f64) {
         let (from, to) = (self.id(from), self.id(to));
-        self.elements.push(Element::Resistor { from, to, ohms });
+        self.elements.push(Element::Impedance {
+            from,
+            to,
+            ohms,
+            reactance,
+        });
     }
 
     fn earthed(&mut self, from: Node, ohms: f64) {
         let from = self.id(from);
-        self.elements.push(Element::Resistor {
+        self.elements.push(Element::Impedance {
             from,
             to: GROUND,
             ohms,
+            reactance: 0.0,
         });
     }
 
@@ -316,6 +340,7 @@ impl<'a> Builder<'a> {
                     volts: supply.volts,
                     degrees: -120.0 * n as f64,
                     ohms: supply.line_ohms,
+                    reactance: supply.line_reactance,
                 });
             }
         }
@@ -327,6 +352,7 @@ impl<'a> Builder<'a> {
                 volts: if on { supply.neutral_volts } else { 0.0 },
                 degrees: 0.0,
                 ohms: supply.neutral_ohms,
+                reactance: 0.0,
             });
         }
         self.net.id(Node::MeansOfEarthing);
@@ -354,6 +380,7 @@ impl<'a> Builder<'a> {
                 volts: supply.volts,
                 degrees: 0.0,
                 ohms: second.ohms,
+                reactance: 0.0,
             });
         }
     }
@@ -532,10 +559,29 @@ impl<'a> Builder<'a> {
                 _ => {}
             }
         }
+        self.functional_earth(b, c, &altered);
         self.cables(b, c, &altered);
         for p in 0..circuit.points.len() {
             self.point((b, c, p), &altered);
         }
+    }
+
+    /// A device whose electronics stand on the bars and have an earth of their own: it is in parallel with
+    /// the insulation of the board.
+    fn functional_earth(&mut self, b: usize, c: usize, altered: &Alterations) {
+        let circuit = &self.model.boards[b].circuits[c];
+        let Some([line, neutral]) = circuit.functional_earth else {
+            return;
+        };
+        let board = self.model.boards[b].number;
+        let whole = Alterations::of(self.conditions, board, None);
+        let out = |effect: &Effect| *effect == Effect::FunctionalEarthOut;
+        if altered.any(out) || whole.any(out) {
+            return;
+        }
+        let earth = Node::Bar(b, Wire::E);
+        self.net.join(Node::Bar(b, circuit.line), earth, line);
+        self.net.join(Node::Bar(b, Wire::N), earth, neutral);
     }
 
     fn cables(&mut self, b: usize, c: usize, altered: &Alterations) {
@@ -558,9 +604,9 @@ impl<'a> Builder<'a> {
                 };
                 self.net.id(end(cable.to, wire));
                 if !detached && !cable.open[wire.class()] {
-                    let ohms = cable.ohms[wire.class()];
+                    let (ohms, x) = (cable.ohms[wire.class()], cable.reactance[wire.class()]);
                     self.net
-                        .join(end(cable.from, wire), end(cable.to, wire), ohms);
+                        .run(end(cable.from, wire), end(cable.to, wire), ohms, x);
                 }
             }
             self.leaks(circuit.wires, cable.leaks, |wire| end(cable.to, wire));

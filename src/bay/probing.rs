@@ -1,5 +1,6 @@
 //! Where the probes are, and what the instrument makes of it.
 
+use super::absorption;
 use super::conditions::Conditions;
 use super::instrument::{
     CONTINUITY_SOURCE, INSULATION_SHORT, Instrument, Kind, LIVE_FROM, Measured, NO_TRIP_CURRENT,
@@ -8,11 +9,13 @@ use super::instrument::{
 use super::law::Law;
 use super::model::{CircuitModel, Feed, Model, PointAt, RcdModel, Wire};
 use super::net::{Builder, Element, GROUND, Net, Node, Regime, STRAY_OHMS, is_bond, wires_named};
-use super::solve::Graph;
+use super::solve::{Admittance, Graph};
 use crate::installation::CircuitKind;
 use crate::limits::earth_loop;
 use crate::quantity::{Conductors, Ohms, Reading, Volts};
-use crate::terms::{Between, Consequence, HalfCycle, Place, Probe, RcdTest, Setting, Shown};
+use crate::terms::{
+    Between, Consequence, HalfCycle, Place, Printed, Probe, RcdTest, Setting, Shown,
+};
 use nalgebra::Complex;
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -55,6 +58,9 @@ pub enum ProbeError {
     /// An RCD is tested on a circuit that has one.
     #[error("circuit {0} has no residual current device in this job: nothing to test there")]
     NoRcd(u16),
+    /// Nothing is printed where no device is known of.
+    #[error("the job has no device for circuit {0}: there is no label to read")]
+    NoDevice(u16),
     /// Which circuit.
     #[error("say which circuit")]
     WhichCircuit,
@@ -98,16 +104,38 @@ pub struct Netlist {
 
 /// The network of some conditions, reduced to one circuit with its board.
 #[derive(Debug, Clone)]
-pub(super) struct Prepared {
+pub(super) struct Prepared<S> {
     conditions: Conditions,
     regime: Regime,
     circuit: Option<(usize, usize)>,
     net: Net,
-    graph: Graph,
+    graph: Graph<S>,
 }
 
 /// The networks that were used last, one of each regime.
-pub(super) type Kept = Vec<Arc<Prepared>>;
+#[derive(Debug, Clone, Default)]
+pub(super) struct Kept {
+    direct: Vec<Arc<Prepared<f64>>>,
+    alternating: Vec<Arc<Prepared<Complex<f64>>>>,
+}
+
+/// Numbers that a network is solved in.
+trait Numbers: Admittance {
+    /// The networks of such numbers that were used last.
+    fn kept(kept: &mut Kept) -> &mut Vec<Arc<Prepared<Self>>>;
+}
+
+impl Numbers for f64 {
+    fn kept(kept: &mut Kept) -> &mut Vec<Arc<Prepared<Self>>> {
+        &mut kept.direct
+    }
+}
+
+impl Numbers for Complex<f64> {
+    fn kept(kept: &mut Kept) -> &mut Vec<Arc<Prepared<Self>>> {
+        &mut kept.alternating
+    }
+}
 
 /// Ω of a lead that touches several conductors at once.
 const CLIP: f64 = 0.001;
@@ -122,6 +150,8 @@ enum Leads {
     Apart,
     /// On a proving unit.
     Known,
+    /// In the hand: what is printed on a device is read.
+    Label(Printed),
 }
 
 /// What is measured and what comes of it.
@@ -133,6 +163,7 @@ pub(super) fn outcome(
     probe: &Probe,
 ) -> Result<(Measured, Vec<Consequence>), ProbeError> {
     let (from, to) = match leads(model, conditions, probe)? {
+        Leads::Label(printed) => return Ok((Measured::Printed(printed), Vec::new())),
         Leads::On(from, to) => (from, to),
         Leads::Joined => return Ok((on_nothing(model, probe.setting, 0.0, 0.0), Vec::new())),
         Leads::Apart => {
@@ -170,7 +201,7 @@ pub(super) fn outcome(
             });
             Measured::Live(live)
         }
-        Setting::Continuity => Measured::Ohms(bench.resistance(Regime::Low, &from, &to)),
+        Setting::Continuity => Measured::Ohms(bench.ohms::<f64>(Regime::Low, &from, &to)),
         Setting::Insulation { at } => {
             let (ohms, gone) = bench.insulation(f64::from(at.volts()), &from, &to);
             consequences.extend(gone);
@@ -187,11 +218,11 @@ pub(super) fn outcome(
                     consequences.extend(tripped(probe));
                     Measured::NoSupply
                 }
-                _ => Measured::Loop(bench.resistance(Regime::Live, &from, &to)),
+                _ => Measured::Loop(bench.ohms::<Complex<f64>>(Regime::Live, &from, &to)),
             }
         }
         Setting::FaultCurrent if supply => {
-            let ohms = bench.resistance(Regime::Live, &from, &to);
+            let ohms = bench.ohms::<Complex<f64>>(Regime::Live, &from, &to);
             // By the nominal voltage: between two lines √3 times that to earth, whatever a lost neutral
             // makes of it.
             let between_lines = matches!(
@@ -215,7 +246,7 @@ pub(super) fn outcome(
                 None => Measured::NoTrip,
             }
         }
-        Setting::Loop | Setting::FaultCurrent => Measured::NoSupply,
+        Setting::Loop | Setting::FaultCurrent | Setting::Look => Measured::NoSupply,
     };
     Ok((measured, consequences))
 }
@@ -237,9 +268,11 @@ fn on_nothing(model: &Model, setting: Setting, ohms: f64, volts: f64) -> Measure
         Setting::Continuity => Measured::Ohms(ohms),
         Setting::Insulation { .. } if ohms == 0.0 => Measured::Insulation(model.instrument.leads),
         Setting::Insulation { .. } => Measured::Insulation(ohms),
-        Setting::Loop | Setting::FaultCurrent | Setting::Rcd { .. } | Setting::PhaseSequence => {
-            Measured::NoSupply
-        }
+        Setting::Loop
+        | Setting::FaultCurrent
+        | Setting::Rcd { .. }
+        | Setting::PhaseSequence
+        | Setting::Look => Measured::NoSupply,
     }
 }
 
@@ -277,14 +310,24 @@ pub(super) fn netlist(
         }
         nodes += 1;
         let from = nodes - 1;
-        elements.extend(on.into_iter().map(|to| Element::Resistor {
+        elements.extend(on.into_iter().map(|to| Element::Impedance {
             from,
             to,
             ohms: CLIP,
+            reactance: 0.0,
         }));
         from
     };
     let (from, to) = (lead(&from), lead(&to));
+    let taken_up = absorption::ohms(model, conditions, probe);
+    if taken_up.is_finite() {
+        elements.push(Element::Impedance {
+            from,
+            to,
+            ohms: taken_up,
+            reactance: 0.0,
+        });
+    }
     Ok(Netlist {
         elements,
         nodes,
@@ -317,17 +360,58 @@ pub(super) fn shown(
         (Some((reading, Kind::Tripped)), _) => Shown::Tripped(reading),
         (None, Measured::Sequence(right)) => Shown::Sequence { right },
         (None, Measured::NoTrip) => Shown::NoTrip,
+        (None, Measured::Printed(printed)) => Shown::Label(printed),
         (None, _) => Shown::NoSupply,
     }
 }
 
+/// Whether a display is still on its way to another one: by more than two in a hundred and two digits.
+pub(super) fn moves(now: &Shown, settled: &Shown) -> bool {
+    let (Shown::Value(now), Shown::Value(settled)) = (now, settled) else {
+        return false;
+    };
+    match (now.number, settled.number) {
+        (Some(a), Some(b)) if now.relation == settled.relation => {
+            let digit = 10f64.powi(-i32::from(a.places().min(b.places())));
+            (a.value() - b.value()).abs() > 0.02 * a.value().max(b.value()) + 2.01 * digit
+        }
+        _ => now.shown() != settled.shown(),
+    }
+}
+
+/// How many conductors of a circuit are named by some.
+pub(super) fn conductors_named(conductors: Conductors, circuit: &CircuitModel) -> usize {
+    wires_named(conductors, circuit.wires).len()
+}
+
+/// What is printed on the device of a circuit.
+fn label(model: &Model, probe: &Probe) -> Result<Leads, ProbeError> {
+    let number = probe.circuit.ok_or(ProbeError::WhichCircuit)?;
+    let at = model
+        .circuit(probe.board, number)
+        .ok_or(ProbeError::NoCircuit(probe.board, number))?;
+    let circuit = model.at(at);
+    let device = circuit.device.ok_or(ProbeError::NoDevice(number))?;
+    Ok(Leads::Label(Printed {
+        letter: device.letter,
+        amps: device.amps.round() as u16,
+        milliamps: circuit
+            .rcd
+            .as_ref()
+            .map(|rcd| (rcd.printed * 1e3).round() as u16),
+    }))
+}
+
 fn leads(model: &Model, conditions: &Conditions, probe: &Probe) -> Result<Leads, ProbeError> {
+    if probe.setting == Setting::Look || probe.between == Between::Label {
+        return label(model, probe);
+    }
     match probe.between {
         Between::LeadsJoined => return Ok(Leads::Joined),
         Between::LeadsApart => return Ok(Leads::Apart),
         Between::KnownSource => return Ok(Leads::Known),
         Between::Bond => return bond(model, probe),
-        Between::Pair(_) | Between::Ends(_) | Between::LongLead(_) => {}
+        Between::Pair(_) | Between::Ends(_) | Between::LongLead(_) | Between::Label => {}
     }
     let b = model
         .board(probe.board)
@@ -483,13 +567,13 @@ struct Bench<'a> {
 }
 
 impl Bench<'_> {
-    fn prepared(&mut self, regime: Regime) -> (Arc<Prepared>, Graph) {
-        let fits = |last: &&Arc<Prepared>| {
+    fn prepared<S: Numbers>(&mut self, regime: Regime) -> (Arc<Prepared<S>>, Graph<S>) {
+        let fits = |last: &&Arc<Prepared<S>>| {
             last.regime == regime
                 && last.circuit == self.circuit
                 && last.conditions == *self.conditions
         };
-        if let Some(last) = self.last.iter().find(fits) {
+        if let Some(last) = S::kept(self.last).iter().find(fits) {
             return (Arc::clone(last), last.graph.clone());
         }
         let net = Builder::build(self.model, self.conditions, self.destroyed, regime);
@@ -500,7 +584,7 @@ impl Bench<'_> {
                 Element::Source { from, to, .. } | Element::NonLinear { from, to, .. } => {
                     ends.extend([*from, *to]);
                 }
-                Element::Resistor { .. } => {}
+                Element::Impedance { .. } => {}
             }
         }
         // Other circuits are never probed under this key.
@@ -517,48 +601,49 @@ impl Bench<'_> {
             net,
             graph,
         });
-        self.last.retain(|other| other.regime != regime);
-        self.last.push(Arc::clone(&prepared));
+        let kept = S::kept(self.last);
+        kept.retain(|other| other.regime != regime);
+        kept.push(Arc::clone(&prepared));
         let graph = prepared.graph.clone();
         (prepared, graph)
     }
 
     /// The node of a lead, on one or several nodes.
-    fn lead(net: &Net, graph: &mut Graph, on: &[Node]) -> usize {
+    fn lead<S: Numbers>(net: &Net, graph: &mut Graph<S>, on: &[Node]) -> usize {
         let on: Vec<usize> = on.iter().filter_map(|node| net.get(*node)).collect();
         if let [one] = on[..] {
             return one;
         }
         let lead = graph.node(STRAY_OHMS);
         for node in on {
-            graph.join(lead, node, 1.0 / CLIP);
+            graph.join(lead, node, CLIP);
         }
         lead
     }
 
     fn volts(&mut self, from: &[Node], to: &[Node]) -> f64 {
-        let (prepared, mut graph) = self.prepared(Regime::Live);
+        let (prepared, mut graph) = self.prepared::<Complex<f64>>(Regime::Live);
         let (a, b) = (
             Self::lead(&prepared.net, &mut graph, from),
             Self::lead(&prepared.net, &mut graph, to),
         );
-        graph.join(a, b, 1.0 / VOLTMETER);
+        graph.join(a, b, VOLTMETER);
         let volts = graph.voltages(&driven(&prepared.net.elements), &[a, b]);
         (volts[0] - volts[1]).norm()
     }
 
-    fn resistance(&mut self, regime: Regime, from: &[Node], to: &[Node]) -> f64 {
-        let (prepared, mut graph) = self.prepared(regime);
+    fn ohms<S: Numbers>(&mut self, regime: Regime, from: &[Node], to: &[Node]) -> f64 {
+        let (prepared, mut graph) = self.prepared::<S>(regime);
         let (a, b) = (
             Self::lead(&prepared.net, &mut graph, from),
             Self::lead(&prepared.net, &mut graph, to),
         );
-        graph.resistance(a, b)
+        graph.ohms(a, b)
     }
 
     /// Insulation resistance at a voltage, and what is destroyed by it.
     fn insulation(&mut self, volts: f64, from: &[Node], to: &[Node]) -> (f64, Vec<Consequence>) {
-        let (prepared, mut graph) = self.prepared(Regime::High);
+        let (prepared, mut graph) = self.prepared::<f64>(Regime::High);
         let ends = (
             Self::lead(&prepared.net, &mut graph, from),
             Self::lead(&prepared.net, &mut graph, to),
@@ -570,12 +655,12 @@ impl Bench<'_> {
             .map(|part| (part.from, part.to, part.law))
             .collect();
         if parts.is_empty() {
-            return (graph.resistance(ends.0, ends.1), Vec::new());
+            return (graph.ohms(ends.0, ends.1), Vec::new());
         }
         let across = graph.across(&parts, ends, volts, volts / INSULATION_SHORT);
         let mut gone = Vec::new();
         for (part, v) in prepared.net.parts.iter().zip(&across) {
-            graph.join(part.from, part.to, part.law.siemens(*v));
+            graph.join(part.from, part.to, 1.0 / part.law.siemens(*v));
             let Some((b, c, p)) = part.fragile else {
                 continue;
             };
@@ -589,12 +674,12 @@ impl Bench<'_> {
             }
         }
         gone.dedup();
-        (graph.resistance(ends.0, ends.1), gone)
+        (graph.ohms(ends.0, ends.1), gone)
     }
 
     /// Whether line one comes before line two before line three; none without a supply of three.
     fn sequence(&mut self, from: &[Node]) -> Option<bool> {
-        let (prepared, graph) = self.prepared(Regime::Live);
+        let (prepared, graph) = self.prepared::<Complex<f64>>(Regime::Live);
         let at = |wire| match from.first()? {
             Node::Incoming(b, _) => prepared.net.get(Node::Incoming(*b, wire)),
             Node::Bar(b, _) => prepared.net.get(Node::Bar(*b, wire)),
@@ -625,7 +710,7 @@ impl Bench<'_> {
         let Some((b, c)) = self.circuit else {
             return 0.0;
         };
-        let (prepared, mut graph) = self.prepared(Regime::Live);
+        let (prepared, mut graph) = self.prepared::<Complex<f64>>(Regime::Live);
         let (hot, cold) = (
             Self::lead(&prepared.net, &mut graph, from),
             Self::lead(&prepared.net, &mut graph, to),
@@ -646,7 +731,9 @@ impl Bench<'_> {
                 .elements
                 .iter()
                 .find_map(|element| match element {
-                    Element::Resistor { from, to, ohms } if [*from, *to] == ends => Some(*ohms),
+                    Element::Impedance { from, to, ohms, .. } if [*from, *to] == ends => {
+                        Some(*ohms)
+                    }
                     _ => None,
                 });
             if let Some(ohms) = ohms {
@@ -708,8 +795,8 @@ const HARMFUL_SHARE: f64 = 0.3;
 /// An RCD is as quick as at five times its rated current from so many times what it operates at.
 const QUICK: f64 = 4.0;
 
-/// Currents that the sources drive into nodes, for their inner resistances as conductances.
-fn driven(elements: &[Element]) -> Vec<(usize, Complex<f64>)> {
+/// Currents that the sources drive into nodes, for what is inside them as an admittance.
+pub(super) fn driven(elements: &[Element]) -> Vec<(usize, Complex<f64>)> {
     let mut currents = Vec::new();
     for element in elements {
         if let Element::Source {
@@ -718,9 +805,11 @@ fn driven(elements: &[Element]) -> Vec<(usize, Complex<f64>)> {
             volts,
             degrees,
             ohms,
+            reactance,
         } = *element
         {
-            let current = Complex::from_polar(volts / ohms, degrees.to_radians());
+            let volts = Complex::from_polar(volts, degrees.to_radians());
+            let current = volts / Complex::new(ohms, reactance);
             currents.push((to, current));
             currents.push((from, -current));
         }

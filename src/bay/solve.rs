@@ -2,35 +2,64 @@
 //! something is measured, drives or is not linear (a star becomes a mesh: Kron's reduction); what is
 //! left is solved with nalgebra, what is not linear by Newton's iteration.
 //!
-//! The reduction adds, multiplies and divides positive numbers and never subtracts, so conductances
-//! from kilosiemens to picosiemens stand beside each other without loss.
+//! The reduction adds, multiplies and divides and never subtracts, so conductances from kilosiemens to
+//! picosiemens stand beside each other without loss. For alternating current the same is done with complex
+//! numbers; all that is there is resistive or inductive, so sums do not cancel either.
 
 use super::law::Law;
 use super::net::{Element, GROUND};
-use nalgebra::{Complex, DMatrix, DVector};
+use nalgebra::{Complex, ComplexField, DMatrix, DVector};
 use std::cmp::Reverse;
 use std::collections::{BTreeSet, BinaryHeap};
 
-/// Conductances between nodes.
-#[derive(Debug, Clone)]
-pub(super) struct Graph {
-    beside: Vec<Vec<(usize, f64)>>,
+/// What joins two nodes: a conductance for direct current, an admittance for alternating current.
+pub(super) trait Admittance: ComplexField<RealField = f64> + Copy {
+    /// Of a resistance with a reactance, Ω.
+    fn of(ohms: f64, reactance: f64) -> Self;
 }
 
-impl Graph {
+impl Admittance for f64 {
+    fn of(ohms: f64, _: f64) -> Self {
+        1.0 / ohms
+    }
+}
+
+impl Admittance for Complex<f64> {
+    fn of(ohms: f64, reactance: f64) -> Self {
+        Self::new(ohms, reactance).inv()
+    }
+}
+
+/// Admittances between nodes.
+#[derive(Debug, Clone)]
+pub(super) struct Graph<S> {
+    beside: Vec<Vec<(usize, S)>>,
+}
+
+impl<S: Admittance> Graph<S> {
     /// Of resistors, and the inner resistances of sources; with the leakage that every node has.
     pub(super) fn of(nodes: usize, elements: &[Element], stray: f64) -> Self {
         let mut graph = Self {
             beside: vec![Vec::new(); nodes],
         };
         for node in 1..nodes {
-            graph.join(node, GROUND, 1.0 / stray);
+            graph.join(node, GROUND, stray);
         }
         for element in elements {
             match *element {
-                Element::Resistor { from, to, ohms } | Element::Source { from, to, ohms, .. } => {
-                    graph.join(from, to, 1.0 / ohms);
+                Element::Impedance {
+                    from,
+                    to,
+                    ohms,
+                    reactance,
                 }
+                | Element::Source {
+                    from,
+                    to,
+                    ohms,
+                    reactance,
+                    ..
+                } => graph.add(from, to, S::of(ohms, reactance)),
                 Element::NonLinear { .. } => {}
             }
         }
@@ -41,12 +70,16 @@ impl Graph {
     pub(super) fn node(&mut self, stray: f64) -> usize {
         self.beside.push(Vec::new());
         let node = self.beside.len() - 1;
-        self.join(node, GROUND, 1.0 / stray);
+        self.join(node, GROUND, stray);
         node
     }
 
-    /// A conductance more between two nodes.
-    pub(super) fn join(&mut self, a: usize, b: usize, siemens: f64) {
+    /// A resistance more between two nodes.
+    pub(super) fn join(&mut self, a: usize, b: usize, ohms: f64) {
+        self.add(a, b, S::of(ohms, 0.0));
+    }
+
+    fn add(&mut self, a: usize, b: usize, siemens: S) {
         if a == b {
             return;
         }
@@ -60,13 +93,13 @@ impl Graph {
 
     fn eliminate(&mut self, node: usize) {
         let star = std::mem::take(&mut self.beside[node]);
-        let total: f64 = star.iter().map(|(_, g)| g).sum();
+        let total = star.iter().fold(S::zero(), |sum, (_, g)| sum + *g);
         for (end, _) in &star {
             self.beside[*end].retain(|(to, _)| *to != node);
         }
         for (n, (a, ga)) in star.iter().enumerate() {
             for (b, gb) in &star[n + 1..] {
-                self.join(*a, *b, ga * gb / total);
+                self.add(*a, *b, *ga * *gb / total);
             }
         }
     }
@@ -87,41 +120,45 @@ impl Graph {
         }
     }
 
-    fn between(&self, a: usize, b: usize) -> f64 {
+    fn between(&self, a: usize, b: usize) -> S {
         let found = self.beside[a].iter().find(|(to, _)| *to == b);
-        found.map_or(0.0, |(_, g)| *g)
+        found.map_or_else(S::zero, |(_, g)| *g)
     }
 
-    /// Resistance between two nodes, with every source dead; infinite where nothing joins them.
-    pub(super) fn resistance(mut self, a: usize, b: usize) -> f64 {
+    /// Impedance between two nodes, with every source dead, without its angle; infinite where nothing joins
+    /// them.
+    pub(super) fn ohms(mut self, a: usize, b: usize) -> f64 {
         if a == b {
             return 0.0;
         }
         self.reduce(|node| node == a || node == b);
         let direct = self.between(a, b);
         let by_ground = match (self.between(a, GROUND), self.between(b, GROUND)) {
-            _ if a == GROUND || b == GROUND => 0.0,
-            (ga, gb) if ga + gb > 0.0 => ga * gb / (ga + gb),
-            _ => 0.0,
+            (ga, gb) if a != GROUND && b != GROUND && (ga + gb).modulus() > 0.0 => {
+                ga * gb / (ga + gb)
+            }
+            _ => S::zero(),
         };
-        1.0 / (direct + by_ground)
+        1.0 / (direct + by_ground).modulus()
     }
 
     /// The nodal equations of what is left: conductances between the nodes kept, the ground left
     /// out.
-    fn matrix(&self, kept: &[usize]) -> DMatrix<f64> {
+    fn matrix(&self, kept: &[usize]) -> DMatrix<S> {
         let mut matrix = DMatrix::zeros(kept.len(), kept.len());
         for (row, node) in kept.iter().enumerate() {
             for (to, g) in &self.beside[*node] {
-                matrix[(row, row)] += g;
+                matrix[(row, row)] += *g;
                 if let Some(column) = kept.iter().position(|other| other == to) {
-                    matrix[(row, column)] -= g;
+                    matrix[(row, column)] -= *g;
                 }
             }
         }
         matrix
     }
+}
 
+impl Graph<Complex<f64>> {
     /// Voltages of some nodes, to earth, with currents driven into nodes.
     pub(super) fn voltages(
         mut self,
@@ -136,26 +173,25 @@ impl Graph {
             .collect();
         self.reduce(|node| kept.contains(&node));
         let kept: Vec<usize> = kept.into_iter().collect();
-        // Conductances are real, currents are not: both parts in one go.
-        let mut driven = DMatrix::zeros(kept.len(), 2);
+        let mut driven = DVector::zeros(kept.len());
         for (node, current) in currents {
             if let Some(row) = kept.iter().position(|other| other == node) {
-                driven[(row, 0)] += current.re;
-                driven[(row, 1)] += current.im;
+                driven[row] += *current;
             }
         }
         let solved = self.matrix(&kept).lu().solve(&driven);
         let of = |node: &usize| {
             let row = kept.iter().position(|other| other == node)?;
-            let solved = solved.as_ref()?;
-            Some(Complex::new(solved[(row, 0)], solved[(row, 1)]))
+            Some(solved.as_ref()?[row])
         };
         wanted
             .iter()
             .map(|node| of(node).unwrap_or_default())
             .collect()
     }
+}
 
+impl Graph<f64> {
     /// Voltages across parts that are not linear, with a source of `volts` and `ohms` between `a` and
     /// `b`.
     pub(super) fn across(
@@ -166,7 +202,7 @@ impl Graph {
         ohms: f64,
     ) -> Vec<f64> {
         let mut graph = self.clone();
-        graph.join(a, b, 1.0 / ohms);
+        graph.join(a, b, ohms);
         let kept: BTreeSet<usize> = parts
             .iter()
             .flat_map(|(from, to, _)| [*from, *to])

@@ -2,7 +2,7 @@
 
 use super::conditions::{Altered, Conditions};
 use crate::installation::{
-    Accessory, Board, Circuit, CircuitKind, Job, JobKind, Phases, Source, SystemVoltage,
+    Accessory, Board, Circuit, CircuitKind, Job, Phases, Source, SystemVoltage,
 };
 use crate::quantity::{Conductors, Pair, TestVoltage};
 use crate::terms::{Between, HalfCycle, Part, Place, Probe, RcdTest, Setting};
@@ -62,6 +62,8 @@ pub enum Reads {
     RcdFive,
     /// The order of the phases.
     PhaseSequence,
+    /// What is printed on a circuit's device.
+    Label,
 }
 
 /// One reading: of what, and how it is taken.
@@ -97,6 +99,7 @@ pub fn tour(job: &Job) -> Vec<Stop> {
         board: first,
         circuit: None,
         place: None,
+        held: 0,
     };
     let joined = on_leads(Setting::Continuity, Between::LeadsJoined);
     add(Reads::LeadsJoined, &nulled, joined);
@@ -135,6 +138,7 @@ pub fn tour(job: &Job) -> Vec<Stop> {
             board: board.number,
             circuit: None,
             place,
+            held: 0,
         };
         let pairs: &[Pair] = match board.phases {
             Phases::Single => &Pair::SINGLE_PHASE,
@@ -163,6 +167,7 @@ pub fn tour(job: &Job) -> Vec<Stop> {
             };
             test.dead(&mut add);
             test.live(&mut add);
+            test.label(&mut add);
         }
     }
     stops
@@ -187,6 +192,7 @@ fn at_the_origin(board: &Board, nulled: &Conditions, add: &mut Add<'_>) {
         board: board.number,
         circuit: None,
         place: None,
+        held: 0,
     };
     let (line_earth, line_neutral) = match board.phases {
         Phases::Single => (Pair::LE, Pair::LN),
@@ -230,6 +236,7 @@ impl OfCircuit<'_> {
             board: self.board.number,
             circuit: Some(self.circuit.number),
             place: place.cloned(),
+            held: 0,
         }
     }
 
@@ -261,9 +268,7 @@ impl OfCircuit<'_> {
             self.circuit.kind,
             CircuitKind::SinglePoint | CircuitKind::Motor
         );
-        let loaded = fixed
-            && self.circuit.equipment_possible
-            && self.job.kind == JobKind::PeriodicInspection;
+        let loaded = fixed && self.circuit.equipment_possible && self.job.kind.is_in_use();
         if loaded {
             cleared.altered.push(out(Part::Load, None));
         }
@@ -326,6 +331,14 @@ impl OfCircuit<'_> {
             }
         }
         self.insulation(&self.cleared(&alone), add);
+    }
+
+    /// What is printed on the device, where the job has one.
+    fn label(&self, add: &mut Add<'_>) {
+        if self.circuit.device.is_some() {
+            let probe = self.probe(Setting::Look, Between::Label, None);
+            add(Reads::Label, self.nulled, probe);
+        }
     }
 
     fn insulation(&self, cleared: &Conditions, add: &mut Add<'_>) {

@@ -1,3 +1,4 @@
+use super::mark::HiddenArgs;
 use super::progress::Progress;
 use super::shown;
 use anyhow::bail;
@@ -5,6 +6,7 @@ use bothhands::handin::{
     self, Address, Encryption, Failure, HandedIn, connect, prepare, trusted_roots,
 };
 use bothhands::marking::Economy;
+use bothhands::practice::Given;
 use clap::Args;
 use std::{
     env,
@@ -46,6 +48,8 @@ pub(crate) struct HandInArgs {
     /// Leave the sound out; a later run without this brings it
     #[arg(long)]
     without_sound: bool,
+    #[command(flatten)]
+    hidden: HiddenArgs,
 }
 
 /// What the one who hands in tells the one who waits.
@@ -74,11 +78,17 @@ pub(crate) fn run(args: &HandInArgs) -> anyhow::Result<ExitCode> {
     }
     let roots = args.root_certificate.clone();
     let (logs, with_sound) = (args.logs.clone(), !args.without_sound);
+    let hidden = args.hidden.given()?;
     let server = address.to_string();
     let (tell, told) = mpsc::channel();
     // What waits for the server can't be told to stop; this program can end without it.
     thread::spawn(move || {
-        let done = all(&address, roots.as_deref(), &logs, with_sound, &tell);
+        let sent = Sent {
+            logs: &logs,
+            with_sound,
+            hidden: hidden.as_ref(),
+        };
+        let done = all(&address, roots.as_deref(), &sent, &tell);
         let _ = tell.send(Told::Done(done));
     });
     let patience = Duration::from_secs(args.patience.max(1));
@@ -104,12 +114,19 @@ pub(crate) fn run(args: &HandInArgs) -> anyhow::Result<ExitCode> {
     }
 }
 
+/// What is handed in, and how.
+struct Sent<'a> {
+    logs: &'a [PathBuf],
+    with_sound: bool,
+    /// What is hidden in practices that are not finished.
+    hidden: Option<&'a Given>,
+}
+
 /// Whether the server has all of them.
 fn all(
     address: &Address,
     roots: Option<&Path>,
-    logs: &[PathBuf],
-    with_sound: bool,
+    sent: &Sent<'_>,
     tell: &mpsc::Sender<Told>,
 ) -> anyhow::Result<bool> {
     // Where nobody waits any more, the program is ending.
@@ -121,10 +138,18 @@ fn all(
     prepare(&mut client)?;
     let mut whole = true;
     let mut economy = Economy::default();
-    for path in logs {
+    for path in sent.logs {
         told(Told::WentOn);
         let went_on = || told(Told::WentOn);
-        match handin::hand_in_file(&mut client, path, with_sound, &mut economy, &went_on) {
+        let done = handin::hand_in_file(
+            &mut client,
+            path,
+            sent.with_sound,
+            sent.hidden,
+            &mut economy,
+            &went_on,
+        );
+        match done {
             Ok(done) => told(Told::Line(format!("{}: {}", path.display(), sum(&done)))),
             Err(Failure::Server(why)) => return Err(why.into()),
             Err(Failure::Log(why)) => {

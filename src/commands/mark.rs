@@ -6,11 +6,11 @@ use anyhow::{Context, bail, ensure};
 use bothhands::installation::Job;
 use bothhands::log::{self, Log};
 use bothhands::marking::{Criteria, Economy, Sheet, mark};
-use bothhands::practice::Hidden;
+use bothhands::practice::{Given, Hidden};
 use bothhands::report::{self, Sounds};
 use bothhands::sequence::{EventNo, strike_at_desk};
-use bothhands::store::{Mode, Store};
-use bothhands::terms::FaultKind;
+use bothhands::store::{KnownHead, Mode, Store};
+use bothhands::terms::{BayEdition, FaultKind};
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -33,6 +33,10 @@ pub(crate) struct Args {
     /// Write the usual criteria, to be changed and given with --criteria
     #[arg(long, conflicts_with = "dbs")]
     criteria_file: bool,
+    /// Mark only logs that hold the heads in this file: lines of a log's name and its head, as `mark` prints
+    /// them. An end that was cut off shows only against a head that was written down before
+    #[arg(long, value_name = "FILE")]
+    heads: Option<PathBuf>,
     #[command(flatten)]
     hidden: HiddenArgs,
     /// Strike this reading of one log from its marks: it was misheard. Kept in the log
@@ -82,23 +86,33 @@ pub(super) struct HiddenArgs {
 }
 
 impl HiddenArgs {
-    /// What is hidden in a job; nothing when neither faults nor a seed were given.
+    /// What is said to be hidden; nothing when neither faults nor a seed were given.
     ///
     /// # Errors
     /// When the file can't be used.
-    pub(super) fn of(&self, job: &Job) -> anyhow::Result<Option<Hidden>> {
+    pub(super) fn given(&self) -> anyhow::Result<Option<Given>> {
         Ok(match (&self.faults, self.seed) {
-            (Some(file), _) => Some(Hidden::load(file)?),
-            (None, Some(seed)) => {
-                let hidden = Hidden::drawn(job, seed, self.how_many, &self.from);
-                ensure!(
-                    !hidden.faults.is_empty(),
-                    "--from: none of these faults can be in this job; leave it out, or name other kinds"
-                );
-                Some(hidden)
-            }
+            (Some(file), _) => Some(Given::File(Hidden::load(file)?)),
+            (None, Some(seed)) => Some(Given::Drawn {
+                seed,
+                how_many: self.how_many,
+                from: self.from.clone(),
+            }),
             (None, None) => None,
         })
+    }
+
+    /// What is hidden in a job, in a practice of that edition.
+    ///
+    /// # Errors
+    /// When the file can't be used, or nothing that is named can be in the job.
+    pub(super) fn of(&self, job: &Job, edition: BayEdition) -> anyhow::Result<Option<Hidden>> {
+        let hidden = self.given()?.map(|given| given.hidden(job, edition));
+        ensure!(
+            self.seed.is_none() || hidden.as_ref().is_none_or(|h| !h.faults.is_empty()),
+            "--from: none of these faults can be in this job; leave it out, or name other kinds"
+        );
+        Ok(hidden)
     }
 }
 
@@ -116,6 +130,9 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     if let (Some(event), Some(reason), Some(by)) = (args.strike, &args.reason, &args.by) {
         strike(&args.dbs, EventNo(event), reason, by)?;
     }
+    if let Some(heads) = &args.heads {
+        hold(&args.dbs, heads)?;
+    }
     let reference = match &args.reference {
         Some(db) => Some(read(db)?.1),
         None => None,
@@ -128,7 +145,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         let agenda = log
             .agenda()
             .with_context(|| format!("{}: this log can't be marked", db.display()))?;
-        let hidden = args.hidden.of(agenda.job())?;
+        let hidden = args.hidden.of(agenda.job(), agenda.bay_edition())?;
         let sheet = mark(
             &log,
             hidden.as_ref(),
@@ -184,10 +201,68 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         }
     }
     outputs.write()?;
+    for (db, sheet) in args.dbs.iter().zip(&sheets) {
+        if let Some(head) = &sheet.head {
+            shown::line(format!("head {} {head}", name_of(db)))?;
+        }
+    }
     if args.open {
         outputs.open()?;
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// The name of a log, without where it lies.
+fn name_of(db: &Path) -> String {
+    let name = db.file_name().unwrap_or(db.as_os_str());
+    name.to_string_lossy().into_owned()
+}
+
+/// Whether each log holds the head that a file has for it.
+fn hold(dbs: &[PathBuf], file: &Path) -> anyhow::Result<()> {
+    let path = file.display();
+    let text = std::fs::read_to_string(file).with_context(|| format!("{path}: can't be read"))?;
+    let mut known: Vec<(String, KnownHead)> = Vec::new();
+    for (n, line) in text.lines().enumerate() {
+        let line = line.trim();
+        if line.is_empty() || line.starts_with('#') {
+            continue;
+        }
+        let line = line.strip_prefix("head ").unwrap_or(line);
+        let (name, head) = line.rsplit_once(char::is_whitespace).with_context(|| {
+            format!(
+                "{path}, line {}: a line holds the name of a log and its head, such as: kim.practice.db 26:0123abcd",
+                n + 1
+            )
+        })?;
+        let head = head
+            .parse()
+            .with_context(|| format!("{path}, line {}", n + 1))?;
+        known.push((name.trim().to_owned(), head));
+    }
+    let mut wrong = Vec::new();
+    for db in dbs {
+        let name = name_of(db);
+        let store = Store::open(db, Mode::Read)?;
+        let mut of_log = known.iter().filter(|(of, _)| *of == name).peekable();
+        if of_log.peek().is_none() {
+            wrong.push(format!("{}: {path} has no head of it", db.display()));
+        }
+        for (_, head) in of_log {
+            if !store.holds(head)? {
+                wrong.push(format!(
+                    "{}: does not hold the head {head}: its end was cut off, or it was made anew",
+                    db.display()
+                ));
+            }
+        }
+    }
+    ensure!(
+        wrong.is_empty(),
+        "{}\nNothing was marked. Ask for these logs as they were, or leave them out",
+        wrong.join("\n")
+    );
+    Ok(())
 }
 
 /// The names of the pages of the sheets.

@@ -38,6 +38,7 @@ pub(crate) fn run(args: MergeArgs) -> Result<ExitCode> {
         .iter()
         .map(|path| Store::open(path, Mode::Read))
         .collect::<Result<Vec<_>, _>>()?;
+    not_mixed(&args.sources, &sources)?;
     let piped = args.output == Path::new("-");
     if piped && args.json {
         bail!("the log goes to standard output: leave --json out, or name a file with --output");
@@ -79,6 +80,31 @@ pub(crate) fn run(args: MergeArgs) -> Result<ExitCode> {
         shown::line(text)?;
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// A practice is no part of the record of an installation, and a test is none of a practice. What can't be read
+/// is told where it is merged.
+fn not_mixed(paths: &[PathBuf], sources: &[Store]) -> Result<()> {
+    let practised = |store: &Store| {
+        let logs = log::Log::threads(store).ok()?;
+        Some(logs.iter().any(log::Log::is_practice))
+    };
+    let known = paths.iter().zip(sources);
+    let known: Vec<(&PathBuf, bool)> = known
+        .filter_map(|(path, store)| Some((path, practised(store)?)))
+        .collect();
+    let practice: Vec<String> = known
+        .iter()
+        .filter(|(_, practised)| *practised)
+        .map(|(path, _)| path.display().to_string())
+        .collect();
+    if practice.is_empty() || practice.len() == known.len() {
+        return Ok(());
+    }
+    bail!(
+        "practice on a simulated installation: {}\nIt is not merged with the log of a test. Leave it out, or merge only logs of practice",
+        practice.join(", ")
+    )
 }
 
 /// Where the readings of the logs disagree, a line each.

@@ -1,13 +1,23 @@
 //! `bothhands new`: a job file to begin with.
 
-use super::shown;
-use anyhow::Context;
+use super::engine::EngineArgs;
+use super::progress::Progress;
+use super::stop::stop_on_signal;
+use super::voice::VoiceArgs;
+use super::{shown, source};
+use anyhow::{Context, bail};
 use bothhands::config;
+use bothhands::dialogue::{Beside, Input, InputSource, TypedLines, Wanted};
 use bothhands::draft::{Draft, Interview, circuits_of_table, read_back};
+use bothhands::grammar::{Grammar, Intent};
+use bothhands::speech::{Decision, DecodeContext, Recogniser, Recognition};
+use bothhands::voice::{Silent, Tone, Voice};
 use std::fs::OpenOptions;
-use std::io::{self, BufRead, ErrorKind, IsTerminal, Read, Write};
+use std::io::{self, ErrorKind, IsTerminal, Read, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
 
 /// Begin a job: write a job file with comments, from a table of circuits, or from your answers.
 ///
@@ -26,6 +36,17 @@ pub(crate) struct Args {
     /// amp B, RCBO, eight sockets".
     #[arg(long)]
     ask: bool,
+    /// Where answers are heard from, beside the keyboard: `mic`, or recordings of them (WAV or FLAC). Names
+    /// and serial numbers are typed all the same.
+    #[arg(long, value_name = "mic|FILE", num_args = 1.., requires = "ask")]
+    sound: Vec<String>,
+    /// The microphone to use, by name; `bothhands devices` lists them.
+    #[arg(long, value_name = "NAME", requires = "sound")]
+    device: Option<String>,
+    #[command(flatten)]
+    engine: EngineArgs,
+    #[command(flatten)]
+    voice: VoiceArgs,
 }
 
 /// Runs it.
@@ -50,7 +71,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
             shown::note(read_back(circuit));
         }
     } else if args.ask {
-        draft = asked(draft)?;
+        draft = asked(draft, args)?;
     }
     let text = draft.text();
     if to_output {
@@ -99,42 +120,185 @@ fn table(from: &Path) -> anyhow::Result<String> {
     })
 }
 
-/// A draft from answers, typed one a line; what was not answered when they end is marked.
-fn asked(draft: Draft) -> anyhow::Result<Draft> {
+/// A draft from answers, typed one a line or said; what was not answered when they end is marked.
+fn asked(draft: Draft, args: &Args) -> anyhow::Result<Draft> {
     let mut interview = Interview::new(draft);
-    let typed = io::stdin().is_terminal();
+    let at_terminal = io::stdin().is_terminal();
+    let mut hearing = (!args.sound.is_empty())
+        .then(|| Hearing::open(args))
+        .transpose()?;
+    let stop = hearing.is_some().then(stop_on_signal).transpose()?;
+    let stopped = || {
+        stop.as_ref()
+            .is_some_and(|stop| stop.load(Ordering::SeqCst))
+    };
+    let mut typed = match hearing {
+        Some(_) => None,
+        None => Some(TypedLines::open(Path::new("-"))?),
+    };
     shown::note("Answer each; help says what else there is.");
     let mut asked = "";
-    let mut lines = io::stdin().lock();
-    let mut line = Vec::new();
-    while !interview.is_over() {
+    while !interview.is_over() && !stopped() {
         let prompt = interview.prompt();
         if prompt != asked {
             shown::note(prompt);
+            if let Some(hearing) = &mut hearing {
+                hearing.ask(prompt);
+            }
             asked = prompt;
         }
-        line.clear();
-        let read = lines
-            .read_until(b'\n', &mut line)
-            .context("standard input can't be read")?;
-        if read == 0 {
-            shown::note("No more answers: what is missing is marked in the file.");
-            break;
-        }
-        let said = String::from_utf8_lossy(&line);
-        if !typed && !said.trim().is_empty() {
-            shown::note(format!("> {}", said.trim()));
-        }
-        match interview.answer(&said) {
-            Ok(told) if told.is_empty() => {}
-            Ok(told) => shown::note(told),
+        let next = match (&mut hearing, &mut typed) {
+            (Some(hearing), _) => hearing.next(&interview)?,
+            (None, Some(typed)) => typed.next(&mut Silent)?.map(Answer::of),
+            (None, None) => None,
+        };
+        let said = match next {
+            Some(Answer::Typed(line)) if at_terminal => line,
+            Some(Answer::Typed(line) | Answer::Said(line)) => {
+                shown::note(format!("> {line}"));
+                line
+            }
+            Some(Answer::Nothing) => continue,
+            // What can only be typed is left open where nothing is typed any more.
+            None if hearing.is_some() && interview.asks_to_type() => "later".to_owned(),
+            None => {
+                shown::note("No more answers: what is missing is marked in the file.");
+                break;
+            }
+        };
+        let told = match interview.answer(&said) {
+            Ok(told) => told,
             Err(why) => {
-                shown::note(format!("Not taken: {why}"));
                 asked = "";
+                format!("Not taken: {why}")
+            }
+        };
+        if !told.is_empty() {
+            shown::note(&told);
+            if let Some(hearing) = &mut hearing {
+                hearing.ask(&told);
             }
         }
     }
     Ok(interview.draft()?)
+}
+
+/// What came in.
+enum Answer {
+    Typed(String),
+    Said(String),
+    Nothing,
+}
+
+impl Answer {
+    fn of(input: Input) -> Self {
+        match input {
+            Input::Words(line) => Self::Typed(line),
+            _ => Self::Nothing,
+        }
+    }
+}
+
+/// Answers by voice, with the keyboard beside it.
+struct Hearing {
+    ear: Box<dyn Recogniser>,
+    source: Beside,
+    voice: Box<dyn Voice>,
+    live: bool,
+}
+
+impl Hearing {
+    fn open(args: &Args) -> anyhow::Result<Self> {
+        let live = source::is_live(&args.sound);
+        let how = args.voice.or_configured();
+        let (speaks, rehearsed) = how.profile()?;
+        let grammar = Arc::new(Grammar::built_in()?);
+        let ear = match args.engine.other(&grammar)? {
+            Some(other) => other,
+            None => {
+                let _progress = Progress::of("loading the models");
+                let mut ear = args.engine.ear(&grammar)?;
+                if let Some(rehearsed) = &rehearsed {
+                    rehearsed.set(&mut ear)?;
+                }
+                Box::new(ear)
+            }
+        };
+        // Said and shown: shown it is all the same.
+        let voice: Box<dyn Voice> = match live {
+            true => how.open(true, speaks, true),
+            false => Box::new(Silent),
+        };
+        let end_pause = rehearsed.and_then(|r| r.profile.end_pause);
+        let sound = source::sound(
+            &args.sound,
+            args.device.as_deref(),
+            source::cutting(end_pause),
+        )?;
+        Ok(Self {
+            ear,
+            source: Beside::new(TypedLines::open(Path::new("-"))?, sound),
+            voice,
+            live,
+        })
+    }
+
+    /// Says a line without what stands in brackets, which is for the eye.
+    fn ask(&mut self, text: &str) {
+        let aloud = text.split_once(" (").map_or(text, |(before, _)| before);
+        // It is shown; a voice that fails is no reason to stop.
+        let _ = self.voice.say(Tone::Plain, aloud);
+    }
+
+    /// The next answer; nothing at the end.
+    fn next(&mut self, interview: &Interview) -> anyhow::Result<Option<Answer>> {
+        // Recordings wait for what is typed; a person at the microphone may say "later".
+        self.source
+            .want(match (self.live, interview.asks_to_type()) {
+                (true, _) => Wanted::Either,
+                (false, true) => Wanted::Typed,
+                (false, false) => Wanted::Sound,
+            });
+        let Some(input) = self.source.next(self.voice.as_mut())? else {
+            return Ok(None);
+        };
+        Ok(Some(match input {
+            Input::Words(line) => Answer::Typed(line),
+            Input::Sound(sound) | Input::OverlapsPrompt(sound) => {
+                let expected = DecodeContext {
+                    rule: interview.rule().to_owned(),
+                    excluded: Vec::new(),
+                };
+                let heard = self.ear.recognise(&sound.samples, &expected)?;
+                self.heard(heard)
+            }
+            Input::NoVoice(name) => {
+                bail!("{name}: no voice in it; record the answer again, nearer to the microphone")
+            }
+            Input::Notice(text) => {
+                shown::note(text);
+                Answer::Nothing
+            }
+            Input::Partial(_) | Input::Idle(_) | Input::Waiting => Answer::Nothing,
+        }))
+    }
+
+    /// What an utterance comes to: what could be two things is asked again.
+    fn heard(&mut self, heard: Recognition) -> Answer {
+        match (heard.outcome, heard.said) {
+            (Decision::Accept, Some(Intent::Pieces(pieces))) => Answer::Said(pieces.join(", ")),
+            (Decision::Confirm, _) => {
+                let again = match heard.runner_up {
+                    Some(other) => format!("Say again: {}, or {other}?", heard.words),
+                    None => format!("Say again: {}?", heard.words),
+                };
+                shown::note(&again);
+                self.ask(&again);
+                Answer::Nothing
+            }
+            _ => Answer::Nothing,
+        }
+    }
 }
 
 fn there_already(path: &Path) -> anyhow::Error {

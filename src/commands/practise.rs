@@ -16,6 +16,26 @@ pub(crate) struct PractiseArgs {
     hidden: HiddenArgs,
 }
 
+/// What a job has that the simulated installation does not, and what to do.
+fn not_simulated(job: &Job) -> Option<&'static str> {
+    let several = job.boards.iter().any(|board| !board.rcds.is_empty());
+    let reference = job
+        .instruments
+        .iter()
+        .any(|i| i.loop_reference_ohms.is_some() || i.rcd_reference_ms.is_some());
+    match (several, reference) {
+        (true, _) => Some(
+            "the simulated installation has no RCD of several circuits: practise a copy of the job without \
+             [[board.rcd]], each circuit with its own",
+        ),
+        (false, true) => Some(
+            "the simulated instruments have no reference: practise a copy of the job without \
+             loop_reference_ohms and rcd_reference_ms",
+        ),
+        (false, false) => None,
+    }
+}
+
 /// Runs it.
 ///
 /// # Errors
@@ -29,7 +49,12 @@ pub(crate) fn run(mut args: PractiseArgs) -> anyhow::Result<ExitCode> {
         "Practice on a simulated installation. Say what you do, and where the probes are: \"probe line to neutral at socket three\".",
     );
     let PractiseArgs { test, hidden } = args;
-    test::lead(&test, |job: &Job| {
-        Ok(Some(hidden.of(job)?.unwrap_or_else(Hidden::nothing)))
+    test::lead(&test, |job: &Job, edition| {
+        if let Some(not_there) = not_simulated(job) {
+            anyhow::bail!("{not_there}");
+        }
+        Ok(Some(
+            hidden.of(job, edition)?.unwrap_or_else(Hidden::nothing),
+        ))
     })
 }

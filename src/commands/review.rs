@@ -1,5 +1,5 @@
 use super::letterhead::LetterheadArgs;
-use super::mark::{criteria, read};
+use super::mark::{HiddenArgs, criteria, read};
 use super::paper::times;
 use super::progress::Progress;
 use super::{shown, written};
@@ -22,6 +22,8 @@ pub(crate) struct ReviewArgs {
     /// The instructor's own log of the same bay: readings are compared with its
     #[arg(long, value_name = "DB")]
     reference: Option<PathBuf>,
+    #[command(flatten)]
+    hidden: HiddenArgs,
     /// The port on this machine; any free one when left out
     #[arg(long, value_name = "N", default_value_t = 0)]
     port: u16,
@@ -48,6 +50,7 @@ pub(crate) fn run(args: ReviewArgs) -> anyhow::Result<ExitCode> {
             Some(db) => Some(read(db)?.1),
             None => None,
         },
+        hidden: args.hidden.given()?,
     };
     let times = times(args.time_zone.as_deref())?;
     let review = {

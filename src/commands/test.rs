@@ -20,6 +20,7 @@ use bothhands::log::{self, Log, LogError, SharedClock};
 use bothhands::practice::{Bench, Hidden};
 use bothhands::speech::Recogniser;
 use bothhands::store::{Mode, Store};
+use bothhands::terms::BayEdition;
 use bothhands::voice::{Tone, until_quiet};
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
@@ -72,13 +73,13 @@ pub(crate) struct Args {
 /// # Errors
 /// When the job, the log or the sound can't be used; nothing is lost.
 pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
-    lead(args, |_| Ok(None))
+    lead(args, |_, _| Ok(None))
 }
 
 /// Leads a job, or the practice of it: `hides` gives what is hidden in it, when it is one.
 pub(super) fn lead(
     args: &Args,
-    hides: impl FnOnce(&Job) -> anyhow::Result<Option<Hidden>>,
+    hides: impl FnOnce(&Job, BayEdition) -> anyhow::Result<Option<Hidden>>,
 ) -> anyhow::Result<ExitCode> {
     if args.job == Path::new("-") && (args.db.is_none() || args.words == Some("-".into())) {
         bail!(
@@ -120,7 +121,7 @@ pub(super) fn lead(
     }
     let clock = SharedClock::default();
     let by_voice = args.words.is_none();
-    let hidden = hides(&job)?;
+    let hidden = hides(&job, edition_of(&db))?;
     // Before there is a log: what can't be hidden in that job begins none.
     let bench = hidden
         .clone()
@@ -260,6 +261,20 @@ pub(super) fn lead(
         shown::note(account);
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// What the simulated installation does of a log that there is; of a new one, what it does now. What is wrong
+/// with the log is told where it is taken up.
+fn edition_of(db: &Path) -> BayEdition {
+    let left = || {
+        Log::read(&Store::open(db, Mode::Read).ok()?)
+            .ok()?
+            .agenda()
+            .ok()
+    };
+    let left = db.exists().then(left).flatten();
+    let practised = left.filter(|left| left.practises());
+    practised.map_or(BayEdition::NOW, |left| left.bay_edition())
 }
 
 /// Whether a job file that differs from that of the log is agreed to be the same job, changed: the

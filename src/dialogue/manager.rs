@@ -7,7 +7,7 @@ use crate::audio::Utterance;
 use crate::grammar::{Grammar, Intent, SaidInstead, distinct};
 use crate::installation::Job;
 use crate::log::{self, Log, LogError, SharedClock};
-use crate::practice::{Answer, Bench};
+use crate::practice::Bench;
 use crate::sequence::{
     Agenda, Event, Line, LineKind, Mode, Run, Session, Turn, change_job, place_of, say,
     sounds_like_a_warning,
@@ -19,6 +19,7 @@ use crate::voice::{Earcon, Saying, Tone, Voice};
 use anyhow::bail;
 use jiff::Timestamp;
 use serde::Serialize;
+use std::collections::VecDeque;
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -124,6 +125,27 @@ impl DialogueManager<'_> {
         self.mark(&turn.lines);
     }
 
+    /// "Observation, code two, circuit three: no lid on the box": what is typed behind the code is its
+    /// words.
+    fn observed_in_one_line(&self, words: &str) -> Option<(Intent, String)> {
+        let marks = words.match_indices([':', ',', ';']);
+        marks
+            .filter_map(|(at, mark)| {
+                let said = self.session.understand_typed(self.grammar, &words[..at])?;
+                let told = words[at + mark.len()..].trim();
+                let observes = match &said {
+                    Intent::Observed { .. } => true,
+                    Intent::Inspected { state, .. } | Intent::Stated(state) => {
+                        state.code_means().is_some()
+                    }
+                    _ => false,
+                };
+                (observes && !told.is_empty()).then(|| (said, told.to_owned()))
+            })
+            // The longest beginning that is understood: a place may follow the code.
+            .last()
+    }
+
     /// Takes utterances until the source ends, the session finishes, or it is told to stop.
     ///
     /// # Errors
@@ -136,8 +158,13 @@ impl DialogueManager<'_> {
         let mut partial: Option<(Utterance, DecodeContext, Recognition)> = None;
         let mut doubted: Option<Intent> = None;
         let mut asked: Option<Take> = None;
+        let mut queued: VecDeque<String> = VecDeque::new();
         while !self.stop.load(Ordering::SeqCst) && self.session.state().mode() != Mode::Finished {
-            let Some(input) = source.next(self.voice)? else {
+            let next = match queued.pop_front() {
+                Some(words) => Some(Input::Words(words)),
+                None => source.next(self.voice)?,
+            };
+            let Some(input) = next else {
                 break;
             };
             let over = matches!(input, Input::OverlapsPrompt(_));
@@ -167,6 +194,10 @@ impl DialogueManager<'_> {
                         Some(said) => (said, Some(words), None),
                         None if self.session.state().mode() == Mode::Noting => {
                             (Intent::Note, Some(words), None)
+                        }
+                        None if let Some((said, told)) = self.observed_in_one_line(&words) => {
+                            queued.extend([told, Intent::EndOfNote.words()]);
+                            (said, Some(words), None)
                         }
                         None if sounds_like_a_warning(&words) && self.ask_if_live(&words, None) => {
                             continue;
@@ -317,7 +348,7 @@ impl DialogueManager<'_> {
             };
             silent_since = Instant::now();
             tally.taken += 1;
-            if matches!(said, Intent::Probe { .. }) && self.probed(&said, evidence.as_ref()) {
+            if Bench::answers(&said) && self.answered(&said, evidence.as_ref()) {
                 continue;
             }
             let before = self.session.clone();
@@ -350,23 +381,20 @@ impl DialogueManager<'_> {
         Ok(tally)
     }
 
-    /// Lets the instrument of a practice answer; whether there is one, and it is being practised.
-    fn probed(&mut self, said: &Intent, evidence: Option<&Evidence>) -> bool {
-        let running = self.session.state().mode() == Mode::Running;
-        let Some(bench) = self.bench.as_mut().filter(|_| running) else {
+    /// Lets the installation of a practice answer; whether there is one, and it can. An instrument shows
+    /// what is there whether or not the session is paused.
+    fn answered(&mut self, said: &Intent, evidence: Option<&Evidence>) -> bool {
+        let mode = self.session.state().mode();
+        let can = !matches!(mode, Mode::Noting | Mode::Finished);
+        let Some(bench) = self.bench.as_mut().filter(|_| can) else {
             return false;
         };
         let stood = bench.clone();
-        match bench.probe(self.session.state(), said) {
-            Ok(Answer {
-                probe,
-                shown,
-                came,
-                refusal,
-            }) => {
+        let now = self.clock.tick();
+        match bench.answer(self.session.state(), said, now) {
+            Ok(event) => {
                 let before = self.session.clone();
-                let now = self.clock.tick();
-                let turn = self.session.probed(probe, shown, came, refusal, now);
+                let turn = self.session.practised(event, now);
                 if !self.keep_and_say(before, &turn, evidence) {
                     self.bench = Some(stood);
                 }
@@ -374,6 +402,17 @@ impl DialogueManager<'_> {
             Err(why) => self.say(&[Line::answer(why.to_string())]),
         }
         true
+    }
+
+    /// Keeps and says what came of what was just done to the installation of a practice.
+    fn something_came(&mut self) {
+        let Some(bench) = &mut self.bench else { return };
+        let Some(event) = bench.came(self.session.state()) else {
+            return;
+        };
+        let before = self.session.clone();
+        let turn = self.session.practised(event, self.clock.tick());
+        self.keep_and_say(before, &turn, None);
     }
 
     /// Tells what was hidden once a practice is finished.
@@ -411,6 +450,7 @@ impl DialogueManager<'_> {
                 self.observer.went_on(self.session.state());
                 self.say(&turn.lines);
                 self.mark(&turn.lines);
+                self.something_came();
                 true
             }
             Err(why) => {
@@ -631,7 +671,8 @@ fn is_the_same_practice(
     practice: Option<&Practice>,
     db: &Path,
 ) -> anyhow::Result<()> {
-    let simulated = |practice: Option<&Practice>| practice.and_then(|p| p.simulated.clone());
+    // Of which edition it is, the log says.
+    let simulated = |practice: Option<&Practice>| Some(practice?.simulated.as_ref()?.seal.clone());
     let tester = &left.job().tester;
     if let (Some(was), Some(is)) = (left.practice(), practice) {
         // What is not said is as it was.

@@ -29,5 +29,5 @@ pub use manager::{
     nearly_a_warning, open_session,
 };
 pub use profile::{settings, with_hearing};
-pub use source::{Clips, Input, InputSource, Recordings, TypedLines};
+pub use source::{Beside, Clips, Input, InputSource, Recordings, TypedLines, Wanted};
 pub use turn_taking::enough;

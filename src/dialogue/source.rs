@@ -104,6 +104,36 @@ fn read_lines(mut reader: Box<dyn BufRead + Send>, give: &SyncSender<std::io::Re
     }
 }
 
+impl TypedLines {
+    /// A line as it is read: nothing where it is to be left out.
+    fn taken(&mut self, line: std::io::Result<Vec<u8>>) -> anyhow::Result<Option<String>> {
+        self.read += 1;
+        let line =
+            line.with_context(|| format!("{}: line {} can't be read", self.name, self.read))?;
+        if self.read == 1 && (line.starts_with(&[0xff, 0xfe]) || line.starts_with(&[0xfe, 0xff])) {
+            bail!("{}: this is text in UTF-16; save it as UTF-8", self.name);
+        }
+        let line = String::from_utf8_lossy(&line);
+        let line = if self.read == 1 {
+            line.trim_start_matches('\u{feff}')
+        } else {
+            &line
+        };
+        let line = line.trim();
+        Ok((!line.is_empty() && !line.starts_with('#')).then(|| line.to_owned()))
+    }
+
+    /// A line that was typed already, if there is one.
+    fn at_once(&mut self) -> anyhow::Result<Option<String>> {
+        while let Ok(line) = self.lines.try_recv() {
+            if let Some(line) = self.taken(line)? {
+                return Ok(Some(line));
+            }
+        }
+        Ok(None)
+    }
+}
+
 impl InputSource for TypedLines {
     fn next(&mut self, _voice: &mut dyn Voice) -> anyhow::Result<Option<Input>> {
         loop {
@@ -112,24 +142,60 @@ impl InputSource for TypedLines {
                 Err(RecvTimeoutError::Timeout) => return Ok(Some(Input::Waiting)),
                 Err(RecvTimeoutError::Disconnected) => return Ok(None),
             };
-            self.read += 1;
-            let line =
-                line.with_context(|| format!("{}: line {} can't be read", self.name, self.read))?;
-            if self.read == 1
-                && (line.starts_with(&[0xff, 0xfe]) || line.starts_with(&[0xfe, 0xff]))
-            {
-                bail!("{}: this is text in UTF-16; save it as UTF-8", self.name);
+            if let Some(line) = self.taken(line)? {
+                return Ok(Some(Input::Words(line)));
             }
-            let line = String::from_utf8_lossy(&line);
-            let line = if self.read == 1 {
-                line.trim_start_matches('\u{feff}')
-            } else {
-                &line
-            };
-            let line = line.trim();
-            if !line.is_empty() && !line.starts_with('#') {
-                return Ok(Some(Input::Words(line.to_owned())));
-            }
+        }
+    }
+}
+
+/// Which of two sources is listened to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Wanted {
+    /// What is typed; the sound waits.
+    Typed,
+    /// The sound, and what is typed once it has ended.
+    Sound,
+    /// Either; what was typed comes first.
+    Either,
+}
+
+/// Typed lines beside sound.
+pub struct Beside {
+    typed: TypedLines,
+    sound: Box<dyn InputSource>,
+    wanted: Wanted,
+}
+
+impl Beside {
+    /// Both.
+    pub fn new(typed: TypedLines, sound: Box<dyn InputSource>) -> Self {
+        Self {
+            typed,
+            sound,
+            wanted: Wanted::Either,
+        }
+    }
+
+    /// Listens to this from here on.
+    pub fn want(&mut self, wanted: Wanted) {
+        self.wanted = wanted;
+    }
+}
+
+impl InputSource for Beside {
+    fn next(&mut self, voice: &mut dyn Voice) -> anyhow::Result<Option<Input>> {
+        let typed = match self.wanted {
+            Wanted::Typed => return self.typed.next(voice),
+            Wanted::Sound => None,
+            Wanted::Either => self.typed.at_once()?,
+        };
+        match typed {
+            Some(line) => Ok(Some(Input::Words(line))),
+            None => match self.sound.next(voice)? {
+                Some(input) => Ok(Some(input)),
+                None => self.typed.next(voice),
+            },
         }
     }
 }

@@ -82,11 +82,14 @@ pub(super) fn may_be_refused(event: &Event) -> bool {
         event,
         Event::Reading { .. }
             | Event::Stated { .. }
+            | Event::SectionStated { .. }
+            | Event::Observed { .. }
             | Event::TakenOut { .. }
             | Event::PutBack { .. }
             | Event::ProposedAllBack { .. }
             | Event::ProposedStatement { .. }
             | Event::ProposedPoint { .. }
+            | Event::ProposedCircuit { .. }
             | Event::NotTested { .. }
             | Event::Skipped { .. }
     )
@@ -133,6 +136,7 @@ mod tests {
             },
             times: Vec::new(),
             ears_differ: false,
+            only_fits_ill: false,
             may_go_on,
             took: Duration::ZERO,
         }

@@ -2,7 +2,8 @@
 //! be put right until the end.
 
 use super::template::{Draft, tester_uses};
-use super::words::{CircuitWords, circuit_number, in_digits, read_back};
+use super::words::{CircuitWords, circuit_number, read_back};
+use crate::grammar::number::in_digits;
 use crate::installation::{Circuit, Earthing, Instrument, JobKind, NotClear, Phases, Source, day};
 
 /// What is asked, in this order.
@@ -36,6 +37,9 @@ const ORDER: [Ask; 12] = [
     Ask::Breaking,
     Ask::Over,
 ];
+
+/// The rule of what can be said where the answer has to be typed.
+const TYPED: &str = "interview.name";
 
 /// Questions and what was answered so far.
 #[derive(Debug, Clone)]
@@ -78,7 +82,9 @@ impl Interview {
     pub fn prompt(&self) -> &'static str {
         match self.ask() {
             Ask::Site => "What is the place called?",
-            Ask::Kind => "New work, or an installation in use? (new, or periodic)",
+            Ask::Kind => {
+                "New work, an installation in use, minor works on one circuit, or live tests only? (new, periodic, minor works, or live retest)"
+            }
             Ask::Tester => "Who tests?",
             Ask::Earthing => "How is it earthed? (TN-S, TN-C-S or TT)",
             Ask::Phases => "How many phases has the supply? (1 or 3)",
@@ -99,6 +105,25 @@ impl Interview {
             }
             Ask::Over => "",
         }
+    }
+
+    /// The grammar rule by which an answer is heard.
+    pub fn rule(&self) -> &'static str {
+        match self.ask() {
+            Ask::Kind => "interview.kind",
+            Ask::Earthing => "interview.earthing",
+            Ask::Phases => "interview.phases",
+            Ask::Sources => "interview.sources",
+            Ask::Bonds => "interview.bonds",
+            Ask::Circuits => "interview.circuits",
+            Ask::Breaking => "interview.breaking",
+            Ask::Site | Ask::Tester | Ask::Instrument | Ask::Board | Ask::Over => TYPED,
+        }
+    }
+
+    /// Whether what is asked now is a name or a number that only the keyboard can give.
+    pub fn asks_to_type(&self) -> bool {
+        self.rule() == TYPED
     }
 
     /// What may be said besides an answer.
@@ -152,6 +177,8 @@ impl Interview {
                 match kind {
                     JobKind::InitialVerification => "Initial verification: new work.",
                     JobKind::PeriodicInspection => "Periodic inspection: in use.",
+                    JobKind::MinorWorks => "Minor works: one circuit.",
+                    JobKind::LiveRetest => "Live re-test: nothing is isolated.",
                 }
                 .to_owned()
             }
@@ -182,7 +209,14 @@ impl Interview {
                 )
             }
             Ask::Sources => {
-                let none = ["none", "no", "nothing", "mains", "mains only"];
+                let none = [
+                    "none",
+                    "no",
+                    "nothing",
+                    "nothing else",
+                    "mains",
+                    "mains only",
+                ];
                 let pieces = line
                     .split([',', ';'])
                     .flat_map(|piece| piece.split(" and "));
@@ -203,7 +237,10 @@ impl Interview {
                 told
             }
             Ask::Bonds => {
-                let none = matches!(line.to_lowercase().as_str(), "none" | "no" | "nothing");
+                let none = matches!(
+                    line.to_lowercase().as_str(),
+                    "none" | "no" | "nothing" | "no bonds"
+                );
                 let bonds = line
                     .split([',', ';'])
                     .flat_map(|piece| piece.split(" and "));
@@ -265,6 +302,8 @@ impl Interview {
             calibration_due: Some(due),
             used_for: tester_uses(),
             insulation_range_megohms: None,
+            loop_reference_ohms: None,
+            rcd_reference_ms: None,
         }];
         Ok(format!(
             "Installation tester {serial}, calibration due {}; for continuity, insulation, loop and RCD.",
@@ -482,6 +521,38 @@ mod tests {
         assert_eq!(job.supply.bonds, ["water", "gas"]);
         let sources = [Source::Mains, Source::Solar, Source::Battery];
         assert_eq!(job.supply.sources, sources);
+    }
+
+    #[test]
+    fn what_is_listened_for_at_a_question_answers_it() {
+        let grammar = crate::grammar::Grammar::built_in().unwrap();
+        let lexicon = crate::grammar::Lexicon::built_in().unwrap();
+        let mut rng = fastrand::Rng::with_seed(3);
+        let mut interview = Interview::new(Draft::default());
+        let mut asked = 0;
+        for typed in ANSWERS.into_iter().chain(["3, ring, B32 RCBO", "done"]) {
+            let rule = interview.rule();
+            for word in &grammar.graph(rule).unwrap().words {
+                assert!(lexicon.knows(word), "{rule}: {word}");
+            }
+            for _ in 0..200 {
+                let (words, said) = grammar.random_sentence(rule, &mut || rng.f64()).unwrap();
+                let crate::grammar::Intent::Pieces(pieces) = said else {
+                    panic!("{rule}: {words}");
+                };
+                let line = pieces.join(", ");
+                let answered = interview.clone().answer(&line);
+                // A circuit may be said with something missing; its words are known all the same.
+                let why = answered.err().map(|why| why.to_string());
+                let missing = ["missing", "there is no circuit", "without the sizes"];
+                let is_missing = |why: &String| missing.iter().any(|part| why.contains(part));
+                assert!(why.iter().all(is_missing), "{rule}: {line}: {why:?}");
+                asked += 1;
+            }
+            interview.answer(typed).unwrap();
+        }
+        assert_eq!(interview.rule(), "interview.breaking");
+        assert_eq!(asked, 2200);
     }
 
     #[test]

@@ -8,4 +8,4 @@ mod words;
 pub use interview::Interview;
 pub use table::circuits_of_table;
 pub use template::Draft;
-pub use words::{CircuitWords, read_back};
+pub use words::{CircuitWords, added, pieces, read_back, spoken};

@@ -2,8 +2,8 @@
 
 use super::words::counted;
 use crate::installation::{
-    Circuit, Device, Earthing, Instrument, InstrumentUse, JobKind, NotClear, Phases, Source,
-    TO_FILL_IN,
+    Circuit, Earthing, Instrument, InstrumentUse, JobKind, NotClear, Phases, Source, TO_FILL_IN,
+    in_one_line,
 };
 use serde::Serialize;
 use std::fmt::Write as _;
@@ -138,7 +138,9 @@ impl Draft {
         }
         text.push_str(
             "# ze_ohms = \"0.35\"            # as the distributor gave it, in quotes\n\
-             # fault_current_ka = \"16\"\n\n",
+             # fault_current_ka = \"16\"\n\
+             # ze_by = \"enquiry\", max_demand_amps = 55, fuse = \"BS 1361 60 A\", main_switch, earthing_conductor_mm2, \
+             bonding_mm2: docs/job-file.md has them all\n\n",
         );
     }
 
@@ -231,20 +233,10 @@ fn circuit_text(text: &mut String, circuit: &Circuit, is_example: bool) {
     if circuit.phases == Phases::Three {
         text.push_str("phases = 3\n");
     }
-    if let Some(Device {
-        kind,
-        amps,
-        breaking_ka,
-    }) = &circuit.device
-    {
-        // Marked on it; the largest fault current is compared with it.
-        let breaking = breaking_ka.map(|ka| format!(", breaking_ka = {ka}"));
-        let _ = writeln!(
-            text,
-            "device = {{ kind = {}, amps = {amps}{} }}",
-            quoted(kind.name()),
-            breaking.unwrap_or_default()
-        );
+    if let Some(device) = &circuit.device {
+        // Breaking capacity is marked on it; the largest fault current is compared with it.
+        let device = in_one_line(device).unwrap_or_default();
+        let _ = writeln!(text, "device = {device}");
     }
     if let Some(rcd) = &circuit.rcd {
         let waveform = rcd
@@ -261,14 +253,9 @@ fn circuit_text(text: &mut String, circuit: &Circuit, is_example: bool) {
         );
     }
     if let Some(cable) = &circuit.cable {
-        let metres = cable.metres.map(|m| format!(", metres = {m}"));
-        let _ = writeln!(
-            text,
-            "cable = {{ line_mm2 = {}, cpc_mm2 = {}{} }}",
-            cable.line_mm2,
-            cable.cpc_mm2,
-            metres.unwrap_or_default()
-        );
+        let cable = in_one_line(cable).unwrap_or_default();
+        let cable = cable.replace(", class = 1", "");
+        let _ = writeln!(text, "cable = {cable}");
     }
     if circuit.two_way {
         text.push_str("two_way = true\n");
@@ -391,6 +378,8 @@ mod tests {
             calibration_due: Some(jiff::civil::date(2027, 3, 31)),
             used_for: tester_uses(),
             insulation_range_megohms: Some("999".parse().unwrap()),
+            loop_reference_ohms: None,
+            rcd_reference_ms: None,
         };
         let draft = Draft {
             title: Some("Boathouse".to_owned()),

@@ -1,6 +1,6 @@
 //! One circuit in one line, as an electrician would say or write it.
 
-use crate::grammar::number;
+use crate::grammar::number::in_digits;
 use crate::installation::{
     Accessory, Cable, Circuit, CircuitKind, DeviceWords, MOST_POINTS, NotClear, Phases,
     SystemVoltage, metres, nearest, without_flat,
@@ -9,8 +9,6 @@ use crate::installation::{
 /// Additional protection is by a residual current of no more than this (BS 7671 415.1.1): what an
 /// RCBO without another number is taken to have. It is read back.
 const USUAL_MILLIAMPS: f64 = 30.0;
-/// No number takes more words.
-const LONGEST_NUMBER: usize = 6;
 
 /// What was said of one circuit so far, in any order.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -38,7 +36,7 @@ impl CircuitWords {
         let mut after = self.clone();
         let mut named = false;
         for (n, piece) in line.split([',', ';']).enumerate() {
-            let piece = in_digits(piece.trim());
+            let piece = as_figures(piece.trim());
             if piece.is_empty() {
                 continue;
             }
@@ -56,6 +54,46 @@ impl CircuitWords {
         }
         *self = after;
         Ok(())
+    }
+
+    /// What was said of a circuit with this number, a piece each.
+    ///
+    /// # Errors
+    /// With the piece that is not understood, and what to write.
+    pub fn of(number: u16, said: &[String]) -> Result<Self, NotClear> {
+        let mut words = Self::default();
+        words.take(&format!("{number}, {}", said.join(", ")))?;
+        words.number = Some(number);
+        Ok(words)
+    }
+
+    /// Whether a line is about a circuit and nothing else: every piece of it is known, and none would
+    /// have to be its name.
+    pub fn are(line: &str) -> bool {
+        let mut words = Self::default();
+        let all = pieces(line);
+        let known = |piece: &String| {
+            words
+                .take_piece(&as_figures(piece))
+                .is_ok_and(|known| known)
+        };
+        !all.is_empty() && all.iter().all(known)
+    }
+
+    /// What a limit or a test would want to know and nobody said, to be asked for.
+    pub fn not_known(&self) -> Vec<&'static str> {
+        [
+            (self.devices.is_empty(), "device"),
+            (self.cable.is_none(), "sizes"),
+            (self.metres.is_none(), "length"),
+            (
+                self.points.is_empty() && self.kind != Some(CircuitKind::SinglePoint),
+                "points",
+            ),
+        ]
+        .into_iter()
+        .filter_map(|(missing, what)| missing.then_some(what))
+        .collect()
     }
 
     /// Takes one piece in; false when it is none of what is known of circuits.
@@ -114,6 +152,25 @@ impl CircuitWords {
             return Ok(false);
         };
         let what = what.trim();
+        // "32 amps of something" is no 32 points.
+        let first = what.split(' ').next().unwrap_or(what);
+        let units = [
+            "a",
+            "amp",
+            "amps",
+            "ma",
+            "milliamp",
+            "milliamps",
+            "ka",
+            "kiloamp",
+            "kiloamps",
+            "m",
+            "mm",
+            "mm2",
+        ];
+        if units.contains(&first) {
+            return Err(not_understood(piece));
+        }
         let what = ["double ", "twin ", "single "]
             .iter()
             .find_map(|word| what.strip_prefix(word))
@@ -373,6 +430,35 @@ fn default_name(kind: CircuitKind) -> &'static str {
     }
 }
 
+/// A piece with its numbers in figures, as it is written.
+fn as_figures(piece: &str) -> String {
+    in_digits(piece).replace("r c d", "rcd")
+}
+
+/// The pieces of a line.
+pub fn pieces(line: &str) -> Vec<String> {
+    let pieces = line.split([',', ';']).map(str::trim);
+    pieces
+        .filter(|piece| !piece.is_empty())
+        .map(str::to_owned)
+        .collect()
+}
+
+/// "Add circuit 5, ring, B32": a number and what is said of it. Only where commas part it.
+pub fn added(line: &str) -> Option<(u16, Vec<String>)> {
+    let mut all = pieces(line).into_iter();
+    let first = in_digits(&all.next()?.to_lowercase());
+    let rest = ["add ", "new ", "another ", "one more "]
+        .iter()
+        .find_map(|word| first.strip_prefix(word))?;
+    let named = rest.strip_prefix("a ").unwrap_or(rest);
+    let number = named
+        .strip_prefix("circuit")
+        .and(circuit_number(named).ok()?)?;
+    let said: Vec<String> = all.collect();
+    (!said.is_empty()).then_some((number, said))
+}
+
 /// "3", "circuit 3", "no 3", "way 3".
 pub(super) fn circuit_number(piece: &str) -> Result<Option<u16>, NotClear> {
     let small = piece.trim().to_lowercase();
@@ -425,7 +511,9 @@ fn not_understood(piece: &str) -> NotClear {
 /// "2.5/1.5", "six by two point five", "2.5 and 1.5 twin and earth", "4 mm2".
 fn is_a_cable(piece: &str) -> bool {
     let (_, flat) = without_flat(piece);
-    flat || piece.contains('/') || piece.contains(" by ") || piece.ends_with("mm2")
+    let made = ["swa", "armoured", "micc", "mims", "singles"];
+    let made = piece.split_whitespace().any(|word| made.contains(&word));
+    flat || made || piece.contains('/') || piece.contains(" by ") || piece.ends_with("mm2")
 }
 
 /// Points that hold electronics whatever their make: 500 V keeps off them until they are out.
@@ -435,53 +523,10 @@ fn is_electronic(name: &str) -> bool {
         .any(|word| name.contains(word))
 }
 
-/// Numbers in words become digits: "thirty-two amp" is "32 amp".
-pub(super) fn in_digits(text: &str) -> String {
-    let mut words: Vec<&str> = Vec::new();
-    for word in text.split_whitespace() {
-        let parts: Vec<&str> = word.split('-').collect();
-        let all = parts.len() > 1 && number::from_words(&parts.join(" ").to_lowercase()).is_some();
-        if all
-            && parts
-                .iter()
-                .all(|part| part.chars().all(char::is_alphabetic))
-        {
-            words.extend(parts);
-        } else {
-            words.push(word);
-        }
-    }
-    let mut all = Vec::new();
-    let mut at = 0;
-    while let Some(word) = words.get(at) {
-        let longest = LONGEST_NUMBER.min(words.len() - at);
-        let found = (1..=longest).rev().find_map(|many| {
-            let run = words.get(at..at + many)?;
-            let spelt = run.iter().all(|w| w.chars().all(char::is_alphabetic));
-            let number = number::from_words(&run.join(" ").to_lowercase()).filter(|_| spelt)?;
-            Some((number.to_string(), many))
-        });
-        let (word, many) = found.unwrap_or_else(|| ((*word).to_owned(), 1));
-        all.push(word);
-        at += many;
-    }
-    all.join(" ")
-}
-
 /// A circuit in one line, as it was understood.
 pub fn read_back(circuit: &Circuit) -> String {
     let mut told = vec![format!("Circuit {}, {}", circuit.number, circuit.name)];
-    told.push(
-        match circuit.kind {
-            CircuitKind::Radial => "radial",
-            CircuitKind::Ring => "ring",
-            CircuitKind::Lighting => "lighting",
-            CircuitKind::SinglePoint => "one fixed load",
-            CircuitKind::Motor => "motor",
-            CircuitKind::Distribution => "distribution",
-        }
-        .to_owned(),
-    );
+    told.push(sort(circuit.kind).to_owned());
     if circuit.phases == Phases::Three {
         told.push("three phases".to_owned());
     }
@@ -490,7 +535,7 @@ pub fn read_back(circuit: &Circuit) -> String {
         |device| {
             let breaking = device.breaking_ka.map(|ka| format!(", breaks {ka} kA"));
             let breaking = breaking.unwrap_or_default();
-            format!("{} {} A{breaking}", device.kind, device.amps)
+            format!("{} {} A{breaking}", device.shown(), device.amps)
         },
     ));
     told.extend(circuit.rcd.as_ref().map(|rcd| {
@@ -499,12 +544,7 @@ pub fn read_back(circuit: &Circuit) -> String {
     }));
     told.extend(circuit.cable.as_ref().map(|cable| {
         let length = cable.metres.map(|m| format!(", {m} m"));
-        format!(
-            "{}/{} mm²{}",
-            cable.line_mm2,
-            cable.cpc_mm2,
-            length.unwrap_or_default()
-        )
+        format!("{}{}", cable.shown(), length.unwrap_or_default())
     }));
     if circuit.two_way {
         told.push("two-way switching".to_owned());
@@ -512,19 +552,76 @@ pub fn read_back(circuit: &Circuit) -> String {
     if circuit.afdd {
         told.push("AFDD".to_owned());
     }
-    told.push(match counted(&circuit.points).as_slice() {
-        [] => "no points given".to_owned(),
-        all => all
-            .iter()
-            .map(|(name, many)| match many {
-                Some(1) => format!("1 {name}"),
-                Some(many) => format!("{many} {name}s"),
-                None => name.clone(),
-            })
-            .collect::<Vec<_>>()
-            .join(", "),
-    });
+    told.push(points_told(&circuit.points).unwrap_or_else(|| "no points given".to_owned()));
     told.join("; ") + "."
+}
+
+/// The same as it is said aloud.
+pub fn spoken(circuit: &Circuit) -> String {
+    let mut told = vec![format!(
+        "circuit {}, {}: {}",
+        circuit.number,
+        circuit.name,
+        sort(circuit.kind)
+    )];
+    if circuit.phases == Phases::Three {
+        told.push("three phases".to_owned());
+    }
+    told.extend(circuit.device.as_ref().map(|device| {
+        let breaking = device
+            .breaking_ka
+            .map(|ka| format!(", breaks {ka} kiloamps"));
+        let kind = device.kind.to_string();
+        let kind = match kind.rsplit_once(' ') {
+            Some((_, letter)) if device.kind.is_rcbo() => format!("type {letter} RCBO"),
+            Some((_, letter @ ("B" | "C" | "D"))) => format!("type {letter}"),
+            _ => kind,
+        };
+        format!("{} amp {kind}{}", device.amps, breaking.unwrap_or_default())
+    }));
+    told.extend(circuit.rcd.as_ref().map(|rcd| {
+        let waveform = rcd.waveform.as_ref().map(|w| format!(", type {w}"));
+        format!(
+            "{} milliamp RCD{}",
+            rcd.milliamps,
+            waveform.unwrap_or_default()
+        )
+    }));
+    told.extend(circuit.cable.as_ref().map(|cable| {
+        let length = cable.metres.map(|m| format!(", {m} metres"));
+        format!(
+            "{} by {}{}",
+            cable.line_mm2,
+            cable.cpc_mm2,
+            length.unwrap_or_default()
+        )
+    }));
+    told.extend(circuit.two_way.then(|| "two-way switching".to_owned()));
+    told.extend(circuit.afdd.then(|| "arc fault detection".to_owned()));
+    told.extend(points_told(&circuit.points));
+    told.join(", ")
+}
+
+fn sort(kind: CircuitKind) -> &'static str {
+    match kind {
+        CircuitKind::Radial => "radial",
+        CircuitKind::Ring => "ring",
+        CircuitKind::Lighting => "lighting",
+        CircuitKind::SinglePoint => "one fixed load",
+        CircuitKind::Motor => "motor",
+        CircuitKind::Distribution => "distribution",
+    }
+}
+
+/// "8 sockets, 1 spur"; nothing where there are no points.
+fn points_told(points: &[Accessory]) -> Option<String> {
+    let all = counted(points);
+    let each = all.iter().map(|(name, many)| match many {
+        Some(1) => format!("1 {name}"),
+        Some(many) => format!("{many} {name}s"),
+        None => name.clone(),
+    });
+    (!all.is_empty()).then(|| each.collect::<Vec<_>>().join(", "))
 }
 
 /// Points of one name that are numbered from 1 on, counted; others by themselves.
@@ -597,6 +694,22 @@ mod tests {
                 "Circuit 12, smoke alarms; radial; BS EN 60898 B 6 A; 1.5/1 mm²; 3 smoke alarms.",
             ),
             (
+                "3, radial, sixteen amp charlie, four sockets",
+                "Circuit 3, sockets; radial; BS EN 60898 C 16 A; 4 sockets.",
+            ),
+            (
+                "9, radial, BS 3871 type 2 20 A, 2.5/1.5, 14 m, 2 sockets",
+                "Circuit 9, sockets; radial; BS 3871 2 20 A; 2.5/1.5 mm², 14 m; 2 sockets.",
+            ),
+            (
+                "10, distribution, 100 A MCCB trips at 1000 A, 25 4-core SWA 40 m, called Slip board",
+                "Circuit 10, Slip board; distribution; BS EN 60947-2 100 A; 25/70 mm², armour as cpc, XLPE 90 °C, 40 m; no points given.",
+            ),
+            (
+                "11, cooker, BS 1361 30 A, 7/.029 and 3/.029, 11 m",
+                "Circuit 11, cooker; one fixed load; BS 1361 30 A; 7/.029 (2.98) and 3/.029 (1.28) mm², 11 m; no points given.",
+            ),
+            (
                 "7, distribution, BS 88-3 63 A, three phase, called Bay board",
                 "Circuit 7, Bay board; distribution; three phases; BS 88-3 63 A; no points given.",
             ),
@@ -619,6 +732,10 @@ mod tests {
             ("3, radial, 18 m", "without the sizes"),
             ("0, radial", "numbered from 1"),
             ("3, radial, 900 sockets", "1 to 200 points"),
+            (
+                "3, radial, B16, 32 amps grey",
+                "`32 amps grey` is not understood",
+            ),
             ("3, radial, 2.5mm2", "as in 2.5/1.5"),
         ] {
             let answer = understood(line);
@@ -630,24 +747,59 @@ mod tests {
     }
 
     #[test]
+    fn every_piece_that_is_listened_for_means_something() {
+        let grammar = crate::grammar::Grammar::built_in().unwrap();
+        let mut rng = fastrand::Rng::with_seed(5);
+        let mut found = 0;
+        for _ in 0..3000 {
+            let said = grammar
+                .random_sentence("circuit", &mut || rng.f64())
+                .unwrap();
+            if let (_, crate::grammar::Intent::Pieces(pieces)) = said {
+                for piece in pieces {
+                    assert!(CircuitWords::are(&piece), "{piece}");
+                    found += 1;
+                }
+            }
+        }
+        assert!(found > 1000, "{found}");
+    }
+
+    #[test]
+    fn a_circuit_is_read_back_in_words_that_can_be_said() {
+        let said = pieces("ring, thirty-two amp B, RCBO, eight sockets, 2.5 by 1.5, 54 metres");
+        let words = CircuitWords::of(5, &said).unwrap();
+        assert_eq!(
+            spoken(&words.circuit(5).unwrap()),
+            "circuit 5, sockets: ring, 32 amp type B RCBO, 30 milliamp RCD, 2.5 by 1.5, 54 metres, 8 sockets"
+        );
+        assert!(words.not_known().is_empty());
+        let words = CircuitWords::of(5, &[]).unwrap();
+        assert_eq!(words.not_known(), ["device", "sizes", "length", "points"]);
+    }
+
+    #[test]
+    fn a_line_that_adds_a_circuit_is_parted_by_its_commas() {
+        for (line, told) in [
+            ("add circuit 20, lighting, 6 lights", Some((20, 2))),
+            ("New circuit five, ring", Some((5, 1))),
+            ("another circuit 7, called bay, radial", Some((7, 2))),
+            ("add circuit twenty, 6 lights", Some((20, 1))),
+            ("add circuit five ring", None),
+            ("add a socket, please", None),
+            ("circuit 5, ring", None),
+        ] {
+            let found = added(line).map(|(number, said)| (number, said.len()));
+            assert_eq!(found, told, "{line}");
+        }
+    }
+
+    #[test]
     fn a_line_that_is_not_understood_changes_nothing() {
         let mut words = CircuitWords::default();
         words.take("3, ring, B32").unwrap();
         let before = words.clone();
         assert!(words.take("20 A, §").is_err());
         assert_eq!(words, before);
-    }
-
-    #[test]
-    fn numbers_in_words_become_digits_and_other_words_stay() {
-        for (said, written) in [
-            ("thirty-two amp B", "32 amp B"),
-            ("two point five by one point five", "2.5 by 1.5"),
-            ("boat-store", "boat-store"),
-            ("BS 88-2", "BS 88-2"),
-            ("twenty one double sockets", "21 double sockets"),
-        ] {
-            assert_eq!(in_digits(said), written);
-        }
     }
 }

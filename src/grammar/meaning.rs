@@ -6,8 +6,8 @@ use super::said::Intent;
 use super::tag::{Function, SaidBetween, Tag};
 use crate::quantity::{Conductors, Number, Pair, Reading, Relation, TestVoltage, Unit};
 use crate::terms::{
-    Alteration, Between, Change, FaultKind, HalfCycle, HiddenFault, Measure, Parked, Part, Place,
-    RcdTest, Reason, Setting, Statement,
+    Alteration, Between, Change, FaultKind, HalfCycle, HiddenFault, ItemNumber, Measure, Parked,
+    Part, Place, RcdTest, Reason, Setting, Statement,
 };
 
 /// Words and tagged parts, in the order they were said.
@@ -94,6 +94,24 @@ fn one(tag: &Tag, inside: &[Piece<'_>]) -> Option<Intent> {
                 circuit: number?,
             }
         }
+        Tag::AddCircuit => Intent::AddCircuit {
+            number: parts.small_number()?,
+            said: said_of_circuit(inside),
+        },
+        Tag::Pieces => Intent::Pieces(said_of_circuit(inside)),
+        Tag::Inspected => Intent::Inspected {
+            item: parts.item?,
+            state: parts.state?,
+        },
+        Tag::InspectedSection => Intent::InspectedSection {
+            state: parts.state?,
+            section: parts.small_number()?,
+        },
+        Tag::Observed => Intent::Observed {
+            code: parts.state?,
+            circuit: parts.of_circuit,
+            place: parts.place,
+        },
         Tag::WhatDidISay => Intent::WhatDidISay(parts.small_number()),
         Tag::Circuit => Intent::Circuit(parts.small_number()?),
         Tag::Board => Intent::Board(parts.small_number()?),
@@ -106,6 +124,7 @@ fn one(tag: &Tag, inside: &[Piece<'_>]) -> Option<Intent> {
             reading: parts.plain_reading(),
         },
         Tag::Diagnosed => Intent::Diagnose(parts.diagnosis()),
+        Tag::SwitchedOn => Intent::SwitchedOn(parts.of_circuit),
         _ => said(inside)?,
     })
 }
@@ -133,6 +152,7 @@ struct Parts {
     fault: Option<FaultKind>,
     of_circuit: Option<u16>,
     with_circuit: Option<u16>,
+    item: Option<ItemNumber>,
     /// The same part was said twice, and differently.
     contradicted: bool,
 }
@@ -169,6 +189,7 @@ impl Parts {
                 Tag::Fault(fault) => fill(&mut self.fault, Some(*fault)),
                 Tag::OfCircuit => fill(&mut self.of_circuit, numbered(inside)),
                 Tag::WithCircuit => fill(&mut self.with_circuit, numbered(inside)),
+                Tag::Item => fill(&mut self.item, item(inside)),
                 Tag::Both => {
                     self.both = true;
                     true
@@ -176,8 +197,11 @@ impl Parts {
                 _ => true,
             };
             self.contradicted |= !fits;
-            // The number of a place or a circuit is its own, not the reading's.
-            if !matches!(tag, Tag::Place | Tag::OfCircuit | Tag::WithCircuit) {
+            // The number of a place, a circuit or an item is its own, not the reading's.
+            if !matches!(
+                tag,
+                Tag::Place | Tag::OfCircuit | Tag::WithCircuit | Tag::Item
+            ) {
                 self.gather(inside);
             }
         }
@@ -252,8 +276,10 @@ impl Parts {
             Some(SaidBetween::LeadsJoined) => Between::LeadsJoined,
             Some(SaidBetween::LeadsApart) => Between::LeadsApart,
             Some(SaidBetween::KnownSource) => Between::KnownSource,
+            Some(SaidBetween::Label) => Between::Label,
         };
         let setting = match self.function {
+            None if between == Between::Label => Some(Setting::Look),
             // A voltage alone names the insulation test.
             None => self.at.map(|at| Setting::Insulation { at }),
             Some(Function::Voltage) => Some(Setting::Voltage),
@@ -305,6 +331,42 @@ fn small(number: Number) -> Option<u16> {
     number.as_whole()?.try_into().ok()
 }
 
+/// What was said of a circuit, a piece each, numbers in figures.
+fn said_of_circuit(inside: &[Piece<'_>]) -> Vec<String> {
+    let pieces = inside.iter().filter_map(|piece| match piece {
+        Piece::Tagged(Tag::Piece, inside) => Some(number::in_digits(&words(inside))),
+        _ => None,
+    });
+    // Words that mean the same are written as one.
+    let plain = |piece: String| {
+        let words = piece.split(' ').map(|word| match word {
+            "amp" => "amps",
+            "milliamp" => "milliamps",
+            "kiloamp" | "kiloamps" => "ka",
+            "metre" => "metres",
+            "socket" => "sockets",
+            "light" => "lights",
+            "alarm" => "alarms",
+            "bravo" => "b",
+            "charlie" => "c",
+            "delta" => "d",
+            word => word,
+        });
+        words.collect::<Vec<_>>().join(" ")
+    };
+    pieces.map(plain).collect()
+}
+
+/// The number of an item: its parts in order.
+fn item(inside: &[Piece<'_>]) -> Option<ItemNumber> {
+    let part = |piece: &Piece<'_>| match piece {
+        Piece::Tagged(Tag::Number, inside) => number::from_words(&words(inside)).and_then(small),
+        _ => None,
+    };
+    let parts: Vec<u16> = inside.iter().filter_map(part).collect();
+    ItemNumber::of(&parts)
+}
+
 /// The number said of a circuit.
 fn numbered(inside: &[Piece<'_>]) -> Option<u16> {
     inside.iter().find_map(|piece| match piece {
@@ -341,6 +403,11 @@ fn place(inside: &[Piece<'_>]) -> Option<Place> {
         }
     }
     match name {
+        // A device that is called by its letters is written so.
+        Some(name) if name == "r c d" => Some(Place {
+            name: "RCD".to_owned(),
+            number,
+        }),
         Some(name) => Some(Place { name, number }),
         None => number.map(Place::numbered),
     }

@@ -249,7 +249,7 @@ impl Builder<'_> {
             }
             Node::Alternatives(all) => {
                 for (p, body) in all.iter().filter(|(p, _)| *p > 0.0) {
-                    self.add(net, body, from, to, cost - p.ln())?;
+                    self.add(net, body, from, to, cost - libm::log(*p))?;
                 }
             }
             Node::Optional(body) => {

@@ -448,6 +448,42 @@ fn ways_paired(value: u32, style: &Style) -> Vec<String> {
     ways
 }
 
+/// No number takes more words.
+const LONGEST_NUMBER: usize = 6;
+
+/// Numbers in words become digits: "thirty-two amp" is "32 amp".
+pub fn in_digits(text: &str) -> String {
+    let mut words: Vec<&str> = Vec::new();
+    for word in text.split_whitespace() {
+        let parts: Vec<&str> = word.split('-').collect();
+        let all = parts.len() > 1 && from_words(&parts.join(" ").to_lowercase()).is_some();
+        if all
+            && parts
+                .iter()
+                .all(|part| part.chars().all(char::is_alphabetic))
+        {
+            words.extend(parts);
+        } else {
+            words.push(word);
+        }
+    }
+    let mut all = Vec::new();
+    let mut at = 0;
+    while let Some(word) = words.get(at) {
+        let longest = LONGEST_NUMBER.min(words.len() - at);
+        let found = (1..=longest).rev().find_map(|many| {
+            let run = words.get(at..at + many)?;
+            let spelt = run.iter().all(|w| w.chars().all(char::is_alphabetic));
+            let number = from_words(&run.join(" ").to_lowercase()).filter(|_| spelt)?;
+            Some((number.to_string(), many))
+        });
+        let (word, many) = found.unwrap_or_else(|| ((*word).to_owned(), 1));
+        all.push(word);
+        at += many;
+    }
+    all.join(" ")
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -617,6 +653,19 @@ mod tests {
             )
         ) {
             let _ = from_words(&words.join(" "));
+        }
+    }
+
+    #[test]
+    fn numbers_in_words_become_digits_and_other_words_stay() {
+        for (said, written) in [
+            ("thirty-two amp B", "32 amp B"),
+            ("two point five by one point five", "2.5 by 1.5"),
+            ("boat-store", "boat-store"),
+            ("BS 88-2", "BS 88-2"),
+            ("twenty one double sockets", "21 double sockets"),
+        ] {
+            assert_eq!(in_digits(said), written);
         }
     }
 }

@@ -20,18 +20,24 @@ const TYPED: &str = "typed";
 /// The rule that is filled with the job's own places.
 const NAMED: &str = "places.named";
 
-/// What is said in practice, and the rule of what may be said at every step, which it joins there.
+/// What is said in practice, and the rule of what may be said at every step, which it joins there; the same
+/// of what is typed.
 const PRACTICE: (&str, &str) = ("practice.said", "steps.always");
+const PRACTICE_TYPED: (&str, &str) = ("practice.typed", "typed.always");
 
 /// How likely it is there.
 const PRACTISED: f64 = 0.3;
 
 /// In the order of the guide.
-const FILES: [(&str, &str); 9] = [
+const FILES: [(&str, &str); 11] = [
     ("numbers.jsgf", include_str!("../../grammars/numbers.jsgf")),
     (
         "readings.jsgf",
         include_str!("../../grammars/readings.jsgf"),
+    ),
+    (
+        "circuits.jsgf",
+        include_str!("../../grammars/circuits.jsgf"),
     ),
     ("places.jsgf", include_str!("../../grammars/places.jsgf")),
     (
@@ -50,6 +56,10 @@ const FILES: [(&str, &str); 9] = [
     (
         "practice.jsgf",
         include_str!("../../grammars/practice.jsgf"),
+    ),
+    (
+        "interview.jsgf",
+        include_str!("../../grammars/interview.jsgf"),
     ),
     ("typed.jsgf", include_str!("../../grammars/typed.jsgf")),
 ];
@@ -204,16 +214,17 @@ impl Grammar {
     /// # Errors
     /// When the grammar has no such rules.
     pub fn with_practice(&self) -> Result<Self> {
-        let (said, always) = PRACTICE;
         let mut rules = self.rules.clone();
-        let said = rules.find(said).ok_or_else(|| self.no_such(said))?;
-        let always = rules.find(always).ok_or_else(|| self.no_such(always))?;
-        if let Some(body) = rules.bodies.get_mut(always) {
-            let before = std::mem::replace(body, Node::Void);
-            *body = Node::Alternatives(vec![
-                (1.0 - PRACTISED, before),
-                (PRACTISED, Node::Rule(said)),
-            ]);
+        for (said, always) in [PRACTICE, PRACTICE_TYPED] {
+            let said = rules.find(said).ok_or_else(|| self.no_such(said))?;
+            let always = rules.find(always).ok_or_else(|| self.no_such(always))?;
+            if let Some(body) = rules.bodies.get_mut(always) {
+                let before = std::mem::replace(body, Node::Void);
+                *body = Node::Alternatives(vec![
+                    (1.0 - PRACTISED, before),
+                    (PRACTISED, Node::Rule(said)),
+                ]);
+            }
         }
         Ok(Self {
             called: self.called.clone(),

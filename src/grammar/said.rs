@@ -1,7 +1,7 @@
 use crate::quantity::{Number, Pair, Reading, TestVoltage, Unit};
 use crate::terms::{
-    Alteration, Between, Change, HalfCycle, HiddenFault, Measure, Place, Predicted, ProsodyChange,
-    Reason, Setting, Stage, Statement,
+    Alteration, Between, Change, HalfCycle, HiddenFault, ItemNumber, Measure, Place, Predicted,
+    ProsodyChange, Reason, Setting, Stage, Statement,
 };
 use serde::{Deserialize, Serialize};
 
@@ -98,6 +98,42 @@ pub enum Intent {
         /// On which circuit.
         circuit: u16,
     },
+    /// "Add circuit five, ring, thirty-two amp B, eight sockets": a circuit that the job lacks.
+    AddCircuit {
+        /// Its number.
+        number: u16,
+        /// What was said of it, a piece each, as `draft::CircuitWords` takes it in.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        said: Vec<String>,
+    },
+    /// "Two point five by one point five, eighteen metres": more of the circuit that is being added, or an
+    /// answer in the interview that begins a job; a piece each.
+    Pieces(Vec<String>),
+    /// "Item four point three, satisfactory": said of an item of the inspection by its number.
+    Inspected {
+        /// Which.
+        item: ItemNumber,
+        /// What was said of it.
+        state: Statement,
+    },
+    /// "Section six, not applicable": of every item of it that is open.
+    InspectedSection {
+        /// Which.
+        section: u16,
+        /// What was said of each.
+        state: Statement,
+    },
+    /// "Observation, code two, circuit three": what follows is its words.
+    Observed {
+        /// C1, C2, C3 or FI.
+        code: Statement,
+        /// On which circuit, when that was said.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        circuit: Option<u16>,
+        /// Where, when that was said.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        place: Option<Place>,
+    },
     /// "Observation": what follows is kept, and stands as the reason for going past what bars the
     /// way.
     Observe,
@@ -137,6 +173,10 @@ pub enum Intent {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         circuit: Option<u16>,
     },
+    /// "What does it show": what the instrument of a practice shows by now.
+    WhatDoesItShow,
+    /// "Breaker on again", "r c d on again on circuit two": what tripped in a practice is switched on.
+    SwitchedOn(Option<u16>),
     /// "I expect zero point four", "the limit is one point three": said before a reading of a practice.
     Predict {
         /// Which of them.

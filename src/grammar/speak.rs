@@ -1,11 +1,11 @@
 //! Meaning back to words: read-backs, prompts and tests.
 
-use super::number;
 use super::said::Intent;
+use super::{number, typed};
 use crate::quantity::{Number, Reading, Relation, TestVoltage};
 use crate::terms::{
-    Alteration, Between, Change, HalfCycle, Parked, Part, Place, Predicted, RcdTest, Reason,
-    Setting, Statement,
+    Alteration, Between, Change, HalfCycle, ItemNumber, Parked, Part, Place, Predicted, RcdTest,
+    Reason, Setting, Statement,
 };
 
 impl Intent {
@@ -82,6 +82,27 @@ impl Intent {
             Self::AddPoint { name, circuit } => {
                 format!("one more {name} on circuit {}", place_number(*circuit))
             }
+            Self::AddCircuit { number, said } => Words::new()
+                .add(Some(format!("add circuit {}", place_number(*number))))
+                .add(Some(of_circuit(said)))
+                .join(),
+            Self::Pieces(said) => of_circuit(said),
+            Self::Inspected { item, state } => {
+                format!("item {} {}", item_number(item), state.spoken())
+            }
+            Self::InspectedSection { section, state } => {
+                format!("section {} {}", place_number(*section), state.spoken())
+            }
+            Self::Observed {
+                code,
+                circuit,
+                place,
+            } => Words::new()
+                .add(Some("observation"))
+                .add(Some(code.code_spoken()))
+                .add(circuit.map(|n| format!("on circuit {}", place_number(n))))
+                .add(place.as_ref().map(at_place))
+                .join(),
             Self::Observe => "observation".to_owned(),
             Self::Both(change) => Words::new()
                 .add(Some("both"))
@@ -110,6 +131,11 @@ impl Intent {
                 circuit,
             } => Words::new()
                 .add(Some(probing(*setting, between, place.as_ref())))
+                .add(circuit.map(|n| format!("on circuit {}", place_number(n))))
+                .join(),
+            Self::WhatDoesItShow => "what does it show".to_owned(),
+            Self::SwitchedOn(circuit) => Words::new()
+                .add(Some("breaker on again"))
                 .add(circuit.map(|n| format!("on circuit {}", place_number(n))))
                 .join(),
             Self::Predict { of, reading } => {
@@ -141,6 +167,12 @@ impl Intent {
     }
 }
 
+/// "Four point three".
+fn item_number(item: &ItemNumber) -> String {
+    let parts = item.parts().iter().map(|part| place_number(*part));
+    parts.collect::<Vec<_>>().join(" point ")
+}
+
 /// Words in order, those that are not there left out.
 struct Words(Vec<String>);
 
@@ -162,6 +194,12 @@ impl Words {
 
 fn place_number(n: u16) -> String {
     number::short_cardinal(n.into()).unwrap_or_else(|| number::read_back(Number::whole(n.into())))
+}
+
+/// What was said of a circuit, as said aloud.
+fn of_circuit(said: &[String]) -> String {
+    let pieces: Vec<String> = said.iter().map(|piece| typed::normalise(piece)).collect();
+    pieces.join(" ")
 }
 
 /// As said aloud: "socket three".
@@ -219,6 +257,7 @@ fn probing(setting: Option<Setting>, between: &Between, place: Option<&Place>) -
             format!("r c d {current} {}", half.spoken())
         }
         Setting::PhaseSequence => "phase sequence".to_owned(),
+        Setting::Look => String::new(),
     });
     let between = match between {
         Between::Pair(pair) => pair.spoken(),
@@ -228,6 +267,7 @@ fn probing(setting: Option<Setting>, between: &Between, place: Option<&Place>) -
         Between::LeadsJoined => "leads together".to_owned(),
         Between::LeadsApart => "leads apart".to_owned(),
         Between::KnownSource => "known source".to_owned(),
+        Between::Label => "label".to_owned(),
     };
     Words::new()
         .add(Some("probe"))

@@ -38,6 +38,13 @@ use serde::de::DeserializeOwned;
 /// | `{because}` | "reason ..." | [`Intent::Because`], with `{reason:...}` inside |
 /// | `{stays-off}` | "circuit three stays off" | [`Intent::StaysOff`], with `{number}` inside |
 /// | `{add-point}` | "one more socket on circuit three" | [`Intent::AddPoint`], with `{name}` and `{number}` inside |
+/// | `{add-circuit}` | "add circuit five, ring" | [`Intent::AddCircuit`], with `{number}` and `{piece}`s inside |
+/// | `{pieces}` | "ring, thirty-two amp B" | [`Intent::Pieces`], with `{piece}`s inside |
+/// | `{piece}` | "thirty-two amp B" | one thing said of a circuit |
+/// | `{inspected}` | "item four point three satisfactory" | [`Intent::Inspected`], with `{item}` and `{state:...}` inside |
+/// | `{item}` | "four point three" | the item, with two or three `{number}` inside |
+/// | `{inspected-section}` | "section six not applicable" | [`Intent::InspectedSection`], with `{number}` and `{state:...}` inside |
+/// | `{observed}` | "observation code two" | [`Intent::Observed`], with `{state:...}` inside, `{of-circuit}` and `{place}` or none |
 /// | `{what-did-i-say}` | "what did i say" | [`Intent::WhatDidISay`], with `{number}` inside or none |
 /// | `{circuit}` `{board}` | the whole | those, with `{number}` inside |
 /// | `{go-to:insulation}` | "go to insulation" | [`Intent::GoTo`] |
@@ -49,6 +56,7 @@ use serde::de::DeserializeOwned;
 /// | `{predicted:value}` | a whole prediction | [`Intent::Predict`], with the parts of a reading inside or none |
 /// | `{diagnosed}` | a whole diagnosis | [`Intent::Diagnose`], with the two below inside, `{conductors}` and `{place}`, or none |
 /// | `{fault:open-leg}` | "open leg" | the kind of the fault |
+/// | `{switched-on}` | "breaker on again" | [`Intent::SwitchedOn`], with `{of-circuit}` inside or none |
 /// | `{of-circuit}` `{with-circuit}` | "on circuit three" | the circuit, with `{number}` inside |
 /// | `{manner:slower}` | "slower" | [`Intent::ProsodyChange`] |
 #[derive(Debug, Clone, PartialEq)]
@@ -82,6 +90,13 @@ pub enum Tag {
     Reason(Reason),
     StaysOff,
     AddPoint,
+    AddCircuit,
+    Pieces,
+    Piece,
+    Inspected,
+    Item,
+    InspectedSection,
+    Observed,
     WhatDidISay,
     Circuit,
     Board,
@@ -95,6 +110,7 @@ pub enum Tag {
     Predicted(Predicted),
     Diagnosed,
     Fault(FaultKind),
+    SwitchedOn,
     OfCircuit,
     WithCircuit,
 }
@@ -109,6 +125,7 @@ pub enum SaidBetween {
     LeadsJoined,
     LeadsApart,
     KnownSource,
+    Label,
 }
 
 /// The function of an instrument; its voltage, current and half-cycle are parts of their own.
@@ -146,6 +163,13 @@ impl Tag {
             ("because", "") => Self::Because,
             ("stays-off", "") => Self::StaysOff,
             ("add-point", "") => Self::AddPoint,
+            ("add-circuit", "") => Self::AddCircuit,
+            ("pieces", "") => Self::Pieces,
+            ("piece", "") => Self::Piece,
+            ("inspected", "") => Self::Inspected,
+            ("item", "") => Self::Item,
+            ("inspected-section", "") => Self::InspectedSection,
+            ("observed", "") => Self::Observed,
             ("what-did-i-say", "") => Self::WhatDidISay,
             ("circuit", "") => Self::Circuit,
             ("board", "") => Self::Board,
@@ -167,6 +191,7 @@ impl Tag {
             ("manner", value) => Self::ProsodyChange(named(value)?),
             ("probed", "") => Self::Probed,
             ("diagnosed", "") => Self::Diagnosed,
+            ("switched-on", "") => Self::SwitchedOn,
             ("of-circuit", "") => Self::OfCircuit,
             ("with-circuit", "") => Self::WithCircuit,
             ("between", value) => Self::Between(named(value)?),

@@ -73,6 +73,12 @@ static READS: LazyLock<Regex> = LazyLock::new(|| {
         .expect("a constant pattern")
 });
 
+/// "item 5.12": no decimal, but a number of parts.
+#[allow(clippy::expect_used, reason = "a constant pattern")]
+static ITEM: LazyLock<Regex> = LazyLock::new(|| {
+    Regex::new(r"(?i)\bitem\s+(?P<section>[1-9][0-9]?)\.(?P<item>[1-9][0-9]?)(?:\.(?P<part>[1-9][0-9]?))?\b").expect("a constant pattern")
+});
+
 /// A mark other than the point between figures, or a sign before them.
 #[allow(clippy::expect_used, reason = "a constant pattern")]
 static BETWEEN_FIGURES: LazyLock<Regex> = LazyLock::new(|| {
@@ -108,6 +114,17 @@ pub fn normalise(line: &str) -> String {
         line = line.replace(&format!("{symbol}s"), words);
         line = line.replace(symbol, words);
     }
+    let line = ITEM.replace_all(&line, |found: &regex::Captures<'_>| {
+        let part = |name| {
+            let part = found.name(name)?.as_str().parse().ok()?;
+            number::short_cardinal(part)
+        };
+        let parts: Vec<String> = ["section", "item", "part"]
+            .into_iter()
+            .filter_map(part)
+            .collect();
+        format!("item {}", parts.join(" point "))
+    });
     let line = READS.replace_all(&line, "$before reads $after");
     let line = BETWEEN_FIGURES.replace_all(&line, "$before not-a-number $after");
     let line = line.to_lowercase();

@@ -1,6 +1,7 @@
 use super::{HandInError, HandedIn, folded, hand_in};
 use crate::log::{Log, LogError};
 use crate::marking::Economy;
+use crate::practice::Given;
 use crate::store::{Mode, Store};
 use postgres::Client;
 use std::path::Path;
@@ -15,7 +16,8 @@ pub enum Failure {
 }
 
 /// Hands in all that a file holds, once it is found whole and every session in it was replayed: what
-/// the program can't follow would be in everybody's way on the server. One `economy` serves all files of
+/// the program can't follow would be in everybody's way on the server. `hidden` is what is hidden in a practice
+/// that is not finished. One `economy` serves all files of
 /// a group. `went_on` is told each time
 /// that the server has answered.
 ///
@@ -26,6 +28,7 @@ pub fn hand_in_file(
     client: &mut Client,
     path: &Path,
     with_sound: bool,
+    hidden: Option<&Given>,
     economy: &mut Economy,
     went_on: &dyn Fn(),
 ) -> Result<HandedIn, Failure> {
@@ -48,7 +51,7 @@ pub fn hand_in_file(
     }
     let replayed = Log::threads(&store)
         .and_then(|logs| {
-            let each = logs.iter().map(|log| Ok(folded(log, economy)?));
+            let each = logs.iter().map(|log| Ok(folded(log, hidden, economy)?));
             each.collect::<Result<Vec<_>, LogError>>()
         })
         .map_err(|why| {

@@ -1,5 +1,6 @@
 use crate::log::Log;
 use crate::marking::{Criteria, Economy, mark};
+use crate::practice::Given;
 use crate::sequence::say::refused_in_short;
 use crate::sequence::{Agenda, Event, EventNo, ReadingStatus, ReplayError, StepOutcome, probing};
 use std::collections::BTreeMap;
@@ -74,11 +75,15 @@ pub struct Folded {
     pub marks: Marks,
 }
 
-/// Folds a log. `economy` remembers what it took to find out for other logs of the same job.
+/// Folds a log. `hidden` is what is hidden in a practice that is not finished. `economy` remembers what it took to find out for other logs of the same job.
 ///
 /// # Errors
 /// When it is empty or does not begin with the job.
-pub fn folded(log: &Log, economy: &mut Economy) -> Result<Folded, ReplayError> {
+pub fn folded(
+    log: &Log,
+    hidden: Option<&Given>,
+    economy: &mut Economy,
+) -> Result<Folded, ReplayError> {
     let (agenda, refusals) = replayed(log)?;
     let mut origin: BTreeMap<EventNo, EventNo> = BTreeMap::new();
     for entry in &log.entries {
@@ -134,7 +139,7 @@ pub fn folded(log: &Log, economy: &mut Economy) -> Result<Folded, ReplayError> {
         last: agenda.next_event().0.saturating_sub(1),
         rows: readings.chain(out).collect(),
         refusals,
-        marks: marks(log, &agenda, economy),
+        marks: marks(log, &agenda, hidden, economy),
     })
 }
 
@@ -168,11 +173,12 @@ fn replayed(log: &Log) -> Result<(Agenda, Vec<RefusalRow>), ReplayError> {
     Ok((agenda, refusals))
 }
 
-fn marks(log: &Log, agenda: &Agenda, economy: &mut Economy) -> Marks {
+fn marks(log: &Log, agenda: &Agenda, hidden: Option<&Given>, economy: &mut Economy) -> Marks {
     if agenda.practice().is_none() {
         return Marks::None;
     }
-    let sheet = mark(log, None, None, &Criteria::default(), economy)
+    let hidden = hidden.and_then(|given| given.of_log(agenda));
+    let sheet = mark(log, hidden.as_ref(), None, &Criteria::default(), economy)
         .map_err(|why| why.to_string())
         .and_then(|sheet| serde_json::to_string(&sheet).map_err(|why| why.to_string()));
     match sheet {

@@ -5,8 +5,8 @@ use crate::limits::conductor::{self, Expected, Through};
 use crate::limits::rcd::{self, Multiple};
 use crate::limits::ring::{self, Ends, Stage};
 use crate::limits::{
-    CircuitFacts, Earthing, Finding, Outcome, Provenance, SystemVoltage, Tables, Verdict,
-    earth_loop, judge,
+    CircuitFacts, CpcIs, Earthing, Finding, Metal, Outcome, Provenance, SystemVoltage, Tables,
+    Verdict, earth_loop, judge,
 };
 use crate::quantity::{Celsius, Number, Ohms, Reading, TestVoltage, Volts, measure, tidy};
 use serde::Serialize;
@@ -232,6 +232,24 @@ fn of(tables: &Tables, facts: &CircuitFacts, through: Through, share: f64) -> Op
     conductor::expected(tables, run, through, t, share)
 }
 
+/// Where the resistance of a circuit's conductors is from: IEC 60228 has copper in metric sizes.
+fn of_conductors<'t>(tables: &'t Tables, facts: &CircuitFacts) -> (&'t str, Provenance) {
+    let metric = facts.cable.is_none_or(|run| {
+        let copper = run.made.metal == Metal::Copper;
+        let conductor = matches!(run.made.cpc, CpcIs::Core | CpcIs::Separate);
+        let sizes = [run.line, run.cpc];
+        let imperial = sizes
+            .iter()
+            .any(|size| conductor::imperial(tables, *size).is_some());
+        copper && conductor && !imperial
+    });
+    if metric {
+        source!(tables.conductors)
+    } else {
+        source!(tables.cables)
+    }
+}
+
 /// Why a value by length and size cannot be given.
 fn no_value(facts: &CircuitFacts) -> &'static str {
     match &facts.cable {
@@ -243,7 +261,7 @@ fn no_value(facts: &CircuitFacts) -> &'static str {
 }
 
 fn radial_tests(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>) {
-    let clause = source!(tables.conductors);
+    let clause = of_conductors(tables, facts);
     for (test, through) in [
         (Expectation::R1_R2, Through::LineAndCpc),
         (Expectation::R2, Through::Cpc),
@@ -300,13 +318,13 @@ fn ring_tests(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>)
             tidy(tables.ring.within_ohms)
         ),
         line.arithmetic,
-        source!(tables.conductors),
+        of_conductors(tables, facts),
     ));
     all.push(Expectation::new(
         Expectation::RING_CPC,
         about(&cpc),
         cpc.arithmetic,
-        source!(tables.conductors),
+        of_conductors(tables, facts),
     ));
     all.push(Expectation::new(
         Expectation::CROSSED_NEUTRAL,
@@ -426,8 +444,9 @@ fn loop_tests(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>)
         ),
         source!(tables.loop_cold),
     ));
-    let (_, heating) = earth_loop::heating_factor(tables, test_temperature(tables, facts));
-    let running = tidy(tables.temperature.running_celsius);
+    let celsius = facts.running_celsius(tables);
+    let (_, heating) = earth_loop::heating_factor(tables, test_temperature(tables, facts), celsius);
+    let running = tidy(celsius);
     let most = Ohms::exact(limit.ohms.low() / heating);
     all.push(Expectation::new(
         "Zs, corrected",
@@ -444,7 +463,13 @@ fn loop_tests(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>)
     let share = if facts.ring { 0.25 } else { 1.0 };
     if let (Some(ze), Some(r1_r2)) = (facts.ze, of(tables, facts, Through::LineAndCpc, share)) {
         let sum = ze + r1_r2.value;
-        let hot = earth_loop::running_zs(tables, sum, Some(ze), test_temperature(tables, facts));
+        let hot = earth_loop::running_zs(
+            tables,
+            sum,
+            Some(ze),
+            test_temperature(tables, facts),
+            celsius,
+        );
         all.push(Expectation::new(
             Expectation::ZS,
             format!("about {} Ω, or less by parallel paths", hundredths(sum)),
@@ -489,7 +514,9 @@ fn by_design(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>) 
     {
         let mark = match facts.device {
             Some(device) if device.kind.is_fuse() => Provenance::Memory,
-            _ => tables.adiabatic.mark,
+            _ => facts
+                .cable
+                .map_or(tables.adiabatic.mark, |run| tables.k_of_cpc(run.made).1),
         };
         all.push(by_verdict("cpc against heat", verdict, mark));
     }

@@ -1,5 +1,8 @@
-use super::{Board, Circuit, CircuitKind, InstrumentUse, Job};
-use crate::limits::{CableRun, CircuitFacts, CircuitUse, Overcurrent, Residual};
+use super::{Board, Cable, Circuit, CircuitKind, Device, GroupRcd, InstrumentUse, Job, Rcd};
+use crate::limits::{
+    Acts, CableInsulation, CableMake, CableRun, CircuitFacts, CircuitUse, CpcIs, Metal,
+    Overcurrent, Residual, Tables,
+};
 use crate::quantity::{Amps, Celsius, KiloAmps, Metres, MilliAmps, SquareMillimetres, Volts};
 
 impl Job {
@@ -38,21 +41,10 @@ impl Job {
             serves: circuit.kind.serves(),
             ring: circuit.kind == CircuitKind::Ring,
             system: circuit.system,
-            device: circuit.device.as_ref().map(|d| Overcurrent {
-                kind: d.kind,
-                amps: Amps::exact(d.amps),
-                breaking: d.breaking_ka.map(KiloAmps::exact),
-            }),
-            rcd: circuit.rcd.as_ref().map(|r| Residual {
-                milliamps: MilliAmps::exact(r.milliamps),
-                delay: r.delay,
-            }),
-            cable: circuit.cable.as_ref().map(|c| CableRun {
-                line: SquareMillimetres::exact(c.line_mm2),
-                cpc: SquareMillimetres::exact(c.cpc_mm2),
-                length: c.metres.map(Metres::exact),
-                class: c.class,
-            }),
+            device: circuit.device.as_ref().map(Device::facts),
+            device_source: circuit.device.as_ref().and_then(|d| d.source.clone()),
+            rcd: board.residual_of(circuit).as_ref().map(Rcd::facts),
+            cable: circuit.cable.as_ref().map(Cable::facts),
             ze: self
                 .supply
                 .ze_ohms
@@ -91,6 +83,81 @@ impl CircuitKind {
     }
 }
 
+impl Rcd {
+    /// What the limits need to know of it.
+    pub fn facts(&self) -> Residual {
+        Residual {
+            milliamps: MilliAmps::exact(self.milliamps),
+            delay: self.delay,
+        }
+    }
+}
+
+impl Device {
+    /// What the limits need to know of it.
+    pub fn facts(&self) -> Overcurrent {
+        let short_time = self.short_time_amps.zip(self.short_time_seconds);
+        let setting = |instantaneous| Acts::AtSetting {
+            instantaneous,
+            short_time,
+        };
+        let acts = self.instantaneous_amps.map(setting);
+        let acts = acts.or_else(|| self.zs_ohms.map(|zs| Acts::WithinOhms(zs.value())));
+        Overcurrent {
+            kind: self.kind,
+            amps: Amps::exact(self.amps),
+            breaking: self.breaking_ka.map(KiloAmps::exact),
+            acts: acts.or_else(|| self.ia_amps.map(Acts::FromAmps)),
+        }
+    }
+}
+
+impl Cable {
+    /// Its sizes and what it is made of: "2.5/1.5 mm²", "7/.029 (2.98) and 3/.029 (1.28) mm²", "10/39 mm², armour as cpc, XLPE".
+    pub fn shown(&self) -> String {
+        let size = |mm2: f64| match Tables::shipped().cables.imperial_name(mm2) {
+            Some(name) if self.metal == Metal::Copper => format!("{name} ({mm2})"),
+            _ => mm2.to_string(),
+        };
+        let (line, cpc) = (size(self.line_mm2), size(self.cpc_mm2));
+        // A name with a stroke in it is not written with another.
+        let between = if line.contains('/') { " and " } else { "/" };
+        let mut text = format!("{line}{between}{cpc} mm²");
+        text.push_str(match self.cpc_is {
+            CpcIs::Core => "",
+            CpcIs::Separate => ", cpc separate",
+            CpcIs::Armour => ", armour as cpc",
+            CpcIs::Sheath => ", sheath as cpc",
+        });
+        text.push_str(match self.insulation {
+            CableInsulation::Pvc => "",
+            CableInsulation::Xlpe => ", XLPE 90 °C",
+            CableInsulation::MineralCovered => ", mineral, covered",
+            CableInsulation::MineralBare => ", mineral, bare",
+        });
+        text.push_str(match self.metal {
+            Metal::Copper => "",
+            Metal::Aluminium => ", aluminium",
+        });
+        text
+    }
+
+    /// What the limits need to know of it.
+    pub fn facts(&self) -> CableRun {
+        CableRun {
+            line: SquareMillimetres::exact(self.line_mm2),
+            cpc: SquareMillimetres::exact(self.cpc_mm2),
+            length: self.metres.map(Metres::exact),
+            class: self.class,
+            made: CableMake {
+                metal: self.metal,
+                insulation: self.insulation,
+                cpc: self.cpc_is,
+            },
+        }
+    }
+}
+
 impl Board {
     /// The board and the circuit that feed it, as far as `fed_from` says which: "board 1, circuit 3".
     /// Nothing at the origin.
@@ -103,6 +170,23 @@ impl Board {
             digits.get(..end.unwrap_or(digits.len()))?.parse().ok()
         };
         Some((number_after("board"), number_after("circuit")))
+    }
+
+    /// The residual current device that protects a circuit: its own, or the one of several circuits; the
+    /// most sensitive where there are both.
+    pub fn residual_of(&self, circuit: &Circuit) -> Option<Rcd> {
+        let group = self.group_of(circuit).map(GroupRcd::rcd);
+        match (&circuit.rcd, group) {
+            (Some(own), Some(group)) if group.milliamps < own.milliamps => Some(group),
+            (Some(own), _) => Some(own.clone()),
+            (None, group) => group,
+        }
+    }
+
+    /// The most sensitive of the residual current devices that protect several circuits, this among them.
+    pub fn group_of(&self, circuit: &Circuit) -> Option<&GroupRcd> {
+        let groups = self.rcds.iter().filter(|rcd| rcd.protects(circuit.number));
+        groups.min_by(|a, b| a.milliamps.total_cmp(&b.milliamps))
     }
 
     /// The smallest rated breaking capacity among its devices, kA; nothing when one with a device

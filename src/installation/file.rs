@@ -4,7 +4,10 @@ use super::problem::{JobError, Problem};
 use super::rules;
 use super::usual::{self, nearest};
 use super::written_out::written_out;
-use super::{Accessory, Board, Cable, Circuit, Device, Instrument, Job, Rcd, Site, Supply};
+use super::{
+    Accessory, Board, Cable, Circuit, Device, GroupRcd, Inspection, Instrument, ItemList, Job, Rcd,
+    Site, Supply, Surge,
+};
 use serde::de::DeserializeOwned;
 use std::collections::BTreeSet;
 use std::fs;
@@ -64,7 +67,7 @@ impl Job {
         let job = reader.root(text).and_then(|root| {
             reader.report_marked(&root);
             let marked: BTreeSet<usize> = reader.problems.iter().map(|p| p.line).collect();
-            let job = reader.job(root);
+            let job = reader.job(root, name);
             // What is to be filled in is nothing else that is wrong.
             reader
                 .problems
@@ -205,12 +208,13 @@ impl<'i> Reader<'i> {
         }
     }
 
-    fn job(&mut self, table: DeTable<'i>) -> Option<Job> {
+    fn job(&mut self, table: DeTable<'i>, name: &str) -> Option<Job> {
         let node = Node { table, start: 0 };
         let mut rest = node.clone();
         let mut lost = Vec::new();
         self.child::<Site>(&mut rest, "site", "the site", &mut lost);
         self.child::<Supply>(&mut rest, "supply", "the supply", &mut lost);
+        self.child::<Inspection>(&mut rest, "inspection", "the inspection", &mut lost);
         let instruments = self.instruments(&mut rest);
         let boards = self.list(&mut rest, "board", Self::board);
         if boards.is_none() {
@@ -225,20 +229,64 @@ impl<'i> Reader<'i> {
         rules::boards(self, &boards);
         let mut job: Job = self.table(rest, "the job", lost)?;
         job.instruments = instruments;
-        rules::job(self, &job, &node);
+        if let Some(inspection) = &mut job.inspection
+            && inspection.items.is_none()
+        {
+            inspection.items = self.items(inspection.list.as_deref(), name, &node);
+        }
         rules::board_phases(self, &job, &boards);
         let boards = boards.into_iter();
         let (boards, nodes): (Vec<_>, Vec<_>) =
             boards.filter_map(|(one, node)| Some((one?, node))).unzip();
         job.boards = boards;
+        rules::job(self, &job, &node);
         rules::feeds(self, &job, &nodes);
         Some(job)
+    }
+
+    /// The items of the inspection: of the file that the job names, beside the job file, or the list
+    /// that ships.
+    fn items(&mut self, list: Option<&str>, name: &str, node: &Node<'i>) -> Option<ItemList> {
+        let read = match list {
+            None => ItemList::shipped(),
+            Some(list) => {
+                let beside = Path::new(name).parent().unwrap_or(Path::new("")).join(list);
+                fs::read_to_string(&beside)
+                    .map_err(|error| {
+                        format!(
+                            "cannot be read ({error}): check the path, which is from the job file"
+                        )
+                    })
+                    .and_then(|text| ItemList::parse(&text))
+            }
+        };
+        read.map_err(|why| {
+            let at = node.at_inner("inspection", "list");
+            self.report(
+                at,
+                format!("list of items {}: {why}", list.unwrap_or("that ships")),
+            );
+        })
+        .ok()
     }
 
     fn board(&mut self, node: Node<'i>) -> Option<Board> {
         let mut rest = node.clone();
         let circuits = self.list(&mut rest, "circuit", Self::circuit);
-        let mut board: Board = self.table(rest, "a board", Vec::new())?;
+        let rcds = self.list(&mut rest, "rcd", |reader, node| {
+            reader.table::<GroupRcd>(node, "an rcd of several circuits", Vec::new())
+        });
+        let rcds = rcds.unwrap_or_default();
+        let known: Vec<u16> = circuits
+            .iter()
+            .flatten()
+            .filter_map(|(one, _)| Some(one.as_ref()?.number))
+            .collect();
+        rules::groups(self, &rcds, &known);
+        let mut lost = Vec::new();
+        self.child::<Surge>(&mut rest, "surge", "surge protection", &mut lost);
+        let mut board: Board = self.table(rest, "a board", lost)?;
+        board.rcds = rcds.into_iter().filter_map(|(one, _)| one).collect();
         rules::board(self, &board, &node, circuits.as_deref().unwrap_or_default());
         board.circuits = circuits
             .unwrap_or_default()
@@ -498,7 +546,7 @@ fn explain(message: &str, what: &str, key: Option<&str>, written: Option<&str>) 
     if let Some(rest) = wrong.iter().find_map(|start| message.strip_prefix(start)) {
         let (_, wanted) = rest.split_once("expected ").unwrap_or((rest, ""));
         let instead = written
-            .filter(|_| what == "a circuit")
+            .filter(|_| matches!(what, "a circuit" | "the supply"))
             .and_then(|text| usual::short_form(&name, text))
             .unwrap_or_else(|| format!("write {}", in_its_place(wanted, what, &name)));
         let stands = written.map_or_else(
@@ -559,6 +607,11 @@ fn example(what: &str, key: &str) -> String {
         (_, "name") => "\"what it is called\"",
         (_, "amps") => "32",
         (_, "milliamps") => "30",
+        (_, "surge") => "\"type 2\", or { type = \"2\" }",
+        ("surge protection", "type") => "\"2\"",
+        (_, "fuse") => "\"BS 1361 60 A\", or { kind = \"BS 1361\", amps = 60 }",
+        (_, "main_switch") => "{ standard = \"BS EN 60947-3\", amps = 100, poles = 2 }",
+        (_, "standard") => "\"BS EN 61008\"",
         (_, "rate") => "-20, from -100 to 100",
         (_, "volume") => "80, from 0 to 100",
         (_, "line_mm2") => "2.5",

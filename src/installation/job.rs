@@ -1,4 +1,7 @@
-pub use crate::limits::{DeviceKind, Earthing, Phases, RcdDelay, SystemVoltage};
+use super::inspection::Inspection;
+pub use crate::limits::{
+    CableInsulation, CpcIs, DeviceKind, Earthing, Metal, Phases, RcdDelay, SystemVoltage,
+};
 use crate::quantity::Number;
 pub use crate::terms::RcdTest;
 use crate::terms::{Place, Stage};
@@ -12,7 +15,7 @@ use serde::{Deserialize, Serialize};
 pub struct Job {
     /// What the job is, in a few words.
     pub title: String,
-    /// Initial verification or periodic inspection.
+    /// Initial verification, periodic inspection, minor works or live re-test.
     pub kind: JobKind,
     /// Who tests.
     pub tester: String,
@@ -32,6 +35,9 @@ pub struct Job {
     /// energising always belong to it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tests: Option<Vec<Stage>>,
+    /// What is looked at before anything is tested, and how far that goes; no inspection when absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub inspection: Option<Inspection>,
     /// Where the work is.
     pub site: Site,
     /// What feeds the installation.
@@ -52,6 +58,42 @@ pub enum JobKind {
     InitialVerification,
     /// What is found in use.
     PeriodicInspection,
+    /// An addition or alteration to one circuit, with no new circuit.
+    MinorWorks,
+    /// Live tests alone, of what stays in use: nothing is isolated.
+    LiveRetest,
+}
+
+impl JobKind {
+    /// Whether it is of an installation that is found in use: what is dangerous there is told of, and
+    /// the person in charge decides.
+    pub fn is_in_use(self) -> bool {
+        matches!(self, Self::PeriodicInspection | Self::LiveRetest)
+    }
+}
+
+/// What is off while a board is tested.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum IsolatedBy {
+    /// The whole board, by its main switch.
+    #[default]
+    Board,
+    /// The circuits that are listed, each by its own device; the rest of the board stays live.
+    Circuits,
+}
+
+impl IsolatedBy {
+    fn is_board(&self) -> bool {
+        *self == Self::Board
+    }
+}
+
+impl Board {
+    /// Whether its circuits are isolated by their own devices while the rest stays live.
+    pub fn isolates_circuits(&self) -> bool {
+        self.isolate == IsolatedBy::Circuits
+    }
 }
 
 /// Where the work is.
@@ -90,12 +132,76 @@ pub struct Supply {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(with = "Option<String>")]
     pub fault_current_ka: Option<Number>,
+    /// How that Ze is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ze_by: Option<GivenBy>,
+    /// How that fault current is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub fault_current_by: Option<GivenBy>,
+    /// Frequency, Hz.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub hertz: Option<f64>,
+    /// Maximum demand, A for each phase.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub max_demand_amps: Option<f64>,
+    /// The fuse or breaker of the supply; short: "BS 1361 60 A".
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<super::schema::InShort<Device>>")]
+    pub fuse: Option<Device>,
+    /// The main switch.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub main_switch: Option<MainSwitch>,
+    /// Cross-section of the earthing conductor, copper, mm².
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub earthing_conductor_mm2: Option<f64>,
+    /// Cross-section of the main bonding conductors, copper, mm².
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub bonding_mm2: Option<f64>,
     /// Main protective bonds: "water", "gas".
     #[serde(default)]
     pub bonds: Vec<String>,
     /// Supplementary bonds, by the parts they join: "shower pipes".
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub supplementary_bonds: Vec<String>,
+}
+
+/// How something about the supply is known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum GivenBy {
+    /// The distributor was asked.
+    Enquiry,
+    /// It was measured, on another day.
+    Measured,
+    /// It was worked out.
+    Calculated,
+}
+
+impl GivenBy {
+    /// As said and written.
+    pub fn shown(self) -> &'static str {
+        match self {
+            Self::Enquiry => "enquiry",
+            Self::Measured => "measurement",
+            Self::Calculated => "calculation",
+        }
+    }
+}
+
+/// The main switch of an installation.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct MainSwitch {
+    /// Its standard, as marked on it: "BS EN 60947-3".
+    pub standard: String,
+    /// Rated current, A.
+    pub amps: f64,
+    /// How many poles.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub poles: Option<u8>,
+    /// Where it is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub location: Option<String>,
 }
 
 fn default_u0() -> f64 {
@@ -159,6 +265,14 @@ pub struct Instrument {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(with = "Option<String>")]
     pub insulation_range_megohms: Option<Number>,
+    /// What its loop range reads on a reference, Ω, in quotes: it is compared with that before use.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<String>")]
+    pub loop_reference_ohms: Option<Number>,
+    /// What its RCD range reads on a reference, ms, in quotes: it is compared with that before use.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<String>")]
+    pub rcd_reference_ms: Option<Number>,
 }
 
 /// A date as TOML has it, or as text, which is how the log keeps it.
@@ -254,9 +368,86 @@ pub struct Board {
     /// that is low.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub insulation_together: bool,
+    /// What is off for the dead tests: the whole board, or the listed circuits alone, each by its own
+    /// device, while the rest of the board stays live.
+    #[serde(default, skip_serializing_if = "IsolatedBy::is_board")]
+    pub isolate: IsolatedBy,
+    /// Surge protection fitted in it; short: "type 2".
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<super::schema::InShort<Surge>>")]
+    pub surge: Option<Surge>,
+    /// Residual current devices that protect several of its circuits: a main one, or one for each half of a
+    /// split board.
+    #[serde(default, rename = "rcd", skip_serializing_if = "Vec::is_empty")]
+    pub rcds: Vec<GroupRcd>,
     /// In the order in which they are tested.
     #[serde(default, rename = "circuit")]
     pub circuits: Vec<Circuit>,
+}
+
+/// A residual current device that protects several circuits of a board.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct GroupRcd {
+    /// By which it is called: "RCD one".
+    pub number: u16,
+    /// The circuits that it protects, by their numbers; every circuit of the board when absent.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub circuits: Vec<u16>,
+    /// Its standard, as marked on it: "BS EN 61008".
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub standard: Option<String>,
+    /// Rated current, A.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub amps: Option<f64>,
+    /// Rated residual operating current, mA.
+    pub milliamps: f64,
+    /// General or time-delayed.
+    #[serde(default)]
+    pub delay: RcdDelay,
+    /// Waveform type: AC, A, F or B.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub waveform: Option<String>,
+    /// The tests that are made; at half and once the rated current when absent.
+    #[serde(default = "half_and_once", skip_serializing_if = "is_half_and_once")]
+    pub tests: Vec<RcdTest>,
+}
+
+impl GroupRcd {
+    /// Whether it protects a circuit of its board.
+    pub fn protects(&self, circuit: u16) -> bool {
+        self.circuits.is_empty() || self.circuits.contains(&circuit)
+    }
+
+    /// As the device of a circuit.
+    pub fn rcd(&self) -> Rcd {
+        Rcd {
+            milliamps: self.milliamps,
+            delay: self.delay,
+            waveform: self.waveform.clone(),
+            tests: self.tests.clone(),
+        }
+    }
+
+    /// Its place, as it is said.
+    pub fn place(&self) -> Place {
+        Place {
+            name: "RCD".to_owned(),
+            number: Some(self.number),
+        }
+    }
+}
+
+/// Surge protection of a board.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Surge {
+    /// Its type, as marked on it: "2", "1+2".
+    #[serde(rename = "type")]
+    pub kind: String,
+    /// Its standard: "BS EN 61643-11".
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub standard: Option<String>,
 }
 
 fn single() -> Phases {
@@ -339,6 +530,51 @@ pub struct Device {
     /// Rated breaking capacity, kA.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub breaking_ka: Option<f64>,
+    /// The setting at which a moulded-case breaker trips at once, A; it is judged by that.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub instantaneous_amps: Option<f64>,
+    /// Its lower setting with a short delay, A.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub short_time_amps: Option<f64>,
+    /// That delay, s.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub short_time_seconds: Option<f64>,
+    /// What another device is called: its standard and type as marked on it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub called: Option<String>,
+    /// The largest Zs that another device allows, Ω, for the time that its circuit has, in quotes: "1.15".
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<String>")]
+    pub zs_ohms: Option<Number>,
+    /// In its place the current that makes another device act in the time that its circuit has, A.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ia_amps: Option<f64>,
+    /// Where that is from: "maker's data sheet of 1987".
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub source: Option<String>,
+}
+
+impl Device {
+    /// One of a kind that the tables know.
+    pub fn new(kind: DeviceKind, amps: f64) -> Self {
+        Self {
+            kind,
+            amps,
+            breaking_ka: None,
+            instantaneous_amps: None,
+            short_time_amps: None,
+            short_time_seconds: None,
+            called: None,
+            zs_ohms: None,
+            ia_amps: None,
+            source: None,
+        }
+    }
+
+    /// Its standard and type, as on a schedule.
+    pub fn shown(&self) -> &str {
+        self.called.as_deref().unwrap_or(self.kind.name())
+    }
 }
 
 /// A residual current device.
@@ -366,13 +602,13 @@ fn is_half_and_once(tests: &[RcdTest]) -> bool {
     tests == [RcdTest::Half, RcdTest::Once]
 }
 
-/// Cable of a circuit: copper.
+/// Cable of a circuit.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Cable {
     /// Cross-section of the live conductors, mm².
     pub line_mm2: f64,
-    /// Cross-section of the protective conductor, mm².
+    /// Cross-section of the protective conductor, mm²; of the armour or the sheath where that is it.
     pub cpc_mm2: f64,
     /// Length from the board to the furthest point, or round the whole ring, m.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -380,6 +616,34 @@ pub struct Cable {
     /// Conductor class of IEC 60228: 1, 2 or 5.
     #[serde(default = "class_one")]
     pub class: u8,
+    /// What the conductors are made of.
+    #[serde(default, skip_serializing_if = "is_usual")]
+    pub metal: Metal,
+    /// What they are insulated with.
+    #[serde(default, skip_serializing_if = "is_usual")]
+    pub insulation: CableInsulation,
+    /// What serves as the protective conductor.
+    #[serde(default, skip_serializing_if = "is_usual")]
+    pub cpc_is: CpcIs,
+}
+
+impl Cable {
+    /// Copper in PVC, with the protective conductor as a core.
+    pub fn copper(line_mm2: f64, cpc_mm2: f64, metres: Option<f64>) -> Self {
+        Self {
+            line_mm2,
+            cpc_mm2,
+            metres,
+            class: class_one(),
+            metal: Metal::default(),
+            insulation: CableInsulation::default(),
+            cpc_is: CpcIs::default(),
+        }
+    }
+}
+
+fn is_usual<T: Default + PartialEq>(value: &T) -> bool {
+    *value == T::default()
 }
 
 pub(super) fn class_one() -> u8 {

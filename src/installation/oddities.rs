@@ -1,12 +1,18 @@
 //! What a job file says that can be, but deserves a second look.
 
-use super::{Circuit, CircuitKind, InstrumentUse, Job, Rcd};
+use super::{Board, Circuit, CircuitKind, CpcIs, DeviceKind, InstrumentUse, Job, Rcd};
+use crate::limits::earth_loop::Clearing;
 use crate::limits::{Earthing, SystemVoltage, Tables, conductor, earth_loop};
-use crate::quantity::{KiloAmps, Ohms, SquareMillimetres, Truth, tidy};
+use crate::quantity::{Amps, KiloAmps, Ohms, SquareMillimetres, Truth, Volts, tidy};
 use jiff::civil::Date;
 
 /// Socket-outlets up to this rated current need additional protection (BS 7671 411.3.3).
 const SOCKETS_NEED_RCD_AMPS: f64 = 32.0;
+
+/// Main bonds where neutral and earth are combined in the supply (BS 7671 Table 54.8, from memory), mm².
+const PME_BOND_MM2: f64 = 10.0;
+/// The least main bond of any other (544.1.1), mm².
+const LEAST_BOND_MM2: f64 = 6.0;
 
 impl Job {
     /// Odd things about the job as a whole. `today` is compared with calibration dates.
@@ -24,6 +30,7 @@ impl Job {
                 ));
             }
         }
+        odd.extend(self.at_the_intake(tables));
         for instrument in &self.instruments {
             if let Some(due) = instrument.calibration_due.filter(|due| *due < today) {
                 odd.push(format!(
@@ -50,7 +57,8 @@ impl Job {
             (
                 InstrumentUse::Rcd,
                 "RCD tests",
-                circuits().any(|c| c.rcd.is_some()),
+                circuits().any(|c| c.rcd.is_some())
+                    || self.boards.iter().any(|b| !b.rcds.is_empty()),
             ),
         ];
         for (what, name, needed) in needs {
@@ -59,6 +67,69 @@ impl Job {
             }
         }
         odd
+    }
+
+    /// Maximum demand beside the fuse, and the sizes of earthing and bonding conductors.
+    fn at_the_intake(&self, tables: &Tables) -> Vec<String> {
+        let supply = &self.supply;
+        let mut odd = Vec::new();
+        if let (Some(demand), Some(fuse)) = (supply.max_demand_amps, &supply.fuse)
+            && demand > fuse.amps
+        {
+            odd.push(format!(
+                "maximum demand {} A is more than the supply fuse, {} A: see the distributor",
+                tidy(demand),
+                tidy(fuse.amps)
+            ));
+        }
+        if let Some(bond) = supply.bonding_mm2 {
+            let half = supply.earthing_conductor_mm2.map_or(0.0, |mm2| mm2 / 2.0);
+            let (least, source) = match supply.earthing {
+                Earthing::TnCS => (
+                    PME_BOND_MM2,
+                    "Table 54.8, with a neutral of the supply up to 35 mm²",
+                ),
+                // Not more than 25 mm² is asked for.
+                _ => (half.clamp(LEAST_BOND_MM2, 25.0), "544.1.1"),
+            };
+            if bond < least {
+                odd.push(format!(
+                    "main bonding conductors of {} mm²: at least {} mm² is asked for [P: {source}]",
+                    tidy(bond),
+                    tidy(least)
+                ));
+            }
+        }
+        odd.extend(self.earthing_conductor(tables));
+        odd
+    }
+
+    /// The earthing conductor beside the heat of an earth fault at the origin (543.1.3): with the Ze that
+    /// was given, in the time of the supply fuse.
+    fn earthing_conductor(&self, tables: &Tables) -> Option<String> {
+        let supply = &self.supply;
+        let mm2 = supply.earthing_conductor_mm2?;
+        let fuse = supply.fuse.as_ref()?;
+        let ze = Ohms::exact(supply.ze_ohms?.value());
+        if supply.earthing == Earthing::Tt {
+            return None;
+        }
+        let current: Amps = Volts::exact(supply.volts) / ze;
+        let Clearing::Within(seconds) = earth_loop::clearing(tables, &fuse.facts(), current) else {
+            return None;
+        };
+        let adiabatic = &tables.adiabatic;
+        let least = earth_loop::least_cpc(current, seconds, adiabatic.k_separate);
+        (SquareMillimetres::exact(mm2).is_at_least(least) == Truth::No).then(|| {
+            format!(
+                "the earthing conductor of {} mm² is below √({current}² × {} s) ÷ {} = {least} [{}: {}]",
+                tidy(mm2),
+                tidy(seconds),
+                tidy(adiabatic.k_separate),
+                adiabatic.mark.letter(),
+                adiabatic.clause
+            )
+        })
     }
 
     /// Devices whose own breaking capacity is below the declared fault current, once for all boards.
@@ -94,6 +165,7 @@ impl Job {
             name.split(|c: char| !c.is_alphanumeric())
                 .any(|word| word == "surge" || word == "spd")
         });
+        let surge = surge || self.boards.iter().any(|board| board.surge.is_some());
         let mut missing = Vec::new();
         if !surge {
             missing.push(
@@ -112,19 +184,30 @@ impl Job {
     }
 
     /// Odd things about one circuit.
-    pub fn circuit_oddities(&self, tables: &Tables, circuit: &Circuit) -> Vec<String> {
+    pub fn circuit_oddities(
+        &self,
+        tables: &Tables,
+        board: &Board,
+        circuit: &Circuit,
+    ) -> Vec<String> {
+        let rcd = board.residual_of(circuit);
         let mut odd = Vec::new();
         if let Some(cable) = &circuit.cable {
-            if cable.cpc_mm2 > cable.line_mm2 {
+            if cable.cpc_mm2 > cable.line_mm2
+                && matches!(cable.cpc_is, CpcIs::Core | CpcIs::Separate)
+            {
                 odd.push(format!(
                     "cpc {} mm² is larger than line {} mm²: the right way round?",
                     tidy(cable.cpc_mm2),
                     tidy(cable.line_mm2)
                 ));
             }
-            for mm2 in [cable.line_mm2, cable.cpc_mm2] {
-                let size = SquareMillimetres::exact(mm2);
-                if conductor::per_metre(tables, size, cable.class).is_none() {
+            let run = cable.facts();
+            for (mm2, known) in [
+                (cable.line_mm2, conductor::line_per_metre(tables, &run)),
+                (cable.cpc_mm2, conductor::cpc_per_metre(tables, &run)),
+            ] {
+                if known.is_none() {
                     odd.push(format!(
                         "the tables have no resistance for {} mm² of class {}: its readings are not \
                          compared with length and size",
@@ -135,6 +218,15 @@ impl Job {
             }
         }
         let device = circuit.device.as_ref();
+        if device
+            .is_some_and(|d| d.kind == DeviceKind::MouldedCase && d.instantaneous_amps.is_none())
+        {
+            odd.push(
+                "a moulded-case breaker without its setting: read it off and write instantaneous_amps, or its Zs \
+                 has no limit here"
+                    .to_owned(),
+            );
+        }
         let extra_low = matches!(circuit.system, SystemVoltage::Selv | SystemVoltage::Pelv);
         if extra_low {
             return odd;
@@ -142,12 +234,7 @@ impl Job {
         let sockets = matches!(circuit.kind, CircuitKind::Ring | CircuitKind::Radial)
             && device.is_some_and(|d| d.amps <= SOCKETS_NEED_RCD_AMPS);
         let additional = tables.rcd.additional_milliamps;
-        if sockets
-            && circuit
-                .rcd
-                .as_ref()
-                .is_none_or(|r| r.milliamps > additional)
-        {
+        if sockets && rcd.as_ref().is_none_or(|r| r.milliamps > additional) {
             odd.push(format!(
                 "no RCD of {} mA or less is listed: socket-outlets up to {} A need one [P: 411.3.3]; is \
                  it upstream?",
@@ -156,14 +243,14 @@ impl Job {
             ));
         }
         let sensitive = |r: &Rcd| r.milliamps <= additional;
-        if circuit.kind == CircuitKind::Lighting && !circuit.rcd.as_ref().is_some_and(sensitive) {
+        if circuit.kind == CircuitKind::Lighting && !rcd.as_ref().is_some_and(sensitive) {
             odd.push(format!(
                 "no RCD of {} mA or less is listed: in a dwelling, circuits that supply luminaires need \
                  one [P: 411.3.4]; is this a dwelling, or is it upstream?",
                 tidy(additional)
             ));
         }
-        let type_ac = circuit.rcd.as_ref().and_then(|r| r.waveform.as_deref()) == Some("AC");
+        let type_ac = rcd.as_ref().and_then(|r| r.waveform.as_deref()) == Some("AC");
         if type_ac && matches!(circuit.kind, CircuitKind::Ring | CircuitKind::Radial) {
             odd.push(
                 "an RCD of type AC on socket-outlets: type AC is for fixed equipment only, whose load \
@@ -171,9 +258,9 @@ impl Job {
                     .to_owned(),
             );
         }
-        odd.extend(charging(tables, circuit));
+        odd.extend(charging(tables, circuit, rcd.as_ref()));
         odd.extend(oversized(tables, circuit));
-        if self.supply.earthing == Earthing::Tt && circuit.rcd.is_none() {
+        if self.supply.earthing == Earthing::Tt && rcd.is_none() {
             odd.push(
                 "no RCD is listed on a TT system: Zs is then compared with the overcurrent device"
                     .to_owned(),
@@ -190,7 +277,7 @@ impl Job {
 }
 
 /// A charging point for a vehicle whose RCD is not known to be fit for it.
-fn charging(tables: &Tables, circuit: &Circuit) -> Option<String> {
+fn charging(tables: &Tables, circuit: &Circuit, rcd: Option<&Rcd>) -> Option<String> {
     let points = circuit.points.iter().map(|point| &point.name);
     let named = |name: &str| {
         let name = name.to_lowercase();
@@ -201,7 +288,7 @@ fn charging(tables: &Tables, circuit: &Circuit) -> Option<String> {
                 .any(|word| word == "ev")
     };
     let is_one = points.chain([&circuit.name]).any(|name| named(name));
-    let fit = circuit.rcd.as_ref().is_some_and(|rcd| {
+    let fit = rcd.is_some_and(|rcd| {
         let waveform = rcd.waveform.as_deref();
         rcd.milliamps <= tables.rcd.additional_milliamps
             && matches!(waveform, Some("A" | "F" | "B"))

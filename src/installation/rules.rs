@@ -1,11 +1,16 @@
 //! What a job file may not say although it can be read: values that no installation has.
 
 use super::file::{Node, Reader};
-use super::{Accessory, Board, Circuit, Instrument, InstrumentUse, Job, Phases};
+use super::{
+    Accessory, Board, Circuit, Device, DeviceKind, GroupRcd, Instrument, InstrumentUse, Job,
+    JobKind, Phases,
+};
 use std::collections::BTreeMap;
 
 /// A breaker to BS EN 60898 or BS EN 61009 is rated up to 125 A (scope of both standards).
 const LARGEST_BREAKER: f64 = 125.0;
+/// Air circuit-breakers go this far.
+const LARGEST_OF_ALL: f64 = 6300.0;
 /// The largest fuse-link of BS 88-2 for use by authorised persons.
 const LARGEST_FUSE: f64 = 1250.0;
 
@@ -14,6 +19,22 @@ pub(super) fn job(reader: &mut Reader, job: &Job, node: &Node) {
         if text.trim().is_empty() {
             reader.report(node.at(key), format!("{key} is empty: write it out"));
         }
+    }
+    let at_kind = node.at("kind");
+    match job.kind {
+        JobKind::MinorWorks if job.boards.iter().map(|b| b.circuits.len()).sum::<usize>() > 1 => {
+            reader.report(
+                at_kind,
+                "minor works are of one circuit: list that circuit alone, or write initial-verification",
+            );
+        }
+        JobKind::LiveRetest if job.boards.iter().any(Board::isolates_circuits) => {
+            reader.report(
+                at_kind,
+                "at a live re-test nothing is isolated: leave `isolate` out, or write periodic-inspection",
+            );
+        }
+        _ => {}
     }
     if job.site.name.trim().is_empty() {
         let at = node.at_inner("site", "name");
@@ -41,6 +62,48 @@ pub(super) fn job(reader: &mut Reader, job: &Job, node: &Node) {
             let text =
                 format!("{key} cannot be nothing: write what was given, or leave the line out");
             reader.report(at(key), text);
+        }
+    }
+    let positive = [
+        ("hertz", supply.hertz, 1000.0),
+        ("max_demand_amps", supply.max_demand_amps, LARGEST_OF_ALL),
+        (
+            "earthing_conductor_mm2",
+            supply.earthing_conductor_mm2,
+            1000.0,
+        ),
+        ("bonding_mm2", supply.bonding_mm2, 1000.0),
+    ];
+    for (key, value, most) in positive {
+        if value.is_some_and(|v| !(v > 0.0 && v <= most)) {
+            let text = format!("{key} must be more than 0 and at most {most}");
+            reader.report(at(key), text);
+        }
+    }
+    for (key, by, given) in [
+        ("ze_by", supply.ze_by, supply.ze_ohms),
+        (
+            "fault_current_by",
+            supply.fault_current_by,
+            supply.fault_current_ka,
+        ),
+    ] {
+        if by.is_some() && given.is_none() {
+            let text = format!(
+                "{key} says how a value is known that is not there: add the value, or leave it out"
+            );
+            reader.report(at(key), text);
+        }
+    }
+    if let Some(fuse) = &supply.fuse {
+        rated(reader, fuse, &|_| at("fuse"));
+    }
+    if let Some(switch) = &supply.main_switch {
+        let known = switch.amps > 0.0 && switch.amps <= LARGEST_OF_ALL;
+        let poles = switch.poles.is_none_or(|poles| (1..=4).contains(&poles));
+        if !known || !poles || switch.standard.trim().is_empty() {
+            let text = "main_switch is written as in { standard = \"BS EN 60947-3\", amps = 100, poles = 2 }";
+            reader.report(at("main_switch"), text);
         }
     }
     let mut seen = Vec::new();
@@ -76,6 +139,29 @@ pub(super) fn instrument(reader: &mut Reader, instrument: &Instrument, node: &No
         let text = "an instrument needs `calibration_due`: add calibration_due = \"2027-03-31\"; only a \
                     voltage indicator goes without";
         reader.report(node.at("calibration_due"), text);
+    }
+    for (key, value, used) in [
+        (
+            "loop_reference_ohms",
+            instrument.loop_reference_ohms,
+            InstrumentUse::Loop,
+        ),
+        (
+            "rcd_reference_ms",
+            instrument.rcd_reference_ms,
+            InstrumentUse::Rcd,
+        ),
+    ] {
+        if value.is_some_and(|n| n.value() <= 0.0) {
+            reader.report(node.at(key), format!("{key} must be more than nothing"));
+        }
+        if value.is_some() && !instrument.used_for.contains(&used) {
+            let text = format!(
+                "{key}: used_for does not say that this instrument is for that: add \"{}\", or leave the line out",
+                used.written()
+            );
+            reader.report(node.at(key), text);
+        }
     }
     let range = instrument.insulation_range_megohms;
     if range.is_some_and(|n| n.value() <= 0.0) {
@@ -146,6 +232,10 @@ pub(super) fn board(
         );
         reader.report(node.at("number"), text);
     }
+    if board.isolates_circuits() && board.insulation_together {
+        let text = "insulation_together asks for every circuit to be dead: leave it out where isolate = \"circuits\"";
+        reader.report(node.at("insulation_together"), text);
+    }
     unique(reader, "circuit", circuits, |c| c.number);
     for (circuit, node) in circuits {
         let three = circuit.as_ref().is_some_and(|c| c.phases == Phases::Three);
@@ -180,32 +270,100 @@ fn unique<T>(
     }
 }
 
+/// What a device is rated for, and what makes it act.
+fn rated(reader: &mut Reader, device: &Device, at: &dyn Fn(&str) -> usize) {
+    let (kind, amps) = (device.kind, device.amps);
+    let largest = match kind.name() {
+        "BS 1362" => 13.0,
+        "BS 1361" | "BS 3036" => 100.0,
+        "BS 88-6" => 63.0,
+        "BS EN 60947-2" | "other" => LARGEST_OF_ALL,
+        _ if kind.is_fuse() => LARGEST_FUSE,
+        _ => LARGEST_BREAKER,
+    };
+    if !(amps > 0.0 && amps <= largest) {
+        let text = format!(
+            "a {amps} A device to {kind} does not exist: write its rated current, up to {largest} A"
+        );
+        reader.report(at("amps"), text);
+    }
+    if device
+        .breaking_ka
+        .is_some_and(|ka| !(ka > 0.0 && ka <= 1000.0))
+    {
+        let text = "breaking_ka is the rated breaking capacity in kA, such as 6";
+        reader.report(at("breaking_ka"), text);
+    }
+    acts(reader, device, at);
+}
+
+/// What makes a device act, where no table has it.
+fn acts(reader: &mut Reader, device: &Device, at: &dyn Fn(&str) -> usize) {
+    let kind = device.kind;
+    let positive = [
+        ("instantaneous_amps", device.instantaneous_amps),
+        ("short_time_amps", device.short_time_amps),
+        ("short_time_seconds", device.short_time_seconds),
+        ("zs_ohms", device.zs_ohms.map(|n| n.value())),
+        ("ia_amps", device.ia_amps),
+    ];
+    for (key, value) in positive {
+        if value.is_some_and(|v| !(v > 0.0 && v <= 1e6)) {
+            reader.report(at(key), format!("{key} must be more than nothing"));
+        }
+    }
+    let set = [
+        device.instantaneous_amps,
+        device.short_time_amps,
+        device.short_time_seconds,
+    ];
+    if kind != DeviceKind::MouldedCase && set.iter().any(Option::is_some) {
+        let text = format!(
+            "only a device to BS EN 60947-2 is judged by its setting: leave it out of the {kind}, or \
+             change its kind"
+        );
+        reader.report(at("instantaneous_amps"), text);
+    }
+    if device.short_time_amps.is_some() != device.short_time_seconds.is_some()
+        || (device.short_time_amps.is_some() && device.instantaneous_amps.is_none())
+    {
+        let text = "a setting with a delay needs short_time_amps, short_time_seconds and \
+                    instantaneous_amps: write all three, or the last alone";
+        reader.report(at("short_time_amps"), text);
+    }
+    let own = [device.zs_ohms.is_some(), device.ia_amps.is_some()];
+    if kind == DeviceKind::Other {
+        if own != [true, false] && own != [false, true] {
+            let text = "another device needs what makes it act: add zs_ohms = \"1.15\", or ia_amps = 190, one of \
+                        the two";
+            reader.report(at("kind"), text);
+        }
+        if device.source.as_ref().is_none_or(|s| s.trim().is_empty()) {
+            let text =
+                "another device needs where its value is from: add source = \"maker's data sheet\"";
+            reader.report(at("kind"), text);
+        }
+        if device.called.as_ref().is_none_or(|s| s.trim().is_empty()) {
+            let text = "another device needs a name: add called = \"what is marked on it\"";
+            reader.report(at("kind"), text);
+        }
+    } else if own.contains(&true) || device.source.is_some() || device.called.is_some() {
+        let text = format!(
+            "the tables know the {kind}: write kind = \"other\" to give zs_ohms or ia_amps, called and \
+             source of your own"
+        );
+        reader.report(at("kind"), text);
+    }
+}
+
 pub(super) fn circuit(reader: &mut Reader, circuit: &Circuit, node: &Node) {
     if circuit.name.trim().is_empty() {
         let text = "a circuit's name is empty: write what it is called";
         reader.report(node.at("name"), text);
     }
     if let Some(device) = &circuit.device {
-        let at = node.at_inner("device", "amps");
-        let (kind, amps) = (device.kind, device.amps);
-        let largest = match kind.name() {
-            "BS 1362" => 13.0,
-            _ if kind.is_fuse() => LARGEST_FUSE,
-            _ => LARGEST_BREAKER,
-        };
-        if !(amps > 0.0 && amps <= largest) {
-            let text = format!(
-                "a {amps} A device to {kind} does not exist: write its rated current, up to {largest} A"
-            );
-            reader.report(at, text);
-        }
-        if device
-            .breaking_ka
-            .is_some_and(|ka| !(ka > 0.0 && ka <= 1000.0))
-        {
-            let text = "breaking_ka is the rated breaking capacity in kA, such as 6";
-            reader.report(node.at_inner("device", "breaking_ka"), text);
-        }
+        rated(reader, device, &|key| node.at_inner("device", key));
+        let kind = device.kind;
         if kind.is_rcbo() && circuit.rcd.is_none() {
             let text = format!(
                 "a device to {kind} has a residual current part: add rcd = {{ milliamps = 30 }}, \
@@ -246,6 +404,43 @@ pub(super) fn circuit(reader: &mut Reader, circuit: &Circuit, node: &Node) {
                 cable.class
             );
             reader.report(node.at_inner("cable", "class"), text);
+        }
+    }
+}
+
+/// Residual current devices of several circuits.
+pub(super) fn groups(reader: &mut Reader, rcds: &[(Option<GroupRcd>, Node)], circuits: &[u16]) {
+    unique(reader, "rcd", rcds, |rcd| rcd.number);
+    for (rcd, node) in rcds {
+        let Some(rcd) = rcd else { continue };
+        if rcd.number > 19 {
+            let text = "number is how the RCD is called aloud: from 1 to 19";
+            reader.report(node.at("number"), text);
+        }
+        if !(rcd.milliamps > 0.0 && rcd.milliamps <= 30_000.0) {
+            let text = format!(
+                "{} mA is no rated residual current: write it in mA, such as 30",
+                rcd.milliamps
+            );
+            reader.report(node.at("milliamps"), text);
+        }
+        if rcd
+            .amps
+            .is_some_and(|amps| !(amps > 0.0 && amps <= LARGEST_OF_ALL))
+        {
+            reader.report(node.at("amps"), "amps is its rated current, such as 63");
+        }
+        let waveform = rcd.waveform.as_deref();
+        if waveform.is_some_and(|w| !["AC", "A", "F", "B"].contains(&w)) {
+            let text = "waveform is the type marked on the device: AC, A, F or B";
+            reader.report(node.at("waveform"), text);
+        }
+        for circuit in rcd.circuits.iter().filter(|n| !circuits.contains(n)) {
+            let text = format!(
+                "RCD {}: this board has no circuit {circuit}: add it, or correct the number",
+                rcd.number
+            );
+            reader.report(node.at("circuits"), text);
         }
     }
 }

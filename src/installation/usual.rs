@@ -3,7 +3,7 @@
 //! says which to write.
 
 use super::{Cable, CircuitKind, Device, InstrumentUse, JobKind, Rcd, Source};
-use crate::limits::{DeviceKind, Earthing, RcdDelay};
+use crate::limits::{CableInsulation, CpcIs, DeviceKind, Earthing, Metal, RcdDelay, Tables};
 use jiff::civil::Date;
 use serde::Serialize;
 use serde::de::{DeserializeOwned, IntoDeserializer, value::StrDeserializer};
@@ -37,11 +37,10 @@ pub(super) const JOB_KINDS: Words = Words {
             "periodic-inspection",
             &["periodic", "eicr", "condition report", "inspection in use"],
         ),
+        ("minor-works", &["minor work", "minor"]),
+        ("live-retest", &["live only", "live tests only", "retest"]),
     ],
-    unclear: &[(
-        "minor works",
-        "write initial-verification for new work, and limit it with `tests`",
-    )],
+    unclear: &[],
 };
 
 pub(super) const STAGES: Words = Words {
@@ -238,8 +237,84 @@ pub(super) const DEVICE_KINDS: Words = Words {
             "BS 1362",
             &["1362", "plug fuse", "fused connection unit", "fcu"],
         ),
+        (
+            "BS 1361",
+            &["1361", "cartridge fuse", "bs 1361 type 1", "bs 1361 type 2"],
+        ),
+        ("BS 88-6", &["88-6", "bs 88 part 6"]),
+        (
+            "BS 3871 1",
+            &[
+                "3871 1",
+                "3871 type 1",
+                "bs 3871 type 1",
+                "type 1 bs 3871",
+                "type 1",
+                "type 1 mcb",
+            ],
+        ),
+        (
+            "BS 3871 2",
+            &[
+                "3871 2",
+                "3871 type 2",
+                "bs 3871 type 2",
+                "type 2 bs 3871",
+                "type 2",
+                "type 2 mcb",
+            ],
+        ),
+        (
+            "BS 3871 3",
+            &[
+                "3871 3",
+                "3871 type 3",
+                "bs 3871 type 3",
+                "type 3 bs 3871",
+                "type 3",
+                "type 3 mcb",
+            ],
+        ),
+        (
+            "BS 3871 4",
+            &[
+                "3871 4",
+                "3871 type 4",
+                "bs 3871 type 4",
+                "type 4 bs 3871",
+                "type 4",
+                "type 4 mcb",
+            ],
+        ),
+        (
+            "BS 3871 B",
+            &["3871 b", "3871 type b", "bs 3871 type b", "type b bs 3871"],
+        ),
+        (
+            "BS 3871 C",
+            &["3871 c", "3871 type c", "bs 3871 type c", "type c bs 3871"],
+        ),
+        (
+            "BS 3871 D",
+            &["3871 d", "3871 type d", "bs 3871 type d", "type d bs 3871"],
+        ),
+        (
+            "BS EN 60947-2",
+            &[
+                "60947-2",
+                "mccb",
+                "moulded case",
+                "moulded case breaker",
+                "moulded case circuit breaker",
+            ],
+        ),
+        ("other", &["another", "not listed"]),
     ],
     unclear: &[
+        (
+            "bs 3871",
+            "write its type too, as marked: \"BS 3871 1\", 2, 3, 4, B, C or D",
+        ),
         ("mcb", "write its type too: \"BS EN 60898 B\", C or D"),
         ("rcbo", "write its type too: \"BS EN 61009 B\", C or D"),
         (
@@ -250,12 +325,64 @@ pub(super) const DEVICE_KINDS: Words = Words {
             "bs en 61009",
             "write its type too: \"BS EN 61009 B\", C or D",
         ),
-        ("bs 88", "write its part: \"BS 88-2\" or \"BS 88-3\""),
+        (
+            "bs 88",
+            "write its part: \"BS 88-2\", \"BS 88-3\" or \"BS 88-6\"",
+        ),
         (
             "fuse",
-            "write its standard: \"BS 88-2\", \"BS 88-3\", \"BS 3036\" or \"BS 1362\"",
+            "write its standard: \"BS 88-2\", \"BS 88-3\", \"BS 3036\", \"BS 1361\" or \"BS 1362\"",
         ),
     ],
+};
+
+pub(super) const GIVEN_BY: Words = Words {
+    usual: &[
+        (
+            "enquiry",
+            &["distributor", "by enquiry", "inquiry", "declared", "dno"],
+        ),
+        ("measured", &["measurement", "by measurement"]),
+        ("calculated", &["calculation", "by calculation"]),
+    ],
+    unclear: &[],
+};
+
+pub(super) const METALS: Words = Words {
+    usual: &[("copper", &["cu"]), ("aluminium", &["al", "aluminum"])],
+    unclear: &[],
+};
+
+pub(super) const CABLE_INSULATIONS: Words = Words {
+    usual: &[
+        ("pvc", &["thermoplastic", "70", "pvc 70"]),
+        ("xlpe", &["thermosetting", "90", "xlpe 90", "lsf 90", "epr"]),
+        (
+            "mineral-covered",
+            &["micc covered", "covered micc", "mims covered"],
+        ),
+        ("mineral-bare", &["micc bare", "bare micc", "mims bare"]),
+    ],
+    unclear: &[
+        (
+            "micc",
+            "write mineral-covered or mineral-bare: a bare one may run hotter",
+        ),
+        (
+            "mineral",
+            "write mineral-covered or mineral-bare: a bare one may run hotter",
+        ),
+    ],
+};
+
+pub(super) const CPCS: Words = Words {
+    usual: &[
+        ("core", &["cpc"]),
+        ("separate", &["own conductor", "singles"]),
+        ("armour", &["armor", "swa", "steel wire armour"]),
+        ("sheath", &["copper sheath"]),
+    ],
+    unclear: &[],
 };
 
 pub(super) const SYSTEMS: Words = Words {
@@ -411,6 +538,7 @@ pub(super) fn unclear(what: &str, key: &str, word: &str) -> Option<&'static str>
         ("a circuit", "kind") => &CIRCUIT_KINDS,
         ("a circuit", "system") => &SYSTEMS,
         ("a device", "kind") => &DEVICE_KINDS,
+        ("a cable", "insulation") => &CABLE_INSULATIONS,
         _ => return None,
     };
     words.unclear(word)
@@ -419,7 +547,7 @@ pub(super) fn unclear(what: &str, key: &str, word: &str) -> Option<&'static str>
 /// What is wrong with the short form of a device or a cable of a circuit.
 pub(super) fn short_form(key: &str, text: &str) -> Option<String> {
     match key {
-        "device" => {
+        "device" | "fuse" => {
             let mut words = DeviceWords::default();
             let taken = words.take(text);
             words
@@ -444,6 +572,7 @@ pub struct DeviceWords {
     rcd: bool,
     amps: Option<f64>,
     breaking_ka: Option<f64>,
+    instantaneous: Option<f64>,
     /// The rated residual current, where it was given.
     pub milliamps: Option<f64>,
     waveform: Option<&'static str>,
@@ -483,7 +612,7 @@ impl DeviceWords {
         let has_letter = self.letter.is_some()
             || words
                 .iter()
-                .any(|w| matches!(*w, "b" | "c" | "d" | "amp" | "amps"));
+                .any(|w| breaker_type(w).is_some() || matches!(*w, "amp" | "amps"));
         let mut words = words.as_slice();
         if words.is_empty() {
             return false;
@@ -494,7 +623,7 @@ impl DeviceWords {
                 match kind {
                     Standard::Breaker => {}
                     Standard::Rcbo => self.rcbo = true,
-                    Standard::Fuse(kind) => self.kind = Some(kind),
+                    Standard::Kind(kind) => self.kind = Some(kind),
                 }
                 words = words.get(used..).unwrap_or_default();
                 continue;
@@ -512,8 +641,18 @@ impl DeviceWords {
                 ("type" | "device" | "breaker" | "mcb" | "en" | "bs" | "with", Some(_))
                 | ("breaker" | "mcb", None) => {}
                 ("rcbo", _) => self.rcbo = true,
+                ("instantaneous" | "magnetic" | "trips", Some(_)) => {
+                    let rest: Vec<&str> = rest.iter().copied().filter(|w| *w != "at").collect();
+                    let Some(amps) = rest.first().and_then(|w| w.parse::<f64>().ok()) else {
+                        return false;
+                    };
+                    self.instantaneous = Some(amps);
+                    let at = words.get(1) == Some(&"at");
+                    let unit = matches!(rest.get(1), Some(&("a" | "amp" | "amps")));
+                    used = 2 + usize::from(at) + usize::from(unit);
+                }
                 ("rcd" | "rccb", _) => self.rcd = true,
-                ("b" | "c" | "d", _) => self.letter = first.chars().next(),
+                _ if breaker_type(first).is_some() => self.letter = breaker_type(first),
                 ("ac" | "a" | "f", _) if about_residual => self.waveform = WAVEFORMS.meant(first),
                 _ => {
                     let Ok(number) = first.parse::<f64>() else {
@@ -578,9 +717,9 @@ impl DeviceWords {
         };
         match (kind, self.amps) {
             (Some(kind), Some(amps)) => Ok(Some(Device {
-                kind,
-                amps,
                 breaking_ka: self.breaking_ka,
+                instantaneous_amps: self.instantaneous,
+                ..Device::new(kind, amps)
             })),
             (Some(kind), None) => Err(NotClear(format!(
                 "the rated current of the {kind} is missing: add it, as in 32 A"
@@ -609,11 +748,21 @@ impl DeviceWords {
     }
 }
 
+/// The letter of a breaker's type, as it is written or as ICAO spells it.
+fn breaker_type(word: &str) -> Option<char> {
+    match word {
+        "b" | "bravo" => Some('b'),
+        "c" | "charlie" => Some('c'),
+        "d" | "delta" => Some('d'),
+        _ => None,
+    }
+}
+
 /// What a standard is of.
 enum Standard {
     Breaker,
     Rcbo,
-    Fuse(DeviceKind),
+    Kind(DeviceKind),
 }
 
 /// The standard that these words begin with, and how many they are.
@@ -626,10 +775,11 @@ fn standard(words: &[&str]) -> Option<(Standard, usize)> {
             "bsen61009" | "en61009" | "61009" => Standard::Rcbo,
             _ => {
                 let kind: DeviceKind = DEVICE_KINDS.meant(&text).and_then(read)?;
-                if !kind.is_fuse() {
+                let modern = kind.has_multiple() && !kind.name().starts_with("BS 3871");
+                if modern || kind == DeviceKind::Other {
                     return None;
                 }
-                Standard::Fuse(kind)
+                Standard::Kind(kind)
             }
         };
         Some((standard, used))
@@ -660,7 +810,7 @@ fn spaced(text: &str) -> String {
 impl FromStr for Cable {
     type Err = NotClear;
 
-    /// "2.5/1.5", "2.5/1.5 mm², 18 m".
+    /// "2.5/1.5", "2.5/1.5 mm², 18 m", "7/.029 and 3/.029 12 m", "10 3-core SWA 25 m".
     fn from_str(text: &str) -> Result<Self, NotClear> {
         let wrong = || {
             NotClear(format!(
@@ -673,36 +823,134 @@ impl FromStr for Cable {
             .replace(['²', ','], " ")
             .replace("mm2", " ");
         let (spaced, flat) = without_flat(&spaced.replace("mm", " "));
-        let spaced = spaced.replace(" and ", "/").replace(" by ", "/");
+        let (spaced, made) = Made::taken_from(&spaced);
+        let spaced = imperial_as_metric(&spaced)
+            .replace(" and ", "/")
+            .replace(" by ", "/")
+            .replace(" with ", "/");
         let number = |text: &str| text.trim().parse::<f64>().map_err(|_| wrong());
-        let Some((line, rest)) = spaced.split_once('/') else {
-            // The protective conductor of a flat cable goes by its line.
-            let (line, rest) = spaced.trim().split_once(' ').unwrap_or((spaced.trim(), ""));
-            let line_mm2 = number(line)?;
-            let cpc = cpc_of_flat(line_mm2).filter(|_| flat);
-            let length = rest.split_whitespace().collect::<String>();
-            return Ok(Self {
-                line_mm2,
-                cpc_mm2: cpc.ok_or_else(wrong)?,
-                metres: match length.as_str() {
-                    "" => None,
-                    length => Some(metres(length).ok_or_else(wrong)?),
-                },
-                class: super::job::class_one(),
-            });
+        let length = |rest: String| match rest.as_str() {
+            "" => Ok(None),
+            length => metres(length).map(Some).ok_or_else(wrong),
         };
-        let mut rest = rest.split_whitespace();
-        let cable = Self {
-            line_mm2: number(line)?,
-            cpc_mm2: number(rest.next().ok_or_else(wrong)?)?,
-            metres: match rest.collect::<String>().as_str() {
-                "" => None,
-                length => Some(metres(length).ok_or_else(wrong)?),
+        let (line_mm2, given, metres) = match spaced.split_once('/') {
+            Some((line, rest)) => {
+                let mut rest = rest.split_whitespace();
+                let cpc = number(rest.next().ok_or_else(wrong)?)?;
+                (number(line)?, Some(cpc), length(rest.collect())?)
+            }
+            None => {
+                let (line, rest) = spaced.trim().split_once(' ').unwrap_or((spaced.trim(), ""));
+                let rest = rest.split_whitespace().collect::<String>();
+                (number(line)?, None, length(rest)?)
+            }
+        };
+        let cpc_mm2 = match given {
+            Some(mm2) => mm2,
+            None => made.cpc(line_mm2, flat)?.ok_or_else(wrong)?,
+        };
+        Ok(Self {
+            metal: made.metal,
+            insulation: made.insulation,
+            // Of an armoured cable with a core named for it, that core.
+            cpc_is: match (made.cpc_is, given) {
+                (CpcIs::Armour, Some(_)) => CpcIs::Core,
+                (cpc, _) => cpc,
             },
-            class: super::job::class_one(),
-        };
-        Ok(cable)
+            ..Self::copper(line_mm2, cpc_mm2, metres)
+        })
     }
+}
+
+/// What was said of a cable besides its sizes and its length.
+#[derive(Debug, Default)]
+struct Made {
+    metal: Metal,
+    insulation: CableInsulation,
+    cpc_is: CpcIs,
+    mineral: bool,
+    heavy: bool,
+    cores: Option<usize>,
+}
+
+impl Made {
+    /// What the words say, and the text without them.
+    fn taken_from(text: &str) -> (String, Self) {
+        let mut made = Self::default();
+        let mut named = None;
+        let mut left = Vec::new();
+        let text = text.replace(['(', ')'], " ").replace("-core", "core");
+        for word in text.split_whitespace() {
+            let cores = word.strip_suffix("core").and_then(|n| n.parse().ok());
+            match word {
+                "swa" | "armoured" | "armored" => made.cpc_is = CpcIs::Armour,
+                "singles" => made.cpc_is = CpcIs::Separate,
+                "xlpe" | "lsf" => named = Some(CableInsulation::Xlpe),
+                "pvc" => named = Some(CableInsulation::Pvc),
+                "micc" | "mims" | "mineral" => made.mineral = true,
+                "bare" => named = Some(CableInsulation::MineralBare),
+                "covered" => named = Some(CableInsulation::MineralCovered),
+                "heavy" => made.heavy = true,
+                "light" | "duty" => {}
+                "aluminium" | "aluminum" | "al" => made.metal = Metal::Aluminium,
+                "copper" | "cu" => {}
+                "core" | "cores" => {
+                    made.cores = left.pop().and_then(|n: &str| n.parse().ok());
+                }
+                _ if cores.is_some() => made.cores = cores,
+                word => left.push(word),
+            }
+        }
+        // Armoured cable is XLPE where nothing else is said, mineral insulated cable covered: the
+        // usual ones, the second the stricter one.
+        let usual = match (made.mineral, made.cpc_is) {
+            (true, _) => CableInsulation::MineralCovered,
+            (_, CpcIs::Armour) => CableInsulation::Xlpe,
+            _ => CableInsulation::Pvc,
+        };
+        made.insulation = named.unwrap_or(usual);
+        if made.mineral {
+            made.cpc_is = CpcIs::Sheath;
+        }
+        (left.join(" "), made)
+    }
+
+    /// The cross-section of what serves as the protective conductor, where it goes by the line.
+    fn cpc(&self, line_mm2: f64, flat: bool) -> Result<Option<f64>, NotClear> {
+        let cables = &Tables::shipped().cables;
+        let known = match self.cpc_is {
+            CpcIs::Armour => self.cores.map(|cores| cables.armour_of(line_mm2, cores)),
+            CpcIs::Sheath => self
+                .cores
+                .map(|cores| cables.sheath_of(line_mm2, cores, self.heavy)),
+            CpcIs::Core | CpcIs::Separate => {
+                return Ok(cpc_of_flat(line_mm2).filter(|_| flat));
+            }
+        };
+        match known {
+            Some(Some(mm2)) => Ok(Some(mm2)),
+            Some(None) => Err(NotClear(format!(
+                "no armour or sheath is known of {line_mm2} mm² with so many cores: write it as a table with \
+                 its cpc_mm2 and cpc_is"
+            ))),
+            None => Err(NotClear(
+                "the number of cores is missing: the armour or the sheath goes by it, as in 10 3-core SWA 25 m"
+                    .to_owned(),
+            )),
+        }
+    }
+}
+
+/// Imperial sizes, "7/.029", as what they are in mm².
+fn imperial_as_metric(text: &str) -> String {
+    let cables = &Tables::shipped().cables;
+    let each = text.split(' ').map(|word| {
+        let word_of = word.replace("/0.", "/.");
+        cables
+            .imperial_size(&word_of)
+            .map_or_else(|| word.to_owned(), |mm2| mm2.to_string())
+    });
+    each.collect::<Vec<_>>().join(" ")
 }
 
 /// The protective conductor of flat cable with one, by its line conductor, mm²; nothing for a size that
@@ -786,7 +1034,7 @@ pub fn metres(text: &str) -> Option<f64> {
 }
 
 /// The value as it is written in one line of a job file.
-pub(super) fn in_one_line(value: &impl Serialize) -> Option<String> {
+pub(crate) fn in_one_line(value: &impl Serialize) -> Option<String> {
     let value = serde_json::to_value(value).ok()?;
     toml_of(&value)
 }
@@ -840,6 +1088,10 @@ mod tests {
             (&CIRCUIT_KINDS, known::<CircuitKind>),
             (&DEVICE_KINDS, known::<DeviceKind>),
             (&SYSTEMS, known::<SystemVoltage>),
+            (&GIVEN_BY, known::<crate::installation::GivenBy>),
+            (&METALS, known::<Metal>),
+            (&CABLE_INSULATIONS, known::<CableInsulation>),
+            (&CPCS, known::<CpcIs>),
             (&DELAYS, known::<RcdDelay>),
             (&RCD_TESTS, known::<RcdTest>),
         ]
@@ -889,6 +1141,19 @@ mod tests {
             ("13 A plug fuse", "BS 1362", 13.0, None),
             ("b10 rcbo 10ma", "BS EN 61009 B", 10.0, Some(10.0)),
             ("B10 RCBO", "BS EN 61009 B", 10.0, Some(30.0)),
+            ("BS 1361 60 A", "BS 1361", 60.0, None),
+            ("BS 3871 type 2 30 A", "BS 3871 2", 30.0, None),
+            ("30 A type 2 MCB", "BS 3871 2", 30.0, None),
+            ("type 3 20A", "BS 3871 3", 20.0, None),
+            ("BS 3871 C 32", "BS 3871 C", 32.0, None),
+            ("BS 88-6 32 A", "BS 88-6", 32.0, None),
+            ("250 A MCCB trips at 2000 A", "BS EN 60947-2", 250.0, None),
+            (
+                "BS EN 60947-2 100 A instantaneous 800",
+                "BS EN 60947-2",
+                100.0,
+                None,
+            ),
         ] {
             assert_eq!(device(text), (kind.to_owned(), amps, milliamps), "{text}");
         }
@@ -986,6 +1251,87 @@ mod tests {
         for text in ["2.5", "3 twin and earth", "twin and earth"] {
             assert!(text.parse::<Cable>().is_err(), "{text}");
         }
+    }
+
+    #[test]
+    fn cables_of_other_makes_are_taken_as_they_are_written() {
+        use CableInsulation::{MineralBare, MineralCovered, Pvc, Xlpe};
+        for (text, line, cpc, insulation, cpc_is, metres) in [
+            (
+                "10 3-core SWA 25 m",
+                10.0,
+                39.0,
+                Xlpe,
+                CpcIs::Armour,
+                Some(25.0),
+            ),
+            (
+                "16/16 swa xlpe 40 m",
+                16.0,
+                16.0,
+                Xlpe,
+                CpcIs::Core,
+                Some(40.0),
+            ),
+            (
+                "25 mm2 4 core SWA PVC",
+                25.0,
+                70.0,
+                Pvc,
+                CpcIs::Armour,
+                None,
+            ),
+            (
+                "2.5/2.5 singles 20 m",
+                2.5,
+                2.5,
+                Pvc,
+                CpcIs::Separate,
+                Some(20.0),
+            ),
+            (
+                "1.5 2-core MICC 12 m",
+                1.5,
+                6.3,
+                MineralCovered,
+                CpcIs::Sheath,
+                Some(12.0),
+            ),
+            (
+                "4 2 core micc heavy bare",
+                4.0,
+                16.0,
+                MineralBare,
+                CpcIs::Sheath,
+                None,
+            ),
+            (
+                "7/.029 and 3/.029 12 m",
+                2.98,
+                1.28,
+                Pvc,
+                CpcIs::Core,
+                Some(12.0),
+            ),
+            ("7/0.029 with 7/.029", 2.98, 2.98, Pvc, CpcIs::Core, None),
+        ] {
+            let cable: Cable = text.parse().unwrap();
+            assert_eq!(
+                (
+                    cable.line_mm2,
+                    cable.cpc_mm2,
+                    cable.insulation,
+                    cable.cpc_is,
+                    cable.metres
+                ),
+                (line, cpc, insulation, cpc_is, metres),
+                "{text}"
+            );
+        }
+        let cable: Cable = "35/16 aluminium xlpe 30 m".parse().unwrap();
+        assert_eq!((cable.metal, cable.insulation), (Metal::Aluminium, Xlpe));
+        let why = "10 SWA 25 m".parse::<Cable>().unwrap_err().to_string();
+        assert!(why.contains("number of cores"), "{why}");
     }
 
     #[test]

@@ -101,6 +101,13 @@ impl Edits {
             self.word(supply, "earthing", &usual::EARTHINGS);
             self.words(supply, "sources", &usual::SOURCES);
             self.number(supply, "volts", "V");
+            self.number(supply, "hertz", "Hz");
+            self.number(supply, "max_demand_amps", "A");
+            self.number(supply, "earthing_conductor_mm2", "mm2");
+            self.number(supply, "bonding_mm2", "mm2");
+            self.word(supply, "ze_by", &usual::GIVEN_BY);
+            self.word(supply, "fault_current_by", &usual::GIVEN_BY);
+            self.device(supply, "fuse");
             self.phases(supply);
         }
         for instrument in tables(job.get("instrument")) {
@@ -109,6 +116,18 @@ impl Edits {
         for board in tables(job.get("board")) {
             self.phases(board);
             self.number(board, "number", "");
+            if let Some(node) = board.get("surge")
+                && let Some(text) = node.get_ref().as_str()
+            {
+                let kind = text.to_lowercase().replace("type", "");
+                let kind = kind.trim().trim_start_matches('t').trim().to_owned();
+                let known = ["1", "2", "3", "1+2", "2+3", "1+2+3"].contains(&kind.as_str());
+                self.replace(node, known.then(|| format!("{{ type = \"{kind}\" }}")));
+            }
+            for rcd in tables(board.get("rcd")) {
+                self.number(rcd, "amps", "A");
+                self.rcd(rcd);
+            }
             for circuit in tables(board.get("circuit")) {
                 self.circuit(circuit);
             }
@@ -126,7 +145,7 @@ impl Edits {
         for key in ["number", "sockets", "lights"] {
             self.number(circuit, key, "");
         }
-        self.device(circuit);
+        self.device(circuit, "device");
         if let Some(node) = circuit.get("rcd") {
             self.replace(
                 node,
@@ -134,10 +153,7 @@ impl Edits {
             );
         }
         if let Some(rcd) = table(circuit.get("rcd")) {
-            self.number(rcd, "milliamps", "mA");
-            self.word(rcd, "delay", &usual::DELAYS);
-            self.word(rcd, "waveform", &usual::WAVEFORMS);
-            self.words(rcd, "tests", &usual::RCD_TESTS);
+            self.rcd(rcd);
         }
         if let Some(node) = circuit.get("cable") {
             let cable = node
@@ -150,17 +166,31 @@ impl Edits {
             self.number(cable, "line_mm2", "mm2");
             self.number(cable, "cpc_mm2", "mm2");
             self.number(cable, "metres", "m");
+            self.word(cable, "metal", &usual::METALS);
+            self.word(cable, "insulation", &usual::CABLE_INSULATIONS);
+            self.word(cable, "cpc_is", &usual::CPCS);
         }
     }
 
-    fn device(&mut self, circuit: &DeTable<'_>) {
-        let Some(node) = circuit.get("device") else {
+    fn rcd(&mut self, rcd: &DeTable<'_>) {
+        self.number(rcd, "milliamps", "mA");
+        self.word(rcd, "delay", &usual::DELAYS);
+        self.word(rcd, "waveform", &usual::WAVEFORMS);
+        self.words(rcd, "tests", &usual::RCD_TESTS);
+    }
+
+    fn device(&mut self, circuit: &DeTable<'_>, key: &str) {
+        let Some(node) = circuit.get(key) else {
             return;
         };
         if let Some(device) = table(Some(node)) {
             self.word(device, "kind", &usual::DEVICE_KINDS);
             self.number(device, "amps", "A");
             self.number(device, "breaking_ka", "kA");
+            self.number(device, "instantaneous_amps", "A");
+            self.number(device, "short_time_amps", "A");
+            self.number(device, "short_time_seconds", "s");
+            self.number(device, "ia_amps", "A");
         }
         let Some(text) = node.get_ref().as_str() else {
             return;

@@ -2,7 +2,8 @@
 //! reading is from it.
 
 use super::facts::CableRun;
-use super::tables::Tables;
+use super::kinds::{CpcIs, Metal};
+use super::tables::{Cables, Tables};
 use super::verdict::Finding;
 use super::words::{Said, Words, said};
 use crate::quantity::{Celsius, Metres, MilliOhms, Ohms, SquareMillimetres, Truth, measure};
@@ -20,6 +21,58 @@ pub fn per_metre(tables: &Tables, size: SquareMillimetres, class: u8) -> Option<
     rows.iter()
         .find(|(mm2, _)| *mm2 == size)
         .map(|(_, milliohms)| MilliOhms::exact(*milliohms))
+}
+
+/// Reactance of one metre of one conductor of a cable at 50 Hz: half of that of two. Nothing for the small
+/// sizes, of which the standard leaves it out; of a size between two, that of the smaller.
+pub fn reactance_per_metre(tables: &Tables, size: SquareMillimetres) -> MilliOhms {
+    let mm2 = size.value().unwrap_or_default();
+    let mut rows = tables.reactance.pair.iter();
+    let pair = rows.rfind(|(row, _)| *row <= mm2);
+    MilliOhms::exact(pair.map_or(0.0, |(_, milliohms)| milliohms / 2.0))
+}
+
+/// Resistance of one metre of a line of a cable at 20 °C.
+pub fn line_per_metre(tables: &Tables, run: &CableRun) -> Option<MilliOhms> {
+    of_metal(tables, run.line, run)
+}
+
+/// Resistance of one metre of the protective conductor of a cable at 20 °C: a conductor, its armour or
+/// its sheath.
+pub fn cpc_per_metre(tables: &Tables, run: &CableRun) -> Option<MilliOhms> {
+    let of = |ohm_mm2: f64| {
+        let size = run.cpc.value()?;
+        Some(MilliOhms::exact(ohm_mm2 / size))
+    };
+    match run.made.cpc {
+        CpcIs::Core | CpcIs::Separate => of_metal(tables, run.cpc, run),
+        CpcIs::Armour => of(tables.cables.armour),
+        CpcIs::Sheath => of(tables.cables.copper),
+    }
+}
+
+fn of_metal(tables: &Tables, size: SquareMillimetres, run: &CableRun) -> Option<MilliOhms> {
+    match run.made.metal {
+        Metal::Copper => per_metre(tables, size, run.class).or_else(|| imperial(tables, size)),
+        Metal::Aluminium => {
+            let mm2 = size.value()?;
+            let rows = &tables.cables.aluminium;
+            let row = rows.iter().find(|(size, _)| *size == mm2)?;
+            Some(MilliOhms::exact(row.1))
+        }
+    }
+}
+
+/// Resistance of one metre of an imperial size at 20 °C, by its strands.
+pub fn imperial(tables: &Tables, size: SquareMillimetres) -> Option<MilliOhms> {
+    let mm2 = size.value()?;
+    let cables = &tables.cables;
+    let sizes = cables.imperial.iter();
+    let (strands, _) = sizes
+        .copied()
+        .find(|(strands, inches)| Cables::imperial_mm2(*strands, *inches) == mm2)?;
+    let lay = if strands > 1.0 { cables.lay } else { 1.0 };
+    Some(MilliOhms::exact(cables.copper * lay / mm2))
 }
 
 /// How many times its resistance at 20 °C a copper conductor has at `t`: 1 + 0.004 (t - 20).
@@ -52,12 +105,22 @@ pub fn resistance(
     length: Metres,
     t: Celsius,
 ) -> Option<Ohms> {
-    let each: Ohms = per_metre(tables, size, class)?.to::<measure::Ohm>();
+    Some(of_length(
+        tables,
+        per_metre(tables, size, class)?,
+        length,
+        t,
+    ))
+}
+
+/// Resistance of so many metres at `t`, from that of one at 20 °C.
+pub fn of_length(tables: &Tables, each: MilliOhms, length: Metres, t: Celsius) -> Ohms {
+    let each: Ohms = each.to::<measure::Ohm>();
     let whole = Ohms::between(
         each.times(length.low()).low(),
         each.times(length.high()).high(),
     );
-    Some(warmed(tables, whole, t))
+    warmed(tables, whole, t)
 }
 
 /// Which conductors of a run a reading goes through.
@@ -84,13 +147,16 @@ impl Through {
         }
     }
 
-    fn sizes(self, run: &CableRun) -> Vec<SquareMillimetres> {
-        match self {
-            Self::LineAndCpc => vec![run.line, run.cpc],
-            Self::LineAndNeutral => vec![run.line, run.line],
-            Self::Line => vec![run.line],
-            Self::Cpc => vec![run.cpc],
-        }
+    /// Each of its conductors, per metre.
+    fn each(self, tables: &Tables, run: &CableRun) -> Option<Vec<MilliOhms>> {
+        let line = || line_per_metre(tables, run);
+        let cpc = || cpc_per_metre(tables, run);
+        Some(match self {
+            Self::LineAndCpc => vec![line()?, cpc()?],
+            Self::LineAndNeutral => vec![line()?, line()?],
+            Self::Line => vec![line()?],
+            Self::Cpc => vec![cpc()?],
+        })
     }
 }
 
@@ -117,15 +183,11 @@ pub fn expected(
     share: f64,
 ) -> Option<Expected> {
     let length = run.length?;
-    let sizes = through.sizes(run);
-    let mut each = Vec::new();
-    for size in &sizes {
-        each.push(per_metre(tables, *size, run.class)?);
-    }
-    let whole: Ohms = sizes
+    let each = through.each(tables, run)?;
+    let whole: Ohms = each
         .iter()
-        .map(|size| resistance(tables, *size, run.class, length, t))
-        .sum::<Option<Ohms>>()?;
+        .map(|each| of_length(tables, *each, length, t))
+        .sum();
     let value = whole.times(share);
     let band = &tables.expected;
     let tolerated = Ohms::between(
@@ -168,13 +230,14 @@ pub fn expected(
 /// be.
 ///
 /// ```
-/// use bothhands::limits::{Tables, Finding, conductor::{self, Through}, CableRun};
+/// use bothhands::limits::{Tables, Finding, conductor::{self, Through}, CableMake, CableRun};
 /// use bothhands::quantity::{Celsius, Metres, Ohms, SquareMillimetres};
 /// let run = CableRun {
 ///     line: SquareMillimetres::exact(2.5),
 ///     cpc: SquareMillimetres::exact(1.5),
 ///     length: Some(Metres::exact(23.0)),
 ///     class: 1,
+///     made: CableMake::default(),
 /// };
 /// let tables = Tables::shipped();
 /// let expected =

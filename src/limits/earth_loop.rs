@@ -2,7 +2,7 @@
 //! voltage drop.
 
 use super::conductor::temperature_factor;
-use super::facts::{CircuitFacts, Overcurrent};
+use super::facts::{Acts, CircuitFacts, Overcurrent};
 use super::kinds::Earthing;
 use super::tables::{Fuse, FuseRow, Provenance, TABLE_VOLTS, Tables};
 use super::words::{Said, said};
@@ -36,10 +36,25 @@ impl MaximumZs {
     }
 }
 
-/// The current that makes a circuit-breaker trip instantaneously, Ia = multiple × In; nothing for
-/// a fuse.
+/// The current that makes a circuit-breaker trip instantaneously, Ia = multiple × In, or its setting
+/// with its tolerance; nothing for a fuse.
 pub fn instantaneous(tables: &Tables, device: &Overcurrent) -> Option<Amps> {
+    if let Some(Acts::AtSetting { instantaneous, .. }) = device.acts {
+        return Some(Amps::exact(instantaneous * tables.setting.tolerance));
+    }
     Some(device.amps.times(tables.breaker_multiple(device.kind)?))
+}
+
+/// The setting that acts within so many seconds: the lower one where its delay is short enough.
+fn setting(device: &Overcurrent, seconds: f64) -> Option<f64> {
+    match device.acts? {
+        Acts::AtSetting {
+            short_time: Some((amps, delay)),
+            ..
+        } if delay <= seconds => Some(amps),
+        Acts::AtSetting { instantaneous, .. } => Some(instantaneous),
+        Acts::FromAmps(_) | Acts::WithinOhms(_) => None,
+    }
 }
 
 /// The current that operates a device within so many seconds, by the multiple of a circuit-breaker
@@ -52,6 +67,18 @@ pub fn operating(
 ) -> Option<(Amps, Provenance)> {
     if let Some((multiple, mark)) = tables.breaker_multiple_in(device.kind, seconds) {
         return Some((device.amps.times(multiple), mark));
+    }
+    if let Some(amps) = setting(device, seconds) {
+        let amps = Amps::exact(amps * tables.setting.tolerance);
+        return Some((amps, tables.setting.mark));
+    }
+    match device.acts {
+        Some(Acts::FromAmps(ia)) => return Some((Amps::exact(ia), Provenance::Published)),
+        Some(Acts::WithinOhms(ohms)) => {
+            let ia = tables.earth_loop.cmin * TABLE_VOLTS / ohms;
+            return Some((Amps::exact(ia), Provenance::Published));
+        }
+        Some(Acts::AtSetting { .. }) | None => {}
     }
     let (_, row) = fuse_row(tables, device, seconds)?;
     Some((Amps::exact(tables.operating_current(row)), row.mark))
@@ -76,20 +103,22 @@ pub fn clearing(tables: &Tables, device: &Overcurrent, current: Amps) -> Clearin
     let Some(amps) = device.amps.value() else {
         return Clearing::NotSaid;
     };
-    let quick = match tables.breaker_multiple(device.kind) {
-        Some(multiple) => Some(multiple * amps),
+    let quick = match instantaneous(tables, device) {
+        Some(ia) => ia.value(),
         None => tables.fuse_gate(device.kind, amps),
     };
     if quick.is_some_and(reached) {
         return Clearing::Under(tables.adiabatic.makers_seconds);
     }
-    let slow = tables
-        .breakers
-        .iter()
-        .find(|b| b.kinds.contains(&device.kind));
-    let slow = slow
-        .and_then(|breaker| breaker.slow)
-        .map(|slow| (slow.seconds, slow.multiple * amps));
+    let slow = tables.breaker(device.kind).and_then(|breaker| breaker.slow);
+    let slow = slow.map(|slow| (slow.seconds, slow.multiple * amps));
+    let delayed = match device.acts {
+        Some(Acts::AtSetting {
+            short_time: Some((amps, delay)),
+            ..
+        }) => Some((delay, amps * tables.setting.tolerance)),
+        _ => None,
+    };
     let rows = tables
         .fuses
         .iter()
@@ -99,6 +128,7 @@ pub fn clearing(tables: &Tables, device: &Overcurrent, current: Amps) -> Clearin
             Some((fuse.seconds, tables.operating_current(row)))
         });
     slow.into_iter()
+        .chain(delayed)
         .chain(rows)
         .filter(|(_, ia)| reached(*ia))
         .map(|(seconds, _)| seconds)
@@ -150,6 +180,12 @@ pub fn maximum_zs(
             stricter: false,
         });
     }
+    if let Some(limit) = by_setting(tables, device, volts, seconds) {
+        return Some(limit);
+    }
+    if let Some(acts) = device.acts {
+        return by_its_own(tables, acts, volts, seconds);
+    }
     let (table, row) = fuse_row(tables, device, seconds)?;
     let printed = as_printed(row.ohms);
     let from = match (row.ia, row.older) {
@@ -197,11 +233,70 @@ pub fn maximum_zs(
     })
 }
 
+/// Of a breaker that is judged by its setting.
+fn by_setting(
+    tables: &Tables,
+    device: &Overcurrent,
+    volts: f64,
+    seconds: f64,
+) -> Option<MaximumZs> {
+    let amps = setting(device, seconds)?;
+    let (cmin, places) = (tables.earth_loop.cmin, tables.earth_loop.places);
+    let tolerance = tables.setting.tolerance;
+    // Down, where it is small: a hundredth is much of it.
+    let ohms = rounded_down(cmin * volts / (tolerance * amps), places.max(3));
+    let shown = fixed(ohms, places.max(3));
+    Some(MaximumZs {
+        ohms: Ohms::exact(ohms),
+        arithmetic: said!(SettingSum, cmin, volts, tolerance, amps, shown),
+        shown,
+        clause: tables.setting.clause.clone(),
+        mark: tables.setting.mark,
+        seconds,
+        stricter: false,
+    })
+}
+
+/// Of a device that brings a limit of its own.
+fn by_its_own(tables: &Tables, acts: Acts, volts: f64, seconds: f64) -> Option<MaximumZs> {
+    let (cmin, places) = (tables.earth_loop.cmin, tables.earth_loop.places);
+    let (ohms, shown, arithmetic) = match acts {
+        Acts::FromAmps(ia) => {
+            let ohms = rounded(cmin * volts / ia, places);
+            let shown = fixed(ohms, places);
+            (
+                ohms,
+                shown.clone(),
+                said!(OwnCurrentSum, cmin, volts, ia, shown),
+            )
+        }
+        Acts::WithinOhms(ohms) => {
+            let shown = as_printed(ohms);
+            (ohms, shown.clone(), said!(OwnLimit, shown))
+        }
+        Acts::AtSetting { .. } => return None,
+    };
+    Some(MaximumZs {
+        ohms: Ohms::exact(ohms),
+        shown,
+        arithmetic,
+        clause: tables.earth_loop.clause.clone(),
+        // The job file names its source.
+        mark: Provenance::Published,
+        seconds,
+        stricter: false,
+    })
+}
+
+fn rounded_down(value: f64, places: u8) -> f64 {
+    let scale = 10f64.powi(places.min(9).into());
+    (value * scale + 1e-9).floor() / scale
+}
+
 /// Resistance measured at `t`, as it is with the conductors at their running temperature:
-/// × (1 + 0.004 × 50) / (1 + 0.004 (t - 20)).
-pub fn heating_factor(tables: &Tables, t: Celsius) -> (f64, f64) {
-    let (running, _) =
-        temperature_factor(tables, Celsius::exact(tables.temperature.running_celsius));
+/// × (1 + 0.004 × 50) / (1 + 0.004 (t - 20)) where that is 70 °C.
+pub fn heating_factor(tables: &Tables, t: Celsius, running: f64) -> (f64, f64) {
+    let (running, _) = temperature_factor(tables, Celsius::exact(running));
     let (cold, warm) = temperature_factor(tables, t);
     (running / warm, running / cold)
 }
@@ -209,8 +304,8 @@ pub fn heating_factor(tables: &Tables, t: Celsius) -> (f64, f64) {
 /// Zs with the conductors at running temperature: Ze + (Zs - Ze) × heating factor.
 ///
 /// Without Ze only bounds can be given: from nothing of the loop warming to all of it.
-pub fn running_zs(tables: &Tables, zs: Ohms, ze: Option<Ohms>, t: Celsius) -> Ohms {
-    let (low, high) = heating_factor(tables, t);
+pub fn running_zs(tables: &Tables, zs: Ohms, ze: Option<Ohms>, t: Celsius, running: f64) -> Ohms {
+    let (low, high) = heating_factor(tables, t, running);
     let heat = |r: Ohms| Ohms::between(r.times(low).low(), r.times(high).high());
     match ze {
         Some(ze) => {
@@ -248,8 +343,8 @@ pub fn least_cpc(current: Amps, seconds: f64, k: f64) -> SquareMillimetres {
 }
 
 /// Volts dropped by the load current in a resistance read at `t`, with the conductors running hot.
-pub fn voltage_drop(tables: &Tables, load: Amps, r1_rn: Ohms, t: Celsius) -> Volts {
-    let (low, high) = heating_factor(tables, t);
+pub fn voltage_drop(tables: &Tables, load: Amps, r1_rn: Ohms, t: Celsius, running: f64) -> Volts {
+    let (low, high) = heating_factor(tables, t, running);
     load * Ohms::between(r1_rn.times(low).low(), r1_rn.times(high).high())
 }
 

@@ -1,4 +1,8 @@
-use super::kinds::{CircuitUse, DeviceKind, Earthing, Phases, RcdDelay, SystemVoltage};
+use super::kinds::{
+    CableInsulation, CircuitUse, CpcIs, DeviceKind, Earthing, Metal, Phases, RcdDelay,
+    SystemVoltage,
+};
+use super::tables::Tables;
 use crate::quantity::{Amps, Celsius, KiloAmps, Metres, MilliAmps, Ohms, SquareMillimetres, Volts};
 
 /// What is known of a circuit before it is tested: everything that the limits ask about it.
@@ -22,6 +26,8 @@ pub struct CircuitFacts {
     pub system: SystemVoltage,
     /// The overcurrent device.
     pub device: Option<Overcurrent>,
+    /// Where the limit of the overcurrent device is from, when it brings its own.
+    pub device_source: Option<String>,
     /// The residual current device.
     pub rcd: Option<Residual>,
     /// The cable.
@@ -51,6 +57,24 @@ pub struct Overcurrent {
     pub amps: Amps,
     /// Rated breaking capacity.
     pub breaking: Option<KiloAmps>,
+    /// What makes it act, where its kind and rated current do not say so.
+    pub acts: Option<Acts>,
+}
+
+/// What makes a device act that no table has.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Acts {
+    /// A moulded-case breaker as it is set.
+    AtSetting {
+        /// At once, from this current on, A.
+        instantaneous: f64,
+        /// After a delay, from this current on: A and seconds.
+        short_time: Option<(f64, f64)>,
+    },
+    /// From this current on, A, by its own source.
+    FromAmps(f64),
+    /// With a loop of at most so many Ω, by its own source.
+    WithinOhms(f64),
 }
 
 /// A residual current device.
@@ -62,7 +86,7 @@ pub struct Residual {
     pub delay: RcdDelay,
 }
 
-/// A run of copper cable.
+/// A run of cable.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct CableRun {
     /// Cross-section of each live conductor.
@@ -73,4 +97,38 @@ pub struct CableRun {
     pub length: Option<Metres>,
     /// Conductor class of IEC 60228.
     pub class: u8,
+    /// What it is made of.
+    pub made: CableMake,
+}
+
+/// What a cable is made of: copper in PVC with the protective conductor as a core, where nothing else
+/// is said.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct CableMake {
+    /// The live conductors, and the protective one where it is a conductor.
+    pub metal: Metal,
+    /// What they are insulated with.
+    pub insulation: CableInsulation,
+    /// What the protective conductor is.
+    pub cpc: CpcIs,
+}
+
+impl CircuitFacts {
+    /// The temperature of the conductors under full load, °C.
+    pub fn running_celsius(&self, tables: &Tables) -> f64 {
+        self.cable
+            .map_or(tables.temperature.running_celsius, |run| {
+                run.made.running_celsius(tables)
+            })
+    }
+}
+
+impl CableMake {
+    /// The temperature of the conductors under full load, °C.
+    pub fn running_celsius(self, tables: &Tables) -> f64 {
+        match self.insulation {
+            CableInsulation::Pvc => tables.temperature.running_celsius,
+            other => tables.cables.of(other).running_celsius,
+        }
+    }
 }

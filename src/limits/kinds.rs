@@ -115,11 +115,44 @@ pub enum DeviceKind {
     /// Fuse of a plug or a fused connection unit.
     #[serde(rename = "BS 1362")]
     Bs1362,
+    /// Cartridge fuse of old consumer units and cut-outs, withdrawn.
+    #[serde(rename = "BS 1361")]
+    Bs1361,
+    /// Compact fuse with bolted contacts, withdrawn.
+    #[serde(rename = "BS 88-6")]
+    Bs88Part6,
+    /// Old circuit-breaker, type 1.
+    #[serde(rename = "BS 3871 1")]
+    Old1,
+    /// The same, type 2.
+    #[serde(rename = "BS 3871 2")]
+    Old2,
+    /// The same, type 3.
+    #[serde(rename = "BS 3871 3")]
+    Old3,
+    /// The same, type 4.
+    #[serde(rename = "BS 3871 4")]
+    Old4,
+    /// The same, type B.
+    #[serde(rename = "BS 3871 B")]
+    OldB,
+    /// The same, type C.
+    #[serde(rename = "BS 3871 C")]
+    OldC,
+    /// The same, type D.
+    #[serde(rename = "BS 3871 D")]
+    OldD,
+    /// Moulded-case circuit-breaker, judged by its setting.
+    #[serde(rename = "BS EN 60947-2")]
+    MouldedCase,
+    /// Any other, judged by a limit of one's own with its source.
+    #[serde(rename = "other")]
+    Other,
 }
 
 impl DeviceKind {
     /// Every kind.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 21] = [
         Self::BreakerB,
         Self::BreakerC,
         Self::BreakerD,
@@ -130,6 +163,17 @@ impl DeviceKind {
         Self::Bs88Part2,
         Self::Bs88Part3,
         Self::Bs1362,
+        Self::Bs1361,
+        Self::Bs88Part6,
+        Self::Old1,
+        Self::Old2,
+        Self::Old3,
+        Self::Old4,
+        Self::OldB,
+        Self::OldC,
+        Self::OldD,
+        Self::MouldedCase,
+        Self::Other,
     ];
 
     /// As written in the job file and on a schedule: "BS EN 60898 B".
@@ -145,6 +189,17 @@ impl DeviceKind {
             Self::Bs88Part2 => "BS 88-2",
             Self::Bs88Part3 => "BS 88-3",
             Self::Bs1362 => "BS 1362",
+            Self::Bs1361 => "BS 1361",
+            Self::Bs88Part6 => "BS 88-6",
+            Self::Old1 => "BS 3871 1",
+            Self::Old2 => "BS 3871 2",
+            Self::Old3 => "BS 3871 3",
+            Self::Old4 => "BS 3871 4",
+            Self::OldB => "BS 3871 B",
+            Self::OldC => "BS 3871 C",
+            Self::OldD => "BS 3871 D",
+            Self::MouldedCase => "BS EN 60947-2",
+            Self::Other => "other",
         }
     }
 
@@ -152,8 +207,18 @@ impl DeviceKind {
     pub fn is_fuse(self) -> bool {
         matches!(
             self,
-            Self::Bs3036 | Self::Bs88Part2 | Self::Bs88Part3 | Self::Bs1362
+            Self::Bs3036
+                | Self::Bs88Part2
+                | Self::Bs88Part3
+                | Self::Bs88Part6
+                | Self::Bs1361
+                | Self::Bs1362
         )
+    }
+
+    /// Whether it is a circuit-breaker that trips at once at a multiple of its rated current.
+    pub fn has_multiple(self) -> bool {
+        !self.is_fuse() && !matches!(self, Self::MouldedCase | Self::Other)
     }
 
     /// Whether it is a circuit-breaker with a residual current function.
@@ -191,4 +256,46 @@ pub enum CircuitUse {
     Lighting,
     /// A distribution circuit.
     Distribution,
+}
+
+/// What a conductor is made of.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Metal {
+    /// Plain annealed copper.
+    #[default]
+    Copper,
+    /// Aluminium.
+    Aluminium,
+}
+
+/// What the conductors of a cable are insulated with: it decides how hot they may run, and what they
+/// stand.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum CableInsulation {
+    /// Thermoplastic, 70 °C.
+    #[default]
+    Pvc,
+    /// Thermosetting, 90 °C.
+    Xlpe,
+    /// Mineral, covered with plastic or within reach, 70 °C.
+    MineralCovered,
+    /// Mineral, bare and out of reach, 105 °C.
+    MineralBare,
+}
+
+/// What serves as the protective conductor.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum CpcIs {
+    /// A core of the cable.
+    #[default]
+    Core,
+    /// A conductor of its own, as with single-core cables.
+    Separate,
+    /// The steel wire armour.
+    Armour,
+    /// The copper sheath of a mineral insulated cable.
+    Sheath,
 }

@@ -35,8 +35,11 @@ pub mod tables;
 mod verdict;
 pub mod words;
 
-pub use facts::{CableRun, CircuitFacts, Overcurrent, Residual};
-pub use kinds::{CircuitUse, DeviceKind, Earthing, Phases, RcdDelay, SystemVoltage};
+pub use facts::{Acts, CableMake, CableRun, CircuitFacts, Overcurrent, Residual};
+pub use kinds::{
+    CableInsulation, CircuitUse, CpcIs, DeviceKind, Earthing, Metal, Phases, RcdDelay,
+    SystemVoltage,
+};
 pub use tables::{Provenance, Tables, TablesError};
 pub use verdict::{Finding, Outcome, Verdict};
 pub use words::Said;

@@ -1,6 +1,9 @@
 //! The one data table of limits, and the way to use an edited copy of it.
 
-use super::kinds::{CircuitUse, DeviceKind, Earthing, RcdDelay, SystemVoltage};
+use super::facts::CableMake;
+use super::kinds::{
+    CableInsulation, CircuitUse, CpcIs, DeviceKind, Earthing, Metal, RcdDelay, SystemVoltage,
+};
 use crate::quantity::TestVoltage;
 use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
@@ -71,6 +74,8 @@ pub struct Tables {
     /// The edition that stands in every verdict.
     pub edition: String,
     pub conductors: Conductors,
+    #[serde(default = "shipped_reactance")]
+    pub reactance: Reactance,
     pub temperature: Temperature,
     pub expected: Expected,
     pub continuity: Continuity,
@@ -82,6 +87,12 @@ pub struct Tables {
     pub earth_loop: EarthLoop,
     pub loop_cold: LoopCold,
     pub loop_compared: LoopCompared,
+    #[serde(default = "shipped_cables")]
+    pub cables: Cables,
+    #[serde(default = "shipped_setting")]
+    pub setting: Setting,
+    #[serde(default = "shipped_tester_check")]
+    pub tester_check: TesterCheck,
     #[serde(rename = "breaker")]
     pub breakers: Vec<Breaker>,
     #[serde(rename = "fuse")]
@@ -120,7 +131,38 @@ fn shipped_supply_voltage() -> SupplyVoltage {
     SHIPPED_TABLES.supply_voltage.clone()
 }
 
+fn shipped_reactance() -> Reactance {
+    SHIPPED_TABLES.reactance.clone()
+}
+
+/// The same of what cables are made of.
+fn shipped_cables() -> Cables {
+    SHIPPED_TABLES.cables.clone()
+}
+
+/// The same of the check of testers.
+fn shipped_tester_check() -> TesterCheck {
+    SHIPPED_TABLES.tester_check.clone()
+}
+
+/// The same of breakers that are judged by their setting.
+fn shipped_setting() -> Setting {
+    SHIPPED_TABLES.setting.clone()
+}
+
 sections! {
+    /// Reactance of cables by size.
+    Reactance { pair: Vec<(f64, f64)> }
+    /// Loop and RCD testers on their references.
+    TesterCheck { percent: f64 }
+    /// Breakers that are judged by their setting.
+    Setting { tolerance: f64 }
+    /// What a cable is made of where it is not copper in PVC.
+    Cables {
+        aluminium: Vec<(f64, f64)>, imperial: Vec<(f64, f64)>, copper: f64, lay: f64, armour: f64,
+        armour_mm2: Vec<[f64; 4]>, sheath_light_mm2: Vec<[f64; 4]>, sheath_heavy_mm2: Vec<[f64; 4]>,
+        pvc: Insulated, xlpe: Insulated, mineral_covered: Insulated, mineral_bare: Insulated,
+    }
     /// Voltage of the supply.
     SupplyVoltage { line_volts: f64, plus_percent: f64, minus_percent: f64 }
     /// Conductor resistance by size.
@@ -175,6 +217,83 @@ pub struct InsulationLimit {
     pub megohms: f64,
 }
 
+/// How hot the conductors of a cable run, and what they stand.
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Insulated {
+    /// Under full load, °C.
+    pub running_celsius: f64,
+    /// k as a core: copper, aluminium.
+    pub core: [f64; 2],
+    /// k separate: copper, aluminium.
+    pub separate: [f64; 2],
+    /// k of the armour or the sheath.
+    pub outside: f64,
+}
+
+impl Cables {
+    /// What holds for an insulation.
+    pub fn of(&self, insulation: CableInsulation) -> &Insulated {
+        match insulation {
+            CableInsulation::Pvc => &self.pvc,
+            CableInsulation::Xlpe => &self.xlpe,
+            CableInsulation::MineralCovered => &self.mineral_covered,
+            CableInsulation::MineralBare => &self.mineral_bare,
+        }
+    }
+
+    /// The cross-section of an imperial size, mm² to the hundredth: strands, and inches of each.
+    pub fn imperial_mm2(strands: f64, inches: f64) -> f64 {
+        let millimetres = inches * 25.4;
+        let mm2 = strands * std::f64::consts::FRAC_PI_4 * millimetres * millimetres;
+        (mm2 * 100.0).round() / 100.0
+    }
+
+    /// The name of an imperial size, "7/.029", by its cross-section.
+    pub fn imperial_name(&self, mm2: f64) -> Option<String> {
+        let sizes = self.imperial.iter();
+        sizes
+            .copied()
+            .find(|(strands, inches)| Self::imperial_mm2(*strands, *inches) == mm2)
+            .map(|(strands, inches)| format!("{strands:.0}/{}", inch(inches)))
+    }
+
+    /// The cross-section of the imperial size of this name, mm².
+    pub fn imperial_size(&self, name: &str) -> Option<f64> {
+        let (strands, inches) = name.split_once('/')?;
+        let (strands, inches): (f64, f64) = (strands.parse().ok()?, inches.parse().ok()?);
+        let known = self.imperial.contains(&(strands, inches));
+        known.then(|| Self::imperial_mm2(strands, inches))
+    }
+
+    /// The cross-section of steel wire armour by the size of a line and the number of cores, mm².
+    pub fn armour_of(&self, line_mm2: f64, cores: usize) -> Option<f64> {
+        outside(&self.armour_mm2, line_mm2, cores)
+    }
+
+    /// The cross-section of the copper sheath of a mineral insulated cable, mm².
+    pub fn sheath_of(&self, line_mm2: f64, cores: usize, heavy: bool) -> Option<f64> {
+        let rows = if heavy {
+            &self.sheath_heavy_mm2
+        } else {
+            &self.sheath_light_mm2
+        };
+        outside(rows, line_mm2, cores)
+    }
+}
+
+/// ".029"
+fn inch(inches: f64) -> String {
+    format!("{inches:.3}").trim_start_matches('0').to_owned()
+}
+
+fn outside(rows: &[[f64; 4]], line_mm2: f64, cores: usize) -> Option<f64> {
+    let row = rows.iter().find(|row| row.first() == Some(&line_mm2))?;
+    row.get(cores.checked_sub(1)?)
+        .copied()
+        .filter(|_| cores > 1)
+}
+
 /// Instantaneous tripping of circuit-breakers.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -186,6 +305,9 @@ pub struct Breaker {
     /// Another multiple for longer times.
     #[serde(default)]
     pub slow: Option<SlowMultiple>,
+    /// How well it is founded, where that is not as the section of the loop says.
+    #[serde(default)]
+    pub mark: Option<Provenance>,
 }
 
 /// Ia of a circuit-breaker where it has longer to disconnect.
@@ -384,6 +506,7 @@ impl Tables {
             ("class_1", &c.class_1),
             ("class_2", &c.class_2),
             ("class_5", &c.class_5),
+            ("aluminium", &self.cables.aluminium),
         ];
         for (class, rows) in sizes {
             let falls = rows.windows(2).all(|w| w[0].0 < w[1].0 && w[0].1 > w[1].1);
@@ -392,6 +515,13 @@ impl Tables {
                     "conductors.{class}: sizes must grow and resistances fall, all above nothing"
                 ));
             }
+        }
+        let grow = self.reactance.pair.windows(2).all(|w| w[0].0 < w[1].0);
+        let above = |row: &(f64, f64)| positive(row.0) && positive(row.1);
+        if !grow || !self.reactance.pair.iter().all(above) {
+            return Some(
+                "reactance.pair: sizes must grow, and all must be above nothing".to_owned(),
+            );
         }
         for fuse in &self.fuses {
             let falls = fuse
@@ -430,7 +560,10 @@ impl Tables {
             return Some("cable_rating.amps: sizes and currents must be above nothing".to_owned());
         }
         for kind in DeviceKind::ALL {
-            if !kind.is_fuse() && self.breaker_multiple(kind).is_none() {
+            // Those of BS 3871 came later: an older copy takes the shipped rows.
+            let later = kind.name().starts_with("BS 3871");
+            let own = self.breakers.iter().any(|b| b.kinds.contains(&kind));
+            if kind.has_multiple() && !later && !own {
                 return Some(format!("no [[breaker]] for {kind}: add its multiple of In"));
             }
         }
@@ -520,6 +653,11 @@ impl Tables {
                 "supply_voltage.minus_percent",
                 self.supply_voltage.minus_percent,
             ),
+            ("setting.tolerance", self.setting.tolerance),
+            ("tester_check.percent", self.tester_check.percent),
+            ("cables.copper", self.cables.copper),
+            ("cables.lay", self.cables.lay),
+            ("cables.armour", self.cables.armour),
             ("adiabatic.k_core", self.adiabatic.k_core),
             ("adiabatic.k_separate", self.adiabatic.k_separate),
             ("adiabatic.makers_seconds", self.adiabatic.makers_seconds),
@@ -572,12 +710,47 @@ impl Tables {
         let breaker = self.breaker(kind)?;
         Some(match breaker.slow {
             Some(slow) if seconds >= slow.seconds => (slow.multiple, slow.mark),
-            _ => (breaker.multiple, self.earth_loop.mark),
+            _ => (
+                breaker.multiple,
+                breaker.mark.unwrap_or(self.earth_loop.mark),
+            ),
         })
     }
 
-    fn breaker(&self, kind: DeviceKind) -> Option<&Breaker> {
-        self.breakers.iter().find(|b| b.kinds.contains(&kind))
+    /// The row of a circuit-breaker, the shipped one where an older copy of the tables has none.
+    pub(super) fn breaker(&self, kind: DeviceKind) -> Option<&Breaker> {
+        let of = |breakers: &'_ [Breaker]| breakers.iter().position(|b| b.kinds.contains(&kind));
+        if let Some(at) = of(&self.breakers) {
+            return self.breakers.get(at);
+        }
+        if !kind.has_multiple() {
+            return None;
+        }
+        let shipped = &SHIPPED_TABLES.breakers;
+        of(shipped).and_then(|at| shipped.get(at))
+    }
+
+    /// k of the protective conductor of a cable (543.1.3).
+    pub fn k_of_cpc(&self, made: CableMake) -> (f64, Provenance, &str) {
+        let usual = made.metal == Metal::Copper && made.insulation == CableInsulation::Pvc;
+        let adiabatic = &self.adiabatic;
+        match made.cpc {
+            CpcIs::Core if usual => (adiabatic.k_core, adiabatic.mark, &adiabatic.clause),
+            CpcIs::Separate if usual => (adiabatic.k_separate, adiabatic.mark, &adiabatic.clause),
+            cpc => {
+                let of = self.cables.of(made.insulation);
+                let [copper, aluminium] = match cpc {
+                    CpcIs::Core => of.core,
+                    CpcIs::Separate => of.separate,
+                    CpcIs::Armour | CpcIs::Sheath => [of.outside; 2],
+                };
+                let k = match made.metal {
+                    Metal::Copper => copper,
+                    Metal::Aluminium => aluminium,
+                };
+                (k, self.cables.mark, &self.cables.clause)
+            }
+        }
     }
 
     /// The current that operates a fuse in the time that its row is for: as the row has it, or by

@@ -385,6 +385,9 @@ words! {
     TakeTheLimit = "Take the limit from the maker or from the standard, and write the device into the job file or its value into a copy of the tables.";
     BreakerSum = "{} V ÷ ({} × {} A) = {} Ω";
     BreakerSumCmin = "{} × {} V ÷ ({} × {} A) = {} Ω";
+    SettingSum = "{} × {} V ÷ ({} × {} A) = {} Ω";
+    OwnCurrentSum = "{} × {} V ÷ {} A = {} Ω";
+    OwnLimit = "{} Ω by its own source";
     FuseTable = "table, {} {} in {} s: {}";
     FuseByCurrent = "{} V ÷ {} A";
     Times = "{} × {}";
@@ -431,6 +434,10 @@ words! {
     DropSum = "{} × {} × {} = {}";
     DropSumBalanced = "{} × {} (line only, balanced) × {} = {}";
     AllAtTheEnd = "With all of the load at the far end, from the origin of this circuit; drop upstream adds to it.";
+    // Instruments.
+    OnReference = "{} on its reference, within {} %";
+    BesideReference = "{} read beside {}, from {} to {}";
+    TesterOut = "The instrument does not read what it should on its reference: check leads and battery, read it again, and do not rely on it until that is settled.";
     // Residual current devices.
     NoTripAt = "no trip at {}";
     BetweenMs = "{} to {} ms at {}, a.c.";

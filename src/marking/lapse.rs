@@ -67,6 +67,11 @@ pub enum What {
         /// What came of it.
         came: Vec<Consequence>,
     },
+    /// Something was energised, and this came of it.
+    Came {
+        /// What came of it.
+        came: Vec<Consequence>,
+    },
     /// A bar was gone past with a reason.
     Overridden {
         /// Which.
@@ -170,11 +175,14 @@ pub(super) fn of_refusal(
         } => Criterion::Energising,
         Refusal::ObservationNeeded
         | Refusal::SayDead
+        | Refusal::CodeNeeded
+        | Refusal::ItemByItem
         | Refusal::QuestionOpen
         | Refusal::Waiting { .. }
         | Refusal::Finished
         | Refusal::NoSuchPlace { .. }
         | Refusal::WrongQuantity { .. }
+        | Refusal::NothingToCalculate { .. }
         | Refusal::NotAskedNow { .. }
         | Refusal::NotOut
         | Refusal::WhichOne { .. }
@@ -183,6 +191,8 @@ pub(super) fn of_refusal(
         | Refusal::NothingToAnswer
         | Refusal::PredictFirst { .. }
         | Refusal::NoSuchPoint { .. }
+        | Refusal::CircuitThere { .. }
+        | Refusal::CircuitNotClear { .. }
         | Refusal::NameTheFault => return None,
     })
 }

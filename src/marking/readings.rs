@@ -49,6 +49,8 @@ pub enum Judgement {
     Agrees,
     /// The digits, and the decimal point in the wrong place.
     Decimal,
+    /// What was shown while the display was still moving.
+    TooEarly,
     /// Another value: misread, or misheard.
     Other,
     /// Nothing was probed for it.
@@ -60,7 +62,10 @@ pub enum Judgement {
 impl Judgement {
     /// Whether it is wrong.
     pub fn is_wrong(self) -> bool {
-        matches!(self, Self::Decimal | Self::Other | Self::NotProbed)
+        matches!(
+            self,
+            Self::Decimal | Self::TooEarly | Self::Other | Self::NotProbed
+        )
     }
 
     /// As it stands on a sheet.
@@ -69,6 +74,7 @@ impl Judgement {
             Self::AsShown => "as shown",
             Self::Agrees => "agrees",
             Self::Decimal => "decimal point misplaced: misread, or misheard: listen",
+            Self::TooEarly => "read before the display stood still",
             Self::Other => "misread, or misheard: listen",
             Self::NotProbed => "nothing was probed for it",
             Self::NotCompared => "not compared",
@@ -80,7 +86,7 @@ impl Judgement {
 pub(super) fn of_display(shown: &Shown) -> Option<Reading> {
     match shown {
         Shown::Value(reading) | Shown::Tripped(reading) | Shown::Live(reading) => Some(*reading),
-        Shown::NoTrip | Shown::Sequence { .. } | Shown::NoSupply => None,
+        Shown::NoTrip | Shown::Sequence { .. } | Shown::NoSupply | Shown::Label(_) => None,
     }
 }
 

@@ -14,8 +14,8 @@ use crate::sequence::{
     StepId, StepKind, StepOutcome, probing,
 };
 use crate::terms::{
-    Between, Consequence, HiddenFault, Level, Part, Place, Predicted, Probe, Setting, Shown, Stage,
-    Statement,
+    Between, Consequence, FaultKind, HiddenFault, Level, Part, Place, Predicted, Probe, Setting,
+    Shown, Stage, Statement,
 };
 use jiff::{SignedDuration, Timestamp};
 use serde::Serialize;
@@ -132,6 +132,9 @@ pub struct Diagnosis {
     pub kinds: usize,
     /// How many by kind and place.
     pub places: usize,
+    /// Of how many of those the conductor was not said, though the fault is in one: half of the place.
+    #[serde(skip_serializing_if = "is_none_of_them")]
+    pub no_conductor: usize,
     /// Whether anything that was probed would have shown something else without the fault: without that
     /// it was guessed.
     pub evidence: bool,
@@ -142,6 +145,10 @@ pub struct Diagnosis {
     /// The fewest that could have told the one fault from all others possible in this job, found
     /// greedily; nothing where it is not one fault.
     pub fewest: Option<usize>,
+}
+
+fn is_none_of_them(n: &usize) -> bool {
+    *n == 0
 }
 
 /// Something that was out.
@@ -196,13 +203,13 @@ pub fn mark(
     let first = log.entries.first().ok_or(ReplayError::Empty)?;
     let opened = Agenda::open(&first.event, first.at)?;
     let hidden = sealed(log, hidden, &opened)?;
-    let bench = match &hidden {
-        Some(hidden) => Some(Bench::of(opened.job(), hidden.clone())?),
-        None => None,
-    };
-    let sound = match &hidden {
-        Some(hidden) => Some(Bench::sound(opened.job(), hidden)?),
-        None => None,
+    let edition = opened.bay_edition();
+    let (bench, sound) = match &hidden {
+        Some(hidden) => (
+            Some(Bench::as_of(opened.job(), hidden.clone(), edition)?),
+            Some(Bench::sound(opened.job(), hidden, edition)?),
+        ),
+        None => (None, None),
     };
     let reference = reference.map(Log::agenda).transpose()?;
     if let Some(reference) = &reference
@@ -250,10 +257,19 @@ fn sealed(log: &Log, given: Option<&Hidden>, opened: &Agenda) -> Result<Option<H
         _ => None,
     });
     match revealed.or_else(|| given.cloned()) {
-        Some(hidden) if hidden.seal() == *simulated => Ok(Some(hidden)),
+        Some(hidden) if hidden.seal().seal == simulated.seal => Ok(Some(hidden)),
         Some(_) => Err(MarkError::NotSealed),
         None => Ok(None),
     }
+}
+
+/// One display.
+#[derive(Clone)]
+struct Seen {
+    probe: Probe,
+    shown: Shown,
+    /// Whether it was still moving.
+    moving: bool,
 }
 
 /// Goes through a log.
@@ -261,9 +277,9 @@ struct Marker {
     bench: Option<Bench>,
     lapses: Vec<Lapse>,
     /// Every probing so far.
-    shown: Vec<(Probe, Shown)>,
+    shown: Vec<Seen>,
     /// What a reading may have been read from.
-    readings: BTreeMap<EventNo, Vec<Shown>>,
+    readings: BTreeMap<EventNo, Vec<Seen>>,
     /// The same installation without a fault, as far as it was followed.
     sound: Option<Bench>,
     /// Whether anything that was probed would have shown something else on the sound one.
@@ -312,7 +328,11 @@ impl Marker {
                 came,
                 refusal,
             } => {
-                self.shown.push((probe.clone(), *shown));
+                self.shown.push(Seen {
+                    probe: probe.clone(),
+                    shown: *shown,
+                    moving: came.contains(&Consequence::Settling),
+                });
                 self.evidence |= self.shows_something(before, probe, shown);
                 let live = came
                     .iter()
@@ -340,6 +360,10 @@ impl Marker {
                     self.lapse(before, entry, Criterion::Ring, What::NotCrossed);
                 }
             }
+            Event::Came { came } => {
+                let what = What::Came { came: came.clone() };
+                self.lapse(before, entry, Criterion::Energising, what);
+            }
             Event::Reading { step, reading, .. } => {
                 let Some(step) = before.step(step) else {
                     return;
@@ -347,8 +371,8 @@ impl Marker {
                 let of_step = self
                     .shown
                     .iter()
-                    .filter(|(probe, _)| probing::reads(step, reading.pair, probe))
-                    .map(|(_, shown)| *shown)
+                    .filter(|seen| probing::reads(step, reading.pair, &seen.probe))
+                    .cloned()
                     .collect();
                 self.readings.insert(entry.no, of_step);
             }
@@ -402,8 +426,7 @@ impl Marker {
                     said: *reading,
                     is: None,
                     after: before.step(step).is_some_and(|step| {
-                        let of_step =
-                            |(probe, _): &(Probe, Shown)| probing::reads(step, None, probe);
+                        let of_step = |seen: &Seen| probing::reads(step, None, &seen.probe);
                         self.shown.iter().any(of_step)
                     }),
                     right: *of == Predicted::Limit && is_the_limit(before, step, reading.as_ref()),
@@ -425,13 +448,14 @@ impl Marker {
             _ => {}
         }
         for bench in [&mut self.bench, &mut self.sound].into_iter().flatten() {
-            bench.follow_one(before, &entry.event);
+            bench.follow_one(before, &entry.event, entry.at);
         }
     }
 
     /// Whether a probing would show something else without what is hidden.
     fn shows_something(&mut self, before: &Agenda, probe: &Probe, shown: &Shown) -> bool {
-        let Some(sound) = &mut self.sound else {
+        // Once is enough.
+        let Some(sound) = self.sound.as_mut().filter(|_| !self.evidence) else {
             return false;
         };
         sound
@@ -441,13 +465,8 @@ impl Marker {
 
     /// A pair is dead by what the indicator showed of it last.
     fn said_dead(&mut self, before: &Agenda, entry: &Entry, step: &Step) {
-        let of_pair = |(probe, _): &&(Probe, Shown)| probing::reads(step, step.pair, probe);
-        let last = self
-            .shown
-            .iter()
-            .rev()
-            .find(of_pair)
-            .map(|(_, shown)| *shown);
+        let of_pair = |seen: &&Seen| probing::reads(step, step.pair, &seen.probe);
+        let last = self.shown.iter().rev().find(of_pair).map(|seen| seen.shown);
         match last.as_ref().and_then(of_display) {
             None => self.lapse(before, entry, Criterion::EveryPair, What::NotProbed),
             // Extra-low voltage (to 50 V a.c.: BS 7671 part 2) is no voltage found here: what is induced
@@ -462,6 +481,12 @@ impl Marker {
     fn lapse(&mut self, before: &Agenda, entry: &Entry, criterion: Criterion, what: What) {
         let circuit = match &what {
             What::Probed { probe, .. } => probe.circuit,
+            What::Came { came } => came.iter().find_map(|came| match came {
+                Consequence::Shorted { circuit, .. } | Consequence::Burst { circuit, .. } => {
+                    Some(*circuit)
+                }
+                _ => None,
+            }),
             _ => before.current().and_then(|step| step.circuit),
         };
         self.lapses.push(Lapse {
@@ -727,20 +752,27 @@ impl Marker {
         });
         let mut kinds = 0;
         let mut places = 0;
+        let mut no_conductor = 0;
         let mut used = vec![false; named.len()];
         for fault in there.iter().flatten() {
             let by_place = (0..named.len()).find(|n| {
                 !used.get(*n).copied().unwrap_or(true)
                     && named.get(*n).is_some_and(|named| is_that(named, fault))
             });
+            let unsaid = |n: usize| {
+                named
+                    .get(n)
+                    .is_some_and(|named| lacks_conductor(named, fault))
+            };
             let by_kind = || {
                 (0..named.len()).find(|n| {
                     !used.get(*n).copied().unwrap_or(true)
-                        && named.get(*n).is_some_and(|named| named.kind == fault.kind)
+                        && named.get(*n).is_some_and(|named| is_kind(named, fault))
                 })
             };
             if by_place.is_some() {
                 places += 1;
+                no_conductor += usize::from(by_place.is_some_and(unsaid));
             }
             if let Some(n) = by_place.or_else(by_kind) {
                 kinds += 1;
@@ -764,6 +796,7 @@ impl Marker {
             said: self.said,
             kinds,
             places,
+            no_conductor,
             evidence: self.evidence,
             probings: self.shown.len(),
             fewest,
@@ -771,12 +804,23 @@ impl Marker {
     }
 }
 
+/// Whether a diagnosis names the kind of a fault. "Wrong device" is either part of it.
+fn is_kind(named: &HiddenFault, fault: &HiddenFault) -> bool {
+    named.kind == fault.kind
+        || (named.kind, fault.kind) == (FaultKind::WrongDevice, FaultKind::WrongBreaker)
+}
+
+/// Whether a fault is in one conductor, and the diagnosis does not say in which.
+fn lacks_conductor(named: &HiddenFault, fault: &HiddenFault) -> bool {
+    fault.conductor.is_some() && named.conductor.is_none()
+}
+
 /// Whether a diagnosis names a fault with its place: what the fault has and the diagnosis says of it
 /// must agree, and circuit and place must be said where it has them.
 fn is_that(named: &HiddenFault, fault: &HiddenFault) -> bool {
     let agrees = |said: Option<&u16>, is: Option<&u16>| is.is_none() || said == is;
     let same_board = fault.board.is_none() || named.board.is_none() || named.board == fault.board;
-    named.kind == fault.kind
+    is_kind(named, fault)
         && same_board
         && agrees(named.circuit.as_ref(), fault.circuit.as_ref())
         && (fault.place.is_none() || named.place == fault.place)
@@ -863,24 +907,30 @@ fn under_what_they_came_of(lapses: &mut [Lapse]) {
 }
 
 /// A reading against what was shown of its step: any of it that it equals, or the last.
-fn from_display(shown: &[Shown], said: &Reading) -> (Option<Reading>, Judgement) {
+fn from_display(seen: &[Seen], said: &Reading) -> (Option<Reading>, Judgement) {
     // Nothing comes round the loop, or nothing trips: over range is what one reads.
-    let silent = shown
+    let silent = seen
         .iter()
-        .any(|shown| matches!(shown, Shown::NoSupply | Shown::NoTrip));
+        .any(|seen| matches!(seen.shown, Shown::NoSupply | Shown::NoTrip));
     if silent && said.number.is_none() {
         return (None, Judgement::AsShown);
     }
-    let displays: Vec<Reading> = shown.iter().filter_map(of_display).collect();
-    let Some(last) = displays.last() else {
+    let displays: Vec<(Reading, bool)> = seen
+        .iter()
+        .filter_map(|seen| Some((of_display(&seen.shown)?, seen.moving)))
+        .collect();
+    let Some((last, _)) = displays.last() else {
         return (None, Judgement::NotProbed);
     };
+    // A display that stood still before one that moved.
     let exact = displays
         .iter()
         .rev()
-        .find(|is| as_shown(said, is) == Judgement::AsShown);
+        .filter(|(is, _)| as_shown(said, is) == Judgement::AsShown)
+        .min_by_key(|(_, moving)| *moving);
     match exact {
-        Some(is) => (Some(*is), Judgement::AsShown),
+        Some((is, false)) => (Some(*is), Judgement::AsShown),
+        Some((is, true)) => (Some(*is), Judgement::TooEarly),
         None => (Some(*last), as_shown(said, last)),
     }
 }
@@ -976,6 +1026,13 @@ fn left_out(agenda: &Agenda) -> Vec<LeftOut> {
 }
 
 impl Sheet {
+    /// Whether something is hidden, and it is not known what: such a sheet says nothing of the fault.
+    pub fn without_what_is_hidden(&self) -> bool {
+        self.diagnosis
+            .as_ref()
+            .is_some_and(|diagnosis| diagnosis.hidden.is_none())
+    }
+
     /// How long all of it took, s.
     pub fn seconds(&self) -> i64 {
         self.times.iter().map(|time| time.seconds).sum()
@@ -1088,7 +1145,9 @@ impl Sheet {
                 if !diagnosis.evidence {
                     return Some(0.0);
                 }
-                let named = 0.5 * (of(diagnosis.kinds, all) + of(diagnosis.places, all));
+                // Half a place is one without its conductor.
+                let places = diagnosis.places as f64 - 0.5 * diagnosis.no_conductor as f64;
+                let named = 0.5 * (of(diagnosis.kinds, all) + places / all as f64);
                 Some((named - 0.25 * diagnosis.wrong as f64).max(0.0))
             }
             Criterion::Economy => {

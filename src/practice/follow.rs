@@ -1,7 +1,8 @@
 use crate::bay::{Altered, Conditions};
 use crate::grammar::Intent;
+use crate::installation::Circuit;
 use crate::sequence::{Agenda, Event, EventNo, OutEntry, Question, StepKind};
-use crate::terms::{Alteration, Change, Part, Stage, Statement};
+use crate::terms::{Alteration, BayEdition, Change, Consequence, Part, Stage, Statement};
 use std::collections::BTreeSet;
 
 /// What a learner has said that he did. An installation follows what is said, and nothing that was only
@@ -19,6 +20,12 @@ pub struct Followed {
     out_of_terminals: BTreeSet<(u16, u16)>,
     /// Whether the leads were nulled.
     nulled: bool,
+    /// Whether what tripped stays off.
+    trips_stay: bool,
+    /// Circuits whose device tripped and was not switched on since.
+    tripped: BTreeSet<(u16, u16)>,
+    /// Circuits whose device a short circuit destroyed.
+    burst: BTreeSet<(u16, u16)>,
 }
 
 /// Whether an entry of the out-list is what was said to be out, linked or crossed.
@@ -36,6 +43,41 @@ fn is_that(entry: &OutEntry, said: &Alteration) -> bool {
 }
 
 impl Followed {
+    /// Of an installation that is found as an edition has it.
+    pub(super) fn of(edition: BayEdition) -> Self {
+        Self {
+            trips_stay: edition > BayEdition::First,
+            ..Self::default()
+        }
+    }
+
+    /// The circuits whose device tripped and is still off.
+    pub(super) fn tripped(&self) -> impl Iterator<Item = (u16, u16)> + '_ {
+        self.tripped.iter().copied()
+    }
+
+    /// Whether the device of a circuit was destroyed.
+    pub(super) fn is_burst(&self, board: u16, circuit: u16) -> bool {
+        self.burst.contains(&(board, circuit))
+    }
+
+    fn came(&mut self, came: &[Consequence]) {
+        for consequence in came.iter().filter(|_| self.trips_stay) {
+            match consequence {
+                Consequence::Tripped { board, circuit }
+                | Consequence::Shorted { board, circuit, .. } => {
+                    self.tripped.insert((*board, *circuit));
+                }
+                Consequence::Burst { board, circuit, .. } => {
+                    self.burst.insert((*board, *circuit));
+                }
+                Consequence::Destroyed { .. }
+                | Consequence::ProbedLive { .. }
+                | Consequence::Settling => {}
+            }
+        }
+    }
+
     /// Whether an entry of the out-list was said to be out.
     pub(super) fn was_said(&self, entry: EventNo) -> bool {
         self.said.contains(&entry)
@@ -78,6 +120,10 @@ impl Followed {
                 let listed = before.open_entries().filter(|entry| is_that(entry, said));
                 self.said.extend(listed.map(|entry| entry.no));
             }
+            Event::Probed { came, .. } | Event::Came { came } => self.came(came),
+            Event::SwitchedOn { board, circuit } => {
+                self.tripped.remove(&(*board, *circuit));
+            }
             Event::StaysOff { board, circuit } => {
                 self.made_safe.insert((*board, *circuit));
             }
@@ -110,6 +156,23 @@ impl Followed {
         }
     }
 
+    /// The circuit of what was altered at a point while no circuit was worked on: the first of the board that
+    /// has the point.
+    fn circuit_of(&self, agenda: &Agenda, entry: &OutEntry) -> Option<u16> {
+        let place = entry.place.as_ref().filter(|_| self.trips_stay)?;
+        let board = agenda
+            .job()
+            .boards
+            .iter()
+            .find(|b| b.number == entry.board)?;
+        let has = |circuit: &&Circuit| circuit.points.iter().any(|p| p.place() == *place);
+        board
+            .circuits
+            .iter()
+            .find(has)
+            .map(|circuit| circuit.number)
+    }
+
     /// The installation as it has been left.
     pub(super) fn conditions(&self, agenda: &Agenda) -> Conditions {
         let boards = || agenda.job().boards.iter();
@@ -130,7 +193,12 @@ impl Followed {
         };
         Conditions {
             main_switches_off: self.isolated.clone(),
-            devices_off: self.made_safe.iter().copied().chain(stays_off).collect(),
+            devices_off: [&self.made_safe, &self.tripped, &self.burst]
+                .into_iter()
+                .flatten()
+                .copied()
+                .chain(stays_off)
+                .collect(),
             out_of_terminals: self.out_of_terminals.clone(),
             sources_off,
             leads_nulled: self.nulled,
@@ -139,7 +207,7 @@ impl Followed {
                 .filter(|entry| self.said.contains(&entry.no))
                 .map(|entry| Altered {
                     board: entry.board,
-                    circuit: entry.circuit,
+                    circuit: entry.circuit.or_else(|| self.circuit_of(agenda, entry)),
                     part: entry.part,
                     place: entry.place.clone(),
                     both: entry.both,

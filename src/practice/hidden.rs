@@ -1,6 +1,7 @@
 use crate::bay::Bay;
 use crate::installation::Job;
-use crate::terms::{FaultKind, HiddenFault, Simulated};
+use crate::sequence::Agenda;
+use crate::terms::{BayEdition, FaultKind, HiddenFault, Simulated};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
@@ -15,6 +16,43 @@ pub struct Hidden {
     pub faults: Vec<HiddenFault>,
     /// In hexadecimal.
     pub salt: String,
+}
+
+/// What somebody says is hidden: by a file of an instructor, or by the number that draws it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Given {
+    /// Of a file.
+    File(Hidden),
+    /// Of a number.
+    Drawn {
+        /// The number.
+        seed: u64,
+        /// How many faults.
+        how_many: usize,
+        /// Of which kinds; of all where none is named.
+        from: Vec<FaultKind>,
+    },
+}
+
+impl Given {
+    /// What is hidden in a job, in a practice of that edition.
+    pub fn hidden(&self, job: &Job, edition: BayEdition) -> Hidden {
+        match self {
+            Self::File(hidden) => hidden.clone(),
+            Self::Drawn {
+                seed,
+                how_many,
+                from,
+            } => Hidden::drawn_as(job, *seed, *how_many, from, edition),
+        }
+    }
+
+    /// What is hidden in the practice of a log; nothing where its seal is another one, or it is no practice.
+    pub fn of_log(&self, agenda: &Agenda) -> Option<Hidden> {
+        let simulated = agenda.practice()?.simulated.as_ref()?;
+        let hidden = self.hidden(agenda.job(), simulated.edition);
+        (hidden.seal().seal == simulated.seal).then_some(hidden)
+    }
 }
 
 /// A file of faults.
@@ -84,8 +122,19 @@ impl Hidden {
     /// What a seed draws: so many faults of these kinds, each possible in the job; of all kinds where none
     /// is named.
     pub fn drawn(job: &Job, seed: u64, how_many: usize, from: &[FaultKind]) -> Self {
+        Self::drawn_as(job, seed, how_many, from, BayEdition::NOW)
+    }
+
+    /// The same as an edition draws it.
+    pub fn drawn_as(
+        job: &Job,
+        seed: u64,
+        how_many: usize,
+        from: &[FaultKind],
+        edition: BayEdition,
+    ) -> Self {
         let from = if from.is_empty() {
-            &FaultKind::ALL[..]
+            FaultKind::of(edition)
         } else {
             from
         };
@@ -117,6 +166,7 @@ impl Hidden {
         let text = serde_json::to_string(self).unwrap_or_default();
         Simulated {
             seal: hex::encode(Sha256::digest(text.as_bytes())),
+            edition: BayEdition::NOW,
         }
     }
 

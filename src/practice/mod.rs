@@ -5,7 +5,7 @@ mod follow;
 mod hidden;
 
 pub use follow::Followed;
-pub use hidden::{Hidden, HiddenError};
+pub use hidden::{Given, Hidden, HiddenError};
 
 use crate::bay::{Bay, BayError, Conditions, ProbeError};
 use crate::grammar::Intent;
@@ -13,7 +13,7 @@ use crate::installation::{Job, Phases};
 use crate::quantity::Conductors;
 use crate::sequence::probing::{self, Placed};
 use crate::sequence::{Agenda, Event, Refusal};
-use crate::terms::{Between, Consequence, HiddenFault, Place, Probe, Setting, Shown};
+use crate::terms::{BayEdition, Between, HiddenFault, Place, Probe, Setting, Shown};
 use jiff::Timestamp;
 
 /// A simulated installation, and what a learner has done to it so far.
@@ -22,6 +22,11 @@ pub struct Bench {
     bay: Bay,
     followed: Followed,
     hidden: Hidden,
+    edition: BayEdition,
+    /// The last probing, and since when the probes are there.
+    on: Option<(Probe, Timestamp)>,
+    /// The conditions that were looked at last for what comes of them.
+    looked_at: Option<Conditions>,
 }
 
 /// Why nothing is shown for a probing.
@@ -41,22 +46,21 @@ pub enum NotShown {
     /// A bond, where there are several or none.
     #[error("Which bond? Say its part: \"probe bond at water pipe\".")]
     Bond,
+    /// Nothing is being tested.
+    #[error("The probes are on nothing. Say where they are first.")]
+    NothingOn,
+    /// Nothing has tripped there.
+    #[error("Nothing has tripped there: it is as it was left.")]
+    NothingTripped,
+    /// Several have tripped.
+    #[error("Which one? Say it with its circuit: \"breaker on again on circuit one\".")]
+    WhichDevice,
+    /// It burst.
+    #[error("It does not stay on: it is destroyed.")]
+    Destroyed,
     /// The probes can't be there.
     #[error(transparent)]
     Probe(#[from] ProbeError),
-}
-
-/// What comes of a probing.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Answer {
-    /// Where the probes were put.
-    pub probe: Probe,
-    /// What was shown.
-    pub shown: Shown,
-    /// What came of it.
-    pub came: Vec<Consequence>,
-    /// What would have refused the reading of it on site.
-    pub refusal: Option<Refusal>,
 }
 
 impl Bench {
@@ -65,10 +69,21 @@ impl Bench {
     /// # Errors
     /// When what is to be hidden can't be in that job.
     pub fn of(job: &Job, hidden: Hidden) -> Result<Self, BayError> {
+        Self::as_of(job, hidden, BayEdition::NOW)
+    }
+
+    /// The same as an edition has it.
+    ///
+    /// # Errors
+    /// As [`Bench::of`].
+    pub fn as_of(job: &Job, hidden: Hidden, edition: BayEdition) -> Result<Self, BayError> {
         Ok(Self {
-            bay: Bay::of(job, &hidden.faults, hidden.seed())?,
-            followed: Followed::default(),
+            bay: Bay::as_of(job, &hidden.faults, hidden.seed(), edition)?,
+            followed: Followed::of(edition),
             hidden,
+            edition,
+            on: None,
+            looked_at: None,
         })
     }
 
@@ -76,11 +91,10 @@ impl Bench {
     ///
     /// # Errors
     /// As [`Bench::of`].
-    pub fn sound(job: &Job, hidden: &Hidden) -> Result<Self, BayError> {
+    pub fn sound(job: &Job, hidden: &Hidden, edition: BayEdition) -> Result<Self, BayError> {
         Ok(Self {
-            bay: Bay::of(job, &[], hidden.seed())?,
-            followed: Followed::default(),
-            hidden: hidden.clone(),
+            bay: Bay::as_of(job, &[], hidden.seed(), edition)?,
+            ..Self::as_of(job, hidden.clone(), edition)?
         })
     }
 
@@ -99,9 +113,9 @@ impl Bench {
         let Ok(mut agenda) = Agenda::open(first, at) else {
             return Ok(None);
         };
-        let mut bench = Self::of(agenda.job(), hidden)?;
+        let mut bench = Self::as_of(agenda.job(), hidden, agenda.bay_edition())?;
         for (event, at) in events {
-            bench.follow_one(&agenda, event);
+            bench.follow_one(&agenda, event, at);
             agenda.apply(event, at);
         }
         Ok(Some(bench))
@@ -116,7 +130,7 @@ impl Bench {
     pub fn follow(&mut self, before: &Agenda, events: &[Event], at: Timestamp) {
         let mut agenda = before.clone();
         for event in events {
-            self.follow_one(&agenda, event);
+            self.follow_one(&agenda, event, at);
             if !matches!(event, Event::Opened { .. }) {
                 agenda.apply(event, at);
             }
@@ -124,11 +138,22 @@ impl Bench {
     }
 
     /// Takes one event, given what stood before it. What a log says came of a probing has happened.
-    pub fn follow_one(&mut self, before: &Agenda, event: &Event) {
-        if let Event::Probed { came, .. } = event {
-            for consequence in came {
-                self.bay.remember(consequence);
+    pub fn follow_one(&mut self, before: &Agenda, event: &Event, at: Timestamp) {
+        match event {
+            Event::Probed { probe, came, .. } => {
+                for consequence in came {
+                    self.bay.remember(consequence);
+                }
+                if probe.held == 0 {
+                    self.on = Some((probe.clone(), at));
+                }
             }
+            // Hands that do something else hold no probes.
+            Event::Stated { .. }
+            | Event::TakenOut { .. }
+            | Event::PutBack { .. }
+            | Event::SwitchedOn { .. } => self.on = None,
+            _ => {}
         }
         self.followed.take(before, event);
     }
@@ -148,40 +173,85 @@ impl Bench {
         self.followed.conditions(agenda)
     }
 
-    /// What the instrument shows where the learner says the probes are.
+    /// What comes of what has been done since this was asked last: devices that open a short circuit.
+    pub fn came(&mut self, agenda: &Agenda) -> Option<Event> {
+        if self.edition == BayEdition::First {
+            return None;
+        }
+        let conditions = self.conditions(agenda);
+        if self.looked_at.as_ref() == Some(&conditions) {
+            return None;
+        }
+        let came = self.bay.overcurrents(&conditions);
+        self.looked_at = Some(conditions);
+        (!came.is_empty()).then_some(Event::Came { came })
+    }
+
+    /// Whether the installation answers this, and not the session.
+    pub fn answers(said: &Intent) -> bool {
+        matches!(
+            said,
+            Intent::Probe { .. } | Intent::WhatDoesItShow | Intent::SwitchedOn(_)
+        )
+    }
+
+    /// What comes of something said that the installation answers: where the probes are, what the
+    /// instrument shows by now, that what tripped is on again.
     ///
     /// # Errors
-    /// When they can't be there: what to say instead.
-    pub fn probe(&mut self, agenda: &Agenda, said: &Intent) -> Result<Answer, NotShown> {
-        let Intent::Probe {
-            setting,
-            between,
-            place,
-            circuit,
-        } = said
-        else {
-            return Err(NotShown::NoProbing);
-        };
-        let placed = Placed {
-            setting: *setting,
-            between,
-            place: place.as_ref(),
-            circuit: *circuit,
-        };
-        let probe = probing::probe(agenda, placed).ok_or_else(|| match place {
-            Some(place) => NotShown::Place(place.clone()),
-            None => NotShown::Bond,
-        })?;
-        if is_any_line(agenda, &probe) {
-            return Err(NotShown::WhichLine);
+    /// When that can't be: what to say instead.
+    pub fn answer(
+        &mut self,
+        agenda: &Agenda,
+        said: &Intent,
+        now: Timestamp,
+    ) -> Result<Event, NotShown> {
+        match said {
+            Intent::SwitchedOn(circuit) => self.switched_on(agenda, *circuit),
+            Intent::WhatDoesItShow => {
+                let (probe, since) = self.on.clone().ok_or(NotShown::NothingOn)?;
+                let held = now.duration_since(since).as_secs().clamp(0, 3600);
+                let held = u16::try_from(held).unwrap_or(u16::MAX);
+                self.shown_of(agenda, Probe { held, ..probe })
+            }
+            _ => {
+                let probe = placed(agenda, said)?;
+                self.shown_of(agenda, probe)
+            }
         }
+    }
+
+    /// What tripped is on again.
+    fn switched_on(&self, agenda: &Agenda, circuit: Option<u16>) -> Result<Event, NotShown> {
+        let here = agenda.current();
+        let board = here.map_or_else(|| agenda.first_board(), |step| step.board);
+        let off: Vec<(u16, u16)> = self
+            .followed
+            .tripped()
+            .filter(|(on, number)| circuit.is_none_or(|c| (*on, *number) == (board, c)))
+            .collect();
+        let here = here.and_then(|step| Some((step.board, step.circuit?)));
+        let (board, circuit) = match off.as_slice() {
+            [] if circuit.is_some_and(|c| self.followed.is_burst(board, c)) => {
+                return Err(NotShown::Destroyed);
+            }
+            [] => return Err(NotShown::NothingTripped),
+            [only] => *only,
+            several => here
+                .filter(|here| several.contains(here))
+                .ok_or(NotShown::WhichDevice)?,
+        };
+        Ok(Event::SwitchedOn { board, circuit })
+    }
+
+    fn shown_of(&mut self, agenda: &Agenda, probe: Probe) -> Result<Event, NotShown> {
         let (shown, came) = self.bay.probe(&self.for_probe(agenda, &probe), &probe)?;
         // A link or crossing that only the list expects is not on.
         let refusal = probing::refusal_of(agenda, &probe).filter(|refusal| match refusal {
             Refusal::Joined { entries } => entries.iter().any(|no| self.followed.was_said(*no)),
             _ => true,
         });
-        Ok(Answer {
+        Ok(Event::Probed {
             probe,
             shown,
             came,
@@ -218,6 +288,33 @@ impl Bench {
             _ => conditions,
         }
     }
+}
+
+/// Where the learner says that the probes are.
+fn placed(agenda: &Agenda, said: &Intent) -> Result<Probe, NotShown> {
+    let Intent::Probe {
+        setting,
+        between,
+        place,
+        circuit,
+    } = said
+    else {
+        return Err(NotShown::NoProbing);
+    };
+    let placed = Placed {
+        setting: *setting,
+        between,
+        place: place.as_ref(),
+        circuit: *circuit,
+    };
+    let probe = probing::probe(agenda, placed).ok_or_else(|| match place {
+        Some(place) => NotShown::Place(place.clone()),
+        None => NotShown::Bond,
+    })?;
+    if is_any_line(agenda, &probe) {
+        return Err(NotShown::WhichLine);
+    }
+    Ok(probe)
 }
 
 /// Whether "line" is said live where there are three of them: two probes are on one each.

@@ -206,7 +206,10 @@ pub(super) fn filled<'a>(
     };
     if let Some((record, net)) = shown {
         return Cell::Reading {
-            shown: net.reading.shown(),
+            shown: match record.calculated {
+                Some(_) => format!("{} calc", net.reading.shown()),
+                None => net.reading.shown(),
+            },
             beside: net.beside.clone(),
             unit: net.reading.unit.map(Unit::symbol),
             is_bound: net.reading.relation != Relation::Exact,
@@ -268,6 +271,12 @@ pub(super) struct Net {
 impl Net {
     pub(super) fn of(agenda: &Agenda, step: &Step, record: &ReadingRecord) -> Self {
         let said = record.reading;
+        if let Some(by) = record.calculated {
+            return Self {
+                reading: said,
+                beside: Some(format!("calculated, not measured: {}", by.shown())),
+            };
+        }
         let leads = through_leads(step).then(|| agenda.leads(Some(record.no)));
         let alone = leads.flatten().filter(|leads| leads.size() > 0.0);
         let (Some(alone), Some(_)) = (alone, said.number) else {

@@ -100,7 +100,7 @@ const fn given(
 pub(super) const GIVEN: &[TableColumn] = &[
     given("Conductors mm²", "live", "live conductors mm2", true, |c| c.live_mm2.map(plain)),
     given("Conductors mm²", "cpc", "cpc mm2", true, |c| c.cpc_mm2.map(plain)),
-    given("Overcurrent device", "kind", "device", true, |c| c.device.map(str::to_owned)),
+    given("Overcurrent device", "kind", "device", true, |c| c.device.clone()),
     given("Overcurrent device", "Iₙ A", "rating A", true, |c| c.rating_amps.map(plain)),
     given("Overcurrent device", "kA", "breaking capacity kA", false, |c| c.breaking_ka.map(plain)),
     given("RCD", "IΔₙ mA", "RCD mA", false, |c| c.rcd_ma.map(plain)),

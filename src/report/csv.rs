@@ -42,12 +42,17 @@ pub fn csv_of_threads(schedules: &[Schedule]) -> String {
         .chain(results(first))
         .filter(|column| !column.csv.is_empty())
         .collect();
+    // One column more where a job has something for it: tables of other jobs stay as they are.
+    let any = schedules
+        .iter()
+        .any(|schedule| !schedule.supply.particulars.is_empty());
     let heads = merged
         .then_some("thread")
         .into_iter()
         .chain(BEFORE)
         .chain(columns.iter().map(|column| column.csv))
-        .chain(AFTER);
+        .chain(AFTER)
+        .chain(any.then_some("supply and origin"));
     // Memory takes whatever is written to it, and every line has as many cells as there are columns.
     let _ = lines.write_record(heads);
     for (schedule, board) in schedules
@@ -84,12 +89,22 @@ pub fn csv_of_threads(schedules: &[Schedule]) -> String {
                 .into_iter()
                 .chain(before)
                 .chain(results)
-                .chain(after);
+                .chain(after)
+                .chain(any.then(|| particulars(schedule)));
             let _ = lines.write_record(cells.map(guarded));
         }
     }
     let written = lines.into_inner().unwrap_or_default();
     String::from_utf8(written).unwrap_or_default()
+}
+
+/// "Maximum demand 60 A; Supply fuse BS 88-3 80 A".
+fn particulars(schedule: &Schedule) -> String {
+    let all = schedule.supply.particulars.iter();
+    let all: Vec<String> = all
+        .map(|one| format!("{} {}", one.what, one.value))
+        .collect();
+    all.join("; ")
 }
 
 /// Words that a spreadsheet would take for a formula get an apostrophe before them.

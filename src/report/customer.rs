@@ -226,6 +226,10 @@ fn how_many(schedule: &Schedule) -> String {
 /// What a test is called by people who don't do it, and what it tells.
 fn plain(stage: Stage) -> Option<(&'static str, &'static str)> {
     Some(match stage {
+        Stage::Inspection => (
+            "what can be seen",
+            "whether what can be seen of the installation is as it should be",
+        ),
         Stage::Continuity => (
             "the earth wires",
             "whether the earth wires run unbroken to every point",
@@ -385,7 +389,11 @@ fn not_tested(schedule: &Schedule) -> Section {
     let mut items: Vec<String> = Vec::new();
     for one in &schedule.limitations {
         let place = capital(&where_is(schedule, one.board, one.circuit));
-        let item = format!("{place}: a part was not tested ({}).", one.reason);
+        let tests = match plain(one.stage) {
+            Some((name, _)) => format!("the tests of {name}"),
+            None => "its tests".to_owned(),
+        };
+        let item = format!("{place}: {tests} are not complete ({}).", one.reason);
         if !items.contains(&item) {
             items.push(item);
         }

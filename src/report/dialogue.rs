@@ -309,12 +309,38 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
             circuit: *circuit,
         }
         .words(),
+        Event::ProposedCircuit { circuit, said, .. } => Intent::AddCircuit {
+            number: *circuit,
+            said: said.clone(),
+        }
+        .words(),
         Event::ProposedStatement {
             statement, place, ..
         } => match place {
             Some(place) => format!("{}, {place}", statement.shown()),
             None => statement.shown().to_owned(),
         },
+        Event::SectionStated {
+            section, statement, ..
+        } => Intent::InspectedSection {
+            section: *section,
+            state: *statement,
+        }
+        .words(),
+        Event::Observed {
+            circuit,
+            code,
+            place,
+            item: None,
+            ..
+        } => Intent::Observed {
+            code: *code,
+            circuit: *circuit,
+            place: place.clone(),
+        }
+        .words(),
+        // It came with the code of its item.
+        Event::Observed { .. } => return None,
         Event::Ordered { .. } | Event::AskedIfOut { .. } | Event::SetAside { .. } => return None,
         Event::AskedIfLive { words } => words.clone(),
         Event::StaysOff { circuit, .. } => Intent::StaysOff(*circuit).words(),
@@ -360,7 +386,10 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
             let of: Vec<String> = of.iter().map(|no| format!("#{no}")).collect();
             format!("sound deleted: {}", of.join(", "))
         }
+        Event::Probed { probe, .. } if probe.held > 0 => Intent::WhatDoesItShow.words(),
         Event::Probed { probe, .. } => probing::said(probe).words(),
+        Event::SwitchedOn { circuit, .. } => Intent::SwitchedOn(Some(*circuit)).words(),
+        Event::Came { .. } => return None,
         Event::Predicted { of, reading, .. } => Intent::Predict {
             of: *of,
             reading: *reading,

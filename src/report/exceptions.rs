@@ -1,7 +1,7 @@
 use super::cells::reading_row;
 use super::schedule::where_is;
 use super::words;
-use crate::limits::Outcome;
+use crate::limits::{Finding, Outcome, Verdict};
 use crate::log::Log;
 use crate::sequence::{
     Agenda, Event, EventNo, Quantity, Question, ReadingRecord, ReadingStatus, Step, StepOutcome,
@@ -142,7 +142,8 @@ fn at_place(event: &Event) -> String {
 
 fn read(agenda: &Agenda, step: &Step, record: &ReadingRecord) -> Option<Exception> {
     let verdict = record.verdict.as_ref()?;
-    if verdict.outcome == Outcome::Pass {
+    let odd = is_odd(verdict);
+    if verdict.outcome == Outcome::Pass && !odd {
         return None;
     }
     let remark = verdict
@@ -163,9 +164,23 @@ fn read(agenda: &Agenda, step: &Step, record: &ReadingRecord) -> Option<Exceptio
         ),
         stage: Some(step.stage),
         judged: Some(verdict.outcome),
-        outcome: words::outcome(verdict.outcome).1,
+        outcome: if odd {
+            "within the limit, and not what it should read"
+        } else {
+            words::outcome(verdict.outcome).1
+        },
         later: settled(agenda, step, record),
     })
+}
+
+/// Within the limit, and yet far from what length, size or the parts of the loop give: a joint, another
+/// circuit or a slip that the limit does not show.
+fn is_odd(verdict: &Verdict) -> bool {
+    verdict.outcome == Outcome::Pass
+        && matches!(
+            verdict.finding,
+            Some(Finding::HigherThanSum | Finding::HigherThanExpected | Finding::SlippedDecimal)
+        )
 }
 
 /// A low insulation reading is dealt with when the same pair passes later, at its voltage or a

@@ -26,6 +26,8 @@ pub struct Expected<'j> {
     /// What the letter before a source means.
     marks: String,
     odd: Vec<String>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    particulars: Vec<(&'static str, String)>,
     origin: Vec<Expectation>,
     boards: Vec<ExpectedBoard<'j>>,
 }
@@ -51,8 +53,8 @@ pub fn expected<'j>(job: &'j Job, tables: &'j Tables, today: Date) -> Expected<'
     let circuit = |board: &Board, c: &'j Circuit| ExpectedCircuit {
         number: c.number,
         name: &c.name,
-        described: described(c),
-        odd: job.circuit_oddities(tables, c),
+        described: described(board, c),
+        odd: job.circuit_oddities(tables, board, c),
         expected: job.expected(tables, board, c),
     };
     let mut odd = job.oddities(tables, today);
@@ -63,6 +65,7 @@ pub fn expected<'j>(job: &'j Job, tables: &'j Tables, today: Date) -> Expected<'
         caution: CAUTION,
         marks: marks(),
         odd,
+        particulars: job.particulars(),
         origin: job.expected_at_origin(tables),
         boards: job
             .boards
@@ -101,22 +104,28 @@ fn marks() -> String {
 }
 
 /// "ring, 2.5/1.5 mm², 54 m; BS EN 61009 B 32 A; 30 mA".
-fn described(circuit: &Circuit) -> String {
+fn described(board: &Board, circuit: &Circuit) -> String {
     let mut text = circuit.kind.spoken().to_owned();
     if circuit.phases == Phases::Three {
         text.push_str(", three-phase");
     }
     if let Some(cable) = &circuit.cable {
-        let _ = write!(text, ", {}/{} mm²", cable.line_mm2, cable.cpc_mm2);
+        let _ = write!(text, ", {}", cable.shown());
         if let Some(metres) = cable.metres {
             let _ = write!(text, ", {metres} m");
         }
     }
     if let Some(device) = &circuit.device {
-        let _ = write!(text, "; {} {} A", device.kind, device.amps);
+        let _ = write!(text, "; {} {} A", device.shown(), device.amps);
+        if let Some(setting) = device.instantaneous_amps {
+            let _ = write!(text, ", set to {setting} A");
+        }
     }
     if let Some(rcd) = &circuit.rcd {
         let _ = write!(text, "; {} mA", rcd.milliamps);
+    }
+    for group in board.rcds.iter().filter(|rcd| rcd.protects(circuit.number)) {
+        let _ = write!(text, "; RCD {}, {} mA", group.number, group.milliamps);
     }
     text
 }
@@ -142,6 +151,9 @@ pub fn expected_text(job: &Job, checked: &Expected<'_>, columns: usize) -> Strin
     paragraph(&mut out, columns, "", &checked.marks);
     odd(&mut out, columns, "", &checked.odd);
     let _ = writeln!(out, "\nOrigin");
+    for (what, value) in &checked.particulars {
+        let _ = writeln!(out, "  {what}: {value}");
+    }
     expectations(&mut out, columns, &checked.origin);
     for board in &checked.boards {
         let _ = writeln!(out, "\nBoard {}, {}", board.number, board.name);

@@ -103,7 +103,12 @@ pub(super) fn at_origin(
     steps: &[&Step],
     limitations: &[Limitation],
 ) -> Vec<KeyResult> {
+    // With the other data of the intake, where the job has any: other schedules stay as they are.
+    let intake = !agenda.job().particulars().is_empty();
     let wanted = |step: &&&Step| {
+        if intake && step.stage == Stage::SupplyPolarity && step.measure().is_none() {
+            return true;
+        }
         step.measure()
             .is_some_and(|measure| match measure.quantity {
                 Quantity::ExternalLoop | Quantity::FaultCurrent | Quantity::Bond => true,
@@ -203,10 +208,13 @@ pub(super) fn or_dash(text: String) -> String {
 
 /// "B 32 A, RCD 30 mA": what protects a circuit.
 pub(super) fn protection(circuit: &CircuitRow) -> String {
-    let device = circuit.device.map(|device| match circuit.rating_amps {
-        Some(amps) => format!("{device} {} A", words::plain(amps)),
-        None => device.to_owned(),
-    });
+    let device = circuit
+        .device
+        .as_ref()
+        .map(|device| match circuit.rating_amps {
+            Some(amps) => format!("{device} {} A", words::plain(amps)),
+            None => device.clone(),
+        });
     let rcd = circuit
         .rcd_ma
         .map(|milliamps| format!("RCD {} mA", words::plain(milliamps)));

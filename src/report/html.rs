@@ -1,6 +1,7 @@
 use super::cells::{Cell, ReadingRow};
 use super::columns::{Shown, columns, groups};
 use super::front::{KEY_HEADS, KeyResult, or_dash, protection, standing};
+use super::inspection::{aloud, mark};
 use super::letterhead::Letterhead;
 use super::palette::{PALETTE, TABLES};
 use super::schedule::{BoardSchedule, CircuitRow, OutRow, Schedule};
@@ -88,6 +89,7 @@ pub fn html_of_threads(schedules: &[Schedule]) -> String {
 fn results(schedule: &Schedule) -> Markup {
     html! {
         @for board in &schedule.boards { (board_page(board, schedule)) }
+        (inspection(schedule))
         (out_history(schedule))
         (about_session(schedule))
     }
@@ -314,6 +316,9 @@ fn supply(schedule: &Schedule) -> Markup {
             @if let Some(current) = &supply.fault_current_given {
                 (fact("Fault current given", format!("{current} kA")))
             }
+            @for one in &supply.particulars {
+                (fact(one.what, one.value.clone()))
+            }
         }
     }
 }
@@ -384,9 +389,16 @@ fn summary(schedule: &Schedule) -> Markup {
     let notes = schedule.notes.iter().map(|one| {
         html! { (one.shown()) " " span.aside { "event " (one.event) ", " (times.clock(one.at)) } }
     });
+    let observations = schedule.observations.iter().map(|one| {
+        html! {
+            strong { (one.code) } " " (one.means) ": " (one.text()) " "
+            span.aside { (one.place()) ", event " (one.event) ", " (times.clock(one.at)) }
+        }
+    });
     let list = |name, title, items| list(schedule, name, title, items);
     let nothing = schedule.nothing_to_say();
     html! {
+        (list("observations", "Observations", observations.collect()))
         (list("exceptions", "Exceptions", exceptions.collect()))
         (list("open", "Open items", open.collect()))
         (list("limitations", "Limitations", limited.into_iter().chain(limitations).collect()))
@@ -394,6 +406,36 @@ fn summary(schedule: &Schedule) -> Markup {
         (list("notes", "Notes", notes.collect()))
         @if !nothing.is_empty() {
             section aria-label="What else there is to say" { p.nothing { (nothing) } }
+        }
+    }
+}
+
+/// The schedule of inspection, where one belongs to the job.
+fn inspection(schedule: &Schedule) -> Markup {
+    let id = id("inspection", schedule);
+    html! {
+        @if let Some(inspection) = &schedule.inspection {
+            section.inspection aria-labelledby=(id) {
+                h2 id=(id) { "Schedule of inspection" }
+                @for (name, text) in inspection.agreed() { p { strong { (name) } ": " (text) } }
+                p { strong { (inspection.outcome_shown()) } }
+                @for section in &inspection.sections {
+                    table.items {
+                        caption { (section.number) ". " (speak_capital(&section.name)) }
+                        thead { tr {
+                            th scope="col" { "Item" } th scope="col" { "What is looked at" }
+                            th scope="col" { "Regulation" } th scope="col" { "Outcome" }
+                        } }
+                        tbody { @for item in &section.items { tr {
+                            th scope="row" { (item.number) }
+                            td { (speak_capital(&item.text)) }
+                            td { @if let Some(regulation) = &item.regulation { (regulation) } }
+                            td title=(aloud(item)) { (mark(item)) }
+                        } } }
+                    }
+                }
+                p.aside { (inspection.key()) }
+            }
         }
     }
 }

@@ -25,6 +25,9 @@ const STYLE: &str = include_str!("schedule.css");
 /// What a sheet is, and is not.
 pub(crate) const MARKS_OF: &str = "Marks made from a log alone, by the criteria named; a competent instructor judges. No record of any installation.";
 
+/// What the sheet of a group is in which some practised and others tested.
+const PARTLY_PRACTICE_OF: &str = "Some of these attempts are PRACTICE on a simulated installation, and say so: nothing was tested in them. Marks made from logs alone, by the criteria named; a competent instructor judges. No record of any installation.";
+
 /// Sounds by their hash, as FLAC.
 pub type Sounds = BTreeMap<String, Vec<u8>>;
 
@@ -205,7 +208,7 @@ pub(crate) fn beside_page(
 ) -> MarksPage {
     let parts = beside(sheets, chosen, times);
     let (title, some) = (job_of(sheets), plural(chosen.len(), "attempt", "attempts"));
-    let title = stamped(practised(sheets), format!("{some} side by side: {title}"));
+    let title = group_stamped(sheets, format!("{some} side by side: {title}"));
     MarksPage::of(title, group_stamp(sheets), &parts, leads)
 }
 
@@ -327,7 +330,7 @@ fn name_of(sheet: &Sheet) -> String {
 fn group_name(sheets: &[Sheet]) -> String {
     let title = job_of(sheets);
     let attempts = plural(sheets.len(), "attempt", "attempts");
-    stamped(practised(sheets), format!("Group of {attempts}: {title}"))
+    group_stamped(sheets, format!("Group of {attempts}: {title}"))
 }
 
 fn job_of(sheets: &[Sheet]) -> &str {
@@ -336,6 +339,28 @@ fn job_of(sheets: &[Sheet]) -> &str {
 
 fn practised(sheets: &[Sheet]) -> bool {
     sheets.iter().any(|sheet| sheet.simulated)
+}
+
+/// Whether some of a group were practised and others not: then each says which it is.
+fn mixed(sheets: &[Sheet]) -> bool {
+    practised(sheets) && sheets.iter().any(|sheet| !sheet.simulated)
+}
+
+fn group_stamped(sheets: &[Sheet], name: String) -> String {
+    if mixed(sheets) {
+        format!("PARTLY PRACTICE: {name}")
+    } else {
+        stamped(practised(sheets), name)
+    }
+}
+
+/// What an attempt was made on.
+fn made_on(sheet: &Sheet) -> &'static str {
+    if sheet.simulated {
+        "PRACTICE"
+    } else {
+        "real installation"
+    }
 }
 
 /// A name that stands on every page of paper.
@@ -356,7 +381,9 @@ fn stamp(sheet: &Sheet) -> &'static str {
 }
 
 fn group_stamp(sheets: &[Sheet]) -> &'static str {
-    if practised(sheets) {
+    if mixed(sheets) {
+        PARTLY_PRACTICE_OF
+    } else if practised(sheets) {
         PRACTICE_OF
     } else {
         MARKS_OF
@@ -398,6 +425,9 @@ fn result(sheet: &Sheet, times: &Times) -> Vec<String> {
         .points
         .map(|points| format!(", {} per cent of the points", per_cent(points)));
     let passed = match (sheet.finished, sheet.passed) {
+        (false, _) if sheet.without_what_is_hidden() => {
+            "Not finished: marked without what is hidden, of how far it came"
+        }
         (false, _) => "Not finished: the marks are of how far it came",
         (true, true) => "Passed by these criteria",
         (true, false) => "Not passed by these criteria",
@@ -548,6 +578,7 @@ fn told(lapse: &Lapse) -> String {
             )
         }
         What::Helped => "Asked for help.".to_owned(),
+        What::Came { came } => came.iter().map(came_of).collect::<Vec<_>>().join(" "),
     }
 }
 
@@ -560,6 +591,18 @@ fn came_of(came: &Consequence) -> String {
         Consequence::ProbedLive { volts, .. } => {
             format!("{volts} V under the probes on a range for dead tests.")
         }
+        Consequence::Settling => "The display was still moving.".to_owned(),
+        Consequence::Shorted { circuit, amps, .. } => format!(
+            "A short circuit was energised: {amps} A, and the device of circuit {circuit} opened."
+        ),
+        Consequence::Burst {
+            circuit,
+            amps,
+            breaks,
+            ..
+        } => format!(
+            "A short circuit was energised: {amps} A through the device of circuit {circuit}, which can break {breaks} A: it burst."
+        ),
     }
 }
 
@@ -646,8 +689,15 @@ fn diagnosis(sheet: &Sheet) -> Vec<String> {
     } else {
         " Nothing that was probed shows it: it was guessed, and counts for nothing."
     };
+    let conductor = match diagnosis.no_conductor {
+        0 => "",
+        _ => " The conductor was not said: half of the place.",
+    };
     let named = if diagnosis.said {
-        format!("Named: {}.{guessed}", listed(&diagnosis.named, "no fault"))
+        format!(
+            "Named: {}.{conductor}{guessed}",
+            listed(&diagnosis.named, "no fault")
+        )
     } else {
         "Nothing was named.".to_owned()
     };
@@ -730,8 +780,12 @@ fn group_parts(group: &Group, sheets: &[Sheet], times: &Times) -> Vec<Part> {
             .gained
             .map(|gained| format!("{:+.0}", gained * 100.0))
             .unwrap_or_default();
+        let learner = match sheet.filter(|_| mixed(sheets)) {
+            Some(sheet) => format!("{} ({})", attempt.learner, made_on(sheet)),
+            None => attempt.learner.clone(),
+        };
         vec![
-            Cell::to(attempt.learner.clone(), To::Session(attempt.sheet)),
+            Cell::to(learner, To::Session(attempt.sheet)),
             attempt.number.to_string().into(),
             times.date(attempt.begun).into(),
             result_of(attempt),
@@ -823,8 +877,12 @@ fn beside(sheets: &[Sheet], chosen: &[usize], times: &Times) -> Vec<Part> {
     let table = |title: &'static str, of: &'static str, rows: Vec<Vec<Cell>>| Part {
         title,
         lines: Vec::new(),
-        head: row(of.into(), &|attempt, _| {
+        head: row(of.into(), &|attempt, sheet| {
             let name = attempt_named(&group, attempt);
+            let name = match mixed(sheets) {
+                true => format!("{name} ({})", made_on(sheet)),
+                false => name,
+            };
             Cell::to(name, To::Session(attempt.sheet))
         }),
         rows,

@@ -1,6 +1,7 @@
 use super::cells::{Cell, ReadingRow};
 use super::columns::{Shown, columns, groups};
 use super::front::{KEY_HEADS, or_dash, protection, standing};
+use super::inspection::{aloud, mark};
 use super::letters::Letters;
 use super::page::{Heads, Lies, Paper, Style};
 use super::print::{PdfError, printed};
@@ -32,6 +33,7 @@ pub fn pdf_of_threads(schedules: &[Schedule]) -> Result<Vec<u8>, PdfError> {
         for board in &schedule.boards {
             board_pages(&mut paper, board, schedule);
         }
+        inspection(&mut paper, schedule);
         out_history(&mut paper, schedule);
         about_session(&mut paper, schedule);
     }
@@ -258,6 +260,8 @@ fn facts(schedule: &Schedule) -> Vec<(String, String)> {
     if let Some(current) = &supply.fault_current_given {
         facts.push(("Fault current given", format!("{current} kA")));
     }
+    let particulars = supply.particulars.iter();
+    facts.extend(particulars.map(|one| (one.what, one.value.clone())));
     if let Some(celsius) = schedule.celsius {
         facts.push(("Conductors at", format!("{} °C", plain(celsius))));
     }
@@ -385,7 +389,23 @@ fn summary(paper: &mut Paper, schedule: &Schedule) {
             )
         })
         .collect();
+    let observations: Vec<String> = schedule
+        .observations
+        .iter()
+        .map(|one| {
+            format!(
+                "{} {}: {} ({}, event {}, {})",
+                one.code,
+                one.means,
+                one.text(),
+                one.place(),
+                one.event,
+                times.clock(one.at)
+            )
+        })
+        .collect();
     for (title, items) in [
+        ("Observations", observations),
         ("Exceptions", exceptions),
         ("Open items", open),
         ("Limitations", limitations),
@@ -399,6 +419,42 @@ fn summary(paper: &mut Paper, schedule: &Schedule) {
         paper.gap(4.0);
         paper.text(&nothing, Style::plain(8.0));
     }
+}
+
+/// The schedule of inspection, where one belongs to the job.
+fn inspection(paper: &mut Paper, schedule: &Schedule) {
+    let Some(inspection) = &schedule.inspection else {
+        return;
+    };
+    paper.keep(120.0);
+    paper.heading("Schedule of inspection", 2, 14.0);
+    for (name, text) in inspection.agreed() {
+        paper.text(&format!("{name}: {text}"), Style::plain(8.5));
+    }
+    paper.text(&inspection.outcome_shown(), Style::bold(8.5));
+    paper.gap(4.0);
+    for section in &inspection.sections {
+        let about = format!("{}. {}", section.number, capital(&section.name));
+        paper.keep(60.0);
+        paper.heading(&about, 3, 9.0);
+        let head = ["Item", "What is looked at", "Regulation", "Outcome"];
+        let rows = section.items.iter().map(|item| {
+            vec![
+                TableCell::plain(item.number.clone()).heading_row(),
+                TableCell::plain(capital(&item.text)),
+                TableCell::plain(item.regulation.clone().unwrap_or_default()),
+                TableCell::plain(mark(item)).aloud(aloud(item)),
+            ]
+        });
+        paper.table(&Table {
+            about,
+            head: vec![head.map(column).into()],
+            rows: rows.collect(),
+            size: 7.2,
+            ..Table::default()
+        });
+    }
+    paper.text(&inspection.key(), Style::quiet(7.2));
 }
 
 fn board_pages(paper: &mut Paper, board: &BoardSchedule, schedule: &Schedule) {

@@ -1,9 +1,10 @@
 use super::cells::{Cells, JOINED_INSTEAD, ReadingRow, reading_row};
 use super::exceptions::{Exception, exceptions};
 use super::front::{KeyCells, KeyResult, at_origin, open_steps};
+use super::inspection::{InspectionReport, ObservationRow, inspection, observations};
 use super::letterhead::Letterhead;
 use super::words::{self, Times};
-use crate::installation::{Board, Circuit, Job, Phases};
+use crate::installation::{Board, Circuit, GroupRcd, Job, Phases};
 use crate::limits::{Earthing, Finding, Outcome, earth_loop, judge};
 use crate::log::{Head, Log, LogError, Thread};
 use crate::quantity::{Ohms, TestVoltage};
@@ -104,6 +105,12 @@ pub struct Schedule {
     /// What was noted.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub notes: Vec<NoteRow>,
+    /// What was seen, with its code.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub observations: Vec<ObservationRow>,
+    /// The schedule of inspection, where one belongs to the job.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub inspection: Option<InspectionReport>,
     /// What is still to be done.
     pub open_items: Vec<OpenItem>,
     /// Results that are outside their limits, or should not have been so.
@@ -159,6 +166,18 @@ pub struct SupplyFacts {
     pub ze_given: Option<String>,
     /// Given by the distributor, kA.
     pub fault_current_given: Option<String>,
+    /// What else the job file says of the supply and the origin.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub particulars: Vec<Particular>,
+}
+
+/// One thing on record of the supply or the origin.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Particular {
+    /// What it is.
+    pub what: &'static str,
+    /// What is on record.
+    pub value: String,
 }
 
 /// An instrument that was used.
@@ -193,6 +212,9 @@ pub struct Limitation {
     pub board: u16,
     /// The circuit; none for what concerns the whole board.
     pub circuit: Option<u16>,
+    /// The part of the work that they belong to.
+    #[serde(skip)]
+    pub stage: Stage,
     /// The tests.
     pub what: Vec<String>,
     /// Why, in words.
@@ -320,7 +342,7 @@ pub struct CircuitRow {
     /// mm²
     pub cpc_mm2: Option<f64>,
     /// The overcurrent device's standard and type.
-    pub device: Option<&'static str>,
+    pub device: Option<String>,
     /// In, A
     pub rating_amps: Option<f64>,
     /// kA
@@ -493,7 +515,9 @@ impl Schedule {
             instruments: instruments(agenda, times),
             departures: departures(log, agenda),
             overrides: overrides(agenda),
-            notes: notes(log),
+            notes: notes(log, agenda),
+            observations: observations(agenda),
+            inspection: inspection(agenda),
             open_items: open_items(agenda),
             exceptions: exceptions(log, agenda),
             limited_to: limited_to(agenda.job()),
@@ -541,8 +565,12 @@ fn by_circuit(agenda: &Agenda) -> Steps<'_> {
     steps
 }
 
-/// The notes, each where the session was when it was made.
-fn notes(log: &Log) -> Vec<NoteRow> {
+/// The notes, each where the session was when it was made; what was noted of an observation stands there.
+fn notes(log: &Log, whole: &Agenda) -> Vec<NoteRow> {
+    let observed: BTreeSet<EventNo> = whole
+        .observations()
+        .flat_map(|seen| seen.noted.iter().map(|(no, _)| *no))
+        .collect();
     let is_note = |event: &Event| matches!(event, Event::Noted { .. });
     if !log.entries.iter().any(|entry| is_note(&entry.event)) {
         return Vec::new();
@@ -556,7 +584,9 @@ fn notes(log: &Log) -> Vec<NoteRow> {
     };
     let mut notes = Vec::new();
     for entry in entries {
-        if let Event::Noted { text, step } = &entry.event {
+        if let Event::Noted { text, step } = &entry.event
+            && !observed.contains(&entry.no)
+        {
             let here = match step {
                 Some(step) => agenda.step(step),
                 None => agenda.current(),
@@ -596,6 +626,11 @@ fn supply(job: &Job) -> SupplyFacts {
         sources: supply.sources.iter().map(|s| s.shown()).collect(),
         ze_given: supply.ze_ohms.map(|n| n.to_string()),
         fault_current_given: supply.fault_current_ka.map(|n| n.to_string()),
+        particulars: job
+            .particulars()
+            .into_iter()
+            .map(|(what, value)| Particular { what, value })
+            .collect(),
     }
 }
 
@@ -665,6 +700,7 @@ fn limitations(log: &Log, agenda: &Agenda) -> Vec<Limitation> {
                 mark: format!("L{}", found.len() + 1),
                 board: step.board,
                 circuit: step.circuit,
+                stage: step.stage,
                 what: vec![what],
                 reason,
                 at: at.and_then(|no| log.entry(no)).map(|entry| entry.at),
@@ -682,6 +718,7 @@ fn limitations(log: &Log, agenda: &Agenda) -> Vec<Limitation> {
                 mark: format!("L{}", found.len() + 1),
                 board,
                 circuit: Some(circuit),
+                stage: Stage::MakeSafe,
                 what: vec!["what was not tested when it was left off".to_owned()],
                 reason: "the circuit stays off".to_owned(),
                 at: said.map(|entry| entry.at),
@@ -932,6 +969,13 @@ fn circuit_row(
     limitations: &[Limitation],
 ) -> CircuitRow {
     let zs_limit = zs_maximum(agenda.state(), board, circuit);
+    // Its own device at its row, that of several where it has none.
+    let rcd = circuit
+        .rcd
+        .clone()
+        .or_else(|| board.group_of(circuit).map(GroupRcd::rcd));
+    let mut shown = steps.to_vec();
+    shown.extend(agenda.state().shown_with(board.number, circuit));
     let (open_steps, begun) = open_steps(agenda, steps);
     let full = steps
         .iter()
@@ -946,12 +990,12 @@ fn circuit_row(
         points: circuit.points.len(),
         live_mm2: circuit.cable.as_ref().map(|c| c.line_mm2),
         cpc_mm2: circuit.cable.as_ref().map(|c| c.cpc_mm2),
-        device: circuit.device.as_ref().map(|d| d.kind.name()),
+        device: circuit.device.as_ref().map(|d| d.shown().to_owned()),
         rating_amps: circuit.device.as_ref().map(|d| d.amps),
         breaking_ka: circuit.device.as_ref().and_then(|d| d.breaking_ka),
-        rcd_ma: circuit.rcd.as_ref().map(|r| r.milliamps),
-        rcd_type: circuit.rcd.as_ref().and_then(|r| r.waveform.clone()),
-        cells: Cells::of(agenda, steps, limitations),
+        rcd_ma: rcd.as_ref().map(|r| r.milliamps),
+        rcd_type: rcd.and_then(|r| r.waveform),
+        cells: Cells::of(agenda, &shown, limitations),
         test_volts: full.map(TestVoltage::volts),
         zs_limit: zs_limit.as_ref().map(|limit| limit.shown.clone()),
         zs_read_at_most: zs_limit
@@ -959,7 +1003,7 @@ fn circuit_row(
             .and_then(|limit| limit.read_at_most)
             .map(Ohms::shown),
         zs_cold: zs_limit.and_then(|limit| limit.cold),
-        key: KeyCells::of(agenda, steps, limitations),
+        key: KeyCells::of(agenda, &shown, limitations),
         open_steps,
         begun,
         remarks: remarks(agenda, board, circuit, steps, limitations),
@@ -1029,6 +1073,9 @@ fn remarks(
         if let Some(remark) = remark {
             remarks.push(format!("{}: {remark}", words::step(agenda, step)));
         }
+    }
+    for group in board.rcds.iter().filter(|rcd| rcd.protects(circuit.number)) {
+        remarks.push(format!("protected by RCD {}", group.number));
     }
     if circuit.phases == Phases::Three {
         remarks.push("three-phase: the lowest of each group of pairs is shown".to_owned());

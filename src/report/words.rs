@@ -21,6 +21,8 @@ pub fn job_kind(kind: JobKind) -> &'static str {
     match kind {
         JobKind::InitialVerification => "Initial verification",
         JobKind::PeriodicInspection => "Periodic inspection",
+        JobKind::MinorWorks => "Minor works",
+        JobKind::LiveRetest => "Live re-test",
     }
 }
 
@@ -76,7 +78,12 @@ pub fn step(agenda: &Agenda, step: &Step) -> String {
     if let Some(half) = measure.half {
         text = format!("{text}, {half}");
     }
-    if let Some(place) = &step.place {
+    // Zs is read where R1+R2 was highest.
+    let there = agenda
+        .result(step)
+        .filter(|_| measure.quantity == Quantity::LoopImpedance)
+        .and_then(|record| record.place.as_ref());
+    if let Some(place) = there.or(step.place.as_ref()) {
         text = format!("{text}, {place}");
     }
     if step.kind == StepKind::InsulationTwoWay {

@@ -6,6 +6,7 @@ use super::view::{Session, Threads, View, thread_root};
 use super::{LONGEST_REASON, graphs, group, marks, out};
 use crate::log::{self, Log};
 use crate::marking::{Criteria, Economy, Sheet, mark};
+use crate::practice::Given;
 use crate::report::{self, Letterhead, Times};
 use crate::sequence::{Agenda, DeskRefusal, Event, EventNo, correct_at_desk, strike_at_desk};
 use crate::store::{Digest256, Mode, Store};
@@ -45,6 +46,9 @@ pub struct Marking {
     pub criteria: Criteria,
     /// The instructor's own log of the same bay.
     pub reference: Option<Log>,
+    /// What is hidden in a practice that is not finished. A log that was begun with something else is marked
+    /// without.
+    pub hidden: Option<Given>,
 }
 
 /// One log in its file.
@@ -189,8 +193,12 @@ impl Review {
             let Marking {
                 criteria,
                 reference,
+                hidden,
             } = &self.marking;
-            mark(log, None, reference.as_ref(), criteria, &mut economy)
+            let given = hidden.as_ref();
+            let hidden = given.and_then(|given| given.of_log(&log.agenda().ok()?));
+            let reference = reference.as_ref();
+            mark(log, hidden.as_ref(), reference, criteria, &mut economy)
         });
         Ok(marked?)
     }

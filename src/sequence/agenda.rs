@@ -8,7 +8,6 @@ use super::facts::{
 };
 use super::procedures::{Catalogue, Fault, Procedure, fault_of, is_supply_fault, to_put_back};
 use super::state::{OutEntry, Question, ReplayError, State, StepOutcome, count};
-use crate::installation::JobKind;
 use crate::limits::Tables;
 use crate::quantity::{Conductors, Pair};
 use crate::terms::{Part, Stage};
@@ -667,7 +666,7 @@ impl Agenda {
     pub fn no_reason_passes(&self, step: &Step) -> bool {
         match fault_of(&self.state, step) {
             Some(Fault::Short | Fault::ToEarth) => true,
-            Some(Fault::Reversed) => self.job().kind != JobKind::PeriodicInspection,
+            Some(Fault::Reversed) => !self.job().kind.is_in_use(),
             None => false,
         }
     }
@@ -695,6 +694,8 @@ impl Agenda {
             | Event::NotTaken { .. }
             | Event::SoundForgotten { .. }
             | Event::Probed { .. }
+            | Event::SwitchedOn { .. }
+            | Event::Came { .. }
             | Event::Predicted { .. }
             | Event::Diagnosed { .. }
             | Event::Revealed { .. }
@@ -708,6 +709,7 @@ impl Agenda {
             | Event::ProposedNeverOut { .. }
             | Event::ProposedStatement { .. }
             | Event::ProposedPoint { .. }
+            | Event::ProposedCircuit { .. }
             | Event::ProposedFinish { .. }
             | Event::Refused { .. }
             | Event::NoteBegun { .. }

@@ -4,7 +4,8 @@
 use super::agenda::Agenda;
 use super::facts::{Event, EventNo, Mode, StepId, StepKind};
 use super::state::{OutEntry, ReadingStatus, StepOutcome, place_of};
-use crate::installation::{Board, Circuit, Instrument, Job};
+use crate::draft::CircuitWords;
+use crate::installation::{Board, Circuit, Instrument, Job, NotClear};
 use crate::quantity::tidy;
 use crate::terms::Place;
 use jiff::Timestamp;
@@ -209,6 +210,47 @@ pub fn change_job(
     may_change(agenda, &after)?;
     let judged = judged_otherwise(agenda, &after);
     Ok([changed].into_iter().chain(judged).collect())
+}
+
+/// The circuit of which this was said, as the job's board would have it.
+///
+/// # Errors
+/// With what is not understood or missing, or what no job can have, and what to say.
+pub(super) fn circuit_of(
+    job: &Job,
+    board: u16,
+    number: u16,
+    said: &[String],
+) -> Result<Circuit, NotClear> {
+    let circuit = CircuitWords::of(number, said)?.circuit(number)?;
+    let problems = |job: &Job| -> Vec<String> {
+        let Ok(text) = toml::to_string(job) else {
+            return Vec::new();
+        };
+        let found = Job::parse(&text, "job").err();
+        let found = found.into_iter().flat_map(|wrong| wrong.problems);
+        found.map(|problem| problem.text).collect()
+    };
+    let known = problems(job);
+    let mut all = problems(&with_circuit(job, board, circuit.clone())).into_iter();
+    match all.find(|problem| !known.contains(problem)) {
+        Some(problem) => Err(NotClear(problem)),
+        None => Ok(circuit),
+    }
+}
+
+/// The job with one more circuit, in the order of their numbers where they stand so.
+pub(super) fn with_circuit(job: &Job, board: u16, circuit: Circuit) -> Job {
+    let mut job = job.clone();
+    if let Some(board) = job.boards.iter_mut().find(|b| b.number == board) {
+        let before = board
+            .circuits
+            .iter()
+            .position(|c| c.number > circuit.number);
+        let at = before.unwrap_or(board.circuits.len());
+        board.circuits.insert(at, circuit);
+    }
+    job
 }
 
 fn may_change(before: &Agenda, after: &Agenda) -> Result<(), ChangeRefusal> {

@@ -11,7 +11,7 @@ use super::facts::{
     Ask, Edition, Event, EventNo, Mode, Plan, Quantity, Refusal, Step, StepId, StepKind, Withdrawal,
 };
 use super::procedures::Catalogue;
-use crate::installation::{Accessory, Circuit, CircuitKind, Job, JobKind, Phases};
+use crate::installation::{Accessory, Circuit, CircuitKind, Job, Phases};
 use crate::limits::{Finding, Outcome, Verdict};
 use crate::quantity::{Conductors, Pair, Reading, Relation, TestVoltage};
 use crate::terms::{Part, Place, Reason, Stage, Statement};
@@ -705,9 +705,7 @@ impl Watch {
     /// 0.02 MΩ, or polarity reversed where the installation is new.
     fn is_fatal(&self, step: &Step) -> bool {
         match self.how(step) {
-            Some(How::Intent(Statement::PolarityReversed)) => {
-                self.job.kind == JobKind::InitialVerification
-            }
+            Some(How::Intent(Statement::PolarityReversed)) => !self.job.kind.is_in_use(),
             Some(How::Read) if step.measures(Quantity::Insulation) && !step.kind.is_trial() => {
                 let closed = self.closed.get(&step.id);
                 let taken = closed.and_then(|closed| self.readings.get(&closed.by));
@@ -1061,7 +1059,9 @@ impl Watch {
             Event::ProposedNeverOut { entry } => {
                 self.asked = Some((no, Asked::NeverOut(*entry)));
             }
-            Event::ProposedStatement { .. } | Event::ProposedPoint { .. } => {
+            Event::ProposedStatement { .. }
+            | Event::ProposedPoint { .. }
+            | Event::ProposedCircuit { .. } => {
                 self.asked = Some((no, Asked::Statement));
             }
             Event::ProposedFinish { .. } => self.asked = Some((no, Asked::Finish)),
@@ -1163,6 +1163,7 @@ impl Watch {
                 | Event::CorrectedAtDesk { .. }
                 | Event::SoundForgotten { .. }
                 | Event::Struck { .. }
+                | Event::Came { .. }
                 | Event::Revealed { .. }
                 | Event::JobChanged { .. }
                 | Event::JudgedAnew { .. }
@@ -1171,6 +1172,7 @@ impl Watch {
                 | Event::ProposedNeverOut { .. }
                 | Event::ProposedStatement { .. }
                 | Event::ProposedPoint { .. }
+                | Event::ProposedCircuit { .. }
                 | Event::ProposedFinish { .. }
         );
         if !anyones {

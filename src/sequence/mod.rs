@@ -32,13 +32,13 @@ pub use amend::{ChangeRefusal, Changed, JobChange, change_job, job_changes};
 pub use decide::{decide, sounds_like_a_warning};
 pub use desk::{DeskRefusal, correct_at_desk, strike_at_desk};
 pub use facts::{
-    Ask, Beside, Column, Destination, Doubt, EVENT_VERSION, Edition, Electronics, Event, EventNo,
-    LeftOut, Measure, Mode, NotAStepId, Order, Plan, ProcedureId, Quantity, Refusal, ShownWhen,
-    Step, StepId, StepKind, UnknownEdition, Withdrawal, Worst,
+    Ask, Beside, Calculated, Column, Destination, Doubt, EVENT_VERSION, Edition, Electronics,
+    Event, EventNo, External, LeftOut, Measure, Mode, NotAStepId, Order, Plan, ProcedureId,
+    Quantity, Refusal, ShownWhen, Step, StepId, StepKind, UnknownEdition, Withdrawal, Worst,
 };
 pub use say::{CAUTIONS, Line, LineKind, Prompt, prompt};
 pub use session::{NotTakenUp, Run, Session, Turn};
 pub use state::{
-    ABSENCE, LONG_ABSENCE, OutEntry, Override, Question, ReadingRecord, ReadingStatus, ReplayError,
-    State, StepOutcome, place_of,
+    ABSENCE, LONG_ABSENCE, Observation, OutEntry, Override, Question, ReadingRecord, ReadingStatus,
+    ReplayError, State, StepOutcome, place_of,
 };

@@ -52,6 +52,7 @@ pub fn probe(agenda: &Agenda, said: Placed<'_>) -> Option<Probe> {
         board,
         circuit: None,
         place: None,
+        held: 0,
     };
     if at_origin || alone {
         return Some(probe);
@@ -107,13 +108,15 @@ pub(super) fn only_one_with(agenda: &Agenda, board: u16, place: &Place) -> Optio
     with.next().is_none().then_some(only)
 }
 
-/// What is said of such a probing: where the probes are, and how the instrument is set.
+/// What is said of such a probing, held on or not: where the probes are, and how the instrument is set.
 pub fn said(probe: &Probe) -> Intent {
     Intent::Probe {
         setting: Some(probe.setting),
         between: probe.between.clone(),
         place: probe.place.clone(),
-        circuit: probe.circuit.filter(|_| probe.place.is_some()),
+        circuit: probe
+            .circuit
+            .filter(|_| probe.place.is_some() || probe.between == Between::Label),
     }
 }
 
@@ -157,6 +160,8 @@ fn needed_by(step: &Step) -> Setting {
         Some(
             Quantity::LeadsOpen
             | Quantity::LeadsShorted
+            | Quantity::LoopCheck
+            | Quantity::RcdCheck
             | Quantity::Bond
             | Quantity::R1R2
             | Quantity::R2
@@ -183,7 +188,7 @@ pub fn refusal_of(agenda: &Agenda, probe: &Probe) -> Option<Refusal> {
         probe.between,
         Between::LeadsApart | Between::LeadsJoined | Between::KnownSource
     );
-    if alone || probe.setting == Setting::Voltage {
+    if alone || matches!(probe.setting, Setting::Voltage | Setting::Look) {
         return None;
     }
     let here = |step: &&Step| {
@@ -299,6 +304,7 @@ fn is_for(step: &Step, probe: &Probe) -> bool {
                 })
         }
         Setting::PhaseSequence => step.stage == Stage::PhaseSequence,
+        Setting::Look => false,
     }
 }
 

@@ -2,15 +2,16 @@
 
 use super::agenda::Agenda;
 use super::decide::{self, decide, follow};
-use super::facts::{Edition, Event, Mode, Refusal};
+use super::facts::{Edition, Event, Mode};
 use super::invariants::Watch;
 use super::procedures::Catalogue;
 use super::say::{self, Line, Narrator};
 use super::state::{ABSENCE, LONG_ABSENCE, Question, ReplayError, StepOutcome, is_another_day};
+use crate::draft::{self, CircuitWords};
 use crate::grammar::{Grammar, Intent};
 use crate::installation::Job;
 use crate::limits::Tables;
-use crate::terms::{Consequence, Delivery, HiddenFault, Practice, Probe, Shown};
+use crate::terms::{Delivery, HiddenFault, Practice};
 use jiff::Timestamp;
 use std::sync::Arc;
 
@@ -227,17 +228,38 @@ impl Session {
     pub fn understand_typed(&self, grammar: &Grammar, words: &str) -> Option<Intent> {
         let question = match self.agenda.question() {
             Some(Question::Reading(_) | Question::Statement(..)) => Some("question"),
-            Some(Question::AllBack(..) | Question::Finish(..) | Question::Point(..)) => Some("no"),
+            Some(
+                Question::AllBack(..)
+                | Question::Finish(..)
+                | Question::Point(..)
+                | Question::Circuit(..),
+            ) => Some("no"),
             _ => None,
         };
         let loose = || grammar.understand_typed(self.rule(), question, words);
-        let said = grammar
-            .understand_typed_first(self.rule(), words)
+        // Commas tell what the grammar, which leaves them out, would have to guess.
+        let parted = words.contains([',', ';']);
+        let said = self
+            .of_a_circuit(words)
+            .filter(|_| parted)
+            .or_else(|| grammar.understand_typed_first(self.rule(), words))
             .or_else(|| self.understand(grammar, words))
-            .or_else(loose)?;
+            .or_else(loose)
+            .or_else(|| self.of_a_circuit(words))?;
         // Who asks "dead?" does not say so.
         let asks = words.trim_end().ends_with('?');
         (!asks || !said.is_a_permission()).then_some(said)
+    }
+
+    /// A circuit that is added, or more of it, typed with its commas as in a job's interview: what no
+    /// grammar holds, such as its name, can stand there too.
+    fn of_a_circuit(&self, words: &str) -> Option<Intent> {
+        let asked = matches!(self.agenda.question(), Some(Question::Circuit(..)));
+        if asked && CircuitWords::are(words) {
+            return Some(Intent::Pieces(draft::pieces(words)));
+        }
+        let (number, said) = draft::added(words)?;
+        Some(Intent::AddCircuit { number, said })
     }
 
     /// Whether something said can only be meant for the last reading: see
@@ -291,22 +313,10 @@ impl Session {
         self.take(events, now)
     }
 
-    /// Keeps where the probes of a practice were put and what the instrument showed. What would have
-    /// refused a reading of it is kept with it, and the probing goes on.
-    pub fn probed(
-        &mut self,
-        probe: Probe,
-        shown: Shown,
-        came: Vec<Consequence>,
-        refusal: Option<Refusal>,
-        now: Timestamp,
-    ) -> Turn {
-        let event = Event::Probed {
-            probe,
-            shown,
-            came,
-            refusal,
-        };
+    /// Keeps what came of something that the installation of a practice answered, and not the session:
+    /// where the probes were put and what the instrument showed, with what would have refused a reading of
+    /// it; that a device was switched on again; what came of what was done.
+    pub fn practised(&mut self, event: Event, now: Timestamp) -> Turn {
         self.note(event, now)
     }
 

@@ -32,6 +32,9 @@ pub struct Recognition {
     /// Whether the likeliest meaning of one ear is not that of the other; never with one ear.
     #[serde(skip)]
     pub ears_differ: bool,
+    /// Whether it is asked again for nothing but how ill it fits: said once more, it is taken.
+    #[serde(skip)]
+    pub only_fits_ill: bool,
     /// Whether the grammar allows more words after these: the person may only be pausing.
     #[serde(skip)]
     pub may_go_on: bool,
@@ -57,6 +60,7 @@ impl Recognition {
             },
             times: Vec::new(),
             ears_differ: false,
+            only_fits_ill: false,
             may_go_on: false,
             took: Duration::ZERO,
         }
@@ -64,7 +68,8 @@ impl Recognition {
 }
 
 /// What a repetition comes to: `alone` as it is heard by itself, `both` together with what it repeats.
-/// It is taken where both mean the same and either is sure; where they differ it is asked once more.
+/// It is taken where both mean the same and either is sure, or both are but for how ill they fit; where they differ it is
+/// asked once more.
 pub fn repeated(alone: Recognition, both: Option<Recognition>) -> Recognition {
     let Some(both) = both else { return alone };
     let same = match (&alone.said, &both.said) {
@@ -83,6 +88,14 @@ pub fn repeated(alone: Recognition, both: Option<Recognition>) -> Recognition {
             times: alone.times,
             ..both
         },
+        (Decision::Confirm, Decision::Confirm)
+            if same && alone.only_fits_ill && both.only_fits_ill =>
+        {
+            Recognition {
+                outcome: Decision::Accept,
+                ..alone
+            }
+        }
         _ => alone,
     }
 }
@@ -213,6 +226,28 @@ mod tests {
             let both = heard(both, other.clone());
             let came = repeated(heard(alone, a.clone()), Some(both));
             assert_eq!((came.outcome, came.said), (comes, Some(a.clone())));
+        }
+    }
+
+    #[test]
+    fn what_only_fits_ill_is_taken_when_it_is_said_again() {
+        let ill = |said: Intent, only_fits_ill| Recognition {
+            only_fits_ill,
+            ..heard(Decision::Confirm, said)
+        };
+        for (alone, both, same, comes) in [
+            (true, true, true, Decision::Accept),
+            (true, true, false, Decision::Confirm),
+            (true, false, true, Decision::Confirm),
+            (false, true, true, Decision::Confirm),
+        ] {
+            let other = if same {
+                Intent::WhatIsOut
+            } else {
+                Intent::WhereAreWe
+            };
+            let came = repeated(ill(Intent::WhatIsOut, alone), Some(ill(other, both)));
+            assert_eq!(came.outcome, comes, "{alone} {both} {same}");
         }
     }
 

@@ -1,4 +1,4 @@
-use super::Place;
+use super::{BayEdition, Place};
 use crate::quantity::Conductors;
 use serde::{Deserialize, Serialize};
 
@@ -57,11 +57,13 @@ pub enum FaultKind {
     LeadsNotNulled,
     /// The instrument is on the wrong range.
     WrongRange,
+    /// The circuit-breaker is of another rating or type than the job says.
+    WrongBreaker,
 }
 
 impl FaultKind {
     /// Every kind.
-    pub const ALL: [Self; 19] = [
+    pub const ALL: [Self; 20] = [
         Self::OpenLeg,
         Self::Spur,
         Self::Interconnection,
@@ -81,7 +83,16 @@ impl FaultKind {
         Self::LostEarth,
         Self::LeadsNotNulled,
         Self::WrongRange,
+        Self::WrongBreaker,
     ];
+
+    /// Those that were drawn from before there were more: a number draws as it did.
+    pub fn of(edition: BayEdition) -> &'static [Self] {
+        match edition {
+            BayEdition::First => &Self::ALL[..19],
+            BayEdition::Second => &Self::ALL,
+        }
+    }
 
     /// As said and written: "open leg of a ring".
     pub fn shown(self) -> &'static str {
@@ -105,6 +116,7 @@ impl FaultKind {
             Self::LostEarth => "supply earth lost",
             Self::LeadsNotNulled => "leads not nulled",
             Self::WrongRange => "instrument on the wrong range",
+            Self::WrongBreaker => "breaker of another rating or type",
         }
     }
 
@@ -130,6 +142,7 @@ impl FaultKind {
             Self::LostEarth => "lost earth",
             Self::LeadsNotNulled => "leads not nulled",
             Self::WrongRange => "wrong range",
+            Self::WrongBreaker => "wrong breaker",
         }
     }
 }

@@ -19,6 +19,12 @@ pub enum Measure {
     Zs,
     /// Prospective fault current.
     FaultCurrent,
+    /// Time of an RCD at its rated current.
+    RcdRated,
+    /// Time of an RCD at five times its rated current.
+    RcdFive,
+    /// An RCD at half its rated current.
+    RcdHalf,
 }
 
 impl Measure {
@@ -32,6 +38,9 @@ impl Measure {
             Self::Ze => "z e",
             Self::Zs => "z s",
             Self::FaultCurrent => "fault current",
+            Self::RcdRated => "time at rated current",
+            Self::RcdFive => "time at five times",
+            Self::RcdHalf => "time at half",
         }
     }
 }

@@ -22,6 +22,33 @@ pub struct Practice {
 pub struct Simulated {
     /// SHA-256 of what is revealed at the end, in hexadecimal.
     pub seal: String,
+    /// Which edition of the simulated installation it is: an old log is followed by the one that it was
+    /// begun with.
+    #[serde(default, skip_serializing_if = "BayEdition::is_first")]
+    pub edition: BayEdition,
+}
+
+/// What a simulated installation does. The first has no reactance, no insulation that settles, no device
+/// that trips by a short and no functional earth; an RCD is on again after each test.
+#[derive(
+    Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize,
+)]
+#[serde(rename_all = "kebab-case")]
+pub enum BayEdition {
+    /// As logs with events of version 5 know it.
+    #[default]
+    First,
+    /// With all of that; what tripped stays off.
+    Second,
+}
+
+impl BayEdition {
+    /// The one that a practice is begun with.
+    pub const NOW: Self = Self::Second;
+
+    fn is_first(&self) -> bool {
+        *self == Self::First
+    }
 }
 
 /// How much a session tells the person whom it leads.

@@ -28,6 +28,8 @@ pub enum Setting {
     },
     /// Phase sequence.
     PhaseSequence,
+    /// No instrument: somebody looks.
+    Look,
 }
 
 /// A test of a residual current device, by the current as a multiple of the rated one.
@@ -60,6 +62,8 @@ pub enum Between {
     LeadsApart,
     /// A source that is known to be live, such as a proving unit.
     KnownSource,
+    /// Nothing: what is printed on a circuit's device is read.
+    Label,
 }
 
 /// Where somebody put the probes, and how the instrument was set.
@@ -78,6 +82,26 @@ pub struct Probe {
     /// The point of the circuit; none at the board.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub place: Option<Place>,
+    /// For how many seconds the test has been held on: a reading that settles is another one later.
+    #[serde(default, skip_serializing_if = "is_nought")]
+    pub held: u16,
+}
+
+fn is_nought(seconds: &u16) -> bool {
+    *seconds == 0
+}
+
+/// What is printed on a device.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+pub struct Printed {
+    /// The type of a circuit-breaker: B, C, D; none of a fuse.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub letter: Option<char>,
+    /// Its rated current, A.
+    pub amps: u16,
+    /// The rated residual current, mA, where it has one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub milliamps: Option<u16>,
 }
 
 /// What an instrument shows.
@@ -99,6 +123,8 @@ pub enum Shown {
     },
     /// No supply where one is needed: it does not test.
     NoSupply,
+    /// What is printed on a device.
+    Label(Printed),
 }
 
 /// What came of a probing besides what was shown.
@@ -125,5 +151,29 @@ pub enum Consequence {
     ProbedLive {
         /// Volts between them, whole.
         volts: u16,
+    },
+    /// The display is still moving: what it shows is not yet what is there.
+    Settling,
+    /// A short circuit was energised, and the circuit's device opened it: it is off until it is switched on
+    /// again.
+    Shorted {
+        /// The board's number.
+        board: u16,
+        /// The circuit.
+        circuit: u16,
+        /// The current that flowed, A.
+        amps: u32,
+    },
+    /// A short circuit was energised that gave more current than the circuit's device can break: it is
+    /// destroyed.
+    Burst {
+        /// The board's number.
+        board: u16,
+        /// The circuit.
+        circuit: u16,
+        /// The current that flowed, A.
+        amps: u32,
+        /// The most that the device can break, A.
+        breaks: u32,
     },
 }

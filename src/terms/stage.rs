@@ -7,6 +7,8 @@ use serde::{Deserialize, Serialize};
 )]
 #[serde(rename_all = "kebab-case")]
 pub enum Stage {
+    /// What is looked at before anything is tested: 642 and 651.
+    Inspection,
     /// Off, locked and proved dead: HSG85.
     Isolation,
     /// The instruments are checked before use.
@@ -47,6 +49,7 @@ impl Stage {
     /// As the program says and writes it: "external loop".
     pub fn shown(self) -> &'static str {
         match self {
+            Self::Inspection => "inspection",
             Self::Isolation => "isolation",
             Self::Instruments => "instrument check",
             Self::Continuity => "continuity",

@@ -58,6 +58,28 @@ pub enum Statement {
     Volts,
     /// "Stop", "hands off".
     Stop,
+    /// An item of the inspection, or the outcome of the whole: as it should be.
+    Satisfactory,
+    /// The outcome of the whole: not as it should be.
+    Unsatisfactory,
+    /// Code C2 of a condition report: potentially dangerous.
+    CodeTwo,
+    /// Code C3: improvement recommended.
+    CodeThree,
+    /// Code FI: further investigation required without delay.
+    FurtherInvestigation,
+    /// Not looked at, or in part: a limitation.
+    Limitation,
+    /// Could not be verified.
+    NotVerified,
+    /// There is no such thing here.
+    NotApplicable,
+    /// A loop impedance is worked out, and not measured.
+    Calculated,
+    /// Surge protection shows that it is in order.
+    IndicatorGreen,
+    /// Surge protection shows that it is spent.
+    IndicatorRed,
 }
 
 impl Statement {
@@ -91,7 +113,62 @@ impl Statement {
             Self::Megohms => "megohms",
             Self::Volts => "volts",
             Self::Stop => "stop",
+            Self::Satisfactory => "satisfactory",
+            Self::Unsatisfactory => "unsatisfactory",
+            Self::CodeTwo => "code two",
+            Self::CodeThree => "code three",
+            Self::FurtherInvestigation => "further investigation",
+            Self::Limitation => "limitation",
+            Self::NotVerified => "not verified",
+            Self::NotApplicable => "not applicable",
+            Self::Calculated => "by calculation",
+            Self::IndicatorGreen => "surge protection indicator green",
+            Self::IndicatorRed => "surge protection indicator red",
         }
+    }
+
+    /// What stands for it on a condition report of the wiring standard's model form; nothing where it
+    /// is no answer to an item.
+    pub fn form_mark(self) -> Option<&'static str> {
+        Some(match self {
+            Self::Satisfactory => "✓",
+            Self::DangerCodeOne => "C1",
+            Self::CodeTwo => "C2",
+            Self::CodeThree => "C3",
+            Self::FurtherInvestigation => "FI",
+            Self::Limitation => "LIM",
+            Self::NotVerified => "N/V",
+            Self::NotApplicable => "N/A",
+            _ => return None,
+        })
+    }
+
+    /// A code as it is said and written: "code one"; what it means where it has no number.
+    pub fn code_spoken(self) -> &'static str {
+        match self {
+            Self::DangerCodeOne => "code one",
+            same => same.shown(),
+        }
+    }
+
+    /// What a code of a condition report means, in the words of its model form; nothing where it is none.
+    pub fn code_means(self) -> Option<&'static str> {
+        Some(match self {
+            Self::DangerCodeOne => "danger present",
+            Self::CodeTwo => "potentially dangerous",
+            Self::CodeThree => "improvement recommended",
+            Self::FurtherInvestigation => "further investigation required without delay",
+            _ => return None,
+        })
+    }
+
+    /// Whether a report with this code on it can't be satisfactory: C1, C2 and FI, by the notes to the
+    /// model form of BS 7671 Appendix 6 (from memory).
+    pub fn is_against_satisfactory(self) -> bool {
+        matches!(
+            self,
+            Self::DangerCodeOne | Self::CodeTwo | Self::FurtherInvestigation
+        )
     }
 
     /// As the program says it back. That something is dead is the person's word, never the

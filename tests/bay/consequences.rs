@@ -437,3 +437,165 @@ fn what_cannot_be_is_refused_with_what_to_mend() {
         assert!(error.contains(words), "{error}");
     }
 }
+
+/// An RCBO on 300 m of cable, and one on a short piece, on a supply of great fault current.
+fn long() -> Job {
+    let circuits: String = [
+        (1, "300 m", "C20 RCBO 30 mA 6 kA"),
+        (2, "3 m", "B20 0.5 kA"),
+        (3, "1000 m", "B6"),
+    ]
+        .iter()
+        .map(|(number, metres, device)| {
+            format!(
+                "[[board.circuit]]\nnumber = {number}\nname = \"jetty {number}\"\nkind = \"radial\"\ndevice = \"{device}\"\n\
+                 cable = \"2.5/1.5 {metres}\"\n[[board.circuit.point]]\nname = \"socket\"\nnumber = 1\n"
+            )
+        })
+        .collect();
+    read(&format!(
+        "title = \"Boathouse\"\nkind = \"initial-verification\"\ntester = \"A. Learner\"\nsupervisor = \"B. Instructor\"\n\
+         [site]\nname = \"Rowing club boathouse\"\n[supply]\nearthing = \"TN-S\"\nphases = 1\nze_ohms = \"0.10\"\n\
+         [[instrument]]\nname = \"installation tester\"\nserial = \"IT-1\"\ncalibration_due = 2030-01-31\n\
+         used_for = [\"continuity\", \"insulation\", \"loop\", \"rcd\"]\ninsulation_range_megohms = \"999\"\n\
+         [[board]]\nnumber = 1\nname = \"board\"\n{circuits}"
+    ))
+}
+
+/// By Hamon's rule: 1,000 m of 100 pF and a loss factor of 0.05 are 1,587 MΩ after five seconds, and four times that
+/// after twenty: 5 ÷ (1000 · 100e-12 · 0.05 · 0.63).
+#[test]
+fn insulation_of_a_long_cable_settles_and_a_short_one_stands_at_once() {
+    let mut bay = Bay::of(&long(), &[], 5).unwrap();
+    let at = |circuit, held| Probe {
+        held,
+        ..probe(IR, "L-E", circuit, "")
+    };
+    let ohms = |bay: &Bay, held| match bay.measured(&dead(), &at(3, held)).unwrap() {
+        bothhands::bay::Measured::Insulation(ohms) => ohms,
+        other => panic!("{other:?}"),
+    };
+    let [first, later, last] = [0, 15, 3600].map(|held| ohms(&bay, held));
+    assert!(first < later && later < last, "{first} {later} {last}");
+    let taken_up = 1.0 / (1.0 / first - 1.0 / later);
+    // 1 ÷ (1/1587 - 1/6349) = 2116.
+    assert!((taken_up / 1e6 - 2116.0).abs() < 2.0, "{taken_up}");
+    let moves = (0..10).filter(|seed| {
+        let mut bay = Bay::of(&long(), &[], *seed).unwrap();
+        bay.probe(&dead(), &at(3, 0)).unwrap().1 == [Consequence::Settling]
+    });
+    assert!(moves.count() > 5);
+    for (circuit, held) in [(3, 3600), (2, 0)] {
+        let (_, came) = bay.probe(&dead(), &at(circuit, held)).unwrap();
+        assert!(came.is_empty(), "{circuit} {held}: {came:?}");
+    }
+}
+
+/// What stands between the bars and a functional earth is found at the board, and is gone with it.
+#[test]
+fn a_functional_earth_lowers_what_the_board_reads() {
+    let mut bay = Bay::of(&long(), &[], 5).unwrap();
+    let at_board = |pair| Probe {
+        circuit: None,
+        place: Some(Place::board()),
+        ..probe(IR, pair, 1, "")
+    };
+    let mut off = dead();
+    off.devices_off.extend([(1, 1), (1, 2), (1, 3)]);
+    let out = off.with(Altered::out(1, 1, Part::FunctionalEarth, None));
+    for (pair, low) in [("N-E", 0.15..0.41), ("L-E", 0.4..0.91)] {
+        let read = number(&mut bay, &off, &at_board(pair));
+        assert!(low.contains(&read), "{pair}: {read}");
+        let without = bay.measured(&out, &at_board(pair)).unwrap();
+        assert!(
+            matches!(without, bothhands::bay::Measured::Insulation(ohms) if ohms > 100e6),
+            "{pair}: {without:?}"
+        );
+    }
+    // A circuit by itself is free of it.
+    let alone = bay.measured(&dead(), &probe(IR, "N-E", 1, "")).unwrap();
+    assert!(
+        matches!(alone, bothhands::bay::Measured::Insulation(ohms) if ohms > 100e6),
+        "{alone:?}"
+    );
+}
+
+/// 230 V through the loop: the far end of 300 m opens the device, the near end of three metres bursts one that can
+/// break 500 A. Off or dead, nothing comes of it.
+#[test]
+fn a_short_circuit_that_is_live_opens_its_device_or_bursts_it() {
+    let bay = Bay::of(&long(), &[], 5).unwrap();
+    let link = |circuit| Altered {
+        place: Some(place("socket 1")),
+        ..Altered::linked(1, circuit, Conductors::L.with(Conductors::N))
+    };
+    let far = nulled().with(link(1));
+    let came = bay.overcurrents(&far);
+    // 2 · 7.41 mΩ · 300 m = 4.45 Ω: some 52 A.
+    assert!(
+        matches!(
+            came[..],
+            [Consequence::Shorted {
+                circuit: 1,
+                amps: 45..=55,
+                ..
+            }]
+        ),
+        "{came:?}"
+    );
+    let near = nulled().with(link(2));
+    let came = bay.overcurrents(&near);
+    assert!(
+        matches!(
+            came[..],
+            [Consequence::Burst {
+                circuit: 2,
+                amps: 1000..=2500,
+                breaks: 500,
+                ..
+            }]
+        ),
+        "{came:?}"
+    );
+    let mut off = near.clone();
+    off.devices_off.insert((1, 2));
+    assert!(bay.overcurrents(&off).is_empty());
+    assert!(bay.overcurrents(&dead().with(link(2))).is_empty());
+    assert!(bay.overcurrents(&nulled()).is_empty());
+}
+
+/// Nothing but its label tells a breaker of another rating or type.
+#[test]
+fn a_label_says_what_is_there() {
+    let label = Probe {
+        between: Between::Label,
+        ..probe(Setting::Look, "L-N", 1, "")
+    };
+    let shown = |faults: &[HiddenFault], seed| {
+        let mut bay = Bay::of(&long(), faults, seed).unwrap();
+        shows(&mut bay, &nulled(), &label)
+    };
+    let right = "Printed { letter: Some('C'), amps: 20, milliamps: Some(30) }";
+    assert_eq!(shown(&[], 1), right);
+    let of = |kind| HiddenFault {
+        kind,
+        board: None,
+        circuit: Some(1),
+        place: None,
+        conductor: None,
+        with_circuit: None,
+    };
+    let mut wrong: Vec<String> = (0..8)
+        .map(|seed| shown(&[of(FaultKind::WrongBreaker)], seed))
+        .collect();
+    wrong.sort();
+    wrong.dedup();
+    assert_eq!(
+        wrong,
+        [
+            "Printed { letter: Some('C'), amps: 25, milliamps: Some(30) }",
+            "Printed { letter: Some('D'), amps: 20, milliamps: Some(30) }"
+        ]
+    );
+    assert!(shown(&[of(FaultKind::WrongDevice)], 1).contains("milliamps: Some(100)"));
+}

@@ -31,6 +31,7 @@ pub fn probe(setting: Setting, pair: &str, circuit: u16, at: &str) -> Probe {
         board: 1,
         circuit: Some(circuit),
         place: (!at.is_empty()).then(|| place(at)),
+        held: 0,
     }
 }
 
@@ -66,6 +67,7 @@ pub fn text(shown: &Shown) -> String {
         Shown::Sequence { right: true } => "right".to_owned(),
         Shown::Sequence { right: false } => "wrong".to_owned(),
         Shown::NoSupply => "no supply".to_owned(),
+        Shown::Label(printed) => format!("{printed:?}"),
     }
 }
 

@@ -74,6 +74,14 @@ fn circuit(rng: &mut Rng, text: &mut String, number: u16, three: bool) {
         "motor" => ("C16", "4/4", rng.u8(10..40)),
         _ => ("B20", "2.5/1.5", rng.u8(10..40)),
     };
+    // Some of them larger, so that reactance counts; some with electronics and an earth of their own.
+    let (device, cable) = match (kind, metres % 3, number % 3) {
+        ("single-point", 0, _) => ("B63", "25/16"),
+        ("motor", 0, _) => ("C63", "25/25"),
+        ("motor", 1, _) => ("C125", "70/35"),
+        ("radial", _, 0) => ("B20 RCBO 30 mA", cable),
+        _ => (device, cable),
+    };
     let _ = writeln!(
         text,
         "[[board.circuit]]\nnumber = {number}\nname = \"{kind} {number}\"\nkind = \"{kind}\"\ndevice = \"{device}\""
@@ -86,7 +94,9 @@ fn circuit(rng: &mut Rng, text: &mut String, number: u16, three: bool) {
     }
     if rng.bool() {
         let rating = one(rng, &["30", "30", "100"]);
-        let _ = writeln!(text, "rcd = {rating}");
+        if !device.contains("RCBO") {
+            let _ = writeln!(text, "rcd = {rating}");
+        }
     }
     if kind == "lighting" && rng.bool() {
         *text += "two_way = true\n";

@@ -5,8 +5,12 @@
 
 use super::random;
 use crate::need;
-use bothhands::bay::{Bay, Element, GROUND, Law, Measured, Method, Netlist, STRAY_OHMS, tour};
-use bothhands::terms::FaultKind;
+use bothhands::bay::{
+    Altered, Bay, Conditions, Element, GROUND, Law, Measured, Method, Netlist, STRAY_OHMS, tour,
+};
+use bothhands::installation::{Job, Phases};
+use bothhands::quantity::{Conductors, TestVoltage};
+use bothhands::terms::{FaultKind, Part, Place, Probe, Setting};
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::process::Command;
@@ -17,6 +21,17 @@ struct Compared {
     what: String,
     netlist: Netlist,
     ours: Measured,
+    /// A current in place of a display: through so many ohms, so many amps.
+    amps: Option<(f64, f64)>,
+}
+
+impl Compared {
+    fn agrees(&self, theirs: f64) -> bool {
+        match self.amps {
+            Some((ohms, amps)) => (amps - theirs / ohms).abs() <= 0.5 + 1e-3 * amps,
+            None => agree(self.ours, theirs),
+        }
+    }
 }
 
 /// Netlists that differ only in where the probes are: one deck, one analysis for each pair.
@@ -41,6 +56,11 @@ fn decks(compared: &[Compared]) -> Vec<Deck> {
         }
     }
     decks
+}
+
+/// An inductance that has so many ohms at 50 Hz; none at all would be a loop of nothing.
+fn henries(reactance: f64) -> f64 {
+    reactance.max(1e-9) / (2.0 * std::f64::consts::PI * 50.0)
 }
 
 fn node(n: usize) -> String {
@@ -73,7 +93,7 @@ fn behaviour(from: &str, to: &str, law: Law) -> String {
 fn coarse(netlist: &Netlist) -> (Netlist, Vec<usize>) {
     let mut joined: Vec<usize> = (0..netlist.nodes).collect();
     for element in &netlist.elements {
-        if let Element::Resistor { from, to, ohms } | Element::Source { from, to, ohms, .. } =
+        if let Element::Impedance { from, to, ohms, .. } | Element::Source { from, to, ohms, .. } =
             *element
             && ohms < 1e3
         {
@@ -87,7 +107,7 @@ fn coarse(netlist: &Netlist) -> (Netlist, Vec<usize>) {
     }
     let mut coarse = netlist.clone();
     coarse.elements.retain_mut(|element| {
-        let (Element::Resistor { from, to, .. }
+        let (Element::Impedance { from, to, .. }
         | Element::Source { from, to, .. }
         | Element::NonLinear { from, to, .. }) = element;
         (*from, *to) = (joined[*from], joined[*to]);
@@ -111,10 +131,26 @@ fn file(deck: &Deck, compared: &[Compared]) -> (String, String) {
         (deck.netlist.clone(), (0..deck.netlist.nodes).collect())
     };
     let live = matches!(deck.netlist.method, Method::Voltage { .. });
+    // Loops and voltages are of alternating current: with inductances, and complex numbers.
+    let alternating = live || deck.netlist.method == Method::Loop;
     for (n, element) in netlist.elements.iter().enumerate() {
         let _ = match *element {
-            Element::Resistor { from, to, ohms } => {
-                writeln!(text, "R{n} {} {} {ohms:e}", node(from), node(to))
+            Element::Impedance {
+                from,
+                to,
+                ohms,
+                reactance,
+            } => {
+                let (from, to) = (node(from), node(to));
+                if reactance > 0.0 && alternating {
+                    writeln!(
+                        text,
+                        "R{n} {from} x{n} {ohms:e}\nL{n} x{n} {to} {:e}",
+                        henries(reactance)
+                    )
+                } else {
+                    writeln!(text, "R{n} {from} {to} {ohms:e}")
+                }
             }
             Element::Source {
                 from,
@@ -122,14 +158,16 @@ fn file(deck: &Deck, compared: &[Compared]) -> (String, String) {
                 volts,
                 degrees,
                 ohms,
+                reactance,
             } => {
                 // Dead unless voltages are asked for.
                 let volts = if live { volts } else { 0.0 };
                 writeln!(
                     text,
-                    "V{n} m{n} {} DC 0 AC {volts:e} {degrees:e}\nR{n} m{n} {} {ohms:e}",
+                    "V{n} m{n} {} DC 0 AC {volts:e} {degrees:e}\nR{n} m{n} x{n} {ohms:e}\nL{n} x{n} {} {:e}",
                     node(from),
-                    node(to)
+                    node(to),
+                    henries(reactance)
                 )
             }
             Element::NonLinear { from, to, law } => {
@@ -155,10 +193,19 @@ fn file(deck: &Deck, compared: &[Compared]) -> (String, String) {
         let between = format!("({}-{})", volts[0], volts[1]);
         let _ = match deck.netlist.method {
             Method::Voltage { ohms } => {
+                let ohms = ohms.min(1e18);
                 let _ = writeln!(text, "Ri{n} {from} {to} 1e18");
                 writeln!(
                     control,
                     "alter Ri{n} {ohms:e}\nac lin 1 50 50\nlet r{n} = mag{between}\nprint r{n}\nalter Ri{n} 1e18"
+                )
+            }
+            // One amp of alternating current round the loop.
+            Method::Loop => {
+                let _ = writeln!(text, "Ii{n} {to} {from} DC 0 AC 0");
+                writeln!(
+                    control,
+                    "alter Ii{n} acmag = 1\nac lin 1 50 50\nlet r{n} = mag{between}\nprint r{n}\nalter Ii{n} acmag = 0"
                 )
             }
             // One amp through the network.
@@ -176,7 +223,6 @@ fn file(deck: &Deck, compared: &[Compared]) -> (String, String) {
                     "alter Ri{n} {ohms:e}\nalter Vi{n} dc = {volts:e}\nop\nlet r{n} = -{between}/i(vi{n})\nprint r{n}\nalter Ri{n} 1e18\nalter Vi{n} dc = 0"
                 )
             }
-            Method::Loop => unreachable!("a loop is linear"),
         };
     }
     let options = ".options reltol=1e-6 abstol=1e-13 vntol=1e-6 gmin=1e-18 itl1=1000";
@@ -245,10 +291,106 @@ fn agree(ours: Measured, theirs: f64) -> bool {
     }
 }
 
+/// Whether a reading comes of the network.
+fn by_network(ours: Measured) -> bool {
+    matches!(
+        ours,
+        Measured::Ohms(_)
+            | Measured::Insulation(_)
+            | Measured::Loop(_)
+            | Measured::FaultCurrent(_)
+            | Measured::Volts(_)
+    )
+}
+
+/// What no tour reads: what is left behind a device that has tripped, the insulation of a board with the
+/// functional earths of its devices in and out, the current of a short circuit before its device opens.
+fn others(job: &Job, bay: &Bay, seed: &str, compared: &mut Vec<Compared>) {
+    let nulled = super::nulled();
+    let mut add = |what: &str, conditions: &Conditions, probe: &Probe| {
+        if let (Ok(netlist), Ok(ours)) = (
+            bay.netlist(conditions, probe),
+            bay.measured(conditions, probe),
+        ) && by_network(ours)
+        {
+            compared.push(Compared {
+                what: format!("{seed}{what}, {probe:?}"),
+                netlist,
+                ours,
+                amps: None,
+            });
+        }
+    };
+    let boards = || {
+        job.boards
+            .iter()
+            .filter(|board| board.phases == Phases::Single)
+    };
+    for board in boards() {
+        let volts = |circuit, pair| Probe {
+            board: board.number,
+            ..super::probe(Setting::Voltage, pair, circuit, "")
+        };
+        let insulation = |pair| Probe {
+            circuit: None,
+            place: Some(Place::board()),
+            ..Probe {
+                board: board.number,
+                ..super::probe(
+                    Setting::Insulation {
+                        at: TestVoltage::V500,
+                    },
+                    pair,
+                    1,
+                    "",
+                )
+            }
+        };
+        let mut off = nulled.clone();
+        off.sources_off.extend(job.supply.sources.iter().copied());
+        off.main_switches_off
+            .extend(job.boards.iter().map(|board| board.number));
+        let mut earths_out = off.clone();
+        for circuit in &board.circuits {
+            let at = (board.number, circuit.number);
+            let mut tripped = nulled.clone();
+            tripped.devices_off.insert(at);
+            for pair in ["L-N", "L-E", "N-E"] {
+                add("tripped", &tripped, &volts(circuit.number, pair));
+            }
+            let out = Altered::out(at.0, at.1, Part::FunctionalEarth, None);
+            earths_out.altered.push(out);
+        }
+        for pair in ["L-E", "N-E"] {
+            add("functional earths in", &off, &insulation(pair));
+            add("functional earths out", &earths_out, &insulation(pair));
+        }
+    }
+    for board in boards() {
+        for circuit in &board.circuits {
+            for other in [Conductors::N, Conductors::E] {
+                let link = Altered::linked(board.number, circuit.number, Conductors::L.with(other));
+                let shorted = nulled.with(link);
+                let device = bay.device_netlist(&shorted, board.number, circuit.number);
+                let amps = bay.device_amps(&shorted, board.number, circuit.number);
+                if let (Some((netlist, ohms)), Some(amps)) = (device, amps) {
+                    compared.push(Compared {
+                        what: format!("{seed}short of {other:?} on circuit {}", circuit.number),
+                        netlist,
+                        ours: Measured::NoSupply,
+                        amps: Some((ohms, amps)),
+                    });
+                }
+            }
+        }
+    }
+}
+
 /// Tours of random jobs, each with up to three faults, compared reading by reading.
 fn compare(seeds: std::ops::Range<u64>) {
     need("ngspice", "ngspice");
     let (mut count, mut wrong) = (0, Vec::new());
+    let mut of: BTreeMap<bool, usize> = BTreeMap::new();
     let all: Vec<u64> = seeds.collect();
     for some in all.chunks(10) {
         let mut compared = Vec::new();
@@ -262,15 +404,7 @@ fn compare(seeds: std::ops::Range<u64>) {
                 };
                 let ours = bay.measured(&stop.conditions, &stop.probe).unwrap();
                 // Trip times are drawn and come of no network; a live circuit is not tested.
-                let by_network = matches!(
-                    ours,
-                    Measured::Ohms(_)
-                        | Measured::Insulation(_)
-                        | Measured::Loop(_)
-                        | Measured::FaultCurrent(_)
-                        | Measured::Volts(_)
-                );
-                if by_network {
+                if by_network(ours) {
                     let what = format!(
                         "seed {seed}: {:?} of {:?}, {faults:?}",
                         stop.probe, stop.reads
@@ -279,21 +413,26 @@ fn compare(seeds: std::ops::Range<u64>) {
                         what,
                         netlist,
                         ours,
+                        amps: None,
                     });
                 }
             }
+            others(&job, &bay, &format!("seed {seed}: "), &mut compared);
         }
         let theirs = simulated(&compared);
         for (n, one) in compared.iter().enumerate() {
             count += 1;
-            if !agree(one.ours, theirs[&n]) {
-                wrong.push(format!("{:?}, not {}: {}", one.ours, theirs[&n], one.what));
+            *of.entry(one.amps.is_some()).or_default() += 1;
+            if !one.agrees(theirs[&n]) {
+                let ours = (one.ours, one.amps);
+                wrong.push(format!("{ours:?}, not {}: {}", theirs[&n], one.what));
             }
         }
     }
     println!(
-        "{} jobs, {count} readings compared, {} differ",
+        "{} jobs, {count} readings compared, {} of them currents of a short circuit, {} differ",
         all.len(),
+        of.get(&true).copied().unwrap_or_default(),
         wrong.len()
     );
     for line in wrong.iter().take(20) {

@@ -73,6 +73,7 @@ impl Tester<'_> {
             board: first.number,
             circuit: None,
             place,
+            held: 0,
         };
         let joined = Probe {
             between: Between::LeadsJoined,
@@ -118,11 +119,12 @@ impl Tester<'_> {
                 .iter()
                 .flat_map(|board| board.circuits.iter().map(move |circuit| (board, circuit)))
         };
-        let looks: [fn(&mut Self, Here) -> Option<Named>; 6] = [
+        let looks: [fn(&mut Self, Here) -> Option<Named>; 7] = [
             Self::interconnected,
             Self::insulation,
             Self::continuity,
             Self::rcd,
+            Self::label,
             Self::neutral,
             Self::bridged,
         ];
@@ -477,6 +479,22 @@ impl Tester<'_> {
         Some(here.named(kind))
     }
 
+    /// What is printed on the device, and what the job says of it.
+    fn label(&mut self, here: Here) -> Option<Named> {
+        let device = here.circuit.device.as_ref()?;
+        let probe = Probe {
+            between: Between::Label,
+            ..here.probe(Setting::Look, "L-N", None)
+        };
+        let Shown::Label(printed) = self.shown(&nulled(), &probe) else {
+            return None;
+        };
+        let letter = device.kind.name().chars().last();
+        let same = printed.letter == letter.filter(|c| "BCD".contains(*c))
+            && f64::from(printed.amps) == device.amps;
+        (!same).then(|| here.named(FaultKind::WrongBreaker))
+    }
+
     /// A circuit that has no voltage once the neutral of another one is out.
     fn neutral(&mut self, here: Here) -> Option<Named> {
         let last = here.places().pop()?;
@@ -538,6 +556,7 @@ impl Here<'_> {
             board: self.board.number,
             circuit: Some(self.circuit.number),
             place: at.cloned(),
+            held: 0,
         }
     }
 

@@ -149,3 +149,71 @@ fn a_loop_is_the_external_one_and_the_circuits_own() {
     let sum = earth_loop::fault_current(u0, Ohms::exact(ze)).middle() * 1e3;
     assert!((amps - sum).abs() < 1.0, "{amps} {sum}");
 }
+
+/// Impedance of two conductors at 70 °C, mΩ/m: BS 7671 appendix 4, table 4D2B, column z of two-core single-phase
+/// cables (from memory; it rounds to 0.05 above 0.5). Up to 16 mm² the table has no reactance.
+#[test]
+fn impedance_of_large_cables_is_that_of_the_published_table() {
+    let tables = Tables::shipped();
+    for (mm2, z) in [
+        (25.0, 1.75),
+        (35.0, 1.25),
+        (50.0, 0.94),
+        (70.0, 0.65),
+        (95.0, 0.50),
+    ] {
+        let size = SquareMillimetres::exact(mm2);
+        let metre = Metres::exact(1.0);
+        let ohms = conductor::resistance(tables, size, 2, metre, Celsius::exact(70.0)).unwrap();
+        let x = conductor::reactance_per_metre(tables, size).middle();
+        let ours = f64::hypot(2e3 * ohms.middle(), 2.0 * x);
+        assert!((ours / z - 1.0).abs() < 0.03, "{mm2}: {ours} {z}");
+    }
+    for mm2 in [1.5, 2.5, 16.0] {
+        let x = conductor::reactance_per_metre(tables, SquareMillimetres::exact(mm2));
+        assert_eq!(x.middle(), 0.0, "{mm2}");
+    }
+}
+
+/// A loop through 100 m of 95 mm²: resistances and reactances are added each by themselves, and the instrument
+/// shows the root of their squares.
+#[test]
+fn a_loop_through_a_large_cable_is_more_than_its_resistance() {
+    let job = read(
+        "title = \"Boathouse\"\nkind = \"initial-verification\"\ntester = \"A. Learner\"\nsupervisor = \"B. Instructor\"\n\
+         [site]\nname = \"Rowing club boathouse\"\nambient_celsius = 20.0\n\
+         [supply]\nearthing = \"TN-S\"\nphases = 1\nze_ohms = \"0.05\"\n\
+         [[instrument]]\nname = \"installation tester\"\nserial = \"IT-1\"\ncalibration_due = 2030-01-31\n\
+         used_for = [\"continuity\", \"insulation\", \"loop\", \"rcd\"]\n\
+         [[board]]\nnumber = 1\nname = \"board\"\n\
+         [[board.circuit]]\nnumber = 1\nname = \"winch\"\nkind = \"single-point\"\ndevice = \"C125\"\ncable = \"95/95 100 m\"\n\
+         [[board.circuit.point]]\nname = \"winch\"\n",
+    );
+    let bay = Bay::of(&job, &[], 4).unwrap();
+    let at = probe(Setting::Loop, "L-E", 1, "winch");
+    let supply = bay.netlist(&nulled(), &at).unwrap();
+    let transformer = supply.elements.iter().find_map(|element| match element {
+        bothhands::bay::Element::Source { reactance, .. } if *reactance > 0.0 => Some(*reactance),
+        _ => None,
+    });
+    let transformer = transformer.unwrap();
+    let incoming = Probe {
+        circuit: None,
+        place: None,
+        ..at.clone()
+    };
+    let ze = ohms(&bay, &nulled(), &incoming);
+    let link = Altered::linked(1, 1, Conductors::L.with(Conductors::E));
+    let r1_r2 = ohms(
+        &bay,
+        &dead().with(link),
+        &probe(Setting::Continuity, "L-E", 1, "winch"),
+    );
+    let resistance = (ze * ze - transformer * transformer).sqrt() + r1_r2;
+    // 0.155 mΩ a metre of two conductors, 100 m.
+    let expected = f64::hypot(resistance, transformer + 0.0155);
+    let zs = ohms(&bay, &nulled(), &at);
+    // The device and the switch are in the loop, and not in R1+R2.
+    assert!((zs - expected).abs() < 0.009, "{zs} {expected}");
+    assert!(zs > resistance + 0.003, "{zs} {resistance}");
+}

@@ -2,8 +2,11 @@
 """Counts what hour.sh heard: minutes of each kind of sound, utterances, asked again, taken; and lists what was taken.
 
 tests/clips/hour.py FOLDER RULE...
+
+Every fourth piece may be tuned on (models/heard-strangers.txt); what is published are the three quarters that it leaves out.
 """
 import bisect
+import functools
 import json
 import sys
 import wave
@@ -29,11 +32,33 @@ def minutes(path):
         return file.getnframes() / file.getframerate() / 60
 
 
-def source(folder, name, at):
-    """What was being played: the piece that began last."""
+TUNED_ON = 4
+
+
+@functools.cache
+def pieces(folder, name):
+    """When each piece begins, and where it came from."""
     lines = [line.split("\t") for line in (folder / f"{name}.index").read_text().splitlines()]
-    n = bisect.bisect([float(line[0]) for line in lines], at + 0.5) - 1
-    return Path(lines[max(n, 0)][1])
+    return [float(line[0]) for line in lines], [Path(line[1]) for line in lines]
+
+
+def playing(folder, name, at):
+    """The number of the piece that began last."""
+    return max(bisect.bisect(pieces(folder, name)[0], at + 0.5) - 1, 0)
+
+
+def source(folder, name, at):
+    return pieces(folder, name)[1][playing(folder, name, at)]
+
+
+def tuned_on(folder, name, at):
+    return playing(folder, name, at) % TUNED_ON == 0
+
+
+def minutes_tuned_on(folder, name):
+    """A mix's first piece may have begun before it."""
+    starts = [max(start, 0.0) for start in pieces(folder, name)[0]] + [60 * minutes(folder / f"{name}.wav")]
+    return sum(starts[i + 1] - starts[i] for i in range(0, len(starts) - 1, TUNED_ON)) / 60
 
 
 def main():
@@ -59,6 +84,13 @@ def main():
         total[1] += len(found)
         print(f"| {kind} | {length:.1f} | {len(found)} |", " | ".join(cells), "|")
     print(f"| together | {total[0]:.1f} | {total[1]} |", " | ".join(f"{a}, {t}" for a, t in total[2:]), "|")
+    length = sum(minutes_tuned_on(folder, n) for names in KINDS.values() for n in names if (folder / f"{n}.wav").exists())
+    for title, tuned, length in (("every fourth piece", True, length), ("the other three", False, total[0] - length)):
+        cells = []
+        for rule in rules:
+            found = [u for (r, n), us in heard.items() if r == rule for u in us if tuned_on(folder, n, u["from_s"]) == tuned]
+            cells.append(", ".join(str(sum(u["outcome"] == o for u in found)) for o in ("ask-again", "taken")))
+        print(f"| {title} | {length:.1f} | {len(found)} |", " | ".join(cells), "|")
     print("\ntaken: stream, seconds, words, fit, margin, phones, from, rules")
     taken = {}
     for (rule, name), found in heard.items():
@@ -67,7 +99,7 @@ def main():
                 taken.setdefault((name, u["from_s"], u["to_s"], u["words"]), (u["scores"], []))[1].append(rule)
     for (name, at, to, words), (s, which) in sorted(taken.items()):
         print(f"{name}\t{at:.2f}-{to:.2f}\t{words}\t{s['fit']:.2f}\t{s['margin']:.1f}\t{s['phones']}\t"
-              f"{'/'.join(source(folder, name, at).parts[-3:])}\t{', '.join(which)}")
+              f"{'/'.join(source(folder, name, at).parts[-3:])}\t{', '.join(which)}\t{'tuned on' if tuned_on(folder, name, at) else ''}")
 
 
 main()

@@ -17,6 +17,51 @@ fn bothhands(folder: &TempDir, args: &[&str]) -> Command {
     command
 }
 
+#[test]
+fn an_interview_is_answered_by_voice_and_names_are_typed() {
+    crate::need("espeak-ng", "espeak-ng");
+    crate::need("sox", "sox");
+    let folder = folder();
+    let said = [
+        "new work",
+        "t n c s",
+        "one",
+        "solar and battery",
+        "water and gas",
+        "circuit three ring thirty two amp b rcbo eight sockets",
+        "circuit four lighting six amp b six lights",
+        "change circuit four ten amp c",
+        "done",
+        "six kiloamps",
+    ];
+    let mut args = vec!["new".to_owned(), "--ask".to_owned(), "--sound".to_owned()];
+    for (n, words) in said.iter().enumerate() {
+        let file = folder.path().join(format!("{n}.wav"));
+        let made = std::process::Command::new("tests/dialogues/speak.sh")
+            .arg(&file)
+            .args(["0", *words])
+            .status();
+        assert!(made.unwrap().success(), "{words}");
+        args.push(file.display().to_string());
+    }
+    let args: Vec<&str> = args.iter().map(String::as_str).collect();
+    bothhands(&folder, &args)
+        .write_stdin("Kingfisher Rowing Club\nA. Learner\nIT-2204, 31 March 2027\nboat bay board\n")
+        .assert()
+        .success()
+        .stderr(contains(
+            "Circuit 3, sockets; ring; BS EN 61009 B 32 A; RCD 30 mA",
+        ));
+    let job = Job::load(&folder.path().join("job.toml")).unwrap();
+    assert_eq!(job.tester, "A. Learner");
+    assert_eq!(job.supply.bonds, ["water", "gas"]);
+    let circuits = &job.boards[0].circuits;
+    assert_eq!((circuits[0].number, circuits[0].points.len()), (3, 8));
+    let device = circuits[1].device.as_ref().unwrap();
+    assert_eq!(device.kind.to_string(), "BS EN 60898 C");
+    assert_eq!((device.amps, device.breaking_ka), (10.0, Some(6.0)));
+}
+
 fn folder() -> TempDir {
     tempfile::tempdir().unwrap()
 }

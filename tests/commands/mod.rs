@@ -5,4 +5,4 @@ mod begin;
 mod conventions;
 mod engine;
 mod log_taken_up;
-mod screen;
+pub mod screen;

@@ -8,7 +8,7 @@ use std::time::{Duration, Instant};
 use tempfile::TempDir;
 
 /// A terminal with the program in it, in a folder of its own.
-struct Terminal {
+pub struct Terminal {
     dir: TempDir,
 }
 
@@ -17,21 +17,32 @@ const PATIENCE: Duration = Duration::from_secs(60);
 
 impl Terminal {
     fn begin(arguments: &str, width: u32, height: u32) -> Self {
+        let silent = "pcm.!default { type null }\nctl.!default { type null }\n";
+        let job = "tests/dialogues/jobs/radial.toml";
+        Self::with(job, Some(silent), arguments, (width, height))
+    }
+
+    /// A terminal that works on this job; with a microphone of this configuration, such as one that
+    /// hears nothing, or with the one that there is.
+    pub fn with(
+        job: &str,
+        microphone: Option<&str>,
+        arguments: &str,
+        (width, height): (u32, u32),
+    ) -> Self {
         need("tmux", "tmux");
         let dir = tempfile::tempdir().unwrap();
-        fs::copy(
-            "tests/dialogues/jobs/radial.toml",
-            dir.path().join("job.toml"),
-        )
-        .unwrap();
-        // A microphone that hears nothing, on machines with and without one.
-        let silent = "pcm.!default { type null }\nctl.!default { type null }\n";
-        fs::write(dir.path().join("asound.conf"), silent).unwrap();
+        fs::copy(job, dir.path().join("job.toml")).unwrap();
+        let configured = microphone.map(|text| {
+            fs::write(dir.path().join("asound.conf"), text).unwrap();
+            "ALSA_CONFIG_PATH=asound.conf"
+        });
         let terminal = Self { dir };
         let program = env!("CARGO_BIN_EXE_bothhands");
         let command = format!(
-            "cd {}; ALSA_CONFIG_PATH=asound.conf {program} test job.toml {arguments} --screen 2>said.txt; echo \"ended with $?\"; sleep 600",
-            terminal.dir.path().display()
+            "cd {}; {} {program} test job.toml {arguments} --screen 2>said.txt; echo \"ended with $?\"; sleep 600",
+            terminal.dir.path().display(),
+            configured.unwrap_or_default()
         );
         let (width, height) = (width.to_string(), height.to_string());
         terminal.tmux(&[
@@ -57,12 +68,17 @@ impl Terminal {
         output
     }
 
-    fn keys(&self, keys: &[&str]) {
+    pub fn keys(&self, keys: &[&str]) {
         self.tmux(&[&["send-keys"], keys].concat());
     }
 
-    fn write(&self, text: &str) {
+    pub fn write(&self, text: &str) {
         self.tmux(&["send-keys", "-l", text]);
+    }
+
+    /// The log of the session.
+    pub fn log(&self) -> std::path::PathBuf {
+        self.dir.path().join("job.db")
     }
 
     fn size(&self, width: u32, height: u32) {
@@ -70,12 +86,12 @@ impl Terminal {
         self.tmux(&["resize-window", "-x", &width, "-y", &height]);
     }
 
-    fn shown(&self) -> String {
+    pub fn shown(&self) -> String {
         String::from_utf8(self.tmux(&["capture-pane", "-p"]).stdout).unwrap()
     }
 
     /// What is shown once all of this stands there.
-    fn wait_for(&self, all: &[&str]) -> String {
+    pub fn wait_for(&self, all: &[&str]) -> String {
         let end = Instant::now() + PATIENCE;
         loop {
             let shown = self.shown();
@@ -96,7 +112,7 @@ impl Terminal {
         fs::read_to_string(self.dir.path().join("said.txt")).unwrap_or_default()
     }
 
-    fn ended(&self, way: &str) {
+    pub fn ended(&self, way: &str) {
         self.wait_for(&["ended with 0"]);
         assert!(self.said().contains(way), "{}", self.said());
         assert!(Path::new(&self.dir.path().join("job.db")).exists());

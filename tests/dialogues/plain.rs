@@ -6,7 +6,7 @@
 use bothhands::grammar::{Grammar, Intent};
 use bothhands::installation::{Circuit, Job};
 use bothhands::limits::conductor::{Through, expected};
-use bothhands::limits::{Earthing, Tables};
+use bothhands::limits::{Earthing, RcdDelay, Tables};
 use bothhands::quantity::{Celsius, Conductors, Reading, Relation, Unit};
 use bothhands::sequence::invariants::Watch;
 use bothhands::sequence::{
@@ -254,6 +254,13 @@ fn done(state: &Agenda, step: &Step) -> Intent {
                 .find(|e| e.linked && e.circuit == step.circuit);
             (link.unwrap().part, Change::Unlinked, None)
         }
+        StepKind::SurgeOut => {
+            let place = Place {
+                name: "surge protector".to_owned(),
+                number: None,
+            };
+            (Part::Accessory, Change::Out, Some(place))
+        }
         StepKind::PutBack => (Part::Everything, Change::Back, None),
         StepKind::InsulationClear => {
             let circuit = step
@@ -315,6 +322,8 @@ fn reading(state: &Agenda, step: &Step) -> Intent {
         Quantity::RingLineNeutral => exact(&ohms(of(Through::LineAndNeutral, 0.25).unwrap_or(0.2))),
         Quantity::RingLineEarth => exact(&ohms(of(Through::LineAndCpc, 0.25).unwrap_or(0.27))),
         Quantity::ExternalLoop => exact(&ohms(external)),
+        Quantity::LoopCheck => exact("0.50"),
+        Quantity::RcdCheck => exact("25"),
         Quantity::FaultCurrent => exact(&ohms(0.23 / external.min(0.4))),
         Quantity::LoopImpedance => {
             let ring = circuit.is_some_and(|c| step.stage == Stage::LoopImpedance && is_ring(c));
@@ -326,6 +335,14 @@ fn reading(state: &Agenda, step: &Step) -> Intent {
             exact(&ohms(
                 external + of(Through::LineAndCpc, share).unwrap_or(0.3),
             ))
+        }
+        // Time-delayed, of several circuits.
+        Quantity::RcdTime
+            if state
+                .group_of(step)
+                .is_some_and(|rcd| rcd.delay == RcdDelay::S) =>
+        {
+            exact("210")
         }
         Quantity::RcdTime => exact("21"),
         Quantity::RcdFiveTimes | Quantity::Noted => exact("12"),

@@ -16,7 +16,8 @@ use std::path::Path;
 use std::process::Command;
 use std::sync::Arc;
 
-const SPOKEN: [&str; 12] = [
+const SPOKEN: [&str; 13] = [
+    "add-a-circuit-aloud",
     "isolation-single-phase",
     "isolation-voltage-found",
     "isolation-three-phase",

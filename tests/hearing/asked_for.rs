@@ -119,6 +119,8 @@ pub const ASKED_FOR: [(&str, &[&str]); 13] = [
             "phase sequence correct",
             "phase sequence reversed",
             "did not trip",
+            "surge protection indicator green",
+            "surge protection indicator red",
         ],
     ),
     (

@@ -348,6 +348,25 @@ fn a_point_added_by_voice_stays_though_no_file_has_it() {
 }
 
 #[test]
+fn a_circuit_added_by_voice_stays_though_no_file_has_it() {
+    let bench = Bench::begun();
+    let said = "add circuit five, lighting, six amp B, four lights\naffirm\n";
+    bench.test("job.toml", said, &[]).success();
+    let agenda = bench.agenda();
+    let added = agenda.circuit(1, 5).unwrap();
+    assert_eq!((added.name.as_str(), added.points.len()), ("lights", 4));
+    assert!(
+        agenda
+            .plan()
+            .steps
+            .iter()
+            .any(|step| step.circuit == Some(5))
+    );
+    bench.test("job.toml", "where are we\n", &[]).success();
+    assert!(bench.agenda().circuit(1, 5).is_some());
+}
+
+#[test]
 fn voltage_found_drops_no_reading_that_only_the_changed_job_put_in_doubt() {
     let bench = Bench::begun();
     bench.with_a_reading();

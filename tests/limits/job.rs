@@ -288,3 +288,126 @@ mod any_text {
         }
     }
 }
+
+#[test]
+fn old_devices_and_other_cables_are_taken_as_they_are_marked_and_told_where_they_are_not() {
+    let radial = |body: &str| with_circuit(&format!("kind = 'radial'\n{body}"));
+    for body in [
+        "device = 'BS 1361 30 A'",
+        "device = 'BS 3871 type 2 20 A'",
+        "device = { kind = 'bs 3871 type c', amps = 32 }",
+        "device = '250 A MCCB trips at 2000 A'",
+        "device = { kind = 'mccb', amps = '250 A', instantaneous_amps = 2500, short_time_amps = 1000, short_time_seconds = 0.2 }",
+        "device = { kind = 'other', called = 'cartridge', amps = 10, zs_ohms = '1.15', source = 'its data sheet' }",
+        "cable = '10 3-core SWA 25 m'",
+        "cable = { line_mm2 = 35, cpc_mm2 = 16, metal = 'al', insulation = 'thermosetting', cpc_is = 'swa' }",
+    ] {
+        assert_eq!(problems(&radial(body)), "", "{body}");
+    }
+    for (body, told) in [
+        (
+            "device = { kind = 'BS 1316', amps = 30 }",
+            "did you mean \"BS 1361\"?",
+        ),
+        (
+            "device = { kind = 'BS 3871', amps = 30 }",
+            "write its type too, as marked",
+        ),
+        ("device = { kind = 'BS 1361', amps = 125 }", "up to 100 A"),
+        ("device = { kind = 'BS 88-6', amps = 80 }", "up to 63 A"),
+        (
+            "device = { kind = 'other', amps = 10 }",
+            "add zs_ohms = \"1.15\", or ia_amps = 190",
+        ),
+        (
+            "device = { kind = 'other', amps = 10, ia_amps = 50, called = 'x' }",
+            "add source =",
+        ),
+        (
+            "device = { kind = 'other', amps = 10, ia_amps = 50, source = 'x' }",
+            "add called =",
+        ),
+        (
+            "device = { kind = 'BS 1361', amps = 30, zs_ohms = '2' }",
+            "write kind = \"other\"",
+        ),
+        (
+            "device = { kind = 'BS EN 60898 B', amps = 32, instantaneous_amps = 160 }",
+            "only a device to BS EN 60947-2",
+        ),
+        (
+            "device = { kind = 'mccb', amps = 250, short_time_amps = 1000 }",
+            "write all three",
+        ),
+        ("cable = '10 SWA 25 m'", "the number of cores is missing"),
+        ("cable = '300 2-core SWA'", "no armour or sheath is known"),
+        (
+            "cable = { line_mm2 = 4, cpc_mm2 = 4, insulation = 'micc' }",
+            "mineral-covered or mineral-bare",
+        ),
+        (
+            "cable = { line_mm2 = 4, cpc_mm2 = 4, metal = 'aluminum wire' }",
+            "metal",
+        ),
+    ] {
+        let text = problems(&radial(body));
+        assert!(text.contains(told), "{body}: {text}");
+    }
+}
+
+#[test]
+fn rcds_of_several_circuits_and_the_intake_are_checked_where_they_stand() {
+    let with = |supply: &str, board: &str| {
+        with_circuit("kind = 'radial'")
+            .replace("phases = 1\n", &format!("phases = 1\n{supply}\n"))
+            .replace("name = 'Board'\n", &format!("name = 'Board'\n{board}\n"))
+    };
+    let fine = with(
+        "fuse = 'BS 88-3 80 A'\nze_ohms = '21'\nze_by = 'distributor'\nmain_switch = { standard = 'BS EN 60947-3', amps = 100 }",
+        "surge = 'Type 2'\n[[board.rcd]]\nnumber = 1\nmilliamps = '100 mA'\ndelay = 'type s'",
+    );
+    assert_eq!(problems(&fine), "");
+    for (supply, board, told) in [
+        (
+            "ze_by = 'enquiry'",
+            "",
+            "ze_by says how a value is known that is not there",
+        ),
+        ("fuse = 'BS 1361 300 A'", "", "up to 100 A"),
+        (
+            "fuse = '80 A'",
+            "",
+            "the type of the 80 A device is missing",
+        ),
+        ("hertz = 0", "", "hertz must be more than 0"),
+        (
+            "main_switch = { standard = '', amps = 100 }",
+            "",
+            "main_switch is written as in",
+        ),
+        (
+            "",
+            "[[board.rcd]]\nnumber = 1\nmilliamps = 30\ncircuits = [7]",
+            "this board has no circuit 7",
+        ),
+        ("", "[[board.rcd]]\nnumber = 1", "milliamps"),
+        (
+            "",
+            "[[board.rcd]]\nnumber = 1\nmilliamps = 30\n[[board.rcd]]\nnumber = 1\nmilliamps = 100",
+            "rcd 1 stands twice",
+        ),
+        (
+            "",
+            "[[board.rcd]]\nnumber = 40\nmilliamps = 30",
+            "from 1 to 19",
+        ),
+        (
+            "",
+            "[[board.rcd]]\nnumber = 1\nmiliamps = 30",
+            "did you mean `milliamps`?",
+        ),
+    ] {
+        let text = problems(&with(supply, board));
+        assert!(text.contains(told), "{supply} {board}: {text}");
+    }
+}

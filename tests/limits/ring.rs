@@ -206,6 +206,7 @@ fn flat_cable(metres: f64) -> CableRun {
         cpc: SquareMillimetres::exact(1.5),
         length: Some(Metres::exact(metres)),
         class: 1,
+        made: bothhands::limits::CableMake::default(),
     }
 }
 
@@ -436,6 +437,7 @@ fn simulate(fault: &str, dice: &mut Dice) -> Simulated {
             cpc: SquareMillimetres::exact(cpc),
             length: Some(Metres::exact(estimate)),
             class: 1,
+            made: bothhands::limits::CableMake::default(),
         },
         ends,
         points,

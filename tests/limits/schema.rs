@@ -8,8 +8,7 @@ use std::path::PathBuf;
 
 const PAGE: &str = "docs/job-file.md";
 
-const HEAD: &str = "\
-# The job file and the configuration, key by key
+const HEAD: &str = r#"# The job file and the configuration, key by key
 
 Made from the program's own types; `bothhands schema` prints the same as a JSON Schema, for an editor that completes and
 checks as you type, and `bothhands schema --tables` as it stands here. A new job file comes from `bothhands new`; `bothhands
@@ -19,7 +18,13 @@ Words are taken in any case and as they are usually written: `tncs` and `PME` ar
 `cooker` is `single-point`, `B` is `BS EN 60898 B`. What could be several things is answered with what to write.
 `sockets = 8` counts points that nobody needs to tell apart; one that differs is written out beside it, with its number.
 
-";
+What stands in an old installation is written as it is marked: `device = "BS 1361 30 A"`, `"BS 3871 type 2 20 A"`, `"250 A MCCB trips
+at 2000 A"`; one that the tables lack is `{ kind = "other", called = "...", amps = 10, ia_amps = 50, source = "..." }`. Cables:
+`"10 3-core SWA 25 m"` (the armour is the protective conductor), `"16/16 SWA 40 m"` (a core is), `"2.5/2.5 singles 20 m"`, `"1.5 2-core MICC
+12 m"`, `"35/16 aluminium XLPE 30 m"`, `"7/.029 and 3/.029 12 m"`. An RCD of several circuits is a `[[board.rcd]]` before the circuits, with
+their numbers, or without where it protects the whole board.
+
+"#;
 
 fn page() -> String {
     let job = installation::reference(&installation::schema(), "The job");

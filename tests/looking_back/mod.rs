@@ -3,5 +3,6 @@
 pub mod browser;
 mod group;
 mod in_a_browser;
+mod old_board;
 pub mod rehearsal;
 mod reports;

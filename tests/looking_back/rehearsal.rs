@@ -146,6 +146,8 @@ impl Rehearsal {
         let measure = step.measure().unwrap();
         let circuit = step.circuit.unwrap_or(0);
         let text = match measure.quantity {
+            Quantity::LoopCheck => "0.50",
+            Quantity::RcdCheck => "25",
             Quantity::LeadsOpen => return reading(Reading::over_range()),
             Quantity::Insulation => {
                 return reading(Reading {

@@ -277,3 +277,140 @@ fn the_guide_lists_every_kind_of_fault() {
     };
     assert_eq!(written, FaultKind::ALL.map(named));
 }
+
+/// A sheet of words, said one after the other; what the program answers.
+fn said(folder: &Path, words: &str, more: &[&str]) -> String {
+    std::fs::write(folder.join("said.txt"), words).unwrap();
+    let args = [
+        &[
+            "practise", "bay.toml", "--words", "said.txt", "--voice", "terminal", "--db", "said.db",
+        ],
+        more,
+    ]
+    .concat();
+    let out = bothhands(folder, &args).assert().success();
+    String::from_utf8(out.get_output().stdout.clone()).unwrap()
+}
+
+/// An instrument shows what is there while the session waits, and a link on what nobody has switched off is warned
+/// of, and comes to what a short circuit comes to.
+#[test]
+fn what_is_live_is_shown_while_paused_and_a_short_circuit_trips() {
+    let (folder, _) = folder();
+    let told = said(
+        folder.path(),
+        "pause the session\nprobe line to neutral on circuit two\nresume the session\n\
+         line and neutral linked at socket one\nprobe voltage line to neutral at socket two on circuit one\n\
+         breaker on again on circuit two\nbreaker on again on circuit one\n",
+        &["--level", "led"],
+    );
+    let instrument: Vec<&str> = told
+        .lines()
+        .filter_map(|line| line.trim().strip_prefix("instrument: "))
+        .collect();
+    assert_eq!(instrument.len(), 2, "{told}");
+    assert!(instrument[0].starts_with("Two "), "{told}");
+    assert!(
+        told.contains("Nobody has switched it off")
+            && told.contains("A short circuit was energised"),
+        "{told}"
+    );
+    assert_eq!(instrument[1].to_lowercase(), "zero volts.", "{told}");
+    // It is still joined.
+    assert_eq!(
+        told.matches("A short circuit was energised").count(),
+        2,
+        "{told}"
+    );
+    assert!(told.contains("Nothing has tripped there"), "{told}");
+}
+
+/// What is hidden in a practice that is not finished is given to whoever marks it, and not to be had without.
+#[test]
+fn an_unfinished_practice_is_marked_with_what_is_hidden_where_it_is_given() {
+    let (folder, _) = folder();
+    let examine = [
+        "practise",
+        "bay.toml",
+        "--faults",
+        "faults.toml",
+        "--words",
+        "half.txt",
+    ];
+    bothhands(folder.path(), &examine).assert().success();
+    for (more, known) in [(&[][..], false), (&["--faults", "faults.toml"], true)] {
+        let args = [&["mark", "bay.practice.db", "--json"], more].concat();
+        let marked = bothhands(folder.path(), &args).assert().success();
+        let sheet: serde_json::Value = serde_json::from_slice(&marked.get_output().stdout).unwrap();
+        assert_eq!(sheet["finished"], false);
+        assert_eq!(sheet["diagnosis"]["hidden"].is_array(), known, "{sheet:#}");
+    }
+    let args = ["mark", "bay.practice.db"];
+    bothhands(folder.path(), &args).assert().success();
+    let page = std::fs::read_to_string(folder.path().join("bay.practice.marks.html")).unwrap();
+    assert!(page.contains("marked without what is hidden"));
+}
+
+/// `mark` prints heads; a log that does not hold the one that was written down is not marked.
+#[test]
+fn a_log_that_was_cut_off_is_told_by_its_head() {
+    let (folder, _) = folder();
+    let practise = |words: &str, db: &str| {
+        let args = ["practise", "bay.toml", "--words", words, "--db", db];
+        bothhands(folder.path(), &args).assert().success();
+    };
+    practise("half.txt", "kim.db");
+    let marked = bothhands(folder.path(), &["mark", "kim.db"])
+        .assert()
+        .success();
+    let told = String::from_utf8(marked.get_output().stdout.clone()).unwrap();
+    let heads: Vec<&str> = told
+        .lines()
+        .filter(|l| l.starts_with("head kim.db "))
+        .collect();
+    assert_eq!(heads.len(), 1, "{told}");
+    std::fs::write(folder.path().join("heads.txt"), heads.join("\n")).unwrap();
+    // It went on: it holds what it held.
+    practise("rest.txt", "kim.db");
+    let held = ["mark", "kim.db", "--heads", "heads.txt"];
+    bothhands(folder.path(), &held).assert().success();
+    // Made anew under the same name.
+    std::fs::remove_file(folder.path().join("kim.db")).unwrap();
+    practise("half.txt", "kim.db");
+    let out = bothhands(folder.path(), &held).assert().failure();
+    let told = String::from_utf8(out.get_output().stderr.clone()).unwrap();
+    assert!(told.contains("does not hold the head"), "{told}");
+    for (text, why) in [
+        ("kim.db\n", "a line holds"),
+        ("other.db 26:0123abcd\n", "no head of it"),
+    ] {
+        std::fs::write(folder.path().join("heads.txt"), text).unwrap();
+        let out = bothhands(folder.path(), &held).assert().failure();
+        let told = String::from_utf8(out.get_output().stderr.clone()).unwrap();
+        assert!(told.contains(why), "{text}: {told}");
+    }
+}
+
+/// Practice is no part of the record of an installation.
+#[test]
+fn practice_is_not_merged_with_a_test() {
+    let (folder, _) = folder();
+    let run = |args: &[&str]| bothhands(folder.path(), args);
+    run(&[
+        "practise", "bay.toml", "--words", "half.txt", "--db", "p.db",
+    ])
+    .assert()
+    .success();
+    run(&["test", "bay.toml", "--words", "half.txt", "--db", "t.db"])
+        .assert()
+        .success();
+    let out = run(&["merge", "p.db", "t.db", "-o", "both.db"])
+        .assert()
+        .failure();
+    let told = String::from_utf8(out.get_output().stderr.clone()).unwrap();
+    assert!(
+        told.contains("practice on a simulated installation: p.db"),
+        "{told}"
+    );
+    assert!(!folder.path().join("both.db").exists());
+}

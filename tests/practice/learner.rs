@@ -9,11 +9,12 @@ use bothhands::marking::{Criteria, Economy, Sheet, mark};
 use bothhands::practice::{Bench, Hidden};
 use bothhands::quantity::{Conductors, Reading, Relation};
 use bothhands::sequence::{
-    Ask, Event, Line, Mode, OutEntry, Question, Run, Session, Step, StepKind, place_of,
+    Ask, Event, Line, Mode, OutEntry, Question, Run, Session, Step, StepKind, Turn, place_of,
 };
 use bothhands::store::{Options, Store};
 use bothhands::terms::{
-    Alteration, Change, Delivery, HiddenFault, Level, Part, Place, Practice, Shown, Stage,
+    Alteration, Change, Consequence, Delivery, HiddenFault, Level, Part, Place, Practice, Shown,
+    Stage,
 };
 use jiff::{SignedDuration, Timestamp};
 use std::path::Path;
@@ -53,6 +54,11 @@ pub struct Learner {
     pub limit: String,
     /// What the instrument showed last.
     shown: Option<Shown>,
+    /// Whether a display is waited for until it stands still.
+    pub patient: bool,
+    moving: bool,
+    /// Whether a test has tripped something that was not switched on again.
+    tripped: bool,
     done: Vec<String>,
 }
 
@@ -115,6 +121,9 @@ impl Learner {
             predicts: false,
             limit: "there is no limit".to_owned(),
             shown: None,
+            patient: true,
+            moving: false,
+            tripped: false,
             done: Vec::new(),
         }
     }
@@ -133,29 +142,46 @@ impl Learner {
                 )
             });
         let before = self.session.clone();
-        let turn = if matches!(said, Intent::Probe { .. }) {
+        self.diary.push(format!("> {words}"));
+        let turn = if Bench::answers(&said) {
             let answer = self
                 .bench
-                .probe(self.session.state(), &said)
+                .answer(self.session.state(), &said, self.now)
                 .unwrap_or_else(|why| panic!("{words}: {why}"));
-            self.shown = Some(answer.shown);
-            self.session.probed(
-                answer.probe,
-                answer.shown,
-                answer.came,
-                answer.refusal,
-                self.now,
-            )
+            if let Event::Probed { shown, came, .. } = &answer {
+                self.shown = Some(*shown);
+                self.moving = came.contains(&Consequence::Settling);
+                self.tripped |= came
+                    .iter()
+                    .any(|came| matches!(came, Consequence::Tripped { .. }));
+            }
+            self.session.practised(answer, self.now)
         } else {
             self.session.turn(&said, self.now).unwrap()
         };
+        let mut lines = self.took(&before, turn);
+        if let Some(event) = self.bench.came(self.session.state()) {
+            let before = self.session.clone();
+            let turn = self.session.practised(event, self.now);
+            lines.extend(self.took(&before, turn));
+        }
+        lines
+    }
+
+    fn took(&mut self, before: &Session, turn: Turn) -> Vec<Line> {
         self.bench.follow(before.state(), &turn.events, self.now);
         self.events
             .extend(turn.events.iter().map(|event| (event.clone(), self.now)));
-        self.diary.push(format!("> {words}"));
         self.diary
             .extend(turn.lines.iter().map(|line| format!("  {}", line.text)));
         turn.lines
+    }
+
+    /// Switches on again what a test has tripped.
+    fn reset(&mut self) {
+        if std::mem::take(&mut self.tripped) {
+            self.say("r c d on again");
+        }
     }
 
     /// What the step that is asked for is called.
@@ -359,7 +385,11 @@ impl Learner {
             self.say(&limit);
         }
         self.say(probing.trim());
+        while self.patient && self.moving {
+            self.say("what does it show");
+        }
         self.read_out(step);
+        self.reset();
     }
 
     /// Goes on until the session is finished; what the last prompts were is in the diary.

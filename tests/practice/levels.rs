@@ -56,3 +56,22 @@ fn the_screen_tells_no_more_than_the_voice() {
     view.follow(learner.session.state());
     assert_eq!(view.out.len(), 1);
 }
+
+/// What a step ordered and nobody answered is asked about without its name.
+#[test]
+fn what_was_left_without_an_answer_is_not_named_in_an_examination() {
+    for (level, named) in [(Level::Led, true), (Level::Silent, false)] {
+        let mut learner = Learner::begin(JOB, Hidden::nothing(), level, None);
+        learner.go_to("bond/water");
+        let lines = learner.say("go to insulation");
+        let asked: Vec<_> = lines
+            .iter()
+            .filter(|line| line.text.contains("Left without an answer"))
+            .collect();
+        assert_eq!(asked.len(), 1, "{lines:?}");
+        assert_eq!(asked[0].text.contains("bond"), named, "{asked:?}");
+        let lines = learner.say("negative");
+        let told = lines.iter().any(|line| line.text.contains("bond"));
+        assert_eq!(told, named, "{lines:?}");
+    }
+}

@@ -4,5 +4,6 @@ mod command;
 mod habits;
 pub mod learner;
 mod levels;
+mod loose;
 mod marks;
 mod stamped;

@@ -48,6 +48,7 @@ fn read(site: &Site, end: &str, reading: Reading) -> Event {
         doubt: None,
         question: None,
         replaces: None,
+        calculated: None,
     }
 }
 

@@ -5,4 +5,5 @@ mod hour;
 mod live;
 #[cfg(all(feature = "microphone", feature = "system-voice", target_os = "linux"))]
 mod room;
+mod screen;
 mod session;

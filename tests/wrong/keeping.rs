@@ -636,6 +636,73 @@ fn wrong_29_what_is_not_understood_is_no_sign_of_presence() {
     });
 }
 
+/// Lines that were said: questions, warnings, read-backs and prompts, without what marks them.
+fn said_in(out: &str) -> Vec<String> {
+    let marks = ["read back: ", "question: ", "WARNING: "];
+    let said = out.lines().filter(|line| !line.starts_with("you:"));
+    said.map(|line| {
+        let bare = marks.iter().find_map(|mark| line.strip_prefix(mark));
+        bare.unwrap_or(line).trim().to_owned()
+    })
+    .collect()
+}
+
+#[test]
+fn wrong_30_the_log_tells_the_words_that_were_said() {
+    let site = Site::new();
+    // On the list already; taken back; out of its turn.
+    let ran = site
+        .typed(
+            "done\nproved\ncorrection\nproved\nfridge out at socket one\nsocket one out\nsocket one out\n\
+             energised\nnegative\n",
+        )
+        .well();
+    let log = site.run(&["log", "session.db"]).well().out;
+    let told: String = log.split_whitespace().collect::<Vec<_>>().join(" ");
+    let said = said_in(&ran.out);
+    assert!(said.len() > 15, "{said:?}");
+    for line in said.iter().filter(|line| !line.is_empty()) {
+        let line: String = line.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(told.contains(&line), "said: {line}\nlog: {log}");
+    }
+    assert!(told.contains("on the list already"), "{told}");
+}
+
+#[test]
+fn wrong_30_the_log_of_a_newer_program_is_not_taken_up() {
+    let site = Site::new();
+    site.typed("done\n").well();
+    let mut store = Store::open(site.path("session.db"), Mode::Append).unwrap();
+    let newer = serde_json::json!({"event": "stood-by"});
+    store
+        .append(&[NewEvent::new("stood-by", 99, &newer).unwrap()], None)
+        .unwrap();
+    drop(store);
+    let before = site.records("session.db").len();
+    site.typed("proved\n").refused("newer");
+    site.run(&["schedule", "session.db"]).refused("newer");
+    site.run(&["log", "session.db"]).refused("newer");
+    assert_eq!(site.records("session.db").len(), before);
+}
+
+#[test]
+fn wrong_30_what_could_not_be_kept_is_not_read_back() {
+    let site = Site::new();
+    let mut session =
+        Running::start(site.program(&["test", "job.toml", "--db", "session.db", "--words", "-"]));
+    session.say("done");
+    session.until("read back: Done.");
+    session.until("Prove the voltage indicator");
+    fs::remove_file(site.path("session.db")).unwrap();
+    session.say("proved");
+    let told = session.until("nothing was kept");
+    assert!(!told.contains("read back"), "{told}");
+    // It stands where it stood.
+    session.say("where are we");
+    let ran = session.end();
+    assert!(!ran.out.contains("Isolate every source"), "{}", ran.out);
+}
+
 fn at_the_keyboard(site: &Site, db: &str) -> Running {
     let mut session =
         Running::start(site.program(&["test", "job.toml", "--db", db, "--words", "-"]));

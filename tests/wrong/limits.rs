@@ -215,6 +215,28 @@ fn line_08_a_type_d_breaker_has_ten_times_its_rating_in_5_seconds() {
     );
 }
 
+#[test]
+fn line_18_what_was_tested_with_all_lives_joined_is_on_the_schedule_of_three_phases_too() {
+    let text = std::fs::read_to_string("tests/dialogues/jobs/periodic-three-phase.toml").unwrap();
+    let mut site = typed(&text);
+    site.plainly_to("c1/insulation-resistance/trial").unwrap();
+    answer(&mut site, "all lines and neutral linked at board");
+    answer(&mut site, "over 299");
+    let schedule = schedule(&site);
+    let cell = schedule.boards[0].circuits[0]
+        .cells
+        .called("insulation_joined");
+    assert_eq!(cell.text(), ">299");
+    assert!(report::csv(&schedule).contains(",>299,"));
+    let html = report::html(&schedule);
+    assert!(html.contains(">299") || html.contains("&gt;299"));
+    // The pairs that it stands for are not simply empty.
+    for column in ["insulation_le", "insulation_ne"] {
+        let cell = schedule.boards[0].circuits[0].cells.called(column);
+        assert!(cell.text().starts_with("not tested"), "{}", cell.text());
+    }
+}
+
 const CABLED: &str = r#"kind = "radial"
 device = { kind = "BS EN 60898 B", amps = 32, breaking_ka = 6 }
 rcd = { milliamps = 30 }
@@ -278,6 +300,7 @@ fn line_24_leads_that_are_read_again_change_no_earlier_reading() {
         doubt: Some(Doubt::ReadBefore { reading: leads.no }),
         question: None,
         replaces: Some(leads.no),
+        calculated: None,
     };
     state.apply(&reading, site.now);
     assert_eq!(of(&state), "0.03");
@@ -328,6 +351,28 @@ fn line_24_nulled_leads_are_not_taken_off() {
     assert!(!said.contains('?'), "{said}");
     let html = report::html(&schedule(&site));
     assert!(html.contains("0.03 Ω") && !html.contains("leads alone"));
+}
+
+#[test]
+fn audit_a26_a_loop_that_reads_far_over_its_parts_is_an_exception_though_within_the_limit() {
+    // 0.21 and 0.30 make 0.51; 1.05 is within 0.8 × 1.37 = 1.096.
+    let mut site = typed(&job(
+        "",
+        "earthing = \"TN-C-S\"\nze_ohms = \"0.21\"",
+        CABLED,
+    ));
+    site.plainly_to("continuity/socket 1/L-E").unwrap();
+    answer(&mut site, "0.30");
+    site.plainly_to("loop-impedance/furthest").unwrap();
+    let said = answer(&mut site, "1.05");
+    assert!(said.contains('?'), "{said}");
+    answer(&mut site, "affirm");
+    assert_eq!(verdict(&site).outcome, Outcome::Pass);
+    let html = report::html(&schedule(&site));
+    assert!(
+        html.contains("within the limit, and not what it should read"),
+        "it is in no list of exceptions"
+    );
 }
 
 #[test]

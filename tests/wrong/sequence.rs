@@ -518,6 +518,19 @@ fn line_13_lamps_are_counted() {
     has(&say(&mut site, &["lamp back"]), &["Still out: lamp; lamp."]);
 }
 
+/// One word tells of one lamp and of all: the last one of the count is asked about.
+#[test]
+fn line_13_lamps_told_of_at_once_are_not_all_back_with_one() {
+    let mut site = at("plain", "500/L-N");
+    say(&mut site, &["lamps out"]);
+    has(&say(&mut site, &["lamp back"]), &["All back: lamps?"]);
+    has(&say(&mut site, &["negative"]), &["Out: lamp"]);
+    has(
+        &say(&mut site, &["lamp back", "affirm"]),
+        &["Nothing is out"],
+    );
+}
+
 #[test]
 fn line_15_negative_to_a_stray_number_leaves_the_result_before_it() {
     let mut site = at("radial", "residual-current-device/button");
@@ -591,6 +604,38 @@ fn line_21_what_is_taken_out_while_energised_is_stopped_and_listed() {
 }
 
 #[test]
+fn audit_a24_surge_protection_and_functional_earths_are_asked_after_and_can_be_out() {
+    let mut site = at("together", "together/trial");
+    has(
+        &say(&mut site, &["say again"]),
+        &["Surge protection or functional earths there?"],
+    );
+    for (out, listed, back) in [
+        (
+            "surge protector out at board",
+            "surge protector",
+            "surge protector back at board",
+        ),
+        (
+            "surge protection out",
+            "surge protection",
+            "surge protection back",
+        ),
+        (
+            "functional earth out at board",
+            "functional earth at board",
+            "functional earth back",
+        ),
+    ] {
+        say(&mut site, &[out]);
+        has(&say(&mut site, &["what is out"]), &[listed]);
+        has(&say(&mut site, &["go to energise"]), &["No."]);
+        say(&mut site, &[back]);
+        assert!(!say(&mut site, &["what is out"]).contains(listed), "{back}");
+    }
+}
+
+#[test]
 fn line_22_put_back_then_250_volts_then_polarity_at_the_outlet_and_live_there_first() {
     let mut site = at("radial", "c4/insulation-resistance/trial");
     say(&mut site, &["over 999", "door entry unit out"]);
@@ -619,16 +664,23 @@ fn line_23_no_insulation_reading_through_a_link_and_no_500_volts_untried() {
     say(&mut site, &["line and neutral linked at board"]);
     let said = say(&mut site, &["line to neutral over 999 at 500 volts"]);
     has(&said, &["line and neutral linked", "would be read"]);
+    // Whether electronics are listed, or only not ruled out.
+    let not_ruled_out = plain_with("equipment_possible = false\n", "");
     for words in [
         "500 volts line to neutral 999",
         "go to five hundred volts",
         "skip in use",
         "not tested in use",
     ] {
-        let mut site = at("radial", "c4/insulation-resistance/trial");
-        say(&mut site, &[words]);
-        let said = say(&mut site, &["line to neutral 999 at 500 volts"]);
-        has(&said, &["No."]);
+        for begun in [
+            at("radial", "c4/insulation-resistance/trial"),
+            from(&not_ruled_out, "c1/insulation-resistance/trial"),
+        ] {
+            let mut site = begun;
+            say(&mut site, &[words]);
+            let said = say(&mut site, &["line to neutral 999 at 500 volts"]);
+            has(&said, &["No."]);
+        }
     }
 }
 
@@ -719,6 +771,36 @@ fn warnings_are_spoken_as_warnings() {
     let mut site = at("plain", "500/L-N");
     let lines = site.type_in("it is live").unwrap();
     assert_eq!(lines[0].kind, LineKind::Warning);
+}
+
+/// It may have been meant for a question that is gone by then, or for somebody else.
+#[test]
+fn affirm_answers_a_question_and_nothing_else() {
+    for (step, words) in [
+        ("500/L-N", "it is live"),
+        ("500/N-E", "not dead"),
+        ("polarity/dead", "stop"),
+    ] {
+        let mut site = at("plain", step);
+        say(&mut site, &[words]);
+        for affirm in ["affirm", "yes"] {
+            has(&say(&mut site, &[affirm]), &["nothing to answer"]);
+            assert!(
+                site.asked().ends_with("isolation/identify"),
+                "{affirm}: {}",
+                site.asked()
+            );
+        }
+    }
+    // Asked whether it is live: that, once, and no more.
+    let mut site = at("plain", "500/L-N");
+    typed(&mut site, "is that live");
+    has(&say(&mut site, &["affirm"]), &["Stop. Voltage is present."]);
+    has(&say(&mut site, &["affirm"]), &["nothing to answer"]);
+    // Nor are covers on because a reading was affirmed twice.
+    let mut site = at("plain", "energise/covers");
+    has(&say(&mut site, &["affirm"]), &["nothing to answer"]);
+    assert!(site.asked().ends_with("energise/covers"));
 }
 
 /// A log may have been begun with such a job file before these were refused.

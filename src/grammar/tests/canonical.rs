@@ -16,7 +16,9 @@ macro_rules! every {
 fn statements() -> impl Iterator<Item = Statement> {
     every!(Statement: Done Proved NotProved Isolated LockedOff Dead Live Energised Open Shorted
         Nulled Discharged NothingConnected PolarityCorrect PolarityReversed Tripped NoTrip Pass
-        Fail SequenceCorrect SequenceReversed DoublePole StaysOn DangerCodeOne Megohms Volts Stop)
+        Fail SequenceCorrect SequenceReversed DoublePole StaysOn DangerCodeOne Megohms Volts Stop
+        Calculated IndicatorGreen IndicatorRed Satisfactory Unsatisfactory CodeTwo CodeThree
+        FurtherInvestigation Limitation NotVerified NotApplicable)
     .into_iter()
 }
 
@@ -28,7 +30,7 @@ fn reasons() -> impl Iterator<Item = Reason> {
 }
 
 fn stages() -> impl Iterator<Item = Stage> {
-    every!(Stage: Isolation Instruments Continuity Ring Insulation Polarity PutBack MakeSafe Energise
+    every!(Stage: Inspection Isolation Instruments Continuity Ring Insulation Polarity PutBack MakeSafe Energise
         SupplyPolarity ExternalLoop FaultCurrent LoopImpedance Rcd PhaseSequence Functional Handover)
     .into_iter()
 }
@@ -86,9 +88,33 @@ fn with_parts() -> Vec<Intent> {
                 name: "socket".to_owned(),
                 circuit: number,
             },
+            Intent::AddCircuit {
+                number,
+                said: ["ring", "32 amps b", "8 sockets"].map(str::to_owned).into(),
+            },
             Intent::Board(number),
             Intent::WhatDidISay(Some(number)),
         ]
+    }));
+    let items = [&[4, 3][..], &[5, 12], &[4, 20], &[5, 12, 1]];
+    let items = items.iter().filter_map(|parts| ItemNumber::of(parts));
+    all.extend(items.flat_map(|item| {
+        let of_item = |state| Intent::Inspected { item, state };
+        [
+            Statement::Satisfactory,
+            Statement::CodeTwo,
+            Statement::Limitation,
+        ]
+        .map(of_item)
+    }));
+    all.push(Intent::InspectedSection {
+        section: 6,
+        state: Statement::NotApplicable,
+    });
+    all.extend([None, Some(4)].map(|circuit| Intent::Observed {
+        code: Statement::CodeThree,
+        circuit,
+        place: None,
     }));
     all.extend(every!(TestVoltage: V250 V500 V1000).map(Intent::TestAt));
     all.extend([None, Some(Change::Out), Some(Change::Back)].map(Intent::Both));
@@ -193,6 +219,16 @@ fn answered_by(statement: Statement) -> &'static [&'static str] {
         Statement::DoublePole => &["off"],
         Statement::StaysOn => &["off", "confirm"],
         Statement::DangerCodeOne => &["confirm"],
+        Statement::Satisfactory => &["inspection", "functional"],
+        Statement::Unsatisfactory
+        | Statement::CodeTwo
+        | Statement::CodeThree
+        | Statement::FurtherInvestigation
+        | Statement::Limitation
+        | Statement::NotVerified
+        | Statement::NotApplicable => &["inspection"],
+        Statement::Calculated => &["loop"],
+        Statement::IndicatorGreen | Statement::IndicatorRed => &["functional"],
         Statement::Megohms | Statement::Volts => &["which_unit"],
         Statement::Stop => &[
             "isolation",
@@ -243,7 +279,12 @@ fn every_statement_has_plain_words_that_the_steps_it_answers_take() {
         if statement != Statement::Stop {
             alike.push(Intent::Correction(Some(Box::new(said))));
         }
-        for rule in answered_by(statement).iter().chain(&["anything"]) {
+        // "Not applicable" by itself is a reason, but for an item.
+        let anything: &[&str] = match statement {
+            Statement::NotApplicable => &[],
+            _ => &["anything"],
+        };
+        for rule in answered_by(statement).iter().chain(anything) {
             for said in &alike {
                 assert!(
                     GRAMMAR.says(rule, said).is_some(),
@@ -321,7 +362,7 @@ fn a_random_sentence_of_any_rule_means_something() {
         .concat()
         .iter()
         .map(kind)
-        .chain(["reading", "measured", "stated-at"].map(str::to_owned))
+        .chain(["reading", "measured", "stated-at", "pieces"].map(str::to_owned))
         .collect();
     assert_eq!(kinds, listed);
 }

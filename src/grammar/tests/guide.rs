@@ -47,7 +47,12 @@ fn everything_that_has_words_of_its_own_is_in_the_guide() {
         .flat_map(|line| &line.say)
         .filter_map(|words| GRAMMAR.understand("anything", words))
         .collect();
-    for said in canonical::without_parts() {
+    // That stands there as a reason.
+    let reason = Intent::Stated(Statement::NotApplicable);
+    for said in canonical::without_parts()
+        .into_iter()
+        .filter(|said| *said != reason)
+    {
         assert!(told.contains(&said), "{}", said.words());
     }
 }

@@ -202,6 +202,24 @@ fn readings_with_the_name_of_what_was_measured() {
             Measure::FaultCurrent,
             "1.2",
         ),
+        (
+            "rcd",
+            "RCD one, trip time at rated current, two three milliseconds",
+            Measure::RcdRated,
+            "23",
+        ),
+        (
+            "rcd",
+            "time at five times rated current thirty one",
+            Measure::RcdFive,
+            "31",
+        ),
+        (
+            "rcd",
+            "r c d two trip time at half over range",
+            Measure::RcdHalf,
+            "over range",
+        ),
     ] {
         for rule in [rule, "anything"] {
             let Intent::Measured {

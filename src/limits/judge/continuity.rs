@@ -287,7 +287,8 @@ pub fn r1_r2_limit(tables: &Tables, facts: &CircuitFacts) -> Option<R1R2Limit> {
     }
     let ze = facts.ze?;
     let t = test_temperature(tables, facts);
-    let (_, factor) = earth_loop::heating_factor(tables, t);
+    let running = facts.running_celsius(tables);
+    let (_, factor) = earth_loop::heating_factor(tables, t, running);
     let less = |ze: f64| (zs.ohms.low() - ze).max(0.0) / factor;
     let ohms = Ohms::between(less(ze.high()), less(ze.low()));
     Some(R1R2Limit {

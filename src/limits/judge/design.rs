@@ -14,14 +14,13 @@ use crate::quantity::{Amps, Ohms, Reading, Truth};
 pub fn cpc_size(tables: &Tables, facts: &CircuitFacts, zs: &Reading) -> Option<Verdict> {
     let run = facts.cable.as_ref()?;
     let device = facts.device.as_ref()?;
-    let clause = &tables.adiabatic.clause;
+    let (k, _, clause) = tables.k_of_cpc(run.made);
     let text = said!(CpcNoSmaller, run.cpc);
     let value: Ohms = match typed(tables, zs, None, &text, clause) {
         Ok(value) => value,
         Err(verdict) => return Some(*verdict),
     };
     let current: Amps = facts.u0 / value;
-    let k = tables.adiabatic.k_core;
     let i = said!(Current, facts.u0, value, current);
     let seconds = match earth_loop::clearing(tables, device, current) {
         Clearing::Within(seconds) => seconds,
@@ -88,13 +87,14 @@ pub fn voltage_drop(
         Err(verdict) => return Some(*verdict),
     };
     let t = test_temperature(tables, facts);
+    let running = facts.running_celsius(tables);
     // A balanced three-phase load returns nothing through the neutral: half of line and neutral.
     let value = match facts.phases {
         Phases::Single => value,
         Phases::Three => value.times(0.5),
     };
-    let drop = earth_loop::voltage_drop(tables, load, value, t);
-    let (factor, _) = earth_loop::heating_factor(tables, t);
+    let drop = earth_loop::voltage_drop(tables, load, value, t, running);
+    let (factor, _) = earth_loop::heating_factor(tables, t, running);
     let holds = drop.is_at_most(limit);
     let against = arrow(holds, drop, limit);
     Some(

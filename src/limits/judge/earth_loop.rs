@@ -90,7 +90,15 @@ pub fn ze(tables: &Tables, facts: &CircuitFacts, reading: &Reading) -> Verdict {
 /// The largest Zs that the overcurrent device allows for the time that applies.
 pub fn zs_limit(tables: &Tables, facts: &CircuitFacts) -> Option<MaximumZs> {
     let (seconds, _) = earth_loop::disconnection_time(tables, facts)?;
-    earth_loop::maximum_zs(tables, facts.device.as_ref()?, facts.u0, seconds)
+    let device = facts.device.as_ref()?;
+    let limit = earth_loop::maximum_zs(tables, device, facts.u0, seconds)?;
+    Some(match &facts.device_source {
+        Some(source) => MaximumZs {
+            clause: source.clone(),
+            ..limit
+        },
+        None => limit,
+    })
 }
 
 /// The largest Zs that may be read on a circuit, in hundredths of an ohm, as an instrument shows it:
@@ -183,7 +191,8 @@ fn zs_by_overcurrent(
     };
     let t = test_temperature(tables, facts);
     let cold = limit.cold(tables);
-    let hot = earth_loop::running_zs(tables, value, ze, t);
+    let running = facts.running_celsius(tables);
+    let hot = earth_loop::running_zs(tables, value, ze, t, running);
     let by_rule = value.is_at_most(cold);
     let by_heat = hot.is_at_most(limit.ohms);
     // With a measured Ze the proper correction decides. Without one the rule of thumb may pass a
@@ -198,7 +207,6 @@ fn zs_by_overcurrent(
         Truth::No if limit.stricter => Outcome::CannotSay,
         holds => holds.into(),
     };
-    let running = tables.temperature.running_celsius;
     let mut verdict = Verdict::new(
         tables,
         outcome,
@@ -213,7 +221,7 @@ fn zs_by_overcurrent(
             value,
             word(by_rule),
             running,
-            corrected(tables, value, ze, t),
+            corrected(tables, value, ze, t, running),
             word(by_heat),
         ),
     )
@@ -247,9 +255,9 @@ fn zs_by_overcurrent(
 }
 
 /// The sum that takes a cold reading to running temperature; from and to, where Ze is bounded only.
-fn corrected(tables: &Tables, value: Ohms, ze: Option<Ohms>, t: Celsius) -> Said {
-    let (factor, _) = earth_loop::heating_factor(tables, t);
-    let with = |ze: f64| earth_loop::running_zs(tables, value, Some(Ohms::exact(ze)), t);
+fn corrected(tables: &Tables, value: Ohms, ze: Option<Ohms>, t: Celsius, running: f64) -> Said {
+    let (factor, _) = earth_loop::heating_factor(tables, t, running);
+    let with = |ze: f64| earth_loop::running_zs(tables, value, Some(Ohms::exact(ze)), t, running);
     let sum = |ze: f64| said!(CorrectedSum, ze, value.shown(), ze, factor, with(ze));
     let all = || said!(CorrectedAll, value.shown(), factor, with(0.0));
     match ze.filter(|ze| !ze.is_unbounded()) {

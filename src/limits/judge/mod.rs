@@ -12,6 +12,7 @@ mod fault_current;
 mod insulation;
 mod ring;
 mod supply_voltage;
+mod tester;
 
 use super::facts::CircuitFacts;
 use super::tables::Tables;
@@ -30,6 +31,7 @@ pub use fault_current::fault_current;
 pub use insulation::{insulation, insulation_pattern};
 pub use ring::{ring, ring_end, ring_ends, ring_point};
 pub use supply_voltage::supply_voltage;
+pub use tester::tester;
 
 /// One RCD trip time; see [`super::rcd::verdict`]. Nothing when the circuit has no RCD.
 pub fn rcd(

@@ -148,10 +148,10 @@ pub fn ring_point(
         }
         Truth::No => {
             let length = facts.cable.as_ref().and_then(|run| {
-                let line = conductor::per_metre(tables, run.line, run.class)?;
+                let line = conductor::line_per_metre(tables, run)?;
                 let second = match stage {
                     Stage::LineNeutral => line,
-                    Stage::LineCpc => conductor::per_metre(tables, run.cpc, run.class)?,
+                    Stage::LineCpc => conductor::cpc_per_metre(tables, run)?,
                 };
                 let (low, high) = value
                     .less(around)

@@ -116,8 +116,8 @@ fn legs(tables: &Tables, run: Option<&CableRun>, ends: &Ends, found: &mut Diagno
 /// the tabulated resistances, which differ a little.
 pub fn cpc_beside_line(tables: &Tables, run: &CableRun, line: Ohms) -> Option<(Ohms, Ohms)> {
     let by_size = run.line.value()? / run.cpc.value()?;
-    let each = conductor::per_metre(tables, run.line, run.class)?.value()?;
-    let by_table = conductor::per_metre(tables, run.cpc, run.class)?.value()? / each;
+    let each = conductor::line_per_metre(tables, run)?.value()?;
+    let by_table = conductor::cpc_per_metre(tables, run)?.value()? / each;
     let ratio = (by_size.min(by_table), by_size.max(by_table));
     let expected = Ohms::between(line.low() * ratio.0, line.high() * ratio.1);
     // A reading error in r1 comes back multiplied by the ratio.
@@ -332,7 +332,8 @@ impl Round<'_> {
     fn shortfall(&self) -> Option<f64> {
         let run = self.run?;
         let t = Celsius::exact(self.tables.temperature.test_celsius);
-        let whole = conductor::resistance(self.tables, run.line, run.class, run.length?, t)?;
+        let each = conductor::line_per_metre(self.tables, run)?;
+        let whole = conductor::of_length(self.tables, each, run.length?, t);
         let read = self.ends.line.hull(self.ends.neutral).middle();
         let short = whole.middle() - read;
         (short > whole.middle() * ESTIMATE).then_some(short)
@@ -341,9 +342,8 @@ impl Round<'_> {
     /// Length of the spur from how much more than the ring the point reads, in both stages.
     fn spur_length(&self, point: &PointReading) -> Option<Metres> {
         let run = self.run?;
-        let line: Ohms =
-            conductor::per_metre(self.tables, run.line, run.class)?.to::<measure::Ohm>();
-        let cpc: Ohms = conductor::per_metre(self.tables, run.cpc, run.class)?.to::<measure::Ohm>();
+        let line: Ohms = conductor::line_per_metre(self.tables, run)?.to::<measure::Ohm>();
+        let cpc: Ohms = conductor::cpc_per_metre(self.tables, run)?.to::<measure::Ohm>();
         let by = |reading: Option<Ohms>, stage: Stage, each: Ohms| {
             let reading = reading.filter(|r| !r.is_unbounded())?;
             let spur = reading.less(round_the_ring(self.ends, stage));

@@ -1,12 +1,13 @@
-//! A point that the job lacks, added on the way: a question first, and a change of the job once it is
-//! affirmed.
+//! A point or a circuit that the job lacks, added on the way: a question first, and a change of the job
+//! once it is affirmed.
 
 use super::{Refusal, refused};
+use crate::draft::CircuitWords;
 use crate::grammar::Intent;
-use crate::installation::{Accessory, CircuitKind, Job};
+use crate::installation::{Accessory, Circuit, CircuitKind, Job};
 use crate::sequence::agenda::Agenda;
-use crate::sequence::amend::{ChangeRefusal, change_job};
-use crate::sequence::facts::{Destination, Edition, Event, EventNo};
+use crate::sequence::amend::{ChangeRefusal, change_job, circuit_of, with_circuit as with};
+use crate::sequence::facts::{Destination, Edition, Event, EventNo, Withdrawal};
 use crate::sequence::state::place_of;
 use crate::terms::Place;
 
@@ -100,4 +101,108 @@ fn add(job: &mut Job, board: u16, circuit: u16, place: &Place) {
             spur: false,
         },
     );
+}
+
+/// "Add circuit five, ring": on the board where the work is.
+pub(super) fn circuit(
+    agenda: &Agenda,
+    said: &Intent,
+    circuit: u16,
+    pieces: &[String],
+) -> Vec<Event> {
+    if agenda.edition() == Edition::First {
+        return super::not_asked(said);
+    }
+    let first = || agenda.job().boards.first().map(|board| board.number);
+    let Some(board) = agenda.current().map(|step| step.board).or_else(first) else {
+        return super::not_asked(said);
+    };
+    if agenda.circuit(board, circuit).is_some() {
+        return refused(said, Refusal::CircuitThere { board, circuit });
+    }
+    if agenda.energised(board) {
+        return refused(said, Refusal::Energised { board });
+    }
+    match tried(agenda, board, circuit, pieces) {
+        Some(refusal) => refused(said, refusal),
+        None => vec![Event::ProposedCircuit {
+            board,
+            circuit,
+            said: pieces.to_vec(),
+        }],
+    }
+}
+
+/// More is said of the circuit that is asked about.
+pub(super) fn more(
+    agenda: &Agenda,
+    said: &Intent,
+    of: EventNo,
+    (board, circuit): (u16, u16),
+    pieces: Vec<String>,
+) -> Vec<Event> {
+    if let Some(refusal) = tried(agenda, board, circuit, &pieces) {
+        return refused(said, refusal);
+    }
+    vec![
+        Event::Withdrawn {
+            of,
+            why: Withdrawal::Restated,
+        },
+        Event::ProposedCircuit {
+            board,
+            circuit,
+            said: pieces,
+        },
+    ]
+}
+
+/// What an affirmed circuit comes to; what is missing is asked for first.
+pub(super) fn circuit_affirmed(
+    agenda: &Agenda,
+    said: &Intent,
+    of: EventNo,
+    (board, circuit): (u16, u16),
+    pieces: &[String],
+) -> Vec<Event> {
+    let Ok(new) = circuit_of(agenda.job(), board, circuit, pieces) else {
+        return refused(said, Refusal::QuestionOpen);
+    };
+    match with_circuit(agenda, board, new) {
+        Ok(events) => std::iter::once(Event::Affirmed { of })
+            .chain(events)
+            .collect(),
+        Err(ChangeRefusal::Energised(board)) => refused(said, Refusal::Energised { board }),
+        Err(_) => refused(said, Refusal::QuestionOpen),
+    }
+}
+
+/// Why a circuit can't be as it was said; what is only missing is no reason.
+fn tried(agenda: &Agenda, board: u16, circuit: u16, pieces: &[String]) -> Option<Refusal> {
+    let unfinished =
+        CircuitWords::of(circuit, pieces).is_ok_and(|words| words.circuit(circuit).is_err());
+    if unfinished {
+        return None;
+    }
+    match circuit_of(agenda.job(), board, circuit, pieces) {
+        Err(_) => Some(Refusal::CircuitNotClear {
+            board,
+            circuit,
+            said: pieces.to_vec(),
+        }),
+        Ok(new) => match with_circuit(agenda, board, new) {
+            Err(ChangeRefusal::Energised(board)) => Some(Refusal::Energised { board }),
+            Err(_) => Some(Refusal::not_asked_now()),
+            Ok(_) => None,
+        },
+    }
+}
+
+fn with_circuit(
+    agenda: &Agenda,
+    board: u16,
+    circuit: Circuit,
+) -> Result<Vec<Event>, ChangeRefusal> {
+    let job = with(agenda.job(), board, circuit);
+    change_job(agenda, &job, "", "", agenda.last_event_at())
 }

@@ -415,6 +415,9 @@ fn put_back(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Even
     let all_of_them = alteration.both || alteration.part == Part::RingEnds;
     // Of two conductors, or in place of another thing, one word more is wanted.
     let more_than_said = meant.iter().any(|entry| is_more_than(entry, alteration));
+    // "Lamps out" may have been said of several: the last that was counted is asked about.
+    let last_lamp = alteration.part == Part::Lamp
+        && matches!(meant.as_slice(), [only] if only.is_counted_lamp());
     let whole_place = alteration.part == Part::Accessory && alteration.place.is_some();
     // What goes by one name is one thing, however often it was put on the list.
     let by_name: BTreeSet<String> = meant.iter().map(|entry| entry.what()).collect();
@@ -429,7 +432,7 @@ fn put_back(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Even
         [] => refused(said, Refusal::NotOut),
         // What keeps another circuit off may not be what is meant.
         _ if keeps_another_off => vec![Event::ProposedAllBack { entries }],
-        _ if more_than_said => vec![Event::ProposedAllBack { entries }],
+        _ if more_than_said || last_lamp => vec![Event::ProposedAllBack { entries }],
         [_] => vec![Event::PutBack { entries }],
         _ if one_board && (all_of_them || whole_place) => vec![Event::PutBack { entries }],
         [first, ..] if counted => vec![Event::PutBack {

@@ -5,6 +5,7 @@ mod adding;
 mod alteration;
 mod finishing;
 mod following;
+mod inspecting;
 mod leaving_out;
 mod moving;
 mod practice;
@@ -50,7 +51,8 @@ pub fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
         return events;
     }
     match said {
-        Intent::Affirm => statement::affirm(agenda),
+        // It answers a question, and no step: it may have been meant for one that is gone.
+        Intent::Affirm => refused(said, Refusal::NothingToAnswer),
         Intent::Negative | Intent::Disregard | Intent::Correction(_) => {
             question::take_back(agenda, said)
         }
@@ -93,13 +95,29 @@ pub fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
         // The installation that is practised on has the points that it has.
         Intent::AddPoint { .. } if agenda.practises() => not_asked(said),
         Intent::AddPoint { name, circuit } => adding::decide(agenda, said, name, *circuit),
+        Intent::AddCircuit { .. } if agenda.practises() => not_asked(said),
+        Intent::AddCircuit {
+            number,
+            said: pieces,
+        } => adding::circuit(agenda, said, *number, pieces),
+        // Only while a circuit is being added.
+        Intent::Pieces(_) => not_asked(said),
+        Intent::Inspected { item, state } => inspecting::item(agenda, said, item, *state),
+        Intent::InspectedSection { section, state } => {
+            inspecting::section(agenda, said, *section, *state)
+        }
+        Intent::Observed {
+            code,
+            circuit,
+            place,
+        } => inspecting::observed(agenda, said, *code, *circuit, place.as_ref()),
         Intent::StaysOff(number) => moving::stays_off(agenda, said, *number),
         // What another grammar says never comes here: sessions hear by ours.
         Intent::CarryOn | Intent::Resume | Intent::EndOfNote | Intent::Foreign(_) => Vec::new(),
         Intent::Predict { of, reading } => practice::predicted(agenda, said, *of, *reading),
         Intent::Diagnose(fault) => practice::diagnosed(agenda, said, fault.as_ref()),
         // On a simulated installation the instrument answers (`Session::probed`), and nothing else.
-        Intent::Probe { .. } => not_asked(said),
+        Intent::Probe { .. } | Intent::WhatDoesItShow | Intent::SwitchedOn(_) => not_asked(said),
         Intent::Both(change) => alteration::both(agenda, said, *change),
         Intent::NotTested(_) | Intent::Skip(_) | Intent::Override(_) | Intent::Because(_) => {
             leaving_out::decide(agenda, said)

@@ -10,6 +10,18 @@ use crate::terms::{Alteration, Change, Part, Statement};
 /// What an open question makes of something said; nothing when it does not stand in its way.
 pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Option<Vec<Event>> {
     let of = question.about();
+    if let Question::Circuit(_, board, circuit, pieces) = question
+        && let Some(more) = more_of_circuit(said)
+    {
+        let all = [pieces.as_slice(), more].concat();
+        return Some(super::adding::more(
+            agenda,
+            said,
+            of,
+            (*board, *circuit),
+            all,
+        ));
+    }
     let withdrawn = |why| vec![Event::Withdrawn { of, why }];
     let events = match said {
         Intent::Affirm => match question {
@@ -24,6 +36,9 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
             },
             Question::Point(_, board, circuit, place) => {
                 super::adding::affirmed(agenda, of, *board, *circuit, place)
+            }
+            Question::Circuit(_, board, circuit, pieces) => {
+                super::adding::circuit_affirmed(agenda, said, of, (*board, *circuit), pieces)
             }
             Question::Statement(_, step, statement, place) => vec![
                 Event::Affirmed { of },
@@ -102,6 +117,15 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
     Some(events)
 }
 
+/// What is said further of a circuit that is being added, as a correction too: what is said later counts.
+fn more_of_circuit(said: &Intent) -> Option<&[String]> {
+    match said {
+        Intent::Pieces(more) => Some(more),
+        Intent::Correction(Some(right)) => more_of_circuit(right),
+        _ => None,
+    }
+}
+
 /// What becomes of a question about entries of the out-list when something is said to be out or back
 /// instead: once none of them is open, nothing is left to ask.
 fn settled_by(
@@ -116,6 +140,7 @@ fn settled_by(
         Question::Reading(_)
         | Question::Statement(..)
         | Question::Point(..)
+        | Question::Circuit(..)
         | Question::Finish(..)
         | Question::IfLive(_) => return None,
     };

@@ -8,6 +8,7 @@ use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{
     Doubt, Edition, Event, EventNo, Measure, Quantity, Refusal, Step, StepKind,
 };
+use crate::sequence::procedures::assess::calculated_zs;
 use crate::sequence::procedures::{is_a_short, is_about_zero, like_the_supply};
 use crate::sequence::state::{State, StepOutcome};
 use crate::terms::{HalfCycle, Level, Measure as Named, Place};
@@ -76,14 +77,60 @@ pub(super) fn decide(
     let reading = Event::Reading {
         step: target.id.clone(),
         reading: filled,
-        place: slots.place.cloned().or_else(|| target.place.clone()),
+        place: slots.place.cloned().or_else(|| agenda.zs_place(target)),
         half: slots.half.or(measure.half),
         verdict: assessment.verdict,
         doubt,
         question: None,
         replaces,
+        calculated: None,
     };
     ordered.into_iter().chain([reading]).collect()
+}
+
+/// Zs worked out from what was read: kept as a reading that says so, with what it is from.
+pub(super) fn calculated(agenda: &Agenda, said: &Intent) -> Vec<Event> {
+    let asked = agenda.current().filter(|step| {
+        step.kind == StepKind::Row("loop-impedance") && step.measures(Quantity::LoopImpedance)
+    });
+    // Who practises measures.
+    let Some((step, measure)) = asked
+        .filter(|_| !agenda.practises())
+        .and_then(|step| Some((step, step.measure()?)))
+    else {
+        return not_asked(said);
+    };
+    if let Err(refusal) = agenda.guard(step) {
+        return refused(said, refusal);
+    }
+    let (by, sum) = match calculated_zs(agenda.state(), step) {
+        Ok(found) => found,
+        Err(refusal) => return refused(said, refusal),
+    };
+    let reading = fill_in(&sum, &measure);
+    let assessment = agenda
+        .procedure(step)
+        .assess(agenda.state(), step, &reading);
+    let replaces = match agenda.outcome(step) {
+        Some(StepOutcome::Read(old)) => Some(*old),
+        _ => None,
+    };
+    let doubt = match (replaces, said_before(agenda, step)) {
+        (Some(reading), _) => Some(Doubt::ReadBefore { reading }),
+        (None, Some(event)) => Some(Doubt::SaidBefore { event }),
+        (None, None) => assessment.doubt,
+    };
+    vec![Event::Reading {
+        step: step.id.clone(),
+        reading,
+        place: agenda.zs_place(step),
+        half: None,
+        verdict: assessment.verdict,
+        doubt,
+        question: None,
+        replaces,
+        calculated: Some(by),
+    }]
 }
 
 /// Whether a number without a unit could be the voltage of the supply, on what should be dead.
@@ -160,7 +207,9 @@ fn resolve_step<'a>(
                     .is_none_or(|pair| pair_fits(pair, measure.pair))
                 && (reading.at.is_none() || reading.at == measure.at)
                 && (slots.half.is_none() || slots.half == measure.half)
-                && (slots.place.is_none() || slots.place == step.place.as_ref())
+                && (slots.place.is_none()
+                    || slots.place == step.place.as_ref()
+                    || slots.place == agenda.zs_place(step).as_ref())
                 && reading
                     .unit
                     .is_none_or(|unit| same_kind(unit, measure.unit))
@@ -204,6 +253,9 @@ fn is_called(name: Named, step: &Step, measure: &Measure) -> bool {
         Named::Ze => measure.quantity == Quantity::ExternalLoop,
         Named::Zs => measure.quantity == Quantity::LoopImpedance,
         Named::FaultCurrent => measure.quantity == Quantity::FaultCurrent,
+        Named::RcdRated => measure.quantity == Quantity::RcdTime,
+        Named::RcdFive => measure.quantity == Quantity::RcdFiveTimes,
+        Named::RcdHalf => measure.quantity == Quantity::RcdHalf,
     }
 }
 

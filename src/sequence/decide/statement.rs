@@ -5,18 +5,8 @@ use crate::grammar::Intent;
 use crate::quantity::Pair;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Ask, Edition, Event, Step, StepKind, Withdrawal};
+use crate::sequence::procedures::inspection::OUTCOME;
 use crate::terms::{Change, Part, Place, Stage, Statement};
-
-/// "Affirm" with no question open answers a step that only wants to hear "done".
-pub(super) fn affirm(agenda: &Agenda) -> Vec<Event> {
-    let wants_done = |step: &Step| matches!(&step.ask, Ask::Statement(wanted) if wanted.first() == Some(&Statement::Done));
-    match agenda.current() {
-        Some(step) if wants_done(step) => {
-            decide(agenda, &Intent::Affirm, Statement::Done, None, None)
-        }
-        _ => refused(&Intent::Affirm, super::Refusal::NothingToAnswer),
-    }
-}
 
 /// A statement answers the step asked for, or, when it names another pair or place, the step of
 /// the same stage that is about that.
@@ -30,7 +20,14 @@ pub(super) fn decide(
     let Some(current) = agenda.current() else {
         return not_asked(said);
     };
+    if pair.is_none()
+        && place.is_none()
+        && let Some(events) = super::inspecting::asked_for(agenda, said, statement)
+    {
+        return events;
+    }
     match statement {
+        Statement::Calculated => return super::reading::calculated(agenda, said),
         Statement::DangerCodeOne => return leaving_out::danger(agenda, said),
         Statement::StaysOn if current.kind != StepKind::MakeSafe => {
             return leaving_out::decided_to_stay_on(agenda, said);
@@ -137,8 +134,15 @@ fn is_fault_of_the_circuit(step: &Step, statement: Statement) -> bool {
 fn accepts(agenda: &Agenda, step: &Step, statement: Statement) -> Option<Statement> {
     let answers = agenda.procedure(step).answers(step);
     // A test button that works trips.
+    let wants_pass =
+        |ask: &Ask| matches!(ask, Ask::Statement(wanted) if wanted.contains(&Statement::Pass));
     let statement = match (step.kind, statement) {
+        // "Satisfactory" is what works, where nothing is inspected.
+        (StepKind::RcdButton, Statement::Satisfactory) => Statement::Tripped,
+        (_, Statement::Satisfactory) if wants_pass(&step.ask) => Statement::Pass,
         (StepKind::RcdButton, Statement::Pass) => Statement::Tripped,
+        (StepKind::Row("functional-surge"), Statement::Pass) => Statement::IndicatorGreen,
+        (StepKind::Row("functional-surge"), Statement::Fail) => Statement::IndicatorRed,
         (_, statement) => statement,
     };
     match &step.ask {
@@ -156,11 +160,13 @@ fn accepts(agenda: &Agenda, step: &Step, statement: Statement) -> Option<Stateme
 }
 
 /// Whether a statement counts only once it is affirmed: that an RCD did not trip at its rated current or
-/// more takes the circuit out of use.
+/// more takes the circuit out of use; that the whole is satisfactory.
 fn surprises(agenda: &Agenda, step: &Step, statement: Statement) -> bool {
-    agenda.edition() > Edition::First
-        && statement == Statement::NoTrip
-        && matches!(step.kind, StepKind::RcdRated | StepKind::RcdFive)
+    // "Satisfactory" and its opposite end alike: the outcome of the whole is asked for twice.
+    let whole = step.kind == OUTCOME && statement == Statement::Satisfactory;
+    let no_trip = statement == Statement::NoTrip
+        && matches!(step.kind, StepKind::RcdRated | StepKind::RcdFive);
+    agenda.edition() > Edition::First && (whole || no_trip)
 }
 
 /// A statement as a question whether it is so.

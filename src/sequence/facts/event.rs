@@ -6,8 +6,8 @@ use crate::installation::Job;
 use crate::limits::Verdict;
 use crate::quantity::Reading;
 use crate::terms::{
-    Consequence, Delivery, HalfCycle, HiddenFault, Parked, Part, Place, Practice, Predicted, Probe,
-    Reason, Shown, Statement,
+    Consequence, Delivery, HalfCycle, HiddenFault, ItemNumber, Parked, Part, Place, Practice,
+    Predicted, Probe, Reason, Shown, Statement,
 };
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -30,8 +30,72 @@ impl fmt::Display for EventNo {
 /// asked about both: an older program would call nothing out where something is.
 /// Its verdicts have no sentences either. Version 4 has jobs that were changed on the way: an older
 /// program would go on with the job as it was. Version 5 has practice: an older program would take it
-/// for a test.
-pub const EVENT_VERSION: u16 = 5;
+/// for a test. Version 6 has practices in which devices trip and stay off: an older program would take what
+/// is behind them for live. It has readings that were calculated, which an older program would take
+/// for measured ones, and inspections.
+pub const EVENT_VERSION: u16 = 6;
+
+/// What a loop impedance was worked out from: the loop outside, and R1+R2 of its circuit.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Calculated {
+    /// Which loop outside.
+    pub by: External,
+    /// Its value.
+    pub external: Reading,
+    /// The highest R1+R2 that was read, without the test leads.
+    pub r1_r2: Reading,
+}
+
+/// The part of a loop that is outside a board.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum External {
+    /// Ze, as measured.
+    Ze,
+    /// Ze, as it was given.
+    GivenZe,
+    /// At a further board: Zs of the circuit that feeds it, as measured.
+    Zdb,
+}
+
+impl External {
+    /// As on a schedule.
+    pub fn shown(self) -> &'static str {
+        match self {
+            Self::Ze => "Ze",
+            Self::GivenZe => "Ze as given",
+            Self::Zdb => "Zdb",
+        }
+    }
+}
+
+impl Calculated {
+    /// The sum, to the digits that both have: 0.21 + 0.302 = 0.512.
+    pub fn sum(&self) -> Option<Reading> {
+        let ohms = |reading: &Reading| {
+            let value = crate::quantity::Ohms::from_reading(reading, None).ok()?;
+            value.value()
+        };
+        let sum = ohms(&self.external)? + ohms(&self.r1_r2)?;
+        let places = [&self.external, &self.r1_r2].map(|reading| {
+            let shown = reading.shown();
+            shown.split_once('.').map_or(0, |(_, after)| after.len())
+        });
+        let places = places.into_iter().max().unwrap_or(2).clamp(2, 3);
+        let number = format!("{sum:.places$}").parse().ok()?;
+        Some(Reading::exact(number).in_unit(crate::quantity::Unit::Ohm))
+    }
+
+    /// "Ze 0.21 + (R1+R2) 0.30".
+    pub fn shown(&self) -> String {
+        format!(
+            "{} {} + (R1+R2) {}",
+            self.by.shown(),
+            self.external.shown(),
+            self.r1_r2.shown()
+        )
+    }
+}
 
 /// Something that happened in a session. A session's state is nothing but its events applied in
 /// order; events are never changed, a later one names the one it replaces.
@@ -141,6 +205,9 @@ pub enum Event {
         /// The reading it replaces.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         replaces: Option<EventNo>,
+        /// What it was worked out from, where it was not measured.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        calculated: Option<Calculated>,
     },
     /// A questioned reading or proposal was affirmed.
     Affirmed {
@@ -174,6 +241,32 @@ pub enum Event {
         /// What was said.
         statement: Statement,
         /// The place that was said, where the step has another or none.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        place: Option<Place>,
+    },
+    /// The open items of a section of the inspection were answered together.
+    SectionStated {
+        /// The section.
+        section: u16,
+        /// The items.
+        steps: Vec<StepId>,
+        /// What was said of each.
+        statement: Statement,
+    },
+    /// Something was seen that stands on the report with its code. What is noted until "end of note" is
+    /// its words.
+    Observed {
+        /// The board's number.
+        board: u16,
+        /// The circuit, when one was named.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        circuit: Option<u16>,
+        /// The item of the inspection that it belongs to.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        item: Option<ItemNumber>,
+        /// C1, C2, C3 or FI.
+        code: Statement,
+        /// Where, when that was said.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         place: Option<Place>,
     },
@@ -274,6 +367,17 @@ pub enum Event {
         circuit: u16,
         /// The point.
         place: Place,
+    },
+    /// A circuit that the job lacks was named, or more was said of it, and must be affirmed; the job is
+    /// changed then.
+    ProposedCircuit {
+        /// The board's number.
+        board: u16,
+        /// The circuit's number.
+        circuit: u16,
+        /// All that was said of it so far, a piece each.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        said: Vec<String>,
     },
     /// "Finish" was said with steps left undone, and must be affirmed.
     ProposedFinish {
@@ -402,6 +506,19 @@ pub enum Event {
         #[serde(default, rename = "bar", skip_serializing_if = "Option::is_none")]
         refusal: Option<Refusal>,
     },
+    /// In a practice, what had tripped was switched on again.
+    SwitchedOn {
+        /// The board's number.
+        board: u16,
+        /// The circuit.
+        circuit: u16,
+    },
+    /// In a practice, something came of what had been done to the installation: a short circuit was
+    /// energised.
+    Came {
+        /// What.
+        came: Vec<Consequence>,
+    },
     /// What a reading will be was said before it was taken.
     Predicted {
         /// The step that it is for.
@@ -476,6 +593,8 @@ impl Event {
             Self::Withdrawn { .. } => "withdrawn",
             Self::CorrectedAtDesk { .. } => "corrected-at-desk",
             Self::Stated { .. } => "stated",
+            Self::SectionStated { .. } => "section-stated",
+            Self::Observed { .. } => "observed",
             Self::Ordered { .. } => "ordered",
             Self::AskedIfOut { .. } => "asked-if-out",
             Self::AskedIfLive { .. } => "asked-if-live",
@@ -487,6 +606,7 @@ impl Event {
             Self::ProposedNeverOut { .. } => "proposed-never-out",
             Self::ProposedStatement { .. } => "proposed-statement",
             Self::ProposedPoint { .. } => "proposed-point",
+            Self::ProposedCircuit { .. } => "proposed-circuit",
             Self::ProposedFinish { .. } => "proposed-finish",
             Self::NotTested { .. } => "not-tested",
             Self::Skipped { .. } => "skipped",
@@ -503,6 +623,8 @@ impl Event {
             Self::Noted { .. } => "noted",
             Self::SoundForgotten { .. } => "sound-forgotten",
             Self::Probed { .. } => "probed",
+            Self::SwitchedOn { .. } => "switched-on",
+            Self::Came { .. } => "came",
             Self::Predicted { .. } => "predicted",
             Self::Diagnosed { .. } => "diagnosed",
             Self::Revealed { .. } => "revealed",

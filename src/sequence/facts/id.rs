@@ -43,7 +43,8 @@ pub struct StepId {
 pub struct NotAStepId(String);
 
 /// Every stage, to be found by its name.
-const STAGES: [Stage; 17] = [
+const STAGES: [Stage; 18] = [
+    Stage::Inspection,
     Stage::Isolation,
     Stage::Instruments,
     Stage::Continuity,

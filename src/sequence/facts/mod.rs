@@ -12,7 +12,7 @@ mod step;
 
 pub use column::{Beside, Column, ShownWhen, Worst};
 pub use edition::{Edition, UnknownEdition};
-pub use event::{EVENT_VERSION, Event, EventNo, Mode, Withdrawal};
+pub use event::{Calculated, EVENT_VERSION, Event, EventNo, External, Mode, Withdrawal};
 pub use id::{NotAStepId, ProcedureId, StepId};
 pub use order::Order;
 pub use plan::Plan;

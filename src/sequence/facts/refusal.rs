@@ -1,7 +1,7 @@
 use super::event::{EventNo, Mode};
 use super::id::StepId;
 use crate::quantity::{Number, TestVoltage};
-use crate::terms::{Place, Predicted, Stage};
+use crate::terms::{ItemNumber, Place, Predicted, Stage};
 use serde::{Deserialize, Serialize};
 
 /// Why something asked for is refused. What is barred by the out-list, or by a dead test outside its
@@ -99,6 +99,10 @@ pub enum Refusal {
         /// Which.
         mode: Mode,
     },
+    /// An item that is not satisfactory is told with its code.
+    CodeNeeded,
+    /// That a whole section is as it should be is said item by item.
+    ItemByItem,
     /// The session is finished.
     Finished,
     /// There is no such circuit, board or stage in the job, or nothing left to do there.
@@ -115,6 +119,13 @@ pub enum Refusal {
         /// What was asked, in words, by the first version.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         wanted: Option<String>,
+    },
+    /// Nothing to work Zs out from.
+    NothingToCalculate {
+        /// Whether the loop outside is not known.
+        external: bool,
+        /// Whether R1+R2 was not read.
+        r1_r2: bool,
     },
     /// No step now takes such an answer.
     NotAskedNow {
@@ -144,6 +155,22 @@ pub enum Refusal {
     NoSuchPoint {
         /// The point.
         place: Place,
+    },
+    /// A circuit of this number is there already.
+    CircuitThere {
+        /// The board's number.
+        board: u16,
+        /// The circuit's number.
+        circuit: u16,
+    },
+    /// What was said of a circuit to be added is not understood, or no job could have it.
+    CircuitNotClear {
+        /// The board's number.
+        board: u16,
+        /// The circuit's number.
+        circuit: u16,
+        /// What was said of it.
+        said: Vec<String>,
     },
     /// What was hidden is to be named before a practice ends.
     NameTheFault,
@@ -210,6 +237,10 @@ pub enum Destination {
     Stage(Stage),
     /// The insulation tests at a voltage.
     TestsAt(TestVoltage),
+    /// An item of the inspection.
+    Item(ItemNumber),
+    /// A section of the inspection, or one in which nothing is open.
+    Section(u16),
 }
 
 /// Why a reading is surprising, so that it needs "affirm" before it counts.

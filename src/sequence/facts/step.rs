@@ -99,6 +99,10 @@ pub enum Quantity {
     RcdTime,
     /// An RCD at five times its rated current.
     RcdFiveTimes,
+    /// A loop tester on its reference.
+    LoopCheck,
+    /// An RCD tester on its reference.
+    RcdCheck,
     /// A value that is noted and compared with nothing.
     Noted,
 }
@@ -123,6 +127,8 @@ impl Quantity {
             Self::RcdHalf => "RCD at half IΔn",
             Self::RcdTime => "RCD at IΔn",
             Self::RcdFiveTimes => "RCD at 5 IΔn",
+            Self::LoopCheck => "loop tester on its reference",
+            Self::RcdCheck => "RCD tester on its reference",
             Self::Noted => "value",
         }
     }
@@ -173,6 +179,8 @@ kinds! {
     LeadsOpen = "leads-open",
     /// An instrument with its leads joined.
     LeadsJoined = "leads-joined",
+    /// A loop or RCD tester on its reference.
+    TesterCheck = "tester-check",
     /// A main bond.
     Bond = "bond",
     /// A main bond back on.
@@ -197,6 +205,8 @@ kinds! {
     RingUncrossEarth = "ring-uncross-earth",
     /// All six ends of a ring back in their terminals.
     RingEndsBack = "ring-ends-back",
+    /// Surge protection out, before a board is tested together.
+    SurgeOut = "surge-out",
     /// All circuits of a board together at 250 V.
     InsulationTogetherTrial = "insulation-together-trial",
     /// All circuits of a board together.
@@ -229,6 +239,8 @@ kinds! {
     OffTerminals = "off-terminals",
     /// A circuit that is dangerous now: isolate it.
     MakeSafe = "make-safe",
+    /// The neutral of a circuit of a live board out of its terminal.
+    NeutralOut = "neutral-out",
     /// Polarity at an outlet that was opened, live.
     ReopenedPolarity = "reopened-polarity",
     /// The loop at an outlet that was opened.
@@ -364,6 +376,7 @@ impl Step {
             Statement::PolarityReversed
             | Statement::SequenceReversed
             | Statement::Fail
+            | Statement::IndicatorRed
             | Statement::NotProved => true,
             // Somebody decided that what is dangerous stays on.
             Statement::StaysOn => true,

@@ -3,14 +3,16 @@
 //! Continuity readings are compared with the resistance of the test leads taken off, when it was
 //! noted and not nulled; the log and the schedule keep what was said.
 
-use crate::installation::{Accessory, Circuit, SystemVoltage};
+use crate::installation::{Accessory, Circuit, GroupRcd, Rcd, SystemVoltage};
 use crate::limits::conductor::{self, Through};
 use crate::limits::insulation::{self as insulation_limits, Pattern};
 use crate::limits::judge::{self, Beside, Multiple, Place};
 use crate::limits::ring::{Leg, PointReading, Stage as Crossed};
 use crate::limits::{CircuitFacts, Finding, Outcome, Verdict};
-use crate::quantity::{Celsius, Conductors, MegOhms, Ohms, Pair, Reading, TestVoltage, Truth};
-use crate::sequence::facts::{Doubt, Quantity, Step, StepKind};
+use crate::quantity::{
+    Celsius, Conductors, MegOhms, Ohms, Pair, Reading, Relation, TestVoltage, Truth, Unit,
+};
+use crate::sequence::facts::{Calculated, Doubt, External, Quantity, Refusal, Step, StepKind};
 use crate::sequence::state::{State, place_of};
 
 /// What a procedure thinks of a reading.
@@ -328,12 +330,20 @@ pub fn external_loop(state: &State, step: &Step, reading: &Reading) -> Assessmen
         .circuits
         .iter()
         .max_by(|a, b| sensitive(a).total_cmp(&sensitive(b)));
+    // The least sensitive counts: the loop must do for that one too.
+    let groups = board.rcds.iter().map(GroupRcd::rcd);
+    let own = worst.and_then(|circuit| circuit.rcd.clone());
+    let least = groups
+        .chain(own)
+        .max_by(|a, b| a.milliamps.total_cmp(&b.milliamps));
     match worst {
-        Some(circuit) => Assessment::by(judge::ze(
-            state.tables(),
-            &state.job().facts(board, circuit),
-            reading,
-        )),
+        Some(circuit) => {
+            let facts = CircuitFacts {
+                rcd: least.as_ref().map(Rcd::facts),
+                ..state.job().facts(board, circuit)
+            };
+            Assessment::by(judge::ze(state.tables(), &facts, reading))
+        }
         None => Assessment::noted(),
     }
 }
@@ -379,6 +389,52 @@ pub fn measured_ze(state: &State, board: u16) -> Option<Reading> {
         .and_then(|_| state.external_loop())
 }
 
+/// What Zs of a step's circuit is worked out from, and the sum; or what is missing for it.
+///
+/// # Errors
+/// The refusal.
+pub fn calculated_zs(state: &State, step: &Step) -> Result<(Calculated, Reading), Refusal> {
+    let value = |reading: &Reading| reading.relation == Relation::Exact;
+    let missing = |external, r1_r2| Refusal::NothingToCalculate { external, r1_r2 };
+    let external = external_of(state, step.board).filter(|(_, reading)| value(reading));
+    let r1_r2 = step
+        .circuit
+        .and_then(|circuit| state.highest_r1_r2(step.board, circuit))
+        .filter(value);
+    let (Some((by, external)), Some(r1_r2)) = (external, r1_r2) else {
+        return Err(missing(external.is_none(), r1_r2.is_none()));
+    };
+    let calculated = Calculated {
+        by,
+        external,
+        r1_r2,
+    };
+    match calculated.sum() {
+        Some(sum) => Ok((calculated, sum)),
+        None => Err(missing(true, true)),
+    }
+}
+
+/// The loop outside a board: Ze as it was measured, or else as it was given; at a further board the
+/// highest Zs measured of the circuit that feeds it.
+fn external_of(state: &State, board: u16) -> Option<(External, Reading)> {
+    if state.board(board)?.fed_from.is_none() {
+        let given = || {
+            let ze = state.job().supply.ze_ohms?;
+            Some((External::GivenZe, Reading::exact(ze).in_unit(Unit::Ohm)))
+        };
+        let measured = measured_ze(state, board);
+        return measured.map(|ze| (External::Ze, ze)).or_else(given);
+    }
+    let (by, circuit) = state.job().feeder_of(board)?;
+    state
+        .counting_on(by, circuit?, Quantity::LoopImpedance)
+        .filter(|record| record.calculated.is_none())
+        .map(|record| record.reading)
+        .max_by(|a, b| a.size().total_cmp(&b.size()))
+        .map(|zdb| (External::Zdb, zdb))
+}
+
 /// Zs of a circuit, beside Ze and R1+R2 as they were read.
 pub fn loop_impedance(state: &State, step: &Step, reading: &Reading) -> Assessment {
     let Some((circuit, facts)) = circuit(state, step) else {
@@ -399,8 +455,25 @@ pub fn loop_impedance(state: &State, step: &Step, reading: &Reading) -> Assessme
 
 /// An RCD's time, or no trip at half its rated current.
 pub fn rcd(state: &State, step: &Step, reading: &Reading) -> Assessment {
-    let Some((_, facts)) = circuit(state, step) else {
+    let device = match state.group_of(step) {
+        Some(group) => Some(group.rcd()),
+        None => state
+            .circuit_of(step)
+            .and_then(|circuit| circuit.rcd.clone()),
+    };
+    let any_circuit = || {
+        let board = state.board(step.board)?;
+        Some(state.job().facts(board, board.circuits.first()?))
+    };
+    let Some(facts) = circuit(state, step)
+        .map(|(_, facts)| facts)
+        .or_else(any_circuit)
+    else {
         return Assessment::noted();
+    };
+    let facts = CircuitFacts {
+        rcd: device.as_ref().map(Rcd::facts),
+        ..facts
     };
     let multiple = match step.measure().map(|m| m.quantity) {
         Some(Quantity::RcdHalf) => Multiple::Half,

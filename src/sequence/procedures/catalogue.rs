@@ -1,8 +1,8 @@
 use super::table::{self, Row};
 use super::{
-    Procedure, continuity::Continuity, energise::Energise, external_loop::ExternalLoop,
+    Procedure, continuity::Continuity, energise::Energise, external_loop::ExternalLoop, inspection,
     instruments::Instruments, insulation::Insulation, isolation::Isolation, make_safe,
-    put_back::PutBack, reconnected::RECONNECTED, reopened::REOPENED,
+    put_back::PutBack, reconnected::RECONNECTED, reopened::REOPENED, visit,
 };
 use crate::installation::Job;
 use crate::sequence::facts::{Column, Edition, Plan, ProcedureId, Step};
@@ -11,6 +11,8 @@ use std::sync::{Arc, LazyLock};
 /// When in the job of a board a procedure comes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Slot {
+    /// Before anything is isolated.
+    AsFound,
     /// Before the circuits of a board are tested.
     BeforeCircuits,
     /// On each circuit, dead, in the order of BS 7671 643.2 to 643.6, and put back before the next.
@@ -56,6 +58,7 @@ const FIRST: &[Round] = &[&[
 /// The rounds of the second: the dead tests of every board, the supply, then what is live. A board
 /// that feeds another makes that live too.
 const SECOND: &[Round] = &[
+    &[Slot::AsFound],
     &[Slot::BeforeCircuits, Slot::DeadOnCircuit, Slot::DeadOnBoard],
     &[Slot::Supply],
     &[
@@ -88,8 +91,10 @@ static SHIPPED: LazyLock<Arc<Catalogue>> = LazyLock::new(|| {
     let live = [
         (Slot::LiveOnCircuit, row(&table::LOOP_IMPEDANCE)),
         (Slot::LiveOnCircuit, row(&table::RCD)),
+        (Slot::AfterCircuits, row(&table::RCD_OF_SEVERAL)),
         (Slot::AfterCircuits, row(&table::PHASE_SEQUENCE)),
         (Slot::AfterCircuits, row(&table::FUNCTIONAL)),
+        (Slot::AfterCircuits, row(&inspection::INSPECTION_OUTCOME)),
         (Slot::AfterCircuits, row(&table::HANDOVER)),
     ];
     let first: [(Slot, &'static dyn Procedure); 8] = [
@@ -102,14 +107,20 @@ static SHIPPED: LazyLock<Arc<Catalogue>> = LazyLock::new(|| {
         (Slot::Between, &PutBack),
         (Slot::Between, &Energise),
     ];
-    let second: [(Slot, &'static dyn Procedure); 13] = [
+    let second: [(Slot, &'static dyn Procedure); 19] = [
+        (Slot::AsFound, row(&inspection::INSPECTION)),
+        (Slot::AsFound, row(&visit::ADEQUACY)),
+        (Slot::BeforeCircuits, row(&visit::FOUND_LIVE)),
+        (Slot::BeforeCircuits, row(&inspection::INSPECTION_INSIDE)),
         (Slot::DeadOnCircuit, row(&make_safe::STAYS_OFF)),
         (Slot::DeadOnCircuit, &Continuity),
         (Slot::DeadOnCircuit, row(&table::RING)),
+        (Slot::DeadOnCircuit, row(&visit::NEUTRAL_OUT)),
         (Slot::DeadOnCircuit, &Insulation),
         (Slot::DeadOnCircuit, row(&RECONNECTED)),
         (Slot::DeadOnCircuit, &PutBack),
         (Slot::DeadOnCircuit, row(&table::POLARITY)),
+        (Slot::DeadOnBoard, row(&table::SURGE_OUT)),
         (Slot::DeadOnBoard, &Insulation),
         (Slot::Between, &PutBack),
         (Slot::Between, &Energise),
@@ -199,6 +210,7 @@ impl Catalogue {
                 }
             }
         }
+        steps.retain(|step| visit::belongs_to(job, step));
         if let Some(wanted) = &job.tests {
             steps.retain(|step| {
                 wanted.contains(&step.stage) || !(step.is_dead_test() || step.is_live_work())

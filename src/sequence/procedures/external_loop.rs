@@ -29,7 +29,7 @@ impl Procedure for ExternalLoop {
         _circuit: Option<&Circuit>,
         edition: Edition,
     ) -> Vec<Step> {
-        if board.fed_from.is_some() {
+        if board.fed_from.is_some() || board.isolates_circuits() {
             return Vec::new();
         }
         let build = StepBuilder::new(self, board, None, "loop");

@@ -1,5 +1,6 @@
 //! Faults that no reason makes right to energise, and what is dangerous once it is live.
 
+use crate::installation::Earthing;
 use crate::limits::{Finding, Outcome};
 use crate::quantity::{MegOhms, Pair, Reading, Relation, TestVoltage, Truth, Unit};
 use crate::sequence::breakage::{self, Break};
@@ -83,9 +84,17 @@ pub fn is_danger(state: &State, step: &Step) -> bool {
         return false;
     }
     let circuit = state.circuit_of(step);
-    let additional = circuit
-        .and_then(|circuit| circuit.rcd.as_ref())
-        .is_some_and(|rcd| rcd.milliamps <= 30.0);
+    let additional = match state.group_of(step) {
+        // On a TT system it is what disconnects a fault, whatever it is rated for.
+        Some(group) => group.milliamps <= 30.0 || state.job().supply.earthing == Earthing::Tt,
+        None => circuit
+            .and_then(|circuit| circuit.rcd.as_ref())
+            .is_some_and(|rcd| rcd.milliamps <= 30.0),
+    };
+    let residual = || {
+        let board = state.board(step.board)?;
+        board.residual_of(circuit?)
+    };
     match state.outcome(step) {
         Some(StepOutcome::Stated(_, Statement::PolarityReversed)) => true,
         Some(StepOutcome::Stated(_, Statement::NoTrip)) => {
@@ -95,7 +104,7 @@ pub fn is_danger(state: &State, step: &Step) -> bool {
             let failed = record.outcome() == Some(Outcome::Fail);
             match step.stage {
                 Stage::LoopImpedance => {
-                    let covered = circuit.is_some_and(|circuit| circuit.rcd.is_some())
+                    let covered = residual().is_some()
                         || record.verdict.as_ref().and_then(|v| v.finding)
                             == Some(Finding::RestsOnRcd);
                     record.reading.relation == Relation::OverRange || (failed && !covered)

@@ -1,6 +1,7 @@
 use super::{Answers, Assessment, Procedure, StepBuilder};
-use crate::installation::{Board, Circuit, Job};
-use crate::quantity::{Reading, Relation, Unit};
+use crate::installation::{Board, Circuit, Instrument, Job};
+use crate::limits::judge;
+use crate::quantity::{Number, Reading, Relation, Unit};
 use crate::sequence::facts::{Doubt, Edition, Measure, ProcedureId, Quantity, Step, StepKind};
 use crate::sequence::state::State;
 use crate::terms::{Stage, Statement};
@@ -14,6 +15,30 @@ pub(super) struct Instruments;
 /// Leads and probes joined read less than this, Ω. Common practice: leads of 1.5 m with fused
 /// probes stay under it.
 const LEADS_AT_MOST: f64 = 0.5;
+
+/// The instrument with a reference for a quantity, and what it should read on that.
+fn reference(job: &Job, quantity: Quantity) -> Option<(&Instrument, Number, Unit)> {
+    job.instruments.iter().find_map(|instrument| {
+        let (reads, unit) = match quantity {
+            Quantity::LoopCheck => (instrument.loop_reference_ohms?, Unit::Ohm),
+            Quantity::RcdCheck => (instrument.rcd_reference_ms?, Unit::MilliSecond),
+            _ => return None,
+        };
+        Some((instrument, reads, unit))
+    })
+}
+
+/// The range of an instrument that a step checks, and what it should read.
+pub fn reference_of(job: &Job, step: &Step) -> Option<(String, Reading)> {
+    let quantity = step.measure()?.quantity;
+    let (instrument, reads, unit) = reference(job, quantity)?;
+    let what = match quantity {
+        Quantity::LoopCheck => "loop range",
+        _ => "RCD range",
+    };
+    let name = format!("{}, {what}", instrument.name);
+    Some((name, Reading::exact(reads).in_unit(unit)))
+}
 
 impl Procedure for Instruments {
     fn id(&self) -> ProcedureId {
@@ -57,10 +82,39 @@ impl Procedure for Instruments {
                 Measure::of(Quantity::LeadsShorted, *unit),
             ));
         }
+        let checks: [(Quantity, Unit, &str, &[Stage]); 2] = [
+            (
+                Quantity::LoopCheck,
+                Unit::Ohm,
+                "loop",
+                &[Stage::LoopImpedance, Stage::ExternalLoop],
+            ),
+            (Quantity::RcdCheck, Unit::MilliSecond, "rcd", &[Stage::Rcd]),
+        ];
+        // Only of instruments whose reference the job file tells.
+        for (quantity, unit, rule, stages) in checks {
+            let build = StepBuilder::new(self, board, None, rule);
+            let measure = Measure::of(quantity, unit);
+            let step = build.reading(format!("{rule}/reference"), StepKind::TesterCheck, measure);
+            if needed(stages) && reference(job, quantity).is_some() {
+                steps.push(step);
+            }
+        }
         steps
     }
 
-    fn assess(&self, _state: &State, step: &Step, reading: &Reading) -> Assessment {
+    fn assess(&self, state: &State, step: &Step, reading: &Reading) -> Assessment {
+        if step.kind == StepKind::TesterCheck {
+            let quantity = step.measure().map(|measure| measure.quantity);
+            let reference = quantity.and_then(|quantity| reference(state.job(), quantity));
+            return match reference {
+                Some((_, reference, unit)) => {
+                    let reference = Reading::exact(reference).in_unit(unit);
+                    Assessment::by(judge::tester(state.tables(), &reference, reading))
+                }
+                None => Assessment::noted(),
+            };
+        }
         let doubt = match step.kind {
             StepKind::LeadsOpen => {
                 let apart = matches!(reading.relation, Relation::Over | Relation::OverRange);
@@ -81,6 +135,7 @@ impl Procedure for Instruments {
         let instead_of_reading: &[Statement] = match step.measure().map(|m| (m.quantity, m.unit)) {
             Some((Quantity::LeadsShorted, Unit::Ohm)) => &[Statement::Nulled],
             Some((Quantity::LeadsShorted, _)) => &[Statement::Shorted],
+            Some((Quantity::LoopCheck | Quantity::RcdCheck, _)) => &[],
             _ => &[Statement::Open],
         };
         Answers {

@@ -1,3 +1,4 @@
+use super::table::surge_is_in;
 use super::{Answers, Assessment, Procedure, StepBuilder, assess};
 use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, SystemVoltage};
 use crate::quantity::{Conductors, Pair, Reading, TestVoltage, Unit};
@@ -169,6 +170,13 @@ impl Procedure for Insulation {
     }
 
     fn guard(&self, state: &State, step: &Step) -> Result<(), Refusal> {
+        if step.circuit.is_none() && step.measure().is_some() {
+            let mut beside = state.plan().beside(step);
+            let out = beside.find(|other| other.kind == StepKind::SurgeOut);
+            if let Some(out) = out.filter(|out| surge_is_in(state, out)) {
+                return Err(Refusal::first_comes(&out.id));
+            }
+        }
         if step.measure().is_none() || at_250(step) || breakage::is(Break::HighVoltageUnguarded) {
             return Ok(());
         }

@@ -3,7 +3,7 @@ use crate::installation::{Board, Circuit, Job, Phases};
 use crate::quantity::Pair;
 use crate::sequence::facts::{Edition, ProcedureId, Refusal, Step, StepKind};
 use crate::sequence::state::{State, StepOutcome};
-use crate::terms::{Stage, Statement};
+use crate::terms::{Place, Stage, Statement};
 
 /// Safe isolation: identify, find every source, prove the indicator, isolate, lock off, prove
 /// dead between every pair, prove the indicator again. Source: HSE HSG85 and GS38.
@@ -34,20 +34,33 @@ impl Procedure for Isolation {
             build.statement("isolate", StepKind::Isolate, &[Statement::Isolated]),
             build.statement("lock", StepKind::Lock, &[Statement::LockedOff]),
         ];
-        let pairs: &[Pair] = match board.phases {
-            Phases::Single => &Pair::SINGLE_PHASE,
-            Phases::Three => &Pair::THREE_PHASE,
-        };
-        steps.extend(pairs.iter().enumerate().map(|(n, pair)| {
+        let dead = |n: usize, tail: String, pair: Pair| {
             let kind = match n {
                 0 => StepKind::ProveFirstDead,
                 _ => StepKind::ProveDead,
             };
             Step {
-                pair: Some(*pair),
-                ..build.statement(format!("dead/{pair}"), kind, &[Statement::Dead])
+                pair: Some(pair),
+                ..build.statement(tail, kind, &[Statement::Dead])
             }
-        }));
+        };
+        if board.isolates_circuits() {
+            // Each by its own device: each is proved dead where it is worked on.
+            for circuit in &board.circuits {
+                let place = Place {
+                    name: "circuit".to_owned(),
+                    number: Some(circuit.number),
+                };
+                let pairs = pairs_of(circuit.phases).iter().enumerate();
+                steps.extend(pairs.map(|(n, pair)| {
+                    dead(n, format!("dead/circuit-{}/{pair}", circuit.number), *pair)
+                        .at(place.clone())
+                }));
+            }
+        } else {
+            let pairs = pairs_of(board.phases).iter().enumerate();
+            steps.extend(pairs.map(|(n, pair)| dead(n, format!("dead/{pair}"), *pair)));
+        }
         steps.push(build.statement("prove-after", StepKind::ProveAfter, &proving));
         steps
     }
@@ -75,6 +88,13 @@ impl Procedure for Isolation {
             accepts_done: false,
             ..Answers::default()
         }
+    }
+}
+
+fn pairs_of(phases: Phases) -> &'static [Pair] {
+    match phases {
+        Phases::Single => &Pair::SINGLE_PHASE,
+        Phases::Three => &Pair::THREE_PHASE,
     }
 }
 

@@ -87,13 +87,22 @@ pub(super) static MAKE_SAFE: Row = Row {
     // As long as something dangerous was found after the last answer.
     is_open: |state, step| {
         let answered = state.outcome(step).map(|outcome| outcome.no());
+        let since = |other: &Step| {
+            let found = state.outcome(other).map(|outcome| outcome.no());
+            found.is_some_and(|found| answered.is_none_or(|no| no < found))
+        };
+        let dangerous = |other: &Step| is_danger(state, other) && since(other);
+        // What protects it together with other circuits; one that is off by now is safe.
+        let protects = |other: &&Step| {
+            let group = state.group_of(other);
+            group.is_some_and(|group| step.circuit.is_some_and(|circuit| group.protects(circuit)))
+        };
+        let is_off = step
+            .circuit
+            .is_some_and(|circuit| state.stays_off(step.board, circuit));
+        let mut groups = state.plan().on(step.board, None).filter(protects);
         state.energised(step.board)
-            && state.plan().beside(step).any(|other| {
-                is_danger(state, other)
-                    && state
-                        .outcome(other)
-                        .is_some_and(|outcome| answered.is_none_or(|no| no < outcome.no()))
-            })
+            && (state.plan().beside(step).any(dangerous) || (!is_off && groups.any(dangerous)))
     },
     answers: |_| IN_THESE_WORDS,
     ..Row::PLAIN

@@ -6,7 +6,9 @@ use super::continuity::R1_R2;
 use super::insulation::waits_for_all_together;
 use super::reopened::last_reopened;
 use super::{Answers, Procedure, StepBuilder};
-use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, RcdTest, SystemVoltage};
+use crate::installation::{
+    Board, Circuit, CircuitKind, Job, JobKind, Phases, Rcd, RcdTest, SystemVoltage,
+};
 use crate::quantity::{Conductors, Pair, Reading, Unit};
 use crate::sequence::facts::{
     Beside, Column, Edition, Measure, Order, ProcedureId, Quantity, ShownWhen, Step, StepKind,
@@ -150,7 +152,8 @@ pub static BONDING: Row = Row {
     stage: Stage::Continuity,
     rule: "continuity",
     plan: |build, scope| {
-        if scope.job.boards.first() != Some(scope.board) {
+        // No bond comes off an installation that is live.
+        if scope.job.boards.first() != Some(scope.board) || scope.board.isolates_circuits() {
             return Vec::new();
         }
         let bond = |tail: &str, kind, name: &String| {
@@ -400,7 +403,7 @@ pub static SUPPLY_POLARITY: Row = Row {
         if scope.edition == Edition::First {
             return vec![build.statement("supply", kind, &EITHER_POLARITY)];
         }
-        if scope.board.fed_from.is_some() {
+        if scope.board.fed_from.is_some() || scope.board.isolates_circuits() {
             return Vec::new();
         }
         let voltage = |pair: &Pair| {
@@ -450,7 +453,8 @@ pub static FAULT_CURRENT: Row = Row {
     rule: "current",
     plan: |build, scope| {
         let first = scope.edition == Edition::First;
-        if !first && scope.board.fed_from.is_some() {
+        let elsewhere = scope.board.fed_from.is_some() || scope.board.isolates_circuits();
+        if !first && elsewhere {
             return Vec::new();
         }
         fault_currents(build, scope, !first)
@@ -459,14 +463,18 @@ pub static FAULT_CURRENT: Row = Row {
     ..Row::PLAIN
 };
 
-/// The same at a further board, whose supply comes with energising.
+/// The same at a further board, whose supply comes with energising, and at one that stays live.
 pub static FAULT_CURRENT_FURTHER: Row = Row {
     name: "fault-current-further",
     stage: Stage::FaultCurrent,
     rule: "current",
-    plan: |build, scope| match scope.board.fed_from {
-        Some(_) => fault_currents(build, scope, false),
-        None => Vec::new(),
+    plan: |build, scope| {
+        let live = scope.job.kind == JobKind::LiveRetest || scope.board.isolates_circuits();
+        if live || scope.board.fed_from.is_some() {
+            fault_currents(build, scope, false)
+        } else {
+            Vec::new()
+        }
     },
     assess: assess::fault_current,
     ..Row::PLAIN
@@ -567,58 +575,93 @@ pub static RCD: Row = Row {
     name: "rcd",
     stage: Stage::Rcd,
     rule: "rcd",
-    plan: |build, scope| {
-        let Some(rcd) = scope.circuit.and_then(|circuit| circuit.rcd.as_ref()) else {
-            return Vec::new();
-        };
-        let timed = |tail: &str, kind, quantity, half| {
-            let measure = Measure {
-                half,
-                ..Measure::of(quantity, Unit::MilliSecond)
-            };
-            build.reading(tail, kind, measure)
-        };
-        let both = |tail: &str, kind, quantity| {
-            [
-                (HalfCycle::Positive, "positive"),
-                (HalfCycle::Negative, "negative"),
-            ]
-            .map(|(half, word)| timed(&format!("{tail}/{word}"), kind, quantity, Some(half)))
-        };
-        let mut steps = Vec::new();
-        if rcd.tests.contains(&RcdTest::Half) {
-            steps.push(timed("half", StepKind::RcdHalf, Quantity::RcdHalf, None));
-        }
-        if rcd.tests.contains(&RcdTest::Once) {
-            steps.extend(both("rated", StepKind::RcdRated, Quantity::RcdTime));
-        }
-        if rcd.tests.contains(&RcdTest::Five) {
-            steps.extend(both("five", StepKind::RcdFive, Quantity::RcdFiveTimes));
-        }
-        let either = [Statement::Tripped, Statement::NoTrip];
-        steps.push(build.statement("button", StepKind::RcdButton, &either));
-        steps
+    plan: |build, scope| match scope.circuit.and_then(|circuit| circuit.rcd.as_ref()) {
+        Some(rcd) => rcd_steps(build, rcd, ""),
+        None => Vec::new(),
     },
-    answers: |step| Answers {
+    answers: rcd_answers,
+    assess: assess::rcd,
+    columns: &[&RCD_HALF, &RCD_RATED, &RCD_FIVE, &RCD_BUTTON],
+    column: rcd_column_of,
+    label: |step| (step.kind == StepKind::RcdButton).then(|| "RCD test button".to_owned()),
+    ..Row::PLAIN
+};
+
+/// The same of a device that protects several circuits, once each: a main RCD, or those of a split
+/// board. Their results stand at the row of each circuit that they protect.
+pub static RCD_OF_SEVERAL: Row = Row {
+    name: "rcd-of-several",
+    stage: Stage::Rcd,
+    rule: "rcd",
+    plan: |build, scope| {
+        let groups = scope.board.rcds.iter();
+        let each = groups.flat_map(|group| {
+            let steps = rcd_steps(build, &group.rcd(), &format!("rcd/{}/", group.number));
+            steps.into_iter().map(|step| step.at(group.place()))
+        });
+        each.collect()
+    },
+    answers: rcd_answers,
+    assess: assess::rcd,
+    column: rcd_column_of,
+    label: |step| {
+        let place = step.place.as_ref()?;
+        (step.kind == StepKind::RcdButton).then(|| format!("test button, {place}"))
+    },
+    ..Row::PLAIN
+};
+
+fn rcd_steps(build: &StepBuilder<'_>, rcd: &Rcd, before: &str) -> Vec<Step> {
+    let timed = |tail: &str, kind, quantity, half| {
+        let measure = Measure {
+            half,
+            ..Measure::of(quantity, Unit::MilliSecond)
+        };
+        build.reading(format!("{before}{tail}"), kind, measure)
+    };
+    let both = |tail: &str, kind, quantity| {
+        [
+            (HalfCycle::Positive, "positive"),
+            (HalfCycle::Negative, "negative"),
+        ]
+        .map(|(half, word)| timed(&format!("{tail}/{word}"), kind, quantity, Some(half)))
+    };
+    let mut steps = Vec::new();
+    if rcd.tests.contains(&RcdTest::Half) {
+        steps.push(timed("half", StepKind::RcdHalf, Quantity::RcdHalf, None));
+    }
+    if rcd.tests.contains(&RcdTest::Once) {
+        steps.extend(both("rated", StepKind::RcdRated, Quantity::RcdTime));
+    }
+    if rcd.tests.contains(&RcdTest::Five) {
+        steps.extend(both("five", StepKind::RcdFive, Quantity::RcdFiveTimes));
+    }
+    let either = [Statement::Tripped, Statement::NoTrip];
+    let button = format!("{before}button");
+    steps.push(build.statement(button, StepKind::RcdButton, &either));
+    steps
+}
+
+fn rcd_answers(step: &Step) -> Answers {
+    Answers {
         instead_of_reading: match step.kind {
             StepKind::RcdHalf => &[Statement::NoTrip, Statement::Tripped],
             _ => &[Statement::NoTrip],
         },
         accepts_done: false,
         may_be_left_out: true,
-    },
-    assess: assess::rcd,
-    columns: &[&RCD_HALF, &RCD_RATED, &RCD_FIVE, &RCD_BUTTON],
-    column: |step| match step.kind {
+    }
+}
+
+fn rcd_column_of(step: &Step) -> Option<&'static Column> {
+    match step.kind {
         StepKind::RcdHalf => Some(&RCD_HALF),
         StepKind::RcdRated => Some(&RCD_RATED),
         StepKind::RcdFive => Some(&RCD_FIVE),
         StepKind::RcdButton => Some(&RCD_BUTTON),
         _ => None,
-    },
-    label: |step| (step.kind == StepKind::RcdButton).then(|| "RCD test button".to_owned()),
-    ..Row::PLAIN
-};
+    }
+}
 
 /// Phase sequence of a three-phase board. BS 7671 643.9.
 pub static PHASE_SEQUENCE: Row = Row {
@@ -632,6 +675,59 @@ pub static PHASE_SEQUENCE: Row = Row {
         vec![build.statement("board", StepKind::Row("phase-sequence"), &either)]
     },
     ..Row::PLAIN
+};
+
+/// Surge protection comes out before the circuits of its board are tested together: at 500 V it would be
+/// what is read. BS 7671 643.3.3.
+pub static SURGE_OUT: Row = Row {
+    name: "surge-out",
+    stage: Stage::Insulation,
+    rule: "insulation",
+    plan: |build, scope| {
+        let board = scope.board;
+        if board.surge.is_none() || !board.insulation_together {
+            return Vec::new();
+        }
+        vec![build.event("surge/out", StepKind::SurgeOut)]
+    },
+    orders: |_, _| {
+        let place = Place {
+            name: SURGE_NAMES[0].to_owned(),
+            number: None,
+        };
+        vec![Order::out(Part::Accessory, Some(place))]
+    },
+    is_open: |state, step| {
+        let waits = |other: &Step| other.measure().is_some() && state.waits(other);
+        let mut beside = state.plan().beside(step);
+        let together = beside.any(|other| other.stage == Stage::Insulation && waits(other));
+        state.waits(step) && together && surge_is_in(state, step)
+    },
+    ..Row::PLAIN
+};
+
+/// What surge protection is called.
+const SURGE_NAMES: [&str; 3] = ["surge protector", "surge protection", "s p d"];
+
+/// Whether the surge protection that a step takes out is not said to be out, nor left in for a reason.
+pub(super) fn surge_is_in(state: &State, step: &Step) -> bool {
+    let named = |entry: &OutEntry| {
+        let place = entry.place.as_ref();
+        entry.board == step.board
+            && place.is_some_and(|place| SURGE_NAMES.contains(&place.name.as_str()))
+    };
+    state.outcome(step).is_none() && !state.sure_entries().any(named)
+}
+
+/// On pages only, and only where there is one: tables of jobs without stay as they are.
+static ARC_FAULT: Column = Column {
+    key: "arc_fault_button",
+    csv: "",
+    group: "AFDD",
+    head: "button",
+    worst: Worst::Highest,
+    shown: ShownWhen::Planned,
+    beside: Beside::Nothing,
 };
 
 /// Functional checks: switchgear, controls, interlocks, arc fault detection where fitted. BS 7671
@@ -648,9 +744,22 @@ pub static FUNCTIONAL: Row = Row {
             let tail = format!("arc-fault/{}", circuit.number);
             build.statement(tail, StepKind::Row("functional-arc-fault"), &either)
         });
-        std::iter::once(switchgear).chain(arc_fault).collect()
+        let surge = board.surge.as_ref().map(|_| {
+            let kind = StepKind::Row("functional-surge");
+            let either = [Statement::IndicatorGreen, Statement::IndicatorRed];
+            build.statement("surge", kind, &either)
+        });
+        std::iter::once(switchgear)
+            .chain(arc_fault)
+            .chain(surge)
+            .collect()
     },
+    columns: &[&ARC_FAULT],
+    column: |step| (step.kind == StepKind::Row("functional-arc-fault")).then_some(&ARC_FAULT),
     label: |step| {
+        if step.id.tail == "surge" {
+            return Some("surge protection, its indicator".to_owned());
+        }
         let circuit = step.id.tail.strip_prefix("arc-fault/")?;
         Some(format!(
             "functional checks, arc fault detection, circuit {circuit}"

@@ -1,16 +1,21 @@
 //! Words for parts of the session: a step, the out-list, where it stands.
 
 use super::numbers::{capital, duration, plural};
+use crate::installation::Board;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Electronics, EventNo, Quantity, Step};
+use crate::sequence::procedures::inspection;
 use crate::sequence::state::{OutEntry, State, StepOutcome, count, place_of};
-use crate::terms::{HalfCycle, Part, Place};
+use crate::terms::{HalfCycle, Part, Place, Statement};
 
 /// The place where a step is done, or its pair, in words; for prompts and reports.
 pub fn subject(step: &Step) -> String {
     let mut parts = Vec::new();
     if let Some(circuit) = step.circuit {
         parts.push(format!("circuit {circuit}"));
+    }
+    if let Some(item) = inspection::item_of(step) {
+        parts.push(format!("item {item}"));
     }
     if let Some(place) = &step.place {
         parts.push(place.to_string());
@@ -138,6 +143,8 @@ pub(super) fn test_name(step: &Step) -> Option<&'static str> {
         Quantity::RcdHalf => "RCD, half the rated current",
         Quantity::RcdTime => "RCD, rated current",
         Quantity::RcdFiveTimes => "RCD, five times the rated current",
+        Quantity::LoopCheck => "loop tester",
+        Quantity::RcdCheck => "RCD tester",
         Quantity::Noted => return None,
     })
 }
@@ -153,7 +160,7 @@ pub(super) fn with_circuit(step: &Step, text: &str) -> String {
     if at.is_some() && !follows.is_some_and(|c| c.is_ascii_digit()) {
         text.to_owned()
     } else {
-        format!("Circuit {circuit}. {text}")
+        format!("Circuit {circuit}. {text}").trim_end().to_owned()
     }
 }
 
@@ -284,5 +291,68 @@ pub fn moved(step: &Step, passed_over: u32) -> String {
             "{place} Out of order: {} left open, and recorded.",
             plural(passed_over, "step is", "steps are")
         )
+    }
+}
+
+/// The codes that stand, as "code two twice, code three": "no code" where there is none.
+pub(super) fn codes(agenda: &Agenda) -> String {
+    let all = [
+        Statement::DangerCodeOne,
+        Statement::CodeTwo,
+        Statement::CodeThree,
+        Statement::FurtherInvestigation,
+    ];
+    let standing: Vec<String> = all
+        .into_iter()
+        .filter_map(|code| {
+            let times = agenda
+                .observations()
+                .filter(|seen| seen.code == code)
+                .count();
+            match times {
+                0 => None,
+                1 => Some(code.code_spoken().to_owned()),
+                times => Some(format!("{} {times} times", code.code_spoken())),
+            }
+        })
+        .collect();
+    if standing.is_empty() {
+        "no code stands".to_owned()
+    } else {
+        standing.join(", ")
+    }
+}
+
+/// "Satisfactory" for the whole is asked about once more, with the form's own rule where a code stands
+/// against it.
+pub(super) fn outcome_asked(agenda: &Agenda, statement: Statement, agree: &str) -> String {
+    let against = agenda
+        .observations()
+        .any(|seen| seen.code.is_against_satisfactory());
+    let rule = if against {
+        format!(
+            " {}: by the form's own rule, with code one, code two or further investigation the outcome is unsatisfactory. Your answer is printed beside it.",
+            capital(&codes(agenda))
+        )
+    } else {
+        String::new()
+    };
+    format!(
+        "The whole, {}?{rule} {}, or correct.",
+        statement.shown(),
+        capital(agree)
+    )
+}
+
+/// The circuits of a board, by number and name: "circuit 3, sockets, and circuit 4, shower".
+pub(super) fn circuits_of(board: &Board) -> String {
+    let all = board.circuits.iter();
+    let all: Vec<String> = all
+        .map(|c| format!("circuit {}, {}", c.number, c.name))
+        .collect();
+    match all.as_slice() {
+        [] => "its circuits".to_owned(),
+        [only] => only.clone(),
+        [first @ .., last] => format!("{}, and {last}", first.join("; ")),
     }
 }

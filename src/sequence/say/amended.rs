@@ -3,10 +3,11 @@
 use super::about::{self, subject};
 use super::line::Line;
 use super::numbers::{capital, plural, value};
+use crate::draft::{CircuitWords, spoken};
 use crate::installation::Job;
 use crate::limits::Outcome;
 use crate::sequence::agenda::Agenda;
-use crate::sequence::amend::{ChangeRefusal, Changed, JobChange, job_changes};
+use crate::sequence::amend::{ChangeRefusal, Changed, JobChange, circuit_of, job_changes};
 use crate::sequence::facts::EventNo;
 use crate::sequence::state::{ReadingRecord, count};
 
@@ -63,6 +64,38 @@ pub(super) fn changed(before: &Agenda, after: &Agenda) -> Vec<Line> {
         "The job is changed. {}",
         said.join(" ")
     ))]
+}
+
+/// Whether to add a circuit, as it was understood; or the first thing that is missing to it.
+pub(super) fn circuit_asked(
+    agenda: &Agenda,
+    (board, number): (u16, u16),
+    said: &[String],
+) -> String {
+    let wording = agenda.delivery().wording;
+    let (agree, refuse) = (capital(wording.agree()), wording.refuse());
+    let words = CircuitWords::of(number, said);
+    let circuit = circuit_of(agenda.job(), board, number, said);
+    match (words, circuit) {
+        (Ok(words), Ok(circuit)) => {
+            let unknown = words.not_known();
+            let ask = match unknown.first() {
+                Some(first) => format!(
+                    "Not known: {}. Say the {first}; or {} to add it so, {refuse} to drop it.",
+                    unknown.join(", "),
+                    wording.agree()
+                ),
+                None => format!("{agree}, or {refuse}; or say what is otherwise."),
+            };
+            let assumed = words.assumed().map(|why| format!(" {}.", capital(&why)));
+            format!(
+                "Add {}?{} {ask}",
+                spoken(&circuit),
+                assumed.unwrap_or_default()
+            )
+        }
+        (Err(why), _) | (_, Err(why)) => format!("Circuit {number}: {why}. Or {refuse}."),
+    }
 }
 
 /// What is said of a reading that is judged otherwise now.

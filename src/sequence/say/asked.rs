@@ -288,7 +288,11 @@ fn as_taken(agenda: &Agenda, record: &ReadingRecord) -> String {
         .flatten()
         .filter(|part| !part.is_empty())
         .collect();
-    format!("{}: {value}", name.join(", "))
+    let by = match record.calculated {
+        Some(_) => ", by calculation",
+        None => "",
+    };
+    format!("{}{by}: {value}", name.join(", "))
 }
 
 /// The last reading that counts, or those of a circuit of the board.

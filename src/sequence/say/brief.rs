@@ -35,6 +35,8 @@ pub(super) fn form(before: &Agenda, event: &Event) -> Form {
         } if is_asked_for(before, step) => before
             .step(step)
             .map_or(Form::Whole, |step| of_statement(step, *statement)),
+        // Joined as it was asked for: its words would be said if it was heard as anything else.
+        Event::TakenOut { linked: true, .. } if alteration_is_asked_for(before) => Form::Tone,
         Event::TakenOut { .. } | Event::PutBack { .. } if alteration_is_asked_for(before) => {
             Form::Bare
         }

@@ -124,6 +124,8 @@ fn is_about_words(refusal: &Refusal) -> bool {
             | Refusal::PredictFirst { .. }
             | Refusal::NameTheFault
             | Refusal::NoSuchPoint { .. }
+            | Refusal::CircuitThere { .. }
+            | Refusal::CircuitNotClear { .. }
     )
 }
 

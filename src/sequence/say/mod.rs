@@ -17,15 +17,15 @@ pub use about::{entries, moved, recap, subject, what_is_out, where_are_we};
 pub use amended::{changes, not_changed};
 pub use line::{Line, LineKind};
 pub use narrator::{Narrator, is_of_the_same_turn};
-pub use numbers::{bare_value, capital, digits, duration, plural, value};
+pub use numbers::{bare_value, capital, digits, duration, plural, three_as_one, value};
 pub use practice::named as fault;
 pub use prompt::{Prompt, Prompts, of_step, prompt, without_prompt};
 pub use refusals::refused_in_short;
 
 use super::agenda::Agenda;
-use super::facts::{Doubt, Event, EventNo, Mode, Step, StepKind, Withdrawal};
-use super::procedures::{is_danger, pattern_now, to_put_back};
-use super::state::{OutEntry, Question, ReadingRecord, goes_on, place_of};
+use super::facts::{Doubt, Event, EventNo, External, Mode, Step, StepKind, Withdrawal};
+use super::procedures::{inspection, is_danger, pattern_now, to_put_back};
+use super::state::{OutEntry, Question, ReadingRecord, count, goes_on, place_of};
 use crate::grammar::Intent;
 use crate::limits::{Finding, Outcome, Verdict};
 use crate::quantity::Reading;
@@ -81,11 +81,20 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
             verdict,
             doubt,
             question,
+            calculated,
+            place,
             ..
         } => {
             let Some(step) = before.step(step) else {
                 return Vec::new();
             };
+            // Zs is read where R1+R2 was highest.
+            let there = Step {
+                place: place.clone().or_else(|| step.place.clone()),
+                ..step.clone()
+            };
+            let is_zs = step.kind == StepKind::Row("loop-impedance");
+            let step = if is_zs { &there } else { step };
             let why = question
                 .clone()
                 .or_else(|| doubt.map(|doubt| doubted(before, doubt, verdict.as_ref())));
@@ -95,6 +104,20 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
                 }
                 _ => read_back(before, step, reading, why.as_deref(), form),
             }];
+            if let Some(by) = calculated {
+                let part = |reading: &Reading| bare_value(reading, wording);
+                let outside = match by.by {
+                    External::Ze => "Z e",
+                    External::GivenZe => "Z e as given",
+                    External::Zdb => "the loop at this board",
+                };
+                let sum = format!(
+                    "By calculation, not measured: {outside} {} plus R1 plus R2 {}.",
+                    part(&by.external),
+                    part(&by.r1_r2)
+                );
+                lines.insert(0, Line::answer(sum));
+            }
             if why.is_none()
                 && let Some(pattern) = pattern_now(before, step, reading)
             {
@@ -131,6 +154,10 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
             refusal,
             ..
         } => practice::probed(before, shown, came, refusal.as_ref()),
+        Event::SwitchedOn { circuit, .. } => vec![Line::read_back(format!(
+            "The device of circuit {circuit} is on again."
+        ))],
+        Event::Came { came } => practice::came(before, came),
         Event::Predicted { of, reading, .. } => {
             vec![practice::predicted(*of, reading.as_ref(), wording)]
         }
@@ -146,12 +173,39 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         },
         Event::TakenOut { board, .. } => {
             let live = before.energised(*board).then(|| {
-                Line::warning(format!(
-                    "Stop. You said it is energised: nothing is taken out or joined live. Isolate it and prove it dead: say {}.",
-                    refusals::to_isolation()
-                ))
+                if before.plan().isolation(*board).next().is_some() {
+                    format!(
+                        "Stop. You said it is energised: nothing is taken out or joined live. Isolate it and prove it dead: say {}.",
+                        refusals::to_isolation()
+                    )
+                } else {
+                    "Stop. The board is live and stays so: at this visit nothing is taken out or joined. What needs that is another job, with isolation.".to_owned()
+                }
             });
+            // Of a simulated installation it is known that nobody has switched it off yet.
+            let never_off =
+                || practice::is_never_off(before, event).then(|| practice::NEVER_OFF.to_owned());
+            let live = live.or_else(never_off).map(Line::warning);
             live.into_iter().chain(taken_out(after, form)).collect()
+        }
+        Event::SectionStated {
+            section,
+            steps,
+            statement,
+        } => vec![Line::read_back(format!(
+            "Section {section}, {}: {}.",
+            plural(count(steps.len()), "item", "items"),
+            statement.said_back()
+        ))],
+        Event::Observed {
+            code,
+            circuit,
+            place,
+            item,
+            ..
+        } => {
+            let beside = item.is_some();
+            observed(*code, beside, *circuit, place.as_ref(), form)
         }
         Event::Ordered { .. } => Vec::new(),
         Event::AskedIfLive { .. } => vec![Line::warning(if_live(wording))],
@@ -172,6 +226,7 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         | Event::ProposedNeverOut { .. }
         | Event::ProposedStatement { .. }
         | Event::ProposedPoint { .. }
+        | Event::ProposedCircuit { .. }
         | Event::ProposedFinish { .. } => match after.question() {
             Some(asked) => vec![Line::question(question(after, asked))],
             None => Vec::new(),
@@ -245,7 +300,13 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         Event::NoteBegun { .. } => vec![Line::answer(
             "Note. Say end of note when you have finished.",
         )],
-        Event::NoteEnded => vec![Line::answer("Note kept.")],
+        Event::NoteEnded => match before.observations().find(|seen| before.is_telling(seen)) {
+            Some(seen) if seen.noted.is_empty() => vec![Line::answer(
+                "Nothing was said: the observation stands with its code alone.",
+            )],
+            Some(_) => vec![Line::answer("Observation kept.")],
+            None => vec![Line::answer("Note kept.")],
+        },
         Event::StoodBy => vec![Line::answer("Standing by.")],
         Event::CarriedOn => vec![Line::answer("Carrying on.")],
         Event::Paused => {
@@ -359,7 +420,7 @@ fn read_back(
             }
             _ => value(reading, wording),
         };
-        return Line::read_back(format!("{}.", capital(&value)));
+        return Line::read_back(format!("{}.", capital(&three_as_one(&value))));
     }
     let elsewhere = before
         .current()
@@ -559,10 +620,17 @@ pub fn question(agenda: &Agenda, question: &Question) -> String {
                 .map(|entry| entry.no)
                 .filter(|no| numbers.contains(no));
             let left: Vec<EventNo> = open.collect();
-            format!(
-                "All back: {}? {capital_agree}, or {refuse}.",
-                entries(agenda, &left, "; ")
-            )
+            let lamp = match left.as_slice() {
+                [only] => agenda
+                    .out_entry(*only)
+                    .filter(|entry| entry.is_counted_lamp()),
+                _ => None,
+            };
+            let what = match lamp {
+                Some(_) => "lamps".to_owned(),
+                None => entries(agenda, &left, "; "),
+            };
+            format!("All back: {what}? {capital_agree}, or {refuse}.")
         }
         Question::NeverOut(_, entry) => {
             let linked = agenda.out_entry(*entry).is_some_and(|entry| entry.linked);
@@ -572,6 +640,10 @@ pub fn question(agenda: &Agenda, question: &Question) -> String {
                 if linked { "joined" } else { "out" }
             )
         }
+        // Who is examined is not told what it was that the step ordered.
+        Question::IfOut(..) if agenda.level() == Level::Silent => format!(
+            "Left without an answer. Is anything that it needed out or joined now? {capital_agree} if any of it is, {refuse} if none."
+        ),
         Question::IfOut(_, numbers) => {
             let left: Vec<_> = agenda
                 .open_entries()
@@ -589,6 +661,9 @@ pub fn question(agenda: &Agenda, question: &Question) -> String {
             let name = name.map(|name| format!(", {name}")).unwrap_or_default();
             format!("Add {place} to circuit {circuit}{name}? {capital_agree}, or {refuse}.")
         }
+        Question::Circuit(_, board, circuit, said) => {
+            amended::circuit_asked(agenda, (*board, *circuit), said)
+        }
         Question::Statement(_, step, statement, _) => match agenda.step(step) {
             Some(step) => {
                 let named = [
@@ -596,6 +671,9 @@ pub fn question(agenda: &Agenda, question: &Question) -> String {
                     about::test_name(step).unwrap_or_default().to_owned(),
                 ];
                 let named: Vec<_> = named.into_iter().filter(|n| !n.is_empty()).collect();
+                if step.kind == inspection::OUTCOME {
+                    return about::outcome_asked(agenda, *statement, agree);
+                }
                 format!(
                     "{}, {}? {}. {capital_agree}, or correct.",
                     capital(&named.join(", ")),
@@ -610,6 +688,46 @@ pub fn question(agenda: &Agenda, question: &Question) -> String {
             plural(*left, "step is", "steps are")
         ),
     }
+}
+
+/// What was seen, by its code; danger is told as such. Beside an item, that has told the code.
+fn observed(
+    code: Statement,
+    beside: bool,
+    circuit: Option<u16>,
+    place: Option<&Place>,
+    form: Form,
+) -> Vec<Line> {
+    let circuit = circuit.map(|circuit| format!(", circuit {circuit}"));
+    let place = place.map(|place| format!(", {place}"));
+    let means = code.code_means().unwrap_or_default();
+    let means = match code {
+        Statement::FurtherInvestigation => "required without delay",
+        _ => means,
+    };
+    let told = if beside {
+        capital(means)
+    } else {
+        format!("Observation, {}, {means}", code.code_spoken())
+    };
+    let read_back = Line::read_back(format!(
+        "{told}{}{}.",
+        circuit.unwrap_or_default(),
+        place.unwrap_or_default()
+    ));
+    let danger = (code == Statement::DangerCodeOne).then(|| {
+        Line::warning(
+            "Danger present now. Make it safe at once if you may, keep people off it, and tell the person in charge before you leave it.",
+        )
+    });
+    let what = Line::answer(match form {
+        Form::Whole => "Say what you saw and where, then end of note.",
+        Form::Bare | Form::Tone => "Say what, then end of note.",
+    });
+    std::iter::once(read_back)
+        .chain(danger)
+        .chain([what])
+        .collect()
 }
 
 /// What is asked when it may be live.
@@ -631,10 +749,12 @@ fn not_so(agenda: &Agenda, asked: &Question) -> String {
         ),
         Question::AllBack(..) => format!("Not all back. {}", what_is_out(agenda)),
         Question::Finish(..) => "Not finished.".to_owned(),
+        Question::IfOut(..) if agenda.level() == Level::Silent => "None of it.".to_owned(),
         Question::IfOut(_, numbers) => {
             format!("Not out: {}.", entries(agenda, numbers, "; "))
         }
         Question::Point(..) => "Not added.".to_owned(),
+        Question::Circuit(_, _, circuit, _) => format!("Circuit {circuit} is not added."),
         Question::Statement(_, _, statement, _) => {
             format!("Not {}. Dropped.", statement.shown())
         }
@@ -685,6 +805,9 @@ fn affirmed(before: &Agenda, question: &Question, after: &Agenda) -> Vec<Line> {
             "{} is off the list.",
             capital(&entries(before, &[*entry], "; "))
         ))],
+        Question::IfOut(..) if before.level() == Level::Silent => {
+            vec![Line::read_back("On the list until it is back.")]
+        }
         Question::IfOut(_, numbers) => vec![Line::read_back(format!(
             "On the list until it is back: {}.",
             entries(before, numbers, "; ")
@@ -692,7 +815,8 @@ fn affirmed(before: &Agenda, question: &Question, after: &Agenda) -> Vec<Line> {
         Question::Finish(..)
         | Question::IfLive(_)
         | Question::Statement(..)
-        | Question::Point(..) => Vec::new(),
+        | Question::Point(..)
+        | Question::Circuit(..) => Vec::new(),
     }
 }
 
@@ -783,7 +907,7 @@ fn after_statement(step: &Step, statement: Statement, form: Form) -> Option<Line
         (_, Statement::PolarityReversed) => Some(Line::warning(
             "Polarity reversed. Put it right and test again before energising.",
         )),
-        (Stage::Functional, Statement::Fail) => Some(tell_in_charge()),
+        (Stage::Functional, Statement::Fail | Statement::IndicatorRed) => Some(tell_in_charge()),
         (Stage::Rcd, _) if step.is_wrong(statement) => Some(Line::warning(
             "It should not do that. Tell the person in charge. It stands as an exception.",
         )),
@@ -813,7 +937,11 @@ fn taken_out(after: &Agenda, form: Form) -> Vec<Line> {
             && other.linked == entry.linked
     };
     let many = after.sure_entries().filter(same).count();
-    let mut lines = vec![Line::read_back(match form {
+    let as_a_line = match form {
+        Form::Tone if many <= 1 => Line::tone,
+        _ => Line::read_back,
+    };
+    let mut lines = vec![as_a_line(match form {
         _ if many > 1 => format!("{what}{parked}. {many} of them are on the list."),
         Form::Whole => format!("{what}{parked}. On the list until it is back."),
         Form::Bare | Form::Tone if !entry.linked => format!("{what}{parked}."),

@@ -123,10 +123,9 @@ impl Narrator {
         };
         if wants_prompt(events, agenda) {
             // Only a reading could land on a step that was passed over.
-            let next = |step: &Step| {
-                step.measure().is_none() || stood.is_some_and(|stood| stood + 1 == step.order)
-            };
-            let at_once = agenda.current().is_some_and(next);
+            let at_once = agenda
+                .current()
+                .is_some_and(|step| step.measure().is_none() || is_next(agenda, stood, step));
             lines.push(self.due(agenda, as_expected, at_once));
         }
         lines
@@ -145,15 +144,25 @@ impl Narrator {
     fn due(&mut self, agenda: &Agenda, as_expected: bool, at_once: bool) -> Line {
         let asked = prompt(agenda);
         let heard_before = |step: &Step| self.prompted.contains(&step.kind);
-        let in_short = as_expected
-            && agenda.delivery().manner == Manner::Brief
-            && (!asked.caution || agenda.current().is_some_and(heard_before));
+        let heard = agenda.current().is_some_and(heard_before);
+        let brief = as_expected && agenda.delivery().manner == Manner::Brief;
+        let in_short = brief && (!asked.caution || heard);
         let short = asked.short.filter(|_| in_short);
-        let known = short.as_ref().is_some_and(String::is_empty);
+        let known = match &short {
+            Some(short) => short.is_empty() || asked.known && heard,
+            None => false,
+        };
+        let begins = agenda
+            .current()
+            .is_some_and(|step| self.on != Some((step.board, step.circuit)));
         let mut line = match short {
+            Some(_) if known && asked.as_before && begins && at_once => Line::prompt(""),
             Some(short) if !known => Line::prompt(short),
             _ => self.prompt(agenda),
         };
+        if brief && asked.caution && !heard {
+            line.text = without_the_answer(&line.text);
+        }
         if let Some(step) = agenda.current() {
             self.prompted.insert(step.kind);
             let on = Some((step.board, step.circuit));
@@ -354,12 +363,35 @@ fn wants_prompt(events: &[Event], after: &Agenda) -> bool {
                 | Event::NotTaken { .. }
                 | Event::Noted { .. }
                 | Event::Probed { .. }
+                | Event::SwitchedOn { .. }
+                | Event::Came { .. }
                 | Event::Predicted { .. }
                 | Event::Diagnosed { .. }
                 | Event::Revealed { .. }
         )
     });
     forward && after.mode() == Mode::Running && after.question().is_none()
+}
+
+/// Whether none like it lies between where the session stood and this step, which is further on.
+fn is_next(agenda: &Agenda, stood: Option<usize>, step: &Step) -> bool {
+    let Some(stood) = stood.filter(|stood| *stood < step.order) else {
+        return false;
+    };
+    let mut passed = agenda
+        .plan()
+        .steps
+        .iter()
+        .filter(|other| stood < other.order && other.order < step.order);
+    passed.all(|other| (other.kind, other.pair) != (step.kind, step.pair))
+}
+
+/// A prompt without the sentence that tells what to answer.
+fn without_the_answer(text: &str) -> String {
+    match text.rsplit_once(" Say ") {
+        Some((before, _)) => before.to_owned(),
+        None => text.to_owned(),
+    }
 }
 
 /// The first sentence after "No.", or the first one.

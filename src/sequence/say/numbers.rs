@@ -29,6 +29,18 @@ pub fn bare_value(reading: &Reading, wording: Wording) -> String {
     }
 }
 
+/// The same digit three times in a row in one word, as the grammar takes it too: "over triple nine".
+pub fn three_as_one(value: &str) -> String {
+    let words: Vec<&str> = value.split(' ').collect();
+    let each = words
+        .chunk_by(|one, next| one == next)
+        .map(|same| match same {
+            [word, _, _] => format!("triple {word}"),
+            same => same.join(" "),
+        });
+    each.collect::<Vec<_>>().join(" ")
+}
+
 /// A value with its unit, as said: "over nine nine nine megohms".
 pub fn value(reading: &Reading, wording: Wording) -> String {
     let bare = bare_value(reading, wording);

@@ -2,10 +2,13 @@
 
 use super::numbers::{capital, value};
 use super::{Line, refusals};
+use crate::grammar::Intent;
 use crate::quantity::Reading;
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::Refusal;
-use crate::terms::{Consequence, HiddenFault, Level, Place, Predicted, Shown, Wording};
+use crate::sequence::facts::{Event, Refusal};
+use crate::terms::{
+    BayEdition, Consequence, HiddenFault, Level, Part, Place, Predicted, Shown, Wording,
+};
 
 /// What an instrument shows, and what came of it. Who is led is warned before it; who is asked or
 /// examined hears it after.
@@ -28,7 +31,9 @@ pub(super) fn probed(
             format!("On site that would not be taken: {why}.")
         })
     });
-    let came = came.iter().map(|came| Line::warning(consequence(came)));
+    let came = came
+        .iter()
+        .filter_map(|came| Some(Line::warning(consequence(before, came)?)));
     if before.level() == Level::Led {
         refused.into_iter().chain([display]).chain(came).collect()
     } else {
@@ -49,22 +54,90 @@ fn display(shown: &Shown, wording: Wording) -> String {
         Shown::Sequence { right: true } => "One, two, three.".to_owned(),
         Shown::Sequence { right: false } => "One, three, two.".to_owned(),
         Shown::NoSupply => "No supply. No test.".to_owned(),
+        Shown::Label(printed) => {
+            let letter = printed.letter.map(|letter| format!("Type {letter}, "));
+            let residual = printed.milliamps.map(|ma| format!(", {ma} milliamps"));
+            format!(
+                "{}{} amps{}.",
+                letter.unwrap_or_default(),
+                printed.amps,
+                residual.unwrap_or_default()
+            )
+        }
     }
 }
 
-/// What came of a probing, in words.
-fn consequence(came: &Consequence) -> String {
-    match came {
+/// What came of what was done to the installation.
+pub(super) fn came(before: &Agenda, came: &[Consequence]) -> Vec<Line> {
+    came.iter()
+        .filter_map(|came| Some(Line::warning(consequence(before, came)?)))
+        .collect()
+}
+
+/// What is said where somebody takes out or joins what nobody has said to be off.
+pub(super) const NEVER_OFF: &str =
+    "Stop. Nobody has switched it off: nothing is taken out or joined live.";
+
+/// Whether conductors of a practice are taken out or joined on what was never isolated. At asked and silent
+/// that is told too: it is danger.
+pub(super) fn is_never_off(before: &Agenda, event: &Event) -> bool {
+    let Event::TakenOut {
+        board,
+        circuit,
+        part,
+        ..
+    } = event
+    else {
+        return false;
+    };
+    let of_no_danger = matches!(part, Part::Lamp | Part::Cover | Part::Lock | Part::Load);
+    before.practises()
+        && before.bay_edition() > BayEdition::First
+        && !of_no_danger
+        && !before.switched_off(*board, *circuit)
+}
+
+/// What came of a probing, in words. Who is led is told how to go on.
+fn consequence(before: &Agenda, came: &Consequence) -> Option<String> {
+    let led = before.level() == Level::Led;
+    let again = |circuit: &u16| {
+        let said = Intent::SwitchedOn(Some(*circuit)).words();
+        if led {
+            format!(" It stays off until you switch it on: say \"{said}\".")
+        } else {
+            String::new()
+        }
+    };
+    Some(match came {
         Consequence::Destroyed { circuit, place, .. } => {
             format!("The test voltage destroyed the electronics in {place}, circuit {circuit}.")
         }
-        Consequence::Tripped { circuit, .. } => {
+        Consequence::Tripped { circuit, .. } if before.bay_edition() == BayEdition::First => {
             format!("The RCD of circuit {circuit} tripped. It is on again for the next test.")
+        }
+        Consequence::Tripped { circuit, .. } => {
+            format!("The RCD of circuit {circuit} tripped.{}", again(circuit))
         }
         Consequence::ProbedLive { volts } => format!(
             "Stop. Hands off: {volts} volts under the probes, and the tester was set for a dead test."
         ),
-    }
+        Consequence::Settling if led => {
+            "It is still moving: hold the test on, and ask \"what does it show\".".to_owned()
+        }
+        Consequence::Settling => return None,
+        Consequence::Shorted { circuit, amps, .. } => format!(
+            "A short circuit was energised: {amps} amps, and the device of circuit {circuit} opened.{}",
+            again(circuit)
+        ),
+        Consequence::Burst {
+            circuit,
+            amps,
+            breaks,
+            ..
+        } => format!(
+            "A short circuit was energised: {amps} amps, and the device of circuit {circuit} can break {breaks}. It burst, and whoever stood there is hurt. It stays off."
+        ),
+    })
 }
 
 /// What is expected, said back.

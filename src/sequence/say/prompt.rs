@@ -1,12 +1,12 @@
 use super::line::Line;
-use super::{about, capital, level};
+use super::{about, capital, level, value};
 use crate::grammar::Intent;
-use crate::installation::{Earthing, InstrumentUse, JobKind, Phases, Source};
+use crate::installation::{Board, Earthing, InstrumentUse, JobKind, Phases, Source};
 use crate::limits::insulation::Pattern;
 use crate::quantity::{Conductors, Unit};
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Doubt, Mode, Refusal, Step, StepKind};
-use crate::sequence::procedures::{self, Catalogue, Fault};
+use crate::sequence::procedures::{self, Catalogue, Fault, inspection};
 use crate::sequence::state::{OutEntry, Question};
 use crate::terms::{Alteration, Change, HalfCycle, Level, Part, Stage, Statement};
 use serde::Deserialize;
@@ -20,9 +20,13 @@ pub struct Prompt {
     pub full: String,
     /// When steps like it were done before.
     pub brief: String,
-    /// In the brief manner, where it comes as expected: place and pair, nothing where even they are
-    /// known; `None` where it is never shortened.
+    /// In the brief manner, where it comes as expected: place and pair, nothing where there never is
+    /// anything to say; `None` where it is never shortened.
     pub short: Option<String>,
+    /// Whether even that is known to whoever has heard the first of its kind.
+    pub known: bool,
+    /// Whether it is known from an earlier circuit, so that the circuit is enough where one begins.
+    pub as_before: bool,
     /// Whether the first of its kind is said in full in the brief manner too.
     pub caution: bool,
     /// The grammar rule answers are heard with.
@@ -177,6 +181,10 @@ fn of_question(agenda: &Agenda, step: &Step, asked: &Question) -> Prompt {
         Question::Reading(no) => agenda.reading(*no).and_then(|record| record.doubt),
         _ => None,
     };
+    let rule = match asked {
+        Question::Circuit(..) => "circuit",
+        _ => step.rule,
+    };
     let (rule, answers) = match doubt {
         Some(Doubt::MaybeVolts) => (
             "which_unit",
@@ -185,12 +193,14 @@ fn of_question(agenda: &Agenda, step: &Step, asked: &Question) -> Prompt {
                 .into(),
         ),
         Some(Doubt::LoadOrShort) => (step.rule, vec![load_out(), Intent::Affirm]),
-        _ => (step.rule, vec![Intent::Affirm, Intent::Negative]),
+        _ => (rule, vec![Intent::Affirm, Intent::Negative]),
     };
     Prompt {
         full: text.clone(),
         brief: text,
         short: None,
+        known: false,
+        as_before: false,
         caution: false,
         rule,
         first: false,
@@ -221,6 +231,8 @@ fn without_step(state: &str) -> Prompt {
     Prompt {
         brief: full.clone(),
         short: None,
+        known: false,
+        as_before: false,
         caution: false,
         full,
         rule: "anything",
@@ -239,17 +251,25 @@ pub fn of_step(agenda: &Agenda, step: &Step) -> Prompt {
             None => slot(agenda, step, name),
         })
     };
-    let full = filled(&entry.full);
-    let brief = entry.brief.as_deref().map(&mut filled);
+    // Each live test of a board that stays in use has its warning.
+    let live = holds(agenda, step, "live board");
+    let warned = |text: String| {
+        if live {
+            format!("Live work. {text}")
+        } else {
+            text
+        }
+    };
+    let full = warned(filled(&entry.full));
+    let brief = entry.brief.as_deref().map(&mut filled).map(warned);
     let known = !entry.known.is_empty() && entry.known.iter().all(|k| holds(agenda, step, k));
-    let short = entry.short.as_deref().map(|short| match known {
-        true => String::new(),
-        false => filled(short),
-    });
+    let short = entry.short.as_deref().map(&mut filled);
     Prompt {
         brief: brief.unwrap_or_else(|| full.clone()),
         short,
-        caution: entry.caution,
+        known,
+        as_before: known && entry.known.iter().any(|k| k == AS_BEFORE),
+        caution: entry.caution || live,
         full,
         rule: step.rule,
         first: !agenda
@@ -324,8 +344,17 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
         "three-phase" => phases == Some(Phases::Three) && step.pair.is_some(),
         "first point" | "first pair" => first_like_it(),
         "not the first" => !first_like_it(),
+        AS_BEFORE => is_as_before(agenda, step),
+        "other half, or as before" => !first_like_it() || is_as_before(agenda, step),
         "place known" => is_place_known(agenda, step),
         "periodic" => agenda.job().kind == JobKind::PeriodicInspection,
+        "surge listed" => agenda
+            .board(step.board)
+            .is_some_and(|board| board.surge.is_some()),
+        "circuits" => agenda
+            .board(step.board)
+            .is_some_and(Board::isolates_circuits),
+        "live board" => agenda.job().kind == JobKind::LiveRetest && step.is_live_work(),
         "electronics in" => matches!(
             agenda.procedure(step).guard(agenda.state(), step),
             Err(Refusal::ElectronicsInCircuit { .. })
@@ -346,28 +375,67 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
         "suspected" => step
             .circuit
             .is_some_and(|circuit| agenda.suspicion(step.board, circuit).is_some()),
+        // Of several RCDs it is told which, wherever its tests begin.
+        "first of its RCD" => agenda.group_of(step).is_some_and(|group| {
+            let mut all = agenda.plan().on(step.board, None);
+            let same =
+                |other: &&Step| agenda.group_of(other).map(|of| of.number) == Some(group.number);
+            all.find(same).map(|first| first.order) == Some(step.order)
+        }),
         "electrode" => agenda.job().supply.earthing == Earthing::Tt,
         _ => false,
     }
 }
 
-/// Whether its place is known without being named: the only one; or the next number after the one
+/// The condition that an earlier circuit had the same.
+const AS_BEFORE: &str = "as before";
+
+/// Whether an earlier circuit of the board had the same done, with the same residual current where that
+/// is the matter: single-phase, where the pairs are the same too.
+fn is_as_before(agenda: &Agenda, step: &Step) -> bool {
+    let about = |step: &Step| {
+        let circuit = agenda.circuit_of(step)?;
+        let milliamps = circuit.rcd.as_ref().map(|rcd| rcd.milliamps);
+        let residual = step.stage == Stage::Rcd;
+        Some((circuit.phases, milliamps.filter(|_| residual)))
+    };
+    let mut earlier = agenda
+        .plan()
+        .steps
+        .iter()
+        .take_while(|other| other.order < step.order);
+    let here = about(step).filter(|(phases, _)| *phases == Phases::Single);
+    here.is_some()
+        && earlier.any(|other| {
+            let same = (other.kind, other.board) == (step.kind, step.board);
+            same && other.circuit != step.circuit && !agenda.is_open(other) && about(other) == here
+        })
+}
+
+/// Whether its place is known without being named: the only one; number 1 where it comes first; or the next number after the one
 /// before, and not the last, by whose name a person who has left one out would find it.
 fn is_place_known(agenda: &Agenda, step: &Step) -> bool {
+    if agenda.zs_place(step) != step.place {
+        return false;
+    }
     let alike = |other: &&Step| other.kind == step.kind && other.pair == step.pair;
-    let all = || agenda.plan().beside(step).filter(alike);
-    if all().nth(1).is_none() {
+    let all: Vec<&Step> = agenda.plan().beside(step).filter(alike).collect();
+    if all.len() < 2 {
         return true;
     }
-    let mut like_it = all().skip_while(|other| other.order + 1 < step.order);
-    let numbered = |step: Option<&Step>| {
-        let place = step?.place.as_ref()?;
+    let numbered = |step: &Step| {
+        let place = step.place.as_ref()?;
         Some((place.name.clone(), place.number?))
     };
-    let (before, here, after) = (like_it.next(), like_it.next(), like_it.next());
-    match (numbered(before), numbered(here), numbered(after)) {
-        (Some((name, number)), Some((same, next)), Some(_)) => {
-            here.is_some_and(|here| here.order == step.order) && name == same && next == number + 1
+    let Some(at) = all.iter().position(|other| other.order == step.order) else {
+        return false;
+    };
+    let is_last = at + 1 == all.len();
+    let before = at.checked_sub(1).and_then(|before| all.get(before));
+    match (before, numbered(step)) {
+        (None, Some((_, number))) => number == 1,
+        (Some(before), Some((name, number))) if !is_last => {
+            numbered(before).is_some_and(|(same, last)| name == same && number == last + 1)
         }
         _ => false,
     }
@@ -384,8 +452,33 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
         "board" => Some(step.board.to_string()),
         "board name" => agenda.board(step.board).map(|board| board.name.clone()),
         "sources" => Some(sources(&agenda.job().supply.sources)),
+        "item" => inspection::item_of(step).map(|number| number.to_string()),
+        "item text" => {
+            let number = inspection::item_of(step)?;
+            let inspection = agenda.job().inspection.as_ref()?;
+            Some(inspection.item(&number)?.text.clone())
+        }
+        "codes" => Some(about::codes(agenda)),
+        "circuits" => agenda.board(step.board).map(about::circuits_of),
         "number" => step.circuit.map(|number| number.to_string()),
         "circuit" => circuit().map(|c| format!("circuit {}, {}", c.number, c.name)),
+        "tester on its reference" => {
+            let (tester, reads) = procedures::reference_of(agenda.job(), step)?;
+            let reads = value(&reads, agenda.delivery().wording);
+            Some(format!("{tester}, on its reference: {reads}"))
+        }
+        "rcd" if agenda.group_of(step).is_some() => agenda.group_of(step).map(|group| {
+            let circuits: Vec<String> = group.circuits.iter().map(ToString::to_string).collect();
+            let of = match circuits.as_slice() {
+                [] => "every circuit".to_owned(),
+                [one] => format!("circuit {one}"),
+                several => format!("circuits {}", several.join(", ")),
+            };
+            format!(
+                "RCD {}, {} milliamps, of {of}",
+                group.number, group.milliamps
+            )
+        }),
         "rcd" => circuit().and_then(|c| {
             let rcd = c.rcd.as_ref()?;
             Some(format!(
@@ -401,10 +494,33 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
             }
             _ => String::new(),
         }),
+        ", another rating" => Some(match is_as_before(agenda, step) {
+            true => String::new(),
+            false => format!(", {} milliamps", circuit()?.rcd.as_ref()?.milliamps),
+        }),
+        ", pair of several" => Some(match (holds(agenda, step, "three-phase"), step.pair) {
+            (true, Some(pair)) => format!(", {}", pair.spoken()),
+            _ => String::new(),
+        }),
+        // Where it begins with number 1 it begins as it should.
+        " place past one" => Some(match &step.place {
+            Some(place) if place.number == Some(1) => String::new(),
+            Some(place) => format!(" {}.", capital(&place.to_string())),
+            None => String::new(),
+        }),
+        "milliamps" if agenda.group_of(step).is_some() => {
+            let group = agenda.group_of(step);
+            group.map(|group| format!("RCD {}, {} milliamps", group.number, group.milliamps))
+        }
+        // The device that a button belongs to.
+        "whose button" => match agenda.group_of(step) {
+            Some(group) => Some(format!("RCD {}", group.number)),
+            None => step.circuit.map(|number| format!("circuit {number}")),
+        },
         "milliamps" => {
             circuit().and_then(|c| Some(format!("{} milliamps", c.rcd.as_ref()?.milliamps)))
         }
-        "place" => Some(match &step.place {
+        "place" => Some(match agenda.zs_place(step) {
             Some(place) => place.to_string(),
             None => "the furthest point".to_owned(),
         }),

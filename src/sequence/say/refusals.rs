@@ -3,6 +3,7 @@ use super::prompt::{self, first_comes};
 use super::{about, asked};
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
+use crate::sequence::amend::circuit_of;
 use crate::sequence::facts::{Destination, LeftOut, Mode, Refusal, Step};
 use crate::sequence::procedures::{Fault, fault_of};
 use crate::sequence::state::OutEntry;
@@ -46,7 +47,10 @@ pub fn refused_in_short(refusal: &Refusal) -> String {
         Refusal::Finished => "the session was finished".to_owned(),
         Refusal::NoSuchPlace { .. } => "no such place".to_owned(),
         Refusal::WrongQuantity { .. } => "another quantity was asked for".to_owned(),
+        Refusal::NothingToCalculate { .. } => "nothing to calculate from".to_owned(),
         Refusal::NotAskedNow { .. } => "not asked for then".to_owned(),
+        Refusal::CodeNeeded => "an item without its code".to_owned(),
+        Refusal::ItemByItem => "a whole section at once".to_owned(),
         Refusal::NotOut => "nothing like it was out".to_owned(),
         Refusal::WhichOne { .. } => "it could have been several".to_owned(),
         Refusal::WhereIsIt => "its place was not said".to_owned(),
@@ -54,6 +58,10 @@ pub fn refused_in_short(refusal: &Refusal) -> String {
         Refusal::NothingToAnswer => "nothing was asked".to_owned(),
         Refusal::CannotBeSkipped => "a step that can't be left out".to_owned(),
         Refusal::NoSuchPoint { place } => format!("no {place} there"),
+        Refusal::CircuitThere { circuit, .. } => format!("circuit {circuit} was there already"),
+        Refusal::CircuitNotClear { circuit, .. } => {
+            format!("what was said of circuit {circuit} was not clear")
+        }
         Refusal::NameTheFault => "the fault was not named".to_owned(),
         Refusal::PredictFirst { .. } => "it was not predicted".to_owned(),
     }
@@ -109,6 +117,22 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
             Intent::Observe.words(),
             Intent::EndOfNote.words()
         ),
+        Refusal::CodeNeeded => {
+            let code = |code: Statement| code.code_spoken();
+            format!(
+                "Not satisfactory: say its code. {}, {}; {}, {}; {}, {}; or {}.",
+                capital(code(Statement::DangerCodeOne)),
+                Statement::DangerCodeOne.code_means().unwrap_or_default(),
+                code(Statement::CodeTwo),
+                Statement::CodeTwo.code_means().unwrap_or_default(),
+                code(Statement::CodeThree),
+                Statement::CodeThree.code_means().unwrap_or_default(),
+                code(Statement::FurtherInvestigation),
+            )
+        }
+        Refusal::ItemByItem => {
+            "No. That something is as it should be is said item by item.".to_owned()
+        }
         Refusal::SayDead => format!(
             "{} is no voltage found. If it is dead, say dead.",
             capital(agenda.delivery().wording.digit('0'))
@@ -164,6 +188,10 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
         Refusal::Waiting { mode: Mode::Paused } => "Paused. Say resume first.".to_owned(),
         Refusal::Waiting { .. } => "Standing by. Say carry on first.".to_owned(),
         Refusal::Finished => "The session is finished. Nothing more is taken.".to_owned(),
+        Refusal::NoSuchPlace {
+            to: Some(Destination::Item(item)),
+            ..
+        } => format!("There is no item {item} on the list of this job."),
         Refusal::NoSuchPlace { to, what } => {
             let what = what.clone().or_else(|| to.map(destination));
             format!(
@@ -173,6 +201,14 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
         }
         Refusal::WrongQuantity { wanted } => {
             format!("I asked for {}.", asked_for(agenda, wanted.as_ref()))
+        }
+        Refusal::NothingToCalculate { external, r1_r2 } => {
+            let missing = match (external, r1_r2) {
+                (true, true) => "The loop outside and R1 plus R2 are",
+                (true, false) => "The loop outside is",
+                _ => "R1 plus R2 is",
+            };
+            format!("No. {missing} not known as a number: measure Z s, or say not tested and why.")
         }
         Refusal::NotAskedNow { wanted } => with_what_to_say(
             agenda,
@@ -197,6 +233,22 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
         Refusal::NoSuchPoint { place } => {
             format!("There is no {place} there, or on several circuits. Say it with its circuit.")
         }
+        Refusal::CircuitThere { board, circuit } => {
+            let name = agenda.circuit(*board, *circuit).map(|c| c.name.as_str());
+            format!(
+                "Circuit {circuit} is there already: {}. Say {} to go to it, or add it under another number.",
+                name.unwrap_or_default(),
+                Intent::Circuit(*circuit).words()
+            )
+        }
+        Refusal::CircuitNotClear {
+            board,
+            circuit,
+            said,
+        } => match circuit_of(agenda.job(), *board, *circuit, said) {
+            Err(why) => format!("Circuit {circuit}: {why}."),
+            Ok(_) => format!("Circuit {circuit}: say it again."),
+        },
         Refusal::NameTheFault => {
             "First, what is the fault, and where? Say the fault is, then its kind, conductor, place and circuit; or there is no fault.".to_owned()
         }
@@ -258,6 +310,8 @@ fn destination(to: Destination) -> String {
         Destination::Board(number) => format!("board {number}"),
         Destination::Stage(stage) => stage.to_string(),
         Destination::TestsAt(voltage) => format!("tests at {voltage}"),
+        Destination::Item(item) => format!("item {item}"),
+        Destination::Section(section) => format!("section {section}, or nothing open in it"),
     }
 }
 

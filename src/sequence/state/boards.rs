@@ -110,6 +110,22 @@ impl State {
                 .any(|step| self.outcome(step).is_some())
     }
 
+    /// Whether somebody has said that a board is switched off or locked, or that circuit of it.
+    pub fn switched_off(&self, board: u16, circuit: Option<u16>) -> bool {
+        let of_board = |step: &Step| {
+            step.board == board && matches!(step.kind, StepKind::Isolate | StepKind::Lock)
+        };
+        let of_circuit = |step: &Step| {
+            step.board == board
+                && step.circuit.is_some()
+                && step.circuit == circuit
+                && matches!(step.kind, StepKind::MakeSafe | StepKind::OffLock)
+        };
+        let mut steps = self.plan().steps.iter();
+        circuit.is_some_and(|circuit| self.stays_off(board, circuit))
+            || steps.any(|s| (of_board(s) || of_circuit(s)) && self.outcome(s).is_some())
+    }
+
     /// Whether the person has said that the board is energised, or the plan never isolates it.
     pub fn energised(&self, board: u16) -> bool {
         if breakage::is(Break::EnergisedUnknown) {

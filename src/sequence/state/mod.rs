@@ -9,11 +9,13 @@
 //! | `pending` | the open question, what would be taken back, what was refused, overrides |
 //! | `cursor` | where the person moved to |
 //! | `pace` | when things happened |
+//! | `observations` | what was seen and stands on the report with its code |
 //!
 //! `boards` holds no data: whether a board is dead follows from the steps of its isolation.
 
 mod boards;
 mod cursor;
+mod observations;
 mod out_list;
 mod pace;
 mod pending;
@@ -21,6 +23,7 @@ mod readings;
 mod steps;
 
 pub use boards::{ABSENCE, LONG_ABSENCE};
+pub use observations::Observation;
 pub(super) use out_list::goes_on;
 pub use out_list::{OutEntry, place_of};
 pub use pending::{Override, Question};
@@ -35,13 +38,16 @@ use super::facts::{
     Ask, Doubt, Edition, Electronics, Event, EventNo, Mode, Plan, Quantity, Refusal, Step, StepId,
     StepKind,
 };
-use crate::installation::{Board, Circuit, CircuitKind, Job};
+use crate::installation::{Board, Circuit, CircuitKind, GroupRcd, Job};
 use crate::limits::{Outcome, Tables, Verdict};
 use crate::quantity::{Conductors, Number, Reading, Relation, TestVoltage, Unit};
-use crate::terms::{Delivery, Level, Part, Practice, Predicted, Reason, Stage, Statement};
+use crate::terms::{
+    BayEdition, Delivery, Level, Part, Place, Practice, Predicted, Reason, Stage, Statement,
+};
 use boards::Boards;
 use cursor::Cursor;
 use jiff::{SignedDuration, Timestamp};
+use observations::Observations;
 use out_list::{OutList, takes_out};
 use pace::Pace;
 use pending::Pending;
@@ -72,6 +78,7 @@ pub struct State {
     pending: Pending,
     cursor: Cursor,
     pace: Pace,
+    observations: Observations,
     boards: Boards,
 }
 
@@ -95,6 +102,8 @@ struct Flat<'a> {
     accepted: &'a std::collections::BTreeSet<StepId>,
     answered: u32,
     working: SignedDuration,
+    #[serde(skip_serializing_if = "<[_]>::is_empty")]
+    observations: &'a [Observation],
     #[serde(flatten)]
     boards: &'a Boards,
 }
@@ -119,6 +128,7 @@ impl Serialize for State {
             accepted: self.steps.accepted(),
             answered: self.pace.answered,
             working: self.pace.working,
+            observations: self.observations.all(),
             boards: &self.boards,
         }
         .serialize(serializer)
@@ -165,6 +175,7 @@ impl State {
             pending: Pending::default(),
             cursor: Cursor::default(),
             pace: Pace::from(at),
+            observations: Observations::default(),
             boards: Boards::default(),
         })
     }
@@ -188,7 +199,8 @@ impl State {
         let gap = at.duration_since(self.pace.last_event_at);
         self.next = EventNo(no.0 + 1);
         match event {
-            Event::Noted { .. } => {
+            Event::Noted { text, .. } => {
+                self.observations.noted(no, text.as_ref());
                 if let Some(noted) = &mut self.pending.observation {
                     *noted = true;
                 }
@@ -197,6 +209,8 @@ impl State {
             | Event::NotTaken { .. }
             | Event::SoundForgotten { .. }
             | Event::Probed { .. }
+            | Event::SwitchedOn { .. }
+            | Event::Came { .. }
             | Event::Revealed { .. }
             | Event::Struck { .. }
             | Event::Unclear { .. }
@@ -257,6 +271,7 @@ impl State {
                 doubt,
                 question,
                 replaces,
+                calculated,
             } => {
                 self.pace.answered_after(gap);
                 if let Some(old) = replaces {
@@ -272,6 +287,7 @@ impl State {
                     verdict: verdict.clone(),
                     question: question.clone(),
                     doubt: *doubt,
+                    calculated: *calculated,
                     status: ReadingStatus::Questioned,
                 };
                 let asked = record.was_asked();
@@ -299,7 +315,12 @@ impl State {
                     self.out_list
                         .surely_out(|entry| entries.contains(&entry.no));
                 }
-                Some(Question::IfLive(_) | Question::Statement(..) | Question::Point(..)) => {}
+                Some(
+                    Question::IfLive(_)
+                    | Question::Statement(..)
+                    | Question::Point(..)
+                    | Question::Circuit(..),
+                ) => {}
                 Some(finish @ Question::Finish(..)) => self.pending.question = Some(finish),
                 None => {}
             },
@@ -442,6 +463,14 @@ impl State {
                 let asked = Question::Point(no, *board, *circuit, place.clone());
                 self.pending.question = Some(asked);
             }
+            Event::ProposedCircuit {
+                board,
+                circuit,
+                said,
+            } => {
+                let asked = Question::Circuit(no, *board, *circuit, said.clone());
+                self.pending.question = Some(asked);
+            }
             Event::ProposedFinish { left } => {
                 self.pending.question = Some(Question::Finish(no, *left));
             }
@@ -522,12 +551,46 @@ impl State {
                 self.pending.last_taken = None;
             }
             Event::Refused { refusal, .. } => self.pending.last_refusal = Some(refusal.clone()),
+            Event::Observed {
+                board,
+                circuit,
+                item,
+                code,
+                place,
+            } => {
+                self.pace.answered_after(gap);
+                self.observations.begin(Observation {
+                    no,
+                    at,
+                    board: *board,
+                    circuit: *circuit,
+                    item: *item,
+                    code: *code,
+                    place: place.clone(),
+                    noted: Vec::new(),
+                    withdrawn: false,
+                });
+                self.mode = Mode::Noting;
+                self.pending.observation = None;
+                self.pending.taken(no);
+            }
+            Event::SectionStated {
+                steps, statement, ..
+            } => {
+                self.pace.answered_after(gap);
+                for step in steps {
+                    self.close(step, StepOutcome::Stated(no, *statement));
+                }
+                self.pending.taken(no);
+            }
             Event::NoteBegun { observation } => {
+                self.observations.told();
                 self.mode = Mode::Noting;
                 self.pending.observation = observation.then_some(false);
             }
             Event::StoodBy => self.mode = Mode::StandingBy,
             Event::NoteEnded => {
+                self.observations.told();
                 self.mode = Mode::Running;
                 self.pending.observation = None;
             }
@@ -612,7 +675,12 @@ impl State {
             Some(Question::IfOut(_, entries)) => {
                 self.out_list.never_out(|entry| entries.contains(&entry.no));
             }
-            Some(Question::IfLive(_) | Question::Statement(..) | Question::Point(..)) => {}
+            Some(
+                Question::IfLive(_)
+                | Question::Statement(..)
+                | Question::Point(..)
+                | Question::Circuit(..),
+            ) => {}
             Some(Question::AllBack(..) | Question::NeverOut(..) | Question::Finish(..))
                 if self.edition > Edition::First => {}
             _ => {
@@ -675,6 +743,8 @@ impl State {
             verdict,
             question: None,
             doubt: None,
+            // What is put right at the desk was measured.
+            calculated: None,
             status: ReadingStatus::Counts,
             ..old.clone()
         };
@@ -710,6 +780,25 @@ impl State {
             self.no_longer_known_dead(board);
         }
         self.restore_replaced_by(of);
+        // A whole section was answered by one event.
+        while let Some(order) = self.steps.closed_by(of) {
+            self.steps.set_at(order, None);
+        }
+        // With what was seen, the code of its item is taken back.
+        let item = self
+            .observations
+            .withdraw(of)
+            .map(|seen| (seen.item, seen.code));
+        if let Some((Some(item), code)) = item {
+            let tail = item.to_string();
+            let plan = Arc::clone(&self.plan);
+            let is_it = |step: &&Step| step.stage == Stage::Inspection && step.id.tail == tail;
+            if let Some(step) = plan.steps.iter().find(is_it)
+                && matches!(self.steps.at(step.order), Some(StepOutcome::Stated(_, said)) if *said == code)
+            {
+                self.steps.set_at(step.order, None);
+            }
+        }
         self.out_list.withdraw(of);
         self.pending.last_taken = None;
     }
@@ -809,6 +898,12 @@ impl State {
     pub fn practises(&self) -> bool {
         self.practice()
             .is_some_and(|practice| practice.simulated.is_some())
+    }
+
+    /// What the simulated installation of a practice does.
+    pub fn bay_edition(&self) -> BayEdition {
+        let simulated = self.practice().and_then(|p| p.simulated.as_ref());
+        simulated.map(|of| of.edition).unwrap_or_default()
     }
 
     /// Whether what is hidden is still to be named.
@@ -936,6 +1031,19 @@ impl State {
     /// When something was last said that surely came from the person.
     pub fn last_sure_at(&self) -> Timestamp {
         self.pace.last_sure_at
+    }
+
+    /// What was seen and stands on the report with its code, and was not taken back.
+    pub fn observations(&self) -> impl Iterator<Item = &Observation> {
+        self.observations
+            .all()
+            .iter()
+            .filter(|seen| !seen.withdrawn)
+    }
+
+    /// Whether what is noted now belongs to this one.
+    pub fn is_telling(&self, seen: &Observation) -> bool {
+        self.observations.telling() == Some(seen.no)
     }
 
     /// Whether a note that stands as a reason is being taken, and whether anything was noted yet.
@@ -1194,6 +1302,34 @@ impl State {
         self.circuit(step.board, step.circuit?)
     }
 
+    /// The residual current device of several circuits that a step tests.
+    pub fn group_of(&self, step: &Step) -> Option<&GroupRcd> {
+        let number = step.place.as_ref()?.number?;
+        if step.stage != Stage::Rcd || step.circuit.is_some() {
+            return None;
+        }
+        let mut groups = self.board(step.board)?.rcds.iter();
+        groups.find(|group| group.number == number)
+    }
+
+    /// The steps of a board that belong to the row of one of its circuits: of the residual current device
+    /// that protects it with others, where it has none of its own, and of its arc fault detection.
+    pub fn shown_with(&self, board: u16, circuit: &Circuit) -> Vec<&Step> {
+        let group = self
+            .board(board)
+            .filter(|_| circuit.rcd.is_none())
+            .and_then(|board| board.group_of(circuit))
+            .map(|group| group.number);
+        let arc_fault = format!("arc-fault/{}", circuit.number);
+        let steps = self.plan().on(board, None);
+        steps
+            .filter(|step| {
+                let of_group = self.group_of(step).map(|of| of.number);
+                (of_group.is_some() && of_group == group) || step.id.tail == arc_fault
+            })
+            .collect()
+    }
+
     /// Whether a step is on a ring final circuit.
     pub fn is_on_a_ring(&self, step: &Step) -> bool {
         self.circuit_of(step)
@@ -1265,6 +1401,29 @@ impl State {
             .max_by(|a, b| a.size().total_cmp(&b.size()))
     }
 
+    /// Where Zs of a circuit is asked for: where R1+R2 was highest, since the loop is longest there; at the
+    /// last point where nothing tells.
+    pub fn zs_place(&self, step: &Step) -> Option<Place> {
+        let is_zs = step.kind == StepKind::Row("loop-impedance");
+        if !is_zs || self.edition == Edition::First || self.practises() {
+            return step.place.clone();
+        }
+        let highest = step.circuit.and_then(|circuit| {
+            self.counting_on(step.board, circuit, Quantity::R1R2)
+                .chain(self.counting_on(step.board, circuit, Quantity::RingLineEarth))
+                .max_by(|a, b| a.reading.size().total_cmp(&b.reading.size()))
+        });
+        let listed = |place: &Place| {
+            let circuit = self.circuit_of(step);
+            circuit.is_some_and(|circuit| circuit.points.iter().any(|p| place_of(p) == *place))
+        };
+        let place = highest.and_then(|record| {
+            let at = record.place.clone();
+            at.or_else(|| self.step(&record.step)?.place.clone())
+        });
+        place.filter(listed).or_else(|| step.place.clone())
+    }
+
     /// Readings of one quantity that count, in the order of the plan.
     pub fn counting(&self, quantity: Quantity) -> impl Iterator<Item = &ReadingRecord> {
         self.plan
@@ -1321,6 +1480,7 @@ fn shows_presence(event: &Event) -> bool {
             | Event::VoltageFound { .. }
             | Event::LockRemoved { .. }
             | Event::Probed { .. }
+            | Event::SwitchedOn { .. }
             | Event::Predicted { .. }
             | Event::Diagnosed { .. }
             | Event::StoodBy

@@ -64,6 +64,11 @@ impl OutEntry {
         self.both && !self.linked && self.is_at_board() && matches!(self.part, Part::Conductors(_))
     }
 
+    /// A lamp of those that are counted: not all of them, and none that is known by its place.
+    pub fn is_counted_lamp(&self) -> bool {
+        self.part == Part::Lamp && self.place.is_none() && !self.both
+    }
+
     /// Equipment, or what feeds it: not what is out at the board, nor lamps and switches.
     pub fn is_equipment(&self) -> bool {
         let part = matches!(

@@ -18,6 +18,8 @@ pub enum Question {
     Statement(EventNo, StepId, Statement, Option<Place>),
     /// Whether to add this point to a circuit, by board and number.
     Point(EventNo, u16, u16, Place),
+    /// Whether to add a circuit, by board and number, of which this was said.
+    Circuit(EventNo, u16, u16, Vec<String>),
     /// Whether to finish with this many steps undone.
     Finish(EventNo, u32),
     /// Whether any of what was ordered out is out.
@@ -35,6 +37,7 @@ impl Question {
             | Self::NeverOut(no, _)
             | Self::Statement(no, ..)
             | Self::Point(no, ..)
+            | Self::Circuit(no, ..)
             | Self::Finish(no, _)
             | Self::IfOut(no, _)
             | Self::IfLive(no) => *no,

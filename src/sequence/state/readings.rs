@@ -1,4 +1,4 @@
-use super::super::facts::{Doubt, EventNo, StepId};
+use super::super::facts::{Calculated, Doubt, EventNo, StepId};
 use crate::limits::{Finding, Outcome, Verdict};
 use crate::quantity::Reading;
 use crate::terms::{HalfCycle, Place};
@@ -29,6 +29,9 @@ pub struct ReadingRecord {
     /// Why it was asked about.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub doubt: Option<Doubt>,
+    /// What it was worked out from, where it was not measured.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub calculated: Option<Calculated>,
     /// Whether it counts.
     #[serde(rename = "standing")]
     pub status: ReadingStatus,

@@ -118,8 +118,9 @@ impl Correction {
                 add(scores, h, row);
             }
             let most = scores.iter().copied().fold(f32::NEG_INFINITY, f32::max);
-            let all: f32 = scores.iter().map(|s| (s - most).exp()).sum();
-            let all = most + all.ln();
+            // Not the C library's, which differ from one processor to another in the last bit.
+            let all: f32 = scores.iter().map(|s| libm::expf(s - most)).sum();
+            let all = most + libm::logf(all);
             scores.iter_mut().for_each(|s| *s -= all);
         }
     }

@@ -106,6 +106,8 @@ pub struct NotForUs {
 pub struct AskAgain {
     /// The probability, 0 to 1.
     pub probability_below: f32,
+    /// Also whatever fits worse than this, but for a warning: of nearly all that is ours nothing fits so ill.
+    pub poor_fit_below: f32,
     /// Also when the likeliest meaning of one ear is not that of the other. With one, nothing.
     #[serde(default)]
     pub when_ears_differ: bool,
@@ -132,9 +134,11 @@ impl Probability {
         if scores.margin.is_nan() {
             return f32::NAN;
         }
-        let margin = scores.margin.clamp(0.0, self.margin_cap).ln_1p();
+        let margin = scores.margin.clamp(0.0, self.margin_cap);
+        // Not the C library's, which differ from one processor to another in the last bit.
+        let margin = libm::log1pf(margin);
         let z = self.constant + self.margin * margin + self.fit * scores.llr_per_phone;
-        1.0 / (1.0 + (-z).exp())
+        1.0 / (1.0 + libm::expf(-z))
     }
 }
 
@@ -182,9 +186,27 @@ impl Thresholds {
             .map_or(width, |next| over(first, next).max(0.0))
     }
 
-    /// What to do with words of ours that scored so. One digit by itself is asked about whatever its
-    /// scores; a permission in one or two words is taken more strictly than anything else.
+    /// What to do with words of ours that scored so. What fits ill is asked about, unless it warns.
     pub fn of_ours(&self, scores: Scores, said: &Intent, words: &str) -> Decision {
+        match self.whatever_the_fit(scores, said, words) {
+            Decision::Accept if self.fits_ill(scores, said) => Decision::Confirm,
+            decision => decision,
+        }
+    }
+
+    /// Whether words of ours would be taken but for how ill they fit.
+    pub fn only_fits_ill(&self, scores: Scores, said: &Intent, words: &str) -> bool {
+        self.whatever_the_fit(scores, said, words) == Decision::Accept
+            && self.fits_ill(scores, said)
+    }
+
+    fn fits_ill(&self, scores: Scores, said: &Intent) -> bool {
+        scores.llr_per_phone < self.ask_again.poor_fit_below && !said.is_a_warning()
+    }
+
+    /// One digit by itself is asked about whatever its scores; a permission in one or two words is
+    /// taken more strictly than anything else.
+    fn whatever_the_fit(&self, scores: Scores, said: &Intent, words: &str) -> Decision {
         let taken = self.outcome(scores);
         if taken != Decision::Accept {
             return taken;
@@ -324,6 +346,24 @@ mod tests {
         assert_eq!(outcome(-9.0, 30.0), Decision::Reject);
         assert_eq!(outcome(f32::NAN, 30.0), Decision::Reject);
         assert_ne!(outcome(-0.1, f32::NAN), Decision::Accept);
+    }
+
+    #[test]
+    fn what_fits_ill_is_asked_about_unless_it_warns() {
+        let thresholds = Thresholds::shipped().unwrap();
+        let grammar = crate::grammar::Grammar::built_in().unwrap();
+        let of = |words: &str, fit| {
+            let said = grammar.understand("isolation", words).unwrap();
+            let scores = Scores {
+                llr_per_phone: fit,
+                margin: 60.0,
+                phones: 9,
+            };
+            thresholds.of_ours(scores, &said, words)
+        };
+        assert_eq!(of("two three zero volts", -0.5), Decision::Accept);
+        assert_eq!(of("two three zero", -1.1), Decision::Confirm);
+        assert_eq!(of("it is live", -1.1), Decision::Accept);
     }
 
     #[test]

@@ -1,5 +1,6 @@
 use super::EarError;
-use realfft::{RealFftPlanner, RealToComplex};
+use rustfft::num_complex::Complex32;
+use rustfft::{Fft, FftPlannerScalar};
 use std::sync::Arc;
 
 /// Frequency bands a frame.
@@ -15,8 +16,11 @@ const BINS: usize = WINDOW / 2 + 1;
 /// 200 samples of reflection on both sides; periodic Hann window; power spectrum; mel filters;
 /// log10 floored at 1e-10, then at 8 below the utterance's greatest; shifted and scaled by
 /// `(x + 4) / 4`. The filters stand in `models/`.
+///
+/// Every processor gives the same bits: the transform is the one without instructions of some
+/// processors only, and cosine and logarithm are not the C library's, which has several of each.
 pub struct Mel {
-    fft: Arc<dyn RealToComplex<f32>>,
+    fft: Arc<dyn Fft<f32>>,
     window: Vec<f32>,
     filters: Vec<Filter>,
 }
@@ -62,9 +66,9 @@ impl Mel {
             .collect();
         let turn = std::f64::consts::TAU / WINDOW as f64;
         Ok(Self {
-            fft: RealFftPlanner::new().plan_fft_forward(WINDOW),
+            fft: FftPlannerScalar::new().plan_fft_forward(WINDOW),
             window: (0..WINDOW)
-                .map(|n| (0.5 - 0.5 * (turn * n as f64).cos()) as f32)
+                .map(|n| (0.5 - 0.5 * libm::cos(turn * n as f64)) as f32)
                 .collect(),
             filters,
         })
@@ -80,16 +84,15 @@ impl Mel {
         };
         let mut values = vec![0.0f32; BANDS * frames];
         let mut greatest = f32::MIN;
-        let mut frame = vec![0.0f32; WINDOW];
-        let mut spectrum = self.fft.make_output_vec();
+        let mut spectrum = vec![Complex32::default(); WINDOW];
+        let mut scratch = vec![Complex32::default(); self.fft.get_inplace_scratch_len()];
         let mut power = vec![0.0f32; BINS];
         for t in 0..frames {
-            for (n, out) in frame.iter_mut().enumerate() {
-                *out = reflected(samples, (t * STEP + n) as isize - half as isize) * self.window[n];
+            for (n, (out, window)) in spectrum.iter_mut().zip(&self.window).enumerate() {
+                let sample = reflected(samples, (t * STEP + n) as isize - half as isize);
+                *out = Complex32::new(sample * window, 0.0);
             }
-            if self.fft.process(&mut frame, &mut spectrum).is_err() {
-                continue;
-            }
+            self.fft.process_with_scratch(&mut spectrum, &mut scratch);
             for (p, c) in power.iter_mut().zip(&spectrum) {
                 *p = c.norm_sqr();
             }
@@ -100,7 +103,7 @@ impl Mel {
                     .zip(&power[filter.from..])
                     .map(|(w, p)| w * p)
                     .sum();
-                let value = energy.max(1e-10).log10();
+                let value = libm::log10f(energy.max(1e-10));
                 greatest = greatest.max(value);
                 values[band * frames + t] = value;
             }

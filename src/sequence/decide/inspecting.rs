@@ -1,0 +1,135 @@
+//! Items of the inspection, said of the one that is asked for or of any by its number; whole sections
+//! that are not there; observations with their code.
+
+use super::refused;
+use crate::grammar::Intent;
+use crate::sequence::agenda::Agenda;
+use crate::sequence::facts::{Destination, Event, Refusal, Step, StepId, Withdrawal};
+use crate::sequence::procedures::inspection::{ITEM_ANSWERS, item_of};
+use crate::terms::{ItemNumber, Place, Statement};
+
+/// "Item four point three, satisfactory".
+pub(super) fn item(
+    agenda: &Agenda,
+    said: &Intent,
+    number: &ItemNumber,
+    statement: Statement,
+) -> Vec<Event> {
+    match agenda
+        .plan()
+        .steps
+        .iter()
+        .find(|step| item_of(step).as_ref() == Some(number))
+    {
+        Some(step) => of_step(agenda, said, step, number, statement),
+        None => refused(
+            said,
+            Refusal::NoSuchPlace {
+                to: Some(Destination::Item(*number)),
+                what: None,
+            },
+        ),
+    }
+}
+
+/// The same of the step that is asked for; nothing where it is no item.
+pub(super) fn asked_for(
+    agenda: &Agenda,
+    said: &Intent,
+    statement: Statement,
+) -> Option<Vec<Event>> {
+    let step = agenda.current()?;
+    let number = item_of(step)?;
+    let taken = ITEM_ANSWERS.contains(&statement) || statement == Statement::Unsatisfactory;
+    taken.then(|| of_step(agenda, said, step, &number, statement))
+}
+
+/// A code is told with what was seen. What was observed of the item before does not stand beside
+/// another answer.
+fn of_step(
+    agenda: &Agenda,
+    said: &Intent,
+    step: &Step,
+    number: &ItemNumber,
+    statement: Statement,
+) -> Vec<Event> {
+    if !ITEM_ANSWERS.contains(&statement) {
+        return refused(said, Refusal::CodeNeeded);
+    }
+    let before = agenda
+        .observations()
+        .filter(|seen| seen.item.as_ref() == Some(number));
+    let before = before.map(|seen| Event::Withdrawn {
+        of: seen.no,
+        why: Withdrawal::Replaced,
+    });
+    let stated = Event::Stated {
+        step: step.id.clone(),
+        statement,
+        place: None,
+    };
+    let observed = statement.code_means().map(|_| Event::Observed {
+        board: step.board,
+        circuit: None,
+        item: Some(*number),
+        code: statement,
+        place: None,
+    });
+    before.chain([stated]).chain(observed).collect()
+}
+
+/// "Section six, not applicable": every item of it that is open. That all is as it should be is said
+/// item by item.
+pub(super) fn section(
+    agenda: &Agenda,
+    said: &Intent,
+    section: u16,
+    statement: Statement,
+) -> Vec<Event> {
+    if !matches!(
+        statement,
+        Statement::NotApplicable | Statement::Limitation | Statement::NotVerified
+    ) {
+        return refused(said, Refusal::ItemByItem);
+    }
+    let of_section =
+        |step: &&Step| item_of(step).is_some_and(|number| number.parts().first() == Some(&section));
+    let steps = agenda.plan().steps.iter().filter(of_section);
+    let open: Vec<StepId> = steps
+        .filter(|step| agenda.is_open(step))
+        .map(|step| step.id.clone())
+        .collect();
+    if open.is_empty() {
+        let to = Some(Destination::Section(section));
+        return refused(said, Refusal::NoSuchPlace { to, what: None });
+    }
+    vec![Event::SectionStated {
+        section,
+        steps: open,
+        statement,
+    }]
+}
+
+/// "Observation, code two, circuit three": what is said next is its words.
+pub(super) fn observed(
+    agenda: &Agenda,
+    said: &Intent,
+    code: Statement,
+    circuit: Option<u16>,
+    place: Option<&Place>,
+) -> Vec<Event> {
+    let here = agenda.current().map(|step| step.board);
+    let boards = || agenda.job().boards.iter().map(|board| board.number);
+    let has = |board: &u16| circuit.is_none_or(|c| agenda.circuit(*board, c).is_some());
+    let Some(board) = here.filter(has).or_else(|| boards().find(has)) else {
+        let to = circuit.map(Destination::Circuit);
+        return refused(said, Refusal::NoSuchPlace { to, what: None });
+    };
+    vec![Event::Observed {
+        board,
+        circuit,
+        item: None,
+        code,
+        place: place.cloned(),
+    }]
+}

@@ -1,0 +1,90 @@
+//! The inspection that comes before the tests, BS 7671 642 and 651 to 653: an item a step, and the
+//! outcome of the whole, which the person says. What is seen there stands as an observation with its
+//! code ([`crate::sequence::state::Observation`]).
+
+use super::table::{Row, Scope};
+use super::{Answers, StepBuilder};
+use crate::sequence::facts::{Step, StepKind};
+use crate::terms::{ItemNumber, Stage, Statement};
+
+/// What may be said of an item.
+pub const ITEM_ANSWERS: [Statement; 8] = [
+    Statement::Satisfactory,
+    Statement::DangerCodeOne,
+    Statement::CodeTwo,
+    Statement::CodeThree,
+    Statement::FurtherInvestigation,
+    Statement::Limitation,
+    Statement::NotVerified,
+    Statement::NotApplicable,
+];
+
+/// The kind of a step that is one item.
+pub const ITEM: StepKind = StepKind::Row("inspection-item");
+/// The kind of the step that asks for the outcome of the whole.
+pub const OUTCOME: StepKind = StepKind::Row("inspection-outcome");
+
+/// The number of the item that a step is.
+pub fn item_of(step: &Step) -> Option<ItemNumber> {
+    let tail = (step.kind == ITEM).then_some(step.id.tail.as_str())?;
+    tail.parse().ok()
+}
+
+/// The items of the first board's plan that need covers off, or those that do not.
+fn items(build: &StepBuilder<'_>, scope: &Scope<'_>, dead: bool) -> Vec<Step> {
+    let first = scope.job.boards.first() == Some(scope.board);
+    let inspection = scope.job.inspection.as_ref().filter(|_| first);
+    let items = inspection
+        .into_iter()
+        .flat_map(|inspection| inspection.all());
+    items
+        .filter(|item| item.dead == dead)
+        .map(|item| build.statement(item.number.to_string(), ITEM, &ITEM_ANSWERS))
+        .collect()
+}
+
+const ANSWERS: fn(&Step) -> Answers = |_| Answers {
+    instead_of_reading: &[],
+    accepts_done: false,
+    may_be_left_out: true,
+};
+
+/// What is looked at with the installation as it is found.
+pub static INSPECTION: Row = Row {
+    name: "inspection",
+    stage: Stage::Inspection,
+    rule: "inspection",
+    plan: |build, scope| items(build, scope, false),
+    answers: ANSWERS,
+    label,
+    ..Row::PLAIN
+};
+
+/// What needs covers off: after isolation.
+pub static INSPECTION_INSIDE: Row = Row {
+    name: "inspection-inside",
+    plan: |build, scope| items(build, scope, true),
+    ..INSPECTION
+};
+
+/// The outcome of the whole, before handing over.
+pub static INSPECTION_OUTCOME: Row = Row {
+    name: "inspection-outcome",
+    plan: |build, scope| {
+        let last = scope.job.boards.last() == Some(scope.board);
+        let wanted = [Statement::Satisfactory, Statement::Unsatisfactory];
+        let asked = last && scope.job.inspection.is_some();
+        asked
+            .then(|| build.statement("outcome", OUTCOME, &wanted))
+            .into_iter()
+            .collect()
+    },
+    ..INSPECTION
+};
+
+fn label(step: &Step) -> Option<String> {
+    Some(match item_of(step) {
+        Some(number) => format!("inspection, item {number}"),
+        None => "inspection, outcome of the whole".to_owned(),
+    })
+}
