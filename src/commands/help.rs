@@ -24,7 +24,18 @@ const EXAMPLES: &[(&str, &[(&str, &str)])] = &[
                 "bothhands new job.toml --from circuits.csv",
                 "from a table of circuits",
             ),
+            (
+                "bothhands new job.toml --last last-visit.db",
+                "the job of the last visit, as a periodic inspection",
+            ),
         ],
+    ),
+    (
+        "changed",
+        &[(
+            "bothhands changed last-visit.db job.db",
+            "what reads otherwise than last time, and what the instruments explain",
+        )],
     ),
     (
         "labels",

@@ -2,6 +2,7 @@
 //! stands in `configured`, `engine`, `exit`, `help`, `progress`, `shown`, `source`, `stop`, `terminal`, `voice`
 //! and `written`.
 
+pub(crate) mod changed;
 pub(crate) mod check;
 pub(crate) mod completions;
 pub(crate) mod config;

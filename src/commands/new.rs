@@ -10,6 +10,7 @@ use bothhands::config;
 use bothhands::dialogue::{Beside, Input, InputSource, TypedLines, Wanted};
 use bothhands::draft::{Draft, Interview, circuits_of_table, read_back};
 use bothhands::grammar::{Grammar, Intent};
+use bothhands::installation::JobKind;
 use bothhands::speech::{Decision, DecodeContext, Recogniser, Recognition};
 use bothhands::voice::{Silent, Tone, Voice};
 use std::fs::OpenOptions;
@@ -32,6 +33,10 @@ pub(crate) struct Args {
     /// number, name, kind, device, amps, breaking kA, rcd, sizes, metres, points. `-` is standard input.
     #[arg(long, value_name = "CIRCUITS.csv", conflicts_with = "ask")]
     from: Option<PathBuf>,
+    /// Take everything from the log of the last visit: its job as it was at the end, as a periodic inspection.
+    /// `bothhands changed` compares the readings afterwards.
+    #[arg(long, value_name = "DB", conflicts_with_all = ["ask", "from"])]
+    last: Option<PathBuf>,
     /// Ask one thing at a time, and take a whole circuit in one line: "circuit three, ring, thirty-two
     /// amp B, RCBO, eight sockets".
     #[arg(long)]
@@ -65,6 +70,9 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         instruments: configured.instruments,
         ..Draft::default()
     };
+    if let Some(last) = &args.last {
+        return of_the_last_visit(last, &args.file, draft.tester);
+    }
     if let Some(from) = &args.from {
         draft.circuits = circuits_of_table(&table(from)?, &from.display().to_string())?;
         for circuit in &draft.circuits {
@@ -94,6 +102,29 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
              and `bothhands test {file}` to begin."
         ),
     })?;
+    Ok(ExitCode::SUCCESS)
+}
+
+/// The job of the last visit, to be tested again by whoever the configuration names.
+fn of_the_last_visit(last: &Path, file: &Path, tester: Option<String>) -> anyhow::Result<ExitCode> {
+    let agenda = super::changed::agenda(last)?;
+    let mut job = agenda.job().clone();
+    job.kind = JobKind::PeriodicInspection;
+    if let Some(tester) = tester {
+        job.tester = tester;
+    }
+    let text =
+        toml::to_string(&job).context("the job of that log can't be written as a job file")?;
+    if file == Path::new("-") {
+        shown::all(&text)?;
+        return Ok(ExitCode::SUCCESS);
+    }
+    write(file, &text)?;
+    let (file, last) = (file.display(), last.display());
+    shown::line(format!(
+        "Written to {file}, as a periodic inspection. Look through tester, instruments and their dates first: \
+         `bothhands check {file}`; after the tests `bothhands changed {last} LOG` tells what reads otherwise."
+    ))?;
     Ok(ExitCode::SUCCESS)
 }
 

@@ -2,7 +2,7 @@
 
 use super::mark::HiddenArgs;
 use super::{shown, test};
-use bothhands::installation::Job;
+use bothhands::installation::{Board, Job, JobKind};
 use bothhands::practice::Hidden;
 use std::process::ExitCode;
 
@@ -23,6 +23,14 @@ fn not_simulated(job: &Job) -> Option<&'static str> {
         .instruments
         .iter()
         .any(|i| i.loop_reference_ohms.is_some() || i.rcd_reference_ms.is_some());
+    let stays_live =
+        job.kind == JobKind::LiveRetest || job.boards.iter().any(Board::isolates_circuits);
+    if stays_live {
+        return Some(
+            "the simulated installation is dead or live as a whole: practise a copy of the job of another kind, \
+             without isolate = \"circuits\"",
+        );
+    }
     match (several, reference) {
         (true, _) => Some(
             "the simulated installation has no RCD of several circuits: practise a copy of the job without \

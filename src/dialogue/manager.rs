@@ -128,7 +128,7 @@ impl DialogueManager<'_> {
     /// "Observation, code two, circuit three: no lid on the box": what is typed behind the code is its
     /// words.
     fn observed_in_one_line(&self, words: &str) -> Option<(Intent, String)> {
-        let marks = words.match_indices([':', ',', ';']);
+        let marks = words.match_indices([':', ',', ';', ' ']);
         marks
             .filter_map(|(at, mark)| {
                 let said = self.session.understand_typed(self.grammar, &words[..at])?;
@@ -168,6 +168,7 @@ impl DialogueManager<'_> {
                 break;
             };
             let over = matches!(input, Input::OverlapsPrompt(_));
+            let mut near: Option<String> = None;
             let (said, typed, evidence) = match input {
                 Input::Notice(text) => {
                     self.say(&[Line::warning(text)]);
@@ -193,6 +194,8 @@ impl DialogueManager<'_> {
                     match self.session.understand_typed(self.grammar, &words) {
                         Some(said) => (said, Some(words), None),
                         None if self.session.state().mode() == Mode::Noting => {
+                            // Kept as a note first, then asked about.
+                            near = sounds_like_a_warning(&words).then(|| words.clone());
                             (Intent::Note, Some(words), None)
                         }
                         None if let Some((said, told)) = self.observed_in_one_line(&words) => {
@@ -375,6 +378,9 @@ impl DialogueManager<'_> {
                 Err(broken) => self.say(&[Line::warning(format!(
                     "Not taken: that would be {broken}. Please report this."
                 ))]),
+            }
+            if let Some(words) = near {
+                self.ask_if_live(&words, None);
             }
         }
         self.reveal();

@@ -87,7 +87,7 @@ impl Draft {
             "kind",
             kind.as_deref(),
             "initial-verification for new work, periodic-inspection for what is in use",
-            "initial-verification or periodic-inspection",
+            "initial-verification, periodic-inspection, minor-works or live-retest",
         );
         key(text, "tester", self.tester.as_deref(), "who tests", "");
         match &self.supervisor {
@@ -99,6 +99,17 @@ impl Draft {
         text.push_str("# tests = [\"insulation\"]   # to limit the job; all tests without this line\n\n[site]\n");
         key(text, "name", site, "what the place is called", "");
         text.push_str("# address = \"in one line\"\n\n");
+        // What is found in use is looked at before it is tested.
+        let inspected = self.kind == Some(JobKind::PeriodicInspection);
+        text.push_str(if inspected {
+            "# The schedule of inspection, walked by voice (docs/inspection.md); without this table there is none.\n\
+             [inspection]\n\
+             # extent = \"what the visit covers\"\n\
+             # agreed_limitations = \"what is left out, and why\"\n\
+             # agreed_with = \"with whom\"\n\n"
+        } else {
+            "# [inspection]   # a schedule of inspection, walked by voice (docs/inspection.md)\n\n"
+        });
     }
 
     fn supply(&self, text: &mut String) {

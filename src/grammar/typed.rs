@@ -35,6 +35,11 @@ const SHORT: &[(&str, &str)] = &[
     ("cpc", "c p c"),
     ("spd", "s p d"),
     ("rcd", "r c d"),
+    ("c1", "code one"),
+    ("c2", "code two"),
+    ("c3", "code three"),
+    ("fi", "further investigation"),
+    ("sat", "satisfactory"),
     ("what's", "what is"),
     ("it's", "it is"),
     ("i've", "i have"),
@@ -78,6 +83,11 @@ static READS: LazyLock<Regex> = LazyLock::new(|| {
 static ITEM: LazyLock<Regex> = LazyLock::new(|| {
     Regex::new(r"(?i)\bitem\s+(?P<section>[1-9][0-9]?)\.(?P<item>[1-9][0-9]?)(?:\.(?P<part>[1-9][0-9]?))?\b").expect("a constant pattern")
 });
+
+/// "N/A", "N/V".
+#[allow(clippy::expect_used, reason = "a constant pattern")]
+static MARKS: LazyLock<Regex> =
+    LazyLock::new(|| Regex::new(r"(?i)\bn/(a|v)\b").expect("a constant pattern"));
 
 /// A mark other than the point between figures, or a sign before them.
 #[allow(clippy::expect_used, reason = "a constant pattern")]
@@ -124,6 +134,13 @@ pub fn normalise(line: &str) -> String {
             .filter_map(part)
             .collect();
         format!("item {}", parts.join(" point "))
+    });
+    let line = MARKS.replace_all(&line, |found: &regex::Captures<'_>| {
+        if found[1].eq_ignore_ascii_case("a") {
+            "not applicable"
+        } else {
+            "not verified"
+        }
     });
     let line = READS.replace_all(&line, "$before reads $after");
     let line = BETWEEN_FIGURES.replace_all(&line, "$before not-a-number $after");

@@ -251,13 +251,18 @@ impl<'i> Reader<'i> {
             None => ItemList::shipped(),
             Some(list) => {
                 let beside = Path::new(name).parent().unwrap_or(Path::new("")).join(list);
-                fs::read_to_string(&beside)
+                let known = fs::metadata(&beside).map(|it| it.is_file() && it.len() < LARGEST_LIST);
+                if matches!(known, Ok(false)) {
+                    Err("is no file of at most 100 kB: a list of items is a short text".to_owned())
+                } else {
+                    fs::read_to_string(&beside)
                     .map_err(|error| {
                         format!(
                             "cannot be read ({error}): check the path, which is from the job file"
                         )
                     })
                     .and_then(|text| ItemList::parse(&text))
+                }
             }
         };
         read.map_err(|why| {
@@ -445,6 +450,9 @@ fn shown<'t>(text: &'t str, value: &Spanned<DeValue<'_>>) -> Option<&'t str> {
     let text = text.get(value.span())?.trim_matches(['"', '\'']);
     (text.chars().count() <= 40).then_some(text)
 }
+
+/// A list of items is no longer than this, bytes.
+const LARGEST_LIST: u64 = 100_000;
 
 /// How a value begins that is still to be filled in, as in a new job file.
 pub const TO_FILL_IN: &str = "FILL IN";

@@ -75,6 +75,10 @@ pub(super) const EARTHINGS: Words = Words {
             "TN-C",
             "write TN-C-S; TN-C throughout is not for this program",
         ),
+        (
+            "IT",
+            "IT systems are out of scope: a first fault trips nothing there and is watched by a monitor, with limits of its own (BS 7671 411.6)",
+        ),
     ],
 };
 
@@ -187,6 +191,22 @@ pub(super) const CIRCUIT_KINDS: Words = Words {
         (
             "sockets",
             "sockets are on a ring or on a radial: write \"ring\" or \"radial\"",
+        ),
+        (
+            "medical",
+            "medical locations are out of scope: BS 7671 710 asks for systems, bonding and tests of their own",
+        ),
+        (
+            "medical location",
+            "medical locations are out of scope: BS 7671 710 asks for systems, bonding and tests of their own",
+        ),
+        (
+            "pv string",
+            "the d.c. side of photovoltaics is out of scope: it is live whenever there is light, and is tested by BS EN 62446-1; write \"single-point\" for the a.c. circuit of the inverter",
+        ),
+        (
+            "battery",
+            "batteries are out of scope: no main switch makes them dead; write \"single-point\" for the a.c. circuit of the inverter",
         ),
         (
             "power",

@@ -143,7 +143,7 @@ pub(super) fn of_refusal(
     );
     Some(match refusal {
         Refusal::NotProvedDead { board } => of_isolation(agenda, *board),
-        Refusal::Energised { .. } => Criterion::Isolation,
+        Refusal::Energised { .. } | Refusal::NotIsolated { .. } => Criterion::Isolation,
         Refusal::ElectronicsInCircuit { .. } => Criterion::TestVoltage,
         Refusal::MustGoBack { .. } if agenda.open_entries().any(OutEntry::is_of_the_earth) => {
             Criterion::Earth
@@ -176,6 +176,7 @@ pub(super) fn of_refusal(
         Refusal::ObservationNeeded
         | Refusal::SayDead
         | Refusal::CodeNeeded
+        | Refusal::InANote
         | Refusal::ItemByItem
         | Refusal::QuestionOpen
         | Refusal::Waiting { .. }

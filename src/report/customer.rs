@@ -2,6 +2,7 @@
 //! words. Numbers, limits and sums stand on the schedule.
 
 use super::html::{letterhead, whole};
+use super::inspection::ObservationRow;
 use super::letters::Letters;
 use super::page::{Lies, Paper, Style};
 use super::print::{PdfError, printed};
@@ -363,7 +364,23 @@ fn found(schedule: &Schedule) -> Section {
         })
         .collect::<Vec<_>>();
     let mut paragraphs = Vec::new();
-    match (items.is_empty(), schedule.finished) {
+    if let Some(outcome) = schedule
+        .inspection
+        .as_ref()
+        .and_then(|i| i.outcome.as_ref())
+    {
+        let rule = outcome.rule().map(|rule| format!(" {rule}"));
+        paragraphs.push(format!(
+            "What could be seen was looked at. The outcome, as the person who inspected says: {}.{}",
+            outcome.said,
+            rule.unwrap_or_default()
+        ));
+    }
+    let items: Vec<String> = seen(schedule).into_iter().chain(items).collect();
+    match (
+        items.is_empty() && !schedule.found_unsatisfactory(),
+        schedule.finished,
+    ) {
         (true, true) => paragraphs.push("No result was outside its limit.".to_owned()),
         (true, false) => paragraphs.push("No result was outside its limit so far.".to_owned()),
         (false, _) => {}
@@ -379,6 +396,36 @@ fn found(schedule: &Schedule) -> Section {
         paragraphs,
         items,
     }
+}
+
+/// What was seen, what is dangerous first, and what is to be done about it.
+fn seen(schedule: &Schedule) -> Vec<String> {
+    let mut all: Vec<&ObservationRow> = schedule.observations.iter().collect();
+    all.sort_by_key(|one| one.rank());
+    let item = |one: &ObservationRow| {
+        let place = capital(&where_is(schedule, one.board, one.circuit));
+        let at = one
+            .place
+            .as_ref()
+            .map(|at| format!(", {at}"))
+            .unwrap_or_default();
+        let what = if one
+            .words
+            .iter()
+            .any(|word| !word.starts_with("kept as sound"))
+        {
+            format!(" {}", capital(&one.text()))
+        } else {
+            String::new()
+        };
+        format!(
+            "{place}{at}: {} ({}).{what} {}",
+            one.means,
+            one.code,
+            one.advice()
+        )
+    };
+    all.into_iter().map(item).collect()
 }
 
 fn not_tested(schedule: &Schedule) -> Section {

@@ -331,7 +331,6 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
             circuit,
             code,
             place,
-            item: None,
             ..
         } => Intent::Observed {
             code: *code,
@@ -339,8 +338,6 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
             place: place.clone(),
         }
         .words(),
-        // It came with the code of its item.
-        Event::Observed { .. } => return None,
         Event::Ordered { .. } | Event::AskedIfOut { .. } | Event::SetAside { .. } => return None,
         Event::AskedIfLive { words } => words.clone(),
         Event::StaysOff { circuit, .. } => Intent::StaysOff(*circuit).words(),

@@ -2,6 +2,7 @@
 //! known.
 
 use super::cells::{Cell, filled};
+use super::inspection::OutcomeRow;
 use super::schedule::{CircuitRow, Limitation, Schedule};
 use super::words;
 use crate::limits::Outcome;
@@ -230,6 +231,30 @@ impl Schedule {
         ]
     }
 
+    /// What is said where no result is an exception: that nothing was said to be wrong only where nothing
+    /// was observed either.
+    pub fn no_exception(&self) -> &'static str {
+        match (
+            self.finished,
+            self.observations.is_empty() && !self.found_unsatisfactory(),
+        ) {
+            (true, true) => "No reading was outside its limit and nothing was said to be wrong.",
+            (true, false) => {
+                "No reading was outside its limit; what was seen stands under Observations."
+            }
+            (false, _) => "No reading was outside its limit so far.",
+        }
+    }
+
+    /// Whether the outcome of the inspection was said to be unsatisfactory.
+    pub(super) fn found_unsatisfactory(&self) -> bool {
+        let outcome = self
+            .inspection
+            .as_ref()
+            .and_then(|inspection| inspection.outcome.as_ref());
+        outcome.is_some_and(OutcomeRow::is_unsatisfactory)
+    }
+
     /// What is said in place of headings that would have nothing under them.
     pub(super) fn nothing_to_say(&self) -> String {
         let mut said = Vec::new();
@@ -237,11 +262,7 @@ impl Schedule {
             said.push("Nothing is open.");
         }
         if self.exceptions.is_empty() {
-            said.push(if self.finished {
-                "No reading was outside its limit and nothing was said to be wrong."
-            } else {
-                "No reading was outside its limit so far."
-            });
+            said.push(self.no_exception());
         }
         if self.limitations.is_empty() && self.limited_to.is_empty() {
             said.push(self.no_limitations());

@@ -67,6 +67,11 @@ pub struct OutcomeRow {
 }
 
 impl OutcomeRow {
+    /// Whether it is unsatisfactory.
+    pub fn is_unsatisfactory(&self) -> bool {
+        self.said == Statement::Unsatisfactory.shown()
+    }
+
     /// The form's rule, where the outcome was said against it.
     pub fn rule(&self) -> Option<String> {
         self.against.as_ref().map(|codes| {
@@ -133,6 +138,24 @@ impl ObservationRow {
         parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
     }
 
+    /// The more dangerous, the smaller.
+    pub(super) fn rank(&self) -> usize {
+        ["C1", "C2", "FI", "C3"]
+            .iter()
+            .position(|code| *code == self.code)
+            .unwrap_or(4)
+    }
+
+    /// What is to be done about it, for whoever is in charge.
+    pub(super) fn advice(&self) -> &'static str {
+        match self.code {
+            "C1" => "Keep away from it, and have it made safe at once.",
+            "C2" => "Have it put right without delay.",
+            "FI" => "Have it looked into without delay.",
+            _ => "It is advised to have it improved.",
+        }
+    }
+
     /// What was seen, in the person's words.
     pub fn text(&self) -> String {
         if self.words.is_empty() {
@@ -182,6 +205,12 @@ fn row(agenda: &Agenda, item: &InspectionItem) -> ItemRow {
             format!("not inspected: {reason}"),
             Some(*no),
         ),
+        // Nothing is opened at a visit where everything stays live.
+        None if step.is_none() => (
+            Statement::Limitation.form_mark(),
+            "not inspected: covers stay on at this visit".to_owned(),
+            None,
+        ),
         Some(StepOutcome::Read(_)) | None => (None, "not yet".to_owned(), None),
     };
     ItemRow {
@@ -203,7 +232,8 @@ fn outcome(agenda: &Agenda) -> Option<OutcomeRow> {
     let StepOutcome::Stated(event, said) = agenda.outcome(step)? else {
         return None;
     };
-    let against = |seen: &&Observation| seen.code.is_against_satisfactory();
+    // Those that stood when it was affirmed.
+    let against = |seen: &&Observation| seen.no < *event && seen.code.is_against_satisfactory();
     let codes: Vec<&str> = agenda
         .observations()
         .filter(against)

@@ -11,6 +11,7 @@
 //! whose they are (`..._of_threads`).
 
 mod cells;
+mod changed;
 mod columns;
 mod csv;
 mod customer;
@@ -36,6 +37,7 @@ mod table;
 pub mod words;
 
 pub use cells::{Cell, Cells, ReadingRow};
+pub use changed::{Change, Since, changes, changes_text};
 pub use csv::{csv, csv_of_threads};
 pub use customer::{customer_html, customer_pdf};
 pub use dialogue::{

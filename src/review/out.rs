@@ -49,7 +49,11 @@ pub(crate) fn out(view: &View) -> Markup {
         }
         section aria-labelledby="exceptions" {
             h2 #exceptions { "Exceptions" }
-            @if schedule.exceptions.is_empty() { p.none { "No reading was outside its limit and nothing was said to be wrong." } }
+            @if !schedule.observations.is_empty() { ul.observations { @for one in &schedule.observations { li {
+                strong { (one.code) } " " (one.means) ": " (one.text()) " " span.aside { (one.place()) ", " }
+                a href=(link(view, one.event)) { "event " (one.event) }
+            } } } }
+            @if schedule.exceptions.is_empty() { p.none { (schedule.no_exception()) } }
             @else { ul { @for one in &schedule.exceptions { li {
                 (capital(&one.what)) " " span.aside { (one.outcome) ", " }
                 a href=(link(view, one.event)) { "event " (one.event) }

@@ -236,6 +236,7 @@ impl Agenda {
     fn find_current(&self) -> Option<&Step> {
         let candidate = self
             .urgent()
+            .or_else(|| self.to_lock())
             .or_else(|| self.asked_again())
             .or_else(|| {
                 self.first_open(|step| self.outcome(step).is_none() && !self.is_for_later(step))
@@ -322,6 +323,19 @@ impl Agenda {
     fn urgent(&self) -> Option<&Step> {
         let mut urgent = self.plan().urgent();
         urgent.find(|step| self.is_open(step) && self.guard(step).is_ok())
+    }
+
+    /// What locks off a circuit of a live board that was just isolated: before anything is tested live.
+    fn to_lock(&self) -> Option<&Step> {
+        let off = self
+            .circuits_off()
+            .filter(|(board, _)| self.energised(*board));
+        let mut steps = off.flat_map(|(board, circuit)| self.plan().on(board, Some(circuit)));
+        steps.find(|step| {
+            matches!(step.kind, StepKind::OffLock | StepKind::OffTerminals)
+                && self.is_open(step)
+                && self.guard(step).is_ok()
+        })
     }
 
     /// The first open step of a kind, counted from where the person moved to.
@@ -429,6 +443,16 @@ impl Agenda {
             && step.stage != Stage::MakeSafe
         {
             return Err(Refusal::CircuitOff { circuit });
+        }
+        // At a live board a neutral in its terminal is one with earth: no insulation is tested so.
+        if step.stage == Stage::Insulation
+            && step.kind != StepKind::NeutralOut
+            && let Some(first) = self
+                .plan()
+                .beside(step)
+                .find(|other| other.kind == StepKind::NeutralOut && self.is_open(other))
+        {
+            return Err(Refusal::first_comes(&first.id));
         }
         self.barred_by_what_is_out(step, counts)?;
         if step.is_dead_test() || step.incoming {

@@ -60,6 +60,8 @@ pub enum ChangeRefusal {
     StaysOff(u16, u16),
     /// This circuit was tested, and its name belongs to another number now: board and circuit.
     Renumbered(u16, u16),
+    /// The circuits of this board are isolated each by itself, and were: another is none of them.
+    Isolated(u16),
     /// Something was tested, by somebody else or with an instrument that the job would have no more.
     AnotherHand,
 }
@@ -281,6 +283,27 @@ fn may_change(before: &Agenda, after: &Agenda) -> Result<(), ChangeRefusal> {
         .collect();
     if !out.is_empty() {
         return Err(ChangeRefusal::StillOut(out));
+    }
+    // Each circuit of such a board is isolated by itself: one that comes later was not.
+    for board in before
+        .job()
+        .boards
+        .iter()
+        .filter(|board| board.isolates_circuits())
+    {
+        let numbers = |board: &Board| -> BTreeSet<u16> {
+            board
+                .circuits
+                .iter()
+                .map(|circuit| circuit.number)
+                .collect()
+        };
+        let same = after
+            .board(board.number)
+            .is_some_and(|now| numbers(now) == numbers(board));
+        if before.isolation_begun(board.number) && !same {
+            return Err(ChangeRefusal::Isolated(board.number));
+        }
     }
     let mut added = after
         .plan()

@@ -56,6 +56,9 @@ pub struct Watch {
     /// Readings that a changed job put in doubt.
     anew: BTreeSet<EventNo>,
     last_taken: Option<EventNo>,
+    /// What was observed, by its event, with the step of its item; and which is being told.
+    observed: BTreeMap<EventNo, Option<StepId>>,
+    telling: Option<EventNo>,
 }
 
 /// How a step was closed.
@@ -175,6 +178,8 @@ impl Watch {
             accepted: BTreeSet::new(),
             asked: None,
             anew: BTreeSet::new(),
+            observed: BTreeMap::new(),
+            telling: None,
             last_taken: None,
         }
     }
@@ -840,6 +845,10 @@ impl Watch {
                 "something taken off the out-list unasked".to_owned()
             });
         }
+        // What was seen of an item does not stand beside another answer.
+        if why.is_replaced() && self.observed.contains_key(&of) {
+            return Ok(());
+        }
         let asked = self.asked.as_ref().map(|(no, _)| *no);
         law(self.last_taken == Some(of) || asked == Some(of), || {
             format!("event {of} taken back, which was not the last")
@@ -867,7 +876,8 @@ impl Watch {
                 } else {
                     self.away(at.duration_since(self.last_sure), at);
                 }
-                if self.mode == Mode::Noting {
+                // An observation waits for its words.
+                if self.mode == Mode::Noting && self.telling.is_none() {
                     self.mode = Mode::Running;
                 }
             }
@@ -1119,9 +1129,36 @@ impl Watch {
                 self.reopen(*board, |_| true);
                 self.last_taken = None;
             }
-            Event::NoteBegun { .. } => self.mode = Mode::Noting,
+            Event::NoteBegun { .. } => {
+                self.telling = None;
+                self.mode = Mode::Noting;
+            }
+            Event::Observed { item, .. } => {
+                let tail = item.map(|item| item.to_string());
+                let plan = Arc::clone(&self.plan);
+                let is_it = |step: &&Step| {
+                    step.stage == Stage::Inspection && Some(&step.id.tail) == tail.as_ref()
+                };
+                let step = plan.steps.iter().find(is_it).map(|step| step.id.clone());
+                self.observed.insert(no, step);
+                self.telling = Some(no);
+                self.mode = Mode::Noting;
+                self.last_taken = Some(no);
+            }
+            Event::SectionStated {
+                steps, statement, ..
+            } => {
+                for step in steps {
+                    self.close(step, no, How::Intent(*statement));
+                }
+                self.last_taken = Some(no);
+            }
             Event::StoodBy => self.mode = Mode::StandingBy,
-            Event::NoteEnded | Event::CarriedOn => self.mode = Mode::Running,
+            Event::NoteEnded => {
+                self.telling = None;
+                self.mode = Mode::Running;
+            }
+            Event::CarriedOn => self.mode = Mode::Running,
             Event::Paused => self.mode = Mode::Paused,
             Event::Finished { .. } => {
                 self.asked = None;
@@ -1358,8 +1395,11 @@ impl Watch {
     fn withdrawn(&mut self, of: EventNo) {
         self.asked.take_if(|(asked, _)| *asked == of);
         self.stands(of, Counts::Dropped);
-        let closed_by = self.closed.iter().find(|(_, closed)| closed.by == of);
-        if let Some(step) = closed_by.map(|(step, _)| step.clone()) {
+        // A whole section is closed by one event; what was seen of an item goes with its code.
+        let closed_by = self.closed.iter().filter(|(_, closed)| closed.by == of);
+        let mut closed: Vec<StepId> = closed_by.map(|(step, _)| step.clone()).collect();
+        closed.extend(self.observed.remove(&of).flatten());
+        for step in closed {
             self.closed.remove_mut(&step);
         }
         let boards: Vec<u16> = self

@@ -2,9 +2,9 @@
 
 use super::agenda::Agenda;
 use super::decide::{self, decide, follow};
-use super::facts::{Edition, Event, Mode};
+use super::facts::{Edition, Event, Mode, StepId};
 use super::invariants::Watch;
-use super::procedures::Catalogue;
+use super::procedures::{Catalogue, inspection};
 use super::say::{self, Line, Narrator};
 use super::state::{ABSENCE, LONG_ABSENCE, Question, ReplayError, StepOutcome, is_another_day};
 use crate::draft::{self, CircuitWords};
@@ -285,6 +285,14 @@ impl Session {
         self.turn_with(said, Some(words), now)
     }
 
+    /// The item of the inspection that is being told of.
+    fn told_of(&self) -> Option<StepId> {
+        let item = self.agenda.told_now()?.item?;
+        let mut steps = self.agenda.plan().steps.iter();
+        let step = steps.find(|step| inspection::item_of(step) == Some(item))?;
+        Some(step.id.clone())
+    }
+
     fn turn_with(
         &mut self,
         said: &Intent,
@@ -302,10 +310,22 @@ impl Session {
             decide(&after, said)
         };
         events.extend(decided);
+        // What was typed in a note is kept, whatever else came of it.
+        let noting = self.agenda.mode() == Mode::Noting && typed.is_some();
+        let kept = |event: &Event| matches!(event, Event::Noted { .. } | Event::NoteEnded);
+        if noting && !events.is_empty() && !events.iter().any(kept) && !said.only_asks() {
+            let noted = Event::Noted {
+                text: None,
+                step: None,
+            };
+            events.insert(0, noted);
+        }
         for event in &mut events {
             if let Event::Noted { text, step } = event {
                 *text = typed.map(str::to_owned);
-                *step = self.agenda.current().map(|step| step.id.clone());
+                *step = self
+                    .told_of()
+                    .or_else(|| self.agenda.current().map(|step| step.id.clone()));
             }
         }
         let following = followed(&self.agenda, &events, now);

@@ -7,7 +7,7 @@ use predicates::str::contains;
 use std::fs;
 use tempfile::TempDir;
 
-fn bothhands(folder: &TempDir, args: &[&str]) -> Command {
+pub fn bothhands(folder: &TempDir, args: &[&str]) -> Command {
     let mut command = Command::cargo_bin("bothhands").unwrap();
     command
         .current_dir(folder.path())

@@ -4,5 +4,6 @@ mod bad_input;
 mod begin;
 mod conventions;
 mod engine;
+mod last_visit;
 mod log_taken_up;
 pub mod screen;

@@ -20,7 +20,17 @@ use std::process::Command;
 use std::sync::Arc;
 
 /// Each rule with the words that prompts ask for where it listens.
-pub const ASKED_FOR: [(&str, &[&str]); 13] = [
+pub const ASKED_FOR: [(&str, &[&str]); 14] = [
+    (
+        "inspection",
+        &[
+            "satisfactory",
+            "unsatisfactory",
+            "code two",
+            "limitation",
+            "not applicable",
+        ],
+    ),
     (
         "off",
         &[

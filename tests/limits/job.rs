@@ -1,6 +1,7 @@
 //! Reading the job file: what is right is taken, what is wrong is named with its line, all at once.
 
 use bothhands::installation::{Job, JobError};
+use bothhands::limits::Tables;
 use std::path::Path;
 
 fn problems(text: &str) -> String {
@@ -31,6 +32,36 @@ fn a_job_is_written_and_read_back_the_same() {
     let job = Job::load(Path::new("tests/jobs/boathouse.toml")).unwrap();
     let text = toml::to_string(&job).unwrap();
     assert_eq!(Job::parse(&text, "again").unwrap(), job);
+}
+
+#[test]
+fn what_is_out_of_scope_is_said_so_with_the_reason() {
+    let it = with_circuit("kind = 'lighting'").replace("'TT'", "'IT'");
+    assert!(
+        problems(&it).contains("IT systems are out of scope"),
+        "{}",
+        problems(&it)
+    );
+    for (kind, why) in [
+        ("medical location", "710"),
+        ("PV string", "62446-1"),
+        ("battery", "no main switch makes them dead"),
+    ] {
+        let told = problems(&with_circuit(&format!("kind = '{kind}'")));
+        assert!(
+            told.contains("out of scope") && told.contains(why),
+            "{told}"
+        );
+    }
+    let charging = with_circuit("kind = 'single-point'").replace("'Lights'", "'Charge point'");
+    let job = Job::parse(&charging, "job.toml").unwrap();
+    let board = &job.boards[0];
+    let odd = job.circuit_oddities(Tables::shipped(), board, &board.circuits[0]);
+    assert!(
+        odd.iter()
+            .any(|odd| odd.contains("functional tests of its own")),
+        "{odd:?}"
+    );
 }
 
 #[test]

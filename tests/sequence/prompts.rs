@@ -17,7 +17,15 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 
 /// What a prompt tells a person to say without giving the words: they depend on what is found.
-const LEFT_TO_THE_PERSON: [&str; 8] = [
+const LEFT_TO_THE_PERSON: [&str; 14] = [
+    "what it reads",
+    "what you saw",
+    // A place of the grammar, out.
+    "surge protector out",
+    // Of a circuit that is added.
+    "the sizes",
+    "the length",
+    "what is otherwise",
     "the ohms",
     "the reading",
     "the resistance",

@@ -46,6 +46,7 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent, name: &str, circuit: u16) -
             place,
         }],
         Err(ChangeRefusal::Energised(board)) => refused(said, Refusal::Energised { board }),
+        Err(ChangeRefusal::Isolated(board)) => refused(said, Refusal::NotIsolated { board }),
         Err(_) => super::not_asked(said),
     }
 }
@@ -173,6 +174,7 @@ pub(super) fn circuit_affirmed(
             .chain(events)
             .collect(),
         Err(ChangeRefusal::Energised(board)) => refused(said, Refusal::Energised { board }),
+        Err(ChangeRefusal::Isolated(board)) => refused(said, Refusal::NotIsolated { board }),
         Err(_) => refused(said, Refusal::QuestionOpen),
     }
 }
@@ -192,6 +194,7 @@ fn tried(agenda: &Agenda, board: u16, circuit: u16, pieces: &[String]) -> Option
         }),
         Ok(new) => match with_circuit(agenda, board, new) {
             Err(ChangeRefusal::Energised(board)) => Some(Refusal::Energised { board }),
+            Err(ChangeRefusal::Isolated(board)) => Some(Refusal::NotIsolated { board }),
             Err(_) => Some(Refusal::not_asked_now()),
             Ok(_) => None,
         },

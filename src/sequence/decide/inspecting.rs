@@ -56,6 +56,12 @@ fn of_step(
     if !ITEM_ANSWERS.contains(&statement) {
         return refused(said, Refusal::CodeNeeded);
     }
+    let inspection = agenda.job().inspection.as_ref();
+    let inside = inspection.and_then(|inspection| inspection.item(number));
+    let looked_into = statement == Statement::Satisfactory || statement.code_means().is_some();
+    if inside.is_some_and(|item| item.dead) && looked_into && !agenda.proved_dead(step.board) {
+        return refused(said, Refusal::NotProvedDead { board: step.board });
+    }
     let before = agenda
         .observations()
         .filter(|seen| seen.item.as_ref() == Some(number));
@@ -121,15 +127,21 @@ pub(super) fn observed(
     let here = agenda.current().map(|step| step.board);
     let boards = || agenda.job().boards.iter().map(|board| board.number);
     let has = |board: &u16| circuit.is_none_or(|c| agenda.circuit(*board, c).is_some());
-    let Some(board) = here.filter(has).or_else(|| boards().find(has)) else {
-        let to = circuit.map(Destination::Circuit);
-        return refused(said, Refusal::NoSuchPlace { to, what: None });
+    let known = here.filter(has).or_else(|| boards().find(has));
+    // What is dangerous is kept, wherever it is.
+    let Some(board) = known.or(here).or_else(|| boards().next()) else {
+        return super::not_asked(said);
     };
-    vec![Event::Observed {
+    let to = circuit.map(Destination::Circuit);
+    let unknown = known
+        .is_none()
+        .then(|| refused(said, Refusal::NoSuchPlace { to, what: None }));
+    let observed = Event::Observed {
         board,
-        circuit,
+        circuit: circuit.filter(|_| known.is_some()),
         item: None,
         code,
         place: place.cloned(),
-    }]
+    };
+    unknown.into_iter().flatten().chain([observed]).collect()
 }

@@ -19,10 +19,29 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Option<Vec<Event>> {
     let events = match (mode, said) {
         (Mode::Running, _) => return None,
         (Mode::Noting, Intent::EndOfNote) => leaving_out::end_of_note(agenda, said),
-        (Mode::Noting, _) => vec![Event::Noted {
-            text: None,
-            step: None,
-        }],
+        // Another code ends what was told of the one before.
+        (Mode::Noting, Intent::Observed { .. } | Intent::Inspected { .. }) => {
+            let ended = Event::NoteEnded;
+            let mut after = agenda.clone();
+            after.apply(&ended, agenda.last_event_at());
+            let next = super::decide(&after, said);
+            std::iter::once(ended).chain(next).collect()
+        }
+        (Mode::Noting, said) => {
+            let noted = Event::Noted {
+                text: None,
+                step: None,
+            };
+            // Nobody is to think that what was said there was done.
+            let acts = matches!(
+                said,
+                Intent::Altered(_) | Intent::StaysOff(_) | Intent::Finish | Intent::Pause
+            );
+            let told = acts
+                .then(|| refused(said, Refusal::InANote))
+                .unwrap_or_default();
+            std::iter::once(noted).chain(told).collect()
+        }
         (Mode::StandingBy, Intent::CarryOn | Intent::Resume) => vec![Event::CarriedOn],
         (Mode::Paused, Intent::Resume | Intent::CarryOn) => vec![Event::Unpaused],
         (Mode::Finished, Intent::Finish) => Vec::new(),

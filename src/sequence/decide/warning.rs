@@ -5,7 +5,7 @@ use crate::grammar::Intent;
 use crate::installation::Phases;
 use crate::quantity::{Reading, Unit};
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Ask, Event, Mode, Refusal, Step};
+use crate::sequence::facts::{Ask, Event, Mode, Refusal, Step, StepKind};
 use crate::sequence::procedures::{is_test_voltage, like_the_supply};
 use crate::sequence::state::Question;
 use crate::terms::Statement;
@@ -141,7 +141,9 @@ fn like_the_supply_meanwhile(
 /// Whether what is asked for is done on what should be dead.
 pub(in crate::sequence) fn is_dead_work(agenda: &Agenda, step: &Step) -> bool {
     let at_the_supply = step.incoming && step.ask != Ask::Event;
-    !agenda.energised(step.board) && !at_the_supply
+    // A circuit that stays off is worked on while the rest of its board is live.
+    let one_circuit = matches!(step.kind, StepKind::OffLock | StepKind::OffTerminals);
+    (one_circuit || !agenda.energised(step.board)) && !at_the_supply
 }
 
 /// Whether words that were not understood are about voltage: better asked once too often than

@@ -103,6 +103,13 @@ pub enum Refusal {
     CodeNeeded,
     /// That a whole section is as it should be is said item by item.
     ItemByItem,
+    /// Circuits of the board are isolated each by itself, and this one was not.
+    NotIsolated {
+        /// The board's number.
+        board: u16,
+    },
+    /// Said inside a note: it is kept as its words, and as nothing else.
+    InANote,
     /// The session is finished.
     Finished,
     /// There is no such circuit, board or stage in the job, or nothing left to do there.

@@ -4,7 +4,9 @@
 
 use super::table::{Row, Scope};
 use super::{Answers, StepBuilder};
+use crate::installation::JobKind;
 use crate::sequence::facts::{Step, StepKind};
+use crate::sequence::state::StepOutcome;
 use crate::terms::{ItemNumber, Stage, Statement};
 
 /// What may be said of an item.
@@ -33,7 +35,9 @@ pub fn item_of(step: &Step) -> Option<ItemNumber> {
 /// The items of the first board's plan that need covers off, or those that do not.
 fn items(build: &StepBuilder<'_>, scope: &Scope<'_>, dead: bool) -> Vec<Step> {
     let first = scope.job.boards.first() == Some(scope.board);
-    let inspection = scope.job.inspection.as_ref().filter(|_| first);
+    // Where everything stays live no cover comes off.
+    let closed = dead && scope.job.kind == JobKind::LiveRetest;
+    let inspection = scope.job.inspection.as_ref().filter(|_| first && !closed);
     let items = inspection
         .into_iter()
         .flat_map(|inspection| inspection.all());
@@ -78,6 +82,13 @@ pub static INSPECTION_OUTCOME: Row = Row {
             .then(|| build.statement("outcome", OUTCOME, &wanted))
             .into_iter()
             .collect()
+    },
+    // Once more after a code that stands against it.
+    is_open: |state, step| match state.outcome(step) {
+        Some(StepOutcome::Stated(no, Statement::Satisfactory)) => state
+            .observations()
+            .any(|seen| seen.no > *no && seen.code.is_against_satisfactory()),
+        _ => state.waits(step),
     },
     ..INSPECTION
 };

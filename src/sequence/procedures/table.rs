@@ -340,7 +340,16 @@ fn ring_is_open(state: &State, step: &Step) -> bool {
             out(Part::Crossing(LINE_AND_EARTH)) && read(StepKind::RingCrossedEarth)
         }
         StepKind::RingEndsBack => {
-            state.ring_ends_out(step.board, circuit).next().is_some()
+            // At a live board the neutrals stay out until the insulation is tested.
+            let for_insulation = state.plan().beside(step).any(|other| {
+                other.kind == StepKind::NeutralOut
+                    && matches!(
+                        state.outcome(other),
+                        Some(StepOutcome::Stated(_, Statement::Done))
+                    )
+            });
+            !for_insulation
+                && state.ring_ends_out(step.board, circuit).next().is_some()
                 && read(StepKind::RingEndToEnd)
                 && read(StepKind::RingCrossedNeutral)
                 && read(StepKind::RingCrossedEarth)

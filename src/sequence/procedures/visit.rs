@@ -1,11 +1,13 @@
 //! What only some kinds of visit ask: a board that is found live and stays so; circuits that are
 //! isolated while the rest of their board stays live; the adequacy checks of minor works.
 
+use super::insulation::Insulation;
 use super::table::Row;
-use super::{Answers, StepBuilder};
-use crate::installation::{Job, JobKind, Phases};
+use super::{Answers, Procedure, StepBuilder};
+use crate::installation::{Job, JobKind};
 use crate::quantity::Conductors;
 use crate::sequence::facts::{Order, Step, StepKind};
+use crate::sequence::state::{OutEntry, StepOutcome};
 use crate::terms::{Part, Place, Stage, Statement};
 
 /// Whether a step belongs to a visit at which nothing dead is done: no isolation is asked for then, and
@@ -48,19 +50,13 @@ pub(super) static NEUTRAL_OUT: Row = Row {
     name: "neutral-out",
     stage: Stage::Insulation,
     rule: "off",
-    plan: |build, scope| {
-        let circuit = scope.circuit.filter(|_| scope.board.isolates_circuits());
-        let three = circuit.is_some_and(|circuit| circuit.phases == Phases::Three);
-        match circuit {
-            // A three-phase circuit may have no neutral; who has none says that the device breaks all.
-            Some(_) if three => Vec::new(),
-            Some(_) => vec![build.statement(
-                "neutral-out",
-                StepKind::NeutralOut,
-                &[Statement::Done, Statement::DoublePole],
-            )],
-            None => Vec::new(),
-        }
+    plan: |build, scope| match scope.circuit.filter(|_| scope.board.isolates_circuits()) {
+        Some(_) => vec![build.statement(
+            "neutral-out",
+            StepKind::NeutralOut,
+            &[Statement::Done, Statement::DoublePole],
+        )],
+        None => Vec::new(),
     },
     orders: |state, step| {
         let out = Order::out(Part::Conductors(Conductors::N), Some(Place::board()));
@@ -69,6 +65,23 @@ pub(super) static NEUTRAL_OUT: Row = Row {
         } else {
             out
         }]
+    },
+    // Once more where it went back before the insulation was tested.
+    is_open: |state, step| {
+        let tested = Insulation.id();
+        let waits = |other: &Step| other.procedure == tested && Insulation.is_open(state, other);
+        let neutral_out = |entry: &OutEntry| {
+            matches!(entry.part, Part::Conductors(c) if c.contains(Conductors::N))
+                && !entry.linked
+                && entry.is_at_board()
+        };
+        match (state.outcome(step), step.circuit) {
+            (Some(StepOutcome::Stated(_, Statement::Done)), Some(circuit)) => {
+                state.plan().beside(step).any(waits)
+                    && !state.sure_on(step.board, circuit).any(neutral_out)
+            }
+            _ => state.waits(step),
+        }
     },
     ..Row::PLAIN
 };

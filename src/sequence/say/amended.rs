@@ -148,6 +148,9 @@ pub fn not_changed(agenda: &Agenda, why: &ChangeRefusal) -> String {
             "Still out on what would be taken out of the job: {}. Put it back and say so first.",
             about::entries(agenda, entries, ", ")
         ),
+        ChangeRefusal::Isolated(board) => format!(
+            "Circuits of board {board} are isolated each by its own device, and what is added was not: go on with the job as it was; test it at a visit of its own."
+        ),
         ChangeRefusal::Energised(board) => format!(
             "Board {board} is energised, and what is added has dead tests. Go on with the job as it was, say \
              \"go to safe isolation\", stop, and change the job then."

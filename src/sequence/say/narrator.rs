@@ -259,7 +259,22 @@ pub fn is_of_the_same_turn(before: &Event, event: &Event) -> bool {
     match before {
         Event::CameBack { .. } | Event::SetAside { .. } => true,
         Event::Ordered { .. } => matches!(event, Event::Reading { .. } | Event::Stated { .. }),
-        Event::NoteEnded => matches!(event, Event::Overridden { .. } | Event::Refused { .. }),
+        Event::NoteEnded => matches!(
+            event,
+            Event::Overridden { .. }
+                | Event::Refused { .. }
+                | Event::Observed { .. }
+                | Event::Stated { .. }
+        ),
+        Event::Noted { .. } => matches!(
+            event,
+            Event::VoltageFound { .. }
+                | Event::Refused {
+                    refusal: Refusal::InANote,
+                    ..
+                }
+        ),
+        Event::Refused { .. } => matches!(event, Event::Observed { .. }),
         Event::Affirmed { .. } => {
             matches!(
                 event,
@@ -267,7 +282,9 @@ pub fn is_of_the_same_turn(before: &Event, event: &Event) -> bool {
             )
         }
         Event::TakenOut { .. } => matches!(event, Event::TakenOut { .. }),
-        Event::Stated { .. } => matches!(event, Event::StaysOff { .. }),
+        Event::Stated { .. } => {
+            matches!(event, Event::StaysOff { .. } | Event::Observed { .. })
+        }
         Event::Withdrawn {
             why: Withdrawal::Negative,
             ..

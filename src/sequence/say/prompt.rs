@@ -162,6 +162,7 @@ pub(super) fn in_full(agenda: &Agenda) -> Prompt {
         Mode::Finished => "finished",
         Mode::Paused => "paused",
         Mode::StandingBy => "standing by",
+        Mode::Noting if agenda.told_now().is_some() => "observing",
         Mode::Noting => "noting",
         Mode::Running => "nothing left",
     };
@@ -348,6 +349,7 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
         "other half, or as before" => !first_like_it() || is_as_before(agenda, step),
         "place known" => is_place_known(agenda, step),
         "periodic" => agenda.job().kind == JobKind::PeriodicInspection,
+        "nothing isolated" => agenda.plan().isolation(step.board).next().is_none(),
         "surge listed" => agenda
             .board(step.board)
             .is_some_and(|board| board.surge.is_some()),
@@ -496,7 +498,13 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
         }),
         ", another rating" => Some(match is_as_before(agenda, step) {
             true => String::new(),
-            false => format!(", {} milliamps", circuit()?.rcd.as_ref()?.milliamps),
+            false => match (
+                agenda.group_of(step),
+                circuit().and_then(|c| c.rcd.as_ref()),
+            ) {
+                (Some(_), _) | (None, None) => String::new(),
+                (None, Some(rcd)) => format!(", {} milliamps", rcd.milliamps),
+            },
         }),
         ", pair of several" => Some(match (holds(agenda, step, "three-phase"), step.pair) {
             (true, Some(pair)) => format!(", {}", pair.spoken()),

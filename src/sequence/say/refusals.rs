@@ -49,6 +49,10 @@ pub fn refused_in_short(refusal: &Refusal) -> String {
         Refusal::WrongQuantity { .. } => "another quantity was asked for".to_owned(),
         Refusal::NothingToCalculate { .. } => "nothing to calculate from".to_owned(),
         Refusal::NotAskedNow { .. } => "not asked for then".to_owned(),
+        Refusal::NotIsolated { board } => {
+            format!("a circuit of board {board} that was not isolated")
+        }
+        Refusal::InANote => "said inside a note".to_owned(),
         Refusal::CodeNeeded => "an item without its code".to_owned(),
         Refusal::ItemByItem => "a whole section at once".to_owned(),
         Refusal::NotOut => "nothing like it was out".to_owned(),
@@ -115,6 +119,13 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
         Refusal::ObservationNeeded => format!(
             "Not without what you saw. Say {}, then what you found, then {}.",
             Intent::Observe.words(),
+            Intent::EndOfNote.words()
+        ),
+        Refusal::NotIsolated { board } => format!(
+            "No. Circuits of board {board} are isolated each by its own device, and this one was not. Test it at a visit of its own, or isolate the board."
+        ),
+        Refusal::InANote => format!(
+            "Kept as words of the note, and as nothing else. If it is so, say {}, then say it again.",
             Intent::EndOfNote.words()
         ),
         Refusal::CodeNeeded => {
@@ -192,6 +203,12 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
             to: Some(Destination::Item(item)),
             ..
         } => format!("There is no item {item} on the list of this job."),
+        Refusal::NoSuchPlace {
+            to: Some(Destination::Circuit(circuit)),
+            ..
+        } if agenda.job().boards.iter().all(|board| {
+            board.circuits.iter().all(|known| known.number != *circuit)
+        }) => format!("There is no circuit {circuit} in this job."),
         Refusal::NoSuchPlace { to, what } => {
             let what = what.clone().or_else(|| to.map(destination));
             format!(

@@ -254,7 +254,8 @@ impl State {
                 } else {
                     self.expire_isolation(at.duration_since(self.pace.last_sure_at), at);
                 }
-                if self.mode == Mode::Noting {
+                // An observation waits for its words.
+                if self.mode == Mode::Noting && self.observations.telling().is_none() {
                     self.mode = Mode::Running;
                 }
             }
@@ -527,11 +528,18 @@ impl State {
                     // Nothing else that waits goes on waiting.
                     self.mode = Mode::Running;
                     self.pending.observation = None;
+                    self.observations.told();
                 }
                 self.boards.unlocked.remove(board);
                 self.clear_isolation(*board, |_| true);
                 self.pending.last_taken = None;
                 self.cursor = Cursor::default();
+                // Nothing that is only looked at comes before isolating it.
+                let looked_at = |step: &Step| step.stage == Stage::Inspection;
+                if self.plan.steps.first().is_some_and(looked_at) {
+                    let first = self.plan.isolation(*board).next();
+                    self.cursor.focus = first.map(|step| step.id.clone());
+                }
             }
             Event::LockRemoved {
                 board,
@@ -1039,6 +1047,11 @@ impl State {
             .all()
             .iter()
             .filter(|seen| !seen.withdrawn)
+    }
+
+    /// What was seen and is being told.
+    pub fn told_now(&self) -> Option<&Observation> {
+        self.observations().find(|seen| self.is_telling(seen))
     }
 
     /// Whether what is noted now belongs to this one.
