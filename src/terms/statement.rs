@@ -189,6 +189,8 @@ impl Statement {
             Self::Shorted => "leads shorted",
             Self::Nulled => "leads nulled",
             Self::NoTrip => "did not trip",
+            Self::CodeTwo => "it is code two",
+            Self::CodeThree => "it is code three",
             Self::Pass => "works",
             Self::SequenceCorrect => "phase sequence correct",
             Self::SequenceReversed => "phase sequence reversed",

@@ -26,7 +26,7 @@ pub const ASKED_FOR: [(&str, &[&str]); 14] = [
         &[
             "satisfactory",
             "unsatisfactory",
-            "code two",
+            "it is code two",
             "limitation",
             "not applicable",
         ],
