@@ -37,9 +37,11 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Option<Vec<Event>> {
                 said,
                 Intent::Altered(_) | Intent::StaysOff(_) | Intent::Finish | Intent::Pause
             );
-            let told = acts
-                .then(|| refused(said, Refusal::InANote))
-                .unwrap_or_default();
+            let told = if acts {
+                refused(said, Refusal::InANote)
+            } else {
+                Vec::new()
+            };
             std::iter::once(noted).chain(told).collect()
         }
         (Mode::StandingBy, Intent::CarryOn | Intent::Resume) => vec![Event::CarriedOn],
