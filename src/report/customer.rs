@@ -414,7 +414,7 @@ fn seen(schedule: &Schedule) -> Vec<String> {
             .iter()
             .any(|word| !word.starts_with("kept as sound"))
         {
-            format!(" {}", capital(&one.text()))
+            format!(" {}.", capital(one.text().trim_end_matches('.')))
         } else {
             String::new()
         };

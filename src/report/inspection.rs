@@ -174,7 +174,7 @@ pub(super) fn observations(agenda: &Agenda) -> Vec<ObservationRow> {
 }
 
 /// The schedule of inspection, where one belongs to the job.
-pub(super) fn inspection(agenda: &Agenda) -> Option<InspectionReport> {
+pub(super) fn inspected(agenda: &Agenda) -> Option<InspectionReport> {
     let inspection = agenda.job().inspection.as_ref()?;
     let list = inspection.items.as_ref()?;
     let sections = list.sections.iter().map(|section| SectionRows {

@@ -1,7 +1,7 @@
 use super::cells::{Cells, JOINED_INSTEAD, ReadingRow, reading_row};
 use super::exceptions::{Exception, exceptions};
 use super::front::{KeyCells, KeyResult, at_origin, open_steps};
-use super::inspection::{InspectionReport, ObservationRow, inspection, observations};
+use super::inspection::{InspectionReport, ObservationRow, inspected, observations};
 use super::letterhead::Letterhead;
 use super::words::{self, Times};
 use crate::installation::{Board, Circuit, GroupRcd, Job, Phases};
@@ -9,7 +9,7 @@ use crate::limits::{Earthing, Finding, Outcome, earth_loop, judge};
 use crate::log::{Head, Log, LogError, Thread};
 use crate::quantity::{Ohms, TestVoltage};
 use crate::sequence::procedures::assess::measured_ze;
-use crate::sequence::procedures::tested_joined_instead;
+use crate::sequence::procedures::{inspection, tested_joined_instead};
 use crate::sequence::{
     Agenda, Ask, CAUTIONS, Column, Event, EventNo, Mode, OutEntry, State, Step, StepKind,
     StepOutcome, say,
@@ -517,7 +517,7 @@ impl Schedule {
             overrides: overrides(agenda),
             notes: notes(log, agenda),
             observations: observations(agenda),
-            inspection: inspection(agenda),
+            inspection: inspected(agenda),
             open_items: open_items(agenda),
             exceptions: exceptions(log, agenda),
             limited_to: limited_to(agenda.job()),
@@ -934,7 +934,9 @@ fn checks(agenda: &Agenda, steps: &[&Step]) -> Vec<Check> {
         });
     }
     let others = steps.iter().filter(|step| {
-        let by_itself = matches!(step.stage, Stage::Isolation | Stage::Energise);
+        // Items of the inspection have a schedule of their own.
+        let item = inspection::item_of(step).is_some() || step.kind == inspection::OUTCOME;
+        let by_itself = matches!(step.stage, Stage::Isolation | Stage::Energise) || item;
         !by_itself && matches!(step.ask, Ask::Statement(_))
     });
     for step in others {
