@@ -62,7 +62,8 @@ workshop board
 done
 ANSWERS
 begun=$(date +%s.%N)
-bothhands check job.toml | head -3
+bothhands check job.toml >checked.txt
+head -3 checked.txt
 checked=$(date +%s.%N)
 cat >first-word.sh <<'WORD'
 set -u
@@ -94,7 +95,8 @@ said=$(cat said.at)
 grep -m 1 'identify what you will isolate' shown.txt
 printf 'done\nproved\nisolated\n' >words.txt
 bothhands test job.toml --words words.txt --db typed.db | tail -3
-bothhands verify typed.db | head -2
+bothhands verify typed.db >verified.txt
+head -2 verified.txt
 awk -v a="$before" -v b="$installed" -v n="$begun" -v k="$checked" -v c="$heard" -v d="$said" 'BEGIN {
     printf "installed in %.0f s; a job begun by 11 typed answers in %.0f s; checked in %.1f s;", b - a, n - b, k - n
     printf " heard %.1f s after bothhands test\n", c - k
