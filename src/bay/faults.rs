@@ -23,7 +23,8 @@ const BRIDGE: (f64, f64) = (2.0, 5.0);
 const SPUR_MM2: [f64; 3] = [2.5, 2.5, 1.5];
 /// A device of another rating operates at so many times the current: 100 mA for 30 mA.
 const OTHER_RATING: f64 = 100.0 / 30.0;
-/// Rated currents of circuit-breakers, A: preferred values of BS EN 60898-1.
+/// Rated currents of circuit-breakers, A: of the preferred values of BS EN 60898-1 those that are usual in
+/// installations, from memory.
 const RATINGS: [f64; 12] = [
     6.0, 10.0, 16.0, 20.0, 25.0, 32.0, 40.0, 50.0, 63.0, 80.0, 100.0, 125.0,
 ];
@@ -52,7 +53,7 @@ fn needs(kind: FaultKind) -> &'static str {
         FaultKind::WrongDevice | FaultKind::SlowRcd | FaultKind::StuckRcd => {
             "a circuit with a residual current device"
         }
-        FaultKind::WrongBreaker => "a circuit whose device is in the job",
+        FaultKind::WrongBreaker => "a circuit whose circuit-breaker is in the job",
         FaultKind::SecondSource
         | FaultKind::LostNeutral
         | FaultKind::LostEarth
@@ -195,7 +196,9 @@ fn on_circuit(
         {
             all.push(of.clone());
         }
-        FaultKind::WrongBreaker if circuit.device.is_some() => all.push(of.clone()),
+        FaultKind::WrongBreaker if circuit.device.is_some_and(|device| device.breaker) => {
+            all.push(of.clone());
+        }
         _ => {}
     }
 }

@@ -182,8 +182,12 @@ pub(super) struct PointModel {
 /// The device that protects a circuit from overcurrent.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct DeviceModel {
-    /// The type of a circuit-breaker; none of a fuse.
+    /// The letter of a circuit-breaker's type, where it has one.
     pub(super) letter: Option<char>,
+    /// Whether it is a circuit-breaker of a fixed type.
+    pub(super) breaker: bool,
+    /// Whether it is a fuse.
+    pub(super) fuse: bool,
     /// Rated current, A.
     pub(super) amps: f64,
     /// The most that it can break, A, where the job says so.
@@ -192,10 +196,10 @@ pub(super) struct DeviceModel {
 
 impl DeviceModel {
     fn of(device: &Device) -> Self {
-        let last = device.kind.name().rsplit(' ').next();
-        let letter = last.and_then(|last| last.chars().next().filter(|_| last.len() == 1));
         Self {
-            letter: letter.filter(char::is_ascii_alphabetic),
+            letter: device.kind.letter(),
+            breaker: device.kind.has_multiple(),
+            fuse: device.kind.is_fuse(),
             amps: device.amps,
             breaks: device.breaking_ka.map(|ka| ka * 1e3),
         }
@@ -203,10 +207,10 @@ impl DeviceModel {
 
     /// The current from which it operates, A.
     pub(super) fn operates(&self) -> f64 {
-        let times = if self.letter.is_some() {
-            BREAKER_OPERATES
-        } else {
+        let times = if self.fuse {
             FUSE_OPERATES
+        } else {
+            BREAKER_OPERATES
         };
         times * self.amps
     }
@@ -279,8 +283,8 @@ const OF_DECLARED: (f64, f64) = (0.6, 0.95);
 const ELECTRODE: (f64, f64) = (15.0, 90.0);
 /// Ω of the inside of a second source.
 const SECOND: f64 = 40.0;
-/// Reactance of a transformer of 250 to 800 kVA, one line at 400 V, Ω: uk 4 to 5 % of U² ÷ S. At most so much
-/// of the line's resistance: a long main is more resistance.
+/// Reactance of a transformer of 250 to 800 kVA, one line at 400 V, Ω: uk 4 to 5 % of U² ÷ S, common practice. At most
+/// so much of the line's resistance, since a long main is more resistance: invented.
 const TRANSFORMER: (f64, f64) = (0.009, 0.028);
 const OF_LINE: f64 = 0.6;
 /// A breaker operates at so many times its rated current, within the hour at the least (the conventional

@@ -9,8 +9,8 @@ use std::process::ExitCode;
 
 /// Compare the readings of two visits: what changed since the last one, and what the instruments explain
 ///
-/// Readings are compared step by step. Two instruments may differ by 5 % and three digits each; what
-/// differs by more is told.
+/// Readings are compared step by step, without their test leads; what differs by more than the accuracy of
+/// two instruments is told.
 #[derive(Debug, Args)]
 pub(crate) struct ChangedArgs {
     /// The log of the last visit

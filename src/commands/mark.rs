@@ -241,8 +241,13 @@ fn hold(dbs: &[PathBuf], file: &Path) -> anyhow::Result<()> {
         known.push((name.trim().to_owned(), head));
     }
     let mut wrong = Vec::new();
+    let mut names = BTreeSet::new();
     for db in dbs {
         let name = name_of(db);
+        ensure!(
+            names.insert(name.clone()),
+            "two logs are called {name}: rename one of them, since heads are told by the name of the log"
+        );
         let store = Store::open(db, Mode::Read)?;
         let mut of_log = known.iter().filter(|(of, _)| *of == name).peekable();
         if of_log.peek().is_none() {

@@ -71,7 +71,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         ..Draft::default()
     };
     if let Some(last) = &args.last {
-        return of_the_last_visit(last, &args.file, draft.tester);
+        return of_the_last_visit(last, &args.file, draft);
     }
     if let Some(from) = &args.from {
         draft.circuits = circuits_of_table(&table(from)?, &from.display().to_string())?;
@@ -105,13 +105,20 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-/// The job of the last visit, to be tested again by whoever the configuration names.
-fn of_the_last_visit(last: &Path, file: &Path, tester: Option<String>) -> anyhow::Result<ExitCode> {
+/// The job of the last visit, to be tested again by whoever and with what the configuration names.
+fn of_the_last_visit(last: &Path, file: &Path, draft: Draft) -> anyhow::Result<ExitCode> {
     let agenda = super::changed::agenda(last)?;
     let mut job = agenda.job().clone();
     job.kind = JobKind::PeriodicInspection;
-    if let Some(tester) = tester {
-        job.tester = tester;
+    job.tester = draft.tester.unwrap_or(job.tester);
+    job.supervisor = draft.supervisor.or(job.supervisor);
+    if !draft.instruments.is_empty() {
+        job.instruments = draft.instruments;
+    }
+    // What was said of that day is not said of this one.
+    job.next_inspection = None;
+    if let Some(inspection) = &mut job.inspection {
+        inspection.operational_limitations = None;
     }
     let text =
         toml::to_string(&job).context("the job of that log can't be written as a job file")?;
@@ -274,9 +281,12 @@ impl Hearing {
         })
     }
 
-    /// Says a line without what stands in brackets, which is for the eye.
+    /// Says a line without what stands in brackets at its end, which is for the eye.
     fn ask(&mut self, text: &str) {
-        let aloud = text.split_once(" (").map_or(text, |(before, _)| before);
+        let bracketed = text
+            .strip_suffix(')')
+            .and_then(|text| text.rsplit_once(" ("));
+        let aloud = bracketed.map_or(text, |(before, _)| before);
         // It is shown; a voice that fails is no reason to stop.
         let _ = self.voice.say(Tone::Plain, aloud);
     }

@@ -169,6 +169,7 @@ impl DialogueManager<'_> {
             };
             let over = matches!(input, Input::OverlapsPrompt(_));
             let mut near: Option<String> = None;
+            let mut description: Option<String> = None;
             let (said, typed, evidence) = match input {
                 Input::Notice(text) => {
                     self.say(&[Line::warning(text)]);
@@ -199,7 +200,7 @@ impl DialogueManager<'_> {
                             (Intent::Note, Some(words), None)
                         }
                         None if let Some((said, told)) = self.observed_in_one_line(&words) => {
-                            queued.extend([told, Intent::EndOfNote.words()]);
+                            description = Some(told);
                             (said, Some(words), None)
                         }
                         None if sounds_like_a_warning(&words) && self.ask_if_live(&words, None) => {
@@ -379,6 +380,12 @@ impl DialogueManager<'_> {
                     "Not taken: that would be {broken}. Please report this."
                 ))]),
             }
+            // Only where it was taken: what describes is no answer to anything else.
+            if let Some(told) = description
+                && self.session.state().told_now().is_some()
+            {
+                queued.extend([told, Intent::EndOfNote.words()]);
+            }
             if let Some(words) = near {
                 self.ask_if_live(&words, None);
             }
@@ -413,12 +420,15 @@ impl DialogueManager<'_> {
     /// Keeps and says what came of what was just done to the installation of a practice.
     fn something_came(&mut self) {
         let Some(bench) = &mut self.bench else { return };
+        let stood = bench.clone();
         let Some(event) = bench.came(self.session.state()) else {
             return;
         };
         let before = self.session.clone();
         let turn = self.session.practised(event, self.clock.tick());
-        self.keep_and_say(before, &turn, None);
+        if !self.keep_and_say(before, &turn, None) {
+            self.bench = Some(stood);
+        }
     }
 
     /// Tells what was hidden once a practice is finished.

@@ -63,7 +63,6 @@ impl CircuitWords {
     pub fn of(number: u16, said: &[String]) -> Result<Self, NotClear> {
         let mut words = Self::default();
         words.take(&format!("{number}, {}", said.join(", ")))?;
-        words.number = Some(number);
         Ok(words)
     }
 
@@ -589,17 +588,20 @@ pub fn spoken(circuit: &Circuit) -> String {
     }));
     told.extend(circuit.cable.as_ref().map(|cable| {
         let length = cable.metres.map(|m| format!(", {m} metres"));
-        format!(
-            "{} by {}{}",
-            cable.line_mm2,
-            cable.cpc_mm2,
-            length.unwrap_or_default()
-        )
+        format!("{}{}", aloud(&cable.shown()), length.unwrap_or_default())
     }));
     told.extend(circuit.two_way.then(|| "two-way switching".to_owned()));
     told.extend(circuit.afdd.then(|| "arc fault detection".to_owned()));
     told.extend(points_told(&circuit.points));
     told.join(", ")
+}
+
+/// What a cable is, as it is said: "2.5/1.5 mm²" is "2.5 by 1.5".
+fn aloud(cable: &str) -> String {
+    cable
+        .replace(" mm²", "")
+        .replace('/', " by ")
+        .replace("°C", "degrees")
 }
 
 fn sort(kind: CircuitKind) -> &'static str {

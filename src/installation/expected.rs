@@ -1,6 +1,6 @@
 //! What each test of a circuit should read, and why, before anything is measured.
 
-use super::{Board, Circuit, CircuitKind, Job, Phases};
+use super::{Board, Circuit, CircuitKind, GivenBy, Job, Phases};
 use crate::limits::conductor::{self, Expected, Through};
 use crate::limits::rcd::{self, Multiple};
 use crate::limits::ring::{self, Ends, Stage};
@@ -71,7 +71,10 @@ impl Job {
         let supply = &self.supply;
         let mut all = Vec::new();
         let usual = earth_loop::usual_ze(tables, supply.earthing);
-        let declared = supply.ze_ohms.map(|n| format!("declared, at most {n} Ω; "));
+        let declared = supply.ze_ohms.map(|n| match supply.ze_by {
+            None | Some(GivenBy::Enquiry) => format!("declared, at most {n} Ω; "),
+            Some(by) => format!("{n} Ω by {}; ", by.shown()),
+        });
         let (test, reads, why, clause) = match supply.earthing {
             Earthing::Tt => (
                 "RA",
@@ -131,8 +134,16 @@ impl Job {
         if let Some(declared) = supply.fault_current_ka {
             all.push(Expectation::new(
                 "fault current",
-                format!("declared {declared} kA"),
-                "the largest that the distributor gives; the measured one is usually less",
+                match supply.fault_current_by {
+                    None | Some(GivenBy::Enquiry) => format!("declared {declared} kA"),
+                    Some(by) => format!("{declared} kA by {}", by.shown()),
+                },
+                match supply.fault_current_by {
+                    None | Some(GivenBy::Enquiry) => {
+                        "the largest that the distributor gives; the measured one is usually less"
+                    }
+                    Some(_) => "as it is known from before; the measured one is compared with it",
+                },
                 source!(tables.fault_current),
             ));
         }

@@ -229,10 +229,8 @@ impl<'i> Reader<'i> {
         rules::boards(self, &boards);
         let mut job: Job = self.table(rest, "the job", lost)?;
         job.instruments = instruments;
-        if let Some(inspection) = &mut job.inspection
-            && inspection.items.is_none()
-        {
-            inspection.items = self.items(inspection.list.as_deref(), name, &node);
+        if let Some(inspection) = &mut job.inspection {
+            inspection.items = self.items(inspection, name, &node);
         }
         rules::board_phases(self, &job, &boards);
         let boards = boards.into_iter();
@@ -246,31 +244,22 @@ impl<'i> Reader<'i> {
 
     /// The items of the inspection: of the file that the job names, beside the job file, or the list
     /// that ships.
-    fn items(&mut self, list: Option<&str>, name: &str, node: &Node<'i>) -> Option<ItemList> {
-        let read = match list {
-            None => ItemList::shipped(),
-            Some(list) => {
-                let beside = Path::new(name).parent().unwrap_or(Path::new("")).join(list);
-                let known = fs::metadata(&beside).map(|it| it.is_file() && it.len() < LARGEST_LIST);
-                if matches!(known, Ok(false)) {
-                    Err("is no file of at most 100 kB: a list of items is a short text".to_owned())
-                } else {
-                    fs::read_to_string(&beside)
-                    .map_err(|error| {
-                        format!(
-                            "cannot be read ({error}): check the path, which is from the job file"
-                        )
-                    })
-                    .and_then(|text| ItemList::parse(&text))
-                }
+    fn items(&mut self, inspection: &Inspection, name: &str, node: &Node<'i>) -> Option<ItemList> {
+        let list = inspection.list.as_deref();
+        let (read, key) = match (&inspection.items, list) {
+            (Some(inline), _) => (inline.clone().checked(), "items"),
+            (None, None) => (ItemList::shipped(), "list"),
+            (None, Some(list)) => {
+                let beside = Path::new(name).parent().unwrap_or(Path::new(""));
+                (list_of(&beside.join(list)), "list")
             }
         };
         read.map_err(|why| {
-            let at = node.at_inner("inspection", "list");
-            self.report(
-                at,
-                format!("list of items {}: {why}", list.unwrap_or("that ships")),
-            );
+            let at = node.at_inner("inspection", key);
+            let of = list
+                .filter(|_| inspection.items.is_none())
+                .unwrap_or("of the inspection");
+            self.report(at, format!("list of items {of}: {why}"));
         })
         .ok()
     }
@@ -443,6 +432,18 @@ impl<'i> Reader<'i> {
             lost.push(key);
         }
     }
+}
+
+/// A list of items in a file of its own.
+fn list_of(path: &Path) -> Result<ItemList, String> {
+    // A folder or a device is none, and is not waited for.
+    if fs::metadata(path).is_ok_and(|it| !it.is_file() || it.len() > LARGEST_LIST) {
+        return Err("is no file of at most 100 kB: a list of items is a short text".to_owned());
+    }
+    let text = fs::read_to_string(path).map_err(|error| {
+        format!("cannot be read ({error}): check the path, which is from the job file")
+    })?;
+    ItemList::parse(&text)
 }
 
 /// What stands in the file for a value, when it is short.

@@ -79,8 +79,16 @@ impl ItemList {
     /// What is wrong with it: no TOML of that form, a number twice, an item outside its section.
     pub fn parse(text: &str) -> Result<Self, String> {
         let list: Self = toml::from_str(text).map_err(|error| error.message().to_owned())?;
+        list.checked()
+    }
+
+    /// The same list, when its numbers are right.
+    ///
+    /// # Errors
+    /// A number that stands there twice or outside its section, or no item at all.
+    pub fn checked(self) -> Result<Self, String> {
         let mut seen = BTreeSet::new();
-        for section in &list.sections {
+        for section in &self.sections {
             for item in &section.items {
                 if item.number.parts().first() != Some(&section.number) {
                     return Err(format!(
@@ -96,7 +104,7 @@ impl ItemList {
         if seen.is_empty() {
             return Err("it has no items: write [[section]] with items = [...]".to_owned());
         }
-        Ok(list)
+        Ok(self)
     }
 
     /// The list that ships.

@@ -124,18 +124,18 @@ pub struct Supply {
     /// Every source that could feed the installation.
     #[serde(default = "mains_only")]
     pub sources: Vec<Source>,
-    /// External earth fault loop impedance given by the distributor, Ω, in quotes: "0.35".
+    /// External earth fault loop impedance that is known before the test, Ω, in quotes: "0.35".
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(with = "Option<String>")]
     pub ze_ohms: Option<Number>,
-    /// Prospective fault current given by the distributor, kA, in quotes: "16".
+    /// Prospective fault current that is known before the test, kA, in quotes: "16".
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(with = "Option<String>")]
     pub fault_current_ka: Option<Number>,
-    /// How that Ze is known.
+    /// How that Ze is known; by enquiry at the distributor when not given.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub ze_by: Option<GivenBy>,
-    /// How that fault current is known.
+    /// How that fault current is known; by enquiry at the distributor when not given.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub fault_current_by: Option<GivenBy>,
     /// Frequency, Hz.

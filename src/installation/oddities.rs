@@ -87,14 +87,14 @@ impl Job {
             let (least, source) = match supply.earthing {
                 Earthing::TnCS => (
                     PME_BOND_MM2,
-                    "Table 54.8, with a neutral of the supply up to 35 mm²",
+                    "M: Table 54.8, with a neutral of the supply up to 35 mm²",
                 ),
                 // Not more than 25 mm² is asked for.
-                _ => (half.clamp(LEAST_BOND_MM2, 25.0), "544.1.1"),
+                _ => (half.clamp(LEAST_BOND_MM2, 25.0), "P: 544.1.1"),
             };
             if bond < least {
                 odd.push(format!(
-                    "main bonding conductors of {} mm²: at least {} mm² is asked for [P: {source}]",
+                    "main bonding conductors of {} mm²: at least {} mm² is asked for [{source}]",
                     tidy(bond),
                     tidy(least)
                 ));

@@ -9,9 +9,9 @@ use std::collections::BTreeMap;
 
 /// A breaker to BS EN 60898 or BS EN 61009 is rated up to 125 A (scope of both standards).
 const LARGEST_BREAKER: f64 = 125.0;
-/// Air circuit-breakers go this far.
+/// Air circuit-breakers go this far: common practice, from memory.
 const LARGEST_OF_ALL: f64 = 6300.0;
-/// The largest fuse-link of BS 88-2 for use by authorised persons.
+/// The largest fuse-link of BS 88-2 for use by authorised persons: from memory.
 const LARGEST_FUSE: f64 = 1250.0;
 
 pub(super) fn job(reader: &mut Reader, job: &Job, node: &Node) {
@@ -273,11 +273,12 @@ fn unique<T>(
 /// What a device is rated for, and what makes it act.
 fn rated(reader: &mut Reader, device: &Device, at: &dyn Fn(&str) -> usize) {
     let (kind, amps) = (device.kind, device.amps);
-    let largest = match kind.name() {
-        "BS 1362" => 13.0,
-        "BS 1361" | "BS 3036" => 100.0,
-        "BS 88-6" => 63.0,
-        "BS EN 60947-2" | "other" => LARGEST_OF_ALL,
+    // The largest of the standards' ratings: from memory.
+    let largest = match kind {
+        DeviceKind::Bs1362 => 13.0,
+        DeviceKind::Bs1361 | DeviceKind::Bs3036 => 100.0,
+        DeviceKind::Bs88Part6 => 63.0,
+        DeviceKind::MouldedCase | DeviceKind::Other => LARGEST_OF_ALL,
         _ if kind.is_fuse() => LARGEST_FUSE,
         _ => LARGEST_BREAKER,
     };

@@ -795,7 +795,7 @@ fn standard(words: &[&str]) -> Option<(Standard, usize)> {
             "bsen61009" | "en61009" | "61009" => Standard::Rcbo,
             _ => {
                 let kind: DeviceKind = DEVICE_KINDS.meant(&text).and_then(read)?;
-                let modern = kind.has_multiple() && !kind.name().starts_with("BS 3871");
+                let modern = kind.has_multiple() && !kind.is_of_bs_3871();
                 if modern || kind == DeviceKind::Other {
                     return None;
                 }

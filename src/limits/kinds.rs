@@ -221,6 +221,30 @@ impl DeviceKind {
         !self.is_fuse() && !matches!(self, Self::MouldedCase | Self::Other)
     }
 
+    /// Whether it is a circuit-breaker to BS 3871, which is withdrawn.
+    pub fn is_of_bs_3871(self) -> bool {
+        matches!(
+            self,
+            Self::Old1
+                | Self::Old2
+                | Self::Old3
+                | Self::Old4
+                | Self::OldB
+                | Self::OldC
+                | Self::OldD
+        )
+    }
+
+    /// The letter of a circuit-breaker's type; none where it has no letter.
+    pub fn letter(self) -> Option<char> {
+        match self {
+            Self::BreakerB | Self::RcboB | Self::OldB => Some('B'),
+            Self::BreakerC | Self::RcboC | Self::OldC => Some('C'),
+            Self::BreakerD | Self::RcboD | Self::OldD => Some('D'),
+            _ => None,
+        }
+    }
+
     /// Whether it is a circuit-breaker with a residual current function.
     pub fn is_rcbo(self) -> bool {
         matches!(self, Self::RcboB | Self::RcboC | Self::RcboD)

@@ -561,7 +561,7 @@ impl Tables {
         }
         for kind in DeviceKind::ALL {
             // Those of BS 3871 came later: an older copy takes the shipped rows.
-            let later = kind.name().starts_with("BS 3871");
+            let later = kind.is_of_bs_3871();
             let own = self.breakers.iter().any(|b| b.kinds.contains(&kind));
             if kind.has_multiple() && !later && !own {
                 return Some(format!("no [[breaker]] for {kind}: add its multiple of In"));

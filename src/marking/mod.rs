@@ -13,6 +13,6 @@ pub use criteria::{Criteria, CriteriaError, Criterion, Weights};
 pub use economy::Economy;
 pub use group::{Attempt, Group, Missed, StepTimes};
 pub use lapse::{Lapse, What};
-pub(crate) use readings::agree;
+pub(crate) use readings::{INSTRUMENT, agree};
 pub use readings::{Judged, Judgement};
 pub use sheet::{Diagnosis, LeftOut, Mark, MarkError, Prediction, Sheet, StepTime, mark};

@@ -113,15 +113,23 @@ pub(super) fn as_shown(said: &Reading, is: &Reading) -> Judgement {
     }
 }
 
-/// How a reading compares with another instrument's, each of which may be wrong by `share` of the
-/// value and `digits` of the last place shown.
-/// Whether two instruments that are right may show both: each may be wrong by 5 % and three digits. The
+/// What an instrument may be wrong by: a share of the value, and digits of the last place shown. The
 /// operating uncertainty of BS EN 61557 allows much more (30 %), what is sold is better; common
 /// practice.
-pub(crate) fn agree(one: &Reading, other: &Reading) -> bool {
-    as_measured(one, other, 0.05, 3.0) == Judgement::Agrees
+pub(crate) const INSTRUMENT: (f64, f64) = (0.05, 3.0);
+
+/// How a reading compares with that of another instrument.
+pub(super) fn between_instruments(said: &Reading, is: &Reading) -> Judgement {
+    as_measured(said, is, INSTRUMENT.0, INSTRUMENT.1)
 }
 
+/// Whether two instruments that are right may show both.
+pub(crate) fn agree(one: &Reading, other: &Reading) -> bool {
+    between_instruments(one, other) == Judgement::Agrees
+}
+
+/// How a reading compares with another instrument's, each of which may be wrong by `share` of the
+/// value and `digits` of the last place shown.
 pub(super) fn as_measured(said: &Reading, is: &Reading, share: f64, digits: f64) -> Judgement {
     let over = |reading: &Reading| reading.number.is_none() || reading.relation == Relation::Over;
     if over(said) || over(is) {

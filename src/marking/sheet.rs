@@ -1,7 +1,7 @@
 use super::criteria::{Criteria, Criterion, Weights};
 use super::economy::{Economy, differ};
 use super::lapse::{Lapse, What, of_refusal};
-use super::readings::{Judged, Judgement, as_measured, as_shown, of_display};
+use super::readings::{Judged, Judgement, as_shown, between_instruments, of_display};
 use crate::bay::BayError;
 use crate::grammar::Intent;
 use crate::installation::CircuitKind;
@@ -798,7 +798,12 @@ impl Marker {
             places,
             no_conductor,
             evidence: self.evidence,
-            probings: self.shown.len(),
+            // Who waits for a display puts no probe anywhere.
+            probings: self
+                .shown
+                .iter()
+                .filter(|seen| seen.probe.held == 0)
+                .count(),
             fewest,
         }
     }
@@ -935,9 +940,7 @@ fn from_display(seen: &[Seen], said: &Reading) -> (Option<Reading>, Judgement) {
     }
 }
 
-/// A reading against that of the instructor's own log for the same step. Both instruments may be wrong
-/// by 5 % and three digits: the operating uncertainty of BS EN 61557 allows much more (30 %), what
-/// is sold is better; common practice.
+/// A reading against that of the instructor's own log for the same step.
 fn against(reference: &Agenda, step: &StepId, said: &Reading) -> (Option<Reading>, Judgement) {
     let theirs = reference
         .readings()
@@ -945,7 +948,7 @@ fn against(reference: &Agenda, step: &StepId, said: &Reading) -> (Option<Reading
     match theirs {
         Some(record) => (
             Some(record.reading),
-            as_measured(said, &record.reading, 0.05, 3.0),
+            between_instruments(said, &record.reading),
         ),
         None => (None, Judgement::NotCompared),
     }

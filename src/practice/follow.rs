@@ -57,8 +57,10 @@ impl Followed {
     }
 
     /// Whether the device of a circuit was destroyed.
-    pub(super) fn is_burst(&self, board: u16, circuit: u16) -> bool {
-        self.burst.contains(&(board, circuit))
+    /// Whether a device has burst: that of the circuit with this number, where one is named.
+    pub(super) fn has_burst(&self, circuit: Option<u16>) -> bool {
+        let mut burst = self.burst.iter();
+        burst.any(|(_, number)| circuit.is_none_or(|c| *number == c))
     }
 
     fn came(&mut self, came: &[Consequence]) {

@@ -77,14 +77,19 @@ impl Bench {
     /// # Errors
     /// As [`Bench::of`].
     pub fn as_of(job: &Job, hidden: Hidden, edition: BayEdition) -> Result<Self, BayError> {
-        Ok(Self {
-            bay: Bay::as_of(job, &hidden.faults, hidden.seed(), edition)?,
+        let bay = Bay::as_of(job, &hidden.faults, hidden.seed(), edition)?;
+        Ok(Self::over(bay, hidden, edition))
+    }
+
+    fn over(bay: Bay, hidden: Hidden, edition: BayEdition) -> Self {
+        Self {
+            bay,
             followed: Followed::of(edition),
             hidden,
             edition,
             on: None,
             looked_at: None,
-        })
+        }
     }
 
     /// The same installation with nothing hidden in it.
@@ -92,10 +97,8 @@ impl Bench {
     /// # Errors
     /// As [`Bench::of`].
     pub fn sound(job: &Job, hidden: &Hidden, edition: BayEdition) -> Result<Self, BayError> {
-        Ok(Self {
-            bay: Bay::as_of(job, &[], hidden.seed(), edition)?,
-            ..Self::as_of(job, hidden.clone(), edition)?
-        })
+        let bay = Bay::as_of(job, &[], hidden.seed(), edition)?;
+        Ok(Self::over(bay, hidden.clone(), edition))
     }
 
     /// The same where a log has left it.
@@ -228,11 +231,18 @@ impl Bench {
         let off: Vec<(u16, u16)> = self
             .followed
             .tripped()
-            .filter(|(on, number)| circuit.is_none_or(|c| (*on, *number) == (board, c)))
+            .filter(|(_, number)| circuit.is_none_or(|c| *number == c))
             .collect();
+        // The number of a circuit is that of the board where the work is, where it has one.
+        let on_board: Vec<(u16, u16)> = off
+            .iter()
+            .copied()
+            .filter(|(on, _)| circuit.is_some() && *on == board)
+            .collect();
+        let off = if on_board.is_empty() { off } else { on_board };
         let here = here.and_then(|step| Some((step.board, step.circuit?)));
         let (board, circuit) = match off.as_slice() {
-            [] if circuit.is_some_and(|c| self.followed.is_burst(board, c)) => {
+            [] if self.followed.has_burst(circuit) => {
                 return Err(NotShown::Destroyed);
             }
             [] => return Err(NotShown::NothingTripped),

@@ -1,9 +1,10 @@
 //! What changed since the last visit: a reading beside the last one of the same step, with what the
 //! accuracy of two instruments explains and what it does not.
 
+use super::cells::Net;
 use super::words;
-use crate::marking::agree;
-use crate::sequence::{Agenda, ReadingRecord, ReadingStatus, Step};
+use crate::marking::{INSTRUMENT, agree};
+use crate::sequence::{Agenda, Step};
 use serde::Serialize;
 use std::fmt::Write;
 
@@ -53,37 +54,34 @@ pub struct Change {
 /// The readings that count of two visits, step by step, in the order of the plan; what only the last
 /// one had comes at the end.
 pub fn changes(last: &Agenda, now: &Agenda) -> Vec<Change> {
+    let net = |agenda: &Agenda, step: &Step| {
+        let here = agenda.step(&step.id)?;
+        let record = agenda.result(here)?;
+        Some(Net::of(agenda, here, record))
+    };
     let of_now = now.plan().steps.iter().filter_map(|step| {
-        let (before, here) = (counting(last, step), counting(now, step));
+        let (before, here) = (net(last, step), net(now, step));
         (before.is_some() || here.is_some()).then(|| change(now, step, before, here))
     });
     let of_last = last.plan().steps.iter().filter_map(|step| {
         let only_then = now.step(&step.id).is_none();
-        let before = counting(last, step).filter(|_| only_then)?;
+        let before = net(last, step).filter(|_| only_then)?;
         Some(change(last, step, Some(before), None))
     });
     of_now.chain(of_last).collect()
 }
 
-fn counting<'a>(agenda: &'a Agenda, step: &Step) -> Option<&'a ReadingRecord> {
-    let counts =
-        |record: &&ReadingRecord| record.step == step.id && record.status == ReadingStatus::Counts;
-    agenda.readings().find(counts)
-}
-
-fn change(
-    agenda: &Agenda,
-    step: &Step,
-    last: Option<&ReadingRecord>,
-    now: Option<&ReadingRecord>,
-) -> Change {
-    let since = match (last, now) {
+fn change(agenda: &Agenda, step: &Step, last: Option<Net>, now: Option<Net>) -> Change {
+    let since = match (&last, &now) {
         (Some(last), Some(now)) if agree(&now.reading, &last.reading) => Since::Explained,
         (Some(_), Some(_)) => Since::NotExplained,
         (None, _) => Since::New,
         (_, None) => Since::Gone,
     };
-    let shown = |record: &ReadingRecord| words::value(&record.reading);
+    let shown = |net: Net| match net.beside {
+        Some(beside) => format!("{} ({beside})", words::value(&net.reading)),
+        None => words::value(&net.reading),
+    };
     Change {
         board: step.board,
         circuit: step.circuit,
@@ -96,14 +94,14 @@ fn change(
 
 /// The same as text, a line each, with a line before that says how many are not explained.
 pub fn changes_text(changes: &[Change]) -> String {
-    let not = changes
-        .iter()
-        .filter(|one| one.since == Since::NotExplained)
-        .count();
+    let so = |since: Since| changes.iter().filter(|one| one.since == since).count();
+    let not = so(Since::NotExplained);
+    let (share, digits) = INSTRUMENT;
     let mut text = format!(
-        "{} readings compared; {not} not explained by the accuracy of two instruments (5 % and three digits \
-         each: common practice; BS EN 61557 allows more).\n",
-        changes.len()
+        "{} readings compared, without their test leads; {not} not explained by the accuracy of two \
+         instruments ({} % and {digits} digits each: common practice; BS EN 61557 allows more).\n",
+        not + so(Since::Explained),
+        share * 100.0
     );
     for one in changes {
         let circuit = one.circuit.map(|circuit| format!(", circuit {circuit}"));

@@ -314,28 +314,40 @@ fn where_is(schedule: &Schedule, board: u16, circuit: Option<u16>) -> String {
     format!("circuit {number}{of_board}{name}")
 }
 
+/// What an exception is, the worst last.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Found {
+    Odd,
+    Unsettled,
+    Wrong,
+}
+
 /// A test of a circuit, or of a board itself.
 type Tested = (u16, Option<u16>, Option<Stage>);
 
 fn found(schedule: &Schedule) -> Section {
     // By place and kind of test: how many, and the worst that is said of them.
-    let mut found: BTreeMap<Tested, (usize, bool)> = BTreeMap::new();
+    let mut found: BTreeMap<Tested, (usize, Found)> = BTreeMap::new();
     let mut again = 0;
     for one in &schedule.exceptions {
         if one.later.is_some() {
             again += 1;
             continue;
         }
-        let wrong = one.judged != Some(Outcome::CannotSay);
+        let is = match one.judged {
+            Some(Outcome::Pass) => Found::Odd,
+            Some(Outcome::CannotSay) => Found::Unsettled,
+            _ => Found::Wrong,
+        };
         let entry = found
             .entry((one.board, one.circuit, one.stage))
-            .or_default();
+            .or_insert((0, is));
         entry.0 += 1;
-        entry.1 |= wrong;
+        entry.1 = entry.1.max(is);
     }
     let items = found
         .into_iter()
-        .map(|((board, circuit, stage), (count, wrong))| {
+        .map(|((board, circuit, stage), (count, is))| {
             let about = match stage {
                 None => "stays off",
                 // Nothing else of that stage is an exception.
@@ -350,10 +362,14 @@ fn found(schedule: &Schedule) -> Section {
             } else {
                 String::new()
             };
-            let said = match (stage, wrong) {
+            let said = match (stage, is) {
                 (None | Some(Stage::MakeSafe), _) => String::new(),
-                (Some(_), true) => " is not as it should be".to_owned(),
-                (Some(_), false) => {
+                (Some(_), Found::Wrong) => " is not as it should be".to_owned(),
+                (Some(_), Found::Odd) => {
+                    " is within its limit and not what it should read, and should be looked at"
+                        .to_owned()
+                }
+                (Some(_), Found::Unsettled) => {
                     " can't be judged by what was read, and should be looked at".to_owned()
                 }
             };
@@ -409,14 +425,9 @@ fn seen(schedule: &Schedule) -> Vec<String> {
             .as_ref()
             .map(|at| format!(", {at}"))
             .unwrap_or_default();
-        let what = if one
-            .words
-            .iter()
-            .any(|word| !word.starts_with("kept as sound"))
-        {
-            format!(" {}.", capital(one.text().trim_end_matches('.')))
-        } else {
-            String::new()
+        let what = match one.words.as_slice() {
+            [] => String::new(),
+            words => format!(" {}.", capital(words.join("; ").trim_end_matches('.'))),
         };
         format!(
             "{place}{at}: {} ({}).{what} {}",

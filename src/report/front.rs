@@ -151,7 +151,7 @@ pub(super) fn standing(schedule: &Schedule, board: u16, circuit: &CircuitRow) ->
             match (one.stage, one.judged) {
                 // That it stays off is said below.
                 (None, _) => {}
-                (_, Some(Outcome::CannotSay)) => unsettled += 1,
+                (_, Some(Outcome::CannotSay | Outcome::Pass)) => unsettled += 1,
                 _ => wrong += 1,
             }
         }

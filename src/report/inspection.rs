@@ -2,7 +2,7 @@
 //! of the wiring standard's model form.
 
 use crate::installation::InspectionItem;
-use crate::sequence::procedures::inspection::{OUTCOME, item_of};
+use crate::sequence::procedures::inspection::OUTCOME;
 use crate::sequence::{Agenda, EventNo, Observation, StepOutcome, say};
 use crate::terms::Statement;
 use jiff::Timestamp;
@@ -99,8 +99,13 @@ pub struct ObservationRow {
     pub circuit: Option<u16>,
     /// Where.
     pub place: Option<String>,
-    /// What was typed; a part that was spoken is kept as sound, and is named by its event.
+    /// What was typed.
     pub words: Vec<String>,
+    /// The events that hold what was spoken, as sound.
+    pub sounds: Vec<EventNo>,
+    /// The code, as it was said.
+    #[serde(skip)]
+    pub said: Statement,
     /// The event that began it.
     pub event: EventNo,
     /// When.
@@ -109,10 +114,8 @@ pub struct ObservationRow {
 
 impl ObservationRow {
     fn of(number: usize, seen: &Observation) -> Self {
-        let words = seen.noted.iter().map(|(no, text)| match text {
-            Some(text) => text.clone(),
-            None => format!("kept as sound, event {no}"),
-        });
+        let (typed, sounds): (Vec<_>, Vec<_>) =
+            seen.noted.iter().partition(|(_, text)| text.is_some());
         Self {
             number,
             code: seen.code.form_mark().unwrap_or_default(),
@@ -121,7 +124,12 @@ impl ObservationRow {
             board: seen.board,
             circuit: seen.circuit,
             place: seen.place.as_ref().map(ToString::to_string),
-            words: words.collect(),
+            words: typed
+                .into_iter()
+                .filter_map(|(_, text)| text.clone())
+                .collect(),
+            sounds: sounds.into_iter().map(|(no, _)| *no).collect(),
+            said: seen.code,
             event: seen.no,
             at: seen.at,
         }
@@ -139,29 +147,30 @@ impl ObservationRow {
     }
 
     /// The more dangerous, the smaller.
-    pub(super) fn rank(&self) -> usize {
-        ["C1", "C2", "FI", "C3"]
-            .iter()
-            .position(|code| *code == self.code)
-            .unwrap_or(4)
+    pub(super) fn rank(&self) -> (bool, Option<usize>) {
+        let place = Statement::CODES.iter().position(|code| *code == self.said);
+        (!self.said.is_against_satisfactory(), place)
     }
 
     /// What is to be done about it, for whoever is in charge.
     pub(super) fn advice(&self) -> &'static str {
-        match self.code {
-            "C1" => "Keep away from it, and have it made safe at once.",
-            "C2" => "Have it put right without delay.",
-            "FI" => "Have it looked into without delay.",
+        match self.said {
+            Statement::DangerCodeOne => "Keep away from it, and have it made safe at once.",
+            Statement::CodeTwo => "Have it put right without delay.",
+            Statement::FurtherInvestigation => "Have it looked into without delay.",
             _ => "It is advised to have it improved.",
         }
     }
 
     /// What was seen, in the person's words.
     pub fn text(&self) -> String {
-        if self.words.is_empty() {
+        let sounds = self.sounds.iter();
+        let sounds = sounds.map(|no| format!("kept as sound, event {no}"));
+        let all: Vec<String> = self.words.iter().cloned().chain(sounds).collect();
+        if all.is_empty() {
             "not described".to_owned()
         } else {
-            self.words.join(" ")
+            all.join("; ")
         }
     }
 }
@@ -194,21 +203,23 @@ pub(super) fn inspected(agenda: &Agenda) -> Option<InspectionReport> {
 }
 
 fn row(agenda: &Agenda, item: &InspectionItem) -> ItemRow {
-    let mut steps = agenda.plan().steps.iter();
-    let step = steps.find(|step| item_of(step) == Some(item.number));
+    let step = agenda.plan().item(item.number);
     let (mark, said, event) = match step.and_then(|step| agenda.outcome(step)) {
         Some(StepOutcome::Stated(no, said)) => {
             (said.form_mark(), said.shown().to_owned(), Some(*no))
         }
-        Some(StepOutcome::NotTested(no, reason) | StepOutcome::Skipped(no, reason)) => (
-            Some(Statement::Limitation.form_mark().unwrap_or_default()),
+        Some(StepOutcome::NotTested(no, reason)) => (
+            Statement::Limitation.form_mark(),
             format!("not inspected: {reason}"),
             Some(*no),
         ),
-        // Nothing is opened at a visit where everything stays live.
+        Some(StepOutcome::Skipped(no, reason)) => {
+            (None, format!("left for later: {reason}"), Some(*no))
+        }
+        // A board that stays live is not looked into.
         None if step.is_none() => (
             Statement::Limitation.form_mark(),
-            "not inspected: covers stay on at this visit".to_owned(),
+            "not inspected: the board stays live at this visit".to_owned(),
             None,
         ),
         Some(StepOutcome::Read(_)) | None => (None, "not yet".to_owned(), None),
@@ -285,17 +296,7 @@ impl InspectionReport {
 
     /// What the numbers and texts rest on, and what the marks mean.
     pub fn key(&self) -> String {
-        let codes = [
-            Statement::Satisfactory,
-            Statement::DangerCodeOne,
-            Statement::CodeTwo,
-            Statement::CodeThree,
-            Statement::FurtherInvestigation,
-            Statement::Limitation,
-            Statement::NotVerified,
-            Statement::NotApplicable,
-        ];
-        let codes = codes.into_iter().filter_map(|said| {
+        let codes = Statement::OF_AN_ITEM.into_iter().filter_map(|said| {
             let means = said.code_means().unwrap_or(said.shown());
             Some(format!("{} {means}", said.form_mark()?))
         });

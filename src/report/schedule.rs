@@ -935,7 +935,7 @@ fn checks(agenda: &Agenda, steps: &[&Step]) -> Vec<Check> {
     }
     let others = steps.iter().filter(|step| {
         // Items of the inspection have a schedule of their own.
-        let item = inspection::item_of(step).is_some() || step.kind == inspection::OUTCOME;
+        let item = step.item().is_some() || step.kind == inspection::OUTCOME;
         let by_itself = matches!(step.stage, Stage::Isolation | Stage::Energise) || item;
         !by_itself && matches!(step.ask, Ask::Statement(_))
     });

@@ -444,16 +444,6 @@ impl Agenda {
         {
             return Err(Refusal::CircuitOff { circuit });
         }
-        // At a live board a neutral in its terminal is one with earth: no insulation is tested so.
-        if step.stage == Stage::Insulation
-            && step.kind != StepKind::NeutralOut
-            && let Some(first) = self
-                .plan()
-                .beside(step)
-                .find(|other| other.kind == StepKind::NeutralOut && self.is_open(other))
-        {
-            return Err(Refusal::first_comes(&first.id));
-        }
         self.barred_by_what_is_out(step, counts)?;
         if step.is_dead_test() || step.incoming {
             if self.energised(board) {

@@ -191,7 +191,8 @@ fn written(value: &Value) -> String {
 ///
 /// # Errors
 /// When it would take away what was answered or is out, add dead tests to a board that is energised
-/// or tests to a session that is finished, or make new work of what is in use.
+/// or tests to a session that is finished, or another circuit
+/// to a board whose circuits are isolated each by itself, or make new work of what is in use.
 pub fn change_job(
     agenda: &Agenda,
     job: &Job,

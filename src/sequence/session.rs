@@ -4,7 +4,7 @@ use super::agenda::Agenda;
 use super::decide::{self, decide, follow};
 use super::facts::{Edition, Event, Mode, StepId};
 use super::invariants::Watch;
-use super::procedures::{Catalogue, inspection};
+use super::procedures::Catalogue;
 use super::say::{self, Line, Narrator};
 use super::state::{ABSENCE, LONG_ABSENCE, Question, ReplayError, StepOutcome, is_another_day};
 use crate::draft::{self, CircuitWords};
@@ -288,9 +288,7 @@ impl Session {
     /// The item of the inspection that is being told of.
     fn told_of(&self) -> Option<StepId> {
         let item = self.agenda.told_now()?.item?;
-        let mut steps = self.agenda.plan().steps.iter();
-        let step = steps.find(|step| inspection::item_of(step) == Some(item))?;
-        Some(step.id.clone())
+        Some(self.agenda.plan().item(item)?.id.clone())
     }
 
     fn turn_with(

@@ -83,6 +83,26 @@ pub enum Statement {
 }
 
 impl Statement {
+    /// The codes of a condition report, in the order of its model form.
+    pub const CODES: [Self; 4] = [
+        Self::DangerCodeOne,
+        Self::CodeTwo,
+        Self::CodeThree,
+        Self::FurtherInvestigation,
+    ];
+
+    /// What may be said of an item of the inspection.
+    pub const OF_AN_ITEM: [Self; 8] = [
+        Self::Satisfactory,
+        Self::DangerCodeOne,
+        Self::CodeTwo,
+        Self::CodeThree,
+        Self::FurtherInvestigation,
+        Self::Limitation,
+        Self::NotVerified,
+        Self::NotApplicable,
+    ];
+
     /// As written: "no trip".
     pub fn shown(self) -> &'static str {
         match self {

@@ -3,7 +3,7 @@
 
 tests/clips/hour.py FOLDER RULE...
 
-Every fourth piece may be tuned on (models/heard-strangers.txt); what is published are the three quarters that it leaves out.
+Every fourth piece may be tuned on (`poor_fit_below`, models/README.md); what is published are the three quarters that it leaves out.
 """
 import bisect
 import functools

@@ -311,7 +311,7 @@ fn what_is_live_is_shown_while_paused_and_a_short_circuit_trips() {
     assert_eq!(instrument.len(), 2, "{told}");
     assert!(instrument[0].starts_with("Two "), "{told}");
     assert!(
-        told.contains("Nobody has switched it off")
+        told.contains("Nobody has said that it is switched off")
             && told.contains("A short circuit was energised"),
         "{told}"
     );

@@ -92,7 +92,8 @@ WORD
 test -s heard.at || { echo "nothing was heard; shown:"; cat shown.txt; exit 1; }
 heard=$(cat heard.at)
 said=$(cat said.at)
-grep -m 1 'identify what you will isolate' shown.txt
+bothhands log job.db >log.txt
+grep -m 1 'identify what you will isolate' log.txt || { echo "no prompt in the log:"; cat log.txt; exit 1; }
 printf 'done\nproved\nisolated\n' >words.txt
 bothhands test job.toml --words words.txt --db typed.db | tail -3
 bothhands verify typed.db >verified.txt

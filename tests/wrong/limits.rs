@@ -1,4 +1,4 @@
-//! Limits: what readings are compared with. `line_NN` is a line of the list of what is wrong today;
+//! Limits: what readings are compared with. `line_NN` is a line of the list in README.md of what was wrong once;
 //! `audit_aNN` and `newcomer_NN` are findings of the audits.
 
 use crate::dialogues::plain::Site;

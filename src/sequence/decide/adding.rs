@@ -6,7 +6,7 @@ use crate::draft::CircuitWords;
 use crate::grammar::Intent;
 use crate::installation::{Accessory, Circuit, CircuitKind, Job};
 use crate::sequence::agenda::Agenda;
-use crate::sequence::amend::{ChangeRefusal, change_job, circuit_of, with_circuit as with};
+use crate::sequence::amend::{ChangeRefusal, change_job, circuit_of, with_circuit};
 use crate::sequence::facts::{Destination, Edition, Event, EventNo, Withdrawal};
 use crate::sequence::state::place_of;
 use crate::terms::Place;
@@ -45,9 +45,7 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent, name: &str, circuit: u16) -
             circuit,
             place,
         }],
-        Err(ChangeRefusal::Energised(board)) => refused(said, Refusal::Energised { board }),
-        Err(ChangeRefusal::Isolated(board)) => refused(said, Refusal::NotIsolated { board }),
-        Err(_) => super::not_asked(said),
+        Err(why) => refused(said, barred(&why).unwrap_or_else(Refusal::not_asked_now)),
     }
 }
 
@@ -169,13 +167,11 @@ pub(super) fn circuit_affirmed(
     let Ok(new) = circuit_of(agenda.job(), board, circuit, pieces) else {
         return refused(said, Refusal::QuestionOpen);
     };
-    match with_circuit(agenda, board, new) {
+    match grown_by(agenda, board, new) {
         Ok(events) => std::iter::once(Event::Affirmed { of })
             .chain(events)
             .collect(),
-        Err(ChangeRefusal::Energised(board)) => refused(said, Refusal::Energised { board }),
-        Err(ChangeRefusal::Isolated(board)) => refused(said, Refusal::NotIsolated { board }),
-        Err(_) => refused(said, Refusal::QuestionOpen),
+        Err(why) => refused(said, barred(&why).unwrap_or(Refusal::QuestionOpen)),
     }
 }
 
@@ -192,20 +188,24 @@ fn tried(agenda: &Agenda, board: u16, circuit: u16, pieces: &[String]) -> Option
             circuit,
             said: pieces.to_vec(),
         }),
-        Ok(new) => match with_circuit(agenda, board, new) {
-            Err(ChangeRefusal::Energised(board)) => Some(Refusal::Energised { board }),
-            Err(ChangeRefusal::Isolated(board)) => Some(Refusal::NotIsolated { board }),
-            Err(_) => Some(Refusal::not_asked_now()),
+        Ok(new) => match grown_by(agenda, board, new) {
+            Err(why) => Some(barred(&why).unwrap_or_else(Refusal::not_asked_now)),
             Ok(_) => None,
         },
     }
 }
 
-fn with_circuit(
-    agenda: &Agenda,
-    board: u16,
-    circuit: Circuit,
-) -> Result<Vec<Event>, ChangeRefusal> {
-    let job = with(agenda.job(), board, circuit);
+/// What bars the change, where that is the board's state.
+fn barred(why: &ChangeRefusal) -> Option<Refusal> {
+    match *why {
+        ChangeRefusal::Energised(board) => Some(Refusal::Energised { board }),
+        ChangeRefusal::Isolated(board) => Some(Refusal::NotIsolated { board }),
+        _ => None,
+    }
+}
+
+/// The change of the job that adds a circuit.
+fn grown_by(agenda: &Agenda, board: u16, circuit: Circuit) -> Result<Vec<Event>, ChangeRefusal> {
+    let job = with_circuit(agenda.job(), board, circuit);
     change_job(agenda, &job, "", "", agenda.last_event_at())
 }

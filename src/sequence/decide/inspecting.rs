@@ -5,7 +5,6 @@ use super::refused;
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Destination, Event, Refusal, Step, StepId, Withdrawal};
-use crate::sequence::procedures::inspection::{ITEM_ANSWERS, item_of};
 use crate::terms::{ItemNumber, Place, Statement};
 
 /// "Item four point three, satisfactory".
@@ -15,12 +14,7 @@ pub(super) fn item(
     number: &ItemNumber,
     statement: Statement,
 ) -> Vec<Event> {
-    match agenda
-        .plan()
-        .steps
-        .iter()
-        .find(|step| item_of(step).as_ref() == Some(number))
-    {
+    match agenda.plan().item(*number) {
         Some(step) => of_step(agenda, said, step, number, statement),
         None => refused(
             said,
@@ -39,8 +33,9 @@ pub(super) fn asked_for(
     statement: Statement,
 ) -> Option<Vec<Event>> {
     let step = agenda.current()?;
-    let number = item_of(step)?;
-    let taken = ITEM_ANSWERS.contains(&statement) || statement == Statement::Unsatisfactory;
+    let number = step.item()?;
+    let taken =
+        Statement::OF_AN_ITEM.contains(&statement) || statement == Statement::Unsatisfactory;
     taken.then(|| of_step(agenda, said, step, &number, statement))
 }
 
@@ -53,7 +48,7 @@ fn of_step(
     number: &ItemNumber,
     statement: Statement,
 ) -> Vec<Event> {
-    if !ITEM_ANSWERS.contains(&statement) {
+    if !Statement::OF_AN_ITEM.contains(&statement) {
         return refused(said, Refusal::CodeNeeded);
     }
     let inspection = agenda.job().inspection.as_ref();
@@ -98,8 +93,10 @@ pub(super) fn section(
     ) {
         return refused(said, Refusal::ItemByItem);
     }
-    let of_section =
-        |step: &&Step| item_of(step).is_some_and(|number| number.parts().first() == Some(&section));
+    let of_section = |step: &&Step| {
+        step.item()
+            .is_some_and(|number| number.parts().first() == Some(&section))
+    };
     let steps = agenda.plan().steps.iter().filter(of_section);
     let open: Vec<StepId> = steps
         .filter(|step| agenda.is_open(step))

@@ -116,7 +116,7 @@ pub fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
         Intent::CarryOn | Intent::Resume | Intent::EndOfNote | Intent::Foreign(_) => Vec::new(),
         Intent::Predict { of, reading } => practice::predicted(agenda, said, *of, *reading),
         Intent::Diagnose(fault) => practice::diagnosed(agenda, said, fault.as_ref()),
-        // On a simulated installation the instrument answers (`Session::probed`), and nothing else.
+        // On a simulated installation the instrument answers (`Session::practised`), and nothing else.
         Intent::Probe { .. } | Intent::WhatDoesItShow | Intent::SwitchedOn(_) => not_asked(said),
         Intent::Both(change) => alteration::both(agenda, said, *change),
         Intent::NotTested(_) | Intent::Skip(_) | Intent::Override(_) | Intent::Because(_) => {

@@ -111,6 +111,8 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
             _ => refused(said, Refusal::QuestionOpen),
         },
         Intent::Altered(alteration) => return settled_by(agenda, question, said, alteration),
+        // What is dangerous is kept, whatever is asked.
+        Intent::Observed { .. } => return None,
         Intent::StandBy | Intent::Pause | Intent::Note => return None,
         _ => refused(said, Refusal::QuestionOpen),
     };

@@ -91,7 +91,7 @@ pub(super) fn decide(
 /// Zs worked out from what was read: kept as a reading that says so, with what it is from.
 pub(super) fn calculated(agenda: &Agenda, said: &Intent) -> Vec<Event> {
     let asked = agenda.current().filter(|step| {
-        step.kind == StepKind::Row("loop-impedance") && step.measures(Quantity::LoopImpedance)
+        step.kind == StepKind::LOOP_IMPEDANCE && step.measures(Quantity::LoopImpedance)
     });
     // Who practises measures.
     let Some((step, measure)) = asked

@@ -133,13 +133,13 @@ fn is_fault_of_the_circuit(step: &Step, statement: Statement) -> bool {
 /// The statement a step would take this one for.
 fn accepts(agenda: &Agenda, step: &Step, statement: Statement) -> Option<Statement> {
     let answers = agenda.procedure(step).answers(step);
-    // A test button that works trips.
     let wants_pass =
         |ask: &Ask| matches!(ask, Ask::Statement(wanted) if wanted.contains(&Statement::Pass));
     let statement = match (step.kind, statement) {
         // "Satisfactory" is what works, where nothing is inspected.
         (StepKind::RcdButton, Statement::Satisfactory) => Statement::Tripped,
         (_, Statement::Satisfactory) if wants_pass(&step.ask) => Statement::Pass,
+        // A test button that works trips.
         (StepKind::RcdButton, Statement::Pass) => Statement::Tripped,
         (StepKind::Row("functional-surge"), Statement::Pass) => Statement::IndicatorGreen,
         (StepKind::Row("functional-surge"), Statement::Fail) => Statement::IndicatorRed,

@@ -19,13 +19,17 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Option<Vec<Event>> {
     let events = match (mode, said) {
         (Mode::Running, _) => return None,
         (Mode::Noting, Intent::EndOfNote) => leaving_out::end_of_note(agenda, said),
-        // Another code ends what was told of the one before.
+        // Another item or observation ends the one before.
         (Mode::Noting, Intent::Observed { .. } | Intent::Inspected { .. }) => {
-            let ended = Event::NoteEnded;
+            let ended = leaving_out::end_of_note(agenda, said);
             let mut after = agenda.clone();
-            after.apply(&ended, agenda.last_event_at());
-            let next = super::decide(&after, said);
-            std::iter::once(ended).chain(next).collect()
+            for event in &ended {
+                after.apply(event, agenda.last_event_at());
+            }
+            ended
+                .into_iter()
+                .chain(super::decide(&after, said))
+                .collect()
         }
         (Mode::Noting, said) => {
             let noted = Event::Noted {

@@ -70,7 +70,7 @@ impl External {
 }
 
 impl Calculated {
-    /// The sum, to the digits that both have: 0.21 + 0.302 = 0.512.
+    /// The sum, to the places of the one that has more, two or three: 0.21 + 0.302 = 0.512.
     pub fn sum(&self) -> Option<Reading> {
         let ohms = |reading: &Reading| {
             let value = crate::quantity::Ohms::from_reading(reading, None).ok()?;

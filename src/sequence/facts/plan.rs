@@ -1,6 +1,6 @@
 use super::id::StepId;
 use super::step::{Quantity, Step};
-use crate::terms::Stage;
+use crate::terms::{ItemNumber, Stage};
 use std::collections::HashMap;
 use std::ops::Range;
 
@@ -105,6 +105,11 @@ impl Plan {
     /// The whole plan in stretches of one circuit or board each.
     pub fn stretches(&self) -> &[Stretch] {
         &self.stretches
+    }
+
+    /// The step that is an item of the inspection.
+    pub fn item(&self, number: ItemNumber) -> Option<&Step> {
+        self.steps.iter().find(|step| step.item() == Some(number))
     }
 
     /// The steps of a stretch.

@@ -1,6 +1,6 @@
 use super::id::{ProcedureId, StepId};
 use crate::quantity::{Conductors, Pair, TestVoltage, Unit};
-use crate::terms::{HalfCycle, Place, Stage, Statement};
+use crate::terms::{HalfCycle, ItemNumber, Place, Stage, Statement};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -274,6 +274,9 @@ impl fmt::Display for StepKind {
 }
 
 impl StepKind {
+    /// Zs of a circuit.
+    pub const LOOP_IMPEDANCE: Self = Self::Row("loop-impedance");
+
     /// Whether it proves the indicator, or dead with it.
     pub fn proves(self) -> bool {
         matches!(
@@ -328,6 +331,12 @@ impl Step {
             Ask::Reading(measure) => Some(measure),
             _ => None,
         }
+    }
+
+    /// The number of the item of the inspection that it is.
+    pub fn item(&self) -> Option<ItemNumber> {
+        let inspected = self.stage == Stage::Inspection;
+        self.id.tail.parse().ok().filter(|_| inspected)
     }
 
     /// Whether it asks for a reading of this quantity.

@@ -455,12 +455,7 @@ pub fn loop_impedance(state: &State, step: &Step, reading: &Reading) -> Assessme
 
 /// An RCD's time, or no trip at half its rated current.
 pub fn rcd(state: &State, step: &Step, reading: &Reading) -> Assessment {
-    let device = match state.group_of(step) {
-        Some(group) => Some(group.rcd()),
-        None => state
-            .circuit_of(step)
-            .and_then(|circuit| circuit.rcd.clone()),
-    };
+    let device = state.rcd_of(step);
     let any_circuit = || {
         let board = state.board(step.board)?;
         Some(state.job().facts(board, board.circuits.first()?))

@@ -84,13 +84,9 @@ pub fn is_danger(state: &State, step: &Step) -> bool {
         return false;
     }
     let circuit = state.circuit_of(step);
-    let additional = match state.group_of(step) {
-        // On a TT system it is what disconnects a fault, whatever it is rated for.
-        Some(group) => group.milliamps <= 30.0 || state.job().supply.earthing == Earthing::Tt,
-        None => circuit
-            .and_then(|circuit| circuit.rcd.as_ref())
-            .is_some_and(|rcd| rcd.milliamps <= 30.0),
-    };
+    // On a TT system one of several circuits is what disconnects a fault, whatever it is rated for.
+    let disconnects = state.group_of(step).is_some() && state.job().supply.earthing == Earthing::Tt;
+    let additional = disconnects || state.rcd_of(step).is_some_and(|rcd| rcd.milliamps <= 30.0);
     let residual = || {
         let board = state.board(step.board)?;
         board.residual_of(circuit?)

@@ -7,43 +7,26 @@ use super::{Answers, StepBuilder};
 use crate::installation::JobKind;
 use crate::sequence::facts::{Step, StepKind};
 use crate::sequence::state::StepOutcome;
-use crate::terms::{ItemNumber, Stage, Statement};
-
-/// What may be said of an item.
-pub const ITEM_ANSWERS: [Statement; 8] = [
-    Statement::Satisfactory,
-    Statement::DangerCodeOne,
-    Statement::CodeTwo,
-    Statement::CodeThree,
-    Statement::FurtherInvestigation,
-    Statement::Limitation,
-    Statement::NotVerified,
-    Statement::NotApplicable,
-];
+use crate::terms::{Stage, Statement};
 
 /// The kind of a step that is one item.
-pub const ITEM: StepKind = StepKind::Row("inspection-item");
+const ITEM: StepKind = StepKind::Row("inspection-item");
 /// The kind of the step that asks for the outcome of the whole.
 pub const OUTCOME: StepKind = StepKind::Row("inspection-outcome");
-
-/// The number of the item that a step is.
-pub fn item_of(step: &Step) -> Option<ItemNumber> {
-    let tail = (step.kind == ITEM).then_some(step.id.tail.as_str())?;
-    tail.parse().ok()
-}
 
 /// The items of the first board's plan that need covers off, or those that do not.
 fn items(build: &StepBuilder<'_>, scope: &Scope<'_>, dead: bool) -> Vec<Step> {
     let first = scope.job.boards.first() == Some(scope.board);
-    // Where everything stays live no cover comes off.
-    let closed = dead && scope.job.kind == JobKind::LiveRetest;
+    // A board that stays live is not looked into.
+    let live = scope.job.kind == JobKind::LiveRetest || scope.board.isolates_circuits();
+    let closed = dead && live;
     let inspection = scope.job.inspection.as_ref().filter(|_| first && !closed);
     let items = inspection
         .into_iter()
         .flat_map(|inspection| inspection.all());
     items
         .filter(|item| item.dead == dead)
-        .map(|item| build.statement(item.number.to_string(), ITEM, &ITEM_ANSWERS))
+        .map(|item| build.statement(item.number.to_string(), ITEM, &Statement::OF_AN_ITEM))
         .collect()
 }
 
@@ -94,7 +77,7 @@ pub static INSPECTION_OUTCOME: Row = Row {
 };
 
 fn label(step: &Step) -> Option<String> {
-    Some(match item_of(step) {
+    Some(match step.item() {
         Some(number) => format!("inspection, item {number}"),
         None => "inspection, outcome of the whole".to_owned(),
     })

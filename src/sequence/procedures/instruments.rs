@@ -105,11 +105,8 @@ impl Procedure for Instruments {
 
     fn assess(&self, state: &State, step: &Step, reading: &Reading) -> Assessment {
         if step.kind == StepKind::TesterCheck {
-            let quantity = step.measure().map(|measure| measure.quantity);
-            let reference = quantity.and_then(|quantity| reference(state.job(), quantity));
-            return match reference {
-                Some((_, reference, unit)) => {
-                    let reference = Reading::exact(reference).in_unit(unit);
+            return match reference_of(state.job(), step) {
+                Some((_, reference)) => {
                     Assessment::by(judge::tester(state.tables(), &reference, reading))
                 }
                 None => Assessment::noted(),

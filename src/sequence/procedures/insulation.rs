@@ -1,4 +1,5 @@
 use super::table::surge_is_in;
+use super::visit::NEUTRAL_OUT;
 use super::{Answers, Assessment, Procedure, StepBuilder, assess};
 use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, SystemVoltage};
 use crate::quantity::{Conductors, Pair, Reading, TestVoltage, Unit};
@@ -176,6 +177,12 @@ impl Procedure for Insulation {
             if let Some(out) = out.filter(|out| surge_is_in(state, out)) {
                 return Err(Refusal::first_comes(&out.id));
             }
+        }
+        // At a live board a neutral in its terminal is one with earth: no insulation is tested so.
+        let mut beside = state.plan().beside(step);
+        let neutral = beside.find(|other| other.kind == StepKind::NeutralOut);
+        if let Some(first) = neutral.filter(|first| NEUTRAL_OUT.is_open(state, first)) {
+            return Err(Refusal::first_comes(&first.id));
         }
         if step.measure().is_none() || at_250(step) || breakage::is(Break::HighVoltageUnguarded) {
             return Ok(());

@@ -524,7 +524,7 @@ pub static LOOP_IMPEDANCE: Row = Row {
         let reading = |tail: &str, pair: Pair| {
             let measure = Measure::of(Quantity::LoopImpedance, Unit::Ohm).between(pair);
             build
-                .reading(tail, StepKind::Row("loop-impedance"), measure)
+                .reading(tail, StepKind::LOOP_IMPEDANCE, measure)
                 .at(circuit.points.last().map(place_of))
         };
         match circuit.phases {

@@ -4,7 +4,6 @@ use super::numbers::{capital, duration, plural};
 use crate::installation::Board;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Electronics, EventNo, Quantity, Step};
-use crate::sequence::procedures::inspection;
 use crate::sequence::state::{OutEntry, State, StepOutcome, count, place_of};
 use crate::terms::{HalfCycle, Part, Place, Statement};
 
@@ -14,7 +13,7 @@ pub fn subject(step: &Step) -> String {
     if let Some(circuit) = step.circuit {
         parts.push(format!("circuit {circuit}"));
     }
-    if let Some(item) = inspection::item_of(step) {
+    if let Some(item) = step.item() {
         parts.push(format!("item {item}"));
     }
     if let Some(place) = &step.place {
@@ -294,15 +293,18 @@ pub fn moved(step: &Step, passed_over: u32) -> String {
     }
 }
 
-/// The codes that stand, as "code two twice, code three": "no code" where there is none.
+/// "Code two, potentially dangerous"; "further investigation required without delay".
+pub(super) fn code_with_meaning(code: Statement) -> String {
+    let (code, means) = (code.code_spoken(), code.code_means().unwrap_or_default());
+    match means.strip_prefix(code) {
+        Some(rest) => format!("{code}{rest}"),
+        None => format!("{code}, {means}"),
+    }
+}
+
+/// The codes that stand: "code two 2 times, code three"; "no code stands".
 pub(super) fn codes(agenda: &Agenda) -> String {
-    let all = [
-        Statement::DangerCodeOne,
-        Statement::CodeTwo,
-        Statement::CodeThree,
-        Statement::FurtherInvestigation,
-    ];
-    let standing: Vec<String> = all
+    let standing: Vec<String> = Statement::CODES
         .into_iter()
         .filter_map(|code| {
             let times = agenda

@@ -113,6 +113,9 @@ fn is_about_words(refusal: &Refusal) -> bool {
     matches!(
         refusal,
         Refusal::SayDead
+            | Refusal::InANote
+            | Refusal::CodeNeeded
+            | Refusal::ItemByItem
             | Refusal::QuestionOpen
             | Refusal::Waiting { .. }
             | Refusal::Finished

@@ -93,7 +93,7 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
                 place: place.clone().or_else(|| step.place.clone()),
                 ..step.clone()
             };
-            let is_zs = step.kind == StepKind::Row("loop-impedance");
+            let is_zs = step.kind == StepKind::LOOP_IMPEDANCE;
             let step = if is_zs { &there } else { step };
             let why = question
                 .clone()
@@ -700,15 +700,10 @@ fn observed(
 ) -> Vec<Line> {
     let circuit = circuit.map(|circuit| format!(", circuit {circuit}"));
     let place = place.map(|place| format!(", {place}"));
-    let means = code.code_means().unwrap_or_default();
-    let means = match code {
-        Statement::FurtherInvestigation => "required without delay",
-        _ => means,
-    };
     let told = if beside {
-        capital(means)
+        capital(code.code_means().unwrap_or_default())
     } else {
-        format!("Observation, {}, {means}", code.code_spoken())
+        format!("Observation, {}", about::code_with_meaning(code))
     };
     let read_back = Line::read_back(format!(
         "{told}{}{}.",

@@ -5,7 +5,7 @@ use super::{Line, refusals};
 use crate::grammar::Intent;
 use crate::quantity::Reading;
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Event, Refusal};
+use crate::sequence::facts::{Edition, Event, Refusal};
 use crate::terms::{
     BayEdition, Consequence, HiddenFault, Level, Part, Place, Predicted, Shown, Wording,
 };
@@ -31,9 +31,7 @@ pub(super) fn probed(
             format!("On site that would not be taken: {why}.")
         })
     });
-    let came = came
-        .iter()
-        .filter_map(|came| Some(Line::warning(consequence(before, came)?)));
+    let came = self::came(before, came);
     if before.level() == Level::Led {
         refused.into_iter().chain([display]).chain(came).collect()
     } else {
@@ -76,10 +74,10 @@ pub(super) fn came(before: &Agenda, came: &[Consequence]) -> Vec<Line> {
 
 /// What is said where somebody takes out or joins what nobody has said to be off.
 pub(super) const NEVER_OFF: &str =
-    "Stop. Nobody has switched it off: nothing is taken out or joined live.";
+    "Stop. Nobody has said that it is switched off: nothing is taken out or joined live.";
 
-/// Whether conductors of a practice are taken out or joined on what was never isolated. At asked and silent
-/// that is told too: it is danger.
+/// Whether conductors are taken out or joined on what nobody has said to be off. At asked and silent that is
+/// told too: it is danger.
 pub(super) fn is_never_off(before: &Agenda, event: &Event) -> bool {
     let Event::TakenOut {
         board,
@@ -91,10 +89,12 @@ pub(super) fn is_never_off(before: &Agenda, event: &Event) -> bool {
         return false;
     };
     let of_no_danger = matches!(part, Part::Lamp | Part::Cover | Part::Lock | Part::Load);
-    before.practises()
-        && before.bay_edition() > BayEdition::First
-        && !of_no_danger
-        && !before.switched_off(*board, *circuit)
+    // Older logs say what was said then.
+    let told = match before.practises() {
+        true => before.bay_edition() > BayEdition::First,
+        false => before.edition() > Edition::First,
+    };
+    told && !of_no_danger && !before.switched_off(*board, *circuit)
 }
 
 /// What came of a probing, in words. Who is led is told how to go on.

@@ -6,7 +6,7 @@ use crate::limits::insulation::Pattern;
 use crate::quantity::{Conductors, Unit};
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Doubt, Mode, Refusal, Step, StepKind};
-use crate::sequence::procedures::{self, Catalogue, Fault, inspection};
+use crate::sequence::procedures::{self, Catalogue, Fault};
 use crate::sequence::state::{OutEntry, Question};
 use crate::terms::{Alteration, Change, HalfCycle, Level, Part, Stage, Statement};
 use serde::Deserialize;
@@ -264,7 +264,8 @@ pub fn of_step(agenda: &Agenda, step: &Step) -> Prompt {
     let full = warned(filled(&entry.full));
     let brief = entry.brief.as_deref().map(&mut filled).map(warned);
     let known = !entry.known.is_empty() && entry.known.iter().all(|k| holds(agenda, step, k));
-    let short = entry.short.as_deref().map(&mut filled);
+    let short = entry.short.as_deref().filter(|_| !live);
+    let short = short.map(&mut filled);
     Prompt {
         brief: brief.unwrap_or_else(|| full.clone()),
         short,
@@ -348,7 +349,6 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
         AS_BEFORE => is_as_before(agenda, step),
         "other half, or as before" => !first_like_it() || is_as_before(agenda, step),
         "place known" => is_place_known(agenda, step),
-        "periodic" => agenda.job().kind == JobKind::PeriodicInspection,
         "nothing isolated" => agenda.plan().isolation(step.board).next().is_none(),
         "surge listed" => agenda
             .board(step.board)
@@ -454,9 +454,9 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
         "board" => Some(step.board.to_string()),
         "board name" => agenda.board(step.board).map(|board| board.name.clone()),
         "sources" => Some(sources(&agenda.job().supply.sources)),
-        "item" => inspection::item_of(step).map(|number| number.to_string()),
+        "item" => step.item().map(|number| number.to_string()),
         "item text" => {
-            let number = inspection::item_of(step)?;
+            let number = step.item()?;
             let inspection = agenda.job().inspection.as_ref()?;
             Some(inspection.item(&number)?.text.clone())
         }
@@ -498,13 +498,11 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
         }),
         ", another rating" => Some(match is_as_before(agenda, step) {
             true => String::new(),
-            false => match (
-                agenda.group_of(step),
-                circuit().and_then(|c| c.rcd.as_ref()),
-            ) {
-                (Some(_), _) | (None, None) => String::new(),
-                (None, Some(rcd)) => format!(", {} milliamps", rcd.milliamps),
-            },
+            // That of several circuits is named with its rating.
+            false => circuit()
+                .and_then(|c| c.rcd.as_ref())
+                .map(|rcd| format!(", {} milliamps", rcd.milliamps))
+                .unwrap_or_default(),
         }),
         ", pair of several" => Some(match (holds(agenda, step, "three-phase"), step.pair) {
             (true, Some(pair)) => format!(", {}", pair.spoken()),

@@ -129,17 +129,8 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
             Intent::EndOfNote.words()
         ),
         Refusal::CodeNeeded => {
-            let code = |code: Statement| code.code_spoken();
-            format!(
-                "Not satisfactory: say its code. {}, {}; {}, {}; {}, {}; or {}.",
-                capital(code(Statement::DangerCodeOne)),
-                Statement::DangerCodeOne.code_means().unwrap_or_default(),
-                code(Statement::CodeTwo),
-                Statement::CodeTwo.code_means().unwrap_or_default(),
-                code(Statement::CodeThree),
-                Statement::CodeThree.code_means().unwrap_or_default(),
-                code(Statement::FurtherInvestigation),
-            )
+            let codes = Statement::CODES.map(about::code_with_meaning);
+            format!("Not satisfactory: say its code. {}.", capital(&codes.join("; ")))
         }
         Refusal::ItemByItem => {
             "No. That something is as it should be is said item by item.".to_owned()

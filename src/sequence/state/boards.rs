@@ -123,7 +123,16 @@ impl State {
         };
         let mut steps = self.plan().steps.iter();
         circuit.is_some_and(|circuit| self.stays_off(board, circuit))
-            || steps.any(|s| (of_board(s) || of_circuit(s)) && self.outcome(s).is_some())
+            || steps.any(|s| {
+                let said = matches!(
+                    self.outcome(s),
+                    Some(StepOutcome::Stated(
+                        _,
+                        Statement::Isolated | Statement::LockedOff
+                    ))
+                );
+                said && (of_board(s) || of_circuit(s))
+            })
     }
 
     /// Whether the person has said that the board is energised, or the plan never isolates it.

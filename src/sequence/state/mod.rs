@@ -1,4 +1,4 @@
-//! What a session knows: its events applied in order, kept in six ledgers. It knows the plan, and
+//! What a session knows: its events applied in order, kept in seven ledgers. It knows the plan, and
 //! no procedure: what is open, barred or asked next is for those above it.
 //!
 //! | ledger | holds |
@@ -38,7 +38,7 @@ use super::facts::{
     Ask, Doubt, Edition, Electronics, Event, EventNo, Mode, Plan, Quantity, Refusal, Step, StepId,
     StepKind,
 };
-use crate::installation::{Board, Circuit, CircuitKind, GroupRcd, Job};
+use crate::installation::{Board, Circuit, CircuitKind, GroupRcd, Job, Rcd};
 use crate::limits::{Outcome, Tables, Verdict};
 use crate::quantity::{Conductors, Number, Reading, Relation, TestVoltage, Unit};
 use crate::terms::{
@@ -797,15 +797,11 @@ impl State {
             .observations
             .withdraw(of)
             .map(|seen| (seen.item, seen.code));
-        if let Some((Some(item), code)) = item {
-            let tail = item.to_string();
-            let plan = Arc::clone(&self.plan);
-            let is_it = |step: &&Step| step.stage == Stage::Inspection && step.id.tail == tail;
-            if let Some(step) = plan.steps.iter().find(is_it)
-                && matches!(self.steps.at(step.order), Some(StepOutcome::Stated(_, said)) if *said == code)
-            {
-                self.steps.set_at(step.order, None);
-            }
+        if let Some((Some(item), code)) = item
+            && let Some(order) = self.plan.item(item).map(|step| step.order)
+            && matches!(self.steps.at(order), Some(StepOutcome::Stated(_, said)) if *said == code)
+        {
+            self.steps.set_at(order, None);
         }
         self.out_list.withdraw(of);
         self.pending.last_taken = None;
@@ -1325,6 +1321,12 @@ impl State {
         groups.find(|group| group.number == number)
     }
 
+    /// The residual current device that a step tests: of several circuits, or its circuit's own.
+    pub fn rcd_of(&self, step: &Step) -> Option<Rcd> {
+        let own = || self.circuit_of(step)?.rcd.clone();
+        self.group_of(step).map(GroupRcd::rcd).or_else(own)
+    }
+
     /// The steps of a board that belong to the row of one of its circuits: of the residual current device
     /// that protects it with others, where it has none of its own, and of its arc fault detection.
     pub fn shown_with(&self, board: u16, circuit: &Circuit) -> Vec<&Step> {
@@ -1417,7 +1419,7 @@ impl State {
     /// Where Zs of a circuit is asked for: where R1+R2 was highest, since the loop is longest there; at the
     /// last point where nothing tells.
     pub fn zs_place(&self, step: &Step) -> Option<Place> {
-        let is_zs = step.kind == StepKind::Row("loop-impedance");
+        let is_zs = step.kind == StepKind::LOOP_IMPEDANCE;
         if !is_zs || self.edition == Edition::First || self.practises() {
             return step.place.clone();
         }

@@ -439,10 +439,11 @@ impl Ear {
             if heard.outcome == Decision::Accept && doubted {
                 heard.outcome = Decision::Confirm;
             }
-            heard.only_fits_ill = best.said.as_ref().is_some_and(|said| {
-                self.thresholds
-                    .only_fits_ill(heard.scores, said, &best.words)
-            });
+            heard.only_fits_ill = !doubted
+                && best.said.as_ref().is_some_and(|said| {
+                    self.thresholds
+                        .only_fits_ill(heard.scores, said, &best.words)
+                });
             heard.times = graph.times(&best.hypothesis);
             heard.may_go_on = graph.may_go_on(&best.hypothesis);
             heard.words = best.words;
