@@ -146,7 +146,8 @@ impl Agenda {
         let needs_supply = step.is_live_test() || step.stage == Stage::Energise;
         let supplied = !needs_supply || self.has_its_supply(step.board);
         // No dead step waits on a board that is live: it would have to be isolated first.
-        let live = step.is_dead_test() && self.energised(step.board);
+        let dead = step.is_dead_test() || step.is_behind_covers();
+        let live = dead && self.energised(step.board);
         (!off || makes_it_so)
             && supplied
             && !live
@@ -196,7 +197,8 @@ impl Agenda {
             return 0;
         }
         self.open_steps()
-            .filter(|step| step.board == board && step.is_dead_test())
+            .filter(|step| step.board == board)
+            .filter(|step| step.is_dead_test() || step.is_behind_covers())
             .count()
     }
 
@@ -309,6 +311,7 @@ impl Agenda {
         match step.kind {
             StepKind::EarthingOff => tests(|other| other.kind == StepKind::ExternalLoop),
             StepKind::ContinuityLink => tests(|other| other.measures(Quantity::R1R2)),
+            StepKind::NeutralOut => tests(|other| other.measures(Quantity::Insulation)),
             StepKind::InsulationClear => tests(|other| {
                 matches!(
                     other.kind,
@@ -372,7 +375,8 @@ impl Agenda {
             Refusal::DeadTestsOpen { .. } => {
                 let boards = self.energised_with(barred.board);
                 self.open_steps()
-                    .find(|step| step.is_dead_test() && boards.contains(&step.board))
+                    .filter(|step| boards.contains(&step.board))
+                    .find(|step| step.is_dead_test() || step.is_behind_covers())
             }
             Refusal::StillOut { .. } | Refusal::MustGoBack { .. } => {
                 self.open_steps().find(|step| step.kind.puts_back())
@@ -445,7 +449,7 @@ impl Agenda {
             return Err(Refusal::CircuitOff { circuit });
         }
         self.barred_by_what_is_out(step, counts)?;
-        if step.is_dead_test() || step.incoming {
+        if step.is_dead_test() || step.is_behind_covers() || step.incoming {
             if self.energised(board) {
                 return Err(Refusal::Energised { board });
             }

@@ -4,6 +4,7 @@
 mod keeping;
 mod limits;
 mod sequence;
+mod visits;
 
 use std::collections::BTreeSet;
 

@@ -9,12 +9,12 @@ use jiff::SignedDuration;
 const MORNING: &str = "2026-11-25T09:30:00Z";
 
 /// A job of the dialogues where everything was answered plainly until this step is asked for.
-fn at(job: &str, step: &str) -> Site {
+pub(super) fn at(job: &str, step: &str) -> Site {
     let path = format!("tests/dialogues/jobs/{job}.toml");
     from(&std::fs::read_to_string(path).unwrap(), step)
 }
 
-fn from(text: &str, step: &str) -> Site {
+pub(super) fn from(text: &str, step: &str) -> Site {
     let job = Job::parse(text, "the boathouse").unwrap();
     let (mut site, _) = Site::typed(job, MORNING.parse().unwrap());
     if !step.is_empty() {
@@ -38,7 +38,7 @@ fn with_bonds() -> String {
 }
 
 /// What is said to these lines; the last one's.
-fn say(site: &mut Site, lines: &[&str]) -> String {
+pub(super) fn say(site: &mut Site, lines: &[&str]) -> String {
     let mut said = String::new();
     for words in lines {
         let lines = site.type_in(words).unwrap();
@@ -48,7 +48,7 @@ fn say(site: &mut Site, lines: &[&str]) -> String {
     said
 }
 
-fn has(said: &str, parts: &[&str]) {
+pub(super) fn has(said: &str, parts: &[&str]) {
     for part in parts {
         let found = said.to_lowercase().contains(&part.to_lowercase());
         assert!(found, "no \"{part}\" in: {said}");
@@ -56,7 +56,7 @@ fn has(said: &str, parts: &[&str]) {
 }
 
 /// How a step stands.
-fn outcome(site: &Site, end: &str) -> String {
+pub(super) fn outcome(site: &Site, end: &str) -> String {
     let mut steps = site.state().plan().steps.iter();
     let step = steps
         .find(|step| step.id.to_string().ends_with(end))

@@ -50,6 +50,9 @@ fn leave_out(agenda: &Agenda, said: &Intent, what: LeftOut, reason: Option<&Reas
         StepKind::ContinuityLink => {
             other.measures(Quantity::R1R2) && agenda.is_open(other) && other.order != step.order
         }
+        StepKind::NeutralOut => {
+            other.stage == Stage::Insulation && agenda.is_open(other) && other.order != step.order
+        }
         StepKind::EarthingOff => other.kind == StepKind::ExternalLoop && agenda.waits(other),
         _ => false,
     };

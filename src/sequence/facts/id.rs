@@ -9,6 +9,9 @@ use std::str::FromStr;
 #[serde(transparent)]
 pub struct ProcedureId(pub &'static str);
 
+/// The items of an inspection that are seen only with covers off, and so only on what is dead.
+pub(in crate::sequence) const BEHIND_COVERS: ProcedureId = ProcedureId("inspection-inside");
+
 impl fmt::Display for ProcedureId {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(self.0)

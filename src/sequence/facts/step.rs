@@ -1,4 +1,4 @@
-use super::id::{ProcedureId, StepId};
+use super::id::{BEHIND_COVERS, ProcedureId, StepId};
 use crate::quantity::{Conductors, Pair, TestVoltage, Unit};
 use crate::terms::{HalfCycle, ItemNumber, Place, Stage, Statement};
 use serde::{Deserialize, Serialize};
@@ -355,6 +355,11 @@ impl Step {
             self.stage,
             Stage::Continuity | Stage::Ring | Stage::Insulation | Stage::Polarity
         )
+    }
+
+    /// Whether it is looked at behind covers, on what is dead.
+    pub fn is_behind_covers(&self) -> bool {
+        self.procedure == BEHIND_COVERS
     }
 
     /// Whether it is done with the supply on.

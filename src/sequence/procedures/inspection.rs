@@ -5,7 +5,7 @@
 use super::table::{Row, Scope};
 use super::{Answers, StepBuilder};
 use crate::installation::JobKind;
-use crate::sequence::facts::{Step, StepKind};
+use crate::sequence::facts::{BEHIND_COVERS, Step, StepKind};
 use crate::sequence::state::StepOutcome;
 use crate::terms::{Stage, Statement};
 
@@ -49,7 +49,7 @@ pub static INSPECTION: Row = Row {
 
 /// What needs covers off: after isolation.
 pub static INSPECTION_INSIDE: Row = Row {
-    name: "inspection-inside",
+    name: BEHIND_COVERS.0,
     plan: |build, scope| items(build, scope, true),
     ..INSPECTION
 };

@@ -1,4 +1,4 @@
-use super::table::surge_is_in;
+use super::table::{is_surge, surge_is_in};
 use super::visit::NEUTRAL_OUT;
 use super::{Answers, Assessment, Procedure, StepBuilder, assess};
 use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, SystemVoltage};
@@ -8,7 +8,7 @@ use crate::sequence::facts::{
     Beside, Column, Edition, Electronics, Measure, Order, ProcedureId, Quantity, Refusal,
     ShownWhen, Step, StepKind, Worst,
 };
-use crate::sequence::state::{State, StepOutcome};
+use crate::sequence::state::{OutEntry, State, StepOutcome};
 use crate::terms::{Part, Stage, Statement};
 
 /// Insulation resistance, BS 7671 643.3 and Table 64: 250 V between line and neutral first when
@@ -121,7 +121,12 @@ impl Procedure for Insulation {
         let waits = state.waits(step);
         let Some(circuit) = step.circuit else {
             let trial = step.kind == StepKind::InsulationTogetherTrial;
-            return waits && (trial || !together_low(state, step.board));
+            // What was out when all were tried is tried with them before more.
+            let again = trial
+                && load_back_since(state, step)
+                && together_steps(state, step.board)
+                    .any(|other| other.kind != step.kind && state.waits(other));
+            return again || waits && (trial || !together_low(state, step.board));
         };
         let clear =
             || !given_up(state, step) && !state.electronics_in(step.board, circuit).is_empty();
@@ -291,8 +296,26 @@ fn untried<'a>(state: &'a State, step: &'a Step) -> Option<&'a Step> {
         matches!(
             other.kind,
             StepKind::InsulationTrial | StepKind::InsulationTogetherTrial
-        ) && state.result(other).is_none()
+        ) && (state.result(other).is_none() || load_back_since(state, other))
     })
+}
+
+/// Whether equipment that was out when all circuits were tried together is back in one of them since.
+fn load_back_since(state: &State, trial: &Step) -> bool {
+    let Some(tried) = state.result(trial).map(|record| record.no) else {
+        return false;
+    };
+    let out_again = |was: &OutEntry| {
+        let mut out = state.sure_entries();
+        out.any(|entry| entry.no > was.no && entry.takes_out_too(was))
+    };
+    let mut all = state.out_list().iter();
+    trial.kind == StepKind::InsulationTogetherTrial
+        && all.any(|entry| {
+            let back = entry.back.is_some_and(|(by, _)| by > tried);
+            let of_board = entry.board == trial.board && entry.no < tried;
+            of_board && back && entry.is_equipment() && !is_surge(entry) && !out_again(entry)
+        })
 }
 
 fn on_circuit(build: &StepBuilder<'_>, circuit: &Circuit, edition: Edition) -> Vec<Step> {
@@ -367,7 +390,7 @@ fn circuit_by_circuit(state: &State, board: u16) -> bool {
 }
 
 /// Whether all circuits together still wait to be tested at the full voltage.
-pub(super) fn waits_for_all_together(state: &State, board: u16) -> bool {
+pub fn waits_for_all_together(state: &State, board: u16) -> bool {
     !circuit_by_circuit(state, board) && together_steps(state, board).any(|step| state.waits(step))
 }
 

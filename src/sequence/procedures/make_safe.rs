@@ -61,6 +61,7 @@ fn stays_off_is_open(state: &State, step: &Step) -> bool {
     let out = |wanted: Conductors| {
         state.sure_on(step.board, circuit).any(|entry| {
             since.is_some_and(|since| entry.no > since)
+                && !entry.some_of_it
                 && !entry.linked
                 && (entry.both || !ring)
                 && entry.is_at_board()

@@ -29,11 +29,13 @@ pub use catalogue::{Catalogue, Slot};
 pub use fault::{Fault, fault_of, is_danger, is_supply_fault};
 pub(super) use fault::{is_a_short, is_about_zero, is_test_voltage, like_the_supply};
 pub use instruments::reference_of;
-pub use insulation::{joined_to_earth, lives_linked, tested_joined_instead};
+pub use insulation::{
+    joined_to_earth, lives_linked, tested_joined_instead, waits_for_all_together,
+};
 pub use put_back::to_put_back;
 pub use reopened::reopened;
-pub use table::RING_ENDS;
 pub(super) use table::bond_place;
+pub use table::{RING_ENDS, is_surge};
 
 use super::facts::{Column, Edition, Order, ProcedureId, Refusal, Step};
 use super::state::State;

@@ -1,6 +1,6 @@
 use super::{Answers, Procedure, StepBuilder, insulation};
 use crate::installation::{Board, Circuit, Job};
-use crate::sequence::facts::{Edition, ProcedureId, Step, StepKind};
+use crate::sequence::facts::{Edition, ProcedureId, Refusal, Step, StepKind};
 use crate::sequence::state::{OutEntry, State};
 use crate::terms::{Part, Stage};
 
@@ -40,6 +40,16 @@ impl Procedure for PutBack {
             }
             None => something_out,
         }
+    }
+
+    /// Nothing is put back before it is proved dead; on a live board its prompt says how.
+    fn guard(&self, state: &State, step: &Step) -> Result<(), Refusal> {
+        let board = step.board;
+        let first_edition = state.edition() == Edition::First;
+        if first_edition || state.energised(board) || state.proved_dead(board) {
+            return Ok(());
+        }
+        Err(Refusal::NotProvedDead { board })
     }
 
     fn answers(&self, step: &Step) -> Answers {

@@ -3,7 +3,7 @@
 
 use super::assess::{self, Assessment};
 use super::continuity::R1_R2;
-use super::insulation::waits_for_all_together;
+use super::insulation::{Insulation, waits_for_all_together};
 use super::reopened::last_reopened;
 use super::{Answers, Procedure, StepBuilder};
 use crate::installation::{
@@ -707,10 +707,14 @@ pub static SURGE_OUT: Row = Row {
         vec![Order::out(Part::Accessory, Some(place))]
     },
     is_open: |state, step| {
-        let waits = |other: &Step| other.measure().is_some() && state.waits(other);
+        // Not once the circuits are tested one by one.
+        let together = |other: &Step| {
+            other.procedure == Insulation.id()
+                && other.measure().is_some()
+                && Insulation.is_open(state, other)
+        };
         let mut beside = state.plan().beside(step);
-        let together = beside.any(|other| other.stage == Stage::Insulation && waits(other));
-        state.waits(step) && together && surge_is_in(state, step)
+        state.waits(step) && beside.any(together) && surge_is_in(state, step)
     },
     ..Row::PLAIN
 };
@@ -720,12 +724,14 @@ const SURGE_NAMES: [&str; 3] = ["surge protector", "surge protection", "s p d"];
 
 /// Whether the surge protection that a step takes out is not said to be out, nor left in for a reason.
 pub(super) fn surge_is_in(state: &State, step: &Step) -> bool {
-    let named = |entry: &OutEntry| {
-        let place = entry.place.as_ref();
-        entry.board == step.board
-            && place.is_some_and(|place| SURGE_NAMES.contains(&place.name.as_str()))
-    };
-    state.outcome(step).is_none() && !state.sure_entries().any(named)
+    let there = |entry: &OutEntry| entry.board == step.board && is_surge(entry);
+    state.outcome(step).is_none() && !state.sure_entries().any(there)
+}
+
+/// Whether surge protection is what is out.
+pub fn is_surge(entry: &OutEntry) -> bool {
+    let place = entry.place.as_ref();
+    place.is_some_and(|place| SURGE_NAMES.contains(&place.name.as_str()))
 }
 
 /// On pages only, and only where there is one: tables of jobs without stay as they are.

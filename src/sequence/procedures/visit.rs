@@ -66,22 +66,25 @@ pub(super) static NEUTRAL_OUT: Row = Row {
             out
         }]
     },
-    // Once more where it went back before the insulation was tested.
+    // Once more where it went back before the insulation was tested, or is tested again.
     is_open: |state, step| {
         let tested = Insulation.id();
-        let waits = |other: &Step| other.procedure == tested && Insulation.is_open(state, other);
+        let again = state.asked_again().map(|again| &again.id);
+        let waits = |other: &Step| {
+            let open = Insulation.is_open(state, other) || Some(&other.id) == again;
+            other.procedure == tested && open
+        };
         let neutral_out = |entry: &OutEntry| {
             matches!(entry.part, Part::Conductors(c) if c.contains(Conductors::N))
                 && !entry.linked
                 && entry.is_at_board()
         };
-        match (state.outcome(step), step.circuit) {
-            (Some(StepOutcome::Stated(_, Statement::Done)), Some(circuit)) => {
-                state.plan().beside(step).any(waits)
-                    && !state.sure_on(step.board, circuit).any(neutral_out)
-            }
-            _ => state.waits(step),
-        }
+        let is_out = |circuit| state.sure_on(step.board, circuit).any(neutral_out);
+        let answered = match state.outcome(step) {
+            Some(StepOutcome::Stated(_, Statement::Done)) => step.circuit.is_some_and(is_out),
+            _ => !state.waits(step),
+        };
+        state.plan().beside(step).any(waits) && !answered
     },
     ..Row::PLAIN
 };

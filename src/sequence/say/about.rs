@@ -347,8 +347,8 @@ pub(super) fn outcome_asked(agenda: &Agenda, statement: Statement, agree: &str) 
 }
 
 /// The circuits of a board, by number and name: "circuit 3, sockets, and circuit 4, shower".
-pub(super) fn circuits_of(board: &Board) -> String {
-    let all = board.circuits.iter();
+pub(super) fn circuits_of(board: &Board, but: impl Fn(u16) -> bool) -> String {
+    let all = board.circuits.iter().filter(|c| !but(c.number));
     let all: Vec<String> = all
         .map(|c| format!("circuit {}, {}", c.number, c.name))
         .collect();

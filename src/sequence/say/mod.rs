@@ -27,6 +27,7 @@ use super::facts::{Doubt, Event, EventNo, External, Mode, Step, StepKind, Withdr
 use super::procedures::{inspection, is_danger, pattern_now, to_put_back};
 use super::state::{OutEntry, Question, ReadingRecord, count, goes_on, place_of};
 use crate::grammar::Intent;
+use crate::installation::Board;
 use crate::limits::{Finding, Outcome, Verdict};
 use crate::quantity::Reading;
 use crate::quantity::Unit;
@@ -171,7 +172,7 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
             Some(step) => stated(step, *statement, place.as_ref(), form),
             None => Vec::new(),
         },
-        Event::TakenOut { board, .. } => {
+        Event::TakenOut { board, part, .. } => {
             let live = before.energised(*board).then(|| {
                 if before.plan().isolation(*board).next().is_some() {
                     format!(
@@ -182,10 +183,19 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
                     "Stop. The board is live and stays so: at this visit nothing is taken out or joined. What needs that is another job, with isolation.".to_owned()
                 }
             });
+            // Circuits are off, and what belongs to all of the board is not.
+            let of_all = || {
+                let stays_live = before.board(*board).is_some_and(Board::isolates_circuits);
+                let of_all = matches!(part, Part::EarthingConductor | Part::Bond);
+                (stays_live && of_all).then(|| {
+                    "Stop. The rest of the board is live: earthing and bonds stay on. What needs them off is another job, with isolation.".to_owned()
+                })
+            };
             // Of a simulated installation it is known that nobody has switched it off yet.
             let never_off =
                 || practice::is_never_off(before, event).then(|| practice::NEVER_OFF.to_owned());
-            let live = live.or_else(never_off).map(Line::warning);
+            let live = live.or_else(of_all).or_else(never_off);
+            let live = live.map(Line::warning);
             live.into_iter().chain(taken_out(after, form)).collect()
         }
         Event::SectionStated {

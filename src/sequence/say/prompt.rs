@@ -5,7 +5,7 @@ use crate::installation::{Board, Earthing, InstrumentUse, JobKind, Phases, Sourc
 use crate::limits::insulation::Pattern;
 use crate::quantity::{Conductors, Unit};
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Doubt, Mode, Refusal, Step, StepKind};
+use crate::sequence::facts::{Doubt, EventNo, Mode, Refusal, Step, StepKind};
 use crate::sequence::procedures::{self, Catalogue, Fault};
 use crate::sequence::state::{OutEntry, Question};
 use crate::terms::{Alteration, Change, HalfCycle, Level, Part, Stage, Statement};
@@ -349,13 +349,22 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
         AS_BEFORE => is_as_before(agenda, step),
         "other half, or as before" => !first_like_it() || is_as_before(agenda, step),
         "place known" => is_place_known(agenda, step),
-        "nothing isolated" => agenda.plan().isolation(step.board).next().is_none(),
+        "nothing isolated" => {
+            agenda.plan().isolation(step.board).next().is_none()
+                || procedures::to_put_back(agenda.state(), step).any(|entry| is_live(agenda, entry))
+        }
+        "energised" => agenda.energised(step.board),
+        "all together" => procedures::waits_for_all_together(agenda.state(), step.board),
         "surge listed" => agenda
             .board(step.board)
             .is_some_and(|board| board.surge.is_some()),
         "circuits" => agenda
             .board(step.board)
             .is_some_and(Board::isolates_circuits),
+        "all off" => agenda.board(step.board).is_some_and(|board| {
+            let mut circuits = board.circuits.iter();
+            circuits.all(|circuit| agenda.stays_off(step.board, circuit.number))
+        }),
         "live board" => agenda.job().kind == JobKind::LiveRetest && step.is_live_work(),
         "electronics in" => matches!(
             agenda.procedure(step).guard(agenda.state(), step),
@@ -387,6 +396,13 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
         "electrode" => agenda.job().supply.earthing == Earthing::Tt,
         _ => false,
     }
+}
+
+/// Whether it is out of what stays live while circuits of its board are isolated: earthing, a bond.
+pub(super) fn is_live(agenda: &Agenda, entry: &OutEntry) -> bool {
+    let board = agenda.board(entry.board);
+    let of_all = matches!(entry.part, Part::EarthingConductor | Part::Bond);
+    of_all && board.is_some_and(Board::isolates_circuits)
 }
 
 /// The condition that an earlier circuit had the same.
@@ -461,7 +477,12 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
             Some(inspection.item(&number)?.text.clone())
         }
         "codes" => Some(about::codes(agenda)),
-        "circuits" => agenda.board(step.board).map(about::circuits_of),
+        "circuits" => agenda.board(step.board).map(|board| {
+            let off = |circuit: u16| {
+                step.stage == Stage::Energise && agenda.stays_off(step.board, circuit)
+            };
+            about::circuits_of(board, off)
+        }),
         "number" => step.circuit.map(|number| number.to_string()),
         "circuit" => circuit().map(|c| format!("circuit {}, {}", c.number, c.name)),
         "tester on its reference" => {
@@ -569,8 +590,13 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
                 let what: Vec<_> = all().map(OutEntry::what).collect();
                 return Some(what.join("; "));
             }
-            // Between dead tests, only what bars them all: on no circuit, or on any.
-            let bars_all = |entry: &OutEntry| entry.circuit.is_none();
+            // Between dead tests, only what bars them all: on no circuit, or on any; or a link on one
+            // of those that are tested together.
+            let joined = joined_in_all(agenda, step.board);
+            let bars_all = |entry: &OutEntry| {
+                let anywhere = entry.circuit.is_none() && !procedures::is_surge(entry);
+                anywhere || joined.contains(&entry.no)
+            };
             let between = agenda.open_dead_tests(step.board) > 0 && all().any(bars_all);
             let what: Vec<_> = all()
                 .filter(|entry| !between || bars_all(entry))
@@ -582,6 +608,19 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
         "last" => step.id.tail.rsplit('/').next().map(str::to_owned),
         _ => None,
     }
+}
+
+/// The links by which a test of all circuits of a board together would be joined.
+fn joined_in_all(agenda: &Agenda, board: u16) -> Vec<EventNo> {
+    let mut steps = agenda.open_steps();
+    let joined = steps.find_map(|step| {
+        let together = step.board == board && step.circuit.is_none() && step.is_dead_test();
+        match agenda.guard_of_a_move(step) {
+            Err(Refusal::Joined { entries }) if together => Some(entries),
+            _ => None,
+        }
+    });
+    joined.unwrap_or_default()
 }
 
 /// What a `{say:...}` means at a step.
@@ -612,6 +651,7 @@ fn said(key: &str) -> Option<Intent> {
         "ring-ends-back" => Some(altered(Part::RingEnds, Change::Back)),
         "uncrossed" => Some(altered(Part::Link, Change::Uncrossed)),
         "observe" => Some(Intent::Observe),
+        "go-to-isolation" => Some(Intent::GoTo(Stage::Isolation)),
         "go-to-supply-polarity" => Some(Intent::GoTo(Stage::SupplyPolarity)),
         "go-to-external-loop" => Some(Intent::GoTo(Stage::ExternalLoop)),
         "linked" => Some(altered(Part::Link, Change::Linked)),

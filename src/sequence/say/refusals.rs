@@ -92,7 +92,7 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
             )
         }
         Refusal::StillOut { .. } => format!(
-            "No. Still out: {}. Put it back and say so{}.",
+            "No. Still out: {}. {}{}.",
             about::entries(
                 agenda,
                 &agenda
@@ -101,6 +101,7 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
                     .collect::<Vec<_>>(),
                 "; "
             ),
+            dead_first(agenda).unwrap_or_else(|| "Put it back and say so".to_owned()),
             or_stays_off(agenda.barring_entries().find_map(|entry| entry.circuit))
         ),
         Refusal::MustBePutRight { board, .. } => format!(
@@ -109,8 +110,9 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
             or_stays_off(about::fatal_circuit(agenda, *board))
         ),
         Refusal::Joined { entries } => format!(
-            "No. {}: that would be read, and not the circuit. Take it off first.",
-            capital(&about::entries(agenda, entries, "; "))
+            "No. {}: that would be read, and not the circuit. {}.",
+            capital(&about::entries(agenda, entries, "; ")),
+            dead_first(agenda).unwrap_or_else(|| "Take it off first".to_owned())
         ),
         Refusal::CircuitOff { circuit } => format!(
             "Circuit {circuit} stays off. To work on it again, say {}.",
@@ -151,8 +153,9 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
             )
         ),
         Refusal::MustGoBack { .. } => format!(
-            "No. {}. That goes back first, and no reason goes past it.",
-            capital(&must_go_back(agenda))
+            "No. {}. That goes back first, and no reason goes past it.{}",
+            capital(&must_go_back(agenda)),
+            dead_first(agenda).map_or_else(String::new, |how| format!(" {how}."))
         ),
         Refusal::DeadTestsFailed { board, .. } => format!(
             "No. Outside the limit: {}. Put it right and test again{}; or say {}.",
@@ -290,6 +293,30 @@ fn or_stays_off(circuit: Option<u16>) -> String {
     circuit
         .map(|circuit| format!(", or say {}", Intent::StaysOff(circuit).words()))
         .unwrap_or_default()
+}
+
+/// What is out on a board that is not proved dead is not put back so.
+fn dead_first(agenda: &Agenda) -> Option<String> {
+    let mut entries = agenda.open_entries();
+    let live = |entry: &&OutEntry| prompt::is_live(agenda, entry);
+    let stays_live = agenda.open_entries().find(live);
+    let not_dead = entries.find(|entry| !agenda.proved_dead(entry.board));
+    let board = stays_live.or(not_dead)?.board;
+    let isolating = agenda
+        .current()
+        .is_some_and(|step| step.stage == Stage::Isolation);
+    let never = agenda.plan().isolation(board).next().is_none();
+    Some(if never || stays_live.is_some() {
+        "Nothing is put back live: have it switched off, locked off and proved dead first, then say so"
+            .to_owned()
+    } else if isolating {
+        "Nothing is put back before it is proved dead".to_owned()
+    } else {
+        format!(
+            "Nothing is put back live: say {}, and prove it dead first",
+            to_isolation()
+        )
+    })
 }
 
 fn must_go_back(agenda: &Agenda) -> String {

@@ -313,8 +313,7 @@ impl State {
                 }
                 Some(Question::NeverOut(_, entry)) => self.withdraw(entry),
                 Some(Question::IfOut(_, entries)) => {
-                    self.out_list
-                        .surely_out(|entry| entries.contains(&entry.no));
+                    self.out_list.some_of_it(&entries);
                 }
                 Some(
                     Question::IfLive(_)
@@ -354,6 +353,7 @@ impl State {
                 withdrawn: false,
                 overridden: false,
                 ordered: Some(step.clone()),
+                some_of_it: false,
             }),
             Event::AskedIfOut { entries } => {
                 self.pending.question = Some(Question::IfOut(no, entries.clone()));
@@ -434,6 +434,7 @@ impl State {
                     withdrawn: false,
                     overridden: false,
                     ordered: None,
+                    some_of_it: false,
                 });
                 self.pending.taken(no);
             }

@@ -35,6 +35,9 @@ pub struct OutEntry {
     /// The step that ordered it, until the person says whether it is out. It counts as out.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub ordered: Option<StepId>,
+    /// Asked about as something ordered, and affirmed: that much of it is so, not that all is.
+    #[serde(skip)]
+    pub some_of_it: bool,
 }
 
 impl OutEntry {
@@ -79,7 +82,7 @@ impl OutEntry {
     }
 
     /// Whether what the other one took out of circuit is out by this one too.
-    pub(super) fn takes_out_too(&self, other: &Self) -> bool {
+    pub(in crate::sequence) fn takes_out_too(&self, other: &Self) -> bool {
         let whole =
             self.part == Part::Accessory || (self.part == other.part && self.both >= other.both);
         !self.linked && self.place == other.place && whole
@@ -146,6 +149,16 @@ impl OutList {
         for entry in &mut self.0 {
             if entry.ordered.is_some() && entry.is_open() && which(entry) {
                 entry.ordered = None;
+            }
+        }
+    }
+
+    /// Of what was ordered some is out, it was not said which: it counts as out.
+    pub(super) fn some_of_it(&mut self, entries: &[EventNo]) {
+        for entry in &mut self.0 {
+            if entry.ordered.is_some() && entry.is_open() && entries.contains(&entry.no) {
+                entry.ordered = None;
+                entry.some_of_it = entries.len() > 1 || entry.both;
             }
         }
     }
