@@ -11,7 +11,8 @@ impl Person {
         &mut self,
         foreign: &mut dyn FnMut(&mut fastrand::Rng) -> Option<String>,
     ) -> Option<Next> {
-        const STAGES: [&str; 12] = [
+        const STAGES: [&str; 13] = [
+            "inspection",
             "isolation",
             "continuity",
             "ring continuity",
@@ -70,14 +71,23 @@ impl Person {
             }
             71..73 => say("disregard"),
             73..75 => say("go to five hundred volts"),
-            75 => say("observation"),
+            75 if self.one_in(2) => say("observation"),
+            75 => self.inspects().map(Next::Say),
             76..78 if self.question.is_none() => {
-                self.perform(Deed::Unlock(self.board), false);
+                let unlock = match self.site.by_circuit(self.board) {
+                    true => Deed::DevicesUnlock(self.worked_on()),
+                    false => Deed::Unlock(self.board),
+                };
+                self.perform(unlock, false);
                 say("lock removed")
             }
             78 => {
-                self.perform(Deed::MainOn(self.board), false);
-                self.live_untold = self.site.live(self.board);
+                let on = match self.site.by_circuit(self.board) {
+                    true => Deed::DevicesOn(self.worked_on()),
+                    false => Deed::MainOn(self.board),
+                };
+                self.perform(on, false);
+                self.live_untold = self.live_here();
                 self.tell_live()
             }
             _ if !self.sure || self.question.is_some() => None,
@@ -92,6 +102,13 @@ impl Person {
                 self.tell()
             }
         }
+    }
+
+    /// Circuits of this board that are worked on: nobody touches the lock of one that stays off.
+    fn worked_on(&self) -> Vec<At> {
+        let mut all = self.site.circuits_of(self.board);
+        all.retain(|at| !self.stays_off.contains(at));
+        all
     }
 
     /// Another prompt's act.
@@ -132,7 +149,11 @@ impl Person {
             }
             _ => {
                 let all: Vec<Altered> = self.site.altered.iter().cloned().collect();
-                let mine = |it: &&Altered| it.at.is_none() || it.at == self.circuit;
+                let off = |it: &Altered| {
+                    let at_board = matches!(&it.what, What::End(_, _, place) if place == "board");
+                    at_board && it.at.is_some_and(|at| self.stays_off.contains(&at))
+                };
+                let mine = |it: &&Altered| (it.at.is_none() || it.at == self.circuit) && !off(it);
                 let all: Vec<Altered> = all.iter().filter(mine).cloned().collect();
                 return self.pick(&all).map(Deed::Back);
             }

@@ -21,6 +21,12 @@ static PUT_BACK: LazyLock<Regex> = LazyLock::new(|| {
     Regex::new(r"^No\. (?:Still out: )?(.+?)(?:\. Put it back and say so|: that would be read|\. That goes back first)").unwrap()
 });
 
+static DEAD_FIRST: LazyLock<Regex> = LazyLock::new(|| {
+    Regex::new(
+        r"^No\. (?:Still out: )?(.+?)[.:] .*Nothing is put back (before it|live: have|live: say)",
+    )
+    .unwrap()
+});
 static TAKE_OUT: LazyLock<Regex> = LazyLock::new(|| {
     Regex::new(r"^No\. Not at five hundred volts with (.+) in circuit\. Take").unwrap()
 });
@@ -82,7 +88,7 @@ impl Person {
         self.waiting = match it.act {
             Act::Resume => Some("resume"),
             Act::CarryOn => Some("carry on"),
-            Act::EndOfNote => Some("end of note"),
+            Act::EndOfNote | Act::Observing => Some("end of note"),
             _ => None,
         };
         if self.waiting.is_some() {
@@ -101,6 +107,13 @@ impl Person {
             Act::BarePair | Act::BarePlace => self.family.take(),
             _ => None,
         };
+        match (it.act, it.circuit) {
+            (Act::RcdHalf | Act::RcdTime, None) => self.rcd = it.rcd.or(self.rcd),
+            (Act::BarePair | Act::BarePlace, _) => {}
+            _ => self.rcd = it.rcd,
+        }
+        // Pairs of one circuit come one after the other.
+        let same_circuit = it.act == Act::ProveDead && self.site.by_circuit(self.board);
         if let Some(board) = it.board {
             self.board = board;
             self.circuit = it.circuit.map(|circuit| (board, circuit));
@@ -138,14 +151,25 @@ impl Person {
                     | Act::PhaseSequence
                     | Act::Functional
                     | Act::Handover
-            );
-            if of_the_board {
+                    | Act::FoundLive
+                    | Act::IsolateCircuits
+                    | Act::LockCircuits
+                    | Act::EnergiseCircuits
+                    | Act::Item
+                    | Act::Outcome
+                    | Act::Adequacy
+                    | Act::SurgeOut
+                    | Act::SurgeShows
+                    | Act::TesterCheck
+            ) || it.rcd.is_some();
+            if of_the_board && !same_circuit {
                 self.circuit = None;
             }
             let elsewhere = matches!(
                 it.act,
                 Act::Unlink
                     | Act::PutBack
+                    | Act::BackWhenDead
                     | Act::Clear
                     | Act::Uncross
                     | Act::RingEndsBack
@@ -172,6 +196,23 @@ impl Person {
                 // Said twice, it is cut short.
                 None if text.ends_with('.') && first.starts_with("Circuit") => self.stale = true,
                 None => return Err(format!("not in the table: {first}")),
+            }
+            return Ok(());
+        } else if let Some(found) = DEAD_FIRST.captures(text) {
+            let act = match &found[2] {
+                "live: have" => Act::BackWhenDead,
+                _ => Act::IsolateFirst,
+            };
+            self.sure = false;
+            // While it is being isolated, that goes on.
+            self.stale = &found[2] == "before it";
+            if !self.stale {
+                self.acts.insert(act);
+                let it = Heard::refusing(act, &found[1], text);
+                self.prompt = Some(Heard {
+                    say: vec!["go to safe isolation".to_owned()],
+                    ..it
+                });
             }
             return Ok(());
         } else if let Some(found) = PUT_BACK.captures(text) {
@@ -207,6 +248,9 @@ impl Person {
             self.queue.extend(back);
         } else if text.starts_with("Why? Say reason") {
             self.queue.push_back("reason no access".to_owned());
+        } else if text.starts_with("Not satisfactory: say its code") {
+            let code = self.code_of.take().unwrap_or("code three");
+            self.queue.push_back(code.to_owned());
         } else if text.starts_with("Code one") {
             self.queue
                 .push_back("person in charge says it stays on".to_owned());
@@ -226,6 +270,7 @@ impl Person {
         } else if let Some(found) = MOVED.captures(text) {
             self.sure = false;
             self.family = None;
+            self.rcd = None;
             // What stayed off is worked on again.
             if let Some(number) = found.get(1).and_then(|n| n.as_str().parse::<u16>().ok())
                 && (!self.stays_off.remove(&(self.board, number)))
@@ -248,7 +293,7 @@ impl Person {
             self.waiting = Some("resume");
         } else if text.starts_with("Standing by.") {
             self.waiting = Some("carry on");
-        } else if text.starts_with("Note. Say") || text.starts_with("Say what you found") {
+        } else if text.starts_with("Note. Say") || text.starts_with("Say what you") {
             self.waiting = Some("end of note");
         }
         if let Some(found) = OFF.captures(text) {
@@ -308,7 +353,8 @@ impl Person {
         if !act.is_dead_test() {
             return found;
         }
-        let live = self.site.live(self.board);
+        let live = self.live_here();
+        found.extend(self.hazards_of_circuit(it, act));
         if act.is_insulation() {
             if live {
                 found.push(("insulation tested live", it.text.clone()));
@@ -324,6 +370,9 @@ impl Person {
                     .filter(|at| at.0 == self.board)
                     .collect(),
             };
+            if together && volts >= 500 && self.site.surge_in(self.board) {
+                found.push(("500 volts with surge protection in", it.text.clone()));
+            }
             for at in circuits {
                 if self.site.joined(at, &ends) {
                     let what = format!("{}, circuit {}: {:?} joined", it.text, at.1, ends);

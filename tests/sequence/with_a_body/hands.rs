@@ -8,10 +8,41 @@ use std::collections::BTreeSet;
 
 impl Person {
     pub fn perform(&mut self, deed: Deed, asked: bool) {
+        let (Deed::Out(it) | Deed::Back(it)) = &deed else {
+            return self.perform_switching(deed, asked);
+        };
+        if asked && it.what.at_conductors() && self.site.is_live_there(it) {
+            self.unsafe_
+                .push(("hands where it is live, as asked", named(it)));
+        }
+        match &deed {
+            Deed::Out(it) => drop(self.site.altered.insert(it.clone())),
+            _ => drop(self.site.altered.remove(it)),
+        }
+        self.deeds.push(deed);
+    }
+
+    fn perform_switching(&mut self, deed: Deed, asked: bool) {
         let site = &mut self.site;
         match &deed {
-            Deed::Out(it) => drop(site.altered.insert(it.clone())),
-            Deed::Back(it) => drop(site.altered.remove(it)),
+            Deed::Out(_) | Deed::Back(_) => {}
+            Deed::BackDead(it) => drop(site.altered.remove(it)),
+            Deed::DeviceOff(at) => {
+                site.off.insert(*at);
+                site.proved.retain(|(there, _)| there != at);
+            }
+            Deed::DeviceLock(at) => drop(site.locked_off.insert(*at)),
+            Deed::DevicesUnlock(all) => {
+                site.locked_off.retain(|at| !all.contains(at));
+                site.proved.retain(|(at, _)| !all.contains(at));
+            }
+            Deed::DevicesOn(all) => {
+                let off = |at: &At| !all.contains(at);
+                site.off.retain(off);
+                site.locked_off.retain(off);
+                site.proved.retain(|(at, _)| off(at));
+            }
+            Deed::Prove(at, pair) => drop(site.proved.insert((*at, pair.clone()))),
             Deed::MainOff(board) => site.boards.entry(*board).or_default().on = false,
             Deed::OthersOff => site.others_on = false,
             Deed::Lock(board) => site.boards.entry(*board).or_default().locked = true,
@@ -34,15 +65,22 @@ impl Person {
                     .retain(|at| at.0 != *board || stays.contains(at) || keeps.contains(at));
             }
             Deed::OthersOn => site.others_on = true,
-            Deed::OffLock(at) => drop(site.off.insert(*at)),
+            Deed::OffLock(at) => {
+                site.off.insert(*at);
+                site.locked_off.insert(*at);
+            }
             Deed::Repair(at) => drop(site.faults.remove(at)),
         }
-        let thrown = matches!(deed, Deed::MainOn(_) | Deed::OthersOn);
+        let thrown = match &deed {
+            Deed::MainOn(board) => Some(*board),
+            Deed::OthersOn | Deed::DevicesOn(_) => Some(self.board),
+            _ => None,
+        };
         self.deeds.push(deed);
-        if thrown && asked {
+        if let Some(on) = thrown.filter(|_| asked) {
             let wrong: Vec<String> = self
                 .site
-                .wrong_while_live()
+                .wrong_while_live(on)
                 .into_iter()
                 .map(named)
                 .collect();
@@ -149,7 +187,7 @@ impl Person {
                         inside_now.push(on(What::Load));
                     }
                 }
-                match at {
+                match at.filter(|_| it.conductors.is_some()) {
                     Some(here) if inside_now.is_empty() || self.one_in(3) => {
                         out.push(on(What::Linked(self.site.lives(here))));
                     }
@@ -180,7 +218,10 @@ impl Person {
                 }
             }
             Act::OffLock | Act::MakeSafe => {
-                if let Some(at) = at.filter(|at| !self.site.off.contains(at)) {
+                let site = &self.site;
+                let locked = |at: &At| !site.by_circuit(at.0) || site.locked_off.contains(at);
+                let off = |at: &At| site.off.contains(at) && locked(at);
+                if let Some(at) = at.filter(|at| !off(at)) {
                     deeds.push(Deed::OffLock(at));
                 }
             }
@@ -200,7 +241,7 @@ impl Person {
                 at: None,
                 what: What::Earthing,
             }),
-            _ => {}
+            _ => deeds = self.deeds_of_visit(it, act),
         }
         let new = |it: &Altered| !self.site.altered.contains(it);
         deeds.extend(out.into_iter().filter(new).map(Deed::Out));
@@ -246,6 +287,13 @@ impl Person {
         let mut plain: Vec<Altered> = all().filter(|it| !self.keeps_off(it)).cloned().collect();
         // What is named without its circuit is on this one, where there is such a thing here.
         let here = |it: &Altered| self.circuit.is_some() && it.at == self.circuit;
+        // So a prompt for one circuit means it; a refusal names what is anywhere.
+        let prompt = self.prompt.as_ref();
+        let of_this = self.circuit.is_some() && prompt.is_some_and(|it| !it.text.starts_with("No"));
+        if !item.contains(", circuit ") && of_this {
+            plain.retain(|it| it.at.is_none() || here(it));
+            return plain;
+        }
         if !item.contains(", circuit ") && plain.iter().any(here) {
             plain.retain(here);
         }

@@ -29,6 +29,7 @@ impl Person {
             What::Switch => "switching changed".to_owned(),
             What::Earthing => "earthing conductor off".to_owned(),
             What::Bond(_) => "main bond off".to_owned(),
+            What::Surge(_) => "surge protector out".to_owned(),
         }
     }
 
@@ -52,6 +53,7 @@ impl Person {
             What::Switch => "switching back".to_owned(),
             What::Earthing => "earthing conductor back on".to_owned(),
             What::Bond(_) => "bond back on".to_owned(),
+            What::Surge(_) => "surge protector back".to_owned(),
         }
     }
 
@@ -76,13 +78,15 @@ impl Person {
     ) -> Option<Vec<String>> {
         let one = |words: &str| Some(vec![words.to_owned()]);
         let over = || "over range".to_owned();
-        let site = &self.site;
-        let live = site.live(self.board);
+        let live = self.live_here();
         let at = self.circuit;
         let left = {
             let undone = self.deeds_of(it, act);
             undone.is_empty() || lie
         };
+        if let Some(words) = self.words_of_visit(it, act, left, lie) {
+            return words;
+        }
         let site = &self.site;
         let ordered = |n: usize| it.say.get(n).cloned();
         let number =
@@ -349,6 +353,7 @@ pub fn names(item: &str, it: &Altered) -> bool {
     }
     match &it.what {
         What::Earthing => item == "earthing conductor",
+        What::Surge(_) => item == "surge protector",
         What::Bond(name) => item == "main bond" || item == format!("{name} bond"),
         What::Load => item == "load",
         // Lamps that were taken for a load.

@@ -20,6 +20,15 @@ pub enum Deed {
     OthersOn,
     OffLock(At),
     Repair(At),
+    /// The device of one circuit on a board that stays live: off, its lock, locks off, on.
+    DeviceOff(At),
+    DeviceLock(At),
+    DevicesUnlock(Vec<At>),
+    DevicesOn(Vec<At>),
+    /// A pair proved dead where such a circuit is worked on.
+    Prove(At, String),
+    /// The board off, locked and proved dead, this back, and the board on again.
+    BackDead(Altered),
 }
 
 /// What comes next of a person.
@@ -75,6 +84,12 @@ pub struct Person {
     pub(super) reading: String,
     /// Circuits that the person said stay off.
     pub(super) stays_off: BTreeSet<At>,
+    /// The RCD of several circuits that is tested.
+    pub(super) rcd: Option<u16>,
+    /// The code of an item that was said not to be satisfactory.
+    pub(super) code_of: Option<&'static str>,
+    /// Codes of what was seen besides the items.
+    pub(super) seen: Vec<&'static str>,
 }
 
 impl Person {
@@ -107,6 +122,9 @@ impl Person {
             hazards: Vec::new(),
             reading: String::new(),
             stays_off: BTreeSet::new(),
+            rcd: None,
+            code_of: None,
+            seen: Vec::new(),
         }
     }
 
@@ -195,6 +213,11 @@ impl Person {
             (Act::BarePair | Act::BarePlace, _) => return say("say again"),
             (act, _) => act,
         };
+        // Each time it is said in full it says where.
+        if self.lost(act) || self.which_rcd(&it, act) {
+            self.tried += 1;
+            return say("say again");
+        }
         self.tried = 0;
         self.do_and_say(&it, act, foreign)
     }
@@ -240,7 +263,7 @@ impl Person {
             Act::AllBack => yes(it.list.iter().any(is_so) == slip),
             Act::IfOut => yes(it.list.iter().any(is_so) != slip),
             Act::NeverOut => yes(it.list.iter().any(is_so) == slip),
-            Act::IfLive => yes(self.site.live(self.board) != slip),
+            Act::IfLive => yes(self.live_here() != slip),
             Act::IfFinish => yes(self.wild == 0),
             Act::WhichUnit if self.reading.contains("volts") != slip => "volts".to_owned(),
             Act::WhichUnit => {
@@ -319,7 +342,9 @@ impl Person {
             return Next::Say(other.unwrap_or_else(|| "say again".to_owned()));
         };
         self.hazards = self.hazards_of(it, act, volts);
-        self.as_ordered = !false_words && it.say.contains(&words[0]);
+        let asks_for_code = words[0] == "unsatisfactory" && act == Act::Item;
+        let ordered = it.say.contains(&words[0]) || act.of_inspection() && !asks_for_code;
+        self.as_ordered = !false_words && ordered;
         let first = words.remove(0);
         self.queue = words.into();
         self.reading.clone_from(&first);

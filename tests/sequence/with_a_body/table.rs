@@ -3,6 +3,7 @@
 //! It knows nothing of the program but what a person hears. A prompt that is not in it fails the test,
 //! and so does one of `prompts.toml` that it does not know.
 
+use super::rows::ROWS;
 use regex::{Captures, Regex};
 use std::sync::LazyLock;
 
@@ -70,6 +71,21 @@ pub enum Act {
     CarryOn,
     EndOfNote,
     Finished,
+    FoundLive,
+    IsolateCircuits,
+    LockCircuits,
+    NeutralOut,
+    BackWhenDead,
+    IsolateFirst,
+    NothingOn,
+    EnergiseCircuits,
+    Item,
+    Outcome,
+    Observing,
+    Adequacy,
+    SurgeOut,
+    SurgeShows,
+    TesterCheck,
     // Questions.
     AllBack,
     NeverOut,
@@ -82,7 +98,7 @@ pub enum Act {
 }
 
 impl Act {
-    pub const ALL: [Self; 67] = [
+    pub const ALL: [Self; 82] = [
         Self::Identify,
         Self::Prove,
         Self::Isolate,
@@ -142,6 +158,21 @@ impl Act {
         Self::CarryOn,
         Self::EndOfNote,
         Self::Finished,
+        Self::FoundLive,
+        Self::IsolateCircuits,
+        Self::LockCircuits,
+        Self::NeutralOut,
+        Self::BackWhenDead,
+        Self::IsolateFirst,
+        Self::NothingOn,
+        Self::EnergiseCircuits,
+        Self::Item,
+        Self::Outcome,
+        Self::Observing,
+        Self::Adequacy,
+        Self::SurgeOut,
+        Self::SurgeShows,
+        Self::TesterCheck,
         Self::AllBack,
         Self::NeverOut,
         Self::IfOut,
@@ -155,6 +186,14 @@ impl Act {
     /// Whether it waits for "affirm" or "negative", or a word in their place.
     pub fn is_question(self) -> bool {
         self >= Self::AllBack
+    }
+
+    /// Answered by words that are told once, when it is first asked for in full.
+    pub fn of_inspection(self) -> bool {
+        matches!(
+            self,
+            Self::Item | Self::Outcome | Self::Adequacy | Self::SurgeShows
+        )
     }
 
     /// Dead work: done on what must not be live.
@@ -199,6 +238,12 @@ pub struct Heard {
     pub list: Vec<String>,
     /// A conductor, or the two to be linked or crossed.
     pub conductors: Option<String>,
+    /// The circuits that it names, where they are switched together.
+    pub circuits: Vec<u16>,
+    /// The item of the inspection.
+    pub item: Option<String>,
+    /// The RCD of several circuits.
+    pub rcd: Option<u16>,
     /// The circuit that it offers to leave off.
     pub off: Option<u16>,
     /// Words that it tells a person to say.
@@ -218,236 +263,15 @@ impl Heard {
             volts: None,
             list: items(list),
             conductors: None,
+            circuits: Vec::new(),
+            item: None,
+            rcd: None,
             off: None,
             say: Vec::new(),
             text: text.to_owned(),
         }
     }
 }
-
-/// `<C>` stands for a circuit with or without its name, `<P>` for a pair, `<J>` for conductors joined.
-const ROWS: &[(Act, &str)] = &[
-    // Questions first: they name what other prompts name.
-    (
-        Act::IfOut,
-        r"^Left without an answer\. Is it so now: (?P<list>.+)\? Affirm if any",
-    ),
-    (
-        Act::AllBack,
-        r"^All back: (?P<list>.+)\? Affirm, or negative\.$",
-    ),
-    (
-        Act::NeverOut,
-        r"^Was (?P<list>.+) never (?:out|joined)\? Affirm",
-    ),
-    (Act::IfLive, r"^Live\? Hands off\. Affirm"),
-    (
-        Act::IfFinish,
-        r"^\d+ steps? (?:is|are) not done\. Affirm to finish|^One step is not done\. Affirm to finish",
-    ),
-    (Act::WhichUnit, r": [a-z]+, or volts\?$"),
-    (Act::LoadOrShort, r"Load out, or ohms\?"),
-    (Act::IfRead, r"\? .+\. Affirm, or correct\.$"),
-    // Isolation.
-    (
-        Act::Identify,
-        r"^Board (?P<b>\d+)(?:, [^.]+\. Have permission|: permission)",
-    ),
-    (Act::Prove, r"^Prove the (?:voltage )?indicator"),
-    (Act::ProveDead, r"^Prove dead, (?P<pair><P>)\. Say"),
-    (
-        Act::MakeSafe,
-        r"^(?:Circuit (?P<c>\d+) is dangerous\. Isolate it now|Isolate circuit (?P<c2>\d+) now)",
-    ),
-    (Act::Isolate, r"^Isolate(?: every source)?\."),
-    (
-        Act::OffLock,
-        r"^(?:Lock circuit (?P<c>\d+) off and label|Circuit (?P<c2>\d+) locked off and labelled)",
-    ),
-    (Act::Lock, r"^Lock off"),
-    // Instruments.
-    (
-        Act::LeadsOpen,
-        r"(?:Insulation range|Continuity range|Continuity), leads apart\.",
-    ),
-    (
-        Act::LeadsJoined,
-        r"^(?:Insulation range, leads|Continuity, leads|Leads) joined",
-    ),
-    // Bonds.
-    (
-        Act::BondBack,
-        r"^(?:Main bond|Bond) to the (?P<bond>.+?) back on",
-    ),
-    (
-        Act::Bond,
-        r"^(?:Main bond|Bond) to the (?P<bond>[^.,]+?)(?:, end to end, one end disconnected\. Say the reading)?\.$",
-    ),
-    (Act::SupplementaryBond, r"^Supplementary bond, "),
-    // Continuity and rings.
-    (
-        Act::Link,
-        r"^(?:<C> Link line and earth at the board|<C2> Line and earth linked at the board\?|line and earth linked at the board\.)",
-    ),
-    (
-        Act::Point,
-        r"^(?P<place>[^.,]+)(?:, line \w+)?\. R one plus R two",
-    ),
-    (Act::Point, r"^(?P<place>[^.,]+), line (?:one|two|three)\.$"),
-    (
-        Act::Unlink,
-        r"^(?:Take the link off at the board|Link off|Discharge, take the link off), and say",
-    ),
-    (
-        Act::RingEnds,
-        r"^<C> Ring: line, neutral and earth, both ends of each out of their terminals\. (?P<what>Line|Neutral|Earth) end to end\.$",
-    ),
-    (
-        Act::RingEnds,
-        r"^(?P<what>Line|Neutral|Earth) end to end\.$",
-    ),
-    (
-        Act::RingCrossed,
-        r"^Cross-connect (?P<what>line and (?:neutral|earth)) at the board: the outgoing end of one to the returning end of the other\. (?P<place>[^.,]+)(?:, (?P<pair><P>))?\.$",
-    ),
-    (
-        Act::Uncross,
-        r"^(?:Take the crossing|Crossing) of (?P<what>line and (?:neutral|earth)) off",
-    ),
-    (Act::RingEndsBack, r"^All six ends"),
-    // Insulation.
-    (
-        Act::TogetherTrial,
-        r"^Board (?P<b>\d+), all (?:circuits )?together.* 250 volts(?: first)?, (?P<pair><P>)\.$",
-    ),
-    (
-        Act::Together,
-        r"^All (?:circuits )?together, (?P<pair><P>)(?: at (?P<v>\d+) V\. Wait[^.]+)?\.$",
-    ),
-    (
-        Act::Trial,
-        r"^<C> (?:Insulation, )?250 volts(?: first)?, (?P<pair><P>)(?::|\.)",
-    ),
-    (
-        Act::TrialEarth,
-        r"^(?:That tells little by itself\. )?(?P<pair><P>), (?:still at )?250 volts\.$",
-    ),
-    (Act::Trial, r"^250 volts again, (?P<pair><P>)\.$"),
-    (
-        Act::Clear,
-        r"(?:In|Still in) circuit: (?P<list>.+?)\. Take it out, .*link (?P<what>[a-z ]+?)(?: and say [a-z]+)?\.$",
-    ),
-    (Act::Lamps, r"^<C> Lamps out"),
-    (
-        Act::NotTested,
-        r"^<P>(?: of all together)?(?: stays untested with|, not tested\?)",
-    ),
-    (
-        Act::Full,
-        r"^<C> (?P<v>\d+) V now\. (?P<pair><P>)(?: at \d+ V\. Wait.*)?\.$",
-    ),
-    (
-        Act::TwoWay,
-        r"^(?:Change over the two-way switches\. (?P<pair><P>) again|Switches in the other position, (?P<pair2><P>))",
-    ),
-    (
-        Act::Reconnected,
-        r"^Circuit (?P<c>\d+), .*back(?: in it)?(?:\. Link (?P<what><J>) at the board;|:) <J> joined, to earth, at 250 volts\.",
-    ),
-    (
-        Act::Joined,
-        r"^(?P<what><J>) joined, to earth, at (?P<v>\d+) volts\.$",
-    ),
-    (Act::Full, r"^(?P<pair><P>) at (?P<v>\d+) V\. Wait"),
-    (
-        Act::LivePolarity,
-        r"^(?:<C> (?P<place>[^.]+) was opened: polarity there|Circuit (?P<c2>\d+), (?P<place2>[^.:]+): polarity\.)",
-    ),
-    (Act::Polarity, r"^<C> Polarity(?: at every point|, |\.)"),
-    // To energising.
-    (
-        Act::PutBack,
-        r"^Put back(?: what is out)?: (?P<list>.+?)\.(?: Say each when it is back\.)?$",
-    ),
-    (
-        Act::SupplyReversed,
-        r": nothing is energised by such a supply",
-    ),
-    (
-        Act::PutRight,
-        r"^.+: no reason goes past that\. Put it right and test again",
-    ),
-    (Act::PutRightOrSay, r"^Outside the limit: "),
-    (Act::PutRight, r"\. Put it right, or say "),
-    (
-        Act::Covers,
-        r"^(?:Everything back, covers|Covers on, nobody)",
-    ),
-    (
-        Act::Energise,
-        r"^(?:Take the locks and notices off and energise|Locks off, energise)\.",
-    ),
-    (
-        Act::OffTerminals,
-        r"^Circuit (?P<c>\d+)(?:, a ring)?: .*ines? and (?:both )?neutrals? out",
-    ),
-    // Live.
-    (
-        Act::SupplyPolarity,
-        r"^Main switch still off and locked, |^(?:Live work at the incoming terminals\. )?Polarity (?:and voltage )?of the supply",
-    ),
-    (
-        Act::EarthingOff,
-        r"^(?:Main switch off and locked\. Take the earthing conductor off|Main switch off, earthing conductor off|earthing conductor off, and say so)",
-    ),
-    (
-        Act::ExternalLoop,
-        r"(?:External loop|Earth electrode), line to earth at the incoming side",
-    ),
-    (Act::EarthingBack, r"^Earthing conductor back"),
-    (
-        Act::FaultCurrent,
-        r"(?:Prospective fault current|^Fault current)",
-    ),
-    (
-        Act::LiveLoop,
-        r"^(?P<place>[^.]+) was opened: loop impedance|^(?P<place2>[^.,:]+)(?:, line (?:one|two|three))?: loop\.$",
-    ),
-    (
-        Act::LiveLoop,
-        r"^<C> Loop impedance, .+ to earth at (?P<place>[^.]+)\. Say|^Circuit (?P<c2>\d+), loop, .+ at (?P<place2>[^.]+)\.$",
-    ),
-    (
-        Act::RcdHalf,
-        r"^Circuit (?P<c>\d+), \d+ milliamp RCD(?:\. Half|, half)",
-    ),
-    (
-        Act::RcdTime,
-        r"(?:^|RCD\. )(?:Rated current|Rated|Five times the rated current|Five times), (?:positive|negative) half",
-    ),
-    (
-        Act::RcdButton,
-        r"^Circuit (?P<c>\d+)(?:\. Press the|,) test button",
-    ),
-    (Act::PhaseSequence, r"^Phase sequence"),
-    (
-        Act::Functional,
-        r"^Functional checks|^Circuit (?P<c>\d+), arc fault",
-    ),
-    (Act::Handover, r"^(?:Hand over:|Handover\.)"),
-    (Act::NothingLeft, r"^Nothing is left to do"),
-    (Act::Resume, r"^Paused\. Say"),
-    (Act::CarryOn, r"^Standing by\. Say"),
-    (Act::EndOfNote, r"^Note\. Say"),
-    (Act::Finished, r"^The session is finished"),
-    // By themselves: as those before them.
-    (
-        Act::RingPoint,
-        r"^(?P<place>[^.,]+), (?P<pair>line to (?:neutral|earth))\.$",
-    ),
-    (Act::BarePair, r"^(?P<pair><P>)\.$"),
-    (Act::BarePlace, r"^(?P<place>[a-z][a-z ]*(?: \d+)?)\.$"),
-];
 
 static TABLE: LazyLock<Vec<(Act, Regex)>> = LazyLock::new(|| {
     let joined = "(?:all lines and neutral|line and neutral|all lines)";
@@ -472,6 +296,11 @@ static SAY: LazyLock<Regex> = LazyLock::new(|| {
 
 /// What a text that a person hears asks for; nothing when the table does not have it.
 pub fn heard(text: &str) -> Option<Heard> {
+    // Of what stays in use each test is live, and is told so.
+    if let Some(told) = text.strip_prefix("Live work. ") {
+        let text = text.to_owned();
+        return heard(told).map(|it| Heard { text, ..it });
+    }
     row_of(text).or_else(|| {
         // With the circuit or board before it that it is about.
         let found = ABOUT.captures(text)?;
@@ -506,6 +335,9 @@ fn row_of(text: &str) -> Option<Heard> {
             .map(|list| items(&list))
             .unwrap_or_default(),
         conductors: one_of(&["what", "bond"]).map(|what| what.to_lowercase()),
+        circuits: numbered(&one_of(&["list"]).unwrap_or_default()),
+        item: one_of(&["item"]),
+        rcd: number(&["rcd"]),
         off: off(text),
         say: SAY
             .captures_iter(&text.to_lowercase())
@@ -513,6 +345,13 @@ fn row_of(text: &str) -> Option<Heard> {
             .collect(),
         text: text.to_owned(),
     })
+}
+
+/// The circuits that a text names: "circuit 1, sockets; and circuit 2, lights".
+fn numbered(text: &str) -> Vec<u16> {
+    let parts = text.split("circuit ").skip(1);
+    let number = |part: &str| part.split(',').next()?.parse().ok();
+    parts.filter_map(number).collect()
 }
 
 fn first(found: &Captures<'_>, names: &[&str]) -> Option<String> {

@@ -59,3 +59,31 @@ pub fn place(written: &str) -> String {
         _ => written.to_owned(),
     }
 }
+
+/// "4.20" said aloud: "four point twenty".
+pub fn item(number: &str) -> String {
+    const TENS: [&str; 4] = ["twenty", "thirty", "forty", "fifty"];
+    let part = |part: &str| {
+        let number: usize = part.parse().unwrap_or(0);
+        match (number / 10, number % 10) {
+            _ if number < UNITS.len() => UNITS[number].to_owned(),
+            (tens, 0) => TENS[tens - 2].to_owned(),
+            (tens, one) => format!("{} {}", TENS[tens - 2], UNITS[one]),
+        }
+    };
+    number
+        .split('.')
+        .map(part)
+        .collect::<Vec<_>>()
+        .join(" point ")
+}
+
+/// Digits as they are heard, in figures: "zero decimal five".
+pub fn figures(heard: &str) -> String {
+    let figure = |word: &str| match word {
+        "zero" => "0".to_owned(),
+        "decimal" | "point" => ".".to_owned(),
+        word => number_of(word).map_or_else(String::new, |n| n.to_string()),
+    };
+    heard.split(' ').map(figure).collect()
+}

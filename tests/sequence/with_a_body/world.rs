@@ -82,6 +82,24 @@ pub enum What {
     Switch,
     Earthing,
     Bond(String),
+    /// What protects a board against surges.
+    Surge(u16),
+}
+
+impl What {
+    /// Done with the hands at conductors: never where it is live.
+    pub fn at_conductors(&self) -> bool {
+        matches!(
+            self,
+            Self::End(..)
+                | Self::Linked(_)
+                | Self::Crossed(_)
+                | Self::Accessory(_)
+                | Self::Earthing
+                | Self::Bond(_)
+                | Self::Surge(_)
+        )
+    }
 }
 
 /// With the circuit it is on; none for the earthing conductor and bonds.
@@ -110,8 +128,16 @@ pub struct Site {
     pub boards: BTreeMap<u16, Switches>,
     /// Solar, a battery, a generator.
     pub others_on: bool,
-    /// Circuits whose device is off and locked.
+    /// Circuits whose device is off.
     pub off: BTreeSet<(u16, u16)>,
+    /// Those of them whose device is locked off, on a board that stays live.
+    pub locked_off: BTreeSet<(u16, u16)>,
+    /// Pairs that were proved dead on such a circuit since its device was last switched or unlocked.
+    pub proved: BTreeSet<((u16, u16), String)>,
+    /// Items of the inspection that are not as they should be, with the code that belongs to each.
+    pub amiss: BTreeMap<String, &'static str>,
+    /// Boards whose surge protection shows red.
+    pub surge_red: BTreeSet<u16>,
     pub double_pole: BTreeSet<(u16, u16)>,
     /// Something plugged in that no list names.
     pub loads: BTreeSet<(u16, u16)>,
@@ -125,6 +151,10 @@ impl Site {
             boards: BTreeMap::new(),
             others_on: job.supply.sources.len() > 1,
             off: BTreeSet::new(),
+            locked_off: BTreeSet::new(),
+            proved: BTreeSet::new(),
+            amiss: BTreeMap::new(),
+            surge_red: BTreeSet::new(),
             double_pole: BTreeSet::new(),
             loads: BTreeSet::new(),
             faults: BTreeMap::new(),
@@ -136,6 +166,9 @@ impl Site {
                 locked: false,
             };
             site.boards.insert(board.number, on);
+            if board.surge.is_some() && rng.u8(0..6) == 0 {
+                site.surge_red.insert(board.number);
+            }
             for circuit in &board.circuits {
                 let at = (board.number, circuit.number);
                 if circuit.equipment_possible
@@ -154,7 +187,66 @@ impl Site {
                 }
             }
         }
+        let inspection = site.job.inspection.clone();
+        for item in inspection.iter().flat_map(|inspection| inspection.all()) {
+            const CODES: [&str; 7] = [
+                "code one",
+                "code two",
+                "code three",
+                "further investigation",
+                "limitation",
+                "not verified",
+                "not applicable",
+            ];
+            if rng.u8(0..5) == 0 {
+                let code = CODES[rng.usize(0..CODES.len())];
+                site.amiss.insert(item.number.to_string(), code);
+            }
+        }
         site
+    }
+
+    /// Whether the board stays live while circuits of it are worked on.
+    pub fn by_circuit(&self, board: u16) -> bool {
+        self.board(board)
+            .is_some_and(|board| board.isolates_circuits())
+    }
+
+    pub fn circuits_of(&self, board: u16) -> Vec<(u16, u16)> {
+        let all = self.circuits().map(|(at, _)| at);
+        all.filter(|at| at.0 == board).collect()
+    }
+
+    /// Whether a circuit is live where it is worked on.
+    pub fn live_at(&self, at: (u16, u16)) -> bool {
+        self.live(at.0) && !self.off.contains(&at)
+    }
+
+    /// Whether every pair of a circuit was proved dead since its device was last touched.
+    pub fn is_proved(&self, at: (u16, u16)) -> bool {
+        let lives: Vec<Wire> = self.lives(at).into_iter().collect();
+        let all = lives.iter().chain([&Wire::E]);
+        let all: Vec<Wire> = all.copied().collect();
+        let mut pairs = all
+            .iter()
+            .enumerate()
+            .flat_map(|(n, a)| all[n + 1..].iter().map(move |b| (*a, *b)));
+        pairs.all(|(a, b)| {
+            let pair = format!("{} to {}", a.spoken(), b.spoken());
+            self.proved.contains(&(at, pair))
+        })
+    }
+
+    /// Whether the neutral of a circuit is still one with that of its board.
+    pub fn neutral_in(&self, at: (u16, u16)) -> bool {
+        let end = |n| self.has(Some(at), &What::End(Wire::N, n, "board".into()));
+        let out = end(0) && (!self.is_ring(at) || end(1));
+        !out && !(self.double_pole.contains(&at) && self.off.contains(&at))
+    }
+
+    /// A circuit whose neutral is one with the earth of what is live.
+    pub fn neutral_is_earth(&self, at: (u16, u16)) -> bool {
+        self.by_circuit(at.0) && self.live(at.0) && self.neutral_in(at)
     }
 
     pub fn board(&self, number: u16) -> Option<&Board> {
@@ -234,15 +326,36 @@ impl Site {
         self.off.contains(&at) && (self.double_pole.contains(&at) || lives.into_iter().all(out))
     }
 
-    /// What makes it wrong that this board is live now.
-    pub fn wrong_while_live(&self) -> Vec<&Altered> {
+    /// What makes it wrong that it is live now, after something was switched on at a board. A circuit
+    /// that is off by its own device may be worked on while others are switched on elsewhere.
+    pub fn wrong_while_live(&self, on: u16) -> Vec<&Altered> {
+        let off = |at: (u16, u16)| match at.0 != on && self.by_circuit(at.0) {
+            true => self.off.contains(&at),
+            false => self.made_safe(at),
+        };
         self.altered
             .iter()
-            .filter(|it| match it.at {
-                Some(at) => self.live(at.0) && !self.made_safe(at),
-                None => self.boards.keys().any(|board| self.live(*board)),
+            .filter(|it| match (it.at, &it.what) {
+                (Some(at), _) => self.live(at.0) && !off(at),
+                (None, What::Surge(board)) => self.live(*board),
+                (None, _) => self.boards.keys().any(|board| self.live(*board)),
             })
             .collect()
+    }
+
+    /// Whether something is live where it is done at.
+    pub fn is_live_there(&self, it: &Altered) -> bool {
+        match (it.at, &it.what) {
+            (Some(at), _) => self.live_at(at),
+            (None, What::Surge(board)) => self.live(*board),
+            (None, _) => self.job.boards.first().is_some_and(|b| self.live(b.number)),
+        }
+    }
+
+    /// Whether surge protection would be part of a test of all circuits together.
+    pub fn surge_in(&self, board: u16) -> bool {
+        let fitted = self.board(board).is_some_and(|b| b.surge.is_some());
+        fitted && !self.has(None, &What::Surge(board))
     }
 
     /// Electronics, or something plugged in, that a test between the lives or to earth would reach.
@@ -302,6 +415,10 @@ impl Site {
             return Some("0.00");
         }
         let neutral = |wires: &[Wire]| wires.contains(&Wire::N);
+        let ends = |wire: Wire| all.contains(&wire) || to.contains(&wire);
+        if self.neutral_is_earth(at) && ends(Wire::N) && ends(Wire::E) {
+            return Some("0.00");
+        }
         let earth = to.contains(&Wire::E);
         if earth && self.faults.get(&at) == Some(&Fault::NeutralToEarth) && all.contains(&Wire::N) {
             return Some("0.00");
@@ -382,7 +499,11 @@ impl Site {
         } else {
             self.share(at, place)
         };
-        (!open && self.live(at.0)).then(|| format!("{:.2}", self.external() + both * share))
+        let live = match self.by_circuit(at.0) {
+            true => self.live_at(at),
+            false => self.live(at.0),
+        };
+        (!open && live).then(|| format!("{:.2}", self.external() + both * share))
     }
 }
 
