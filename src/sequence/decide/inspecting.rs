@@ -4,6 +4,7 @@
 use super::refused;
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
+use crate::sequence::breakage::{self, Break};
 use crate::sequence::facts::{Destination, Event, Refusal, Step, StepId, Withdrawal};
 use crate::terms::{ItemNumber, Place, Statement};
 
@@ -54,7 +55,8 @@ fn of_step(
     let inspection = agenda.job().inspection.as_ref();
     let inside = inspection.and_then(|inspection| inspection.item(number));
     let looked_into = statement == Statement::Satisfactory || statement.code_means().is_some();
-    if inside.is_some_and(|item| item.dead) && looked_into && !agenda.proved_dead(step.board) {
+    let proved = agenda.proved_dead(step.board) || breakage::is(Break::CoversOffUnproved);
+    if inside.is_some_and(|item| item.dead) && looked_into && !proved {
         return refused(said, Refusal::NotProvedDead { board: step.board });
     }
     let before = agenda
