@@ -52,6 +52,10 @@ fn of_step(
     if !Statement::OF_AN_ITEM.contains(&statement) {
         return refused(said, Refusal::CodeNeeded);
     }
+    // Nothing else is done with the earthing conductor or a bond off.
+    if let Err(refusal @ Refusal::MustGoBack { .. }) = agenda.guard(step) {
+        return refused(said, refusal);
+    }
     let inspection = agenda.job().inspection.as_ref();
     let inside = inspection.and_then(|inspection| inspection.item(number));
     let looked_into = statement == Statement::Satisfactory || statement.code_means().is_some();
