@@ -468,25 +468,24 @@ impl Agenda {
                 return Err(Refusal::NotProvedDead { board });
             }
         }
-        if step.is_live_test() && !breakage::is(Break::LiveTestsUnguarded) {
-            if !self.energised(board) {
-                return Err(Refusal::NotEnergised { board });
-            }
-            // Nothing else is tested live while the installation has no earth.
-            if step.stage != Stage::ExternalLoop && self.earthing_off(board) {
-                return Err(Refusal::MustGoBack { entries: 1 });
-            }
+        if step.is_live_test() && !self.energised(board) && !breakage::is(Break::LiveTestsUnguarded)
+        {
+            return Err(Refusal::NotEnergised { board });
         }
         if step.incoming {
             self.before_the_supply(step)?;
         }
         if step.stage == Stage::Handover {
-            self.nothing_out_of(counts)?;
+            if !breakage::is(Break::HandedOverWithThingsOut) {
+                self.nothing_out_of(counts)?;
+            }
             let mut before = self.plan().steps.iter();
             let energise = before.find(|other| {
                 other.stage == Stage::Energise && other.order < step.order && self.is_open(other)
             });
-            if let Some(first) = energise.filter(|_| self.edition() > Edition::First) {
+            if let Some(first) = energise.filter(|_| self.edition() > Edition::First)
+                && !breakage::is(Break::HandedOverNotEnergised)
+            {
                 return Err(Refusal::first_comes(&first.id));
             }
         }
@@ -509,14 +508,18 @@ impl Agenda {
         let mut joined = Vec::new();
         for entry in self.open_entries().filter(|entry| counts(entry)) {
             match what_it_bars(entry, step) {
-                Barred::Nothing => {}
-                Barred::UntilBack => return Err(Refusal::MustGoBack { entries: 1 }),
+                Barred::UntilBack if !breakage::is(Break::EarthOffBarsNothing) => {
+                    return Err(Refusal::MustGoBack { entries: 1 });
+                }
+                Barred::StillOut if !breakage::is(Break::OutOnCircuitBarsNothing) => {
+                    return Err(Refusal::StillOut { entries: 1 });
+                }
                 Barred::Joined => joined.push(entry.no),
-                Barred::StillOut => return Err(Refusal::StillOut { entries: 1 }),
+                Barred::Nothing | Barred::UntilBack | Barred::StillOut => {}
             }
         }
         joined.extend(self.joins_the_pair(step, counts));
-        if joined.is_empty() {
+        if joined.is_empty() || breakage::is(Break::JoinedBarsNothing) {
             Ok(())
         } else {
             Err(Refusal::Joined { entries: joined })
@@ -579,21 +582,23 @@ impl Agenda {
             self.barring_entries()
                 .filter(|entry| entry.is_surely_out() && entry.part != Part::EarthingConductor)
         };
+        let guarded = !breakage::is(Break::SupplyWithThingsOut);
         let must = out().filter(|entry| entry.must_go_back()).count();
-        if must > 0 {
+        if must > 0 && guarded {
             return Err(Refusal::MustGoBack {
                 entries: count(must),
             });
         }
         let still_out = out().count();
-        if still_out > 0 && !step.kind.puts_back() {
+        if still_out > 0 && !step.kind.puts_back() && guarded {
             return Err(Refusal::StillOut {
                 entries: count(still_out),
             });
         }
         // Nothing more is measured of a supply that is reversed.
         let mut reversed = self.supply_faults(step.board);
-        let reversed = reversed.any(|fault| fault.stage == Stage::SupplyPolarity);
+        let reversed = reversed.any(|fault| fault.stage == Stage::SupplyPolarity)
+            && !breakage::is(Break::ReversedGoneOnWith);
         if reversed && step.stage != Stage::SupplyPolarity && !step.kind.puts_back() {
             return Err(Refusal::MustBePutRight {
                 board: step.board,
@@ -612,8 +617,8 @@ impl Agenda {
                 && matches!(step.kind, StepKind::OffLock | StepKind::OffTerminals)
         });
         match left {
-            Some(step) => Err(Refusal::first_comes(&step.id)),
-            None => Ok(()),
+            Some(step) if !breakage::is(Break::OffNotLocked) => Err(Refusal::first_comes(&step.id)),
+            _ => Ok(()),
         }
     }
 
@@ -639,23 +644,26 @@ impl Agenda {
             return Err(Refusal::DeadTestsOpen { steps: count(open) });
         }
         // What feeds it is live first.
-        if let Some((by, _)) = self.job().feeder_of(board)
+        if let Some((by, _)) = self.feeder_of(board)
             && !self.energised(by)
+            && !breakage::is(Break::FeederUnasked)
             && self.edition() > Edition::First
         {
             return Err(Refusal::NotEnergised { board: by });
         }
         self.what_stays_off_is_off(board)?;
         let ready = self.unlocked(board) && self.isolation_done(board);
-        if !self.proved_dead(board) && !ready {
+        if !self.proved_dead(board) && !ready && !breakage::is(Break::EnergisedUnproved) {
             return Err(Refusal::NotProvedDead { board });
         }
         for board in boards {
             self.nothing_failed(board)?;
         }
         match self.supply_steps(board).find(|step| self.waits(step)) {
-            Some(first) => Err(Refusal::first_comes(&first.id)),
-            None => Ok(()),
+            Some(first) if !breakage::is(Break::SupplyUnasked) => {
+                Err(Refusal::first_comes(&first.id))
+            }
+            _ => Ok(()),
         }
     }
 
@@ -693,6 +701,9 @@ impl Agenda {
     /// Whether no reason makes it right to energise with this result: a short, a line to earth;
     /// reversed polarity too, but what is found in use and told of as a danger.
     pub fn no_reason_passes(&self, step: &Step) -> bool {
+        if breakage::is(Break::AnyReasonPasses) {
+            return false;
+        }
         match fault_of(&self.state, step) {
             Some(Fault::Short | Fault::ToEarth) => true,
             Some(Fault::Reversed) => !self.job().kind.is_in_use(),

@@ -6,6 +6,9 @@
 //! nothing of the state or of a procedure. So a fault in what the guards ask is found as well as
 //! one in the guards.
 
+mod kinds;
+
+use self::kinds::{is_dead_test, is_live_test, is_trial, proves, reads};
 use super::agenda::Agenda;
 use super::facts::{
     Ask, Edition, Event, EventNo, Mode, Plan, Quantity, Refusal, Step, StepId, StepKind, Withdrawal,
@@ -270,7 +273,7 @@ impl Watch {
         })?;
         let live = plan.steps.iter().find(|step| {
             let new = self.plan.step(&step.id).is_none();
-            new && step.is_dead_test() && self.energised.contains_key(&step.board)
+            new && is_dead_test(step) && self.energised.contains_key(&step.board)
         });
         law(live.is_none(), || {
             format!(
@@ -319,7 +322,7 @@ impl Watch {
             StepKind::RingEndToEnd => ends(),
             StepKind::RingCrossedNeutral => crossing(Conductors::N),
             StepKind::RingCrossedEarth => crossing(Conductors::E),
-            StepKind::ContinuityPoint if step.measures(Quantity::R1R2) => {
+            StepKind::ContinuityPoint if reads(step, Quantity::R1R2) => {
                 step.pair.is_some_and(|pair| {
                     joined(Conductors::L.with(Conductors::E))
                         || joined(pair.from().with(Conductors::E))
@@ -355,7 +358,7 @@ impl Watch {
             return Ok(());
         }
         if let Some(pair) = pair.or(step.pair)
-            && step.measures(Quantity::Insulation)
+            && reads(step, Quantity::Insulation)
         {
             law(!self.hang_together(step, pair), || {
                 format!("read through what joins its conductors: {}", step.id)
@@ -370,7 +373,7 @@ impl Watch {
                     let here = on_board && out.circuit.is_some() && out.circuit == step.circuit;
                     // A link of no known circuit may be on any.
                     let together = out.circuit.is_none() || on_board && step.circuit.is_none();
-                    let insulation = step.measures(Quantity::Insulation);
+                    let insulation = reads(step, Quantity::Insulation);
                     let through = out.joins().is_some_and(|joined| {
                         let between =
                             |pair: Pair| pair.from().overlaps(joined) && pair.to().overlaps(joined);
@@ -381,7 +384,7 @@ impl Watch {
                             _ => insulation && pair.or(step.pair).is_some_and(between),
                         }
                     });
-                    (here || together) && through || here && step.is_live_test()
+                    (here || together) && through || here && is_live_test(step)
                 }
             };
             law(!broken, || {
@@ -447,12 +450,12 @@ impl Watch {
                 format!("at the incoming terminals with a dead test open: {open:?}")
             });
         }
-        if step.is_dead_test() {
+        if is_dead_test(step) {
             law(self.said_dead(step.board, at), || {
                 format!("a dead test before proving dead: {}", step.id)
             })?;
         }
-        if step.is_live_test() {
+        if is_live_test(step) {
             law(self.is_live(step.board), || {
                 format!("a live test before energising: {}", step.id)
             })?;
@@ -510,7 +513,7 @@ impl Watch {
     /// joined may be tested to earth.
     fn high_voltage(&self, step: &Step, reading: &Reading) -> Result<(), String> {
         let high = reading.at.is_none_or(|at| at > TestVoltage::V250);
-        if !step.measures(Quantity::Insulation) || !high {
+        if !reads(step, Quantity::Insulation) || !high {
             return Ok(());
         }
         let joined_test = step.kind == StepKind::InsulationJoined;
@@ -651,7 +654,7 @@ impl Watch {
                         .is_some_and(|taken| taken.reading.relation == Relation::OverRange)
                 });
             // A voltage is taken when it is said, and nothing waits for it.
-            let voltage = step.measures(Quantity::SupplyVoltage);
+            let voltage = reads(step, Quantity::SupplyVoltage);
             step.incoming && (open && !voltage || no_earth || self.how(step) == reversed)
         });
         if let Some(supply) = supply {
@@ -674,7 +677,7 @@ impl Watch {
             let off = step
                 .circuit
                 .is_some_and(|circuit| self.off.contains(&(board, circuit)));
-            step.board == board && step.is_dead_test() && !off
+            step.board == board && is_dead_test(step) && !off
         })
     }
 
@@ -711,7 +714,7 @@ impl Watch {
     fn is_fatal(&self, step: &Step) -> bool {
         match self.how(step) {
             Some(How::Intent(Statement::PolarityReversed)) => !self.job.kind.is_in_use(),
-            Some(How::Read) if step.measures(Quantity::Insulation) && !step.kind.is_trial() => {
+            Some(How::Read) if reads(step, Quantity::Insulation) && !is_trial(step.kind) => {
                 let closed = self.closed.get(&step.id);
                 let taken = closed.and_then(|closed| self.readings.get(&closed.by));
                 taken.is_some_and(|taken| {
@@ -753,13 +756,11 @@ impl Watch {
         match step.kind {
             // With a long lead instead, or the other way round: IET Guidance Note 3, methods 1, 2.
             StepKind::ContinuityPoint => {
-                step.measures(Quantity::R2)
-                    || read_beside(&|other| {
-                        other.place == step.place && other.measures(Quantity::R2)
-                    })
+                reads(step, Quantity::R2)
+                    || read_beside(&|other| other.place == step.place && reads(other, Quantity::R2))
             }
             // What leads to the tests proper, and the other way of making them.
-            kind if kind.is_trial() || kind == StepKind::InsulationJoined => true,
+            kind if is_trial(kind) || kind == StepKind::InsulationJoined => true,
             // Asked for only where something was put back.
             StepKind::InsulationReconnected => !self.reconnected_since_tested(step),
             // All circuits together: when they are not all sound, each is tested by itself.
@@ -778,7 +779,7 @@ impl Watch {
     fn reconnected_since_tested(&self, step: &Step) -> bool {
         let last = self.plan.beside(step).filter_map(|other| {
             let closed = self.closed.get(&other.id)?;
-            (other.measures(Quantity::Insulation) && closed.how == How::Read).then_some(closed.by)
+            (reads(other, Quantity::Insulation) && closed.how == How::Read).then_some(closed.by)
         });
         let Some(last) = last.max() else {
             return false;
@@ -824,7 +825,7 @@ impl Watch {
 
     /// Whether a dead test stands outside its limit with no reason given.
     fn failed(&self, step: &Step) -> bool {
-        if step.kind.is_trial() || self.accepted.contains(&step.id) {
+        if is_trial(step.kind) || self.accepted.contains(&step.id) {
             return false;
         }
         match self.how(step) {
@@ -1001,7 +1002,7 @@ impl Watch {
                     self.energised.insert(step.board, no);
                 }
                 if *statement == Statement::NotProved {
-                    self.reopen(step.board, StepKind::proves);
+                    self.reopen(step.board, proves);
                 }
                 self.last_taken = Some(no);
             }
@@ -1279,9 +1280,7 @@ impl Watch {
             if self.is_live(board) {
                 continue;
             }
-            self.reopen(board, |kind| {
-                long || kind == StepKind::Lock || kind.proves()
-            });
+            self.reopen(board, |kind| long || kind == StepKind::Lock || proves(kind));
         }
     }
 
@@ -1411,7 +1410,7 @@ impl Watch {
         for board in boards {
             self.energised.remove(&board);
             // Whether it is live is not known now.
-            self.reopen(board, |kind| kind == StepKind::Lock || kind.proves());
+            self.reopen(board, |kind| kind == StepKind::Lock || proves(kind));
         }
         let replaced = self
             .readings
@@ -1453,7 +1452,7 @@ impl Watch {
                     .plan
                     .steps
                     .iter()
-                    .filter(|step| step.board == *board && step.is_dead_test())
+                    .filter(|step| step.board == *board && is_dead_test(step))
                     .filter(|step| self.failed(step))
                     .filter(|step| {
                         let reversed =

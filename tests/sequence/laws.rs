@@ -5,7 +5,7 @@
 use crate::dialogues::plain::Site;
 use bothhands::installation::Job;
 use bothhands::quantity::{Pair, Reading, TestVoltage, Unit};
-use bothhands::sequence::{Event, EventNo, StepId, Withdrawal};
+use bothhands::sequence::{Event, EventNo, Refusal, StepId, Withdrawal};
 use bothhands::terms::Statement;
 use std::path::Path;
 
@@ -138,4 +138,25 @@ fn nothing_leaves_the_out_list_unasked() {
         entries: vec![entry],
     };
     site.session.watch().check(&back, site.now).unwrap();
+}
+
+/// The earthing conductor goes back before anything is inspected: it is said so, and no law is broken.
+#[test]
+fn no_item_is_inspected_with_the_earthing_conductor_off() {
+    let mut site = site_at("inspected", "");
+    let mut said = |words: &str| {
+        let before = site.events.len();
+        site.type_in(words).unwrap();
+        site.events.split_off(before)
+    };
+    said("earthing conductor off");
+    let came = said("item 4.3 satisfactory");
+    let refused = Refusal::MustGoBack { entries: 1 };
+    assert!(
+        matches!(&came[..], [(Event::Refused { refusal, .. }, _)] if *refusal == refused),
+        "{came:?}"
+    );
+    said("earthing conductor back");
+    let came = said("item 4.3 satisfactory");
+    assert!(matches!(&came[..], [(Event::Stated { .. }, _)]), "{came:?}");
 }

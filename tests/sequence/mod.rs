@@ -10,3 +10,4 @@ mod said;
 mod talk;
 mod whole_board;
 mod with_a_body;
+mod witness;

@@ -3,6 +3,7 @@
 use super::refused;
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
+use crate::sequence::breakage::{self, Break};
 use crate::sequence::facts::{Ask, Event, Refusal};
 use crate::sequence::state::count;
 
@@ -18,10 +19,12 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
     }
     // Nobody leaves a circuit that is dangerous, or the earthing off.
     let urgent = agenda.current().filter(|step| step.kind.is_urgent());
-    if let Some(urgent) = urgent {
+    if let Some(urgent) = urgent.filter(|_| !breakage::is(Break::FinishedInDanger)) {
         return refused(said, Refusal::first_comes(&urgent.id));
     }
-    if let Err(refusal) = agenda.nothing_out() {
+    if let Err(refusal) = agenda.nothing_out()
+        && !breakage::is(Break::FinishedWithThingsOut)
+    {
         return refused(said, refusal);
     }
     if agenda.to_diagnose() {

@@ -4,6 +4,7 @@
 use super::refused;
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
+use crate::sequence::breakage::{self, Break};
 use crate::sequence::facts::{Destination, Event, Refusal, Step, StepId, Withdrawal};
 use crate::terms::{ItemNumber, Place, Statement};
 
@@ -51,10 +52,15 @@ fn of_step(
     if !Statement::OF_AN_ITEM.contains(&statement) {
         return refused(said, Refusal::CodeNeeded);
     }
+    // Nothing else is done with the earthing conductor or a bond off.
+    if let Err(refusal @ Refusal::MustGoBack { .. }) = agenda.guard(step) {
+        return refused(said, refusal);
+    }
     let inspection = agenda.job().inspection.as_ref();
     let inside = inspection.and_then(|inspection| inspection.item(number));
     let looked_into = statement == Statement::Satisfactory || statement.code_means().is_some();
-    if inside.is_some_and(|item| item.dead) && looked_into && !agenda.proved_dead(step.board) {
+    let proved = agenda.proved_dead(step.board) || breakage::is(Break::CoversOffUnproved);
+    if inside.is_some_and(|item| item.dead) && looked_into && !proved {
         return refused(said, Refusal::NotProvedDead { board: step.board });
     }
     let before = agenda

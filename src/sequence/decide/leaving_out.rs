@@ -3,6 +3,7 @@
 use super::{not_asked, refused};
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
+use crate::sequence::breakage::{self, Break};
 use crate::sequence::facts::{Event, LeftOut, Quantity, Refusal, Step, StepKind};
 use crate::sequence::procedures::{Fault, fault_of};
 use crate::terms::{Reason, Stage};
@@ -30,7 +31,8 @@ fn leave_out(agenda: &Agenda, said: &Intent, what: LeftOut, reason: Option<&Reas
     let Some(step) = agenda.current() else {
         return not_asked(said);
     };
-    if !agenda.procedure(step).answers(step).may_be_left_out {
+    let may_be_left_out = agenda.procedure(step).answers(step).may_be_left_out;
+    if !may_be_left_out && !breakage::is(Break::AnythingLeftOut) {
         return refused(said, Refusal::CannotBeSkipped);
     }
     let Some(reason) = reason.cloned() else {
@@ -73,6 +75,10 @@ fn leave_out(agenda: &Agenda, said: &Intent, what: LeftOut, reason: Option<&Reas
 /// again.
 fn go_past(agenda: &Agenda, said: &Intent) -> Vec<Event> {
     let refusal = match overridable(agenda) {
+        Some(refusal) if breakage::is(Break::BareReasonGoesPast) => {
+            let reason = Reason::Instructed;
+            return vec![Event::Overridden { refusal, reason }];
+        }
         Some(_) => Refusal::ObservationNeeded,
         None => barred(agenda).unwrap_or(Refusal::NothingToAnswer),
     };

@@ -1,6 +1,7 @@
 use super::{is_about_the_session, leaving_out, refused};
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
+use crate::sequence::breakage::{self, Break};
 use crate::sequence::facts::{Event, Mode, Refusal};
 use crate::sequence::state::Question;
 
@@ -52,6 +53,7 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Option<Vec<Event>> {
         (Mode::Paused, Intent::Resume | Intent::CarryOn) => vec![Event::Unpaused],
         (Mode::Finished, Intent::Finish) => Vec::new(),
         (_, said) if is_about_the_session(said) => return None,
+        _ if breakage::is(Break::TakenWhileWaiting) => return None,
         (Mode::Finished, _) => refused(said, Refusal::Finished),
         (Mode::StandingBy | Mode::Paused, _) => refused(said, Refusal::Waiting { mode }),
     };

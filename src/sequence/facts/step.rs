@@ -1,3 +1,4 @@
+use super::super::breakage::{self, Break};
 use super::id::{BEHIND_COVERS, ProcedureId, StepId};
 use crate::quantity::{Conductors, Pair, TestVoltage, Unit};
 use crate::terms::{HalfCycle, ItemNumber, Place, Stage, Statement};
@@ -282,7 +283,7 @@ impl StepKind {
         matches!(
             self,
             Self::ProveBefore | Self::ProveFirstDead | Self::ProveDead | Self::ProveAfter
-        )
+        ) && !breakage::is(Break::ProvingUnknown)
     }
 
     /// Whether it proves a pair dead.
@@ -303,7 +304,7 @@ impl StepKind {
                 | Self::RingUncrossNeutral
                 | Self::RingUncrossEarth
                 | Self::RingEndsBack
-        )
+        ) || breakage::is(Break::AnythingPutsBack)
     }
 
     /// Whether it comes before anything else while it is open: nobody goes on with the earthing or
@@ -342,6 +343,7 @@ impl Step {
     /// Whether it asks for a reading of this quantity.
     pub fn measures(&self, quantity: Quantity) -> bool {
         self.measure().is_some_and(|m| m.quantity == quantity)
+            && !breakage::is(Break::MeasuredUnknown)
     }
 
     /// Whether it is on the same circuit, or the same whole board.
@@ -354,17 +356,17 @@ impl Step {
         matches!(
             self.stage,
             Stage::Continuity | Stage::Ring | Stage::Insulation | Stage::Polarity
-        )
+        ) && !breakage::is(Break::DeadTestUnknown)
     }
 
     /// Whether it is looked at behind covers, on what is dead.
     pub fn is_behind_covers(&self) -> bool {
-        self.procedure == BEHIND_COVERS
+        self.procedure == BEHIND_COVERS && !breakage::is(Break::BehindCoversUnknown)
     }
 
     /// Whether it is done with the supply on.
     pub fn is_live_test(&self) -> bool {
-        !self.incoming && self.is_live_work()
+        !self.incoming && self.is_live_work() && !breakage::is(Break::LiveTestUnknown)
     }
 
     /// Whether it is live work, on the installation or at its incoming terminals.

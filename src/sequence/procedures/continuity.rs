@@ -1,6 +1,7 @@
 use super::{Assessment, Procedure, StepBuilder, assess};
 use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, SystemVoltage};
 use crate::quantity::{Conductors, Pair, Reading, Unit};
+use crate::sequence::breakage::{self, Break};
 use crate::sequence::facts::{
     Beside, Column, Edition, Measure, Order, ProcedureId, Quantity, Refusal, ShownWhen, Step,
     StepKind, Worst,
@@ -127,8 +128,10 @@ impl Procedure for Continuity {
             {
                 let mut link = state.plan().beside(step);
                 match link.find(|other| other.kind == StepKind::ContinuityLink) {
-                    Some(link) => Err(Refusal::first_comes(&link.id)),
-                    None => Ok(()),
+                    Some(link) if !breakage::is(Break::ReadUnlinked) => {
+                        Err(Refusal::first_comes(&link.id))
+                    }
+                    _ => Ok(()),
                 }
             }
             _ => Ok(()),

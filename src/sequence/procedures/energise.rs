@@ -1,5 +1,6 @@
 use super::{Answers, Procedure, StepBuilder};
 use crate::installation::{Board, Circuit, Job};
+use crate::sequence::breakage::{self, Break};
 use crate::sequence::facts::{Edition, ProcedureId, Refusal, Step, StepKind};
 use crate::sequence::state::State;
 use crate::terms::{Stage, Statement};
@@ -42,8 +43,10 @@ impl Procedure for Energise {
             .energising(step.board)
             .filter(|other| other.order < step.order);
         match before.find(|other| state.waits(other)) {
-            Some(other) => Err(Refusal::first_comes(&other.id)),
-            None => Ok(()),
+            Some(other) if !breakage::is(Break::CoversUnasked) => {
+                Err(Refusal::first_comes(&other.id))
+            }
+            _ => Ok(()),
         }
     }
 

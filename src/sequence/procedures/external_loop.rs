@@ -1,6 +1,7 @@
 use super::{Assessment, Procedure, StepBuilder, assess};
 use crate::installation::{Board, Circuit, Job};
 use crate::quantity::{Pair, Reading, Unit};
+use crate::sequence::breakage::{self, Break};
 use crate::sequence::facts::{
     Edition, Measure, Order, ProcedureId, Quantity, Refusal, Step, StepKind,
 };
@@ -85,8 +86,8 @@ impl Procedure for ExternalLoop {
         }
         let mut off = state.plan().beside(step);
         match off.find(|other| other.kind == StepKind::EarthingOff) {
-            Some(off) => Err(Refusal::first_comes(&off.id)),
-            None => Ok(()),
+            Some(off) if !breakage::is(Break::EarthingLeftOn) => Err(Refusal::first_comes(&off.id)),
+            _ => Ok(()),
         }
     }
 

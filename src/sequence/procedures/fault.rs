@@ -65,6 +65,9 @@ pub(in crate::sequence) fn is_a_short(reading: &Reading) -> bool {
 /// Whether a step at the incoming terminals shows a supply that nothing is energised by: its
 /// polarity reversed, or no earth.
 pub fn is_supply_fault(state: &State, step: &Step) -> bool {
+    if breakage::is(Break::SupplyFaultUnseen) {
+        return false;
+    }
     match state.outcome(step) {
         Some(StepOutcome::Stated(_, Statement::PolarityReversed)) => step.incoming,
         Some(StepOutcome::Read(no)) if step.kind == StepKind::ExternalLoop => {

@@ -179,14 +179,16 @@ impl Procedure for Insulation {
         if step.circuit.is_none() && step.measure().is_some() {
             let mut beside = state.plan().beside(step);
             let out = beside.find(|other| other.kind == StepKind::SurgeOut);
-            if let Some(out) = out.filter(|out| surge_is_in(state, out)) {
+            let guarded = !breakage::is(Break::SurgeLeftIn);
+            if let Some(out) = out.filter(|out| guarded && surge_is_in(state, out)) {
                 return Err(Refusal::first_comes(&out.id));
             }
         }
         // At a live board a neutral in its terminal is one with earth: no insulation is tested so.
         let mut beside = state.plan().beside(step);
         let neutral = beside.find(|other| other.kind == StepKind::NeutralOut);
-        if let Some(first) = neutral.filter(|first| NEUTRAL_OUT.is_open(state, first)) {
+        let guarded = !breakage::is(Break::NeutralLeftIn);
+        if let Some(first) = neutral.filter(|first| guarded && NEUTRAL_OUT.is_open(state, first)) {
             return Err(Refusal::first_comes(&first.id));
         }
         if step.measure().is_none() || at_250(step) || breakage::is(Break::HighVoltageUnguarded) {
@@ -217,7 +219,7 @@ impl Procedure for Insulation {
                 });
             }
         }
-        if let Some(trial) = untried(state, step) {
+        if let Some(trial) = untried(state, step).filter(|_| !breakage::is(Break::TrialUnasked)) {
             return Err(Refusal::first_comes(&trial.id));
         }
         Ok(())

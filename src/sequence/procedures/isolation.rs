@@ -1,6 +1,7 @@
 use super::{Answers, Procedure, StepBuilder};
 use crate::installation::{Board, Circuit, Job, Phases};
 use crate::quantity::Pair;
+use crate::sequence::breakage::{self, Break};
 use crate::sequence::facts::{Edition, ProcedureId, Refusal, Step, StepKind};
 use crate::sequence::state::{State, StepOutcome};
 use crate::terms::{Place, Stage, Statement};
@@ -77,8 +78,10 @@ impl Procedure for Isolation {
             other.order < step.order && !side_by_side(other) && !stated(state, other)
         });
         match first {
-            Some(other) => Err(Refusal::first_comes(&other.id)),
-            None => Ok(()),
+            Some(other) if !breakage::is(Break::IsolationInAnyOrder) => {
+                Err(Refusal::first_comes(&other.id))
+            }
+            _ => Ok(()),
         }
     }
 

@@ -39,12 +39,12 @@ fn as_list<S: Serializer>(
 impl State {
     /// Whether the lock came off for energising, which was not said yet.
     pub fn unlocked(&self, board: u16) -> bool {
-        self.boards.unlocked.contains(&board)
+        self.boards.unlocked.contains(&board) && !breakage::is(Break::LockForgotten)
     }
 
     /// Whether a circuit stays off.
     pub fn stays_off(&self, board: u16, circuit: u16) -> bool {
-        self.boards.off.contains_key(&(board, circuit))
+        self.boards.off.contains_key(&(board, circuit)) && !breakage::is(Break::OffForgotten)
     }
 
     /// The event that said that a circuit stays off.
@@ -60,6 +60,9 @@ impl State {
     /// Boards that are fed from this one, and so on, by circuits that do not stay off.
     pub fn fed_by(&self, board: u16) -> Vec<u16> {
         let mut fed = Vec::new();
+        if breakage::is(Break::FedUnseen) {
+            return fed;
+        }
         let mut from = vec![board];
         while let Some(board) = from.pop() {
             for other in &self.job().boards {
@@ -78,9 +81,15 @@ impl State {
         fed
     }
 
+    /// The board that feeds another one, and the circuit there, as far as the job tells.
+    pub(in crate::sequence) fn feeder_of(&self, board: u16) -> Option<(u16, Option<u16>)> {
+        let known = !breakage::is(Break::FeederUnknown);
+        self.job().feeder_of(board).filter(|_| known)
+    }
+
     /// Whether a board gets its supply: not when the circuit that feeds it stays off.
     pub fn has_its_supply(&self, board: u16) -> bool {
-        match self.job().feeder_of(board) {
+        match self.feeder_of(board) {
             Some((by, Some(circuit))) => !self.stays_off(by, circuit) && self.has_its_supply(by),
             _ => true,
         }
@@ -176,6 +185,9 @@ impl State {
 
     /// Dead boards must be proved dead again, or isolated again from the start.
     pub(super) fn expire_all(&mut self, all: bool) {
+        if breakage::is(Break::AbsenceUnseen) {
+            return;
+        }
         if self.edition() > Edition::First {
             // What was to be done again is asked for anew.
             self.cursor.again = None;
@@ -190,6 +202,9 @@ impl State {
 
     /// Steps of a board's isolation, those of the kinds given, have to be done again.
     pub(super) fn clear_isolation(&mut self, board: u16, which: impl Fn(StepKind) -> bool) {
+        if breakage::is(Break::IsolationStands) {
+            return;
+        }
         let plan = std::sync::Arc::clone(&self.plan);
         for step in plan.isolation(board).filter(|step| which(step.kind)) {
             self.steps.set_at(step.order, None);

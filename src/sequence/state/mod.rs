@@ -1200,6 +1200,9 @@ impl State {
     /// The latest reading between line and neutral of the circuit at 250 V, when it was not sound, or
     /// when what was out for it is back: something may be connected there.
     pub fn suspicion(&self, board: u16, circuit: u16) -> Option<Suspicion> {
+        if breakage::is(Break::SuspicionUnseen) {
+            return None;
+        }
         let asked = self.pending.question.as_ref().map(Question::about);
         let set_aside = |no: EventNo| {
             self.edition > Edition::First

@@ -1,3 +1,4 @@
+use super::super::breakage::{self, Break};
 use super::super::facts::{EventNo, Order, StepId};
 use crate::installation::{Accessory, CircuitKind};
 use crate::quantity::Conductors;
@@ -48,7 +49,7 @@ impl OutEntry {
 
     /// Whether the person said that it is out, and it is not back.
     pub fn is_surely_out(&self) -> bool {
-        self.is_open() && self.ordered.is_none()
+        self.is_open() && (self.ordered.is_none() || breakage::is(Break::OrderedIsOut))
     }
 
     /// Whether no reason makes it right to leave: a link would be a short circuit, and without the
@@ -201,6 +202,9 @@ pub fn place_of(point: &Accessory) -> Place {
 /// live conductor of it; both conductors of the kind where the circuit goes on from there, since
 /// one of two leaves the accessory fed by the other.
 pub(super) fn takes_out(entry: &OutEntry, point: &Accessory, kind: Option<CircuitKind>) -> bool {
+    if breakage::is(Break::AnythingTakesOut) {
+        return true;
+    }
     let here = entry.place.as_ref() == Some(&place_of(point));
     let live = [
         Conductors::L,
