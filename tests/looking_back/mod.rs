@@ -1,6 +1,8 @@
 //! Reports and the review pages.
 
 pub mod browser;
+mod form;
+mod forty;
 mod group;
 mod in_a_browser;
 mod old_board;
