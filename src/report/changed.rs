@@ -7,7 +7,7 @@ use super::csv::{LOOP_AND_CURRENT, of_board};
 use super::schedule::Schedule;
 use super::words;
 use crate::marking::{INSTRUMENT, agree};
-use crate::quantity::{Reading, Relation};
+use crate::quantity::{Reading, parse_value};
 use crate::sequence::{Agenda, Step};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -183,16 +183,10 @@ pub fn changes_since(last: &str, now: &Schedule) -> Option<Vec<Change>> {
 
 /// The reading in a cell of a schedule, with what stands there; nothing where it holds none.
 fn read(cell: &str) -> Option<(String, Reading)> {
+    // An apostrophe stands before what a spreadsheet would take for a formula.
     let shown = cell.trim().trim_start_matches('\'');
-    let number = shown.strip_suffix(" calc").unwrap_or(shown);
-    let (relation, number) = match number.split_at_checked(1) {
-        Some((">", number)) => (Relation::Over, number),
-        Some(("<", number)) => (Relation::Under, number),
-        _ if number == "over range" => return Some((shown.to_owned(), Reading::over_range())),
-        _ => (Relation::Exact, number),
-    };
-    let reading = Reading::exact(number.parse().ok()?).with_relation(relation);
-    Some((shown.to_owned(), reading))
+    let value = shown.strip_suffix(" calc").unwrap_or(shown);
+    Some((shown.to_owned(), parse_value(value).ok()?))
 }
 
 /// The same as text, a line each, with a line before that says how many are not explained.

@@ -78,8 +78,10 @@ pub fn html_of_threads(schedules: &[Schedule]) -> String {
             }
         }
     };
-    whole(
-        &letterhead,
+    let mut seen = schedules.iter().flat_map(|schedule| &schedule.observations);
+    let pictures = letterhead.logo.is_some() || seen.any(|one| !one.photos.is_empty());
+    page_of(
+        policy_with(pictures),
         &format!("Schedule of test results: {title}"),
         STYLE,
         body,
@@ -118,11 +120,12 @@ fn id(name: &str, schedule: &Schedule) -> String {
 
 /// What a page may load: nothing, but a logo that stands in it.
 pub(super) fn policy(letterhead: &Letterhead) -> Markup {
-    let pictures = if letterhead.logo.is_some() {
-        "; img-src data:"
-    } else {
-        ""
-    };
+    policy_with(letterhead.logo.is_some())
+}
+
+/// The same, with whether any picture stands in it.
+fn policy_with(pictures: bool) -> Markup {
+    let pictures = if pictures { "; img-src data:" } else { "" };
     html! {
         meta http-equiv="Content-Security-Policy"
             content=(format!("default-src 'none'; style-src 'unsafe-inline'{pictures}"));
@@ -393,6 +396,9 @@ fn summary(schedule: &Schedule) -> Markup {
         html! {
             strong { (one.code) } " " (one.means) ": " (one.text()) " "
             span.aside { (one.place()) ", event " (one.event) ", " (times.clock(one.at)) }
+            @for photo in &one.photos {
+                img.photo src=(photo.picture.data_uri()) alt=(one.instead_of_photo());
+            }
         }
     });
     let list = |name, title, items| list(schedule, name, title, items);

@@ -31,6 +31,7 @@ mod marks;
 mod page;
 mod palette;
 mod pdf;
+mod photo;
 mod print;
 mod schedule;
 mod standing;
@@ -49,7 +50,9 @@ pub use expected::{COLUMNS, Expected, expected, expected_text};
 pub use form::FormCells;
 pub use front::{KeyCells, KeyResult};
 pub use html::{html, html_of_threads};
-pub use inspection::{InspectionReport, ItemRow, ObservationRow, OutcomeRow, SectionRows};
+pub use inspection::{
+    InspectionReport, ItemRow, ObservationRow, OutcomeRow, PhotoRow, SectionRows,
+};
 pub use json::{json, json_of_threads};
 pub use labels::{labels_html, labels_pdf};
 pub use lessons::{Lesson, LessonKind, lessons};
@@ -60,6 +63,7 @@ pub(crate) use marks::{
 pub use marks::{Sounds, group_html, group_pdf, marks_csv, sheet_html, sheet_pdf};
 pub(crate) use palette::{PALETTE, TABLES};
 pub use pdf::{pdf, pdf_of_threads};
+pub use photo::can_be_printed;
 pub use print::PdfError;
 pub(crate) use schedule::zs_maximum;
 pub use schedule::{

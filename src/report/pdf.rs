@@ -4,6 +4,7 @@ use super::front::{KEY_HEADS, or_dash, protection, standing};
 use super::inspection::{aloud, mark};
 use super::letters::Letters;
 use super::page::{Heads, Lies, Paper, Style};
+use super::photo::drawn;
 use super::print::{PdfError, printed};
 use super::schedule::{BoardSchedule, CircuitRow, HeadingRow, Schedule};
 use super::table::{Table, TableCell};
@@ -109,6 +110,7 @@ fn first_page(paper: &mut Paper, schedule: &Schedule) -> Result<(), PdfError> {
         key_results(paper, board, schedule);
     }
     summary(paper, schedule);
+    photos(paper, schedule);
     signatures(paper, schedule);
     paper.keep(66.0);
     paper.heading("Cautions", 2, 9.0);
@@ -117,6 +119,39 @@ fn first_page(paper: &mut Paper, schedule: &Schedule) -> Result<(), PdfError> {
         paper.text(&known, Style::quiet(7.2));
     }
     Ok(())
+}
+
+/// The photographs of what was seen.
+fn photos(paper: &mut Paper, schedule: &Schedule) {
+    let seen = schedule.observations.iter();
+    for (one, photo) in seen.flat_map(|one| one.photos.iter().map(move |photo| (one, photo))) {
+        let caption = format!(
+            "Observation {}, {}: {} (event {})",
+            one.number,
+            one.code,
+            one.text(),
+            photo.event
+        );
+        match drawn(&photo.picture) {
+            Ok(picture) => {
+                paper.keep(200.0);
+                paper.text(&caption, Style::bold(8.0));
+                paper.photo(
+                    picture,
+                    photo.picture.turned,
+                    (260.0, 180.0),
+                    one.instead_of_photo(),
+                );
+            }
+            // It was drawn when it was added; whatever else it is now, the rest is printed.
+            Err(why) => paper.text(
+                &format!(
+                    "{caption}: its photo can't be drawn on paper ({why}); the web page shows it."
+                ),
+                Style::plain(8.0),
+            ),
+        }
+    }
 }
 
 /// The few results by which each circuit is known.

@@ -568,7 +568,7 @@ impl Schedule {
             departures: departures(log, agenda),
             overrides: overrides(agenda),
             notes: notes(log, agenda),
-            observations: observations(agenda),
+            observations: observations(log, agenda),
             inspection: inspected(agenda),
             open_items: open_items(agenda),
             exceptions: exceptions(log, agenda),

@@ -1170,6 +1170,7 @@ impl Watch {
             event,
             Event::CorrectedAtDesk { .. }
                 | Event::NotTaken { .. }
+                | Event::Photographed { .. }
                 | Event::SoundForgotten { .. }
                 | Event::Struck { .. }
         ) {
@@ -1198,6 +1199,7 @@ impl Watch {
                 | Event::NoteEnded
                 | Event::CalibrationOverdue { .. }
                 | Event::CorrectedAtDesk { .. }
+                | Event::Photographed { .. }
                 | Event::SoundForgotten { .. }
                 | Event::Struck { .. }
                 | Event::Came { .. }

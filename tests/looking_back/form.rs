@@ -211,7 +211,7 @@ fn typed() -> (Site, Log) {
         let words = match &step.ask {
             Ask::Reading(measure) if asked && measure.quantity == Quantity::Insulation => {
                 n += 1;
-                (200 + n).to_string()
+                format!("{} megohms", 200 + n)
             }
             Ask::Reading(measure) if asked && measure.quantity == Quantity::RcdTime => {
                 n += 1;

@@ -7,4 +7,4 @@ mod group;
 mod in_a_browser;
 mod old_board;
 pub mod rehearsal;
-mod reports;
+pub mod reports;

@@ -146,6 +146,7 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         Event::JudgedAnew { of, .. } => amended::judged_anew(*of, after).into_iter().collect(),
         Event::CorrectedAtDesk { .. }
         | Event::Noted { .. }
+        | Event::Photographed { .. }
         | Event::SoundForgotten { .. }
         | Event::Struck { .. } => Vec::new(),
         Event::Probed {

@@ -216,6 +216,7 @@ impl State {
             | Event::Unclear { .. }
             | Event::Asked { .. }
             | Event::CalibrationOverdue { .. } => {}
+            Event::Photographed { of, .. } => self.observations.photographed(*of, no),
             Event::Diagnosed { .. } => self.diagnosed = true,
             Event::Predicted { step, of, .. } => {
                 self.predicted = self.predicted.insert((step.clone(), *of));
@@ -576,6 +577,7 @@ impl State {
                     code: *code,
                     place: place.clone(),
                     noted: Vec::new(),
+                    photos: Vec::new(),
                     withdrawn: false,
                 });
                 self.mode = Mode::Noting;
@@ -618,6 +620,7 @@ impl State {
             event,
             Event::CorrectedAtDesk { .. }
                 | Event::NotTaken { .. }
+                | Event::Photographed { .. }
                 | Event::SoundForgotten { .. }
                 | Event::Struck { .. }
         ) {
