@@ -1,7 +1,9 @@
 use super::{about_log, shown};
 use anyhow::Context;
 use bothhands::log::Log;
-use bothhands::report::{Change, Schedule, Times, changes, changes_since, changes_text};
+use bothhands::report::{
+    Change, PRACTICE_OF, Schedule, Times, changes, changes_since, changes_text,
+};
 use bothhands::sequence::Agenda;
 use bothhands::store::{Mode, Store};
 use clap::Args;
@@ -57,13 +59,7 @@ fn told(changes: &[Change], json: bool) -> anyhow::Result<ExitCode> {
 /// The same where the last visit left a schedule and no log.
 fn beside_a_schedule(args: &ChangedArgs) -> anyhow::Result<ExitCode> {
     let path = args.last.display();
-    let bytes = std::fs::read(&args.last)
-        .with_context(|| format!("{path}: the schedule can't be read; check the path"))?;
-    let text = String::from_utf8(bytes).map_err(|_| {
-        anyhow::anyhow!(
-            "{path}: this is neither a log nor text in UTF-8; take a log, or a schedule as CSV"
-        )
-    })?;
+    let text = schedule_text(&args.last)?;
     let store = Store::open(&args.now, Mode::Read)?;
     let log = Log::read(&store).map_err(|why| about_log(&args.now, why))?;
     let now = Schedule::of(&log, &Times::utc()).map_err(|why| about_log(&args.now, why))?;
@@ -74,6 +70,27 @@ fn beside_a_schedule(args: &ChangedArgs) -> anyhow::Result<ExitCode> {
         )
     };
     told(&changes, args.json)
+}
+
+/// The text of a schedule of a test.
+///
+/// # Errors
+/// When it can't be read, is no text, or is of practice.
+pub(super) fn schedule_text(path: &Path) -> anyhow::Result<String> {
+    let path_shown = path.display();
+    let bytes = std::fs::read(path)
+        .with_context(|| format!("{path_shown}: the schedule can't be read; check the path"))?;
+    let text = String::from_utf8(bytes).map_err(|_| {
+        anyhow::anyhow!(
+            "{path_shown}: this is neither a log nor text in UTF-8; take a log, or a schedule as CSV"
+        )
+    })?;
+    if text.contains(PRACTICE_OF) {
+        anyhow::bail!(
+            "{path_shown}: this schedule is of practice on a simulated installation: nothing was tested; take one of a test"
+        );
+    }
+    Ok(text)
 }
 
 /// Whether a file is a log; else it can only be a schedule.

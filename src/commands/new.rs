@@ -124,7 +124,8 @@ fn told(draft: &Draft) {
 /// What the schedule of the last visit tells, with what it can't tell.
 fn of_a_schedule(last: &Path, draft: Draft) -> anyhow::Result<Draft> {
     let name = last.display().to_string();
-    let (mut draft, left_out) = draft_of_schedule(&table(last)?, &name, draft)?;
+    let (mut draft, left_out) =
+        draft_of_schedule(&super::changed::schedule_text(last)?, &name, draft)?;
     draft.kind = Some(JobKind::PeriodicInspection);
     told(&draft);
     for one in left_out {

@@ -149,7 +149,7 @@ const DETAILS: [(u16, [&str; 17]); 4] = [
             "N/A",
             "32",
             "16",
-            "1.6",
+            "1.60",
             "N/A",
             "N/A",
             "N/A",
@@ -493,9 +493,9 @@ fn every_column_of_the_form_is_filled_from_a_typed_job_and_says_what_the_log_say
     let ze = Said::worst(&said.of_stage(1, None, Stage::ExternalLoop), true);
     let current = |board| Said::worst(&said.of_stage(board, None, Stage::FaultCurrent), true);
     for wanted in [
-        format!("<dt>Zₑ</dt><dd><span><span class=\"value\""),
+        "<dt>Zₑ</dt><dd><span><span class=\"value\"".to_owned(),
         format!(">{ze} Ω</span>"),
-        format!("<dt>Zdb</dt>"),
+        "<dt>Zdb</dt>".to_owned(),
         format!(">{zdb} Ω</span>"),
         format!(">{} kA</span>", current(1)),
         format!(">{} kA</span>", current(2)),
