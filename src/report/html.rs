@@ -524,7 +524,8 @@ fn in_cell(shown: &Shown<'_>) -> Markup {
 /// A result under the form's own marks, which are told in words to whoever can't see them.
 fn marked(cell: &Cell) -> Markup {
     match cell {
-        Cell::Reading { .. } | Cell::Intent { wrong: true, .. } => result_as(cell, &cell.marked()),
+        Cell::Reading { .. } => result(cell),
+        Cell::Intent { wrong: true, .. } => result_as(cell, &cell.marked()),
         Cell::NotPlanned => html! { span.no title=(cell.marked_aloud()) { (cell.marked()) } },
         Cell::Intent { .. } => html! {
             span.value role="img" aria-label=(cell.marked_aloud()) { (cell.marked()) }

@@ -590,7 +590,8 @@ fn circuits_in(paper: &mut Paper, table: &CircuitTable, board: &BoardSchedule) {
 /// A result under the form's own marks, which are read aloud in words.
 fn marked(cell: &Cell) -> TableCell {
     match cell {
-        Cell::Reading { .. } | Cell::Intent { wrong: true, .. } => result_as(cell, &cell.marked()),
+        Cell::Reading { .. } => result(cell),
+        Cell::Intent { wrong: true, .. } => result_as(cell, &cell.marked()),
         _ => TableCell::plain(cell.marked()).aloud(cell.marked_aloud()),
     }
 }

@@ -525,7 +525,6 @@ fn every_column_of_the_form_is_filled_from_a_typed_job_and_says_what_the_log_say
             ("circuit", 0),
             ("type of wiring", 2),
             ("reference method", 3),
-            ("points", 4),
             ("live conductors mm2", 5),
             ("cpc mm2", 6),
             ("longest disconnection s", 7),
