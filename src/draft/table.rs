@@ -10,7 +10,14 @@ use std::collections::BTreeMap;
 const COLUMNS: [(Column, &[&str]); 17] = [
     (
         Column::Number,
-        &["number", "no", "circuit", "way", "circuit number"],
+        &[
+            "number",
+            "no",
+            "circuit",
+            "way",
+            "circuit number",
+            "circuit no",
+        ],
     ),
     (
         Column::Name,
@@ -339,22 +346,20 @@ fn feeder(text: &str) -> Option<String> {
 fn heads(columns: &[String], schedule: bool, problems: &mut Vec<Problem>) -> Vec<Option<Heads>> {
     let mut problem = |text: String| problems.push(Problem { line: 1, text });
     let plainly: Vec<String> = columns.iter().map(|name| plain(name)).collect();
-    let has = |wanted: &str| plainly.iter().any(|name| name == wanted);
-    let number_elsewhere = ["number", "no", "way", "circuit number"]
-        .iter()
-        .any(|name| has(name));
-    let device_elsewhere = ["device", "protective device", "device type"]
-        .iter()
-        .any(|name| has(name));
-    let kind_elsewhere = ["kind", "sort", "circuit kind", "circuit type"]
-        .iter()
-        .any(|name| has(name));
+    let elsewhere = |wanted: Column, but: &str| {
+        let mut others = plainly.iter().filter(|name| *name != but);
+        others.any(|name| column(name) == Some(Heads::Circuit(wanted)))
+    };
     let mut known: Vec<Option<Heads>> = Vec::new();
     for (name, plainly) in columns.iter().zip(&plainly) {
         let found = match plainly.as_str() {
             // Beside a number "circuit" is what it is called; beside a device "type" is what sort it is.
-            "circuit" if number_elsewhere && !schedule => Some(Heads::Circuit(Column::Name)),
-            "type" if device_elsewhere && !kind_elsewhere => Some(Heads::Circuit(Column::Kind)),
+            "circuit" if !schedule && elsewhere(Column::Number, "circuit") => {
+                Some(Heads::Circuit(Column::Name))
+            }
+            "type" if elsewhere(Column::Device, "type") && !elsewhere(Column::Kind, "type") => {
+                Some(Heads::Circuit(Column::Kind))
+            }
             // A schedule tells standard and type of a device together before it tells them apart.
             "device type" if schedule => None,
             name => column(name),
@@ -429,7 +434,7 @@ mod tests {
             let circuits = circuits_of_table(text, "c.csv").unwrap();
             circuits.iter().map(read_back).collect::<Vec<_>>()
         };
-        let wanted = ["Circuit 2, boat store; radial; BS EN 60898 B 20 A."];
+        let wanted = ["Circuit 2, boat store; radial; BS EN 60898 B 20 A; no points given."];
         assert_eq!(
             told("Number,Circuit,Type,Device\n2,boat store,Radial,B20\n"),
             wanted
