@@ -474,14 +474,16 @@ fn board_page(board: &BoardSchedule, schedule: &Schedule) -> Markup {
 
 fn circuits(board: &BoardSchedule, schedule: &Schedule) -> Markup {
     html! {
-        dl.heading aria-label={ "Heading of board " (board.number) } {
-            @for row in &board.heading { div {
-                dt { (row.what) }
-                dd { @match row.cell() {
-                    Some(cell) => (result_as(cell, &row.text())),
-                    None => (row.text()),
+        div role="region" aria-label={ "Heading of board " (board.number) } {
+            dl.heading {
+                @for row in &board.heading { div {
+                    dt { (row.what) }
+                    dd { @match row.cell() {
+                        Some(cell) => (result_as(cell, &row.text())),
+                        None => (row.text()),
+                    } }
                 } }
-            } }
+            }
         }
         @for table in tables(schedule, board) { (circuits_in(&table, board)) }
         p.aside { (MARKS) }
