@@ -49,6 +49,7 @@ enum Command {
     Merge(commands::merge::MergeArgs),
     Lessons(commands::lessons::LessonsArgs),
     ForgetSound(commands::forget_sound::ForgetSoundArgs),
+    Photo(commands::photo::PhotoArgs),
     #[cfg(feature = "hand-in")]
     HandIn(commands::hand_in::HandInArgs),
     Completions(commands::completions::Args),
@@ -88,6 +89,7 @@ fn main() -> ExitCode {
         Command::Merge(args) => commands::merge::run(args),
         Command::Lessons(args) => commands::lessons::run(args),
         Command::ForgetSound(args) => commands::forget_sound::run(args),
+        Command::Photo(args) => commands::photo::run(args),
         #[cfg(feature = "hand-in")]
         Command::HandIn(args) => commands::hand_in::run(&args),
         Command::Completions(args) => commands::completions::run(&args, command),

@@ -59,6 +59,13 @@ const EXAMPLES: &[(&str, &[(&str, &str)])] = &[
         )],
     ),
     (
+        "photo",
+        &[(
+            "bothhands photo job.db lid.jpg --observation 1",
+            "a photo of the first observation",
+        )],
+    ),
+    (
         "forget-sound",
         &[(
             "bothhands forget-sound job.db --all",

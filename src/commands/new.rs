@@ -8,7 +8,7 @@ use super::{shown, source};
 use anyhow::{Context, bail};
 use bothhands::config;
 use bothhands::dialogue::{Beside, Input, InputSource, TypedLines, Wanted};
-use bothhands::draft::{Draft, Interview, circuits_of_table, read_back};
+use bothhands::draft::{Draft, Interview, boards_of_table, draft_of_schedule, read_back};
 use bothhands::grammar::{Grammar, Intent};
 use bothhands::installation::JobKind;
 use bothhands::speech::{Decision, DecodeContext, Recogniser, Recognition};
@@ -30,12 +30,14 @@ pub(crate) struct Args {
     #[arg(value_name = "FILE", default_value = "job.toml")]
     file: PathBuf,
     /// Take the circuits from a table (CSV): the first line names the columns, in any order, of
-    /// number, name, kind, device, amps, breaking kA, rcd, sizes, metres, points. `-` is standard input.
+    /// number, name, kind, device, amps, breaking kA, rcd, sizes, metres, points; of several boards with
+    /// board, board name and fed from besides. `-` is standard input.
     #[arg(long, value_name = "CIRCUITS.csv", conflicts_with = "ask")]
     from: Option<PathBuf>,
-    /// Take everything from the log of the last visit: its job as it was at the end, as a periodic inspection.
+    /// Take everything from the log of the last visit: its job as it was at the end, as a periodic inspection;
+    /// or, where there is no log, what its schedule tells (CSV, as `bothhands schedule LOG --csv FILE` writes it).
     /// `bothhands changed` compares the readings afterwards.
-    #[arg(long, value_name = "DB", conflicts_with_all = ["ask", "from"])]
+    #[arg(long, value_name = "LAST", conflicts_with_all = ["ask", "from"])]
     last: Option<PathBuf>,
     /// Ask one thing at a time, and take a whole circuit in one line: "circuit three, ring, thirty-two
     /// amp B, RCBO, eight sockets".
@@ -71,13 +73,14 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         ..Draft::default()
     };
     if let Some(last) = &args.last {
-        return of_the_last_visit(last, &args.file, draft);
+        if super::changed::is_log(last)? {
+            return of_the_last_visit(last, &args.file, draft);
+        }
+        draft = of_a_schedule(last, draft)?;
     }
     if let Some(from) = &args.from {
-        draft.circuits = circuits_of_table(&table(from)?, &from.display().to_string())?;
-        for circuit in &draft.circuits {
-            shown::note(read_back(circuit));
-        }
+        draft.boards = boards_of_table(&table(from)?, &from.display().to_string())?;
+        told(&draft);
     } else if args.ask {
         draft = asked(draft, args)?;
     }
@@ -103,6 +106,40 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         ),
     })?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// Reads back the circuits of each board.
+fn told(draft: &Draft) {
+    for board in &draft.boards {
+        if draft.boards.len() > 1 {
+            let name = board.name.as_deref().unwrap_or("without a name");
+            shown::note(format!("Board {}, {name}:", board.number));
+        }
+        for circuit in &board.circuits {
+            shown::note(read_back(circuit));
+        }
+    }
+}
+
+/// What the schedule of the last visit tells, with what it can't tell.
+fn of_a_schedule(last: &Path, draft: Draft) -> anyhow::Result<Draft> {
+    let name = last.display().to_string();
+    let (mut draft, left_out) =
+        draft_of_schedule(&super::changed::schedule_text(last)?, &name, draft)?;
+    draft.kind = Some(JobKind::PeriodicInspection);
+    told(&draft);
+    for one in left_out {
+        shown::note(format!(
+            "{name}:{}: left out, add it by hand: {}",
+            one.line, one.text
+        ));
+    }
+    shown::note(format!(
+        "A schedule does not tell all of a job: look through cables that are not copper in PVC, points and \
+         electronics on them, bonds, sources, and RCDs of several circuits, which stand at each circuit here. \
+         After the tests `bothhands changed {name} LOG` tells what reads otherwise."
+    ));
+    Ok(draft)
 }
 
 /// The job of the last visit, to be tested again by whoever and with what the configuration names.

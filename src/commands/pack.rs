@@ -55,7 +55,7 @@ pub(crate) fn run(args: PackArgs) -> anyhow::Result<ExitCode> {
     };
     store.export(&mut log, &sounds)?;
     let heads = store.heads()?;
-    let files: [(&str, Vec<u8>); 8] = [
+    let mut files: Vec<(String, Vec<u8>)> = [
         (
             "README.txt",
             readme(&schedules, &heads, args.sounds, &times).into_bytes(),
@@ -67,7 +67,10 @@ pub(crate) fn run(args: PackArgs) -> anyhow::Result<ExitCode> {
         ("circuits.csv", report::csv_of_threads(&schedules).into()),
         ("schedule.json", report::json_of_threads(&schedules).into()),
         ("log.jsonl", log),
-    ];
+    ]
+    .map(|(name, bytes)| (name.to_owned(), bytes))
+    .into();
+    files.extend(photos(&schedules));
     let archive = packed(&files, stamp(&schedules))
         .with_context(|| format!("{}: no archive can be made of it", db.display()))?;
     let path = match args.output {
@@ -104,7 +107,7 @@ fn stamp(schedules: &[Schedule]) -> DateTime {
     .unwrap_or_default()
 }
 
-fn packed(files: &[(&str, Vec<u8>)], at: DateTime) -> zip::result::ZipResult<Vec<u8>> {
+fn packed(files: &[(String, Vec<u8>)], at: DateTime) -> zip::result::ZipResult<Vec<u8>> {
     let mut archive = ZipWriter::new(Cursor::new(Vec::new()));
     let options = SimpleFileOptions::default()
         .compression_method(CompressionMethod::Deflated)
@@ -112,10 +115,29 @@ fn packed(files: &[(&str, Vec<u8>)], at: DateTime) -> zip::result::ZipResult<Vec
         .system(System::Unix)
         .unix_permissions(0o644);
     for (name, bytes) in files {
-        archive.start_file(*name, options)?;
+        archive.start_file(name.as_str(), options)?;
         archive.write_all(bytes)?;
     }
     Ok(archive.finish()?.into_inner())
+}
+
+/// The photographs of what was seen, named after it.
+fn photos(schedules: &[Schedule]) -> Vec<(String, Vec<u8>)> {
+    let mut files = Vec::new();
+    for schedule in schedules {
+        let thread = match &schedule.thread {
+            Some(thread) if schedules.len() > 1 => format!("thread-{}-", thread.number),
+            _ => String::new(),
+        };
+        for one in &schedule.observations {
+            for (n, photo) in (1..).zip(&one.photos) {
+                let ending = photo.picture.kind.ending();
+                let name = format!("photos/{thread}observation-{}-{n}.{ending}", one.number);
+                files.extend(photo.picture.file().map(|bytes| (name, bytes)));
+            }
+        }
+    }
+    files
 }
 
 /// What is in the archive, and how it is checked.
@@ -141,8 +163,13 @@ fn readme(schedules: &[Schedule], heads: &[Head], sounds: bool, times: &Times) -
          customer.html, customer.pdf  what was done and found, in plain words\n\
          circuits.csv                 the circuits, for a spreadsheet\n\
          schedule.json                all of the schedule, for other programs\n\
-         log.jsonl                    every event of the session, {}\n",
+         {}log.jsonl                    every event of the session, {}\n",
         report::RECORD_OF,
+        if photos(schedules).is_empty() {
+            ""
+        } else {
+            "photos                       of what was observed, by its number\n         "
+        },
         if sounds {
             "with its sound"
         } else {

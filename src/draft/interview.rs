@@ -1,7 +1,7 @@
 //! A new job by questions and answers, one thing at a time; what was understood is read back, and can
 //! be put right until the end.
 
-use super::template::{Draft, tester_uses};
+use super::template::{BoardDraft, Draft, tester_uses};
 use super::words::{CircuitWords, circuit_number, read_back};
 use crate::grammar::number::in_digits;
 use crate::installation::{Circuit, Earthing, Instrument, JobKind, NotClear, Phases, Source, day};
@@ -48,6 +48,7 @@ pub struct Interview {
     /// Questions whose answer is known from elsewhere.
     known: Vec<Ask>,
     draft: Draft,
+    board: Option<String>,
     circuits: Vec<CircuitWords>,
 }
 
@@ -65,6 +66,7 @@ impl Interview {
             asked: 0,
             known,
             draft,
+            board: None,
             circuits: Vec::new(),
         }
     }
@@ -257,7 +259,7 @@ impl Interview {
             }
             Ask::Instrument => self.instrument(line)?,
             Ask::Board => {
-                self.draft.board = Some(line.to_owned());
+                self.board = Some(line.to_owned());
                 line.to_owned()
             }
             Ask::Circuits => return self.circuit_line(line),
@@ -458,8 +460,14 @@ impl Interview {
     /// # Errors
     /// Never in practice: each circuit was whole when it was taken.
     pub fn draft(&self) -> Result<Draft, NotClear> {
-        Ok(Draft {
+        let board = BoardDraft {
+            number: 1,
+            name: self.board.clone(),
+            fed_from: None,
             circuits: self.circuits()?,
+        };
+        Ok(Draft {
+            boards: vec![board],
             ..self.draft.clone()
         })
     }

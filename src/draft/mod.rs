@@ -6,6 +6,6 @@ mod template;
 mod words;
 
 pub use interview::Interview;
-pub use table::circuits_of_table;
-pub use template::Draft;
+pub use table::{boards_of_table, draft_of_schedule};
+pub use template::{BoardDraft, Draft};
 pub use words::{CircuitWords, added, pieces, read_back, spoken};

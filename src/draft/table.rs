@@ -1,39 +1,94 @@
 //! Circuits from a table: comma-separated values with the columns named in the first line, in any
-//! order.
+//! order. A schedule of the last visit is one such table, with columns for its results besides.
 
+use super::template::{BoardDraft, Draft};
 use super::words::{CircuitWords, Column};
 use crate::installation::{Circuit, JobError, Problem, nearest};
 use std::collections::BTreeMap;
 
-/// The columns, by their names in the first line.
-const COLUMNS: [(Column, &[&str]); 10] = [
-    (Column::Number, &["number", "no", "circuit", "way"]),
+/// The columns of a circuit, by their names in the first line.
+const COLUMNS: [(Column, &[&str]); 17] = [
+    (
+        Column::Number,
+        &[
+            "number",
+            "no",
+            "circuit",
+            "way",
+            "circuit number",
+            "circuit no",
+        ],
+    ),
     (
         Column::Name,
-        &["name", "description", "designation", "what"],
+        &["name", "description", "designation", "what", "circuit name"],
     ),
-    (Column::Kind, &["kind", "sort", "circuit kind"]),
-    (Column::Device, &["device", "protective device", "type"]),
-    (Column::Amps, &["amps", "rating", "in", "a"]),
+    (
+        Column::Kind,
+        &["kind", "sort", "circuit kind", "circuit type"],
+    ),
+    (
+        Column::Device,
+        &["device", "protective device", "type", "device type"],
+    ),
+    (Column::Amps, &["amps", "rating", "in", "a", "rating a"]),
     (
         Column::Breaking,
-        &["breaking ka", "breaking capacity", "breaking", "ka", "icn"],
+        &[
+            "breaking ka",
+            "breaking capacity",
+            "breaking",
+            "ka",
+            "icn",
+            "breaking capacity ka",
+        ],
     ),
     (Column::Rcd, &["rcd", "rcd ma", "ma"]),
+    (Column::RcdType, &["rcd type"]),
     (Column::Sizes, &["sizes", "size", "cable", "mm2", "csa"]),
-    (Column::Metres, &["metres", "length", "m"]),
+    (Column::Live, &["live conductors mm2", "live mm2"]),
+    (Column::Cpc, &["cpc mm2"]),
+    (Column::Metres, &["metres", "length", "m", "cable m"]),
     (Column::Points, &["points", "outlets", "accessories"]),
+    (Column::Phases, &["phases", "circuit phases"]),
+    (Column::Wiring, &["type of wiring", "wiring"]),
+    (Column::Method, &["reference method", "method"]),
+    (Column::Afdd, &["afdd"]),
 ];
 
-/// The circuits of a table; `name` is how messages call it.
+/// Columns of the board that a circuit is on.
+const OF_BOARD: [(OfBoard, &[&str]); 3] = [
+    (OfBoard::Number, &["board", "board number", "db"]),
+    (OfBoard::Name, &["board name"]),
+    (
+        OfBoard::FedFrom,
+        &["fed from", "supplied from", "board supplied from"],
+    ),
+];
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum OfBoard {
+    Number,
+    Name,
+    FedFrom,
+}
+
+/// What a column of the first line is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Heads {
+    Circuit(Column),
+    Board(OfBoard),
+}
+
+/// The boards of a table with their circuits, in its order; `name` is how messages call it.
 ///
 /// # Errors
 /// [`JobError`] with everything that is wrong, each with its line and column.
-pub fn circuits_of_table(text: &str, name: &str) -> Result<Vec<Circuit>, JobError> {
+pub fn boards_of_table(text: &str, name: &str) -> Result<Vec<BoardDraft>, JobError> {
     let mut problems = Vec::new();
-    let circuits = read(text, &mut problems);
+    let boards = Rows::read(text, false, &mut problems).boards;
     if problems.is_empty() {
-        Ok(circuits)
+        Ok(boards)
     } else {
         Err(JobError {
             name: name.to_owned(),
@@ -42,151 +97,378 @@ pub fn circuits_of_table(text: &str, name: &str) -> Result<Vec<Circuit>, JobErro
     }
 }
 
-fn read(text: &str, problems: &mut Vec<Problem>) -> Vec<Circuit> {
-    let text = text.trim_start_matches('\u{feff}');
-    let first = text.lines().next().unwrap_or_default();
-    let count = |mark: char| first.matches(mark).count();
-    let mark = [b',', b';', b'\t']
-        .into_iter()
-        .max_by_key(|mark| (count(char::from(*mark)), *mark == b','))
-        .unwrap_or(b',');
-    let mut table = csv::ReaderBuilder::new()
-        .delimiter(mark)
-        .flexible(true)
-        .trim(csv::Trim::All)
-        .from_reader(text.as_bytes());
-    let mut problem = |line: usize, text: String| problems.push(Problem { line, text });
-    let columns = match table.headers() {
-        Ok(names) => names.iter().map(str::to_owned).collect::<Vec<_>>(),
-        Err(why) => {
-            problem(1, format!("this is no table: {why}"));
-            return Vec::new();
-        }
+/// A draft with what a schedule of the last visit (CSV) tells of its job, and what of it was not
+/// understood and is left out, each with its line.
+///
+/// # Errors
+/// [`JobError`] when it is no such schedule.
+pub fn draft_of_schedule(
+    text: &str,
+    name: &str,
+    draft: Draft,
+) -> Result<(Draft, Vec<Problem>), JobError> {
+    let mut problems = Vec::new();
+    let rows = Rows::read(text, true, &mut problems);
+    let is_one = ["board", "circuit", "site", "record"]
+        .iter()
+        .all(|head| rows.heads.iter().any(|name| name == head));
+    if !is_one || rows.boards.is_empty() {
+        let text =
+            "this is no schedule that was exported as CSV; a table of circuits is for `bothhands \
+                    new --from`"
+                .to_owned();
+        let why = Problem { line: 1, text };
+        return Err(JobError {
+            name: name.to_owned(),
+            problems: vec![why],
+        });
+    }
+    let told = |head: &str| {
+        let at = rows.heads.iter().position(|name| name == head)?;
+        let cell = rows.first.get(at)?.trim();
+        (!cell.is_empty()).then(|| cell.to_owned())
     };
-    let mut known = Vec::new();
-    for name in &columns {
-        let column = column(name);
-        if column.is_none() && !name.is_empty() {
-            let names = COLUMNS
-                .iter()
-                .filter_map(|(_, names)| names.first().copied());
+    let draft = Draft {
+        title: told("title"),
+        site: told("site"),
+        tester: draft.tester.or_else(|| told("tester")),
+        supervisor: draft.supervisor.or_else(|| told("supervisor")),
+        earthing: told("earthing").and_then(|word| word.parse().ok()),
+        phases: told("supply phases").and_then(|word| match word.as_str() {
+            "1" => Some(crate::installation::Phases::Single),
+            "3" => Some(crate::installation::Phases::Three),
+            _ => None,
+        }),
+        boards: rows.boards,
+        ..draft
+    };
+    Ok((draft, problems))
+}
+
+/// What a table holds.
+struct Rows {
+    heads: Vec<String>,
+    /// The cells of its first row.
+    first: csv::StringRecord,
+    boards: Vec<BoardDraft>,
+}
+
+impl Rows {
+    /// Reads it. In a schedule, columns that are not known hold results, and what of a circuit is not
+    /// understood is left out of it.
+    fn read(text: &str, schedule: bool, problems: &mut Vec<Problem>) -> Self {
+        let mut rows = Self {
+            heads: Vec::new(),
+            first: csv::StringRecord::new(),
+            boards: Vec::new(),
+        };
+        rows.take(text, schedule, problems);
+        rows
+    }
+
+    fn take(&mut self, text: &str, schedule: bool, problems: &mut Vec<Problem>) {
+        let text = text.trim_start_matches('\u{feff}');
+        let first = text.lines().next().unwrap_or_default();
+        let count = |mark: char| first.matches(mark).count();
+        let mark = [b',', b';', b'\t']
+            .into_iter()
+            .max_by_key(|mark| (count(char::from(*mark)), *mark == b','))
+            .unwrap_or(b',');
+        let mut table = csv::ReaderBuilder::new()
+            .delimiter(mark)
+            .flexible(true)
+            .trim(csv::Trim::All)
+            .from_reader(text.as_bytes());
+        let columns = match table.headers() {
+            Ok(names) => names.iter().map(str::to_owned).collect::<Vec<_>>(),
+            Err(why) => {
+                problems.push(Problem {
+                    line: 1,
+                    text: format!("this is no table: {why}"),
+                });
+                return;
+            }
+        };
+        let known = heads(&columns, schedule, problems);
+        self.heads = columns.iter().map(|name| plain(name)).collect();
+        // Where each circuit of each board stands.
+        let mut seen: BTreeMap<(u16, u16), usize> = BTreeMap::new();
+        for record in table.records() {
+            let record = match record {
+                Ok(record) => record,
+                Err(why) => {
+                    let line = why.position().map_or(0, csv::Position::line);
+                    problems.push(Problem {
+                        line: usize::try_from(line).unwrap_or(0),
+                        text: format!("this line can't be read: {why}"),
+                    });
+                    continue;
+                }
+            };
+            let line = record.position().map_or(0, csv::Position::line);
+            let line = usize::try_from(line).unwrap_or(0);
+            if record.iter().all(str::is_empty) {
+                continue;
+            }
+            if record.len() > columns.len() {
+                problems.push(Problem {
+                    line,
+                    text: format!(
+                        "{} values, but the first line names {} columns: put a value that holds a comma in \
+                         double quotes",
+                        record.len(),
+                        columns.len()
+                    ),
+                });
+                continue;
+            }
+            if self.first.is_empty() {
+                self.first = record.clone();
+            }
+            let mut cells: Vec<_> = known.iter().zip(&columns).zip(&record).collect();
+            let of_board = |wanted: OfBoard| {
+                let mut cells = cells.iter();
+                let cell = cells.find(|((head, _), _)| **head == Some(Heads::Board(wanted)));
+                cell.map(|(_, cell)| *cell).filter(|cell| !cell.is_empty())
+            };
+            let (number, name, fed_from) = (
+                of_board(OfBoard::Number),
+                of_board(OfBoard::Name),
+                of_board(OfBoard::FedFrom),
+            );
+            let at = self.board(number, name, fed_from);
+            // The device comes first, so that a rated current or residual current is added to it.
+            cells.sort_by_key(|((head, _), _)| match head {
+                Some(Heads::Circuit(column)) => Some(*column),
+                _ => None,
+            });
+            let mut words = CircuitWords::default();
+            let mut wrong = false;
+            for ((head, name), cell) in cells {
+                let Some(Heads::Circuit(column)) = head else {
+                    continue;
+                };
+                if let Err(why) = words.take_column(*column, cell) {
+                    problems.push(Problem {
+                        line,
+                        text: format!("column \"{name}\": {why}"),
+                    });
+                    wrong = !schedule;
+                }
+            }
+            let Some(board) = self.boards.get_mut(at).filter(|_| !wrong) else {
+                continue;
+            };
+            let next = board.circuits.iter().map(|c: &Circuit| c.number).max();
+            match words.circuit(next.unwrap_or(0).saturating_add(1)) {
+                Ok(circuit) => {
+                    let number = circuit.number;
+                    if let Some(before) = seen.insert((board.number, number), line) {
+                        problems.push(Problem {
+                            line,
+                            text: format!(
+                                "circuit {number} stands in line {before} too: give each its own number"
+                            ),
+                        });
+                    }
+                    board.circuits.push(circuit);
+                }
+                Err(why) => problems.push(Problem {
+                    line,
+                    text: why.to_string(),
+                }),
+            }
+        }
+        let none = self.boards.iter().all(|board| board.circuits.is_empty());
+        if none && problems.is_empty() {
+            problems.push(Problem {
+                line: 0,
+                text: "there is no circuit in it: one line each, below the names of the columns"
+                    .to_owned(),
+            });
+        }
+    }
+
+    /// Which of the boards a row is of: that with its number or its name, or else a new one. Without
+    /// a column for it all circuits are of one board.
+    fn board(&mut self, said: Option<&str>, name: Option<&str>, fed_from: Option<&str>) -> usize {
+        let number = said.and_then(|said| {
+            let said = said.to_lowercase();
+            let digits = said.strip_prefix("board ").unwrap_or(&said).trim();
+            digits.parse::<u16>().ok()
+        });
+        // What is no number is its name.
+        let name = name.or(said.filter(|_| number.is_none()));
+        let found = self.boards.iter().position(|board| match (number, name) {
+            (Some(number), _) => board.number == number,
+            (None, Some(name)) => board.name.as_deref() == Some(name),
+            (None, None) => true,
+        });
+        let at = found.unwrap_or_else(|| {
+            let next = self.boards.iter().map(|board| board.number).max();
+            self.boards.push(BoardDraft {
+                number: number.unwrap_or_else(|| next.unwrap_or(0).saturating_add(1)),
+                ..BoardDraft::default()
+            });
+            self.boards.len().saturating_sub(1)
+        });
+        if let Some(board) = self.boards.get_mut(at) {
+            let named = name.map(str::to_owned);
+            board.name = board.name.take().or(named);
+            let fed_from = fed_from.and_then(feeder);
+            board.fed_from = board.fed_from.take().or(fed_from);
+        }
+        at
+    }
+}
+
+/// "board 1, circuit 7", of that alone or with its name and device behind it; nothing for the origin.
+fn feeder(text: &str) -> Option<String> {
+    let small = text.to_lowercase();
+    let digits = |word: &str| {
+        let (_, after) = small.split_once(word)?;
+        let number: String = after
+            .trim_start()
+            .chars()
+            .take_while(char::is_ascii_digit)
+            .collect();
+        number.parse::<u16>().ok()
+    };
+    match (digits("board"), digits("circuit")) {
+        (Some(board), Some(circuit)) => Some(format!("board {board}, circuit {circuit}")),
+        _ if small.is_empty() || small.contains("origin") => None,
+        // `check` says what is wrong with it.
+        _ => Some(text.to_owned()),
+    }
+}
+
+/// What each column is; what is wrong with the first line.
+fn heads(columns: &[String], schedule: bool, problems: &mut Vec<Problem>) -> Vec<Option<Heads>> {
+    let mut problem = |text: String| problems.push(Problem { line: 1, text });
+    let plainly: Vec<String> = columns.iter().map(|name| plain(name)).collect();
+    let elsewhere = |wanted: Column, but: &str| {
+        let mut others = plainly.iter().filter(|name| *name != but);
+        others.any(|name| column(name) == Some(Heads::Circuit(wanted)))
+    };
+    let mut known: Vec<Option<Heads>> = Vec::new();
+    for (name, plainly) in columns.iter().zip(&plainly) {
+        let found = match plainly.as_str() {
+            // Beside a number "circuit" is what it is called; beside a device "type" is what sort it is.
+            "circuit" if !schedule && elsewhere(Column::Number, "circuit") => {
+                Some(Heads::Circuit(Column::Name))
+            }
+            "type" if elsewhere(Column::Device, "type") && !elsewhere(Column::Kind, "type") => {
+                Some(Heads::Circuit(Column::Kind))
+            }
+            // A schedule tells standard and type of a device together before it tells them apart.
+            "device type" if schedule => None,
+            name => column(name),
+        };
+        if found.is_none() && !name.is_empty() && !schedule {
+            let names = COLUMNS.iter().map(|(_, names)| names);
+            let names = names.chain(OF_BOARD.iter().map(|(_, names)| names));
+            let names = names.filter_map(|names| names.first().copied());
             let meant = nearest(name, names.clone());
             let meant = meant.map(|near| format!(", did you mean \"{near}\"?"));
-            problem(
-                1,
-                format!(
-                    "column \"{name}\" is not known{} The columns are {}",
-                    meant.unwrap_or_else(|| ".".to_owned()),
-                    names.collect::<Vec<_>>().join(", ")
-                ),
-            );
+            problem(format!(
+                "column \"{name}\" is not known{} The columns are {}",
+                meant.unwrap_or_else(|| ".".to_owned()),
+                names.collect::<Vec<_>>().join(", ")
+            ));
         }
-        if column.is_some() && known.contains(&column) {
-            problem(1, format!("column \"{name}\" stands twice: leave one out"));
+        if found.is_some() && known.contains(&found) {
+            problem(format!("column \"{name}\" stands twice: leave one out"));
         }
-        known.push(column);
+        known.push(found);
     }
-    if !known.contains(&Some(Column::Kind)) && !known.contains(&None) {
+    let kind = Some(Heads::Circuit(Column::Kind));
+    if !known.contains(&kind) && !known.contains(&None) {
         problem(
-            1,
             "there is no column \"kind\": it says ring, radial, lighting, cooker and so on; the first \
              line names the columns"
                 .to_owned(),
         );
     }
-    let mut circuits = Vec::new();
-    let mut seen: BTreeMap<u16, usize> = BTreeMap::new();
-    for record in table.records() {
-        let record = match record {
-            Ok(record) => record,
-            Err(why) => {
-                let line = why.position().map_or(0, csv::Position::line);
-                problem(
-                    usize::try_from(line).unwrap_or(0),
-                    format!("this line can't be read: {why}"),
-                );
-                continue;
-            }
-        };
-        let line = record.position().map_or(0, csv::Position::line);
-        let line = usize::try_from(line).unwrap_or(0);
-        if record.iter().all(str::is_empty) {
-            continue;
-        }
-        if record.len() > columns.len() {
-            problem(
-                line,
-                format!(
-                    "{} values, but the first line names {} columns: put a value that holds a comma in \
-                     double quotes",
-                    record.len(),
-                    columns.len()
-                ),
-            );
-            continue;
-        }
-        let mut words = CircuitWords::default();
-        let mut wrong = false;
-        // The device comes first, so that a rated current or residual current is added to it.
-        let mut cells: Vec<_> = known.iter().zip(&columns).zip(&record).collect();
-        cells.sort_by_key(|((column, _), _)| **column);
-        for ((column, name), cell) in cells {
-            let Some(column) = column else { continue };
-            if let Err(why) = words.take_column(*column, cell) {
-                problem(line, format!("column \"{name}\": {why}"));
-                wrong = true;
-            }
-        }
-        if wrong {
-            continue;
-        }
-        let next = circuits
-            .iter()
-            .map(|c: &Circuit| c.number)
-            .max()
-            .unwrap_or(0);
-        match words.circuit(next.saturating_add(1)) {
-            Ok(circuit) => {
-                if let Some(before) = seen.insert(circuit.number, line) {
-                    let number = circuit.number;
-                    problem(
-                        line,
-                        format!(
-                            "circuit {number} stands in line {before} too: give each its own number"
-                        ),
-                    );
-                }
-                circuits.push(circuit);
-            }
-            Err(why) => problem(line, why.to_string()),
-        }
-    }
-    if circuits.is_empty() && problems.is_empty() {
-        problems.push(Problem {
-            line: 0,
-            text: "there is no circuit in it: one line each, below the names of the columns"
-                .to_owned(),
-        });
-    }
-    circuits
+    known
 }
 
-fn column(name: &str) -> Option<Column> {
+/// A name of a column without its dress.
+fn plain(name: &str) -> String {
     let name = name
         .trim()
         .to_lowercase()
-        .replace(['_', '-', '(', ')'], " ");
-    let name = name.split_whitespace().collect::<Vec<_>>().join(" ");
-    let found = COLUMNS
+        .replace(['_', '-', '(', ')', '.'], " ")
+        .replace('²', "2");
+    name.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+fn column(name: &str) -> Option<Heads> {
+    let of_circuit = COLUMNS
         .iter()
-        .find(|(_, names)| names.contains(&name.as_str()));
-    found.map(|(column, _)| *column)
+        .find(|(_, names)| names.contains(&name))
+        .map(|(column, _)| Heads::Circuit(*column));
+    let of_board = OF_BOARD
+        .iter()
+        .find(|(_, names)| names.contains(&name))
+        .map(|(column, _)| Heads::Board(*column));
+    of_circuit.or(of_board)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::draft::read_back;
+
+    fn circuits_of_table(text: &str, name: &str) -> Result<Vec<Circuit>, JobError> {
+        boards_of_table(text, name).map(|boards| {
+            boards
+                .into_iter()
+                .flat_map(|board| board.circuits)
+                .collect()
+        })
+    }
+
+    #[test]
+    fn headings_are_taken_as_people_write_them() {
+        let told = |text| {
+            let circuits = circuits_of_table(text, "c.csv").unwrap();
+            circuits.iter().map(read_back).collect::<Vec<_>>()
+        };
+        let wanted = ["Circuit 2, boat store; radial; BS EN 60898 B 20 A; no points given."];
+        assert_eq!(
+            told("Number,Circuit,Type,Device\n2,boat store,Radial,B20\n"),
+            wanted
+        );
+        assert_eq!(
+            told("Circuit,Description,Type,Kind\n2,boat store,B20,radial\n"),
+            wanted
+        );
+        assert_eq!(
+            told("Circuit No.,Name,Circuit Type,Device\n2,boat store,radial,B20\n"),
+            wanted
+        );
+    }
+
+    #[test]
+    fn boards_are_told_by_number_or_by_name() {
+        let text = "board,board name,fed from,number,kind,device\n\
+                    1,main board,,1,distribution,B32\n\
+                    3,bay board,\"board 1, circuit 1\",1,ring,B32\n\
+                    1,main board,,2,lighting,B6\n";
+        let boards = boards_of_table(text, "b.csv").unwrap();
+        let told: Vec<_> = boards
+            .iter()
+            .map(|b| (b.number, b.circuits.len(), b.fed_from.as_deref()))
+            .collect();
+        assert_eq!(told, [(1, 2, None), (3, 1, Some("board 1, circuit 1"))]);
+        let text = "DB,number,kind,device\nhall,1,ring,B32\nloft,1,ring,B32\nhall,2,ring,B32\n";
+        let boards = boards_of_table(text, "b.csv").unwrap();
+        let told: Vec<_> = boards
+            .iter()
+            .map(|b| (b.number, b.name.as_deref(), b.circuits.len()))
+            .collect();
+        assert_eq!(told, [(1, Some("hall"), 2), (2, Some("loft"), 1)]);
+    }
 
     #[test]
     fn columns_come_in_any_order() {

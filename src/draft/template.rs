@@ -31,8 +31,19 @@ pub struct Draft {
     pub bonds: Option<Vec<String>>,
     /// Test instruments.
     pub instruments: Vec<Instrument>,
-    /// What the board is called.
-    pub board: Option<String>,
+    /// The boards, in order; one without a name when nothing is known of any.
+    pub boards: Vec<BoardDraft>,
+}
+
+/// What is known of a board.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct BoardDraft {
+    /// By which it is called.
+    pub number: u16,
+    /// Its name.
+    pub name: Option<String>,
+    /// The board and circuit that it is fed from; nothing at the origin.
+    pub fed_from: Option<String>,
     /// Its circuits, in order.
     pub circuits: Vec<Circuit>,
 }
@@ -62,7 +73,17 @@ impl Draft {
         self.head(&mut text);
         self.supply(&mut text);
         self.instruments(&mut text);
-        self.board(&mut text);
+        let none = [BoardDraft {
+            number: 1,
+            ..BoardDraft::default()
+        }];
+        let boards = match self.boards.as_slice() {
+            [] => none.as_slice(),
+            known => known,
+        };
+        for (n, board) in boards.iter().enumerate() {
+            board.text(&mut text, n == 0);
+        }
         text
     }
 
@@ -192,20 +213,32 @@ impl Draft {
         }
         text.push('\n');
     }
+}
 
-    fn board(&self, text: &mut String) {
-        text.push_str("[[board]]\nnumber = 1\n");
+impl BoardDraft {
+    /// Its part of the job file; with what else there is to say of a board for the first one.
+    fn text(&self, text: &mut String, is_first: bool) {
+        if !is_first {
+            text.push('\n');
+        }
+        let _ = writeln!(text, "[[board]]\nnumber = {}", self.number);
         key(
             text,
             "name",
-            self.board.as_deref(),
+            self.name.as_deref(),
             "what the board is called",
             "",
         );
-        text.push_str(
-            "# location = \"behind the workshop door\"\n\
-             # fed_from = \"board 1, circuit 7\"   # of a board that is not at the origin\n",
-        );
+        if is_first {
+            text.push_str("# location = \"behind the workshop door\"\n");
+        }
+        match &self.fed_from {
+            Some(from) => key(text, "fed_from", Some(from), "", ""),
+            None if is_first => text.push_str(
+                "# fed_from = \"board 1, circuit 7\"   # of a board that is not at the origin\n",
+            ),
+            None => {}
+        }
         let is_three_phase = |circuit: &Circuit| circuit.phases == Phases::Three;
         if self.circuits.iter().any(is_three_phase) {
             text.push_str("phases = 3\n");
@@ -267,6 +300,14 @@ fn circuit_text(text: &mut String, circuit: &Circuit, is_example: bool) {
         let cable = in_one_line(cable).unwrap_or_default();
         let cable = cable.replace(", class = 1", "");
         let _ = writeln!(text, "cable = {cable}");
+    }
+    for (name, value) in [
+        ("wiring", &circuit.wiring),
+        ("reference_method", &circuit.reference_method),
+    ] {
+        if let Some(value) = value {
+            key(text, name, Some(value), "", "");
+        }
     }
     if circuit.two_way {
         text.push_str("two_way = true\n");
@@ -403,8 +444,12 @@ mod tests {
             others: Vec::new(),
             bonds: Some(vec!["water".to_owned()]),
             instruments: vec![instrument.clone()],
-            board: Some("workshop board".to_owned()),
-            circuits: circuits.clone(),
+            boards: vec![BoardDraft {
+                number: 1,
+                name: Some("workshop board".to_owned()),
+                fed_from: None,
+                circuits: circuits.clone(),
+            }],
         };
         assert_eq!(draft.to_fill_in(), 0);
         let job = Job::parse(&draft.text(), "job.toml").unwrap();

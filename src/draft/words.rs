@@ -24,6 +24,8 @@ pub struct CircuitWords {
     phases: Option<Phases>,
     two_way: bool,
     afdd: bool,
+    wiring: Option<String>,
+    reference_method: Option<String>,
 }
 
 impl CircuitWords {
@@ -272,6 +274,27 @@ impl CircuitWords {
                 self.metres = cable.metres.or(self.metres);
                 self.cable = Some(cable);
             }
+            Column::RcdType => {
+                if !self.devices.take(&format!("rcd type {cell}")) {
+                    return Err(NotClear(format!(
+                        "`{cell}` is no type of an RCD: write AC, A, F or B as marked on it"
+                    )));
+                }
+            }
+            Column::Live => self.cable_of(cell, |cable| &mut cable.line_mm2)?,
+            Column::Cpc => self.cable_of(cell, |cable| &mut cable.cpc_mm2)?,
+            Column::Phases => match cell {
+                "1" => self.phases = Some(Phases::Single),
+                "3" => self.phases = Some(Phases::Three),
+                _ => {
+                    return Err(NotClear(format!(
+                        "`{cell}` is no number of phases: write 1 or 3"
+                    )));
+                }
+            },
+            Column::Wiring => self.wiring = Some(cell.to_owned()),
+            Column::Method => self.reference_method = Some(cell.to_owned()),
+            Column::Afdd => self.afdd = true,
             Column::Metres => {
                 self.metres = Some(metres(cell).ok_or_else(|| {
                     NotClear(format!(
@@ -290,6 +313,20 @@ impl CircuitWords {
                 }
             }
         }
+        Ok(())
+    }
+
+    /// Takes one of the sizes of a cable whose sizes stand in two columns.
+    fn cable_of(&mut self, cell: &str, size: fn(&mut Cable) -> &mut f64) -> Result<(), NotClear> {
+        let mm2: f64 = cell.parse().map_err(|_| {
+            NotClear(format!(
+                "`{cell}` is no cross-section: write it in mm², as in 2.5"
+            ))
+        })?;
+        let cable = self
+            .cable
+            .get_or_insert_with(|| Cable::copper(mm2, mm2, None));
+        *size(cable) = mm2;
         Ok(())
     }
 
@@ -364,6 +401,8 @@ impl CircuitWords {
             device,
             rcd: self.devices.residual(USUAL_MILLIAMPS),
             cable,
+            wiring: self.wiring.clone(),
+            reference_method: self.reference_method.clone(),
             equipment_possible: true,
             afdd: self.afdd,
             two_way: self.two_way,
@@ -410,12 +449,26 @@ pub enum Column {
     Breaking,
     /// The rated residual current.
     Rcd,
+    /// The waveform type of that.
+    RcdType,
     /// Line and protective conductor.
     Sizes,
+    /// Cross-section of the live conductors.
+    Live,
+    /// Cross-section of the protective conductor.
+    Cpc,
     /// The length.
     Metres,
     /// What is on it.
     Points,
+    /// 1 or 3.
+    Phases,
+    /// Type of wiring.
+    Wiring,
+    /// Reference method.
+    Method,
+    /// Whether arc fault detection is fitted.
+    Afdd,
 }
 
 fn default_name(kind: CircuitKind) -> &'static str {

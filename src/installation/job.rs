@@ -422,6 +422,8 @@ impl GroupRcd {
     /// As the device of a circuit.
     pub fn rcd(&self) -> Rcd {
         Rcd {
+            standard: self.standard.clone(),
+            amps: self.amps,
             milliamps: self.milliamps,
             delay: self.delay,
             waveform: self.waveform.clone(),
@@ -483,6 +485,12 @@ pub struct Circuit {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(with = "super::schema::InShort<Cable>")]
     pub cable: Option<Cable>,
+    /// Type of wiring, by the letter or the words of your form: "A", "singles in conduit".
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wiring: Option<String>,
+    /// Reference method of its installation, as the standard numbers them: "C", "100".
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reference_method: Option<String>,
     /// Whether equipment may be connected that nobody has listed: a 250 V test comes first.
     #[serde(default = "yes")]
     pub equipment_possible: bool,
@@ -571,6 +579,19 @@ impl Device {
         }
     }
 
+    /// Its standard, and its type where its standard has types, as a form has them in two columns.
+    pub fn standard_and_type(&self) -> (String, Option<String>) {
+        let name = self.shown();
+        // A type is marked with one letter or figure; another device is called as it is marked.
+        let apart = name.rsplit_once(' ').filter(|_| self.called.is_none());
+        match apart {
+            Some((standard, kind)) if kind.chars().count() == 1 => {
+                (standard.to_owned(), Some(kind.to_owned()))
+            }
+            _ => (name.to_owned(), None),
+        }
+    }
+
     /// Its standard and type, as on a schedule.
     pub fn shown(&self) -> &str {
         self.called.as_deref().unwrap_or(self.kind.name())
@@ -581,6 +602,12 @@ impl Device {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Rcd {
+    /// Its standard, as marked on it; that of the device when it is one with that.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub standard: Option<String>,
+    /// Its rated current, A; that of the device when it is one with that.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub amps: Option<f64>,
     /// Rated residual operating current, mA.
     pub milliamps: f64,
     /// General or time-delayed.

@@ -2,7 +2,9 @@
 
 use super::{Board, Circuit, CircuitKind, CpcIs, DeviceKind, InstrumentUse, Job, Rcd};
 use crate::limits::earth_loop::Clearing;
-use crate::limits::{Earthing, SystemVoltage, Tables, conductor, earth_loop};
+use crate::limits::{
+    CableInsulation, Earthing, Metal, SystemVoltage, Tables, conductor, earth_loop,
+};
 use crate::quantity::{Amps, KiloAmps, Ohms, SquareMillimetres, Truth, Volts, tidy};
 use jiff::civil::Date;
 
@@ -321,7 +323,12 @@ fn oversized(tables: &Tables, circuit: &Circuit) -> Option<String> {
     {
         return None;
     }
-    let carries = tables.cable_carries(cable.line_mm2)?;
+    // The table is that of copper in PVC: what others carry stands in tables of their own.
+    let usual = cable.metal == Metal::Copper && cable.insulation == CableInsulation::Pvc;
+    let in_a_cable = matches!(cable.cpc_is, CpcIs::Core);
+    let carries = tables
+        .cable_carries(cable.line_mm2)
+        .filter(|_| usual && in_a_cable)?;
     if circuit.kind == CircuitKind::Ring {
         return Some(format!(
             "a ring of {size} mm² behind {amps} A: {} mm² and at most {} A are usual [P: 433.1.204]",

@@ -381,6 +381,13 @@ pub(super) fn circuit(reader: &mut Reader, circuit: &Circuit, node: &Node) {
             );
             reader.report(node.at_inner("rcd", "milliamps"), text);
         }
+        if rcd
+            .amps
+            .is_some_and(|amps| !(amps > 0.0 && amps <= LARGEST_OF_ALL))
+        {
+            let text = "amps is its rated current, such as 63";
+            reader.report(node.at_inner("rcd", "amps"), text);
+        }
         let waveform = rcd.waveform.as_deref();
         if waveform.is_some_and(|w| !["AC", "A", "F", "B"].contains(&w)) {
             let text = "waveform is the type marked on the device: AC, A, F or B";

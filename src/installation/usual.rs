@@ -760,6 +760,8 @@ impl DeviceWords {
     pub fn residual(&self, usual: f64) -> Option<Rcd> {
         let named = self.rcbo || self.rcd || self.milliamps.is_some();
         named.then(|| Rcd {
+            standard: None,
+            amps: None,
             milliamps: self.milliamps.unwrap_or(usual),
             delay: self.delay.unwrap_or_default(),
             waveform: self.waveform.map(str::to_owned),

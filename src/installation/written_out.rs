@@ -125,7 +125,6 @@ impl Edits {
                 self.replace(node, known.then(|| format!("{{ type = \"{kind}\" }}")));
             }
             for rcd in tables(board.get("rcd")) {
-                self.number(rcd, "amps", "A");
                 self.rcd(rcd);
             }
             for circuit in tables(board.get("circuit")) {
@@ -174,6 +173,7 @@ impl Edits {
 
     fn rcd(&mut self, rcd: &DeTable<'_>) {
         self.number(rcd, "milliamps", "mA");
+        self.number(rcd, "amps", "A");
         self.word(rcd, "delay", &usual::DELAYS);
         self.word(rcd, "waveform", &usual::WAVEFORMS);
         self.words(rcd, "tests", &usual::RCD_TESTS);

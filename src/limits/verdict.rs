@@ -71,6 +71,10 @@ pub enum Finding {
     LongForABond,
     /// A Ze higher than distributors usually declare, or than this one declared.
     HigherThanDeclared,
+    /// A fault current that Ze as it was measured would not let be so low.
+    LowerThanZeGives,
+    /// A fault current far over what Ze as it was measured gives.
+    HigherThanZeGives,
     /// Less than the test leads alone read.
     BelowLeads,
     /// Cleared so soon that only the maker's let-through energy tells.

@@ -373,6 +373,8 @@ words! {
     Zs = "Zs";
     ElectrodeIs = "RA";
     LowerThanZe = "Lower than Ze, {}: only parallel paths could do that. Is it the same supply, and the decimal point right?";
+    LowerThanZeGives = "Ze {} gives {}: one of the two is misread, or something is amiss at the terminals. Read both again.";
+    HigherThanZeGives = "Ze {} gives {}: only parallel paths could let so much more flow. Has the decimal point slipped?";
     UsuallyAtMost = "usually at most {} on {}";
     Declared = "declared {}";
     HigherThanDeclared = "Higher than the {} that was declared: every sum that rests on the declared value rests on less than there is. Check the connection, and ask the distributor.";

@@ -8,6 +8,7 @@ mod conductor;
 mod number;
 mod reading;
 mod typed;
+mod written;
 
 pub use conductor::{Conductors, Pair};
 pub use number::{Number, NumberError};
@@ -16,3 +17,4 @@ pub use typed::{
     Amps, Bounded, Celsius, KiloAmps, Measure, MegOhms, Metres, MilliAmps, MilliOhms, MilliSeconds,
     Ohms, SquareMillimetres, Truth, Volts, WrongUnit, kind, measure, tidy,
 };
+pub use written::{NotAValue, parse_value};

@@ -116,6 +116,32 @@ impl Cell {
         with_beside(self.text(), self.beside())
     }
 
+    /// As the standard's form marks it: a reading as it is, what was stated as a tick or in words where
+    /// it is wrong, and LIM, N/A or N/V where there is nothing.
+    pub fn marked(&self) -> String {
+        match self {
+            Self::NotPlanned => "N/A".to_owned(),
+            Self::NotDone | Self::Skipped { .. } => "N/V".to_owned(),
+            Self::Reading { shown, .. } => shown.clone(),
+            Self::Intent { wrong: false, .. } => "✓".to_owned(),
+            Self::Intent { said, .. } => (*said).to_owned(),
+            Self::NotTested { mark, .. } => match mark {
+                Some(mark) => format!("LIM {mark}"),
+                None => "LIM".to_owned(),
+            },
+        }
+    }
+
+    /// The same in words, for whoever can't see the marks.
+    pub(super) fn marked_aloud(&self) -> String {
+        match self {
+            Self::NotPlanned => "not applicable".to_owned(),
+            Self::NotDone | Self::Skipped { .. } => "not verified".to_owned(),
+            Self::NotTested { .. } | Self::Intent { .. } => self.text(),
+            Self::Reading { .. } => self.marked(),
+        }
+    }
+
     /// What was read, where the leads were taken off.
     pub fn beside(&self) -> Option<&str> {
         match self {

@@ -2,10 +2,15 @@
 //! accuracy of two instruments explains and what it does not.
 
 use super::cells::Net;
+use super::columns::{TableColumn, results};
+use super::csv::{LOOP_AND_CURRENT, of_board};
+use super::schedule::Schedule;
 use super::words;
 use crate::marking::{INSTRUMENT, agree};
+use crate::quantity::{Reading, parse_value};
 use crate::sequence::{Agenda, Step};
 use serde::Serialize;
+use std::collections::BTreeMap;
 use std::fmt::Write;
 
 /// How a reading stands beside the last one.
@@ -90,6 +95,98 @@ fn change(agenda: &Agenda, step: &Step, last: Option<Net>, now: Option<Net>) -> 
         now: now.map(shown),
         since,
     }
+}
+
+/// The results of a schedule that was exported as CSV beside those of this visit, circuit by circuit and
+/// column by column; nothing when it is no such schedule. A cell holds the worst of its readings.
+pub fn changes_since(last: &str, now: &Schedule) -> Option<Vec<Change>> {
+    let last = last.trim_start_matches('\u{feff}');
+    let mut table = csv::ReaderBuilder::new()
+        .flexible(true)
+        .from_reader(last.as_bytes());
+    let heads = table.headers().ok()?.clone();
+    let at = |name: &str| heads.iter().position(|head| head == name);
+    let (board_at, circuit_at) = (at("board")?, at("circuit")?);
+    let columns: Vec<(TableColumn, usize)> = results(now)
+        .into_iter()
+        .filter(TableColumn::is_result)
+        .filter_map(|column| Some((column, at(column.csv)?)))
+        .collect();
+    if columns.is_empty() {
+        return None;
+    }
+    let mut rows: BTreeMap<(u16, u16), csv::StringRecord> = BTreeMap::new();
+    for row in table.records() {
+        let row = row.ok()?;
+        let number = |at: usize| row.get(at)?.trim().parse::<u16>().ok();
+        let place = (number(board_at)?, number(circuit_at)?);
+        rows.insert(place, row);
+    }
+    let mut changes = Vec::new();
+    let mut compare = |board, circuit, test: String, last: Option<&str>, now: Option<&str>| {
+        let (last, now) = (last.and_then(read), now.and_then(read));
+        let since = match (&last, &now) {
+            (None, None) => return,
+            (Some((_, last)), Some((_, now))) if agree(now, last) => Since::Explained,
+            (Some(_), Some(_)) => Since::NotExplained,
+            (None, _) => Since::New,
+            (_, None) => Since::Gone,
+        };
+        changes.push(Change {
+            board,
+            circuit,
+            test,
+            last: last.map(|(shown, _)| shown),
+            now: now.map(|(shown, _)| shown),
+            since,
+        });
+    };
+    for board in &now.boards {
+        let first = rows.iter().find(|((number, _), _)| *number == board.number);
+        let here = of_board(board);
+        for (name, text) in LOOP_AND_CURRENT
+            .iter()
+            .zip(here.get(1..3).unwrap_or_default())
+        {
+            let before = first.and_then(|(_, row)| row.get(at(name)?));
+            compare(board.number, None, (*name).to_owned(), before, Some(text));
+        }
+        for circuit in &board.circuits {
+            let row = rows.remove(&(board.number, circuit.number));
+            for (column, at) in &columns {
+                let before = row.as_ref().and_then(|row| row.get(*at));
+                let text = column.text(circuit);
+                let test = column.csv.to_owned();
+                compare(
+                    board.number,
+                    Some(circuit.number),
+                    test,
+                    before,
+                    Some(&text),
+                );
+            }
+        }
+    }
+    for ((board, circuit), row) in rows {
+        for (column, at) in &columns {
+            compare(
+                board,
+                Some(circuit),
+                column.csv.to_owned(),
+                row.get(*at),
+                None,
+            );
+        }
+    }
+    Some(changes)
+}
+
+/// The reading in a cell of a schedule, with what stands there; nothing where it holds none.
+fn read(cell: &str) -> Option<(String, Reading)> {
+    // An apostrophe stands before what a spreadsheet would take for a formula.
+    let shown = cell.trim().trim_start_matches('\'');
+    let value = shown.strip_suffix(" calc").unwrap_or(shown);
+    Some((shown.to_owned(), parse_value(value).ok()?))
 }
 
 /// The same as text, a line each, with a line before that says how many are not explained.

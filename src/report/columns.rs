@@ -1,7 +1,7 @@
 use super::cells::Cell;
 use super::schedule::{BoardSchedule, CircuitRow, Schedule};
 use super::words::plain;
-use crate::sequence::{Beside, Column, ShownWhen};
+use crate::sequence::{Beside, Column};
 
 /// One column of the circuit table: its heading, and what stands in it.
 #[derive(Clone, Copy)]
@@ -16,13 +16,12 @@ pub(super) struct TableColumn {
 /// Where a column's cells come from.
 #[derive(Clone, Copy)]
 enum What {
-    /// The job file, or the limits; shown when any circuit has something for it, or always.
-    Given {
-        cell: fn(&CircuitRow) -> Option<String>,
-        always: bool,
-    },
+    /// The job file, or the limits.
+    Given(fn(&CircuitRow) -> Option<String>),
     /// A procedure's results.
     Result(&'static Column),
+    /// What the standard's form has in one column, under the form's own marks.
+    Form(fn(&CircuitRow) -> &Cell),
 }
 
 /// What stands in a cell.
@@ -31,6 +30,8 @@ pub(crate) enum Shown<'a> {
     Nothing,
     Text(String),
     Result(&'a Cell),
+    /// A result under the form's own marks.
+    Marked(&'a Cell),
 }
 
 impl TableColumn {
@@ -43,19 +44,26 @@ impl TableColumn {
         }
     }
 
+    /// Whether it holds results, and nothing that the job file gives.
+    pub(super) fn is_result(&self) -> bool {
+        matches!(self.what, What::Result(_))
+    }
+
     /// What stands in it for a circuit.
     pub(super) fn cell<'a>(&self, circuit: &'a CircuitRow) -> Shown<'a> {
         match self.what {
-            What::Given { cell, .. } => cell(circuit).map_or(Shown::Nothing, Shown::Text),
+            What::Given(cell) => cell(circuit).map_or(Shown::Nothing, Shown::Text),
             What::Result(column) => Shown::Result(circuit.cells.get(column)),
+            What::Form(cell) => Shown::Marked(cell(circuit)),
         }
     }
 
     /// What was read for a circuit, where the leads were taken off its cell.
     pub(super) fn beside<'a>(&self, circuit: &'a CircuitRow) -> Option<&'a str> {
         match self.what {
-            What::Given { .. } => None,
+            What::Given(_) => None,
             What::Result(column) => circuit.cells.get(column).beside(),
+            What::Form(cell) => cell(circuit).beside(),
         }
     }
 
@@ -65,17 +73,7 @@ impl TableColumn {
             Shown::Nothing => String::new(),
             Shown::Text(text) => text,
             Shown::Result(cell) => cell.text(),
-        }
-    }
-
-    /// Whether a circuit has something for it; a column that no circuit needs is left out of a
-    /// page.
-    fn used(&self, circuit: &CircuitRow) -> bool {
-        match self.what {
-            What::Given { cell, always } => always || cell(circuit).is_some(),
-            What::Result(column) => {
-                column.shown == ShownWhen::Always || *circuit.cells.get(column) != Cell::NotPlanned
-            }
+            Shown::Marked(cell) => cell.marked(),
         }
     }
 }
@@ -84,27 +82,26 @@ const fn given(
     group: &'static str,
     head: &'static str,
     csv: &'static str,
-    always: bool,
     cell: fn(&CircuitRow) -> Option<String>,
 ) -> TableColumn {
     TableColumn {
         group,
         head,
         csv,
-        what: What::Given { cell, always },
+        what: What::Given(cell),
     }
 }
 
 /// What the job file gives, before the results.
 #[rustfmt::skip]
 pub(super) const GIVEN: &[TableColumn] = &[
-    given("Conductors mm²", "live", "live conductors mm2", true, |c| c.live_mm2.map(plain)),
-    given("Conductors mm²", "cpc", "cpc mm2", true, |c| c.cpc_mm2.map(plain)),
-    given("Overcurrent device", "kind", "device", true, |c| c.device.clone()),
-    given("Overcurrent device", "Iₙ A", "rating A", true, |c| c.rating_amps.map(plain)),
-    given("Overcurrent device", "kA", "breaking capacity kA", false, |c| c.breaking_ka.map(plain)),
-    given("RCD", "IΔₙ mA", "RCD mA", false, |c| c.rcd_ma.map(plain)),
-    given("RCD", "type", "RCD type", false, |c| c.rcd_type.clone()),
+    given("Conductors mm²", "live", "live conductors mm2", |c| c.live_mm2.map(plain)),
+    given("Conductors mm²", "cpc", "cpc mm2", |c| c.cpc_mm2.map(plain)),
+    given("Overcurrent device", "kind", "device", |c| c.device.clone()),
+    given("Overcurrent device", "Iₙ A", "rating A", |c| c.rating_amps.map(plain)),
+    given("Overcurrent device", "kA", "breaking capacity kA", |c| c.breaking_ka.map(plain)),
+    given("RCD", "IΔₙ mA", "RCD mA", |c| c.rcd_ma.map(plain)),
+    given("RCD", "type", "RCD type", |c| c.rcd_type.clone()),
 ];
 
 /// The results, with what stands beside them.
@@ -121,51 +118,207 @@ pub(super) fn results(schedule: &Schedule) -> Vec<TableColumn> {
             Beside::Nothing => columns.push(result),
             Beside::TestVoltage => {
                 let volts = |c: &CircuitRow| c.test_volts.map(|v| v.to_string());
-                columns.push(given(
-                    column.group,
-                    "test V",
-                    "insulation test V",
-                    true,
-                    volts,
-                ));
+                columns.push(given(column.group, "test V", "insulation test V", volts));
                 columns.push(result);
             }
             Beside::LargestZs => {
                 let limit = |c: &CircuitRow| c.zs_limit.clone();
                 columns.push(result);
-                columns.push(given(
-                    column.group,
-                    "maximum",
-                    "Zs maximum ohm",
-                    false,
-                    limit,
-                ));
-                let read = |c: &CircuitRow| c.zs_read_at_most.clone();
-                columns.push(given(column.group, "read at most", "", false, read));
+                columns.push(given(column.group, "maximum", "Zs maximum ohm", limit));
             }
         }
     }
     columns
 }
 
-/// The columns that a board's circuits need on a page.
-pub(super) fn columns(schedule: &Schedule, board: &BoardSchedule) -> Vec<TableColumn> {
-    let number = given("Circuit", "No.", "circuit", true, |c| {
-        Some(c.number.to_string())
-    });
-    let what = given("Circuit", "Description", "description", true, |c| {
-        Some(format!("{}, {}", c.description, c.kind))
-    });
-    let remarks = given("Remarks", "", "remarks", false, |c| {
-        (!c.remarks.is_empty()).then(|| c.remarks.join("; "))
-    });
-    [number, what]
+const fn form(
+    group: &'static str,
+    head: &'static str,
+    csv: &'static str,
+    cell: fn(&CircuitRow) -> &Cell,
+) -> TableColumn {
+    TableColumn {
+        group,
+        head,
+        csv,
+        what: What::Form(cell),
+    }
+}
+
+/// What stands where a circuit has no such thing.
+const NOT_APPLICABLE: &str = "N/A";
+
+fn of_rcd(circuit: &CircuitRow, text: Option<String>) -> Option<String> {
+    match circuit.rcd_ma {
+        Some(_) => text,
+        None => Some(NOT_APPLICABLE.to_owned()),
+    }
+}
+
+/// The type as marked: with an S where the device is time-delayed.
+fn rcd_type(circuit: &CircuitRow) -> Option<String> {
+    let delayed = circuit.rcd_time_delayed.then(|| "S".to_owned());
+    let marked: Vec<String> = circuit
+        .rcd_type
+        .clone()
         .into_iter()
-        .chain(GIVEN.iter().copied())
-        .chain(results(schedule))
-        .chain([remarks])
-        .filter(|column| board.circuits.iter().any(|c| column.used(c)))
-        .collect()
+        .chain(delayed)
+        .collect();
+    (!marked.is_empty()).then(|| marked.join(" "))
+}
+
+fn of_device(circuit: &CircuitRow, text: Option<String>) -> Option<String> {
+    match circuit.device {
+        // A device whose standard has no types.
+        Some(_) => text.or(Some(NOT_APPLICABLE.to_owned())),
+        None => None,
+    }
+}
+
+/// The columns of the model form's schedule of circuit details, in its order: BS 7671:2018+A2:2022,
+/// Appendix 6, from memory until it is compared with a bought copy; the disconnection time with them,
+/// which forms of other amendments have.
+#[rustfmt::skip]
+const DETAILS: &[TableColumn] = &[
+    given("Circuit", "No.", "", |c| Some(c.number.to_string())),
+    given("Circuit", "Description", "", |c| Some(format!("{}, {}", c.description, c.kind))),
+    given("Wiring", "type", "type of wiring", |c| c.wiring.clone()),
+    given("Wiring", "reference method", "reference method", |c| c.reference_method.clone()),
+    given("Points served", "", "", |c| (c.points > 0).then(|| c.points.to_string())),
+    given("Conductors mm²", "live", "", |c| c.live_mm2.map(plain)),
+    given("Conductors mm²", "cpc", "", |c| c.cpc_mm2.map(plain)),
+    given("Overcurrent device", "longest s", "longest disconnection s", |c| c.disconnection_seconds.map(plain)),
+    given("Overcurrent device", "BS (EN)", "device BS (EN)", |c| c.device_standard.clone()),
+    given("Overcurrent device", "type", "device type", |c| of_device(c, c.device_type.clone())),
+    given("Overcurrent device", "Iₙ A", "", |c| c.rating_amps.map(plain)),
+    given("Overcurrent device", "kA", "", |c| c.breaking_ka.map(plain)),
+    given("Overcurrent device", "largest Zₛ Ω", "", |c| c.zs_limit.clone()),
+    given("RCD", "BS (EN)", "RCD BS (EN)", |c| of_rcd(c, c.rcd_standard.clone())),
+    given("RCD", "type", "", |c| of_rcd(c, rcd_type(c))),
+    given("RCD", "IΔₙ mA", "", |c| of_rcd(c, c.rcd_ma.map(plain))),
+    given("RCD", "Iₙ A", "RCD rating A", |c| of_rcd(c, c.rcd_amps.map(plain))),
+];
+
+/// Those of its schedule of test results, in its order; beside the loop as it was measured what it is
+/// compared with, cold against cold.
+#[rustfmt::skip]
+const TEST_RESULTS: &[TableColumn] = &[
+    given("Circuit", "No.", "", |c| Some(c.number.to_string())),
+    form("Ring Ω", "r₁", "", |c| c.cells.called("ring_r1")),
+    form("Ring Ω", "rₙ", "", |c| c.cells.called("ring_rn")),
+    form("Ring Ω", "r₂", "", |c| c.cells.called("ring_r2")),
+    form("Continuity Ω", "R₁+R₂", "", |c| c.cells.called("r1_r2")),
+    form("Continuity Ω", "R₂", "", |c| c.cells.called("r2")),
+    given("Insulation MΩ", "test V", "", |c| c.test_volts.map(|v| v.to_string())),
+    form("Insulation MΩ", "live–live", "insulation live-live Mohm", |c| &c.form.live_live),
+    form("Insulation MΩ", "live–earth", "insulation live-earth Mohm", |c| &c.form.live_earth),
+    form("Polarity", "", "", |c| c.cells.called("polarity")),
+    form("Zₛ Ω", "measured", "", |c| c.cells.called("zs")),
+    given("Zₛ Ω", "read at most", "Zs read at most ohm", |c| c.zs_read_at_most.clone()),
+    form("RCD", "time ms", "", |c| c.cells.called("rcd_rated")),
+    form("RCD", "button", "", |c| c.cells.called("rcd_button")),
+    form("AFDD", "button", "AFDD button", |c| c.cells.called("arc_fault_button")),
+    given("Remarks", "", "", |c| (!c.remarks.is_empty()).then(|| c.remarks.join("; "))),
+];
+
+/// Names of the results that the form has, and of those that it merges into one column.
+const ON_THE_FORM: [&str; 14] = [
+    "ring_r1",
+    "ring_rn",
+    "ring_r2",
+    "r1_r2",
+    "r2",
+    "insulation_ll",
+    "insulation_ln",
+    "insulation_le",
+    "insulation_ne",
+    "polarity",
+    "zs",
+    "rcd_rated",
+    "rcd_button",
+    "arc_fault_button",
+];
+
+/// What marks mean in the columns of the form.
+pub(super) const MARKS: &str = "LIM: not tested, for the reason under Limitations. N/A: not applicable. N/V: not verified: not done \
+     yet, or left out. –: not on record.";
+
+/// What neither a page nor the form has and a job needs.
+const FOR_A_JOB: [TableColumn; 2] = [
+    given("Circuit", "phases", "circuit phases", |c| {
+        Some(c.phases.to_string())
+    }),
+    given("Circuit", "m", "cable m", |c| c.metres.map(plain)),
+];
+
+/// The columns of the form that no other column of CSV tells, and those from which a job can be made
+/// again.
+pub(super) fn of_the_form() -> impl Iterator<Item = TableColumn> {
+    let all = DETAILS
+        .iter()
+        .chain(TEST_RESULTS)
+        .chain(&FOR_A_JOB)
+        .copied();
+    all.filter(|column| !column.csv.is_empty())
+}
+
+/// A table of a board's circuits on a page.
+pub(super) struct CircuitTable {
+    pub title: &'static str,
+    pub columns: Vec<TableColumn>,
+    /// Which circuits have a row.
+    pub shown: fn(&CircuitTable, &CircuitRow) -> bool,
+}
+
+/// The tables of a board's circuits: the two of the form, then the results that the form merges or has
+/// no column for, where there are any.
+pub(super) fn tables(schedule: &Schedule, board: &BoardSchedule) -> Vec<CircuitTable> {
+    let every = |_: &CircuitTable, _: &CircuitRow| true;
+    let mut tables = vec![
+        CircuitTable {
+            title: "Circuit details",
+            columns: DETAILS.to_vec(),
+            shown: every,
+        },
+        CircuitTable {
+            title: "Test results",
+            columns: TEST_RESULTS.to_vec(),
+            shown: every,
+        },
+    ];
+    let has = |column: &&'static Column, circuit: &CircuitRow| {
+        !matches!(circuit.cells.get(column), Cell::NotPlanned | Cell::NotDone)
+    };
+    let merged = |column: &&'static Column| column.key.starts_with("insulation");
+    let others = schedule
+        .columns
+        .iter()
+        .copied()
+        .filter(|column| !ON_THE_FORM.contains(&column.key) || merged(column));
+    let others: Vec<TableColumn> = others
+        .filter(|column| board.circuits.iter().any(|circuit| has(column, circuit)))
+        .map(|column| TableColumn {
+            group: column.group,
+            head: column.head,
+            csv: column.csv,
+            what: What::Result(column),
+        })
+        .collect();
+    if !others.is_empty() {
+        let columns = TEST_RESULTS.first().copied().into_iter().chain(others);
+        tables.push(CircuitTable {
+            title: "Other results, and each pair",
+            columns: columns.collect(),
+            shown: |table, circuit| {
+                let mut results = table.columns.iter().skip(1);
+                results.any(|column| {
+                    matches!(column.cell(circuit), Shown::Result(cell)
+                    if !matches!(cell, Cell::NotPlanned | Cell::NotDone))
+                })
+            },
+        });
+    }
+    tables
 }
 
 /// The groups of columns that stand beside each other, with how many columns each has.

@@ -1,5 +1,5 @@
-use super::columns::{GIVEN, TableColumn, results};
-use super::schedule::Schedule;
+use super::columns::{GIVEN, TableColumn, of_the_form, results};
+use super::schedule::{BoardSchedule, Schedule};
 
 const BEFORE: [&str; 6] = [
     "board",
@@ -18,6 +18,23 @@ const AFTER: [&str; 7] = [
     "supervisor",
     "begun",
     "record",
+];
+
+/// The loop at a board and the fault current there.
+pub(super) const LOOP_AND_CURRENT: [&str; 2] = ["Ze or Zdb ohm", "Ipf kA"];
+
+/// Of the supply, which a job needs.
+const OF_SUPPLY: [&str; 2] = ["earthing", "supply phases"];
+
+/// Of the board that the circuit is on.
+const OF_BOARD: [&str; 7] = [
+    "board supplied from",
+    LOOP_AND_CURRENT[0],
+    LOOP_AND_CURRENT[1],
+    "surge protection",
+    "surge indicator",
+    "supply polarity",
+    "phase sequence",
 ];
 
 /// The circuits of all boards as comma-separated values (RFC 4180), one line a circuit, with a
@@ -42,6 +59,8 @@ pub fn csv_of_threads(schedules: &[Schedule]) -> String {
         .chain(results(first))
         .filter(|column| !column.csv.is_empty())
         .collect();
+    // After all others, so that tables of earlier versions keep their columns where they were.
+    let form: Vec<TableColumn> = of_the_form().collect();
     // One column more where a job has something for it: tables of other jobs stay as they are.
     let any = schedules
         .iter()
@@ -52,7 +71,10 @@ pub fn csv_of_threads(schedules: &[Schedule]) -> String {
         .chain(BEFORE)
         .chain(columns.iter().map(|column| column.csv))
         .chain(AFTER)
-        .chain(any.then_some("supply and origin"));
+        .chain(any.then_some("supply and origin"))
+        .chain(OF_SUPPLY)
+        .chain(OF_BOARD)
+        .chain(form.iter().map(|column| column.csv));
     // Memory takes whatever is written to it, and every line has as many cells as there are columns.
     let _ = lines.write_record(heads);
     for (schedule, board) in schedules
@@ -90,12 +112,39 @@ pub fn csv_of_threads(schedules: &[Schedule]) -> String {
                 .chain(before)
                 .chain(results)
                 .chain(after)
-                .chain(any.then(|| particulars(schedule)));
+                .chain(any.then(|| particulars(schedule)))
+                .chain([
+                    schedule.supply.earthing.to_owned(),
+                    schedule.supply.phases.to_string(),
+                ])
+                .chain(of_board(board))
+                .chain(form.iter().map(|column| column.text(circuit)));
             let _ = lines.write_record(cells.map(guarded));
         }
     }
     let written = lines.into_inner().unwrap_or_default();
     String::from_utf8(written).unwrap_or_default()
+}
+
+/// What the form heads the results of a board with, in the order of [`OF_BOARD`].
+pub(super) fn of_board(board: &BoardSchedule) -> [String; OF_BOARD.len()] {
+    let heading = |names: &[&str]| {
+        let mut rows = board.heading.iter();
+        let row = rows.find(|row| names.contains(&row.what));
+        row.map_or("N/A".to_owned(), |row| match row.cell() {
+            Some(cell) => cell.marked(),
+            None => row.text(),
+        })
+    };
+    [
+        heading(&["Supplied from"]),
+        heading(&["Zₑ", "Zdb"]),
+        heading(&["Ipf, the highest read"]),
+        heading(&["Surge protection"]),
+        heading(&["Its indicator"]),
+        heading(&["Polarity of the supply"]),
+        heading(&["Phase sequence"]),
+    ]
 }
 
 /// "Maximum demand 60 A; Supply fuse BS 88-3 80 A".

@@ -401,6 +401,9 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
                 by.unwrap_or_default()
             )
         }
+        Event::Photographed { of, picture } => {
+            format!("photo added at the desk to #{of}: {}", picture.shown())
+        }
         Event::StoodBy => "stand by".to_owned(),
         Event::CarriedOn => "carry on".to_owned(),
         Event::Paused => "pause".to_owned(),

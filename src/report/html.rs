@@ -1,5 +1,5 @@
 use super::cells::{Cell, ReadingRow};
-use super::columns::{Shown, columns, groups};
+use super::columns::{CircuitTable, MARKS, Shown, groups, tables};
 use super::front::{KEY_HEADS, KeyResult, or_dash, protection, standing};
 use super::inspection::{aloud, mark};
 use super::letterhead::Letterhead;
@@ -78,8 +78,10 @@ pub fn html_of_threads(schedules: &[Schedule]) -> String {
             }
         }
     };
-    whole(
-        &letterhead,
+    let mut seen = schedules.iter().flat_map(|schedule| &schedule.observations);
+    let pictures = letterhead.logo.is_some() || seen.any(|one| !one.photos.is_empty());
+    page_of(
+        policy_with(pictures),
         &format!("Schedule of test results: {title}"),
         STYLE,
         body,
@@ -118,11 +120,12 @@ fn id(name: &str, schedule: &Schedule) -> String {
 
 /// What a page may load: nothing, but a logo that stands in it.
 pub(super) fn policy(letterhead: &Letterhead) -> Markup {
-    let pictures = if letterhead.logo.is_some() {
-        "; img-src data:"
-    } else {
-        ""
-    };
+    policy_with(letterhead.logo.is_some())
+}
+
+/// The same, with whether any picture stands in it.
+fn policy_with(pictures: bool) -> Markup {
+    let pictures = if pictures { "; img-src data:" } else { "" };
     html! {
         meta http-equiv="Content-Security-Policy"
             content=(format!("default-src 'none'; style-src 'unsafe-inline'{pictures}"));
@@ -393,6 +396,9 @@ fn summary(schedule: &Schedule) -> Markup {
         html! {
             strong { (one.code) } " " (one.means) ": " (one.text()) " "
             span.aside { (one.place()) ", event " (one.event) ", " (times.clock(one.at)) }
+            @for photo in &one.photos {
+                img.photo src=(photo.picture.data_uri()) alt=(one.instead_of_photo());
+            }
         }
     });
     let list = |name, title, items| list(schedule, name, title, items);
@@ -467,20 +473,39 @@ fn board_page(board: &BoardSchedule, schedule: &Schedule) -> Markup {
 }
 
 fn circuits(board: &BoardSchedule, schedule: &Schedule) -> Markup {
-    let columns = columns(schedule, board);
     html! {
-        div.wide tabindex="0" role="region" aria-label={ "Circuits of board " (board.number) } {
+        div role="region" aria-label={ "Heading of board " (board.number) } {
+            dl.heading {
+                @for row in &board.heading { div {
+                    dt { (row.what) }
+                    dd { @match row.cell() {
+                        Some(cell) => (result_as(cell, &row.text())),
+                        None => (row.text()),
+                    } }
+                } }
+            }
+        }
+        @for table in tables(schedule, board) { (circuits_in(&table, board)) }
+        p.aside { (MARKS) }
+    }
+}
+
+fn circuits_in(table: &CircuitTable, board: &BoardSchedule) -> Markup {
+    let columns = &table.columns;
+    html! {
+        div.wide tabindex="0" role="region" aria-label={ (table.title) ", board " (board.number) } {
             table.circuits {
+                caption { (table.title) }
                 thead {
-                    tr { @for (group, count) in groups(&columns) {
+                    tr { @for (group, count) in groups(columns) {
                         th scope="colgroup" colspan=(count) { (group) }
                     } }
-                    tr.heads { @for column in &columns {
+                    tr.heads { @for column in columns {
                         @if column.head.is_empty() { td {} } @else { th scope="col" { (column.head) } }
                     } }
                 }
-                tbody { @for circuit in &board.circuits { tr {
-                    @for column in &columns {
+                tbody { @for circuit in board.circuits.iter().filter(|one| (table.shown)(table, one)) { tr {
+                    @for column in columns {
                         td data-label=(column.label()) { (in_cell(&column.cell(circuit))) }
                     }
                 } } }
@@ -494,6 +519,20 @@ fn in_cell(shown: &Shown<'_>) -> Markup {
         Shown::Nothing => html! { span.no { "–" } },
         Shown::Text(text) => html! { span { (text) } },
         Shown::Result(cell) => result(cell),
+        Shown::Marked(cell) => marked(cell),
+    }
+}
+
+/// A result under the form's own marks, which are told in words to whoever can't see them.
+fn marked(cell: &Cell) -> Markup {
+    match cell {
+        Cell::Reading { .. } => result(cell),
+        Cell::Intent { wrong: true, .. } => result_as(cell, &cell.marked()),
+        Cell::NotPlanned => html! { span.no title=(cell.marked_aloud()) { (cell.marked()) } },
+        Cell::Intent { .. } => html! {
+            span.value role="img" aria-label=(cell.marked_aloud()) { (cell.marked()) }
+        },
+        _ => html! { span.gap title=(cell.marked_aloud()) { (cell.marked()) } },
     }
 }
 

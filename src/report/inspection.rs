@@ -2,8 +2,9 @@
 //! of the wiring standard's model form.
 
 use crate::installation::InspectionItem;
+use crate::log::Log;
 use crate::sequence::procedures::inspection::OUTCOME;
-use crate::sequence::{Agenda, EventNo, Observation, StepOutcome, say};
+use crate::sequence::{Agenda, Event, EventNo, Observation, Picture, StepOutcome, say};
 use crate::terms::Statement;
 use jiff::Timestamp;
 use serde::Serialize;
@@ -103,6 +104,9 @@ pub struct ObservationRow {
     pub words: Vec<String>,
     /// The events that hold what was spoken, as sound.
     pub sounds: Vec<EventNo>,
+    /// Its photographs.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub photos: Vec<PhotoRow>,
     /// The code, as it was said.
     #[serde(skip)]
     pub said: Statement,
@@ -112,8 +116,20 @@ pub struct ObservationRow {
     pub at: Timestamp,
 }
 
+/// A photograph of something that was seen.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PhotoRow {
+    /// The event that holds it.
+    pub event: EventNo,
+    /// What sort of file it is, and how large.
+    pub what: String,
+    /// The picture itself.
+    #[serde(skip)]
+    pub picture: Picture,
+}
+
 impl ObservationRow {
-    fn of(number: usize, seen: &Observation) -> Self {
+    fn of(number: usize, seen: &Observation, log: &Log) -> Self {
         let (typed, sounds): (Vec<_>, Vec<_>) =
             seen.noted.iter().partition(|(_, text)| text.is_some());
         Self {
@@ -129,6 +145,11 @@ impl ObservationRow {
                 .filter_map(|(_, text)| text.clone())
                 .collect(),
             sounds: sounds.into_iter().map(|(no, _)| *no).collect(),
+            photos: seen
+                .photos
+                .iter()
+                .filter_map(|no| photo(log, *no))
+                .collect(),
             said: seen.code,
             event: seen.no,
             at: seen.at,
@@ -162,6 +183,11 @@ impl ObservationRow {
         }
     }
 
+    /// What is said in place of its photographs: "photo of observation 2: no lid on the board".
+    pub(super) fn instead_of_photo(&self) -> String {
+        format!("photo of observation {}: {}", self.number, self.text())
+    }
+
     /// What was seen, in the person's words.
     pub fn text(&self) -> String {
         let sounds = self.sounds.iter();
@@ -175,10 +201,21 @@ impl ObservationRow {
     }
 }
 
+fn photo(log: &Log, no: EventNo) -> Option<PhotoRow> {
+    match &log.entry(no)?.event {
+        Event::Photographed { picture, .. } => Some(PhotoRow {
+            event: no,
+            what: picture.shown(),
+            picture: picture.clone(),
+        }),
+        _ => None,
+    }
+}
+
 /// What was seen and not taken back.
-pub(super) fn observations(agenda: &Agenda) -> Vec<ObservationRow> {
+pub(super) fn observations(log: &Log, agenda: &Agenda) -> Vec<ObservationRow> {
     let seen = agenda.observations().enumerate();
-    seen.map(|(n, seen)| ObservationRow::of(n + 1, seen))
+    seen.map(|(n, seen)| ObservationRow::of(n + 1, seen, log))
         .collect()
 }
 

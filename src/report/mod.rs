@@ -18,6 +18,7 @@ mod customer;
 mod dialogue;
 mod exceptions;
 mod expected;
+mod form;
 mod front;
 mod html;
 mod inspection;
@@ -30,6 +31,7 @@ mod marks;
 mod page;
 mod palette;
 mod pdf;
+mod photo;
 mod print;
 mod schedule;
 mod standing;
@@ -37,7 +39,7 @@ mod table;
 pub mod words;
 
 pub use cells::{Cell, Cells, ReadingRow};
-pub use changed::{Change, Since, changes, changes_text};
+pub use changed::{Change, Since, changes, changes_since, changes_text};
 pub use csv::{csv, csv_of_threads};
 pub use customer::{customer_html, customer_pdf};
 pub use dialogue::{
@@ -45,9 +47,12 @@ pub use dialogue::{
 };
 pub use exceptions::Exception;
 pub use expected::{COLUMNS, Expected, expected, expected_text};
+pub use form::FormCells;
 pub use front::{KeyCells, KeyResult};
 pub use html::{html, html_of_threads};
-pub use inspection::{InspectionReport, ItemRow, ObservationRow, OutcomeRow, SectionRows};
+pub use inspection::{
+    InspectionReport, ItemRow, ObservationRow, OutcomeRow, PhotoRow, SectionRows,
+};
 pub use json::{json, json_of_threads};
 pub use labels::{labels_html, labels_pdf};
 pub use lessons::{Lesson, LessonKind, lessons};
@@ -58,11 +63,13 @@ pub(crate) use marks::{
 pub use marks::{Sounds, group_html, group_pdf, marks_csv, sheet_html, sheet_pdf};
 pub(crate) use palette::{PALETTE, TABLES};
 pub use pdf::{pdf, pdf_of_threads};
+pub use photo::can_be_printed;
 pub use print::PdfError;
 pub(crate) use schedule::zs_maximum;
 pub use schedule::{
-    BoardSchedule, Check, CircuitRow, Departure, InstrumentRow, Limitation, NoteRow, OpenItem,
-    OutRow, OverrideRow, PRACTICE_OF, RECORD_OF, Schedule, SupplyFacts,
+    BoardSchedule, Check, CircuitRow, Departure, HeadingRow, HeadingValue, InstrumentRow,
+    Limitation, NoteRow, OpenItem, OutRow, OverrideRow, PRACTICE_OF, RECORD_OF, Schedule,
+    SupplyFacts,
 };
 pub use standing::Standing;
 pub use words::Times;

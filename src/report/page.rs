@@ -81,6 +81,8 @@ pub(crate) enum Mark {
         y: f32,
         width: f32,
         height: f32,
+        /// Quarter turns to the right; width and height are those before it is turned.
+        turned: u8,
         picture: Image,
     },
 }
@@ -287,6 +289,33 @@ impl Paper {
         }
     }
 
+    /// A photograph, as large as it fits into the box, shown as the camera was held.
+    pub(super) fn photo(
+        &mut self,
+        picture: Image,
+        turned: u8,
+        (wide, high): (f32, f32),
+        instead: String,
+    ) {
+        let (across, down) = picture.size();
+        let (across, down) = (across.max(1) as f32, down.max(1) as f32);
+        let lies = turned % 2 == 1;
+        let (shown_across, shown_down) = if lies { (down, across) } else { (across, down) };
+        let scale = (wide / shown_across).min(high / shown_down);
+        self.keep(shown_down * scale + 12.0);
+        let spot = self.put(Mark::Picture {
+            x: MARGIN,
+            y: self.y,
+            width: across * scale,
+            height: down * scale,
+            turned,
+            picture,
+        });
+        self.add(Part::of_marks(Role::Figure { instead }, vec![spot]));
+        self.y += shown_down * scale;
+        self.gap(6.0);
+    }
+
     /// One's own heading at the left, and the logo at the right of it.
     ///
     /// # Errors
@@ -304,6 +333,7 @@ impl Paper {
                 y: self.y,
                 width,
                 height,
+                turned: 0,
                 picture: logo.on_paper()?,
             });
             let instead = letterhead.instead_of_logo();

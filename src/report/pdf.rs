@@ -1,11 +1,12 @@
 use super::cells::{Cell, ReadingRow};
-use super::columns::{Shown, columns, groups};
+use super::columns::{CircuitTable, MARKS, Shown, groups, tables};
 use super::front::{KEY_HEADS, or_dash, protection, standing};
 use super::inspection::{aloud, mark};
 use super::letters::Letters;
 use super::page::{Heads, Lies, Paper, Style};
+use super::photo::drawn;
 use super::print::{PdfError, printed};
-use super::schedule::{BoardSchedule, CircuitRow, Schedule};
+use super::schedule::{BoardSchedule, CircuitRow, HeadingRow, Schedule};
 use super::table::{Table, TableCell};
 use super::words::{self, plain};
 use crate::limits::Outcome;
@@ -109,6 +110,7 @@ fn first_page(paper: &mut Paper, schedule: &Schedule) -> Result<(), PdfError> {
         key_results(paper, board, schedule);
     }
     summary(paper, schedule);
+    photos(paper, schedule);
     signatures(paper, schedule);
     paper.keep(66.0);
     paper.heading("Cautions", 2, 9.0);
@@ -117,6 +119,39 @@ fn first_page(paper: &mut Paper, schedule: &Schedule) -> Result<(), PdfError> {
         paper.text(&known, Style::quiet(7.2));
     }
     Ok(())
+}
+
+/// The photographs of what was seen.
+fn photos(paper: &mut Paper, schedule: &Schedule) {
+    let seen = schedule.observations.iter();
+    for (one, photo) in seen.flat_map(|one| one.photos.iter().map(move |photo| (one, photo))) {
+        let caption = format!(
+            "Observation {}, {}: {} (event {})",
+            one.number,
+            one.code,
+            one.text(),
+            photo.event
+        );
+        match drawn(&photo.picture) {
+            Ok(picture) => {
+                paper.keep(200.0);
+                paper.text(&caption, Style::bold(8.0));
+                paper.photo(
+                    picture,
+                    photo.picture.turned,
+                    (260.0, 180.0),
+                    one.instead_of_photo(),
+                );
+            }
+            // It was drawn when it was added; whatever else it is now, the rest is printed.
+            Err(why) => paper.text(
+                &format!(
+                    "{caption}: its photo can't be drawn on paper ({why}); the web page shows it."
+                ),
+                Style::plain(8.0),
+            ),
+        }
+    }
 }
 
 /// The few results by which each circuit is known.
@@ -485,15 +520,50 @@ fn board_pages(paper: &mut Paper, board: &BoardSchedule, schedule: &Schedule) {
 }
 
 fn circuits(paper: &mut Paper, board: &BoardSchedule, schedule: &Schedule) {
-    let columns = columns(schedule, board);
-    let head = groups(&columns)
+    let rows = board
+        .heading
+        .chunks(4)
+        .map(|some| {
+            (0..4)
+                .flat_map(|n| {
+                    let row = some.get(n);
+                    let name = row.map(|row| row.what).unwrap_or_default();
+                    let text = row.map(HeadingRow::text).unwrap_or_default();
+                    let value = match row.and_then(HeadingRow::cell) {
+                        Some(cell) => result_as(cell, &text),
+                        None => TableCell::plain(text),
+                    };
+                    [TableCell::head(name, Heads::Row), value]
+                })
+                .collect()
+        })
+        .collect();
+    paper.table(&Table {
+        about: format!("Heading of board {}", board.number),
+        rows,
+        size: 7.4,
+        ..Table::default()
+    });
+    for table in tables(schedule, board) {
+        circuits_in(paper, &table, board);
+    }
+    paper.text(MARKS, Style::quiet(7.2));
+}
+
+fn circuits_in(paper: &mut Paper, table: &CircuitTable, board: &BoardSchedule) {
+    paper.keep(60.0);
+    paper.heading(table.title, 3, 9.5);
+    let columns = &table.columns;
+    let head = groups(columns)
         .into_iter()
         .map(|(group, count)| column(group).over(count))
         .collect();
     let heads = columns.iter().map(|each| column(each.head)).collect();
-    let rows = board
+    let shown = board
         .circuits
         .iter()
+        .filter(|circuit| (table.shown)(table, circuit));
+    let rows = shown
         .map(|circuit| {
             columns
                 .iter()
@@ -503,17 +573,27 @@ fn circuits(paper: &mut Paper, board: &BoardSchedule, schedule: &Schedule) {
                     Shown::Text(text) if n == 0 => TableCell::plain(text).heading_row(),
                     Shown::Text(text) => TableCell::plain(text),
                     Shown::Result(cell) => result(cell),
+                    Shown::Marked(cell) => marked(cell),
                 })
                 .collect()
         })
         .collect();
     paper.table(&Table {
-        about: format!("Circuits of board {}", board.number),
+        about: format!("{}, board {}", table.title, board.number),
         head: vec![head, heads],
         rows,
-        size: 6.1,
+        size: 6.6,
         ..Table::default()
     });
+}
+
+/// A result under the form's own marks, which are read aloud in words.
+fn marked(cell: &Cell) -> TableCell {
+    match cell {
+        Cell::Reading { .. } => result(cell),
+        Cell::Intent { wrong: true, .. } => result_as(cell, &cell.marked()),
+        _ => TableCell::plain(cell.marked()).aloud(cell.marked_aloud()),
+    }
 }
 
 /// A cell with its sign, which is read aloud in words.

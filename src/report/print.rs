@@ -165,10 +165,19 @@ impl Pen {
                 y,
                 width,
                 height,
+                turned,
                 picture,
             } => {
                 if let Some(size) = Size::from_wh(*width, *height) {
-                    surface.push_transform(&Transform::from_translate(*x, *y));
+                    // Turned round its corner, and moved back to where it should stand.
+                    let (w, h) = (*width, *height);
+                    let placed = match turned % 4 {
+                        1 => Transform::from_row(0.0, 1.0, -1.0, 0.0, x + h, *y),
+                        2 => Transform::from_row(-1.0, 0.0, 0.0, -1.0, x + w, y + h),
+                        3 => Transform::from_row(0.0, -1.0, 1.0, 0.0, *x, y + w),
+                        _ => Transform::from_translate(*x, *y),
+                    };
+                    surface.push_transform(&placed);
                     surface.draw_image(picture.clone(), size);
                     surface.pop();
                 }

@@ -1,10 +1,11 @@
-use super::cells::{Cells, JOINED_INSTEAD, ReadingRow, reading_row};
+use super::cells::{Cell, Cells, JOINED_INSTEAD, ReadingRow, reading_row};
 use super::exceptions::{Exception, exceptions};
+use super::form::{FormCells, heading};
 use super::front::{KeyCells, KeyResult, at_origin, open_steps};
 use super::inspection::{InspectionReport, ObservationRow, inspected, observations};
 use super::letterhead::Letterhead;
 use super::words::{self, Times};
-use crate::installation::{Board, Circuit, GroupRcd, Job, Phases};
+use crate::installation::{Board, Circuit, Device, GroupRcd, Job, Phases, RcdDelay, SystemVoltage};
 use crate::limits::{Earthing, Finding, Outcome, earth_loop, judge};
 use crate::log::{Head, Log, LogError, Thread};
 use crate::quantity::{Ohms, TestVoltage};
@@ -307,12 +308,34 @@ pub struct BoardSchedule {
     pub fed_from: Option<String>,
     /// 1 or 3.
     pub phases: u8,
+    /// What the form heads the board's results with.
+    pub heading: Vec<HeadingRow>,
     /// What was said of isolation, polarity of the supply, phase sequence, functional checks.
     pub checks: Vec<Check>,
     /// Readings of the board itself: instrument checks, bonds, Ze, fault current.
     pub readings: Vec<ReadingRow>,
     /// In the order of the job.
     pub circuits: Vec<CircuitRow>,
+}
+
+/// One thing that the form heads a board's results with.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct HeadingRow {
+    /// What it is.
+    pub what: &'static str,
+    /// What stands there.
+    #[serde(flatten)]
+    pub value: HeadingValue,
+}
+
+/// What stands in the heading of a board.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum HeadingValue {
+    /// What the job file gives.
+    Given(String),
+    /// What was read or said.
+    Result(Cell),
 }
 
 /// A check answered by a statement.
@@ -337,10 +360,28 @@ pub struct CircuitRow {
     pub phases: u8,
     /// Points on the circuit, as listed in the job.
     pub points: usize,
+    /// Length of the cable, m.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub metres: Option<f64>,
     /// mm²
     pub live_mm2: Option<f64>,
     /// mm²
     pub cpc_mm2: Option<f64>,
+    /// Type of wiring, as the job file has it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub wiring: Option<String>,
+    /// Reference method of its installation, as the job file has it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub reference_method: Option<String>,
+    /// The longest time in which a fault may be disconnected, s.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub disconnection_seconds: Option<f64>,
+    /// The overcurrent device's standard.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub device_standard: Option<String>,
+    /// The overcurrent device's type, where its standard has types.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub device_type: Option<String>,
     /// The overcurrent device's standard and type.
     pub device: Option<String>,
     /// In, A
@@ -349,8 +390,19 @@ pub struct CircuitRow {
     pub breaking_ka: Option<f64>,
     /// IΔn, mA
     pub rcd_ma: Option<f64>,
-    /// The RCD's waveform type, and its delay.
+    /// The RCD's waveform type.
     pub rcd_type: Option<String>,
+    /// Whether it is time-delayed, type S.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub rcd_time_delayed: bool,
+    /// The RCD's standard.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub rcd_standard: Option<String>,
+    /// The RCD's rated current, A.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub rcd_amps: Option<f64>,
+    /// What the form merges from several results.
+    pub form: FormCells,
     /// Results, by the columns of the schedule.
     #[serde(flatten)]
     pub cells: Cells,
@@ -516,7 +568,7 @@ impl Schedule {
             departures: departures(log, agenda),
             overrides: overrides(agenda),
             notes: notes(log, agenda),
-            observations: observations(agenda),
+            observations: observations(log, agenda),
             inspection: inspected(agenda),
             open_items: open_items(agenda),
             exceptions: exceptions(log, agenda),
@@ -552,7 +604,7 @@ impl Schedule {
 }
 
 /// The steps of each board and circuit.
-type Steps<'a> = BTreeMap<(u16, Option<u16>), Vec<&'a Step>>;
+pub(super) type Steps<'a> = BTreeMap<(u16, Option<u16>), Vec<&'a Step>>;
 
 fn by_circuit(agenda: &Agenda) -> Steps<'_> {
     let mut steps = Steps::new();
@@ -899,6 +951,7 @@ fn board_schedule(
         phases: board.phases.into(),
         checks: checks(agenda, own),
         readings: readings(agenda, own),
+        heading: heading(agenda, board, steps, limitations),
         circuits: board
             .circuits
             .iter()
@@ -976,6 +1029,17 @@ fn circuit_row(
         .rcd
         .clone()
         .or_else(|| board.group_of(circuit).map(GroupRcd::rcd));
+    let facts = agenda.job().facts(board, circuit);
+    // Separated extra-low voltage is not disconnected to protect anybody.
+    let low = facts.system == SystemVoltage::Low;
+    let seconds = earth_loop::disconnection_time(agenda.tables(), &facts)
+        .filter(|_| low)
+        .map(|(seconds, _)| seconds);
+    let device = circuit.device.as_ref();
+    let marked = device.map(Device::standard_and_type);
+    // One device that is both has one standard and one rated current.
+    let both = device.filter(|d| circuit.rcd.is_some() && d.kind.is_rcbo());
+    let both_marked = both.map(|d| d.standard_and_type().0);
     let mut shown = steps.to_vec();
     shown.extend(agenda.state().shown_with(board.number, circuit));
     let (open_steps, begun) = open_steps(agenda, steps);
@@ -990,12 +1054,25 @@ fn circuit_row(
         kind: words::circuit_kind(circuit.kind),
         phases: circuit.phases.into(),
         points: circuit.points.len(),
+        wiring: circuit.wiring.clone(),
+        reference_method: circuit.reference_method.clone(),
+        disconnection_seconds: seconds,
+        device_standard: marked.as_ref().map(|(standard, _)| standard.clone()),
+        device_type: marked.and_then(|(_, kind)| kind),
+        rcd_standard: rcd
+            .as_ref()
+            .and_then(|r| r.standard.clone())
+            .or(both_marked),
+        rcd_amps: rcd.as_ref().and_then(|r| r.amps).or(both.map(|d| d.amps)),
+        form: FormCells::of(agenda, &shown, limitations),
+        metres: circuit.cable.as_ref().and_then(|c| c.metres),
         live_mm2: circuit.cable.as_ref().map(|c| c.line_mm2),
         cpc_mm2: circuit.cable.as_ref().map(|c| c.cpc_mm2),
         device: circuit.device.as_ref().map(|d| d.shown().to_owned()),
         rating_amps: circuit.device.as_ref().map(|d| d.amps),
         breaking_ka: circuit.device.as_ref().and_then(|d| d.breaking_ka),
         rcd_ma: rcd.as_ref().map(|r| r.milliamps),
+        rcd_time_delayed: rcd.as_ref().is_some_and(|r| r.delay == RcdDelay::S),
         rcd_type: rcd.and_then(|r| r.waveform),
         cells: Cells::of(agenda, &shown, limitations),
         test_volts: full.map(TestVoltage::volts),

@@ -11,13 +11,11 @@ mod graphs;
 mod group;
 mod marks;
 mod out;
-mod put_right;
 mod server;
 mod svg;
 mod timeline;
 mod view;
 
-pub use put_right::{NotAValue, parse_value};
 pub use server::{Marking, Review, serve};
 
 /// As the forms have it, and for whoever sends one by other means.

@@ -1,12 +1,12 @@
 use super::frame::{Tab, frame, trouble};
 use super::group::Sheets;
-use super::put_right::parse_value;
 use super::timeline::{Filter, page_of, timeline};
 use super::view::{Session, Threads, View, thread_root};
 use super::{LONGEST_REASON, graphs, group, marks, out};
 use crate::log::{self, Log};
 use crate::marking::{Criteria, Economy, Sheet, mark};
 use crate::practice::Given;
+use crate::quantity::parse_value;
 use crate::report::{self, Letterhead, Times};
 use crate::sequence::{Agenda, DeskRefusal, Event, EventNo, correct_at_desk, strike_at_desk};
 use crate::store::{Digest256, Mode, Store};

@@ -203,6 +203,7 @@ fn replacements(log: &Log) -> BTreeMap<EventNo, EventNo> {
             | Event::NotTaken { .. }
             | Event::SoundForgotten { .. }
             | Event::Probed { .. }
+            | Event::Photographed { .. }
             | Event::Struck { .. }
             | Event::Unclear { .. } => {}
             _ => withdrawn = None,

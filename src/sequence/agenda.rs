@@ -732,6 +732,7 @@ impl Agenda {
         match event {
             Event::Noted { .. }
             | Event::NotTaken { .. }
+            | Event::Photographed { .. }
             | Event::SoundForgotten { .. }
             | Event::Probed { .. }
             | Event::SwitchedOn { .. }

@@ -1,9 +1,10 @@
 //! Corrections made at the desk, after the fact and by keyboard.
 
 use super::agenda::Agenda;
-use super::facts::{Event, EventNo};
+use super::facts::{Event, EventNo, Picture};
 use super::state::ReadingStatus;
 use crate::quantity::Reading;
+use crate::terms::ItemNumber;
 
 /// Why a correction at the desk is not taken.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -23,6 +24,17 @@ pub enum DeskRefusal {
     /// The reason is empty.
     #[error("write why: the reason is kept in the log")]
     NoReason,
+    /// Nothing was observed that it could belong to.
+    #[error(
+        "nothing was observed in this session: a photo belongs to an observation, said or typed"
+    )]
+    NothingObserved,
+    /// There is no such observation.
+    #[error("there is no observation {0}: they are numbered 1 to {1}, as the schedule lists them")]
+    NoObservation(usize, usize),
+    /// No observation of that item.
+    #[error("nothing was observed at item {0} of the inspection, or it was taken back")]
+    NothingAtItem(ItemNumber),
     /// The unit is not the one it was measured in, which is this.
     #[error("it was measured in {0}: write the value in that unit")]
     OtherUnit(String),
@@ -106,6 +118,41 @@ pub fn strike_at_desk(
             .map(str::trim)
             .filter(|by| !by.is_empty())
             .map(str::to_owned),
+    })
+}
+
+/// Which observation a photograph is of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PhotoOf {
+    /// By its number on the schedule, from 1.
+    Observation(usize),
+    /// The last one of this item of the inspection.
+    Item(ItemNumber),
+}
+
+/// Decides on a photograph that is added to what was observed.
+///
+/// # Errors
+/// When nothing of the kind was observed.
+pub fn photo_at_desk(agenda: &Agenda, of: PhotoOf, picture: Picture) -> Result<Event, DeskRefusal> {
+    let all: Vec<_> = agenda.observations().collect();
+    if all.is_empty() {
+        return Err(DeskRefusal::NothingObserved);
+    }
+    let seen = match of {
+        PhotoOf::Observation(number) => number
+            .checked_sub(1)
+            .and_then(|n| all.get(n))
+            .ok_or(DeskRefusal::NoObservation(number, all.len()))?,
+        PhotoOf::Item(item) => all
+            .iter()
+            .rev()
+            .find(|seen| seen.item == Some(item))
+            .ok_or(DeskRefusal::NothingAtItem(item))?,
+    };
+    Ok(Event::Photographed {
+        of: seen.no,
+        picture,
     })
 }
 

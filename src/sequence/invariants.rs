@@ -1171,6 +1171,7 @@ impl Watch {
             event,
             Event::CorrectedAtDesk { .. }
                 | Event::NotTaken { .. }
+                | Event::Photographed { .. }
                 | Event::SoundForgotten { .. }
                 | Event::Struck { .. }
         ) {
@@ -1199,6 +1200,7 @@ impl Watch {
                 | Event::NoteEnded
                 | Event::CalibrationOverdue { .. }
                 | Event::CorrectedAtDesk { .. }
+                | Event::Photographed { .. }
                 | Event::SoundForgotten { .. }
                 | Event::Struck { .. }
                 | Event::Came { .. }

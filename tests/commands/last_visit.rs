@@ -1,6 +1,7 @@
 //! The last visit: a job made from its log, and what reads otherwise now.
 
 use super::begin::bothhands;
+use ::bothhands::report::{PRACTICE_OF, RECORD_OF};
 use predicates::prelude::*;
 use predicates::str::contains;
 use std::fs;
@@ -62,4 +63,76 @@ fn a_job_is_made_of_the_last_visit_and_what_reads_otherwise_is_told() {
     bothhands(&folder, &["changed", "last.db", "nothing.db"])
         .assert()
         .failure();
+}
+
+/// Where the last visit left a schedule and no log.
+#[test]
+fn a_job_is_made_of_the_last_schedule_and_its_readings_stand_beside_todays() {
+    let folder = tempfile::tempdir().unwrap();
+    let job = Path::new("tests/dialogues/jobs/live-retest.toml");
+    fs::copy(job, folder.path().join("job.toml")).unwrap();
+    visit(&folder, "job.toml", "last.db", "0.62", "23");
+    visit(&folder, "job.toml", "now.db", "0.94", "24");
+    bothhands(&folder, &["schedule", "last.db", "--csv", "last.csv"])
+        .assert()
+        .success();
+    // As with two logs: 0.62 and 0.94 are further apart than two instruments explain.
+    bothhands(&folder, &["changed", "last.csv", "now.db"])
+        .assert()
+        .success()
+        .stdout(
+            contains("1 not explained")
+                .and(contains("Zs ohm: 0.62 last time, 0.94 now: NOT explained"))
+                .and(contains(
+                    "RCD rated ms: 23 last time, 24 now: within the accuracy",
+                ))
+                .and(contains("Ipf kA: 1.3 last time, 1.3 now: within")),
+        );
+    bothhands(&folder, &["new", "again.toml", "--last", "last.csv"])
+        .assert()
+        .success()
+        .stderr(contains("A schedule does not tell all of a job"));
+    let text = fs::read_to_string(folder.path().join("again.toml")).unwrap();
+    for wanted in [
+        "kind = \"periodic-inspection\"",
+        "earthing = \"TN-C-S\"",
+        "name = \"office board\"",
+        "name = \"office sockets\"",
+        "line_mm2 = 2.5",
+        "metres = 20",
+        "milliamps = 30",
+    ] {
+        assert!(text.contains(wanted), "{wanted}\n{text}");
+    }
+    for (name, text, why) in [
+        (
+            "table.csv",
+            "number,kind,device\n1,ring,B32\n",
+            "this is no schedule",
+        ),
+        (
+            "text.csv",
+            "nothing of the kind, whatever it is\n",
+            "this is no schedule",
+        ),
+    ] {
+        fs::write(folder.path().join(name), text).unwrap();
+        bothhands(&folder, &["new", "other.toml", "--last", name])
+            .assert()
+            .code(2)
+            .stderr(contains(why));
+        bothhands(&folder, &["changed", name, "now.db"])
+            .assert()
+            .code(2)
+            .stderr(contains("neither a log nor a schedule as CSV"));
+    }
+    let practice = fs::read_to_string(folder.path().join("last.csv"))
+        .unwrap()
+        .replace(RECORD_OF, PRACTICE_OF);
+    fs::write(folder.path().join("practice.csv"), practice).unwrap();
+    bothhands(&folder, &["new", "other.toml", "--last", "practice.csv"])
+        .assert()
+        .code(2)
+        .stderr(contains("nothing was tested"));
+    assert!(!folder.path().join("other.toml").exists());
 }

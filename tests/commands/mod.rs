@@ -1,7 +1,7 @@
 //! The program as it is started: its options and what it says to bad ones.
 
 mod bad_input;
-mod begin;
+pub mod begin;
 mod conventions;
 mod engine;
 mod last_visit;

@@ -1,5 +1,6 @@
 //! Dialogues: what a person says and what the program answers.
 
+mod audits;
 mod golden;
 pub mod plain;
 mod spoken;

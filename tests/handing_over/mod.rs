@@ -6,6 +6,7 @@ mod labels;
 mod lessons;
 mod notes;
 mod pack;
+mod photo;
 
 use crate::looking_back::rehearsal::Rehearsal;
 use std::fs;

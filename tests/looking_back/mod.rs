@@ -1,8 +1,10 @@
 //! Reports and the review pages.
 
 pub mod browser;
+mod form;
+mod forty;
 mod group;
 mod in_a_browser;
 mod old_board;
 pub mod rehearsal;
-mod reports;
+pub mod reports;

@@ -351,7 +351,7 @@ fn only_questions_shows_questions_and_their_answers() {
 }
 
 /// What one of Poppler's programs, which know nothing of ours, says about a PDF.
-fn poppler(program: &str, options: &[&str], pdf: &[u8]) -> String {
+pub fn poppler(program: &str, options: &[&str], pdf: &[u8]) -> String {
     crate::need(program, "poppler-utils");
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("schedule.pdf");
@@ -450,9 +450,9 @@ fn a_screen_reader_finds_its_way_through_the_pdf() {
     }
 
     let tables: Vec<&str> = read.split("\n  Table").skip(1).collect();
-    // The site, signatures, what was taken out, the instruments; key results, circuits and readings
-    // of each board.
-    assert_eq!(tables.len(), 4 + 3 * schedule.boards.len());
+    // The site, signatures, what was taken out, the instruments; of each board key results, heading,
+    // circuit details, test results, other results and readings.
+    assert_eq!(tables.len(), 4 + 6 * schedule.boards.len());
     for table in tables {
         assert!(table.contains("TH:"), "a table without heads:\n{table}");
         assert!(table.contains("/Summary ("), "a table of nothing:\n{table}");

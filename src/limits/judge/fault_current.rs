@@ -2,8 +2,42 @@
 
 use super::{arrow, typed};
 use crate::limits::words::{Said, Words, said};
-use crate::limits::{Outcome, Phases, Tables, Verdict};
-use crate::quantity::{Conductors, KiloAmps, Pair, Reading, Truth, measure};
+use crate::limits::{Finding, Outcome, Phases, Tables, Verdict};
+use crate::quantity::{Amps, Conductors, KiloAmps, Ohms, Pair, Reading, Truth, Volts, measure};
+
+/// A current to earth under so much of what U0 ÷ Ze gives is asked about, and one over so many times
+/// that. Two instruments at one terminal agree far better; with earthing and bonds in place, as the
+/// current is read and Ze is not, parallel paths let more flow, but never less. Common practice.
+const LEAST_OF_ZE: f64 = 0.75;
+const MOST_OF_ZE: f64 = 4.0;
+
+/// A verdict on a current to earth, with what Ze as it was measured says of it: U0 ÷ Ze.
+pub fn beside_ze(u0: Volts, ze: &Reading, current: &Reading, verdict: Verdict) -> Verdict {
+    let (Ok(ze), Ok(read)) = (
+        Ohms::from_reading(ze, None),
+        KiloAmps::from_reading(current, None),
+    ) else {
+        return verdict;
+    };
+    if ze.low() <= 0.0 || ze.is_unbounded() || read.is_unbounded() {
+        return verdict;
+    }
+    let gives: Amps = u0 / ze;
+    let gives = KiloAmps::between(gives.low() / 1000.0, gives.high() / 1000.0);
+    if read.high() < gives.low() * LEAST_OF_ZE {
+        verdict.found(
+            Finding::LowerThanZeGives,
+            said!(LowerThanZeGives, ze, gives),
+        )
+    } else if read.low() > gives.high() * MOST_OF_ZE {
+        verdict.found(
+            Finding::HigherThanZeGives,
+            said!(HigherThanZeGives, ze, gives),
+        )
+    } else {
+        verdict
+    }
+}
 
 /// The largest prospective fault current at a board against the smallest rated breaking capacity
 /// of its devices.

@@ -27,7 +27,7 @@ pub use continuity::{
 };
 pub use design::{cpc_size, voltage_drop};
 pub use earth_loop::{Beside, ze, zs, zs_limit, zs_read_at_most};
-pub use fault_current::fault_current;
+pub use fault_current::{beside_ze, fault_current};
 pub use insulation::{insulation, insulation_pattern};
 pub use ring::{ring, ring_end, ring_ends, ring_point};
 pub use supply_voltage::supply_voltage;

@@ -4,7 +4,7 @@
 use super::{Refusal, refused};
 use crate::draft::CircuitWords;
 use crate::grammar::Intent;
-use crate::installation::{Accessory, Circuit, CircuitKind, Job};
+use crate::installation::{Accessory, Circuit, CircuitKind, Job, JobKind};
 use crate::sequence::agenda::Agenda;
 use crate::sequence::amend::{ChangeRefusal, change_job, circuit_of, with_circuit};
 use crate::sequence::facts::{Destination, Edition, Event, EventNo, Withdrawal};
@@ -119,7 +119,9 @@ pub(super) fn circuit(
     if agenda.circuit(board, circuit).is_some() {
         return refused(said, Refusal::CircuitThere { board, circuit });
     }
-    if agenda.energised(board) {
+    // At a visit of live tests alone no dead test comes with it.
+    let live_alone = agenda.job().kind == JobKind::LiveRetest;
+    if agenda.energised(board) && !live_alone {
         return refused(said, Refusal::Energised { board });
     }
     match tried(agenda, board, circuit, pieces) {

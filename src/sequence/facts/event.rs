@@ -1,5 +1,6 @@
 use super::edition::Edition;
 use super::id::StepId;
+use super::picture::Picture;
 use super::refusal::{Doubt, Refusal};
 use crate::grammar::Intent;
 use crate::installation::Job;
@@ -269,6 +270,13 @@ pub enum Event {
         /// Where, when that was said.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         place: Option<Place>,
+    },
+    /// A photograph was added at the desk to what was observed.
+    Photographed {
+        /// The event that began the observation.
+        of: EventNo,
+        /// The picture itself.
+        picture: Picture,
     },
     /// A step that is asked for now orders something out, off, linked or crossed: it counts as out
     /// until the person says whether it is.
@@ -595,6 +603,7 @@ impl Event {
             Self::Stated { .. } => "stated",
             Self::SectionStated { .. } => "section-stated",
             Self::Observed { .. } => "observed",
+            Self::Photographed { .. } => "photographed",
             Self::Ordered { .. } => "ordered",
             Self::AskedIfOut { .. } => "asked-if-out",
             Self::AskedIfLive { .. } => "asked-if-live",

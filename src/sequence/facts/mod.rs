@@ -6,6 +6,7 @@ mod edition;
 mod event;
 mod id;
 mod order;
+mod picture;
 mod plan;
 mod refusal;
 mod step;
@@ -16,6 +17,7 @@ pub use event::{Calculated, EVENT_VERSION, Event, EventNo, External, Mode, Withd
 pub(in crate::sequence) use id::BEHIND_COVERS;
 pub use id::{NotAStepId, ProcedureId, StepId};
 pub use order::Order;
+pub use picture::{MOST_PICTURE_BYTES, Picture, PictureError, PictureKind};
 pub use plan::Plan;
 pub(super) use plan::Stretch;
 pub use refusal::{Destination, Doubt, Electronics, LeftOut, Refusal};

@@ -10,7 +10,7 @@ use crate::limits::judge::{self, Beside, Multiple, Place};
 use crate::limits::ring::{Leg, PointReading, Stage as Crossed};
 use crate::limits::{CircuitFacts, Finding, Outcome, Verdict};
 use crate::quantity::{
-    Celsius, Conductors, MegOhms, Ohms, Pair, Reading, Relation, TestVoltage, Truth, Unit,
+    Celsius, Conductors, MegOhms, Ohms, Pair, Reading, Relation, TestVoltage, Truth, Unit, Volts,
 };
 use crate::sequence::facts::{Calculated, Doubt, External, Quantity, Refusal, Step, StepKind};
 use crate::sequence::state::{State, place_of};
@@ -364,12 +364,20 @@ pub fn fault_current(state: &State, step: &Step, reading: &Reading) -> Assessmen
         .filter_map(|record| Some((record.reading.pair?, record.reading)))
         .collect();
     readings.extend(reading.pair.map(|pair| (pair, *reading)));
-    Assessment::by(judge::fault_current(
+    let verdict = judge::fault_current(
         state.tables(),
         state.job().supply.phases,
         board.least_breaking(),
         &readings,
-    ))
+    );
+    let to_earth = reading.pair.is_some_and(|pair| pair.to_earth());
+    Assessment::by(match measured_ze(state, step.board).filter(|_| to_earth) {
+        Some(ze) => {
+            let u0 = Volts::exact(state.job().supply.volts);
+            judge::beside_ze(u0, &ze, reading, verdict)
+        }
+        None => verdict,
+    })
 }
 
 /// Voltage of the supply at the incoming terminals.

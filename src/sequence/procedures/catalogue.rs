@@ -4,7 +4,7 @@ use super::{
     instruments::Instruments, insulation::Insulation, isolation::Isolation, make_safe,
     put_back::PutBack, reconnected::RECONNECTED, reopened::REOPENED, visit,
 };
-use crate::installation::Job;
+use crate::installation::{Board, Job};
 use crate::sequence::facts::{Column, Edition, Plan, ProcedureId, Step};
 use std::sync::{Arc, LazyLock};
 
@@ -138,6 +138,29 @@ static SHIPPED: LazyLock<Arc<Catalogue>> = LazyLock::new(|| {
     })
 });
 
+/// Each round with the boards that go through it together. Circuits of a live board that are isolated by
+/// their own devices are done one after another, where the job has a board for each: one is put back and
+/// tested live before the next is isolated, so that no more is off than is worked on. What is looked at as
+/// it is found comes before all of that.
+fn in_turn<'j>(
+    rounds: &'static [Round],
+    boards: &'j [Board],
+    edition: Edition,
+) -> Vec<(&'static Round, &'j [Board])> {
+    let (found, rest) = match (rounds.split_first(), edition) {
+        (Some((found, rest)), Edition::Second) => (Some(found), rest),
+        _ => (None, rounds),
+    };
+    let together =
+        boards.chunk_by(|one, next| !one.isolates_circuits() && !next.isolates_circuits());
+    let each = together.flat_map(|boards| rest.iter().map(move |round| (round, boards)));
+    found
+        .map(|round| (round, boards))
+        .into_iter()
+        .chain(each)
+        .collect()
+}
+
 impl Catalogue {
     /// The procedures that ship.
     pub fn shipped() -> Arc<Self> {
@@ -191,8 +214,8 @@ impl Catalogue {
             Edition::Second => (&self.second, SECOND),
         };
         let mut steps: Vec<Step> = Vec::new();
-        for round in rounds {
-            for board in &job.boards {
+        for (round, boards) in in_turn(rounds, &job.boards, edition) {
+            for board in boards {
                 for slot in *round {
                     let here = || {
                         procedures

@@ -147,6 +147,7 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         Event::JudgedAnew { of, .. } => amended::judged_anew(*of, after).into_iter().collect(),
         Event::CorrectedAtDesk { .. }
         | Event::Noted { .. }
+        | Event::Photographed { .. }
         | Event::SoundForgotten { .. }
         | Event::Struck { .. } => Vec::new(),
         Event::Probed {
@@ -570,6 +571,8 @@ fn found_in_short(verdict: &Verdict) -> &'static str {
         }
         (Some(Finding::LongForABond), _) => "more than a short bond reads",
         (Some(Finding::HigherThanDeclared), _) => "higher than is declared or usual",
+        (Some(Finding::LowerThanZeGives), _) => "lower than Ze gives",
+        (Some(Finding::HigherThanZeGives), _) => "far higher than Ze gives",
         (Some(Finding::BelowLeads), _) => "less than your leads alone read",
         (Some(Finding::MakersEnergy), _) => "only the maker's let-through energy tells",
         (Some(Finding::OtherTestVoltage), _) => "a higher test voltage than the table asks for",

@@ -331,7 +331,10 @@ fn older_edition(agenda: &Agenda) -> Option<Line> {
 fn at_the_desk(event: &Event) -> bool {
     matches!(
         event,
-        Event::CorrectedAtDesk { .. } | Event::SoundForgotten { .. } | Event::Struck { .. }
+        Event::CorrectedAtDesk { .. }
+            | Event::Photographed { .. }
+            | Event::SoundForgotten { .. }
+            | Event::Struck { .. }
     )
 }
 

@@ -216,6 +216,7 @@ impl State {
             | Event::Unclear { .. }
             | Event::Asked { .. }
             | Event::CalibrationOverdue { .. } => {}
+            Event::Photographed { of, .. } => self.observations.photographed(*of, no),
             Event::Diagnosed { .. } => self.diagnosed = true,
             Event::Predicted { step, of, .. } => {
                 self.predicted = self.predicted.insert((step.clone(), *of));
@@ -577,6 +578,7 @@ impl State {
                     code: *code,
                     place: place.clone(),
                     noted: Vec::new(),
+                    photos: Vec::new(),
                     withdrawn: false,
                 });
                 self.mode = Mode::Noting;
@@ -619,6 +621,7 @@ impl State {
             event,
             Event::CorrectedAtDesk { .. }
                 | Event::NotTaken { .. }
+                | Event::Photographed { .. }
                 | Event::SoundForgotten { .. }
                 | Event::Struck { .. }
         ) {

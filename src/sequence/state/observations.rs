@@ -22,6 +22,9 @@ pub struct Observation {
     pub place: Option<Place>,
     /// The parts of what was noted for it; a part without text is sound.
     pub noted: Vec<(EventNo, Option<String>)>,
+    /// The events that brought its photographs.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub photos: Vec<EventNo>,
     /// Whether it was taken back.
     pub withdrawn: bool,
 }
@@ -49,6 +52,13 @@ impl Observations {
         let told = self.all.iter_mut().find(|seen| Some(seen.no) == telling);
         if let Some(seen) = told {
             seen.noted.push((no, text.cloned()));
+        }
+    }
+
+    /// A photograph of one, added at the desk.
+    pub(super) fn photographed(&mut self, of: EventNo, no: EventNo) {
+        if let Some(seen) = self.all.iter_mut().find(|seen| seen.no == of) {
+            seen.photos.push(no);
         }
     }
 

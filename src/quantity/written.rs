@@ -1,4 +1,4 @@
-use crate::quantity::{Number, Reading, Relation};
+use super::{Number, Reading, Relation};
 
 /// Why what was typed is no value.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -13,7 +13,7 @@ pub struct NotAValue(pub String);
 /// When it is none of these.
 ///
 /// ```
-/// use bothhands::review::parse_value;
+/// use bothhands::quantity::parse_value;
 /// assert_eq!(parse_value("> 999").unwrap().shown(), ">999");
 /// assert_eq!(parse_value("over range").unwrap().shown(), "over range");
 /// assert!(parse_value("about 3").is_err());

@@ -1,0 +1,170 @@
+//! What the standard's model form has in one place and the log in several: two columns of insulation,
+//! and the heading of a board.
+
+use super::cells::{Cell, filled};
+use super::schedule::{HeadingRow, HeadingValue, Limitation, Steps};
+use crate::installation::{Board, Phases};
+use crate::sequence::{Agenda, Quantity, Step, StepKind, Worst};
+use crate::terms::Stage;
+use serde::Serialize;
+
+/// Results of a circuit that the form merges.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FormCells {
+    /// The lowest insulation between live conductors.
+    pub live_live: Cell,
+    /// The lowest insulation of a live conductor, or of all joined, to earth.
+    pub live_earth: Cell,
+}
+
+impl FormCells {
+    /// Those of a circuit's steps.
+    pub(super) fn of(agenda: &Agenda, steps: &[&Step], limitations: &[Limitation]) -> Self {
+        let lowest = |keys: &[&str]| {
+            let own = steps.iter().copied().filter(|step| {
+                let column = agenda.procedure(step).column(step);
+                column.is_some_and(|column| keys.contains(&column.key))
+            });
+            filled(agenda, own, Worst::Lowest, limitations)
+        };
+        // Live conductors joined are tested in place of each by itself: one result is enough.
+        let each = lowest(&["insulation_le", "insulation_ne"]);
+        let joined = lowest(&["insulation_joined"]);
+        Self {
+            live_live: lowest(&["insulation_ll", "insulation_ln"]),
+            live_earth: match (&each, &joined) {
+                (Cell::Reading { .. }, Cell::Reading { .. }) => {
+                    lowest(&["insulation_le", "insulation_ne", "insulation_joined"])
+                }
+                (_, Cell::Reading { .. } | Cell::Intent { .. }) => joined,
+                _ => each,
+            },
+        }
+    }
+}
+
+/// What the form heads the results of a board with.
+pub(super) fn heading(
+    agenda: &Agenda,
+    board: &Board,
+    steps: &Steps<'_>,
+    limitations: &[Limitation],
+) -> Vec<HeadingRow> {
+    let result = |place: (u16, Option<u16>), worst, wanted: &dyn Fn(&Step) -> bool| {
+        let own = steps.get(&place).map(Vec::as_slice).unwrap_or_default();
+        let own = own.iter().copied().filter(|step| wanted(step));
+        HeadingValue::Result(filled(agenda, own, worst, limitations))
+    };
+    let reads = |quantity: Quantity| {
+        move |step: &Step| {
+            step.measure()
+                .is_some_and(|measure| measure.quantity == quantity)
+        }
+    };
+    let here = (board.number, None);
+    let feeder = agenda.job().feeder_of(board.number);
+    let mut rows = vec![
+        HeadingRow {
+            what: "Supplied from",
+            value: HeadingValue::Given(supplied_from(agenda, board)),
+        },
+        match feeder {
+            None => HeadingRow {
+                what: "Zₑ",
+                value: result(here, Worst::Highest, &reads(Quantity::ExternalLoop)),
+            },
+            // The loop at this board is that of the circuit that ends in it.
+            Some((by, circuit)) => HeadingRow {
+                what: "Zdb",
+                value: result(
+                    (by, circuit),
+                    Worst::Highest,
+                    &reads(Quantity::LoopImpedance),
+                ),
+            },
+        },
+        HeadingRow {
+            what: "Ipf, the highest read",
+            value: result(here, Worst::Highest, &reads(Quantity::FaultCurrent)),
+        },
+        HeadingRow {
+            what: "Surge protection",
+            value: HeadingValue::Given(match &board.surge {
+                Some(surge) => {
+                    let standard = surge.standard.as_ref().map(|one| format!(", {one}"));
+                    format!("type {}{}", surge.kind, standard.unwrap_or_default())
+                }
+                None => "none on record".to_owned(),
+            }),
+        },
+    ];
+    if board.surge.is_some() {
+        let surge = StepKind::Row("functional-surge");
+        rows.push(HeadingRow {
+            what: "Its indicator",
+            value: result(here, Worst::Highest, &|step| step.kind == surge),
+        });
+    }
+    if feeder.is_none() {
+        let polarity =
+            |step: &Step| step.stage == Stage::SupplyPolarity && step.measure().is_none();
+        rows.push(HeadingRow {
+            what: "Polarity of the supply",
+            value: result(here, Worst::Highest, &polarity),
+        });
+    }
+    if board.phases == Phases::Three {
+        rows.push(HeadingRow {
+            what: "Phase sequence",
+            value: result(here, Worst::Highest, &|step| {
+                step.stage == Stage::PhaseSequence
+            }),
+        });
+    }
+    rows
+}
+
+/// "the origin", or "board 1, circuit 7 outhouse: BS 88-3 32 A".
+fn supplied_from(agenda: &Agenda, board: &Board) -> String {
+    let Some((by, number)) = agenda.job().feeder_of(board.number) else {
+        let from = board.fed_from.clone();
+        return from.unwrap_or_else(|| "the origin".to_owned());
+    };
+    let above = agenda.job().boards.iter().find(|one| one.number == by);
+    let circuit = above.and_then(|above| {
+        let mut circuits = above.circuits.iter();
+        circuits.find(|circuit| Some(circuit.number) == number)
+    });
+    let Some(circuit) = circuit else {
+        return format!("board {by}");
+    };
+    let device = circuit.device.as_ref().map(|device| {
+        let amps = crate::quantity::tidy(device.amps);
+        format!(": {} {amps} A", device.shown())
+    });
+    format!(
+        "board {by}, circuit {} {}{}",
+        circuit.number,
+        circuit.name,
+        device.unwrap_or_default()
+    )
+}
+
+impl HeadingRow {
+    /// What stands there, with its unit.
+    pub fn text(&self) -> String {
+        match &self.value {
+            HeadingValue::Given(text) => text.clone(),
+            HeadingValue::Result(cell @ Cell::Reading { .. }) => cell.with_unit(),
+            HeadingValue::Result(cell) => cell.marked(),
+        }
+    }
+
+    /// The result that stands there, where it is one.
+    pub fn cell(&self) -> Option<&Cell> {
+        match &self.value {
+            HeadingValue::Given(_) => None,
+            HeadingValue::Result(cell) => Some(cell),
+        }
+    }
+}
