@@ -18,6 +18,7 @@ struct Licenses {
 
 #[derive(Deserialize)]
 struct Bans {
+    wildcards: String,
     skip: BTreeSet<String>,
     deny: BTreeSet<String>,
 }
@@ -202,6 +203,45 @@ fn no_dependency_is_banned_or_there_twice() {
         "what is there twice, and what .deny.toml bears"
     );
 }
+
+/// "Any version" is none: of no manifest of ours, with its features or without.
+#[test]
+fn no_dependency_is_of_any_version() {
+    assert_eq!(law().bans.wildcards, "deny");
+    for manifest in ["Cargo.toml", "tests/features/Cargo.toml"] {
+        let text = std::fs::read_to_string(manifest).unwrap();
+        let parsed: toml::Table = toml::from_str(&text).unwrap();
+        let mut versions = 0;
+        any_version(manifest, &toml::Value::Table(parsed), false, &mut versions);
+        assert!(versions > 5, "{manifest}: only {versions} versions");
+    }
+}
+
+fn any_version(place: &str, value: &toml::Value, of_a_dependency: bool, versions: &mut usize) {
+    match value {
+        toml::Value::String(version) if of_a_dependency => {
+            *versions += 1;
+            assert!(!version.contains('*'), "{place}: {version}");
+        }
+        toml::Value::Table(table) => {
+            for (key, value) in table {
+                let dependencies = key.ends_with("dependencies");
+                let within = of_a_dependency && (key == "version" || !value.is_str());
+                let named = of_a_dependency && value.is_str() && !KEYS.contains(&key.as_str());
+                any_version(
+                    &format!("{place}, {key}"),
+                    value,
+                    dependencies || within || named,
+                    versions,
+                );
+            }
+        }
+        _ => {}
+    }
+}
+
+/// Keys of a dependency whose text is no version.
+const KEYS: [&str; 4] = ["package", "path", "registry", "git"];
 
 #[test]
 fn every_dependency_comes_from_the_crates_registry() {

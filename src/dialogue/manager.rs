@@ -28,6 +28,10 @@ use std::time::{Duration, Instant};
 /// How long silence lasts before a reminder of what is out.
 pub const REMIND_AFTER: Duration = Duration::from_secs(60);
 
+/// After so many utterances that are not for us the program tells, once, what the step takes: they may
+/// have been for it.
+const TOLD_AFTER: u32 = 2;
+
 /// A warning that fits the sound worse than this per phone is taken for a noise. Lower than what any
 /// other command needs: a missed warning costs more than a question too many.
 const NEARLY: f32 = -1.8;
@@ -155,6 +159,8 @@ impl DialogueManager<'_> {
         let mut excluded: Vec<Intent> = Vec::new();
         let mut last_taken: Option<Intent> = None;
         let mut silent_since = Instant::now();
+        // How often somebody has spoken since the last time anything was taken, and was not understood.
+        let mut unheard = 0;
         let mut partial: Option<(Utterance, DecodeContext, Recognition)> = None;
         let mut doubted: Option<Intent> = None;
         let mut asked: Option<Take> = None;
@@ -345,11 +351,20 @@ impl DialogueManager<'_> {
                         _ if noting => (Intent::Note, None, Some(evidence)),
                         _ => {
                             tally.ignored += 1;
+                            unheard += 1;
+                            if unheard == TOLD_AFTER
+                                && !over
+                                && let Some(line) = self.session.what_is_taken()
+                            {
+                                self.say(&[line]);
+                                silent_since = Instant::now();
+                            }
                             continue;
                         }
                     }
                 }
             };
+            unheard = 0;
             silent_since = Instant::now();
             tally.taken += 1;
             if Bench::answers(&said) && self.answered(&said, evidence.as_ref()) {

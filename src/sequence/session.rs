@@ -392,6 +392,12 @@ impl Session {
         self.take(vec![event], now).unwrap_or_default()
     }
 
+    /// What the step takes, for somebody who speaks and is not understood. Nothing where the program
+    /// leads nobody or waits for nobody.
+    pub fn what_is_taken(&self) -> Option<Line> {
+        say::what_is_taken(&self.agenda)
+    }
+
     /// Keeps something that decides nothing.
     fn note(&mut self, event: Event, now: Timestamp) -> Turn {
         let events = self.came_back(now).into_iter().chain([event]).collect();

@@ -15,6 +15,9 @@ pub struct Place {
 /// What stands for the name of a place of which only the number was said.
 const NUMBER: &str = "number";
 
+/// What surge protection is called; the first is what the program says.
+const SURGE_PROTECTION: [&str; 3] = ["surge protector", "surge protection", "s p d"];
+
 impl Place {
     /// A place of which only the number was said: "out at three".
     pub fn numbered(number: u16) -> Self {
@@ -27,6 +30,19 @@ impl Place {
     /// Its number, where nothing else of it was said.
     pub fn number_alone(&self) -> Option<u16> {
         self.number.filter(|_| self.name == NUMBER)
+    }
+
+    /// Surge protection, as a prompt calls it.
+    pub fn surge_protection() -> Self {
+        Self {
+            name: SURGE_PROTECTION[0].to_owned(),
+            number: None,
+        }
+    }
+
+    /// Whether it is surge protection, by one of the words it goes by.
+    pub fn is_surge_protection(&self) -> bool {
+        SURGE_PROTECTION.contains(&self.name.as_str())
     }
 
     /// The board.

@@ -123,10 +123,13 @@ fn what_people_say_is_taken_or_answered_with_what_to_say() {
         }
         if matches!(how, "unknown" | "refused") {
             let told = said.iter().any(|line| line.to_lowercase().contains("say "));
-            if !told && why.is_empty() {
+            if !told && how == "unknown" {
                 wrong.push(format!(
                     "{place}: \"{phrase}\" is {how} without a word of what to say: {said:?}"
                 ));
+            }
+            if why.is_empty() {
+                wrong.push(format!("{place}: \"{phrase}\" is {how} without a reason"));
             }
         }
     }

@@ -64,8 +64,7 @@ fn feed(target: &'static str, mut feed: impl FnMut(&mut Rng) -> bool) {
         cases += 1;
     }
     println!("{target}: {cases} cases, {taken} taken, the slowest {slowest:.1?}");
-    assert!(
-        cases < 1000 || taken > 0,
-        "{target}: nothing was ever taken"
-    );
+    // One case again is one case.
+    let again = share.is_zero();
+    assert!(again || taken > 0, "{target}: nothing was ever taken");
 }

@@ -92,7 +92,11 @@ fn jsgf() {
 /// spoils what the events say before they are hashed, so that reports get to see it.
 #[test]
 fn lines() {
-    let seeds = files("tests/golden", "jsonl");
+    let seeds = [
+        files("tests/golden", "jsonl"),
+        files("tests/golden/edition-1", "jsonl"),
+    ]
+    .concat();
     let events: Vec<(String, String)> = seeds
         .iter()
         .flat_map(|text| text.split(|&b| b == b'\n'))

@@ -78,6 +78,7 @@ pub const ASKED_FOR: [(&str, &[&str]); 14] = [
             "neutral out at socket three",
             "both neutrals out at socket three",
             "both out",
+            "surge protector out",
             "lamp out at light two",
             "load out",
             "done",

@@ -66,6 +66,75 @@ fn no_room_uses_one_that_uses_it() {
     }
 }
 
+/// "Each knows only those under it": of the layers of `src/sequence`, as the table in `DEVELOPERS.md`
+/// numbers them, none uses one above it or beside it.
+#[test]
+fn the_layers_of_the_sequence_know_only_what_is_under_them() {
+    let text = fs::read_to_string(root().join("DEVELOPERS.md")).unwrap();
+    let layers = layers(&text);
+    assert_eq!(layers.len(), 7, "{layers:?}");
+    let folder = root().join("src/sequence");
+    let mut wrong = Vec::new();
+    let mut uses = 0;
+    for (layer, number) in &layers {
+        let mut files = Vec::new();
+        let alone = folder.join(layer).with_extension("rs");
+        if alone.is_file() {
+            files.push(alone);
+        } else {
+            rust_files(&folder.join(layer), &mut files);
+        }
+        for file in &files {
+            let inside = file.strip_prefix(&folder).unwrap();
+            let is_mod = file.ends_with("mod.rs");
+            let depth = inside.components().count() - usize::from(is_mod);
+            // From the crate's root or from below, it is the same path.
+            let up = "super::".repeat(depth);
+            let source = fs::read_to_string(file).unwrap();
+            let source = source.replace("crate::sequence::", &up);
+            let source = source.replace("crate::", "elsewhere::");
+            for used in used_by(&source, depth) {
+                let Some(under) = layers.get(&used).filter(|_| used != *layer) else {
+                    continue;
+                };
+                uses += 1;
+                if under >= number {
+                    wrong.push(format!("{} uses `{used}`", inside.display()));
+                }
+            }
+            // What the room gives out by its own name may come from any layer.
+            let given_out = format!("{up}{{");
+            for (at, _) in source.match_indices(&up) {
+                let after = source[at + up.len()..].trim_start_matches('{').trim_start();
+                let before = source[..at].chars().next_back();
+                if before != Some(':') && after.starts_with(char::is_uppercase) {
+                    wrong.push(format!(
+                        "{} uses {given_out}... of the room",
+                        inside.display()
+                    ));
+                }
+            }
+        }
+    }
+    assert!(uses > 30, "only {uses} uses were found");
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// The layers by name, with their numbers, of the table under "How the sequence works".
+fn layers(text: &str) -> BTreeMap<String, u32> {
+    text.lines()
+        .skip_while(|line| *line != "## How the sequence works")
+        .skip(1)
+        .take_while(|line| !line.starts_with("## "))
+        .filter_map(|line| {
+            let mut cells = line.trim_matches('|').split('|').map(str::trim);
+            let number = cells.next()?.parse().ok()?;
+            let name = cells.next()?.strip_prefix('`')?.strip_suffix('`')?;
+            Some((name.to_owned(), number))
+        })
+        .collect()
+}
+
 #[test]
 fn a_use_is_found_however_it_is_written() {
     let source = "

@@ -17,11 +17,9 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 
 /// What a prompt tells a person to say without giving the words: they depend on what is found.
-const LEFT_TO_THE_PERSON: [&str; 14] = [
+const LEFT_TO_THE_PERSON: [&str; 13] = [
     "what it reads",
     "what you saw",
-    // A place of the grammar, out.
-    "surge protector out",
     // Of a circuit that is added.
     "the sizes",
     "the length",
@@ -92,7 +90,7 @@ fn walk_in(
     }
 }
 
-fn events(lines: &str) -> Vec<Event> {
+pub(super) fn events(lines: &str) -> Vec<Event> {
     lines
         .lines()
         .filter_map(|line| {
@@ -104,7 +102,7 @@ fn events(lines: &str) -> Vec<Event> {
         .collect()
 }
 
-fn grammar(agenda: &Agenda) -> Grammar {
+pub(super) fn grammar(agenda: &Agenda) -> Grammar {
     let boards = &agenda.job().boards;
     let circuits = boards.iter().flat_map(|board| &board.circuits);
     let names: BTreeSet<String> = circuits
@@ -116,7 +114,7 @@ fn grammar(agenda: &Agenda) -> Grammar {
 }
 
 /// What follows each "say" in a text, to the end of the sentence.
-fn orders(text: &str) -> Vec<String> {
+pub(super) fn orders(text: &str) -> Vec<String> {
     let lower = text.to_lowercase();
     let mut orders = Vec::new();
     for (at, _) in lower.match_indices("say ") {

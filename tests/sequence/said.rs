@@ -1,8 +1,11 @@
-//! What `log` says was said is what was said.
+//! What `log` says was said is what was said, and what it says to say is understood.
 
+use super::prompts::{events, grammar, orders};
 use crate::dialogues::typed::{Run, files};
 use bothhands::log::Log;
 use bothhands::report::dialogue;
+use bothhands::sequence::{Edition, Event, Mode, Session};
+use std::collections::BTreeSet;
 
 /// Over all dialogues: the lines of every turn, live, are the lines that the report of its log makes
 /// of the same events, in the same order.
@@ -35,4 +38,98 @@ fn the_log_says_what_was_said() {
     }
     assert!(files.len() >= 40, "only {} dialogues", files.len());
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// What a line tells a person to say without giving the words.
+const LEFT_TO_THE_PERSON: [&str; 13] = [
+    // What stands before it.
+    "so",
+    "again",
+    "that again",
+    "it with",
+    "it in full",
+    "what",
+    "the",
+    "where",
+    "which",
+    "not tested, and the reason",
+    "not tested no access",
+    "each",
+    "its",
+];
+
+/// Over all dialogues, of every line and not of prompts alone: what follows "say" is understood, in
+/// some rule of the spoken grammar, as far as the words go that are told.
+#[test]
+fn whatever_a_line_says_to_say_is_understood() {
+    let mut wrong = BTreeSet::new();
+    let mut looked = 0;
+    for path in files() {
+        let text = std::fs::read_to_string(&path).unwrap();
+        let mut run = Run::new(&text);
+        run.all(false);
+        let site = run.site.unwrap();
+        let grammar = grammar(site.session.state());
+        let grammar = grammar.with_practice().unwrap();
+        let rules: Vec<String> = grammar.public().map(str::to_owned).collect();
+        for line in &site.said {
+            for order in orders(line) {
+                looked += 1;
+                let left = LEFT_TO_THE_PERSON
+                    .iter()
+                    .any(|what| order.starts_with(what));
+                let sentence = order.split(['.', ';', ':', '?']).next().unwrap_or_default();
+                let words: Vec<&str> = sentence
+                    .split([' ', ','])
+                    .filter(|word| !word.is_empty())
+                    .collect();
+                // The longest beginning that is a sentence: what follows may tell when or why.
+                let understood = (1..=words.len()).rev().any(|n| {
+                    let words = words[..n].join(" ");
+                    rules
+                        .iter()
+                        .any(|rule| grammar.understand(rule, &words).is_some())
+                });
+                if !(left || understood) {
+                    wrong.insert(format!("{sentence:?} of: {line}"));
+                }
+            }
+        }
+    }
+    assert!(looked > 1_000, "only {looked} orders");
+    let wrong: Vec<String> = wrong.into_iter().collect();
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// Who takes up an unfinished log of an older edition is told what that does not ask, and to begin
+/// again for it; nobody else is.
+#[test]
+fn an_older_edition_is_told_when_it_is_taken_up() {
+    let mut told = 0;
+    let mut paths: Vec<_> = std::fs::read_dir("tests/golden/edition-1")
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .filter(|path| path.extension().is_some_and(|ending| ending == "jsonl"))
+        .collect();
+    paths.sort();
+    let at = "2026-11-25T09:30:00Z".parse().unwrap();
+    for path in paths {
+        let events: Vec<(Event, _)> = events(&std::fs::read_to_string(&path).unwrap())
+            .into_iter()
+            .map(|event| (event, at))
+            .collect();
+        let (session, turn) =
+            Session::resume(events.iter().map(|(event, at)| (event, *at)), "test", at).unwrap();
+        assert_eq!(session.state().edition(), Edition::First);
+        let is_told = |text: &str| {
+            text.contains("This log follows edition 1 of the plan")
+                && text.contains("250 volts after equipment is back")
+                && text.contains("begin again with a new log")
+        };
+        let said = turn.lines.iter().any(|line| is_told(&line.text));
+        let finished = session.state().mode() == Mode::Finished;
+        assert_eq!(said, !finished, "{}: {:?}", path.display(), turn.lines);
+        told += usize::from(said);
+    }
+    assert!(told > 20, "only {told} logs are unfinished");
 }

@@ -2,9 +2,10 @@
 
 use super::{not_asked, refused};
 use crate::grammar::Intent;
+use crate::quantity::TestVoltage;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::breakage::{self, Break};
-use crate::sequence::facts::{Event, LeftOut, Quantity, Refusal, Step, StepKind};
+use crate::sequence::facts::{Event, LeftOut, Measure, Quantity, Refusal, Step, StepKind};
 use crate::sequence::procedures::{Fault, fault_of};
 use crate::terms::{Reason, Stage};
 
@@ -55,6 +56,14 @@ fn leave_out(agenda: &Agenda, said: &Intent, what: LeftOut, reason: Option<&Reas
         StepKind::NeutralOut => {
             other.stage == Stage::Insulation && agenda.is_open(other) && other.order != step.order
         }
+        // BS 7671 643.3.3: with what can't reasonably be disconnected, 250 volts.
+        StepKind::SurgeOut => {
+            let full = |measure: Measure| measure.at != Some(TestVoltage::V250);
+            other.stage == Stage::Insulation
+                && other.circuit.is_none()
+                && other.measure().is_some_and(full)
+                && agenda.waits(other)
+        }
         StepKind::EarthingOff => other.kind == StepKind::ExternalLoop && agenda.waits(other),
         _ => false,
     };
@@ -64,11 +73,13 @@ fn leave_out(agenda: &Agenda, said: &Intent, what: LeftOut, reason: Option<&Reas
         .filter(prepared)
         .map(event)
         .collect();
-    if tests.is_empty() {
-        vec![event(step)]
-    } else {
-        tests
-    }
+    // What stays in by choice is itself left out: 250 volts are taken with it.
+    let itself = tests.is_empty() || step.kind == StepKind::SurgeOut;
+    itself
+        .then(|| event(step))
+        .into_iter()
+        .chain(tests)
+        .collect()
 }
 
 /// A bare reason is none: what was seen is. Where nothing goes past what bars the way, that is said

@@ -699,13 +699,7 @@ pub static SURGE_OUT: Row = Row {
         }
         vec![build.event("surge/out", StepKind::SurgeOut)]
     },
-    orders: |_, _| {
-        let place = Place {
-            name: SURGE_NAMES[0].to_owned(),
-            number: None,
-        };
-        vec![Order::out(Part::Accessory, Some(place))]
-    },
+    orders: |_, _| vec![Order::out(Part::Accessory, Some(Place::surge_protection()))],
     is_open: |state, step| {
         // Not once the circuits are tested one by one.
         let together = |other: &Step| {
@@ -719,9 +713,6 @@ pub static SURGE_OUT: Row = Row {
     ..Row::PLAIN
 };
 
-/// What surge protection is called.
-const SURGE_NAMES: [&str; 3] = ["surge protector", "surge protection", "s p d"];
-
 /// Whether the surge protection that a step takes out is not said to be out, nor left in for a reason.
 pub(super) fn surge_is_in(state: &State, step: &Step) -> bool {
     let there = |entry: &OutEntry| entry.board == step.board && is_surge(entry);
@@ -731,7 +722,7 @@ pub(super) fn surge_is_in(state: &State, step: &Step) -> bool {
 /// Whether surge protection is what is out.
 pub fn is_surge(entry: &OutEntry) -> bool {
     let place = entry.place.as_ref();
-    place.is_some_and(|place| SURGE_NAMES.contains(&place.name.as_str()))
+    place.is_some_and(Place::is_surge_protection)
 }
 
 /// On pages only, and only where there is one: tables of jobs without stay as they are.

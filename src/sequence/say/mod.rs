@@ -598,6 +598,12 @@ fn why_asked(agenda: &Agenda, record: &ReadingRecord) -> String {
         .unwrap_or_else(|| "I was not sure".to_owned())
 }
 
+/// What the step takes, where the program leads and waits for an answer.
+pub fn what_is_taken(agenda: &Agenda) -> Option<Line> {
+    let waits = agenda.mode() == Mode::Running && agenda.level() == Level::Led;
+    (waits && agenda.current().is_some()).then(|| Line::question(asked::what_is_taken(agenda)))
+}
+
 /// What waits for "affirm", asked once more.
 pub fn question(agenda: &Agenda, question: &Question) -> String {
     let wording = agenda.delivery().wording;

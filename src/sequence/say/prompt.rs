@@ -8,7 +8,7 @@ use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Doubt, EventNo, Mode, Refusal, Step, StepKind};
 use crate::sequence::procedures::{self, Catalogue, Fault};
 use crate::sequence::state::{OutEntry, Question};
-use crate::terms::{Alteration, Change, HalfCycle, Level, Part, Stage, Statement};
+use crate::terms::{Alteration, Change, HalfCycle, Level, Part, Place, Stage, Statement};
 use serde::Deserialize;
 use std::collections::HashMap;
 use std::sync::LazyLock;
@@ -636,16 +636,22 @@ fn said_at(agenda: &Agenda, step: &Step, key: &str) -> Option<Intent> {
 
 /// What a `{say:...}` means whatever the step: a statement or a command by its name.
 fn said(key: &str) -> Option<Intent> {
-    let altered = |part, change| {
+    let altered_at = |place, part, change| {
         Intent::Altered(Alteration {
             part,
             change,
-            place: None,
+            place,
             both: false,
             parked: None,
         })
     };
+    let altered = |part, change| altered_at(None, part, change);
     match key {
+        "surge-out" => Some(altered_at(
+            Some(Place::surge_protection()),
+            Part::Accessory,
+            Change::Out,
+        )),
         "load-out" => Some(load_out()),
         "bond-back" => Some(altered(Part::Bond, Change::Back)),
         "ring-ends-back" => Some(altered(Part::RingEnds, Change::Back)),

@@ -190,8 +190,10 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
             },
             |asked| format!("That first: {}", super::question(agenda, asked)),
         ),
-        Refusal::Waiting { mode: Mode::Paused } => "Paused. Say resume first.".to_owned(),
-        Refusal::Waiting { .. } => "Standing by. Say carry on first.".to_owned(),
+        Refusal::Waiting { mode: Mode::Paused } => {
+            format!("Paused. Say {} first.", Intent::Resume.words())
+        }
+        Refusal::Waiting { .. } => format!("Standing by. Say {} first.", Intent::CarryOn.words()),
         Refusal::Finished => "The session is finished. Nothing more is taken.".to_owned(),
         Refusal::NoSuchPlace {
             to: Some(Destination::Item(item)),
