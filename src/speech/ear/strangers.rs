@@ -4,24 +4,11 @@
 use super::EarError;
 use super::phones::Phones;
 use crate::grammar::{Grammar, Intent, Lexicon, WordGraph};
-use anyhow::bail;
 use std::collections::{BTreeMap, HashMap, HashSet};
 
-/// The dictionary's words that are one sound away from a word of our commands, and words that were
-/// heard as one of them though they are further away.
+/// The dictionary's words that are one sound away from a word of our commands.
 #[derive(Debug, Clone)]
-pub struct Strangers {
-    near: Vec<(String, Vec<u8>)>,
-    heard: Vec<HeardAs>,
-}
-
-/// A word that somebody said, and the command of ours that it was heard as.
-#[derive(Debug, Clone)]
-struct HeardAs {
-    word: String,
-    labels: Vec<u8>,
-    command: String,
-}
+pub struct Strangers(Vec<(String, Vec<u8>)>);
 
 /// A stranger as a rule meets it.
 #[derive(Debug, Clone, PartialEq)]
@@ -35,10 +22,10 @@ pub struct Stranger {
 }
 
 impl Strangers {
-    /// Those of `models/strangers.txt` and `models/strangers-heard.txt`.
+    /// Those of `models/strangers.txt`.
     ///
     /// # Errors
-    /// When a line of them is wrong, or names a phone that the model lacks.
+    /// When a line of it is wrong, or names a phone that the model lacks.
     pub fn built_in(phones: &Phones) -> anyhow::Result<Self> {
         const FILE: &str = "models/strangers.txt";
         let text = include_str!("../../../models/strangers.txt");
@@ -52,10 +39,7 @@ impl Strangers {
         }
         all.sort();
         all.dedup();
-        Ok(Self {
-            near: all,
-            heard: heard(phones)?,
-        })
+        Ok(Self(all))
     }
 
     /// What competes with the commands of one or two words that a rule allows: every word of the
@@ -84,19 +68,14 @@ impl Strangers {
             let each: Vec<Vec<Vec<u8>>> = words.iter().map(spelt).collect::<Result<_, _>>()?;
             let text = words.join(" ");
             let said = grammar.understand(rule, &text);
+            texts.insert(text);
             let rivals = said.is_some_and(|said| competes(&said));
             for whole in joined(&each) {
                 let near = self
-                    .near
+                    .0
                     .iter()
-                    .filter(|(_, labels)| one_apart(&whole, labels))
-                    .map(|(word, labels)| (word, labels));
-                let heard = self
-                    .heard
-                    .iter()
-                    .filter(|heard| heard.command == text)
-                    .map(|heard| (&heard.word, &heard.labels));
-                for (word, labels) in near.chain(heard).filter(|_| rivals) {
+                    .filter(|(_, labels)| one_apart(&whole, labels));
+                for (word, labels) in near.filter(|_| rivals) {
                     let one = found.entry(labels).or_insert_with(|| Stranger {
                         text: word.clone(),
                         labels: labels.clone(),
@@ -106,33 +85,10 @@ impl Strangers {
                 }
                 ours.insert(whole);
             }
-            texts.insert(text);
         }
         found.retain(|labels, s| !ours.contains(*labels) && !texts.contains(&s.text));
         Ok(found.into_values().collect())
     }
-}
-
-/// `models/strangers-heard.txt`: word, tab, phones, tab, the command that it was heard as.
-fn heard(phones: &Phones) -> anyhow::Result<Vec<HeardAs>> {
-    include_str!("../../../models/strangers-heard.txt")
-        .lines()
-        .filter(|line| !line.starts_with('#'))
-        .map(|line| {
-            let mut parts = line.split('\t');
-            let (Some(word), Some(spelt), Some(command), None) =
-                (parts.next(), parts.next(), parts.next(), parts.next())
-            else {
-                bail!("models/strangers-heard.txt: not word, phones and command: {line}");
-            };
-            let spelt: Vec<String> = spelt.split(' ').map(str::to_owned).collect();
-            Ok(HeardAs {
-                word: word.to_owned(),
-                labels: phones.labels(&spelt)?,
-                command: command.to_owned(),
-            })
-        })
-        .collect()
 }
 
 /// Whether other words should compete with a command that means this.
