@@ -10,8 +10,8 @@ use crate::log::{Entry, Log, LogError};
 use crate::practice::{Bench, Hidden};
 use crate::quantity::{Conductors, Number, Pair, Reading, Relation, Unit};
 use crate::sequence::{
-    Agenda, Ask, Event, EventNo, Mode, ReadingRecord, ReadingStatus, Refusal, ReplayError, Step,
-    StepId, StepKind, StepOutcome, probing,
+    Agenda, Ask, Edition, Event, EventNo, Mode, ReadingRecord, ReadingStatus, Refusal, ReplayError,
+    Step, StepId, StepKind, StepOutcome, probing,
 };
 use crate::terms::{
     Between, Consequence, FaultKind, HiddenFault, Level, Part, Place, Predicted, Probe, Setting,
@@ -391,9 +391,7 @@ impl Marker {
                 circuit,
                 part,
                 ..
-            } if self.is_live(before, *board, *circuit)
-                && !matches!(part, Part::Lamp | Part::Cover | Part::Lock | Part::Load) =>
-            {
+            } if self.is_live(before, *board, *circuit) && part.is_of_danger() => {
                 self.lapse(before, entry, Criterion::Isolation, What::AlteredLive);
             }
             Event::CorrectedAtDesk { of, .. } => {
@@ -497,13 +495,15 @@ impl Marker {
         });
     }
 
-    /// Whether a board, or a circuit of it, was not switched off by what was said.
+    /// Whether a board, or a circuit of it, was not switched off by what was said: of a simulated
+    /// installation that is known as a whole, by what that makes of it.
     fn is_live(&self, before: &Agenda, board: u16, circuit: Option<u16>) -> bool {
-        self.bench.as_ref().is_some_and(|bench| {
-            let conditions = bench.conditions(before);
-            let off = circuit.is_some_and(|n| conditions.devices_off.contains(&(board, n)));
-            !off && !conditions.main_switches_off.contains(&board)
-        })
+        let Some(bench) = &self.bench else {
+            return before.edition() > Edition::First && !before.switched_off(board, circuit);
+        };
+        let conditions = bench.conditions(before);
+        let off = circuit.is_some_and(|n| conditions.devices_off.contains(&(board, n)));
+        !off && !conditions.main_switches_off.contains(&board)
     }
 
     /// Whether the same omission was told of already: once for each stage of a ring.

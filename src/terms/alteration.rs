@@ -58,6 +58,11 @@ pub enum Part {
 }
 
 impl Part {
+    /// Whether hands are at conductors when it is taken out or joined: never on what is live.
+    pub fn is_of_danger(self) -> bool {
+        !matches!(self, Self::Lamp | Self::Cover | Self::Lock | Self::Load)
+    }
+
     /// As the program says and writes it: "both neutrals", "switch position". An accessory has no
     /// word but its place's.
     pub fn shown(self, both: bool) -> String {

@@ -1,7 +1,7 @@
 //! What is left out where a session asks or examines instead of leading. The one place that says so.
 
 use super::refusals::refused_in_short;
-use super::{Line, LineKind, about, asked, bare_read_back};
+use super::{Line, LineKind, about, asked, bare_read_back, practice};
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Doubt, Event, Refusal};
@@ -76,6 +76,9 @@ fn examining(before: &Agenda, event: &Event, lines: Vec<Line>) -> Vec<Line> {
         // That it is dangerous, and not how to go on.
         Event::Refused { refusal, .. } if before_danger(refusal) => {
             vec![Line::warning(format!("No: {}.", refused_in_short(refusal)))]
+        }
+        Event::Refused { said, .. } if practice::refused_and_never_off(before, said) => {
+            vec![Line::warning(practice::NEVER_OFF)]
         }
         Event::Refused { refusal, .. } if is_about_words(refusal) => lines,
         Event::Refused { .. } => vec![Line::warning("Not taken.")],

@@ -282,9 +282,11 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         Event::LockRemoved { .. } => vec![Line::warning(
             "The lock is off: the board no longer counts as isolated. Begin isolation again.",
         )],
-        Event::Refused { refusal, .. } => {
-            vec![Line::warning(refusals::refusal(before, refusal))]
-        }
+        Event::Refused { said, refusal } => practice::refused_and_never_off(before, said)
+            .then(|| Line::warning(practice::NEVER_OFF))
+            .into_iter()
+            .chain([Line::warning(refusals::refusal(before, refusal))])
+            .collect(),
         Event::Unclear {
             words,
             permission: Some(said),

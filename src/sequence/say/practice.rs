@@ -7,7 +7,7 @@ use crate::quantity::Reading;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Edition, Event, Refusal};
 use crate::terms::{
-    BayEdition, Consequence, HiddenFault, Level, Part, Place, Predicted, Shown, Wording,
+    BayEdition, Change, Consequence, HiddenFault, Level, Place, Predicted, Shown, Wording,
 };
 
 /// What an instrument shows, and what came of it. Who is led is warned before it; who is asked or
@@ -88,13 +88,32 @@ pub(super) fn is_never_off(before: &Agenda, event: &Event) -> bool {
     else {
         return false;
     };
-    let of_no_danger = matches!(part, Part::Lamp | Part::Cover | Part::Lock | Part::Load);
-    // Older logs say what was said then.
-    let told = match before.practises() {
+    is_told_of(before) && part.is_of_danger() && !before.switched_off(*board, *circuit)
+}
+
+/// The same of what is refused for another reason: what was said may be done already.
+pub(super) fn refused_and_never_off(before: &Agenda, said: &Intent) -> bool {
+    let Intent::Altered(alteration) = said else {
+        return false;
+    };
+    let takes_out = matches!(
+        alteration.change,
+        Change::Out | Change::Linked | Change::Crossed
+    );
+    takes_out
+        && is_told_of(before)
+        && alteration.part.is_of_danger()
+        && before
+            .current()
+            .is_some_and(|here| !before.switched_off(here.board, here.circuit))
+}
+
+/// Older logs say what was said then.
+fn is_told_of(before: &Agenda) -> bool {
+    match before.practises() {
         true => before.bay_edition() > BayEdition::First,
         false => before.edition() > Edition::First,
-    };
-    told && !of_no_danger && !before.switched_off(*board, *circuit)
+    }
 }
 
 /// What came of a probing, in words. Who is led is told how to go on.
