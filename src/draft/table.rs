@@ -25,11 +25,15 @@ const COLUMNS: [(Column, &[&str]); 10] = [
     (Column::Points, &["points", "outlets", "accessories"]),
 ];
 
-/// The circuits of a table; `name` is how messages call it.
+/// The circuits of a table, each with what was taken to be so although it does not say it; `name` is how messages
+/// call the table.
 ///
 /// # Errors
 /// [`JobError`] with everything that is wrong, each with its line and column.
-pub fn circuits_of_table(text: &str, name: &str) -> Result<Vec<Circuit>, JobError> {
+pub fn circuits_of_table(
+    text: &str,
+    name: &str,
+) -> Result<Vec<(Circuit, Option<String>)>, JobError> {
     let mut problems = Vec::new();
     let circuits = read(text, &mut problems);
     if problems.is_empty() {
@@ -42,7 +46,7 @@ pub fn circuits_of_table(text: &str, name: &str) -> Result<Vec<Circuit>, JobErro
     }
 }
 
-fn read(text: &str, problems: &mut Vec<Problem>) -> Vec<Circuit> {
+fn read(text: &str, problems: &mut Vec<Problem>) -> Vec<(Circuit, Option<String>)> {
     let text = text.trim_start_matches('\u{feff}');
     let first = text.lines().next().unwrap_or_default();
     let count = |mark: char| first.matches(mark).count();
@@ -142,7 +146,7 @@ fn read(text: &str, problems: &mut Vec<Problem>) -> Vec<Circuit> {
         }
         let next = circuits
             .iter()
-            .map(|c: &Circuit| c.number)
+            .map(|(circuit, _): &(Circuit, _)| circuit.number)
             .max()
             .unwrap_or(0);
         match words.circuit(next.saturating_add(1)) {
@@ -156,7 +160,7 @@ fn read(text: &str, problems: &mut Vec<Problem>) -> Vec<Circuit> {
                         ),
                     );
                 }
-                circuits.push(circuit);
+                circuits.push((circuit, words.assumed()));
             }
             Err(why) => problem(line, why.to_string()),
         }
@@ -195,7 +199,7 @@ mod tests {
                     \n\
                     lights;lighting;6;B;;1.5/1;;6 lights;\n";
         let circuits = circuits_of_table(text, "c.csv").unwrap();
-        let told: Vec<_> = circuits.iter().map(read_back).collect();
+        let told: Vec<_> = circuits.iter().map(|(one, _)| read_back(one)).collect();
         assert_eq!(
             told,
             [
@@ -212,10 +216,51 @@ mod tests {
         let circuits = circuits_of_table(text, "c.csv").unwrap();
         let breaking = circuits
             .iter()
-            .map(|c| c.device.as_ref().unwrap().breaking_ka);
+            .map(|(one, _)| one.device.as_ref().unwrap().breaking_ka);
         assert!(breaking.into_iter().all(|ka| ka == Some(6.0)));
         let wrong = circuits_of_table("kind,device,ka\nring,B32,lots\n", "c.csv").unwrap_err();
         assert!(wrong.to_string().contains("as in 6"), "{wrong}");
+    }
+
+    #[test]
+    fn points_and_sizes_without_a_word_are_the_usual_ones_and_are_remarked() {
+        let text = "number,name,kind,device,sizes,points\n\
+                    1,downstairs,ring,B32 RCBO,2.5,8\n\
+                    2,,lighting,B6,1.5 mm2,6\n\
+                    3,,smoke alarms,B6,1,3\n\
+                    4,pump,radial,B16,2.5/1.5,1 pump\n";
+        let told: Vec<_> = circuits_of_table(text, "c.csv")
+            .unwrap()
+            .into_iter()
+            .map(|(one, assumed)| (read_back(&one), assumed.unwrap_or_default()))
+            .collect();
+        for (n, (back, remark)) in [
+            (
+                "downstairs; ring; BS EN 61009 B 32 A; RCD 30 mA; 2.5/1.5 mm²; 8 sockets.",
+                "8 points are taken as sockets",
+            ),
+            (
+                "lights; lighting; BS EN 60898 B 6 A; 1.5/1 mm²; 6 lights.",
+                "1.5 mm² is taken as twin and earth, 1.5/1 mm²",
+            ),
+            (
+                "smoke alarms; radial; BS EN 60898 B 6 A; 1/1 mm²; 3 smoke alarms.",
+                "3 points are taken as smoke alarms",
+            ),
+            ("pump; radial; BS EN 60898 B 16 A; 2.5/1.5 mm²; 1 pump.", ""),
+        ]
+        .into_iter()
+        .enumerate()
+        {
+            assert_eq!(told[n].0, format!("Circuit {}, {back}", n + 1));
+            assert!(told[n].1.contains(remark), "{}", told[n].1);
+        }
+        let odd = circuits_of_table("kind,device,sizes\nradial,B100,25\n", "c.csv");
+        let odd = odd.unwrap_err().to_string();
+        assert!(
+            odd.contains("25 mm² alone is no usual twin and earth"),
+            "{odd}"
+        );
     }
 
     #[test]
