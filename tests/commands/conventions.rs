@@ -300,7 +300,7 @@ fn on_a_terminal(arguments: &str, columns: usize) -> String {
     crate::need("script", "bsdutils");
     crate::need("stty", "coreutils");
     let program = env!("CARGO_BIN_EXE_bothhands");
-    let line = format!("stty cols {columns} && {program} {arguments}");
+    let line = format!("stty rows 24 cols {columns} && {program} {arguments}");
     let seen = std::process::Command::new("script")
         .args(["-qec", &line, "/dev/null"])
         .env("TERM", "xterm")
