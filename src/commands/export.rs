@@ -2,6 +2,7 @@ use super::shown;
 use anyhow::{Context, bail};
 use bothhands::store::{Exported, Mode, Sounds, Store};
 use clap::Args;
+use serde_json::json;
 use std::{
     ffi::OsString,
     fs::{self, File},
@@ -25,6 +26,9 @@ pub(crate) struct ExportArgs {
     /// Leave the sound out
     #[arg(long)]
     no_sounds: bool,
+    /// Say as JSON what was written; the log goes to a file then
+    #[arg(long, requires = "output")]
+    json: bool,
 }
 
 /// Exports the log. Exit status 0 when all of it was written, 2 when it is damaged and only what
@@ -33,6 +37,13 @@ pub(crate) struct ExportArgs {
 /// # Errors
 /// When the log cannot be read or the lines not written.
 pub(crate) fn run(args: ExportArgs) -> anyhow::Result<ExitCode> {
+    let to = args
+        .output
+        .as_deref()
+        .filter(|path| *path != Path::new("-"));
+    if args.json && to.is_none() {
+        bail!("the log goes to standard output: leave --json out, or name a file with --output");
+    }
     let store = Store::open(&args.db, Mode::Read)?;
     let sounds = match &args.sounds {
         Some(folder) => {
@@ -43,10 +54,6 @@ pub(crate) fn run(args: ExportArgs) -> anyhow::Result<ExitCode> {
         None if args.no_sounds => Sounds::LeftOut,
         None => Sounds::Inside,
     };
-    let to = args
-        .output
-        .as_deref()
-        .filter(|path| *path != Path::new("-"));
     let exported = match to {
         Some(path) => to_file(&store, path, &sounds)?,
         None => match store.export(&mut BufWriter::new(io::stdout().lock()), &sounds) {
@@ -58,7 +65,11 @@ pub(crate) fn run(args: ExportArgs) -> anyhow::Result<ExitCode> {
             exported => exported?,
         },
     };
-    shown::note(report(&args.db, &exported));
+    if args.json {
+        shown::json(&(as_json(&args, &exported).to_string() + "\n"))?;
+    } else {
+        shown::note(report(&args.db, &exported));
+    }
     Ok(if exported.verdict.is_whole() {
         ExitCode::SUCCESS
     } else {
@@ -95,6 +106,19 @@ fn write_part(store: &Store, part: &Path, sounds: &Sounds) -> anyhow::Result<Exp
     out.flush()?;
     out.get_ref().sync_all()?;
     Ok(exported)
+}
+
+fn as_json(args: &ExportArgs, exported: &Exported) -> serde_json::Value {
+    let fault = exported.verdict.faults.first();
+    json!({
+        "log": args.db,
+        "wrote": args.output,
+        "events": exported.events,
+        "evidence": exported.evidence,
+        "sounds_lost": exported.sounds_lost,
+        "whole": exported.verdict.is_whole(),
+        "damaged_at": fault.map(ToString::to_string),
+    })
 }
 
 fn report(db: &Path, exported: &Exported) -> String {

@@ -6,6 +6,7 @@ use bothhands::sequence::EventNo;
 use bothhands::sequence::say::plural;
 use bothhands::store::{Mode, Store};
 use clap::{ArgGroup, Args};
+use serde_json::json;
 use std::{path::PathBuf, process::ExitCode};
 
 /// Delete the sound of what was said: people's voices
@@ -25,6 +26,9 @@ pub(crate) struct ForgetSoundArgs {
     /// Only that of this event, by its number in `bothhands log`; may be given several times
     #[arg(long, value_name = "N")]
     event: Vec<u64>,
+    /// Print JSON
+    #[arg(long)]
+    json: bool,
 }
 
 /// Deletes the sound. Exit status 2 when it is deleted, but still in the file because another
@@ -47,6 +51,14 @@ pub(crate) fn run(args: ForgetSoundArgs) -> anyhow::Result<ExitCode> {
             why => why.into(),
         })
         .with_context(|| format!("{db}: nothing was deleted"))?;
+    if args.json {
+        let told = json!({
+            "log": args.db,
+            "utterances": done.utterances,
+            "still_in_file": done.still_in_file,
+        });
+        shown::json(&(told.to_string() + "\n"))?;
+    }
     let utterances = match done.utterances {
         0 => "There was no sound left to delete".to_owned(),
         some => format!(
@@ -60,6 +72,9 @@ pub(crate) fn run(args: ForgetSoundArgs) -> anyhow::Result<ExitCode> {
              again."
         ));
         return Ok(Exit::Wrong.into());
+    }
+    if args.json {
+        return Ok(ExitCode::SUCCESS);
     }
     shown::line(format!(
         "{utterances}. What was heard in it stays, and nothing of it is left in {db}. Copies and \

@@ -8,6 +8,7 @@ use bothhands::handin::{
 use bothhands::marking::Economy;
 use bothhands::practice::Given;
 use clap::Args;
+use serde_json::json;
 use std::{
     env,
     path::{Path, PathBuf},
@@ -48,6 +49,9 @@ pub(crate) struct HandInArgs {
     /// Leave the sound out; a later run without this brings it
     #[arg(long)]
     without_sound: bool,
+    /// As JSON Lines, a log each
+    #[arg(long)]
+    json: bool,
     #[command(flatten)]
     hidden: HiddenArgs,
 }
@@ -56,7 +60,7 @@ pub(crate) struct HandInArgs {
 enum Told {
     /// The server has answered.
     WentOn,
-    Line(String),
+    Log(PathBuf, HandedIn),
     Note(String),
     Done(anyhow::Result<bool>),
 }
@@ -96,7 +100,13 @@ pub(crate) fn run(args: &HandInArgs) -> anyhow::Result<ExitCode> {
     loop {
         match told.recv_timeout(patience) {
             Ok(Told::WentOn) => {}
-            Ok(Told::Line(text)) => progress.aside(|| shown::line(text))?,
+            Ok(Told::Log(path, done)) => progress.aside(|| {
+                if args.json {
+                    shown::json(&(as_json(&path, &done).to_string() + "\n"))
+                } else {
+                    shown::line(format!("{}: {}", path.display(), sum(&done)))
+                }
+            })?,
             Ok(Told::Note(text)) => progress.aside(|| shown::note(text)),
             Ok(Told::Done(done)) => {
                 return Ok(if done? {
@@ -150,7 +160,7 @@ fn all(
             &went_on,
         );
         match done {
-            Ok(done) => told(Told::Line(format!("{}: {}", path.display(), sum(&done)))),
+            Ok(done) => told(Told::Log(path.clone(), done)),
             Err(Failure::Server(why)) => return Err(why.into()),
             Err(Failure::Log(why)) => {
                 whole = false;
@@ -172,6 +182,16 @@ fn password(args: &HandInArgs) -> anyhow::Result<Option<String>> {
             bail!("the password in PGPASSWORD is not text: give it in a file with --password-file")
         }
     }
+}
+
+fn as_json(path: &Path, done: &HandedIn) -> serde_json::Value {
+    json!({
+        "log": path,
+        "events": done.events,
+        "new_events": done.new_events,
+        "new_sounds": done.new_sounds,
+        "only_there": done.only_there,
+    })
 }
 
 fn sum(done: &HandedIn) -> String {

@@ -179,6 +179,10 @@ const EXAMPLES: &[(&str, &[(&str, &str)])] = &[
                 "bothhands log job.db --only questions",
                 "what was asked back",
             ),
+            (
+                "bothhands export job.db | bothhands log -",
+                "of a log that comes from elsewhere",
+            ),
         ],
     ),
     (
@@ -249,6 +253,10 @@ const EXAMPLES: &[(&str, &[(&str, &str)])] = &[
 
 /// What is read from the environment.
 const ENVIRONMENT: &[(&str, &str)] = &[
+    (
+        "BOTHHANDS_CONFIG",
+        "the configuration file, in place of the one in the usual place (`bothhands config`)",
+    ),
     ("NO_COLOR", "no colours, when set to anything"),
     ("TZ", "the time zone that times are shown in"),
     ("PGPASSWORD", "the password for `hand-in`"),

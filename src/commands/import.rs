@@ -2,6 +2,7 @@ use super::shown;
 use anyhow::Context;
 use bothhands::store::{Imported, import};
 use clap::Args;
+use serde_json::json;
 use std::{
     fs::File,
     io::{self, BufRead, BufReader},
@@ -21,6 +22,9 @@ pub(crate) struct ImportArgs {
     /// The folder with the sound, when it was exported into one
     #[arg(long, value_name = "DIR")]
     sounds: Option<PathBuf>,
+    /// Print JSON
+    #[arg(long)]
+    json: bool,
 }
 
 /// Imports the lines, all or nothing.
@@ -36,7 +40,18 @@ pub(crate) fn run(args: ImportArgs) -> anyhow::Result<ExitCode> {
         Box::new(BufReader::new(file))
     };
     let imported = import(&mut lines, &args.file, args.sounds.as_deref(), &args.db)?;
-    shown::all(report(&args.db, &imported))?;
+    if args.json {
+        let told = json!({
+            "log": args.db,
+            "events": imported.events,
+            "evidence": imported.evidence,
+            "without_sound": imported.without_sound,
+            "already_there": imported.already_there,
+        });
+        shown::json(&(told.to_string() + "\n"))?;
+    } else {
+        shown::all(report(&args.db, &imported))?;
+    }
     Ok(ExitCode::SUCCESS)
 }
 

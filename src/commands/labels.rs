@@ -3,6 +3,7 @@ use super::schedule::Place;
 use super::written::{Output, Outputs};
 use bothhands::report;
 use clap::Args;
+use serde_json::json;
 use std::{path::PathBuf, process::ExitCode};
 
 /// Write what stays at the board: the chart of its circuits for the door, and notices to cut out
@@ -22,6 +23,9 @@ pub(crate) struct LabelsArgs {
     /// Open the page that was written
     #[arg(long)]
     open: bool,
+    /// Say as JSON which files were written
+    #[arg(long)]
+    json: bool,
 }
 
 /// Writes charts and notices, and says what it wrote.
@@ -45,7 +49,11 @@ pub(crate) fn run(args: LabelsArgs) -> anyhow::Result<ExitCode> {
     if let Some(path) = pdf {
         outputs.add(path, Output::Pdf(report::labels_pdf(&schedules)?))?;
     }
-    outputs.write()?;
+    if args.json {
+        outputs.write_told_as_json(&mut json!({ "log": db }))?;
+    } else {
+        outputs.write()?;
+    }
     if args.open {
         outputs.open()?;
     }

@@ -1,10 +1,11 @@
+use super::log_of::opened;
 use super::paper::times;
 use super::{about_log, shown};
 use anyhow::bail;
 use bothhands::log::{Log, LogError};
 use bothhands::report::{self, Exchange, Times, Wanted};
 use bothhands::sequence::ReplayError;
-use bothhands::store::{Mode, Store};
+use bothhands::store::Store;
 use clap::{Args, ValueEnum};
 use jiff::{Timestamp, civil};
 use std::{path::PathBuf, process::ExitCode};
@@ -12,7 +13,7 @@ use std::{path::PathBuf, process::ExitCode};
 /// Show a session as a dialogue: what was heard, what was answered, what is out
 #[derive(Debug, Args)]
 pub(crate) struct LogArgs {
-    /// The log of the session
+    /// The log of the session; - takes what `export` writes from standard input
     #[arg(value_name = "DB")]
     db: PathBuf,
     /// As JSON Lines
@@ -61,9 +62,9 @@ impl From<Only> for report::Only {
 /// When the log can't be read, or the time is none.
 pub(crate) fn run(args: LogArgs) -> anyhow::Result<ExitCode> {
     let times = times(args.time_zone.as_deref())?;
-    let store = Store::open(&args.db, Mode::Read)?;
-    let threads =
-        read(&store).map_err(|why| about_log(&args.db, why).context("this log cannot be shown"))?;
+    let from = opened(&args.db)?;
+    let threads = read(&from.store)
+        .map_err(|why| about_log(&from.name, why).context("this log cannot be shown"))?;
     let last = threads
         .iter()
         .filter_map(|(_, exchanges)| exchanges.last())
@@ -101,7 +102,7 @@ pub(crate) fn run(args: LogArgs) -> anyhow::Result<ExitCode> {
             .iter()
             .map(|(log, exchanges)| (log.thread.as_ref(), exchanges.as_slice()))
             .collect();
-        shown::all(report::threads(&named, &times))?;
+        shown::all(report::threads(&named, &times, shown::columns()))?;
     }
     Ok(ExitCode::SUCCESS)
 }

@@ -1,5 +1,5 @@
 //! One file per subcommand: its arguments, and which rooms it joins. What they have in common
-//! stands in `configured`, `engine`, `exit`, `help`, `progress`, `shown`, `source`, `stop`, `terminal`, `voice`
+//! stands in `configured`, `engine`, `exit`, `help`, `log_of`, `progress`, `shown`, `source`, `stop`, `terminal`, `voice`
 //! and `written`.
 
 pub(crate) mod changed;
@@ -24,6 +24,7 @@ mod learning;
 pub(crate) mod lessons;
 mod letterhead;
 pub(crate) mod log;
+mod log_of;
 pub(crate) mod man;
 pub(crate) mod mark;
 pub(crate) mod merge;

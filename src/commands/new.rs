@@ -2,7 +2,7 @@
 
 use super::engine::EngineArgs;
 use super::progress::Progress;
-use super::stop::stop_on_signal;
+use super::stop::stop_on_signal_and;
 use super::voice::VoiceArgs;
 use super::{shown, source};
 use anyhow::{Context, bail};
@@ -116,7 +116,9 @@ fn told(draft: &Draft) {
             shown::note(format!("Board {}, {name}:", board.number));
         }
         for circuit in &board.circuits {
-            shown::note(read_back(circuit));
+            let assumed = board.assumed.get(&circuit.number);
+            let assumed = assumed.map(|why| format!(" ({why}.)")).unwrap_or_default();
+            shown::note(format!("{}{assumed}", read_back(circuit)));
         }
     }
 }
@@ -202,11 +204,12 @@ fn asked(draft: Draft, args: &Args) -> anyhow::Result<Draft> {
     let mut hearing = (!args.sound.is_empty())
         .then(|| Hearing::open(args))
         .transpose()?;
-    let stop = hearing.is_some().then(stop_on_signal).transpose()?;
-    let stopped = || {
-        stop.as_ref()
-            .is_some_and(|stop| stop.load(Ordering::SeqCst))
-    };
+    let stop = stop_on_signal_and(|| {
+        shown::note(
+            "Stopping: what you answered is written, what is missing is marked in the file.",
+        );
+    })?;
+    let stopped = || stop.load(Ordering::SeqCst);
     let mut typed = match hearing {
         Some(_) => None,
         None => Some(TypedLines::open(Path::new("-"))?),

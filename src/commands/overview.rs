@@ -104,9 +104,15 @@ fn jobs_in(folder: &Path) -> anyhow::Result<Vec<Found>> {
     let mut all: Vec<Found> = ending("toml")
         .filter_map(|name| of_job(folder, name))
         .collect();
+    let files: Vec<(&PathBuf, Job)> = ending("toml")
+        .filter_map(|name| {
+            let text = std::fs::read_to_string(folder.join(name)).ok()?;
+            Some((name, Job::parse(&text, &name.display().to_string()).ok()?))
+        })
+        .collect();
     for log in ending("db") {
         if !all.iter().any(|found| found.log.as_ref() == Some(log)) {
-            all.extend(of_log(folder, log, None));
+            all.extend(of_log(folder, log, None, &files));
         }
     }
     Ok(all)
@@ -120,7 +126,7 @@ fn of_job(folder: &Path, name: &Path) -> Option<Found> {
     let shown = name.display().to_string();
     let log = name.with_extension("db");
     if folder.join(&log).exists()
-        && let Some(found) = of_log(folder, &log, Some(name.to_owned()))
+        && let Some(found) = of_log(folder, &log, Some(name.to_owned()), &[])
     {
         return Some(found);
     }
@@ -152,8 +158,24 @@ fn of_job(folder: &Path, name: &Path) -> Option<Found> {
     })
 }
 
-/// What a log says; nothing when it is another kind of database.
-fn of_log(folder: &Path, log: &Path, job: Option<PathBuf>) -> Option<Found> {
+/// What is typed to go on in a log that does not stand beside its job file under the same name: the job file
+/// is the one that says the same, or has the same title.
+fn taken_up(log: &str, job: &Job, files: &[(&PathBuf, Job)]) -> String {
+    let same = files.iter().find(|(_, file)| file == job);
+    let titled = || files.iter().find(|(_, file)| file.title == job.title);
+    match same.or_else(titled) {
+        Some((file, _)) => format!("bothhands test {} --db {log}", file.display()),
+        None => format!("bothhands test JOB --db {log}   (JOB is its job file)"),
+    }
+}
+
+/// What a log says; nothing when it is another kind of database. `files` are the job files of the folder.
+fn of_log(
+    folder: &Path,
+    log: &Path,
+    job: Option<PathBuf>,
+    files: &[(&PathBuf, Job)],
+) -> Option<Found> {
     let shown = log.display().to_string();
     let read = Store::open(folder.join(log), Mode::Read)
         .map_err(LogError::from)
@@ -174,6 +196,8 @@ fn of_log(folder: &Path, log: &Path, job: Option<PathBuf>) -> Option<Found> {
                 found.next = format!("bothhands mark {shown}");
             } else if let Some(job) = found.job.as_ref().filter(|_| !standing.finished) {
                 found.next = format!("bothhands test {}", job.display());
+            } else if !standing.finished {
+                found.next = taken_up(&shown, agenda.job(), files);
             }
             let title = &agenda.job().title;
             found.title = Some(if agenda.practises() {

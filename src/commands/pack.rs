@@ -6,6 +6,7 @@ use anyhow::{Context, bail};
 use bothhands::report::{self, Schedule, Times};
 use bothhands::store::{Head, Sounds};
 use clap::Args;
+use serde_json::json;
 use std::fmt::Write as _;
 use std::io::{Cursor, Write as _};
 use std::{path::PathBuf, process::ExitCode};
@@ -14,9 +15,9 @@ use zip::{CompressionMethod, DateTime, System, ZipWriter};
 
 /// Put all that comes of a session in one archive, to attach to a letter or keep
 ///
-/// It holds the schedule as HTML, PDF, CSV and JSON, the page for the customer, the log as JSON
-/// Lines, and a README that names the head of the log and tells how to check it. The same log gives
-/// the same archive, byte by byte.
+/// It holds the schedule as HTML, PDF, CSV and JSON, the page for the customer, the chart and notices
+/// for the board, the log as JSON Lines, and a README that names the head of the log and tells how to
+/// check it. The same log gives the same archive, byte by byte.
 #[derive(Debug, Args)]
 pub(crate) struct PackArgs {
     #[command(flatten)]
@@ -27,6 +28,9 @@ pub(crate) struct PackArgs {
     /// With the sound of what was said: voices of people
     #[arg(long)]
     sounds: bool,
+    /// Say as JSON what was written, with the heads of the log
+    #[arg(long)]
+    json: bool,
 }
 
 /// Writes the archive.
@@ -35,25 +39,26 @@ pub(crate) struct PackArgs {
 /// When the log is damaged or can't be read, or the archive not written.
 pub(crate) fn run(args: PackArgs) -> anyhow::Result<ExitCode> {
     let Paper {
-        store,
+        log,
         times,
         schedules,
     } = args.paper.read("nothing can be made of this log")?;
     let db = args.paper.db.as_path();
+    let store = &log.store;
     let verdict = store.verify()?;
     if let Some(fault) = verdict.faults.first() {
         bail!(
             "{}: this log is damaged at {fault}: `bothhands export` takes out what is whole",
-            db.display()
+            log.name.display()
         );
     }
-    let mut log = Vec::new();
+    let mut lines = Vec::new();
     let sounds = if args.sounds {
         Sounds::Inside
     } else {
         Sounds::LeftOut
     };
-    store.export(&mut log, &sounds)?;
+    store.export(&mut lines, &sounds)?;
     let heads = store.heads()?;
     let mut files: Vec<(String, Vec<u8>)> = [
         (
@@ -64,15 +69,17 @@ pub(crate) fn run(args: PackArgs) -> anyhow::Result<ExitCode> {
         ("schedule.pdf", report::pdf_of_threads(&schedules)?),
         ("customer.html", report::customer_html(&schedules).into()),
         ("customer.pdf", report::customer_pdf(&schedules)?),
+        ("labels.html", report::labels_html(&schedules).into()),
+        ("labels.pdf", report::labels_pdf(&schedules)?),
         ("circuits.csv", report::csv_of_threads(&schedules).into()),
         ("schedule.json", report::json_of_threads(&schedules).into()),
-        ("log.jsonl", log),
+        ("log.jsonl", lines),
     ]
     .map(|(name, bytes)| (name.to_owned(), bytes))
     .into();
     files.extend(photos(&schedules));
     let archive = packed(&files, stamp(&schedules))
-        .with_context(|| format!("{}: no archive can be made of it", db.display()))?;
+        .with_context(|| format!("{}: no archive can be made of it", log.name.display()))?;
     let path = match args.output {
         Some(path) => path,
         None => Place::of(None, db)?.file("results.zip"),
@@ -80,7 +87,13 @@ pub(crate) fn run(args: PackArgs) -> anyhow::Result<ExitCode> {
     let inputs = [db];
     let mut outputs = Outputs::new(&inputs);
     outputs.add(path, Output::Archive(archive))?;
-    outputs.write()?;
+    if args.json {
+        let heads: Vec<String> = heads.iter().map(ToString::to_string).collect();
+        let mut told = json!({ "log": db, "heads": heads, "sounds": args.sounds });
+        outputs.write_told_as_json(&mut told)?;
+    } else {
+        outputs.write()?;
+    }
     if !args.sounds {
         shown::note("The sound of what was said was left out; --sounds puts it in.");
     }
@@ -161,6 +174,7 @@ fn readme(schedules: &[Schedule], heads: &[Head], sounds: bool, times: &Times) -
         "{}\n\n\
          schedule.html, schedule.pdf  the schedule of test results\n\
          customer.html, customer.pdf  what was done and found, in plain words\n\
+         labels.html, labels.pdf      the chart of the board's circuits for its door, and notices\n\
          circuits.csv                 the circuits, for a spreadsheet\n\
          schedule.json                all of the schedule, for other programs\n\
          {}log.jsonl                    every event of the session, {}\n",

@@ -2,19 +2,20 @@
 
 use super::about_log;
 use super::letterhead::LetterheadArgs;
+use super::log_of::{Opened, opened};
 use super::progress::Progress;
 use anyhow::Context;
 use bothhands::log::{Log, LogError};
 use bothhands::report::{Letterhead, Schedule, Times};
 use bothhands::sequence::ReplayError;
-use bothhands::store::{Mode, Store};
+use bothhands::store::Store;
 use clap::Args;
 use std::path::PathBuf;
 
 /// The log, and how it is put on paper.
 #[derive(Debug, Args)]
 pub(super) struct PaperArgs {
-    /// The log of the session
+    /// The log of the session; - takes what `export` writes from standard input
     #[arg(value_name = "DB")]
     pub(super) db: PathBuf,
     /// Show times in this zone, such as Europe/London; this machine's zone when left out
@@ -27,7 +28,7 @@ pub(super) struct PaperArgs {
 /// A log that is open, with its schedules: one for each thread.
 pub(super) struct Paper {
     /// The log.
-    pub(super) store: Store,
+    pub(super) log: Opened,
     /// How its times are shown.
     pub(super) times: Times,
     /// What is printed.
@@ -43,11 +44,11 @@ impl PaperArgs {
         let times = times(self.time_zone.as_deref())?;
         let letterhead = self.letterhead.read()?;
         let _progress = Progress::of("reading the log");
-        let store = Store::open(&self.db, Mode::Read)?;
-        let schedules = read(&store, &times, &letterhead)
-            .map_err(|why| about_log(&self.db, why).context(what))?;
+        let log = opened(&self.db)?;
+        let schedules = read(&log.store, &times, &letterhead)
+            .map_err(|why| about_log(&log.name, why).context(what))?;
         Ok(Paper {
-            store,
+            log,
             times,
             schedules,
         })

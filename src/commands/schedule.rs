@@ -1,8 +1,9 @@
+use super::log_of::is_piped;
 use super::paper::{Paper, PaperArgs};
 use super::progress::Progress;
 use super::shown;
 use super::written::{Output, Outputs};
-use anyhow::Context;
+use anyhow::{Context, bail};
 use bothhands::report;
 use clap::Args;
 use std::{fs, path::Path, path::PathBuf, process::ExitCode};
@@ -113,6 +114,12 @@ impl Place {
     /// When the folder can't be made.
     pub(super) fn of(folder: Option<&Path>, db: &Path) -> anyhow::Result<Self> {
         let Some(folder) = folder else {
+            if is_piped(db) {
+                bail!(
+                    "the log comes from standard input, so nothing is named after it: name what to write; \
+                     --help says how"
+                );
+            }
             return Ok(Self::Beside(db.to_owned()));
         };
         fs::create_dir_all(folder)

@@ -1,9 +1,13 @@
+use super::log_of::opened;
 use super::progress::Progress;
 use super::shown;
-use bothhands::store::{Head, KnownHead, Mode, Store, Verdict};
+use bothhands::store::{Head, KnownHead, Verdict};
 use clap::Args;
 use serde_json::json;
-use std::{path::PathBuf, process::ExitCode};
+use std::{
+    path::{Path, PathBuf},
+    process::ExitCode,
+};
 
 /// Check that everything in a log fits together, and name the first event that does not
 ///
@@ -11,7 +15,7 @@ use std::{path::PathBuf, process::ExitCode};
 /// head of the log, copied from a schedule or the last line of a session, shows both.
 #[derive(Debug, Args)]
 pub(crate) struct VerifyArgs {
-    /// The log
+    /// The log; - takes what `export` writes from standard input
     #[arg(value_name = "DB")]
     db: PathBuf,
     /// The head that the log had once: the number of events and eight digits or more, as it stands
@@ -29,7 +33,8 @@ pub(crate) struct VerifyArgs {
 /// # Errors
 /// When the log cannot be read at all.
 pub(crate) fn run(args: VerifyArgs) -> anyhow::Result<ExitCode> {
-    let store = Store::open(&args.db, Mode::Read)?;
+    let from = opened(&args.db)?;
+    let store = &from.store;
     let verdict = {
         let _progress = Progress::of("checking the log");
         store.verify()?
@@ -47,7 +52,7 @@ pub(crate) fn run(args: VerifyArgs) -> anyhow::Result<ExitCode> {
     if args.json {
         shown::json(&(as_json(&args, &verdict, &heads, held).to_string() + "\n"))?;
     } else {
-        shown::all(report(&args, &verdict, &heads, held))?;
+        shown::all(report(&args, &from.name, &verdict, &heads, held))?;
     }
     Ok(if verdict.is_whole() && held != Some(false) {
         ExitCode::SUCCESS
@@ -93,7 +98,13 @@ fn as_json(
 }
 
 /// `held` is whether the log holds the head that was given.
-fn report(args: &VerifyArgs, verdict: &Verdict, heads: &[Head], held: Option<bool>) -> String {
+fn report(
+    args: &VerifyArgs,
+    db: &Path,
+    verdict: &Verdict,
+    heads: &[Head],
+    held: Option<bool>,
+) -> String {
     let mut lines = Vec::new();
     for chain in &verdict.chains {
         lines.push(format!(
@@ -113,7 +124,7 @@ fn report(args: &VerifyArgs, verdict: &Verdict, heads: &[Head], held: Option<boo
             .iter()
             .map(|remark| format!("remark: {remark}")),
     );
-    let db = args.db.display();
+    let db = db.display();
     match verdict.faults.as_slice() {
         [] => {
             lines.push(format!(

@@ -9,7 +9,7 @@ use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 
 /// How every SQLite file begins.
-const DATABASE: &[u8] = b"SQLite format 3\0";
+pub(super) const DATABASE: &[u8] = b"SQLite format 3\0";
 
 /// Writes a file beside its place and moves it there when it is whole. What is there already is
 /// replaced, but for a log or any other database, and for `inputs` and what belongs to them.
@@ -98,8 +98,44 @@ impl<'a> Outputs<'a> {
     /// # Errors
     /// When one can't be written.
     pub(super) fn write(&self) -> anyhow::Result<()> {
+        let piped = self.piped();
+        self.put(|path| {
+            let wrote = format!("wrote {}", path.display());
+            if piped {
+                shown::note(wrote);
+                Ok(())
+            } else {
+                shown::line(wrote)
+            }
+        })
+    }
+
+    /// Writes all of them, and says which as JSON, with what else there is to say.
+    ///
+    /// # Errors
+    /// When one is standard output, where the JSON goes, or can't be written.
+    pub(super) fn write_told_as_json(&self, told: &mut serde_json::Value) -> anyhow::Result<()> {
+        if self.piped() {
+            bail!("a file goes to standard output: leave --json out, or name another place for it");
+        }
+        let mut wrote = Vec::new();
+        self.put(|path| {
+            wrote.push(path.display().to_string());
+            Ok(())
+        })?;
+        told["wrote"] = wrote.into();
+        shown::json(&format!("{told}\n"))
+    }
+
+    /// Whether one of them is standard output.
+    fn piped(&self) -> bool {
+        self.files
+            .iter()
+            .any(|(path, _)| path == Path::new(STANDARD))
+    }
+
+    fn put(&self, mut wrote: impl FnMut(&Path) -> anyhow::Result<()>) -> anyhow::Result<()> {
         let standard = |path: &Path| path == Path::new(STANDARD);
-        let piped = self.files.iter().any(|(path, _)| standard(path));
         for (path, what) in &self.files {
             if standard(path) {
                 match what {
@@ -110,12 +146,7 @@ impl<'a> Outputs<'a> {
                 continue;
             }
             file(path, what.bytes(), self.inputs)?;
-            let wrote = format!("wrote {}", path.display());
-            if piped {
-                shown::note(wrote);
-            } else {
-                shown::line(wrote)?;
-            }
+            wrote(path)?;
         }
         Ok(())
     }

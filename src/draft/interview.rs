@@ -2,9 +2,12 @@
 //! be put right until the end.
 
 use super::template::{BoardDraft, Draft, tester_uses};
-use super::words::{CircuitWords, circuit_number, read_back};
+use super::told::read_back;
+use super::words::{CircuitWords, circuit_number};
 use crate::grammar::number::in_digits;
-use crate::installation::{Circuit, Earthing, Instrument, JobKind, NotClear, Phases, Source, day};
+use crate::installation::{
+    Circuit, Earthing, Instrument, InstrumentUse, JobKind, NotClear, Phases, Source, day,
+};
 
 /// What is asked, in this order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -17,13 +20,14 @@ enum Ask {
     Sources,
     Bonds,
     Instrument,
+    Indicator,
     Board,
     Circuits,
     Breaking,
     Over,
 }
 
-const ORDER: [Ask; 12] = [
+const ORDER: [Ask; 13] = [
     Ask::Site,
     Ask::Kind,
     Ask::Tester,
@@ -32,6 +36,7 @@ const ORDER: [Ask; 12] = [
     Ask::Sources,
     Ask::Bonds,
     Ask::Instrument,
+    Ask::Indicator,
     Ask::Board,
     Ask::Circuits,
     Ask::Breaking,
@@ -59,8 +64,11 @@ impl Interview {
         if draft.tester.is_some() {
             known.push(Ask::Tester);
         }
-        if !draft.instruments.is_empty() {
+        if draft.instruments.iter().any(|one| !one.proves_dead_only()) {
             known.push(Ask::Instrument);
+        }
+        if draft.proves_dead() {
+            known.push(Ask::Indicator);
         }
         Self {
             asked: 0,
@@ -98,6 +106,9 @@ impl Interview {
                 "The installation tester's serial number and the last day of its calibration? (as in IT-2204, \
                  31 March 2027)"
             }
+            Ask::Indicator => {
+                "The voltage indicator's serial number? Dead is proved with it. (as in VI-0117)"
+            }
             Ask::Board => "What is the board called?",
             Ask::Circuits => {
                 "Circuits, one a line; then done. (as in 3, ring, B32 RCBO, 8 sockets, 2.5/1.5, 54 m)"
@@ -119,7 +130,9 @@ impl Interview {
             Ask::Bonds => "interview.bonds",
             Ask::Circuits => "interview.circuits",
             Ask::Breaking => "interview.breaking",
-            Ask::Site | Ask::Tester | Ask::Instrument | Ask::Board | Ask::Over => TYPED,
+            Ask::Site | Ask::Tester | Ask::Instrument | Ask::Indicator | Ask::Board | Ask::Over => {
+                TYPED
+            }
         }
     }
 
@@ -258,6 +271,7 @@ impl Interview {
                 told
             }
             Ask::Instrument => self.instrument(line)?,
+            Ask::Indicator => self.indicator(line),
             Ask::Board => {
                 self.board = Some(line.to_owned());
                 line.to_owned()
@@ -298,19 +312,24 @@ impl Interview {
         if serial.is_empty() {
             return Err(wrong());
         }
-        self.draft.instruments = vec![Instrument {
-            name: "installation tester".to_owned(),
-            serial: serial.to_owned(),
+        let instruments = &mut self.draft.instruments;
+        instruments.retain(Instrument::proves_dead_only);
+        instruments.push(Instrument {
             calibration_due: Some(due),
-            used_for: tester_uses(),
-            insulation_range_megohms: None,
-            loop_reference_ohms: None,
-            rcd_reference_ms: None,
-        }];
+            ..instrument("installation tester", serial, tester_uses())
+        });
         Ok(format!(
             "Installation tester {serial}, calibration due {}; for continuity, insulation, loop and RCD.",
             due.strftime("%-d %B %Y")
         ))
+    }
+
+    fn indicator(&mut self, serial: &str) -> String {
+        let instruments = &mut self.draft.instruments;
+        instruments.retain(|one| !one.proves_dead_only());
+        let uses = vec![InstrumentUse::VoltageIndication];
+        instruments.insert(0, instrument("voltage indicator", serial, uses));
+        format!("Voltage indicator {serial}.")
     }
 
     /// The breaking capacity of every device of which none was said.
@@ -473,12 +492,25 @@ impl Interview {
     }
 }
 
+/// An instrument of which nothing else is known.
+fn instrument(name: &str, serial: &str, used_for: Vec<InstrumentUse>) -> Instrument {
+    Instrument {
+        name: name.to_owned(),
+        serial: serial.to_owned(),
+        calibration_due: None,
+        used_for,
+        insulation_range_megohms: None,
+        loop_reference_ohms: None,
+        rcd_reference_ms: None,
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::installation::Job;
 
-    const ANSWERS: [&str; 9] = [
+    const ANSWERS: [&str; 10] = [
         "Kingfisher Rowing Club",
         "new",
         "A. Learner",
@@ -487,6 +519,7 @@ mod tests {
         "solar and a battery",
         "water and gas",
         "IT-2204, 31 March 2027",
+        "VI-0117",
         "workshop board",
     ];
 
@@ -523,6 +556,9 @@ mod tests {
         let job = Job::parse(&draft.text(), "job.toml").unwrap();
         let numbers: Vec<_> = job.boards[0].circuits.iter().map(|c| c.number).collect();
         assert_eq!(numbers, [3, 4]);
+        let indicator = &job.instruments[0];
+        assert_eq!(indicator.serial, "VI-0117");
+        assert_eq!(indicator.used_for, [InstrumentUse::VoltageIndication]);
         let breaking = job.boards[0].circuits.iter();
         let breaking = breaking.map(|c| c.device.as_ref().unwrap().breaking_ka);
         assert!(breaking.into_iter().all(|ka| ka == Some(6.0)));
@@ -552,7 +588,14 @@ mod tests {
                 let answered = interview.clone().answer(&line);
                 // A circuit may be said with something missing; its words are known all the same.
                 let why = answered.err().map(|why| why.to_string());
-                let missing = ["missing", "there is no circuit", "without the sizes"];
+                // Whoever says one thing twice, or what nobody makes, is told so.
+                let missing = [
+                    "missing",
+                    "there is no circuit",
+                    "without the sizes",
+                    "which is it?",
+                    "larger than the line",
+                ];
                 let is_missing = |why: &String| missing.iter().any(|part| why.contains(part));
                 assert!(why.iter().all(is_missing), "{rule}: {line}: {why:?}");
                 asked += 1;
@@ -560,7 +603,7 @@ mod tests {
             interview.answer(typed).unwrap();
         }
         assert_eq!(interview.rule(), "interview.breaking");
-        assert_eq!(asked, 2200);
+        assert_eq!(asked, 2400);
     }
 
     #[test]
@@ -623,6 +666,91 @@ mod tests {
             interview.prompt().contains("New work"),
             "{}",
             interview.prompt()
+        );
+    }
+
+    #[test]
+    fn an_indicator_that_the_configuration_has_is_taken_and_else_asked_for_or_marked() {
+        let before_the_board = |used_for: Vec<InstrumentUse>| {
+            let mut interview = Interview::new(Draft {
+                instruments: vec![instrument("tester", "IT-9", used_for)],
+                ..Draft::default()
+            });
+            for answer in &ANSWERS[..7] {
+                interview.answer(answer).unwrap();
+            }
+            interview
+        };
+        let both = [tester_uses(), vec![InstrumentUse::VoltageIndication]].concat();
+        let interview = before_the_board(both);
+        assert!(
+            interview.prompt().contains("board"),
+            "{}",
+            interview.prompt()
+        );
+        let mut interview = before_the_board(tester_uses());
+        assert!(
+            interview.prompt().contains("voltage indicator"),
+            "{}",
+            interview.prompt()
+        );
+        let text = interview.draft().unwrap().text();
+        assert!(
+            text.contains("name = \"voltage indicator\"\nserial = \"FILL IN"),
+            "{text}"
+        );
+        interview.answer("VI-0117").unwrap();
+        let text = interview.draft().unwrap().text();
+        assert!(text.contains("serial = \"VI-0117\""), "{text}");
+        assert!(text.contains("serial = \"IT-9\""), "{text}");
+    }
+
+    #[test]
+    fn a_number_alone_never_takes_the_place_of_what_was_said() {
+        for (line, told) in [
+            ("3, ring, B32 RCBO, 8 sockets, 2.5/1.5, 54", "`54` alone"),
+            ("15, outside lights, B6 RCBO, lighting, 30", "`30` alone"),
+            ("3, ring, B32, 8", "`8` alone"),
+            ("3, ring, B32, 8 sockets, 2.5", "`2.5` alone"),
+            ("3, ring, B32 54, 8 sockets", "`54` alone"),
+            ("3, ring, B32, B20", "32 A and 20 A: which is it?"),
+            ("3, ring, B32, C32", "type B and type C: which is it?"),
+            ("3, ring, B32 RCBO 30 mA, 100 mA", "30 mA and 100 mA: which"),
+            ("3, ring, radial, B32", "ring and radial: which is it?"),
+            (
+                "3, ring, B32, 2.5/1.5, 4/1.5",
+                "2.5/1.5 mm² and 4/1.5 mm²: which",
+            ),
+            (
+                "3, ring, B32, 18 m, 2.5/1.5, 54 m",
+                "18 m and 54 m: which is it?",
+            ),
+            (
+                "3, ring, 8 sockets, 6 sockets",
+                "8 sockets and 6 sockets: which",
+            ),
+            (
+                "3, ring, B32, circuit 4, radial, B16",
+                "a second circuit in one line",
+            ),
+            (
+                "3, ring, B32 rcbo, circuit four",
+                "a second circuit in one line",
+            ),
+        ] {
+            let mut interview = at_the_circuits();
+            let why = interview.answer(line).unwrap_err().to_string();
+            assert!(why.contains(told), "{line}: {why}");
+            assert_eq!(interview.answer("list").unwrap(), "No circuit yet.");
+        }
+        // What puts right is a line of its own.
+        let mut interview = at_the_circuits();
+        interview.answer("3, ring, B32, 8 sockets").unwrap();
+        assert!(interview.answer("change 3: 54").is_err());
+        let told = interview.answer("change 3: B20, 6 sockets").unwrap();
+        assert_eq!(
+            told,
+            "Circuit 3, sockets; ring; BS EN 60898 B 20 A; 6 sockets."
         );
     }
 }

@@ -271,6 +271,9 @@ impl Rows {
                             ),
                         });
                     }
+                    if let Some(why) = words.assumed() {
+                        board.assumed.insert(number, why);
+                    }
                     board.circuits.push(circuit);
                 }
                 Err(why) => problems.push(Problem {
@@ -419,11 +422,22 @@ mod tests {
     use super::*;
     use crate::draft::read_back;
 
-    fn circuits_of_table(text: &str, name: &str) -> Result<Vec<Circuit>, JobError> {
+    /// Each circuit with what was taken to be so although the table does not say it.
+    fn circuits_of_table(
+        text: &str,
+        name: &str,
+    ) -> Result<Vec<(Circuit, Option<String>)>, JobError> {
         boards_of_table(text, name).map(|boards| {
             boards
                 .into_iter()
-                .flat_map(|board| board.circuits)
+                .flat_map(|mut board| {
+                    let circuits = std::mem::take(&mut board.circuits).into_iter();
+                    let assumed = board.assumed;
+                    circuits.map(move |one| {
+                        let why = assumed.get(&one.number).cloned();
+                        (one, why)
+                    })
+                })
                 .collect()
         })
     }
@@ -432,7 +446,8 @@ mod tests {
     fn headings_are_taken_as_people_write_them() {
         let told = |text| {
             let circuits = circuits_of_table(text, "c.csv").unwrap();
-            circuits.iter().map(read_back).collect::<Vec<_>>()
+            let circuits = circuits.iter();
+            circuits.map(|(one, _)| read_back(one)).collect::<Vec<_>>()
         };
         let wanted = ["Circuit 2, boat store; radial; BS EN 60898 B 20 A; no points given."];
         assert_eq!(
@@ -477,7 +492,7 @@ mod tests {
                     \n\
                     lights;lighting;6;B;;1.5/1;;6 lights;\n";
         let circuits = circuits_of_table(text, "c.csv").unwrap();
-        let told: Vec<_> = circuits.iter().map(read_back).collect();
+        let told: Vec<_> = circuits.iter().map(|(one, _)| read_back(one)).collect();
         assert_eq!(
             told,
             [
@@ -494,10 +509,51 @@ mod tests {
         let circuits = circuits_of_table(text, "c.csv").unwrap();
         let breaking = circuits
             .iter()
-            .map(|c| c.device.as_ref().unwrap().breaking_ka);
+            .map(|(one, _)| one.device.as_ref().unwrap().breaking_ka);
         assert!(breaking.into_iter().all(|ka| ka == Some(6.0)));
         let wrong = circuits_of_table("kind,device,ka\nring,B32,lots\n", "c.csv").unwrap_err();
         assert!(wrong.to_string().contains("as in 6"), "{wrong}");
+    }
+
+    #[test]
+    fn points_and_sizes_without_a_word_are_the_usual_ones_and_are_remarked() {
+        let text = "number,name,kind,device,sizes,points\n\
+                    1,downstairs,ring,B32 RCBO,2.5,8\n\
+                    2,,lighting,B6,1.5 mm2,6\n\
+                    3,,smoke alarms,B6,1,3\n\
+                    4,pump,radial,B16,2.5/1.5,1 pump\n";
+        let told: Vec<_> = circuits_of_table(text, "c.csv")
+            .unwrap()
+            .into_iter()
+            .map(|(one, assumed)| (read_back(&one), assumed.unwrap_or_default()))
+            .collect();
+        for (n, (back, remark)) in [
+            (
+                "downstairs; ring; BS EN 61009 B 32 A; RCD 30 mA; 2.5/1.5 mm²; 8 sockets.",
+                "8 points are taken as sockets",
+            ),
+            (
+                "lights; lighting; BS EN 60898 B 6 A; 1.5/1 mm²; 6 lights.",
+                "1.5 mm² is taken as twin and earth, 1.5/1 mm²",
+            ),
+            (
+                "smoke alarms; radial; BS EN 60898 B 6 A; 1/1 mm²; 3 smoke alarms.",
+                "3 points are taken as smoke alarms",
+            ),
+            ("pump; radial; BS EN 60898 B 16 A; 2.5/1.5 mm²; 1 pump.", ""),
+        ]
+        .into_iter()
+        .enumerate()
+        {
+            assert_eq!(told[n].0, format!("Circuit {}, {back}", n + 1));
+            assert!(told[n].1.contains(remark), "{}", told[n].1);
+        }
+        let odd = circuits_of_table("kind,device,sizes\nradial,B100,25\n", "c.csv");
+        let odd = odd.unwrap_err().to_string();
+        assert!(
+            odd.contains("25 mm² alone is no usual twin and earth"),
+            "{odd}"
+        );
     }
 
     #[test]

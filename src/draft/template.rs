@@ -1,11 +1,12 @@
 //! The text of a new job file, with what is not known yet marked.
 
-use super::words::counted;
+use super::told::counted;
 use crate::installation::{
     Circuit, Earthing, Instrument, InstrumentUse, JobKind, NotClear, Phases, Source, TO_FILL_IN,
     in_one_line,
 };
 use serde::Serialize;
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 /// What is known of a new job.
@@ -46,6 +47,8 @@ pub struct BoardDraft {
     pub fed_from: Option<String>,
     /// Its circuits, in order.
     pub circuits: Vec<Circuit>,
+    /// What was taken to be so of a circuit although nobody said it, by its number.
+    pub assumed: BTreeMap<u16, String>,
 }
 
 /// A circuit to be written over, where none is known yet.
@@ -62,6 +65,12 @@ fn written(word: impl Serialize) -> String {
 }
 
 impl Draft {
+    /// Whether one of its instruments proves dead.
+    pub(super) fn proves_dead(&self) -> bool {
+        let mut all = self.instruments.iter();
+        all.any(|one| one.used_for.contains(&InstrumentUse::VoltageIndication))
+    }
+
     /// How many values are marked to be filled in.
     pub fn to_fill_in(&self) -> usize {
         self.text().matches(&format!("\"{TO_FILL_IN}")).count()
@@ -178,10 +187,13 @@ impl Draft {
 
     fn instruments(&self, text: &mut String) {
         text.push_str("# The instruments. A voltage indicator that is nothing else needs no calibration date.\n");
-        if self.instruments.is_empty() {
+        if !self.proves_dead() {
             text.push_str("[[instrument]]\nname = \"voltage indicator\"\n");
             key(text, "serial", None, "the number on it", "");
-            text.push_str("used_for = [\"voltage-indication\"]\n\n[[instrument]]\nname = \"installation tester\"\n");
+            text.push_str("used_for = [\"voltage-indication\"]\n\n");
+        }
+        if self.instruments.iter().all(Instrument::proves_dead_only) {
+            text.push_str("[[instrument]]\nname = \"installation tester\"\n");
             key(text, "serial", None, "the number on it", "");
             key(
                 text,
@@ -192,7 +204,7 @@ impl Draft {
             );
             text.push_str(
                 "used_for = [\"continuity\", \"insulation\", \"loop\", \"rcd\"]\n\
-                 # insulation_range_megohms = \"999\"   # the largest it shows: \"over range\" then settles\n",
+                 # insulation_range_megohms = \"999\"   # the largest it shows: \"over range\" then settles\n\n",
             );
         }
         for one in &self.instruments {
@@ -210,8 +222,8 @@ impl Draft {
             if let Some(range) = one.insulation_range_megohms {
                 let _ = writeln!(text, "insulation_range_megohms = \"{range}\"");
             }
+            text.push('\n');
         }
-        text.push('\n');
     }
 }
 
@@ -413,7 +425,7 @@ mod tests {
         let words = [
             "1, ring, B32 RCBO, 8 sockets, 2.5/1.5, 54 m",
             "2, lighting, B6, 6 lights, two way",
-            "3, radial, BS 88-3 30 A, rcd 100 mA type A, 2 sockets, 3 heaters",
+            "3, radial, BS 88-3 32 A, rcd 100 mA type A, 2 sockets, 3 heaters",
             "4, motor, C16, three phase",
         ];
         let circuits: Vec<Circuit> = (1..)
@@ -428,7 +440,7 @@ mod tests {
             name: "tester \"one\"".to_owned(),
             serial: "IT-1".to_owned(),
             calibration_due: Some(jiff::civil::date(2027, 3, 31)),
-            used_for: tester_uses(),
+            used_for: [tester_uses(), vec![InstrumentUse::VoltageIndication]].concat(),
             insulation_range_megohms: Some("999".parse().unwrap()),
             loop_reference_ohms: None,
             rcd_reference_ms: None,

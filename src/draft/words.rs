@@ -1,84 +1,212 @@
 //! One circuit in one line, as an electrician would say or write it.
 
+use super::made;
+use super::piece::{self, as_figures, is_a_number, not_understood};
 use crate::grammar::number::in_digits;
 use crate::installation::{
-    Accessory, Cable, Circuit, CircuitKind, DeviceWords, MOST_POINTS, NotClear, Phases,
-    SystemVoltage, metres, nearest, without_flat,
+    Accessory, Cable, Circuit, CircuitKind, DeviceWords, NotClear, Phases, SystemVoltage, metres,
+    nearest,
 };
 
 /// Additional protection is by a residual current of no more than this (BS 7671 415.1.1): what an
 /// RCBO without another number is taken to have. It is read back.
 const USUAL_MILLIAMPS: f64 = 30.0;
 
+/// The fuse of a circuit that has no other device; else a point of it.
+pub(super) const FUSED_UNIT: &str = "fused connection unit";
+/// A point without a number.
+pub(super) const SPUR: &str = "spur";
+
 /// What was said of one circuit so far, in any order.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct CircuitWords {
     /// By which it is called.
     pub number: Option<u16>,
-    name: Option<String>,
-    kind: Option<CircuitKind>,
-    devices: DeviceWords,
-    cable: Option<Cable>,
-    metres: Option<f64>,
-    points: Vec<(String, Option<u16>)>,
-    phases: Option<Phases>,
-    two_way: bool,
-    afdd: bool,
-    wiring: Option<String>,
-    reference_method: Option<String>,
+    pub(super) name: Option<String>,
+    /// What it feeds, by its sort: a cooker.
+    pub(super) feeds: Option<String>,
+    pub(super) kind: Option<CircuitKind>,
+    pub(super) devices: DeviceWords,
+    pub(super) cable: Option<Cable>,
+    /// The one size that was given of the cable.
+    pub(super) size_alone: Option<f64>,
+    pub(super) metres: Option<f64>,
+    pub(super) points: Vec<(String, Option<u16>)>,
+    /// Points that were counted without a word, and what they are taken for.
+    pub(super) taken_for: Option<(u16, &'static str)>,
+    pub(super) unit: Option<&'static str>,
+    pub(super) phases: Option<Phases>,
+    pub(super) two_way: bool,
+    pub(super) afdd: bool,
+    pub(super) wiring: Option<String>,
+    pub(super) reference_method: Option<String>,
 }
 
 impl CircuitWords {
     /// Takes a line in, all of it or nothing: "circuit three, ring, thirty-two amp B, RCBO, eight
-    /// sockets", "3, radial, 16 B, rcbo 30, 4 sockets, 2.5/1.5, 18 m".
+    /// sockets", "3, radial, 16 B, rcbo 30, 4 sockets, 2.5/1.5, 18 m". It puts right what was said in
+    /// lines before it; in one line nothing is said twice.
     ///
     /// # Errors
-    /// With the piece that is not understood, and what to write.
+    /// With the piece that is not understood, or says otherwise than another, and what to write.
     pub fn take(&mut self, line: &str) -> Result<(), NotClear> {
-        let mut after = self.clone();
-        let mut named = false;
-        for (n, piece) in line.split([',', ';']).enumerate() {
-            let piece = as_figures(piece.trim());
-            if piece.is_empty() {
-                continue;
-            }
-            if n == 0
-                && let Some(number) = circuit_number(&piece)?
-            {
-                after.number = Some(number);
-            } else if !after.take_piece(&piece)? {
-                if named {
-                    return Err(not_understood(&piece));
-                }
-                after.name = Some(as_a_name(&piece)?);
-                named = true;
-            }
-        }
-        *self = after;
+        let said = Self::of_line(line, true)?;
+        self.put_right_by(said);
         Ok(())
     }
 
-    /// What was said of a circuit with this number, a piece each.
+    /// What was said of a circuit with this number, a line or a piece each: a later one puts an earlier one
+    /// right.
     ///
     /// # Errors
-    /// With the piece that is not understood, and what to write.
+    /// With the piece that is not understood, or says otherwise than another of its line, and what to write.
     pub fn of(number: u16, said: &[String]) -> Result<Self, NotClear> {
-        let mut words = Self::default();
-        words.take(&format!("{number}, {}", said.join(", ")))?;
+        let mut words = Self {
+            number: Some(number),
+            ..Self::default()
+        };
+        for line in said {
+            words.put_right_by(Self::of_line(line, false)?);
+        }
         Ok(words)
     }
 
-    /// Whether a line is about a circuit and nothing else: every piece of it is known, and none would
-    /// have to be its name.
-    pub fn are(line: &str) -> bool {
-        let mut words = Self::default();
-        let all = pieces(line);
-        let known = |piece: &String| {
-            words
-                .take_piece(&as_figures(piece))
-                .is_ok_and(|known| known)
+    /// What a line says; `begins` when the circuit's number may stand in front.
+    fn of_line(line: &str, begins: bool) -> Result<Self, NotClear> {
+        let mut all = Self::default();
+        for (n, piece) in line.split([',', ';']).enumerate() {
+            let piece = as_figures(piece.trim());
+            let begins = begins && n == 0;
+            if piece.is_empty() {
+                continue;
+            }
+            if begins && let Some(number) = circuit_number(&piece)? {
+                all.number = Some(number);
+                continue;
+            }
+            match piece::understood(&piece, begins)? {
+                Some(said) => all.beside(said)?,
+                None if all.name.is_some() => return Err(not_understood(&piece)),
+                None => all.name = Some(as_a_name(&piece)?),
+            }
+        }
+        Ok(all)
+    }
+
+    /// Adds what another piece of the same line says.
+    ///
+    /// # Errors
+    /// When it says otherwise than what is there: which is it?
+    pub(super) fn beside(&mut self, said: Self) -> Result<(), NotClear> {
+        let which = |one: &str, other: &str| {
+            NotClear(format!(
+                "{one} and {other}: which is it? Say one of them; another circuit is a line of its own"
+            ))
         };
-        !all.is_empty() && all.iter().all(known)
+        if let Some((one, other)) = self.name.as_deref().zip(said.name.as_deref()) {
+            return Err(which(one, other));
+        }
+        let kind = match (self.kind, said.kind) {
+            // A cooker is on a radial, too.
+            (Some(CircuitKind::Radial), Some(other)) | (Some(other), Some(CircuitKind::Radial))
+                if other != CircuitKind::Ring =>
+            {
+                Some(other)
+            }
+            (Some(one), Some(other)) if one != other => {
+                return Err(which(&self.sort_said(), &said.sort_said()));
+            }
+            (one, other) => one.or(other),
+        };
+        if let Some((one, other)) = self.devices.against(&said.devices) {
+            return Err(which(&one, &other));
+        }
+        if let Some((one, other)) = self.cable.as_ref().zip(said.cable.as_ref())
+            && one != other
+        {
+            return Err(which(&one.shown(), &other.shown()));
+        }
+        if let Some((one, other)) = self.metres.zip(said.metres)
+            && one != other
+        {
+            return Err(which(&format!("{one} m"), &format!("{other} m")));
+        }
+        for (name, many) in &said.points {
+            let known = self.points.iter().find(|(known, _)| known == name);
+            if let Some((_, before)) = known
+                && before != many
+            {
+                let told = |many: &Option<u16>| {
+                    many.map_or_else(|| name.clone(), |many| format!("{many} {name}s"))
+                };
+                return Err(which(&told(before), &told(many)));
+            }
+        }
+        if let Some((one, other)) = self.phases.zip(said.phases)
+            && one != other
+        {
+            return Err(which("single phase", "three phase"));
+        }
+        let feeds = match (&self.feeds, &said.feeds) {
+            (Some(one), Some(other)) if one != other => Some(format!("{one} and {other}")),
+            _ => None,
+        };
+        let unit = [self.unit, said.unit].contains(&Some(FUSED_UNIT));
+        self.put_right_by(said);
+        self.kind = kind;
+        self.feeds = feeds.or(self.feeds.take());
+        self.unit = unit.then_some(FUSED_UNIT).or(self.unit);
+        Ok(())
+    }
+
+    /// Takes what is said now for what was said before, and keeps the rest.
+    fn put_right_by(&mut self, said: Self) {
+        let mut points = std::mem::take(&mut self.points);
+        points.retain(|(known, _)| said.points.iter().all(|(name, _)| name != known));
+        points.extend(said.points);
+        let mut devices = std::mem::take(&mut self.devices);
+        devices.put_right_by(said.devices);
+        let size_alone = match said.cable {
+            Some(_) => said.size_alone,
+            None => self.size_alone,
+        };
+        *self = Self {
+            number: said.number.or(self.number),
+            name: said.name.or(self.name.take()),
+            feeds: said.feeds.or(self.feeds.take()),
+            kind: said.kind.or(self.kind),
+            devices,
+            cable: said.cable.or(self.cable.take()),
+            size_alone,
+            metres: said.metres.or(self.metres),
+            points,
+            taken_for: said.taken_for.or(self.taken_for),
+            unit: said.unit.or(self.unit),
+            phases: said.phases.or(self.phases),
+            two_way: said.two_way || self.two_way,
+            afdd: said.afdd || self.afdd,
+        };
+    }
+
+    /// The sort in the words that were said.
+    fn sort_said(&self) -> String {
+        let kind = self.kind.map(CircuitKind::written).unwrap_or_default();
+        self.feeds.clone().unwrap_or_else(|| kind.to_owned())
+    }
+
+    /// Whether a line is about a circuit and nothing else: every piece of it is known, or is a number or a
+    /// measure that something is wrong with, and none would have to be its name.
+    pub fn are(line: &str) -> bool {
+        let pieces = line.split([',', ';']).map(str::trim);
+        let mut all = pieces.filter(|piece| !piece.is_empty()).peekable();
+        let known = |piece: &str| {
+            let piece = as_figures(piece);
+            match piece::understood(&piece, false) {
+                Ok(said) => said.is_some(),
+                Err(_) => piece.contains(|c: char| c.is_ascii_digit()),
+            }
+        };
+        all.peek().is_some() && all.all(known)
     }
 
     /// What a limit or a test would want to know and nobody said, to be asked for.
@@ -88,7 +216,9 @@ impl CircuitWords {
             (self.cable.is_none(), "sizes"),
             (self.metres.is_none(), "length"),
             (
-                self.points.is_empty() && self.kind != Some(CircuitKind::SinglePoint),
+                self.points.is_empty()
+                    && self.unit.is_none()
+                    && self.kind != Some(CircuitKind::SinglePoint),
                 "points",
             ),
         ]
@@ -97,103 +227,9 @@ impl CircuitWords {
         .collect()
     }
 
-    /// Takes one piece in; false when it is none of what is known of circuits.
-    fn take_piece(&mut self, piece: &str) -> Result<bool, NotClear> {
-        let small = piece.to_lowercase();
-        if let Some(name) = ["called ", "named ", "name "]
-            .iter()
-            .find_map(|word| small.strip_prefix(word))
-        {
-            let from = piece.len() - name.len();
-            self.name = Some(piece.get(from..).unwrap_or(name).trim().to_owned());
-            return Ok(true);
-        }
-        match small.as_str() {
-            "3 phase" | "3-phase" => self.phases = Some(Phases::Three),
-            "single phase" | "single-phase" | "1 phase" => self.phases = Some(Phases::Single),
-            "2 way" | "2-way" | "two-way" | "2 way switching" => self.two_way = true,
-            "afdd" => self.afdd = true,
-            _ => {
-                if let Ok(kind) = small.parse::<CircuitKind>() {
-                    self.kind = Some(kind);
-                    // "cooker" and "smoke alarms" say what it feeds, too.
-                    let feeds = kind == CircuitKind::SinglePoint && !small.starts_with("single")
-                        || kind == CircuitKind::Radial && !small.starts_with("radial");
-                    if feeds && self.name.is_none() {
-                        self.name = Some(small);
-                    }
-                } else if let Some(length) =
-                    metres(&small).filter(|_| small.ends_with(['m', 's', 'e']))
-                {
-                    self.metres = Some(length);
-                } else if is_a_cable(&small) {
-                    let cable: Cable = small.parse()?;
-                    self.metres = cable.metres.or(self.metres);
-                    self.cable = Some(cable);
-                } else if self.devices.take(&small) {
-                } else {
-                    return self.counts(&small);
-                }
-            }
-        }
-        Ok(true)
-    }
-
     /// Whether the breaking capacity of a device was said, or there is no device.
     pub(super) fn knows_breaking(&self) -> bool {
         self.devices.breaking_ka().is_some() || self.devices.is_empty()
-    }
-
-    /// "8 sockets", "1 light".
-    fn counts(&mut self, piece: &str) -> Result<bool, NotClear> {
-        let Some((many, what)) = piece.split_once(' ') else {
-            return Ok(false);
-        };
-        let Ok(many) = many.parse::<u16>() else {
-            return Ok(false);
-        };
-        let what = what.trim();
-        // "32 amps of something" is no 32 points.
-        let first = what.split(' ').next().unwrap_or(what);
-        let units = [
-            "a",
-            "amp",
-            "amps",
-            "ma",
-            "milliamp",
-            "milliamps",
-            "ka",
-            "kiloamp",
-            "kiloamps",
-            "m",
-            "mm",
-            "mm2",
-        ];
-        if units.contains(&first) {
-            return Err(not_understood(piece));
-        }
-        let what = ["double ", "twin ", "single "]
-            .iter()
-            .find_map(|word| what.strip_prefix(word))
-            .unwrap_or(what);
-        let one = what.strip_suffix('s').unwrap_or(what);
-        let one = match one {
-            "socket outlet" | "outlet" => "socket",
-            "lamp" | "luminaire" | "fitting" => "light",
-            same => same,
-        };
-        if !(1..=MOST_POINTS).contains(&many) {
-            return Err(NotClear(format!(
-                "{many} {what}: a circuit has 1 to {MOST_POINTS} points"
-            )));
-        }
-        self.point(one, Some(many));
-        Ok(true)
-    }
-
-    fn point(&mut self, name: &str, many: Option<u16>) {
-        self.points.retain(|(known, _)| known != name);
-        self.points.push((name.to_owned(), many));
     }
 
     /// Takes in what a column of a table holds.
@@ -219,7 +255,13 @@ impl CircuitWords {
                 })?);
             }
             Column::Name => self.name = Some(cell.to_owned()),
-            Column::Kind => self.kind = Some(cell.parse()?),
+            Column::Kind => {
+                let small = cell.to_lowercase();
+                match piece::of_kind(&small) {
+                    Some(said) => self.put_right_by(said),
+                    None => self.kind = Some(cell.parse()?),
+                }
+            }
             Column::Device => {
                 if !self.devices.take(cell) {
                     return Err(NotClear(format!(
@@ -249,10 +291,10 @@ impl CircuitWords {
                 }
             }
             Column::Rcd => {
-                let named = if cell.eq_ignore_ascii_case("yes") {
-                    ""
-                } else {
-                    cell
+                let named = match cell {
+                    yes if yes.eq_ignore_ascii_case("yes") => String::new(),
+                    number if is_a_number(number) => format!("{number} mA"),
+                    said => said.to_owned(),
                 };
                 if !self.devices.take(&format!("{named} rcd")) {
                     return Err(NotClear(format!(
@@ -270,9 +312,21 @@ impl CircuitWords {
                 }
             }
             Column::Sizes => {
-                let cable: Cable = cell.parse()?;
-                self.metres = cable.metres.or(self.metres);
-                self.cable = Some(cable);
+                let small = cell.to_lowercase();
+                let size = ["mm2", "mm²", "mm"]
+                    .iter()
+                    .find_map(|unit| small.strip_suffix(unit))
+                    .unwrap_or(&small)
+                    .trim();
+                if is_a_number(size) {
+                    let mm2 = size.parse().map_err(|_| not_understood(cell))?;
+                    self.cable = Some(piece::paired(mm2)?);
+                    self.size_alone = Some(mm2);
+                } else {
+                    let cable: Cable = cell.parse()?;
+                    self.metres = cable.metres.or(self.metres);
+                    self.cable = Some(cable);
+                }
             }
             Column::RcdType => {
                 if !self.devices.take(&format!("rcd type {cell}")) {
@@ -306,9 +360,16 @@ impl CircuitWords {
                 for piece in cell.split([',', ';', '+']) {
                     let piece = in_digits(piece.trim()).to_lowercase();
                     if let Ok(many) = piece.parse::<u16>() {
-                        self.counts(&format!("{many} points"))?;
-                    } else if !piece.is_empty() && !self.counts(&piece)? {
-                        self.point(&piece, None);
+                        let what = self.usual_points();
+                        self.put_right_by(piece::counted(many, what.unwrap_or("points"))?);
+                        self.taken_for = what.map(|what| (many, what));
+                    } else if let Some((many, what)) = piece.split_once(' ')
+                        && let Ok(many) = many.parse::<u16>()
+                    {
+                        self.put_right_by(piece::counted(many, what.trim())?);
+                    } else if !piece.is_empty() {
+                        self.points.retain(|(known, _)| *known != piece);
+                        self.points.push((piece, None));
                     }
                 }
             }
@@ -330,12 +391,41 @@ impl CircuitWords {
         Ok(())
     }
 
+    /// What points are on most circuits of this sort; nothing where that can't be told.
+    fn usual_points(&self) -> Option<&'static str> {
+        match self.kind? {
+            CircuitKind::Radial
+                if self
+                    .feeds
+                    .as_deref()
+                    .or(self.name.as_deref())
+                    .is_some_and(warns) =>
+            {
+                Some("smoke alarms")
+            }
+            CircuitKind::Ring | CircuitKind::Radial => Some("sockets"),
+            CircuitKind::Lighting => Some("lights"),
+            _ => None,
+        }
+    }
+
     /// The circuit, called by `number` where none was said.
     ///
     /// # Errors
     /// With what is missing.
     pub fn circuit(&self, number: u16) -> Result<Circuit, NotClear> {
-        let counts = |what: &str| self.points.iter().any(|(name, _)| name == what);
+        let mut devices = self.devices.clone();
+        let mut points = self.points.clone();
+        match self.unit {
+            Some(FUSED_UNIT) if !devices.has_type() => {
+                devices.take("fcu");
+            }
+            Some(unit) if points.iter().all(|(name, _)| name != unit) => {
+                points.push((unit.to_owned(), None));
+            }
+            _ => {}
+        }
+        let counts = |what: &str| points.iter().any(|(name, _)| name == what);
         let kind = match self.kind {
             Some(kind) => kind,
             None if counts("light") && !counts("socket") => CircuitKind::Lighting,
@@ -348,7 +438,7 @@ impl CircuitWords {
                 ));
             }
         };
-        let device = self.devices.device()?;
+        let device = devices.device()?;
         let cable = match (&self.cable, self.metres) {
             (Some(cable), metres) => Some(Cable {
                 metres,
@@ -365,20 +455,21 @@ impl CircuitWords {
         let name = self
             .name
             .clone()
-            .unwrap_or_else(|| match self.points.first() {
+            .or_else(|| self.feeds.clone())
+            .unwrap_or_else(|| match points.first() {
                 Some((name, Some(_))) => format!("{name}s"),
                 Some((name, None)) => name.clone(),
                 None => default_name(kind).to_owned(),
             });
         let is_ring = kind == CircuitKind::Ring;
-        let mut points: Vec<Accessory> = Vec::new();
         // In the order in which a job file counts them.
-        let mut said: Vec<_> = self.points.iter().collect();
+        let mut said: Vec<_> = points.iter().collect();
         said.sort_by_key(|(name, _)| match name.as_str() {
             "socket" => 0,
             "light" => 1,
             _ => 2,
         });
+        let mut points: Vec<Accessory> = Vec::new();
         for (name, many) in said {
             let numbers = many.map_or(vec![None], |many| (1..=many).map(Some).collect());
             points.extend(numbers.into_iter().map(|number| Accessory {
@@ -392,14 +483,14 @@ impl CircuitWords {
         if let Some(last) = points.last_mut().filter(|_| !is_ring) {
             last.feeds_on = false;
         }
-        Ok(Circuit {
+        let circuit = Circuit {
             number: self.number.unwrap_or(number),
             name,
             kind,
             phases: self.phases.unwrap_or(Phases::Single),
             system: SystemVoltage::Low,
             device,
-            rcd: self.devices.residual(USUAL_MILLIAMPS),
+            rcd: devices.residual(USUAL_MILLIAMPS),
             cable,
             wiring: self.wiring.clone(),
             reference_method: self.reference_method.clone(),
@@ -407,7 +498,9 @@ impl CircuitWords {
             afdd: self.afdd,
             two_way: self.two_way,
             points,
-        })
+        };
+        made::checked(&circuit)?;
+        Ok(circuit)
     }
 
     /// The same with the breaking capacity that the devices of the board have.
@@ -427,7 +520,22 @@ impl CircuitWords {
                 "{USUAL_MILLIAMPS} mA was not said: it is what an RCD for additional protection has"
             )
         });
-        let all: Vec<String> = milliamps.into_iter().chain(electronic).collect();
+        let size = self.size_alone.zip(self.cable.as_ref());
+        let size = size.map(|(mm2, cable)| {
+            format!(
+                "the protective conductor was not said: {mm2} mm² is taken as twin and earth, {}",
+                cable.shown()
+            )
+        });
+        let points = self.taken_for.map(|(many, what)| {
+            format!("{many} points are taken as {what}: say otherwise where they are not")
+        });
+        let all: Vec<String> = milliamps
+            .into_iter()
+            .chain(size)
+            .chain(points)
+            .chain(electronic)
+            .collect();
         (!all.is_empty()).then(|| all.join("; "))
     }
 }
@@ -482,24 +590,20 @@ fn default_name(kind: CircuitKind) -> &'static str {
     }
 }
 
-/// A piece with its numbers in figures, as it is written.
-fn as_figures(piece: &str) -> String {
-    in_digits(piece).replace("r c d", "rcd")
-}
-
-/// The pieces of a line.
+/// What a line says of a circuit, to be put with what was said of it before: one element for all of it, so
+/// that what is said twice in one line is told from what puts another line right.
 pub fn pieces(line: &str) -> Vec<String> {
-    let pieces = line.split([',', ';']).map(str::trim);
-    pieces
-        .filter(|piece| !piece.is_empty())
-        .map(str::to_owned)
+    let line = line.trim().trim_matches([',', ';']).trim();
+    (!line.is_empty())
+        .then(|| line.to_owned())
+        .into_iter()
         .collect()
 }
 
 /// "Add circuit 5, ring, B32": a number and what is said of it. Only where commas part it.
 pub fn added(line: &str) -> Option<(u16, Vec<String>)> {
-    let mut all = pieces(line).into_iter();
-    let first = in_digits(&all.next()?.to_lowercase());
+    let (first, said) = line.split_once([',', ';'])?;
+    let first = in_digits(&first.trim().to_lowercase());
     let rest = ["add ", "new ", "another ", "one more "]
         .iter()
         .find_map(|word| first.strip_prefix(word))?;
@@ -507,7 +611,7 @@ pub fn added(line: &str) -> Option<(u16, Vec<String>)> {
     let number = named
         .strip_prefix("circuit")
         .and(circuit_number(named).ok()?)?;
-    let said: Vec<String> = all.collect();
+    let said = pieces(said);
     (!said.is_empty()).then_some((number, said))
 }
 
@@ -548,24 +652,37 @@ fn as_a_name(piece: &str) -> Result<String, NotClear> {
             "`{piece}` is not understood: did you mean \"{near}\"? If it is the circuit's name, say \
              \"called {piece}\""
         ))),
-        None if piece.chars().any(char::is_alphabetic) => Ok(piece.to_owned()),
-        None => Err(not_understood(piece)),
+        None if !piece.chars().any(char::is_alphabetic) => Err(not_understood(piece)),
+        None if measures(piece) => Err(NotClear(format!(
+            "{}. If it is the circuit's name, say \"called {piece}\"",
+            not_understood(piece)
+        ))),
+        None => Ok(piece.to_owned()),
     }
 }
 
-fn not_understood(piece: &str) -> NotClear {
-    NotClear(format!(
-        "`{piece}` is not understood: say the number, what sort it is, the device, the points, the sizes \
-         and the length, as in 3, radial, 16 A B, RCBO 30 mA, 4 sockets, 2.5/1.5, 18 m"
-    ))
+/// Whether something in it looks like a rating, a size or a length, which no name has.
+fn measures(piece: &str) -> bool {
+    let small = piece.to_lowercase();
+    let rated = |word: &str| word.strip_prefix(['b', 'c', 'd']).is_some_and(is_a_number);
+    let units = ["a", "amp", "amps", "ma", "ka", "mm", "mm2", "mm²", "m"];
+    let mut before = false;
+    small.split_whitespace().any(|word| {
+        let with_unit = units
+            .iter()
+            .any(|unit| word.strip_suffix(unit).is_some_and(is_a_number));
+        let of_number = before && units.contains(&word);
+        before = is_a_number(word);
+        rated(word) || with_unit || of_number
+    })
 }
 
-/// "2.5/1.5", "six by two point five", "2.5 and 1.5 twin and earth", "4 mm2".
-fn is_a_cable(piece: &str) -> bool {
-    let (_, flat) = without_flat(piece);
-    let made = ["swa", "armoured", "micc", "mims", "singles"];
-    let made = piece.split_whitespace().any(|word| made.contains(&word));
-    flat || made || piece.contains('/') || piece.contains(" by ") || piece.ends_with("mm2")
+/// Smoke and heat alarms, by their name.
+fn warns(name: &str) -> bool {
+    let name = name.to_lowercase();
+    ["smoke", "heat alarm"]
+        .iter()
+        .any(|word| name.contains(word))
 }
 
 /// Points that hold electronics whatever their make: 500 V keeps off them until they are out.
@@ -575,131 +692,10 @@ fn is_electronic(name: &str) -> bool {
         .any(|word| name.contains(word))
 }
 
-/// A circuit in one line, as it was understood.
-pub fn read_back(circuit: &Circuit) -> String {
-    let mut told = vec![format!("Circuit {}, {}", circuit.number, circuit.name)];
-    told.push(sort(circuit.kind).to_owned());
-    if circuit.phases == Phases::Three {
-        told.push("three phases".to_owned());
-    }
-    told.push(circuit.device.as_ref().map_or_else(
-        || "no device given".to_owned(),
-        |device| {
-            let breaking = device.breaking_ka.map(|ka| format!(", breaks {ka} kA"));
-            let breaking = breaking.unwrap_or_default();
-            format!("{} {} A{breaking}", device.shown(), device.amps)
-        },
-    ));
-    told.extend(circuit.rcd.as_ref().map(|rcd| {
-        let waveform = rcd.waveform.as_ref().map(|w| format!(" type {w}"));
-        format!("RCD {} mA{}", rcd.milliamps, waveform.unwrap_or_default())
-    }));
-    told.extend(circuit.cable.as_ref().map(|cable| {
-        let length = cable.metres.map(|m| format!(", {m} m"));
-        format!("{}{}", cable.shown(), length.unwrap_or_default())
-    }));
-    if circuit.two_way {
-        told.push("two-way switching".to_owned());
-    }
-    if circuit.afdd {
-        told.push("AFDD".to_owned());
-    }
-    told.push(points_told(&circuit.points).unwrap_or_else(|| "no points given".to_owned()));
-    told.join("; ") + "."
-}
-
-/// The same as it is said aloud.
-pub fn spoken(circuit: &Circuit) -> String {
-    let mut told = vec![format!(
-        "circuit {}, {}: {}",
-        circuit.number,
-        circuit.name,
-        sort(circuit.kind)
-    )];
-    if circuit.phases == Phases::Three {
-        told.push("three phases".to_owned());
-    }
-    told.extend(circuit.device.as_ref().map(|device| {
-        let breaking = device
-            .breaking_ka
-            .map(|ka| format!(", breaks {ka} kiloamps"));
-        let kind = device.kind.to_string();
-        let kind = match kind.rsplit_once(' ') {
-            Some((_, letter)) if device.kind.is_rcbo() => format!("type {letter} RCBO"),
-            Some((_, letter @ ("B" | "C" | "D"))) => format!("type {letter}"),
-            _ => kind,
-        };
-        format!("{} amp {kind}{}", device.amps, breaking.unwrap_or_default())
-    }));
-    told.extend(circuit.rcd.as_ref().map(|rcd| {
-        let waveform = rcd.waveform.as_ref().map(|w| format!(", type {w}"));
-        format!(
-            "{} milliamp RCD{}",
-            rcd.milliamps,
-            waveform.unwrap_or_default()
-        )
-    }));
-    told.extend(circuit.cable.as_ref().map(|cable| {
-        let length = cable.metres.map(|m| format!(", {m} metres"));
-        format!("{}{}", aloud(&cable.shown()), length.unwrap_or_default())
-    }));
-    told.extend(circuit.two_way.then(|| "two-way switching".to_owned()));
-    told.extend(circuit.afdd.then(|| "arc fault detection".to_owned()));
-    told.extend(points_told(&circuit.points));
-    told.join(", ")
-}
-
-/// What a cable is, as it is said: "2.5/1.5 mm²" is "2.5 by 1.5".
-fn aloud(cable: &str) -> String {
-    cable
-        .replace(" mm²", "")
-        .replace('/', " by ")
-        .replace("°C", "degrees")
-}
-
-fn sort(kind: CircuitKind) -> &'static str {
-    match kind {
-        CircuitKind::Radial => "radial",
-        CircuitKind::Ring => "ring",
-        CircuitKind::Lighting => "lighting",
-        CircuitKind::SinglePoint => "one fixed load",
-        CircuitKind::Motor => "motor",
-        CircuitKind::Distribution => "distribution",
-    }
-}
-
-/// "8 sockets, 1 spur"; nothing where there are no points.
-fn points_told(points: &[Accessory]) -> Option<String> {
-    let all = counted(points);
-    let each = all.iter().map(|(name, many)| match many {
-        Some(1) => format!("1 {name}"),
-        Some(many) => format!("{many} {name}s"),
-        None => name.clone(),
-    });
-    (!all.is_empty()).then(|| each.collect::<Vec<_>>().join(", "))
-}
-
-/// Points of one name that are numbered from 1 on, counted; others by themselves.
-pub(super) fn counted(points: &[Accessory]) -> Vec<(String, Option<u16>)> {
-    let mut all: Vec<(String, Option<u16>)> = Vec::new();
-    for point in points {
-        match (point.number, all.last_mut()) {
-            (Some(number), Some((name, Some(many))))
-                if *name == point.name && *many + 1 == number =>
-            {
-                *many = number;
-            }
-            (Some(1), _) => all.push((point.name.clone(), Some(1))),
-            (Some(number), _) => all.push((format!("{} {number}", point.name), None)),
-            (None, _) => all.push((point.name.clone(), None)),
-        }
-    }
-    all
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::draft::{read_back, spoken};
 
     fn understood(line: &str) -> String {
         let mut words = CircuitWords::default();
@@ -791,7 +787,21 @@ mod tests {
                 "3, radial, B16, 32 amps grey",
                 "`32 amps grey` is not understood",
             ),
-            ("3, radial, 2.5mm2", "as in 2.5/1.5"),
+            ("3, radial, 25mm2", "as in 2.5/1.5"),
+            (
+                "3, radial, 30A rewireable, 20A",
+                "30 A and 20 A: which is it?",
+            ),
+            (
+                "3, radial, rewireable fuse",
+                "the rated current of the BS 3036 is missing",
+            ),
+            (
+                "6 immersion 16 amp",
+                "the type of the 16 A device is missing",
+            ),
+            ("3, radial, 20A bay", "say \"called 20A bay\""),
+            ("3, radial, C16 something", "is not understood"),
         ] {
             let answer = understood(line);
             assert!(
@@ -836,17 +846,99 @@ mod tests {
     #[test]
     fn a_line_that_adds_a_circuit_is_parted_by_its_commas() {
         for (line, told) in [
-            ("add circuit 20, lighting, 6 lights", Some((20, 2))),
-            ("New circuit five, ring", Some((5, 1))),
-            ("another circuit 7, called bay, radial", Some((7, 2))),
-            ("add circuit twenty, 6 lights", Some((20, 1))),
+            (
+                "add circuit 20, lighting, 6 lights",
+                Some((20, "lighting, 6 lights")),
+            ),
+            ("New circuit five, ring", Some((5, "ring"))),
+            (
+                "another circuit 7, called bay, radial",
+                Some((7, "called bay, radial")),
+            ),
+            ("add circuit twenty, 6 lights", Some((20, "6 lights"))),
             ("add circuit five ring", None),
             ("add a socket, please", None),
             ("circuit 5, ring", None),
         ] {
-            let found = added(line).map(|(number, said)| (number, said.len()));
+            let found = added(line).map(|(number, said)| (number, said.join("|")));
+            let told = told.map(|(number, said)| (number, said.to_owned()));
             assert_eq!(found, told, "{line}");
         }
+    }
+
+    #[test]
+    fn a_circuit_is_understood_as_the_trade_says_it() {
+        for (line, back) in [
+            (
+                "6 immersion 16 amp B",
+                "Circuit 6, immersion; one fixed load; BS EN 60898 B 16 A; no points given.",
+            ),
+            (
+                "6 immersion, 16A B type",
+                "Circuit 6, immersion; one fixed load; BS EN 60898 B 16 A; no points given.",
+            ),
+            (
+                "7, electric shower, B40, 10mm",
+                "Circuit 7, electric shower; one fixed load; BS EN 60898 B 40 A; 10/4 mm²; no points given.",
+            ),
+            (
+                "8 radial B32 6mm 12 m 4 sockets",
+                "Circuit 8, sockets; radial; BS EN 60898 B 32 A; 6/2.5 mm², 12 m; 4 sockets.",
+            ),
+            (
+                "10, radial, 32A type B RCBO 30mA type A, 3 sockets",
+                "Circuit 10, sockets; radial; BS EN 61009 B 32 A; RCD 30 mA type A; 3 sockets.",
+            ),
+            (
+                "11, lighting, 5A rewireable fuse, 6 lights",
+                "Circuit 11, lights; lighting; BS 3036 5 A; 6 lights.",
+            ),
+            (
+                "11, boiler, spur, B6, FCU",
+                "Circuit 11, boiler; one fixed load; BS EN 60898 B 6 A; fused connection unit.",
+            ),
+            (
+                "12, boiler, 3 A FCU",
+                "Circuit 12, boiler; one fixed load; BS 1362 3 A; no points given.",
+            ),
+            (
+                "13, cooker, radial, B32",
+                "Circuit 13, cooker; one fixed load; BS EN 60898 B 32 A; no points given.",
+            ),
+            (
+                "14, Lights 2, B6, 4 lights, 4 switches",
+                "Circuit 14, Lights 2; lighting; BS EN 60898 B 6 A; 4 lights, 4 switches.",
+            ),
+            (
+                "3 ring B32 RCBO 8 sockets 2.5/1.5 54 m",
+                "Circuit 3, sockets; ring; BS EN 61009 B 32 A; RCD 30 mA; 2.5/1.5 mm², 54 m; 8 sockets.",
+            ),
+        ] {
+            assert_eq!(understood(line), back, "{line}");
+        }
+        let mut words = CircuitWords::default();
+        words.take("8, radial, B32, 6mm").unwrap();
+        let assumed = words.assumed().unwrap();
+        assert!(
+            assumed.contains("6 mm² is taken as twin and earth, 6/2.5 mm²"),
+            "{assumed}"
+        );
+    }
+
+    #[test]
+    fn what_is_said_later_puts_right_what_one_line_may_not_say_twice() {
+        let said = |lines: &[&str]| {
+            let lines: Vec<String> = lines.iter().map(|line| (*line).to_owned()).collect();
+            let circuit = CircuitWords::of(7, &lines).and_then(|words| words.circuit(7));
+            circuit.map_or_else(|why| format!("? {why}"), |circuit| read_back(&circuit))
+        };
+        assert!(said(&["cooker, B32, 6"]).contains("`6` alone does not say what it is"));
+        assert!(said(&["cooker, B32", "6"]).contains("`6` alone does not say what it is"));
+        assert!(said(&["cooker, B32, B6"]).contains("32 A and 6 A: which is it?"));
+        let right = "Circuit 7, shower; one fixed load; BS EN 60898 B 40 A; no points given.";
+        assert_eq!(said(&["cooker, B32", "B40, shower"]), right);
+        let right = "Circuit 7, cooker; one fixed load; BS 3036 30 A; no points given.";
+        assert_eq!(said(&["cooker, B32 RCBO", "BS 3036 30 A"]), right);
     }
 
     #[test]

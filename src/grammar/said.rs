@@ -102,7 +102,7 @@ pub enum Intent {
     AddCircuit {
         /// Its number.
         number: u16,
-        /// What was said of it, a piece each, as `draft::CircuitWords` takes it in.
+        /// What was said of it, a piece or a typed line each, as `draft::CircuitWords` takes it in.
         #[serde(default, skip_serializing_if = "Vec::is_empty")]
         said: Vec<String>,
     },

@@ -198,7 +198,8 @@ fn place_number(n: u16) -> String {
 
 /// What was said of a circuit, as said aloud.
 fn of_circuit(said: &[String]) -> String {
-    let pieces: Vec<String> = said.iter().map(|piece| typed::normalise(piece)).collect();
+    let pieces = said.iter().flat_map(|line| line.split([',', ';']));
+    let pieces: Vec<String> = pieces.map(typed::normalise).collect();
     pieces.join(" ")
 }
 

@@ -327,6 +327,12 @@ impl Instrument {
     pub fn overdue_on(&self, day: Date) -> bool {
         self.calibration_due.is_some_and(|due| due < day)
     }
+
+    /// Whether it is a voltage indicator and nothing else.
+    pub fn proves_dead_only(&self) -> bool {
+        let mut all = self.used_for.iter();
+        all.all(|used| *used == InstrumentUse::VoltageIndication)
+    }
 }
 
 /// What an instrument is used for.

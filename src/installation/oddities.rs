@@ -233,10 +233,10 @@ impl Job {
         if extra_low {
             return odd;
         }
-        let sockets = matches!(circuit.kind, CircuitKind::Ring | CircuitKind::Radial)
-            && device.is_some_and(|d| d.amps <= SOCKETS_NEED_RCD_AMPS);
+        let sockets = may_have_sockets(circuit);
         let additional = tables.rcd.additional_milliamps;
-        if sockets && rcd.as_ref().is_none_or(|r| r.milliamps > additional) {
+        let need_rcd = sockets && device.is_some_and(|d| d.amps <= SOCKETS_NEED_RCD_AMPS);
+        if need_rcd && rcd.as_ref().is_none_or(|r| r.milliamps > additional) {
             odd.push(format!(
                 "no RCD of {} mA or less is listed: socket-outlets up to {} A need one [P: 411.3.3]; is \
                  it upstream?",
@@ -253,7 +253,7 @@ impl Job {
             ));
         }
         let type_ac = rcd.as_ref().and_then(|r| r.waveform.as_deref()) == Some("AC");
-        if type_ac && matches!(circuit.kind, CircuitKind::Ring | CircuitKind::Radial) {
+        if type_ac && sockets {
             odd.push(
                 "an RCD of type AC on socket-outlets: type AC is for fixed equipment only, whose load \
                  current is known to have no d.c. in it [P: 531.3.3]"
@@ -276,6 +276,16 @@ impl Job {
         }
         odd
     }
+}
+
+/// Whether there are socket-outlets on it, or could be, since nobody said what is.
+fn may_have_sockets(circuit: &Circuit) -> bool {
+    let is_one = |name: &str| {
+        let name = name.to_lowercase();
+        name.contains("socket") || name.contains("outlet")
+    };
+    matches!(circuit.kind, CircuitKind::Ring | CircuitKind::Radial)
+        && (circuit.points.is_empty() || circuit.points.iter().any(|point| is_one(&point.name)))
 }
 
 /// A charging point for a vehicle: an RCD that is not known to be fit for it, and what is not tested

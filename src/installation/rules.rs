@@ -134,8 +134,7 @@ pub(super) fn instrument(reader: &mut Reader, instrument: &Instrument, node: &No
         let text = "used_for is empty: say which tests the instrument is for";
         reader.report(node.at("used_for"), text);
     }
-    let indicates_only = |used: &InstrumentUse| *used == InstrumentUse::VoltageIndication;
-    if instrument.calibration_due.is_none() && !instrument.used_for.iter().all(indicates_only) {
+    if instrument.calibration_due.is_none() && !instrument.proves_dead_only() {
         let text = "an instrument needs `calibration_due`: add calibration_due = \"2027-03-31\"; only a \
                     voltage indicator goes without";
         reader.report(node.at("calibration_due"), text);

@@ -154,9 +154,13 @@ pub(super) const CIRCUIT_KINDS: Words = Words {
             &[
                 "single",
                 "cooker",
+                "electric cooker",
                 "oven",
+                "electric oven",
                 "hob",
+                "electric hob",
                 "shower",
+                "electric shower",
                 "immersion",
                 "immersion heater",
                 "heater",
@@ -248,6 +252,8 @@ pub(super) const DEVICE_KINDS: Words = Words {
                 "rewirable",
                 "rewireable",
                 "rewirable fuse",
+                "rewireable fuse",
+                "semi enclosed",
                 "semi enclosed fuse",
             ],
         ),
@@ -615,17 +621,21 @@ impl DeviceWords {
         self.amps
     }
 
-    /// Takes a piece in, all of it or nothing; false when it is not about devices.
+    /// Takes a piece in, all of it or nothing; false when it is not about devices, or says one thing of
+    /// them twice.
     pub fn take(&mut self, text: &str) -> bool {
-        let mut after = self.clone();
-        let taken = after.took(text);
-        if taken {
-            *self = after;
+        match self.told_by(text) {
+            Some(said) => {
+                self.put_right_by(said);
+                true
+            }
+            None => false,
         }
-        taken
     }
 
-    fn took(&mut self, text: &str) -> bool {
+    /// What a piece says, after what was said before it.
+    fn told_by(&self, text: &str) -> Option<Self> {
+        let mut said = Self::default();
         let spaced = spaced(text);
         let words: Vec<&str> = spaced.split_whitespace().collect();
         let about_residual = words.iter().any(|w| matches!(*w, "rcd" | "rcbo" | "rccb"));
@@ -635,15 +645,15 @@ impl DeviceWords {
                 .any(|w| breaker_type(w).is_some() || matches!(*w, "amp" | "amps"));
         let mut words = words.as_slice();
         if words.is_empty() {
-            return false;
+            return None;
         }
         while let Some((first, rest)) = words.split_first() {
             // A standard is several words: the longest that is known.
             if let Some((kind, used)) = standard(words) {
                 match kind {
                     Standard::Breaker => {}
-                    Standard::Rcbo => self.rcbo = true,
-                    Standard::Kind(kind) => self.kind = Some(kind),
+                    Standard::Rcbo => said.rcbo = true,
+                    Standard::Kind(kind) => said.kind = Some(kind),
                 }
                 words = words.get(used..).unwrap_or_default();
                 continue;
@@ -651,70 +661,128 @@ impl DeviceWords {
             let mut used = 1;
             match (*first, rest.first().copied()) {
                 ("type", Some("ac" | "a" | "f")) => {
-                    self.waveform = WAVEFORMS.meant(rest.first().copied().unwrap_or_default());
+                    said.waveform = WAVEFORMS.meant(rest.first().copied().unwrap_or_default());
                     used = 2;
                 }
                 ("type", Some("s")) | ("selective" | "delayed", _) => {
-                    self.delay = Some(RcdDelay::S);
+                    said.delay = Some(RcdDelay::S);
                     used = if *first == "type" { 2 } else { 1 };
                 }
                 ("type" | "device" | "breaker" | "mcb" | "en" | "bs" | "with", Some(_))
                 | ("breaker" | "mcb", None) => {}
-                ("rcbo", _) => self.rcbo = true,
+                // "20 A B type"
+                ("type", None) if said.letter.is_some() => {}
+                ("rcbo", _) => said.rcbo = true,
                 ("instantaneous" | "magnetic" | "trips", Some(_)) => {
                     let rest: Vec<&str> = rest.iter().copied().filter(|w| *w != "at").collect();
-                    let Some(amps) = rest.first().and_then(|w| w.parse::<f64>().ok()) else {
-                        return false;
-                    };
-                    self.instantaneous = Some(amps);
+                    let amps = rest.first().and_then(|w| w.parse::<f64>().ok())?;
+                    said.instantaneous = Some(amps);
                     let at = words.get(1) == Some(&"at");
                     let unit = matches!(rest.get(1), Some(&("a" | "amp" | "amps")));
                     used = 2 + usize::from(at) + usize::from(unit);
                 }
-                ("rcd" | "rccb", _) => self.rcd = true,
-                _ if breaker_type(first).is_some() => self.letter = breaker_type(first),
-                ("ac" | "a" | "f", _) if about_residual => self.waveform = WAVEFORMS.meant(first),
+                ("rcd" | "rccb", _) => said.rcd = true,
+                _ if breaker_type(first).is_some() => {
+                    once(&mut said.letter, breaker_type(first)?)?;
+                }
+                ("ac" | "a" | "f", _) if about_residual => said.waveform = WAVEFORMS.meant(first),
                 _ => {
-                    let Ok(number) = first.parse::<f64>() else {
-                        return false;
-                    };
+                    let number = first.parse::<f64>().ok()?;
+                    let rated = said.amps.or(self.amps).is_some();
                     match rest.first().copied() {
                         Some("ma" | "milliamp" | "milliamps") => {
-                            self.milliamps = Some(number);
+                            once(&mut said.milliamps, number)?;
                             used = 2;
                         }
                         Some("ka") => {
-                            self.breaking_ka = Some(number);
+                            once(&mut said.breaking_ka, number)?;
                             used = 2;
                         }
                         Some("a" | "amp" | "amps") => {
-                            self.amps = Some(number);
+                            once(&mut said.amps, number)?;
                             used = 2;
                         }
                         _ if about_residual
-                            && !has_letter
+                            && (rated || !has_letter)
                             && RESIDUAL_MILLIAMPS.contains(&number) =>
                         {
-                            self.milliamps = Some(number);
+                            once(&mut said.milliamps, number)?;
                         }
-                        _ if about_residual
-                            && self.amps.is_some()
-                            && RESIDUAL_MILLIAMPS.contains(&number) =>
+                        _ if has_letter
+                            || about_residual
+                            || said.kind.or(self.kind).is_some()
+                            // A fuse's standard may come after.
+                            || words.len() > 1 =>
                         {
-                            self.milliamps = Some(number);
+                            once(&mut said.amps, number)?;
                         }
-                        _ if has_letter || about_residual || self.kind.is_some() => {
-                            self.amps = Some(number);
-                        }
-                        // A fuse's standard may come after.
-                        _ if words.len() > 1 => self.amps = Some(number),
-                        _ => return false,
+                        _ => return None,
                     }
                 }
             }
             words = words.get(used..).unwrap_or_default();
         }
-        true
+        // A fuse has no type B.
+        (said.kind.is_none() || said.letter.is_none()).then_some(said)
+    }
+
+    /// Takes what is said now for what was said before, and keeps the rest.
+    pub fn put_right_by(&mut self, said: Self) {
+        if said.kind.is_some() {
+            self.letter = None;
+            self.rcbo = false;
+        }
+        if said.letter.is_some() {
+            self.kind = None;
+        }
+        *self = Self {
+            kind: said.kind.or(self.kind),
+            letter: said.letter.or(self.letter),
+            rcbo: said.rcbo || self.rcbo,
+            rcd: said.rcd || self.rcd,
+            amps: said.amps.or(self.amps),
+            breaking_ka: said.breaking_ka.or(self.breaking_ka),
+            instantaneous: said.instantaneous.or(self.instantaneous),
+            milliamps: said.milliamps.or(self.milliamps),
+            waveform: said.waveform.or(self.waveform),
+            delay: said.delay.or(self.delay),
+        };
+    }
+
+    /// What is said of two ways at once, each in words; nothing where they agree.
+    pub fn against(&self, other: &Self) -> Option<(String, String)> {
+        fn differ<T: PartialEq>(
+            one: Option<T>,
+            other: Option<T>,
+            told: impl Fn(T) -> String,
+        ) -> Option<(String, String)> {
+            let (one, other) = one.zip(other)?;
+            (one != other).then(|| (told(one), told(other)))
+        }
+        let with = |unit: &'static str| move |value: f64| format!("{value} {unit}");
+        differ(self.type_said(), other.type_said(), |kind| kind)
+            .or_else(|| differ(self.amps, other.amps, with("A")))
+            .or_else(|| differ(self.milliamps, other.milliamps, with("mA")))
+            .or_else(|| differ(self.breaking_ka, other.breaking_ka, with("kA")))
+            .or_else(|| differ(self.instantaneous, other.instantaneous, with("A")))
+            .or_else(|| {
+                differ(self.waveform, other.waveform, |waveform| {
+                    format!("RCD type {waveform}")
+                })
+            })
+    }
+
+    /// Whether the type of the device was said.
+    pub fn has_type(&self) -> bool {
+        self.kind.is_some() || self.letter.is_some()
+    }
+
+    fn type_said(&self) -> Option<String> {
+        let letter = || {
+            let letter = self.letter?.to_ascii_uppercase();
+            Some(format!("type {letter}"))
+        };
+        self.kind.map(|kind| kind.to_string()).or_else(letter)
     }
 
     /// The device against overcurrent, when one was named.
@@ -767,6 +835,17 @@ impl DeviceWords {
             waveform: self.waveform.map(str::to_owned),
             tests: super::job::half_and_once(),
         })
+    }
+}
+
+/// What is said once; nothing where something else was said of it already.
+fn once<T: PartialEq>(known: &mut Option<T>, said: T) -> Option<()> {
+    match known {
+        Some(known) => (*known == said).then_some(()),
+        None => {
+            *known = Some(said);
+            Some(())
+        }
     }
 }
 
@@ -1160,6 +1239,15 @@ mod tests {
             ("BS EN 60898 type D 10 A 6 kA", "BS EN 60898 D", 10.0, None),
             ("BS 88-3 80 A", "BS 88-3", 80.0, None),
             ("30 A BS3036", "BS 3036", 30.0, None),
+            ("30A rewireable fuse", "BS 3036", 30.0, None),
+            ("20A B type", "BS EN 60898 B", 20.0, None),
+            (
+                "32A type B RCBO 30mA type A",
+                "BS EN 61009 B",
+                32.0,
+                Some(30.0),
+            ),
+            ("B16 RCBO 30", "BS EN 61009 B", 16.0, Some(30.0)),
             ("13 A plug fuse", "BS 1362", 13.0, None),
             ("b10 rcbo 10ma", "BS EN 61009 B", 10.0, Some(10.0)),
             ("B10 RCBO", "BS EN 61009 B", 10.0, Some(30.0)),
@@ -1198,7 +1286,9 @@ mod tests {
     #[test]
     fn what_is_no_device_leaves_what_was_said_as_it_was() {
         let mut words = DeviceWords::default();
-        for text in ["8 sockets", "boat store", "2.5/1.5", "18 m", "", "3"] {
+        let twice = ["B32 54", "32 A 20 A", "B C 32", "B6 FCU"];
+        let others = ["8 sockets", "boat store", "2.5/1.5", "18 m", "", "3"];
+        for text in others.into_iter().chain(twice) {
             assert!(!words.take(text), "{text}");
             assert!(words.is_empty(), "{text}");
         }

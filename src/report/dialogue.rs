@@ -122,14 +122,19 @@ pub fn follow(log: &Log, mut agenda: Agenda) -> Vec<Exchange> {
         .collect()
 }
 
-/// The dialogues of the threads of a merged log for reading in a terminal, each under its name.
-pub fn threads(of: &[(Option<&Thread>, &[Exchange])], times: &Times) -> String {
+/// The dialogues of the threads of a merged log for reading in a terminal, each under its name; lines are cut
+/// between words where a terminal has only so many columns.
+pub fn threads(
+    of: &[(Option<&Thread>, &[Exchange])],
+    times: &Times,
+    columns: Option<usize>,
+) -> String {
     let mut text = String::new();
     for (thread, exchanges) in of {
         if let Some(thread) = thread {
             let _ = writeln!(text, "{thread}");
         }
-        text.push_str(&dialogue_text(exchanges, times));
+        text.push_str(&in_columns(exchanges, times, columns));
     }
     text
 }
@@ -457,6 +462,10 @@ fn kind(kind: LineKind) -> &'static str {
 
 /// The dialogue for reading in a terminal.
 pub fn dialogue_text(exchanges: &[Exchange], times: &Times) -> String {
+    in_columns(exchanges, times, None)
+}
+
+fn in_columns(exchanges: &[Exchange], times: &Times, columns: Option<usize>) -> String {
     let mut text = String::new();
     let mut day = String::new();
     for exchange in exchanges {
@@ -465,12 +474,42 @@ pub fn dialogue_text(exchanges: &[Exchange], times: &Times) -> String {
             let _ = writeln!(text, "{date} ({})", times.zone_name());
             day = date;
         }
-        write_exchange(&mut text, exchange, times);
+        for line in lines_of(exchange, times) {
+            let _ = writeln!(text, "{}", line.in_columns(columns));
+        }
     }
     text
 }
 
-fn write_exchange(text: &mut String, exchange: &Exchange, times: &Times) {
+/// A line of it, with where its text begins.
+struct DialogueLine {
+    head: String,
+    who: &'static str,
+    text: String,
+}
+
+impl DialogueLine {
+    /// Cut between words, with what follows under the text where there is room for it.
+    fn in_columns(&self, columns: Option<usize>) -> String {
+        let line = format!("{}{:<9}{}", self.head, self.who, self.text);
+        let Some(columns) = columns else {
+            return line;
+        };
+        let columns = columns.max(LEAST_COLUMNS);
+        let indent = self.head.chars().count() + 9;
+        let indent = " ".repeat(indent.min(columns / 3));
+        let options = textwrap::Options::new(columns)
+            .subsequent_indent(&indent)
+            .word_splitter(textwrap::WordSplitter::NoHyphenation)
+            .break_words(false);
+        textwrap::fill(&line, options)
+    }
+}
+
+/// Lines are not cut shorter than this.
+const LEAST_COLUMNS: usize = 20;
+
+fn lines_of(exchange: &Exchange, times: &Times) -> Vec<DialogueLine> {
     let clock = times.clock(exchange.at);
     let number = format!("#{}", exchange.event);
     let you = match (exchange.words_heard(), &exchange.understood) {
@@ -481,30 +520,28 @@ fn write_exchange(text: &mut String, exchange: &Exchange, times: &Times) {
     let stamp = if exchange.practised { "PRACTICE  " } else { "" };
     let mut head = format!("{stamp}{clock}  {number:<6}");
     let blank = format!("{stamp:<0$}", head.chars().count());
+    let mut lines = Vec::new();
+    let mut line = |who, text| {
+        let head = std::mem::replace(&mut head, blank.clone());
+        lines.push(DialogueLine { head, who, text });
+    };
     if let Some(you) = you {
-        let who = if exchange.at_desk() { "desk" } else { "you" };
-        let _ = writeln!(text, "{head}{who:<9}{you}");
-        head.clone_from(&blank);
+        line(if exchange.at_desk() { "desk" } else { "you" }, you);
     }
     for old in &exchange.corrects {
-        let _ = writeln!(
-            text,
-            "{head}         puts #{old} right: it no longer counts"
-        );
-        head.clone_from(&blank);
+        line("", format!("puts #{old} right: it no longer counts"));
     }
-    for line in &exchange.program {
-        let mark = match line.kind {
-            "question" => "asks     ",
-            "warning" if exchange.refused => "refuses  ",
-            "warning" => "warns    ",
-            "prompt" => "prompts  ",
-            "tone" => "tone     ",
-            "reminder" => "reminds  ",
-            _ => "says     ",
+    for said in &exchange.program {
+        let who = match said.kind {
+            "question" => "asks",
+            "warning" if exchange.refused => "refuses",
+            "warning" => "warns",
+            "prompt" => "prompts",
+            "tone" => "tone",
+            "reminder" => "reminds",
+            _ => "says",
         };
-        let _ = writeln!(text, "{head}{mark}{}", line.text);
-        head.clone_from(&blank);
+        line(who, said.text.clone());
     }
     if let Some(out) = &exchange.out {
         let out = if out.is_empty() {
@@ -512,8 +549,9 @@ fn write_exchange(text: &mut String, exchange: &Exchange, times: &Times) {
         } else {
             out.join("; ")
         };
-        let _ = writeln!(text, "{head}out      {out}");
+        line("out", out);
     }
+    lines
 }
 
 /// The dialogue as JSON Lines, one exchange a line.

@@ -5,6 +5,8 @@ use bothhands::installation::Job;
 use predicates::prelude::*;
 use predicates::str::contains;
 use std::fs;
+use std::io::{BufRead, BufReader, Read, Write};
+use std::process::Stdio;
 use tempfile::TempDir;
 
 pub fn bothhands(folder: &TempDir, args: &[&str]) -> Command {
@@ -46,7 +48,9 @@ fn an_interview_is_answered_by_voice_and_names_are_typed() {
     }
     let args: Vec<&str> = args.iter().map(String::as_str).collect();
     bothhands(&folder, &args)
-        .write_stdin("Kingfisher Rowing Club\nA. Learner\nIT-2204, 31 March 2027\nboat bay board\n")
+        .write_stdin(
+            "Kingfisher Rowing Club\nA. Learner\nIT-2204, 31 March 2027\nVI-0117\nboat bay board\n",
+        )
         .assert()
         .success()
         .stderr(contains(
@@ -125,7 +129,7 @@ fn circuits_come_from_a_table() {
 fn an_interview_gives_a_job_that_passes_the_check() {
     let folder = folder();
     let answers = "Kingfisher Rowing Club\nsometimes\nnew\nA. Learner\nPME\n1\nnone\nnone\n\
-                   IT-2204, 2030-03-31\nworkshop board\n\
+                   IT-2204, 2030-03-31\nVI-0117\nworkshop board\n\
                    circuit three, ring, thirty-two amp B, RCBO, eight sockets\n\
                    4, radial, 16 B, rcbo 30, 4 sockets, 2.5/1.5, 18 m\n\
                    5, radail, B6\nchange 4: 20 amp\n6, cooker, B32\nremove 6\ndone\n";
@@ -161,6 +165,73 @@ fn an_interview_that_ends_early_leaves_what_was_said_and_marks_the_rest() {
         text.contains("kind = \"periodic-inspection\"") && text.contains("FILL IN"),
         "{text}"
     );
+}
+
+/// An interview at a keyboard that stays: what was typed so far, then Ctrl-C.
+#[test]
+fn an_interview_that_is_broken_off_is_written_as_far_as_it_went() {
+    crate::need("kill", "procps");
+    let folder = folder();
+    let mut asking = std::process::Command::new(env!("CARGO_BIN_EXE_bothhands"))
+        .args(["new", "--ask"])
+        .current_dir(folder.path())
+        .env("XDG_CONFIG_HOME", folder.path().join("settings"))
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut keyboard = asking.stdin.take().unwrap();
+    keyboard
+        .write_all(b"the boathouse\nperiodic\nA. Learner\n")
+        .unwrap();
+    let mut told = BufReader::new(asking.stderr.take().unwrap());
+    let mut seen = String::new();
+    while !seen.contains("How is it earthed?") {
+        assert!(told.read_line(&mut seen).unwrap() > 0, "{seen}");
+    }
+    let broken = std::process::Command::new("kill")
+        .args(["-INT", &asking.id().to_string()])
+        .status();
+    assert!(broken.unwrap().success());
+    told.read_to_string(&mut seen).unwrap();
+    let ended = asking.wait_with_output().unwrap();
+    drop(keyboard);
+    assert_eq!(ended.status.code(), Some(0), "{seen}");
+    assert!(seen.contains("what you answered is written"), "{seen}");
+    let out = String::from_utf8_lossy(&ended.stdout).into_owned();
+    assert!(out.contains("Written to job.toml"), "{out}");
+    let text = fs::read_to_string(folder.path().join("job.toml")).unwrap();
+    for line in [
+        "name = \"the boathouse\"",
+        "kind = \"periodic-inspection\"",
+        "tester = \"A. Learner\"",
+        "earthing = \"FILL IN",
+    ] {
+        assert!(text.contains(line), "{line}\n{text}");
+    }
+}
+
+#[test]
+fn socket_outlets_are_remarked_where_there_are_some_or_nobody_said() {
+    let remarked = |circuit: &str| {
+        let folder = folder();
+        let answers = format!(
+            "the boathouse\nnew\nA. Learner\nPME\n1\nnone\nnone\nIT-2204, 2030-03-31\nVI-0117\n\
+             workshop board\n{circuit}\ndone\nlater\n"
+        );
+        bothhands(&folder, &["new", "--ask"])
+            .write_stdin(answers)
+            .assert()
+            .success();
+        let checked = bothhands(&folder, &["check", "job.toml"]).output().unwrap();
+        assert!(checked.status.success(), "{circuit}: {checked:?}");
+        String::from_utf8_lossy(&checked.stdout).contains("socket-outlets up to")
+    };
+    assert!(remarked("1, radial, B16, 2.5/1.5, 4 sockets"));
+    assert!(remarked("1, pump, radial, B16, 2.5/1.5"));
+    assert!(!remarked("1, pump, radial, B16, 2.5/1.5, 1 pump"));
+    assert!(!remarked("1, smoke alarms, B6, 1.5/1, 3 smoke alarms"));
 }
 
 #[test]
@@ -311,6 +382,12 @@ fn alone_it_lists_the_jobs_of_the_folder_and_what_comes_next() {
     // A log is listed without its job file too.
     fs::remove_file(folder.path().join("b.toml")).unwrap();
     bothhands(&folder, &[]).assert().success().stdout(
-        contains("b.db: Boathouse, new wiring").and(contains("next: bothhands schedule b.db")),
+        contains("b.db: Boathouse, new wiring")
+            .and(contains("next: bothhands test a.toml --db b.db")),
     );
+    fs::remove_file(folder.path().join("a.toml")).unwrap();
+    bothhands(&folder, &[])
+        .assert()
+        .success()
+        .stdout(contains("next: bothhands test JOB --db b.db"));
 }

@@ -288,22 +288,127 @@ fn what_takes_its_time_says_so_on_a_terminal_only() {
         .unwrap();
     assert!(piped.status.success());
     assert!(!String::from_utf8_lossy(&piped.stderr).contains("reading the log"));
-    // A terminal of its own, where this machine can make one.
-    let program = Path::new(env!("CARGO_BIN_EXE_bothhands"));
-    let line = format!(
-        "{} schedule {log} --html {page} >/dev/null",
-        program.display()
+    let seen = on_a_terminal(&format!("schedule {log} --html {page} >/dev/null"), 80);
+    assert!(
+        seen.contains("reading the log") || seen.contains("making the pages"),
+        "{seen:?}"
     );
+}
+
+/// What the program shows on a terminal of its own that has so many columns.
+fn on_a_terminal(arguments: &str, columns: usize) -> String {
+    crate::need("script", "bsdutils");
+    crate::need("stty", "coreutils");
+    let program = env!("CARGO_BIN_EXE_bothhands");
+    let line = format!("stty rows 24 cols {columns} && {program} {arguments}");
     let seen = std::process::Command::new("script")
         .args(["-qec", &line, "/dev/null"])
         .env("TERM", "xterm")
-        .output();
-    if let Ok(seen) = seen {
-        let seen = String::from_utf8_lossy(&seen.stdout).into_owned();
-        assert!(
-            seen.contains("reading the log") || seen.contains("making the pages"),
-            "{seen:?}"
-        );
+        .stdin(std::process::Stdio::null())
+        .output()
+        .unwrap();
+    String::from_utf8_lossy(&seen.stdout).into_owned()
+}
+
+#[test]
+fn a_log_is_cut_between_words_where_the_terminal_is_narrow() {
+    let (_dir, log) = log();
+    let wide = said(&["log", &log]);
+    let narrow = on_a_terminal(&format!("log {log}"), 50);
+    let words =
+        |text: &str| -> Vec<String> { text.split_whitespace().map(str::to_owned).collect() };
+    assert_eq!(words(&narrow), words(&wide));
+    let lines: Vec<&str> = narrow.lines().map(|line| line.trim_end()).collect();
+    assert!(
+        lines.iter().all(|line| line.chars().count() <= 50),
+        "{narrow}"
+    );
+    assert!(lines.len() > wide.lines().count(), "{narrow}");
+}
+
+/// https://www.sqlite.org/fileformat.html: a database begins with its format's name.
+#[test]
+fn a_log_is_read_from_standard_input_as_export_writes_it() {
+    let (dir, log) = log();
+    let lines = said(&["export", &log]);
+    let piped = |arguments: &[&str], lines: &[u8]| {
+        let mut command = bothhands(arguments);
+        command.current_dir(dir.path()).write_stdin(lines);
+        command.output().unwrap()
+    };
+    let shown = piped(&["log", "-"], lines.as_bytes());
+    assert_eq!(String::from_utf8_lossy(&shown.stdout), said(&["log", &log]));
+    let verified = piped(&["verify", "-"], lines.as_bytes());
+    let verified = String::from_utf8_lossy(&verified.stdout).into_owned();
+    assert!(
+        verified.contains("standard input: whole. 4 events"),
+        "{verified}"
+    );
+    let csv = piped(&["schedule", "-", "--csv", "-"], lines.as_bytes());
+    assert_eq!(
+        String::from_utf8_lossy(&csv.stdout),
+        said(&["schedule", &log, "--csv", "-"])
+    );
+    let wrong = [
+        (
+            piped(&["schedule", "-"], lines.as_bytes()),
+            "name what to write",
+        ),
+        (
+            piped(&["log", "-"], &fs::read(&log).unwrap()),
+            "bothhands export",
+        ),
+        (piped(&["verify", "-"], b"what is this\n"), "standard input"),
+        (piped(&["log", "-"], b""), "standard input"),
+    ];
+    for (ended, told) in wrong {
+        assert_eq!(ended.status.code(), Some(2), "{ended:?}");
+        let why = String::from_utf8_lossy(&ended.stderr).into_owned();
+        assert!(why.contains(told), "{why}");
+    }
+    let there = fs::read_dir(dir.path()).unwrap();
+    let there: Vec<_> = there.map(|entry| entry.unwrap().file_name()).collect();
+    assert!(
+        there
+            .iter()
+            .all(|name| !name.to_string_lossy().starts_with('-')),
+        "{there:?}"
+    );
+}
+
+#[test]
+fn what_is_written_is_told_as_json_too() {
+    let (dir, log) = log();
+    let at = |name: &str| dir.path().join(name).display().to_string();
+    let labels = json(&["labels", &log, "--html", &at("l.html"), "--json"]);
+    assert_eq!(labels["wrote"], serde_json::json!([at("l.html")]));
+    let packed = json(&["pack", &log, "-o", &at("all.zip"), "--json"]);
+    assert_eq!(packed["wrote"], serde_json::json!([at("all.zip")]));
+    assert_eq!(packed["heads"], json(&["verify", &log, "--json"])["heads"]);
+    let exported = json(&["export", &log, "-o", &at("log.jsonl"), "--json"]);
+    assert_eq!(
+        (exported["events"].as_u64(), &exported["whole"]),
+        (Some(4), &Value::Bool(true))
+    );
+    let imported = json(&["import", &at("log.jsonl"), "--db", &at("back.db"), "--json"]);
+    assert_eq!(imported["events"], exported["events"]);
+    assert_eq!(imported["already_there"], false);
+    let forgot = json(&["forget-sound", &at("back.db"), "--all", "--json"]);
+    assert_eq!(forgot["utterances"].as_u64(), Some(0), "{forgot}");
+    // Nothing else goes where the JSON goes.
+    for arguments in [
+        &["labels", &log, "--html", "-", "--json"][..],
+        &["pack", &log, "-o", "-", "--json"],
+        &["export", &log, "-o", "-", "--json"],
+    ] {
+        bothhands(arguments)
+            .assert()
+            .code(2)
+            .stdout("")
+            .stderr(predicates::str::contains("leave --json out"));
+    }
+    for name in ["l.html", "all.zip", "log.jsonl"] {
+        assert!(dir.path().join(name).is_file(), "{name}");
     }
 }
 

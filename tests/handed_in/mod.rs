@@ -217,6 +217,13 @@ fn the_same_log_twice_adds_nothing_and_a_longer_one_what_is_new() {
         &well(&mut to(&database, &[&older])),
         &["nothing new", "it has 20 more", "older copy"],
     );
+    let told: serde_json::Value =
+        serde_json::from_str(&well(to(&database, &[&older]).arg("--json"))).unwrap();
+    assert_eq!(
+        (&told["new_events"], &told["only_there"]),
+        (&0.into(), &20.into()),
+        "{told}"
+    );
     has_all(&database, &path);
 }
 

@@ -40,6 +40,8 @@ fn the_archive_has_all_of_it_and_its_readme_tells_how_to_check_the_log_in_it() {
             "circuits.csv",
             "customer.html",
             "customer.pdf",
+            "labels.html",
+            "labels.pdf",
             "log.jsonl",
             "schedule.html",
             "schedule.json",
@@ -47,14 +49,16 @@ fn the_archive_has_all_of_it_and_its_readme_tells_how_to_check_the_log_in_it() {
         ]
     );
     // Each is what its own command writes.
-    for (args, name) in [
-        (["--html", "-"], "schedule.html"),
-        (["--pdf", "-"], "schedule.pdf"),
-        (["--csv", "-"], "circuits.csv"),
-        (["--json", "-"], "schedule.json"),
-        (["--customer", "-"], "customer.html"),
+    for (command, option, name) in [
+        ("schedule", "--html", "schedule.html"),
+        ("schedule", "--pdf", "schedule.pdf"),
+        ("schedule", "--csv", "circuits.csv"),
+        ("schedule", "--json", "schedule.json"),
+        ("schedule", "--customer", "customer.html"),
+        ("labels", "--html", "labels.html"),
+        ("labels", "--pdf", "labels.pdf"),
     ] {
-        let args = [&["schedule", "session.db"][..], &args].concat();
+        let args = [command, "session.db", option, "-"];
         assert_eq!(desk.run(&args).well().out, files[name], "{name}");
     }
     // No voice is in it unless it is asked for.
