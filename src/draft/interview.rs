@@ -484,6 +484,7 @@ impl Interview {
             name: self.board.clone(),
             fed_from: None,
             circuits: self.circuits()?,
+            ..BoardDraft::default()
         };
         Ok(Draft {
             boards: vec![board],

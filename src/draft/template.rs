@@ -461,6 +461,7 @@ mod tests {
                 name: Some("workshop board".to_owned()),
                 fed_from: None,
                 circuits: circuits.clone(),
+                ..BoardDraft::default()
             }],
         };
         assert_eq!(draft.to_fill_in(), 0);

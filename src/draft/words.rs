@@ -185,6 +185,8 @@ impl CircuitWords {
             phases: said.phases.or(self.phases),
             two_way: said.two_way || self.two_way,
             afdd: said.afdd || self.afdd,
+            wiring: said.wiring.or(self.wiring.take()),
+            reference_method: said.reference_method.or(self.reference_method.take()),
         };
     }
 
