@@ -290,12 +290,23 @@ impl Agenda {
             let due = match self.outcome(step) {
                 Some(StepOutcome::Skipped(skipped, _)) => out(step, &|entry| entry.no > *skipped),
                 // Open, it waits or is to be made again.
-                _ => out(step, &|entry| is_out_for(entry, step)),
+                _ => out(step, &|entry| {
+                    is_out_for(entry, step) || self.is_neutral_out_for(entry, step)
+                }),
             };
             due && step.board == back.board
                 && (back.circuit.is_none() || step.circuit == back.circuit)
                 && self.guard_of_a_move(step).is_ok()
         })
+    }
+
+    /// Whether this is the neutral that comes out at a live board before insulation is tested there.
+    fn is_neutral_out_for(&self, entry: &OutEntry, step: &Step) -> bool {
+        let mut beside = self.plan().beside(step);
+        step.measures(Quantity::Insulation)
+            && beside.any(|other| other.kind == StepKind::NeutralOut)
+            && entry.is_at_board()
+            && matches!(entry.part, Part::Conductors(c) if c.contains(Conductors::N))
     }
 
     /// Whether a step only prepares one that is left for later.

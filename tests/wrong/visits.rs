@@ -229,3 +229,14 @@ fn some_of_what_was_asked_for_does_not_make_a_circuit_safe() {
     let asked = say(&mut site, &["affirm"]);
     has(&asked, &["line and neutral out", "double pole"]);
 }
+
+#[test]
+fn a_neutral_that_is_out_for_insulation_goes_back_after_it_wherever_the_person_came_from() {
+    let mut site = sail_loft("instrument-check/continuity/open");
+    say(
+        &mut site,
+        &["circuit three stays off", "locked off", "double pole"],
+    );
+    site.plainly_to("neutral-out").unwrap();
+    has(&say(&mut site, &["done"]), &["Insulation, 250 volts first"]);
+}
