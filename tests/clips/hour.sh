@@ -114,8 +114,8 @@ words() { each "$share"/ktuberling/sounds/en/*.ogg; some 3 "$share"/ktuberling/s
 synthetic() {
     # Paragraphs of licences; each voice reads six.
     local n=0
-    cat /usr/share/common-licenses/{GPL-3,Artistic,MPL-2.0} | tr '"`<>' '    ' | awk 'BEGIN {RS = ""} length > 150 && length < 700 {
-        gsub(/[ \n]+/, " "); print}' | head -60 >"$temporary/paragraphs"
+    cat /usr/share/common-licenses/{GPL-3,Artistic,MPL-2.0} | tr '"`<>' '    ' | awk 'BEGIN {RS = ""} length > 150 && length < 700 && n++ < 60 {
+        gsub(/[ \n]+/, " "); print}' >"$temporary/paragraphs"
     while read -r paragraph; do
         say "${voices[$((n % ${#voices[@]}))]}" "$paragraph" "$temporary/talk-$n.wav"
         add "$temporary/talk-$n.wav"

@@ -40,14 +40,21 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
             Question::Circuit(_, board, circuit, pieces) => {
                 super::adding::circuit_affirmed(agenda, said, of, (*board, *circuit), pieces)
             }
-            Question::Statement(_, step, statement, place) => vec![
-                Event::Affirmed { of },
-                Event::Stated {
-                    step: step.clone(),
-                    statement: *statement,
-                    place: place.clone(),
-                },
-            ],
+            Question::Statement(_, step, statement, place) => {
+                // What bars everything may be off since it was asked.
+                let barred = agenda.step(step).map(|step| agenda.guard(step));
+                match barred {
+                    Some(Err(refusal @ Refusal::MustGoBack { .. })) => refused(said, refusal),
+                    _ => vec![
+                        Event::Affirmed { of },
+                        Event::Stated {
+                            step: step.clone(),
+                            statement: *statement,
+                            place: place.clone(),
+                        },
+                    ],
+                }
+            }
             _ => vec![Event::Affirmed { of }],
         },
         Intent::Stated(Statement::Megohms) if doubt_of(agenda, of) == Some(Doubt::MaybeVolts) => {
