@@ -31,6 +31,7 @@ pub(crate) mod new;
 pub(crate) mod overview;
 pub(crate) mod pack;
 mod paper;
+mod phone;
 pub(crate) mod practise;
 mod progress;
 pub(crate) mod rehearse;

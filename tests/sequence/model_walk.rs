@@ -537,7 +537,7 @@ impl Memory {
             Event::ProposedNeverOut { entry } => {
                 self.never_out.insert(no, *entry);
             }
-            Event::Affirmed { of } => {
+            Event::Affirmed { of, .. } => {
                 let entries = self.asked.remove(of).unwrap_or_default();
                 self.put_back(no, &entries);
                 if let Some(entry) = self.never_out.remove(of) {

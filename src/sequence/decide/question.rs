@@ -41,17 +41,17 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
                 super::adding::circuit_affirmed(agenda, said, of, (*board, *circuit), pieces)
             }
             Question::Statement(_, step, statement, place) => vec![
-                Event::Affirmed { of },
+                Event::affirmed(of),
                 Event::Stated {
                     step: step.clone(),
                     statement: *statement,
                     place: place.clone(),
                 },
             ],
-            _ => vec![Event::Affirmed { of }],
+            _ => vec![Event::affirmed(of)],
         },
         Intent::Stated(Statement::Megohms) if doubt_of(agenda, of) == Some(Doubt::MaybeVolts) => {
-            vec![Event::Affirmed { of }]
+            vec![Event::affirmed(of)]
         }
         Intent::Altered(Alteration {
             part: Part::Load,
@@ -96,7 +96,7 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
                         .reading(*no)
                         .is_some_and(|asked| reading::same(&asked.reading, reading)) =>
             {
-                vec![Event::Affirmed { of }]
+                vec![Event::affirmed(of)]
             }
             // The same once more is no answer: the question is put again.
             Question::Reading(no)
@@ -197,7 +197,7 @@ fn load_out(agenda: &Agenda, of: EventNo, said: &Intent) -> Vec<Event> {
         .and_then(|record| agenda.step(&record.step))
         .is_some_and(|step| step.kind.is_trial());
     let answered = if trial {
-        Event::Affirmed { of }
+        Event::affirmed(of)
     } else {
         Event::Withdrawn {
             of,
