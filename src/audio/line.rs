@@ -59,7 +59,7 @@ pub enum Notice {
         /// How long nothing came.
         away: Duration,
     },
-    /// The phone's page was not shown for `away`, in which a phone may hear nothing.
+    /// The phone's page was not shown for `away`, in which it does not listen.
     Hidden {
         /// How long.
         away: Duration,

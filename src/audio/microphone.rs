@@ -5,8 +5,8 @@
 //! when it was lost, and the program takes [`Event`]s. Between them lie queues of fixed size; what
 //! does not fit is dropped, counted and told.
 
-pub use super::line::{CHUNK, Event, Level, Notice, QUIETEST};
 use super::line::decibels;
+pub use super::line::{CHUNK, Event, Level, Notice, QUIETEST};
 use super::{Resampler, SAMPLE_RATE};
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{

@@ -1,9 +1,9 @@
 //! A phone as microphone, voice and screen of a session.
 
 #[cfg(feature = "phone")]
-pub(super) use served::{PhoneArgs, Served};
+pub(super) use served::PhoneArgs;
 #[cfg(not(feature = "phone"))]
-pub(super) use without::{PhoneArgs, Served};
+pub(super) use without::PhoneArgs;
 
 #[cfg(feature = "phone")]
 mod served {

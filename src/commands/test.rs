@@ -2,7 +2,7 @@
 
 use super::engine::EngineArgs;
 use super::learning::LearningArgs;
-use super::phone::{PhoneArgs, Served};
+use super::phone::PhoneArgs;
 use super::progress::Progress;
 use super::stop::{end_at_once, stop_on_signal, stop_on_signal_and};
 use super::terminal::{self, ToTerminal};
@@ -278,7 +278,9 @@ pub(super) fn lead(
     let account = source.account();
     // The last words are worth hearing; a voice that never ends is not waited for.
     until_quiet(conductor.voice, Duration::from_secs(20));
-    phone.map(Served::close);
+    if let Some(phone) = phone {
+        phone.close();
+    }
     if let Some(screen) = screen {
         screen.close();
     }

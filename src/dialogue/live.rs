@@ -88,7 +88,10 @@ impl Live {
     }
 
     fn hear(&mut self, chunk: &[f32], voice: &mut dyn Voice) {
-        let spoke = self.line.program_spoke().unwrap_or_else(|| voice.speaking());
+        let spoke = self
+            .line
+            .program_spoke()
+            .unwrap_or_else(|| voice.speaking());
         let passed = self.gate.pass(chunk, spoke);
         if passed.barge_in {
             voice.cut_short();

@@ -252,9 +252,8 @@ mod tests {
             .unwrap();
         let name = ServerName::try_from(name.to_owned()).unwrap();
         let second = now().as_second() + days * 86_400;
-        let when = UnixTime::since_unix_epoch(std::time::Duration::from_secs(
-            second.try_into().unwrap(),
-        ));
+        let when =
+            UnixTime::since_unix_epoch(std::time::Duration::from_secs(second.try_into().unwrap()));
         let between = leaf.chain.get(1..).unwrap();
         verifier
             .verify_server_cert(leaf.chain.first().unwrap(), between, &name, &[], when)

@@ -171,9 +171,8 @@ impl Downlink {
 
     /// Drops what waits and what is being said; all of it, or all but what must be heard.
     fn drop_lines(&mut self, all: bool, now: Instant) {
-        let must = |what: &What| {
-            matches!(what, What::Line(Tone::Warning | Tone::Reminder, ..)) && !all
-        };
+        let must =
+            |what: &What| matches!(what, What::Line(Tone::Warning | Tone::Reminder, ..)) && !all;
         self.waiting.retain(|waiting| must(&waiting.what));
         self.quiet_since = Some(now);
     }
@@ -334,7 +333,11 @@ mod tests {
             text,
             doubtful: &[],
         };
-        What::Line(tone, text.to_owned(), pieces(line, crate::terms::Wording::default()))
+        What::Line(
+            tone,
+            text.to_owned(),
+            pieces(line, crate::terms::Wording::default()),
+        )
     }
 
     fn ids(downlink: &Downlink) -> Vec<u64> {

@@ -31,8 +31,7 @@ pub fn is_private(address: IpAddr) -> bool {
             IpAddr::V6(address) => u128::from(address),
         };
         let mask = u128::MAX << (128 - u32::from(prefix));
-        network.is_ipv4() == address.is_ipv4()
-            && bits(network) & mask == bits(address) & mask
+        network.is_ipv4() == address.is_ipv4() && bits(network) & mask == bits(address) & mask
     })
 }
 
@@ -73,14 +72,32 @@ mod tests {
     fn private_is_what_the_standards_say() {
         let is = |text: &str| is_private(text.parse().unwrap());
         for private in [
-            "10.0.0.1", "10.255.1.2", "172.16.0.1", "172.31.255.255", "192.168.4.5",
-            "169.254.3.4", "127.0.0.1", "fd12::1", "fc00::1", "::1", "::ffff:192.168.1.1",
+            "10.0.0.1",
+            "10.255.1.2",
+            "172.16.0.1",
+            "172.31.255.255",
+            "192.168.4.5",
+            "169.254.3.4",
+            "127.0.0.1",
+            "fd12::1",
+            "fc00::1",
+            "::1",
+            "::ffff:192.168.1.1",
         ] {
             assert!(is(private), "{private}");
         }
         for public in [
-            "11.0.0.1", "172.15.0.1", "172.32.0.1", "192.169.0.1", "192.0.2.2", "8.8.8.8",
-            "2001:db8::1", "fe80::1", "::", "::2", "0.0.0.0",
+            "11.0.0.1",
+            "172.15.0.1",
+            "172.32.0.1",
+            "192.169.0.1",
+            "192.0.2.2",
+            "8.8.8.8",
+            "2001:db8::1",
+            "fe80::1",
+            "::",
+            "::2",
+            "0.0.0.0",
         ] {
             assert!(!is(public), "{public}");
         }

@@ -15,7 +15,11 @@ pub(super) const TOUCH: &str = include_str!("page/touch.js");
 pub(super) const CAPTURE: &str = include_str!("page/capture.js");
 
 pub(super) fn script(text: &'static str) -> Response {
-    ([(header::CONTENT_TYPE, "text/javascript; charset=utf-8")], text).into_response()
+    (
+        [(header::CONTENT_TYPE, "text/javascript; charset=utf-8")],
+        text,
+    )
+        .into_response()
 }
 
 pub(super) async fn style() -> Response {
@@ -62,7 +66,12 @@ pub(super) async fn pair(State(door): State<Arc<Door>>) -> Response {
                 "for nothing else. First compare its fingerprint (SHA-256) with the one at the bench; if "
                 "one sign differs, go no further."
             }
-            p.fingerprint { (door.fingerprint) }
+            p.fingerprint {
+                @for (n, pair) in door.fingerprint.split(':').enumerate() {
+                    @if n > 0 { ":" wbr; }
+                    (pair)
+                }
+            }
             p { a href="authority.crt" download="bothhands.crt" { "Download the authority" } }
             ul {
                 li {

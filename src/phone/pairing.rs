@@ -137,14 +137,21 @@ impl Pairing {
     /// Whether this is the session's phone, which is seen with it.
     pub(super) fn knows(&mut self, token: &str, now: Instant) -> bool {
         let token = hashed(token);
-        let phone = self.phone.as_mut().filter(|phone| phone.token == token);
-        phone.map(|phone| phone.seen = now).is_some()
+        match self.phone.as_mut().filter(|phone| phone.token == token) {
+            Some(phone) => {
+                phone.seen = now;
+                true
+            }
+            None => false,
+        }
     }
 
     /// Whether the session's phone was heard of a moment ago.
     pub(super) fn is_there(&self, now: Instant) -> bool {
         let silent = |phone: &Phone| now.duration_since(phone.seen);
-        self.phone.as_ref().is_some_and(|phone| silent(phone) < GONE)
+        self.phone
+            .as_ref()
+            .is_some_and(|phone| silent(phone) < GONE)
     }
 
     fn asks(&self, now: Instant) -> Option<&Asking> {
@@ -207,7 +214,10 @@ mod tests {
         let secret = pairing.secret(now).unwrap().to_owned();
         assert_eq!(secret.len(), 32);
         assert_eq!(pairing.take("", now).unwrap(), Outcome::Refused);
-        assert_eq!(pairing.take(&"0".repeat(32), now).unwrap(), Outcome::Refused);
+        assert_eq!(
+            pairing.take(&"0".repeat(32), now).unwrap(),
+            Outcome::Refused
+        );
         let token = paired(&mut pairing, now);
         assert!(pairing.knows(&token, now));
         assert!(!pairing.knows(&secret, now));

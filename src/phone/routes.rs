@@ -1,11 +1,11 @@
 //! What a page may ask. Before a phone is paired there is the page that pairs, what belongs to it, and
 //! nothing else.
 
+use super::downlink::Sound;
 use super::pages;
 use super::pairing::Outcome;
 use super::server::Door;
 use super::shared::Touch;
-use super::downlink::Sound;
 use super::uplink::Post;
 use crate::audio::line::Notice;
 use crate::sequence::EventNo;
@@ -61,7 +61,10 @@ pub(super) fn all(door: Arc<Door>) -> Router {
         .route("/sound.js", get(|| async { pages::script(pages::SOUND) }))
         .route("/voice.js", get(|| async { pages::script(pages::VOICE) }))
         .route("/touch.js", get(|| async { pages::script(pages::TOUCH) }))
-        .route("/capture.js", get(|| async { pages::script(pages::CAPTURE) }))
+        .route(
+            "/capture.js",
+            get(|| async { pages::script(pages::CAPTURE) }),
+        )
         .route("/news", get(news))
         .route("/voice/{id}", get(voice))
         .route("/another.svg", get(another))
@@ -94,7 +97,8 @@ async fn only_paired(door: &Door, request: Request, next: Next) -> Response {
     if request.uri().path() == "/phone" {
         return Redirect::to("/").into_response();
     }
-    let why = "This phone is not, or no longer, the session's. Open the address that the bench shows.";
+    let why =
+        "This phone is not, or no longer, the session's. Open the address that the bench shows.";
     Refused(StatusCode::UNAUTHORIZED, why.to_owned()).into_response()
 }
 
@@ -169,8 +173,7 @@ fn outcome(door: &Door, came: Outcome) -> Response {
         Outcome::Paired { token, code } => {
             let notice = format!("A phone is paired. Both show {code}.");
             door.shared.change(|state| state.notices.push(notice));
-            let cookie =
-                format!("{COOKIE}={token}; Path=/; Secure; HttpOnly; SameSite=Strict");
+            let cookie = format!("{COOKIE}={token}; Path=/; Secure; HttpOnly; SameSite=Strict");
             let answer = axum::Json(json!({ "code": code }));
             ([(header::SET_COOKIE, cookie)], answer).into_response()
         }
@@ -216,7 +219,12 @@ async fn voice(
     Query(Wanted { only_tone }): Query<Wanted>,
 ) -> Answer {
     let found = door.shared.lock().downlink.sound(id, only_tone);
-    let gone = || Refused(StatusCode::NOT_FOUND, "That is not said any more.".to_owned());
+    let gone = || {
+        Refused(
+            StatusCode::NOT_FOUND,
+            "That is not said any more.".to_owned(),
+        )
+    };
     let (sound, profile) = found.ok_or_else(gone)?;
     let made = tokio::task::spawn_blocking(move || made(&sound, &profile)).await;
     let wav = made.map_err(anyhow::Error::from)??;
@@ -309,6 +317,10 @@ struct Held {
 
 async fn touch(State(door): State<Arc<Door>>, from: Body) -> Answer {
     let Held { about, held_ms } = told(from).await?;
+    if !door.shared.wants.hears {
+        let why = "Nothing is answered by touch here.".to_owned();
+        return Err(Refused(StatusCode::BAD_REQUEST, why));
+    }
     door.shared.touch(Touch {
         about: EventNo(about),
         held: Duration::from_millis(held_ms),
@@ -332,8 +344,10 @@ async fn state(State(door): State<Arc<Door>>, from: Body) -> Answer {
     let told: Told = told(from).await?;
     let mut state = door.shared.lock();
     match told {
-        // Who waits for it waits once.
-        Told::Ready => drop(state.ready.try_send(())),
+        Told::Ready => {
+            // Who waits for it waits once.
+            let _ = state.ready.try_send(());
+        }
         Told::Muted => state.uplink.tell(Notice::Muted),
         Told::Hidden(ms) => state.uplink.tell(Notice::Hidden {
             away: Duration::from_millis(ms),

@@ -241,12 +241,7 @@ async fn guarded(door: &Door, request: Request, next: Next) -> Response {
     response
 }
 
-fn refusal(
-    door: &Door,
-    method: &Method,
-    uri: &Uri,
-    headers: &HeaderMap,
-) -> Option<&'static str> {
+fn refusal(door: &Door, method: &Method, uri: &Uri, headers: &HeaderMap) -> Option<&'static str> {
     let text = |name| {
         let value: Option<&HeaderValue> = headers.get(name);
         value.map(|value| value.to_str().unwrap_or("?"))

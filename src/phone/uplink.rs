@@ -345,7 +345,10 @@ mod tests {
         }
         assert!(came(&from).contains(&"LostOnTheWay".to_owned()));
         for rate in [0, 7_999, 200_000] {
-            let odd = Post { rate, ..post(600, 0, 0.1) };
+            let odd = Post {
+                rate,
+                ..post(600, 0, 0.1)
+            };
             assert!(uplink.take(odd).is_err());
         }
         assert!(uplink.take(post(600, 601, 0.1)).is_err());

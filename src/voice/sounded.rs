@@ -51,7 +51,9 @@ fn said(piece: &Piece, profile: &Profile) -> anyhow::Result<Vec<f32>> {
         .stdout(Stdio::piped())
         .stderr(Stdio::null())
         .spawn()
-        .with_context(|| format!("{SPEAKER} is missing: install it, or use a phone with a voice"))?;
+        .with_context(|| {
+            format!("{SPEAKER} is missing: install it, or use a phone with a voice")
+        })?;
     let mut to = voice.stdin.take().context("it takes no words")?;
     // No line is longer than a pipe holds.
     let given = to.write_all(piece.words.as_bytes());

@@ -2,7 +2,7 @@
 
 pub mod browser;
 mod group;
-mod in_a_browser;
+pub mod in_a_browser;
 mod old_board;
 pub mod rehearsal;
 mod reports;

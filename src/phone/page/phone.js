@@ -72,7 +72,7 @@ function show() {
     affirm.hidden = news.affirms === null;
   }
   at("let-in").hidden = news.asked_by === null;
-  text("let-in", `Hold to let the phone in that shows ${news.asked_by}`);
+  text("let-in", news.asked_by === null ? "" : `Hold to let the phone in that shows ${news.asked_by}`);
   if (wants.speaks) {
     down.want(news.say);
   }
@@ -120,18 +120,24 @@ async function stayLit() {
   }
 }
 
+// A page that is hidden hears nothing, and says so first when it is shown again.
 function watchHiding() {
-  let hidden;
-  document.addEventListener("visibilitychange", () => {
+  let since;
+  document.addEventListener("visibilitychange", async () => {
     if (document.visibilityState === "hidden") {
-      hidden = Date.now();
+      since = Date.now();
+      up.paused = true;
       return;
     }
     stayLit();
     up.context?.resume();
-    if (hidden) {
-      post("state", { hidden: Date.now() - hidden }).catch(() => {});
-      hidden = undefined;
+    while (up.paused) {
+      try {
+        await post("state", { hidden: Date.now() - since });
+        up.paused = false;
+      } catch {
+        await new Promise((done) => setTimeout(done, 500));
+      }
     }
   });
 }

@@ -60,6 +60,10 @@ export class Uplink {
   }
 
   block(bytes) {
+    // A page that is hidden does not listen.
+    if (this.paused) {
+      return;
+    }
     const spoke = this.spoke();
     this.waiting.push({ run: this.run, n: this.n, bytes, spoke: spoke || this.spokeBefore });
     this.spokeBefore = spoke;

@@ -3,7 +3,8 @@
 
 const AWAKE = 10000;
 const HOLD = 700;
-// The most that a finger which slides moves from one moment to the next, in percent.
+// Where a slide begins, and the most that a finger moves from one moment to the next, in percent.
+const BEGINS = 15;
 const JUMP = 35;
 
 export class Touch {
@@ -14,7 +15,9 @@ export class Touch {
     this.fingers = 0;
     this.last = 0;
     this.slide.addEventListener("input", () => this.slid());
-    this.slide.addEventListener("change", () => this.sleepSlide());
+    for (const kind of ["pointerup", "pointercancel", "touchend", "blur"]) {
+      this.slide.addEventListener(kind, () => this.sleepSlide());
+    }
     for (const kind of ["touchstart", "touchend", "touchcancel"]) {
       document.addEventListener(kind, ({ touches }) => this.touched(touches.length), { passive: true });
     }
@@ -48,8 +51,8 @@ export class Touch {
 
   slid() {
     const at = this.slide.valueAsNumber;
-    // A finger that lands at the far end has not slid there.
-    if (at - this.last > JUMP) {
+    // A finger that lands on the way, or at the far end, has not slid there.
+    if (at - this.last > (this.last === 0 ? BEGINS : JUMP)) {
       this.sleepSlide();
       return;
     }

@@ -18,6 +18,7 @@ export class Downlink {
     this.trouble = trouble;
     this.wanted = [];
     this.done = 0;
+    this.now = 0;
     this.quietSince = 0;
     this.sounding = false;
   }
@@ -33,7 +34,8 @@ export class Downlink {
   }
 
   want(items) {
-    this.wanted = items.filter((item) => item.id > this.done);
+    const last = Math.max(this.done, this.now);
+    this.wanted = items.filter((item) => item.id > last);
     if (this.now && !items.some((item) => item.id === this.now)) {
       this.stop?.();
     }

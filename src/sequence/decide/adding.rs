@@ -168,9 +168,7 @@ pub(super) fn circuit_affirmed(
         return refused(said, Refusal::QuestionOpen);
     };
     match grown_by(agenda, board, new) {
-        Ok(events) => std::iter::once(Event::affirmed(of))
-            .chain(events)
-            .collect(),
+        Ok(events) => std::iter::once(Event::affirmed(of)).chain(events).collect(),
         Err(why) => refused(said, barred(&why).unwrap_or(Refusal::QuestionOpen)),
     }
 }
