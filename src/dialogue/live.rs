@@ -24,6 +24,8 @@ pub struct Live {
     before: u64,
     /// Whether the present one begins where sound was lost.
     after_loss: bool,
+    /// What was told last, and when.
+    told: Option<(Notice, Instant)>,
     given: u64,
     ready: VecDeque<Input>,
     /// When somebody, or something, cut a prompt short, until it is known that it was speech.
@@ -43,6 +45,9 @@ struct Arrived {
 
 /// After this long all that waited at the beginning has been taken.
 const SETTLED: Duration = Duration::from_secs(3);
+
+/// What happens again and again is told once in this time.
+const AGAIN: Duration = Duration::from_secs(10);
 
 /// After this long without speech, what cut a prompt short was only noise.
 const ONLY_NOISE: Duration = Duration::from_secs(3);
@@ -75,6 +80,7 @@ impl Live {
             segmenter: Segmenter::new(cutting),
             before: 0,
             after_loss: false,
+            told: None,
             given: 0,
             ready: VecDeque::new(),
             cut: None,
@@ -161,7 +167,11 @@ impl Live {
             self.before = self.given;
             self.after_loss = true;
         }
-        self.ready.push_back(Input::Notice(notice.to_string()));
+        let told = |(last, at): &(Notice, Instant)| last == notice && at.elapsed() < AGAIN;
+        if !self.told.as_ref().is_some_and(told) {
+            self.told = Some((notice.clone(), Instant::now()));
+            self.ready.push_back(Input::Notice(notice.to_string()));
+        }
     }
 }
 
@@ -289,6 +299,20 @@ mod tests {
             assert!(told.contains("again"), "{told}");
             assert_eq!(heard(Some(lost)), (0, vec![told]));
         }
+    }
+
+    #[test]
+    fn what_happens_again_and_again_is_told_once() {
+        let lost = || Event::Notice(Notice::LostOnTheWay);
+        let tape = Tape([lost(), lost(), lost()].into(), Rc::default());
+        let mut live = Live::on(Box::new(tape), EndpointConfig::default());
+        let mut told = 0;
+        while live.given < 3200 {
+            if let Input::Notice(_) = live.next(&mut Silent).unwrap().unwrap() {
+                told += 1;
+            }
+        }
+        assert_eq!(told, 1);
     }
 
     #[test]

@@ -7,7 +7,7 @@ use bothhands::voice::Profile;
 use rustls::pki_types::{CertificateDer, ServerName};
 use rustls::{ClientConfig, ClientConnection, RootCertStore, StreamOwned};
 use serde_json::{Value, json};
-use std::io::Write;
+use std::io::{BufRead, BufReader, Write};
 use std::net::{Ipv4Addr, SocketAddr, TcpStream};
 use std::sync::Arc;
 use std::time::Duration;
@@ -151,5 +151,45 @@ impl Client {
         if let Some(cookie) = answer.header("set-cookie") {
             self.cookie = Some(cookie.split(';').next().unwrap().to_owned());
         }
+    }
+}
+
+/// One connection for many posts, as a page keeps it.
+pub struct Posts {
+    client: Client,
+    stream: BufReader<Stream>,
+}
+
+impl Client {
+    pub fn keeps_open(&self) -> Posts {
+        Posts {
+            client: self.clone(),
+            stream: BufReader::new(self.connect()),
+        }
+    }
+}
+
+impl Posts {
+    /// Posts something that is answered with a number and nothing else.
+    pub fn post(&mut self, path: &str, body: &[u8]) -> u16 {
+        let origin = format!("https://{}", self.client.host);
+        let headers = [
+            ("host", self.client.host.as_str()),
+            ("origin", origin.as_str()),
+        ];
+        let head = self.client.head("POST", path, &headers, body.len());
+        let mut whole = head.replace("connection: close\r\n", "").into_bytes();
+        whole.extend(body);
+        self.stream.get_mut().write_all(&whole).unwrap();
+        let mut lines = Vec::new();
+        loop {
+            let mut line = String::new();
+            self.stream.read_line(&mut line).unwrap();
+            if line.trim().is_empty() {
+                break;
+            }
+            lines.push(line);
+        }
+        lines[0].split(' ').nth(1).unwrap().parse().unwrap()
     }
 }

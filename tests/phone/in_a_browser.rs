@@ -178,9 +178,24 @@ fn easy(browser: &Browser, rules: &str, name: &str) {
     }
 }
 
+/// It runs in real time. On a machine that is busy with something else sound is given up on its way,
+/// which is told and asked again; so a session that went wrong is spoken again. What is wrong in the
+/// program goes wrong every time.
+const ATTEMPTS: u32 = 3;
+
 #[test]
 fn a_session_is_spoken_through_the_page() {
     let rules = axe();
+    for attempt in 1..ATTEMPTS {
+        if std::panic::catch_unwind(|| spoken_through_the_page(&rules)).is_ok() {
+            return;
+        }
+        eprintln!("*** the session went wrong, attempt {attempt} of {ATTEMPTS}");
+    }
+    spoken_through_the_page(&rules);
+}
+
+fn spoken_through_the_page(rules: &str) {
     let program = Program::start();
     let link = program.line("https://127.0.0.1:");
     let wav = spoken(program.folder.path());
@@ -197,7 +212,7 @@ fn a_session_is_spoken_through_the_page() {
         "return document.getElementById('state').textContent.startsWith('Read the code')",
         &json!(true),
     );
-    easy(&browser, &rules, "pair");
+    easy(&browser, rules, "pair");
 
     // The code is read: the secret is gone from the address, and no script can see the cookie.
     browser.open("about:blank");
@@ -210,7 +225,7 @@ fn a_session_is_spoken_through_the_page() {
         "return document.getElementById('code').textContent.length",
         &json!(4),
     );
-    easy(&browser, &rules, "begin");
+    easy(&browser, rules, "begin");
     until(&browser, &shown("start"), &json!(true));
     browser.click("#start");
     until(&browser, &shown("session"), &json!(true));
@@ -245,9 +260,9 @@ fn a_session_is_spoken_through_the_page() {
     assert_eq!(browser.run(protocol, json!([])), "h2");
     let elsewhere = "return performance.getEntriesByType('resource').map(e => new URL(e.name).host).filter(h => h !== location.host)";
     assert_eq!(browser.run(elsewhere, json!([])), json!([]));
-    easy(&browser, &rules, "session");
+    easy(&browser, rules, "session");
     touch_sleeps(&browser);
-    easy(&browser, &rules, "awake");
+    easy(&browser, rules, "awake");
 }
 
 /// Touch wakes by a slide across the whole width, and by nothing less.
