@@ -272,11 +272,11 @@ fn touch_sleeps(browser: &Browser) {
     // A tap at the far end, and half a slide.
     browser.finger("#wake", &[(0.98, 100)]);
     awake(false);
-    let half: Vec<(f64, u64)> = (0..=5).map(|n| (0.03 + f64::from(n) * 0.1, 40)).collect();
+    let half: Vec<(f64, u64)> = (0..=5).map(|n| (0.03 + f64::from(n) * 0.1, 60)).collect();
     browser.finger("#wake", &half);
     awake(false);
     let whole: Vec<(f64, u64)> = (0..=20)
-        .map(|n| (0.03 + f64::from(n) * 0.047, 20))
+        .map(|n| (0.03 + f64::from(n) * 0.047, 60))
         .collect();
     browser.finger("#wake", &whole);
     awake(true);

@@ -3,8 +3,9 @@
 
 const AWAKE = 10000;
 const HOLD = 700;
-// Where a slide begins, and the most that a finger moves from one moment to the next, in percent.
+// Where a slide begins and ends, and the most that a finger moves from one moment to the next, in percent.
 const BEGINS = 15;
+const ENDS = 95;
 const JUMP = 35;
 
 export class Touch {
@@ -57,7 +58,7 @@ export class Touch {
       return;
     }
     this.last = at;
-    if (at >= 100) {
+    if (at >= ENDS) {
       this.sleepSlide();
       if (!this.inPocket && !this.covered && this.fingers < 3) {
         this.wake();
