@@ -263,6 +263,10 @@ fn spoken_through_the_page(rules: &str) {
     easy(&browser, rules, "session");
     touch_sleeps(&browser);
     easy(&browser, rules, "awake");
+    // As it looks once something was measured: the same page with other words in it.
+    let measured = "for (const [id, text] of [['value', '299 MΩ'], ['subject', 'circuit 4, line to earth'], ['place', 'Board 1, circuit 4: insulation resistance.'], ['asked', 'Neutral to earth at 500 V.']]) document.getElementById(id).textContent = text";
+    browser.run(measured, json!([]));
+    easy(&browser, rules, "measured");
 }
 
 /// Touch wakes by a slide across the whole width, and by nothing less.
