@@ -121,6 +121,7 @@ fn differences(files: &[PathBuf]) -> Vec<String> {
         sound.extend(room(48_000 * 3 / 2));
         n = post(&client, &sound, 48_000, n);
         let came = by_phone(&mut ear, &mut source, expected.len());
+        println!("{}: {came:?}", file.display());
         if came != expected {
             differences.push(format!("{}: {expected:?}, {came:?}", file.display()));
         }
@@ -129,16 +130,29 @@ fn differences(files: &[PathBuf]) -> Vec<String> {
     differences
 }
 
-#[test]
-fn every_recording_of_the_demo_is_heard_as_in_its_file() {
-    let _attention = crate::attention();
+fn recordings_of_the_demo() -> Vec<PathBuf> {
     let mut files: Vec<PathBuf> = std::fs::read_dir("demo/recordings")
         .unwrap()
         .map(|entry| entry.unwrap().path())
         .collect();
     files.sort();
     assert!(files.len() > 40);
-    assert_eq!(differences(&files), Vec::<String>::new());
+    files
+}
+
+#[test]
+fn recordings_are_heard_as_in_their_files() {
+    let _attention = crate::attention();
+    // Each is waited for as long as a person pauses: not all of them here.
+    let few: Vec<PathBuf> = recordings_of_the_demo().into_iter().step_by(5).collect();
+    assert_eq!(differences(&few), Vec::<String>::new());
+}
+
+/// By hand.
+#[test]
+#[ignore = "takes minutes"]
+fn every_recording_of_the_demo_is_heard_as_in_its_file() {
+    assert_eq!(differences(&recordings_of_the_demo()), Vec::<String>::new());
 }
 
 /// After `tests/clips/make.sh`; by hand.
