@@ -24,6 +24,8 @@ pub mod installation;
 pub mod limits;
 pub mod log;
 pub mod marking;
+#[cfg(feature = "phone")]
+pub mod phone;
 pub mod practice;
 pub mod quantity;
 pub mod report;

@@ -30,6 +30,8 @@ mod hearing;
 mod keeping;
 mod limits;
 mod looking_back;
+#[cfg(feature = "phone")]
+mod phone;
 mod practice;
 mod rooms;
 mod sequence;

@@ -5,6 +5,8 @@
 //! when it was lost, and the program takes [`Event`]s. Between them lie queues of fixed size; what
 //! does not fit is dropped, counted and told.
 
+use super::line::decibels;
+pub use super::line::{CHUNK, Event, Level, Notice, QUIETEST};
 use super::{Resampler, SAMPLE_RATE};
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{
@@ -12,15 +14,11 @@ use cpal::{
     SupportedBufferSize, SupportedStreamConfigRange, U24,
 };
 use std::collections::VecDeque;
-use std::fmt;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, AtomicUsize, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, TrySendError, sync_channel};
 use std::thread;
 use std::time::{Duration, Instant};
-
-/// Samples in each [`Event::Sound`]: 20 ms.
-pub const CHUNK: usize = SAMPLE_RATE as usize / 50;
 
 /// Chunks that may wait for the program: five seconds.
 const WAITING_CHUNKS: usize = 250;
@@ -39,74 +37,6 @@ const ONLY_SILENCE: Duration = Duration::from_secs(10);
 const BACK_OFF: (Duration, Duration) = (Duration::from_millis(250), Duration::from_secs(4));
 /// Streams whose closing the sound system has not finished, after which none is opened any more.
 const CLOSING_AT_MOST: usize = 4;
-
-/// What the microphone has to give.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Event {
-    /// [`CHUNK`] samples, mono, 16 kHz, -1 to 1.
-    Sound(Vec<f32>),
-    /// Something the person should know.
-    Notice(Notice),
-}
-
-/// What happened to the microphone. `Display` gives a sentence to say and show.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Notice {
-    /// No sound arrives any more; it is being looked for.
-    Lost {
-        /// Its name.
-        device: String,
-        /// What the sound system said.
-        reason: String,
-    },
-    /// Sound arrives again after `away`. Words begun before were cut off.
-    Back {
-        /// Its name.
-        device: String,
-        /// How long there was no sound of it.
-        away: Duration,
-    },
-    /// Nothing but exact zeros arrives: muted, or unplugged behind the sound server.
-    OnlySilence {
-        /// Its name.
-        device: String,
-    },
-    /// There is sound again after [`Notice::OnlySilence`].
-    SoundAgain {
-        /// Its name.
-        device: String,
-    },
-    /// The program or the machine was too slow: `lost` of sound is missing.
-    Overrun {
-        /// How much sound.
-        lost: Duration,
-    },
-    /// The sound system says that sound was lost on its way to the program, but not how much.
-    Gap,
-}
-
-impl fmt::Display for Notice {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Lost { .. } => f.write_str(
-                "The microphone is lost. Check its plug and switch; you can type meanwhile.",
-            ),
-            Self::Back { .. } => f.write_str("The microphone is back. Say the last thing again."),
-            Self::OnlySilence { .. } => f.write_str(
-                "The microphone gives only silence. Check its mute switch and that it is the one in use.",
-            ),
-            Self::SoundAgain { .. } => f.write_str("The microphone gives sound again."),
-            Self::Overrun { lost } => write!(
-                f,
-                "The machine was too slow and missed {:.1} seconds of sound. Say the last thing again.",
-                lost.as_secs_f64()
-            ),
-            Self::Gap => {
-                f.write_str("The sound system lost some sound. Say the last thing again.")
-            }
-        }
-    }
-}
 
 /// Why there is no sound from a microphone, and what to do about it.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -173,48 +103,6 @@ fn listing(names: &[String]) -> String {
         "the machine has none at all".to_owned()
     } else {
         format!("there is: {}", names.join(", "))
-    }
-}
-
-/// How loud it is, in decibels below full scale (0 is the loudest there can be).
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Level {
-    /// Mean over the last chunk.
-    pub mean: f32,
-    /// Largest sample of the last chunk.
-    pub peak: f32,
-    /// Whether the last chunk touched full scale: turn the microphone down.
-    pub clipped: bool,
-}
-
-/// The level shown when there is nothing but zeros.
-pub const QUIETEST: f32 = -99.0;
-
-impl Level {
-    /// Measures samples of -1 to 1. No samples are silence.
-    pub fn of(samples: &[f32]) -> Self {
-        let peak = samples.iter().fold(0.0_f32, |most, s| most.max(s.abs()));
-        let power = samples.iter().map(|s| s * s).sum::<f32>() / samples.len().max(1) as f32;
-        Self {
-            mean: decibels(power.sqrt()),
-            peak: decibels(peak),
-            clipped: peak >= 0.999,
-        }
-    }
-}
-
-fn decibels(amplitude: f32) -> f32 {
-    super::levels::decibels(amplitude).max(QUIETEST)
-}
-
-/// A meter of twenty steps over 60 dB, for a terminal: `[##########          ] -30 dB`.
-impl fmt::Display for Level {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&super::bar(self.mean))?;
-        if self.clipped {
-            f.write_str(" too loud")?;
-        }
-        Ok(())
     }
 }
 
@@ -411,6 +299,28 @@ impl Microphone {
     /// The device's name.
     pub fn device(&self) -> &str {
         &self.device
+    }
+}
+
+impl super::line::Line for Microphone {
+    fn next(&mut self, limit: Duration) -> Option<Event> {
+        Self::next(self, limit)
+    }
+
+    fn level(&self) -> Level {
+        Self::level(self)
+    }
+
+    fn missed(&self) -> String {
+        let opening = match self.overruns_while_opening() {
+            0 => String::new(),
+            times => format!(", besides {times} while it was being opened"),
+        };
+        let last = match self.last_overrun() {
+            None => String::new(),
+            Some(at) => format!(", the last {:.1} s after the beginning", at.as_secs_f64()),
+        };
+        format!("{} overruns{last}{opening}", self.overruns())
     }
 }
 

@@ -3,6 +3,7 @@
 
 pub mod flac;
 mod levels;
+pub mod line;
 #[cfg(feature = "microphone")]
 pub mod microphone;
 #[cfg(all(feature = "microphone", target_os = "linux"))]

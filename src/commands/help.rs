@@ -111,6 +111,10 @@ const EXAMPLES: &[(&str, &[(&str, &str)])] = &[
                 "typed, with everything in view",
             ),
             (
+                "bothhands test job.toml --phone",
+                "a phone on the same network hears, speaks and shows",
+            ),
+            (
                 "bothhands test job.toml --manner brief --wording british",
                 "less talk",
             ),

@@ -32,6 +32,7 @@ pub(crate) mod new;
 pub(crate) mod overview;
 pub(crate) mod pack;
 mod paper;
+mod phone;
 pub(crate) mod photo;
 pub(crate) mod practise;
 mod progress;

@@ -360,7 +360,9 @@ impl Hearing {
                 shown::note(text);
                 Answer::Nothing
             }
-            Input::Partial(_) | Input::Idle(_) | Input::Waiting => Answer::Nothing,
+            Input::Partial(_) | Input::Idle(_) | Input::Touched { .. } | Input::Waiting => {
+                Answer::Nothing
+            }
         }))
     }
 

@@ -2,6 +2,7 @@
 
 use super::engine::EngineArgs;
 use super::learning::LearningArgs;
+use super::phone::PhoneArgs;
 use super::progress::Progress;
 use super::stop::{end_at_once, stop_on_signal, stop_on_signal_and};
 use super::terminal::{self, ToTerminal};
@@ -65,6 +66,8 @@ pub(crate) struct Args {
     #[arg(long, value_name = "NAME")]
     device: Option<String>,
     #[command(flatten)]
+    phone: PhoneArgs,
+    #[command(flatten)]
     engine: EngineArgs,
 }
 
@@ -115,8 +118,15 @@ pub(super) fn lead(
     } else {
         stop_on_signal()?
     };
-    if is_live(args) {
-        // Before the models and the voice, which take their time: is there one at all?
+    let phone_hears = args.phone.is_wanted()
+        && args.words.is_none()
+        && args.sound.is_empty()
+        && args.device.is_none();
+    let phone_speaks = phone_hears && !args.voice.has_voice() && !how.is_none();
+    // Before the models and the voice, which take their time: can it be served, or is there a
+    // microphone at all?
+    let mut phone = args.phone.serve(phone_hears, phone_speaks, &speaks)?;
+    if is_live(args) && !phone_hears {
         drop(source(args, None)?);
     }
     let clock = SharedClock::default();
@@ -156,7 +166,20 @@ pub(super) fn lead(
             "No voice: nothing is said and nothing shown, but all of it is kept. `--voice terminal` shows it.",
         );
     }
-    let mut voice = how.open(is_live(args), speaks, on_screen);
+    if let Some(phone) = &phone
+        && !phone.wait(&stop)?
+    {
+        shown::note("Nobody has begun at a phone: nothing was begun here.");
+        return Ok(ExitCode::SUCCESS);
+    }
+    let mut voice = if phone_speaks {
+        VoiceArgs::only_shown(on_screen)
+    } else {
+        how.open(is_live(args), speaks, on_screen)
+    };
+    if let Some(phone) = &phone {
+        voice = phone.voice(voice);
+    }
     // After the voice, whose service takes seconds to start: sound that waits meanwhile would be
     // too much. Before the log, so that no empty one is left behind where there is no microphone.
     let end_pause = hearing.as_ref().and_then(|h| h.profile.end_pause);
@@ -164,10 +187,10 @@ pub(super) fn lead(
     let keys_alone = on_screen
         && args.words.as_deref() == Some(Path::new("-"))
         && std::io::stdin().is_terminal();
-    let mut source = if keys_alone {
-        None
-    } else {
-        Some(source(args, end_pause)?)
+    let mut source = match &mut phone {
+        _ if keys_alone => None,
+        Some(phone) if phone_hears => Some(phone.source(source::cutting(end_pause))?),
+        _ => Some(source(args, end_pause)?),
     };
     let (mut store, log) = log::take_up(&db, &clock).map_err(|why| about_log(&db, why))?;
     let opening = store.opening().to_string();
@@ -225,6 +248,9 @@ pub(super) fn lead(
             timed: false,
         }),
     };
+    if let Some(phone) = &phone {
+        observer = phone.beside(observer);
+    }
     let mut conductor = DialogueManager {
         session,
         store: &mut store,
@@ -252,6 +278,9 @@ pub(super) fn lead(
     let account = source.account();
     // The last words are worth hearing; a voice that never ends is not waited for.
     until_quiet(conductor.voice, Duration::from_secs(20));
+    if let Some(phone) = phone {
+        phone.close();
+    }
     if let Some(screen) = screen {
         screen.close();
     }

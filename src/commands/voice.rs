@@ -81,6 +81,20 @@ impl VoiceArgs {
         }
     }
 
+    /// Whether it was said which voice.
+    pub(super) fn has_voice(&self) -> bool {
+        self.voice.is_some()
+    }
+
+    /// Lines on the terminal and nothing spoken here; nothing where the screen shows them.
+    pub(super) fn only_shown(on_screen: bool) -> Box<dyn Voice + Send> {
+        if on_screen {
+            Box::new(Silent)
+        } else {
+            Box::new(Terminal::stdout())
+        }
+    }
+
     /// Whether a profile was given.
     pub(super) fn has_profile(&self) -> bool {
         self.profile.is_some()
@@ -102,13 +116,7 @@ impl VoiceArgs {
     /// The voice asked for; without a wish, the system's where the microphone is used and the
     /// terminal otherwise. Where the screen shows every line, nothing else may write over it.
     pub(super) fn open(&self, live: bool, profile: Profile, on_screen: bool) -> Box<dyn Voice> {
-        let terminal = || -> Box<dyn Voice + Send> {
-            if on_screen {
-                Box::new(Silent)
-            } else {
-                Box::new(Terminal::stdout())
-            }
-        };
+        let terminal = || Self::only_shown(on_screen);
         let wanted = self.voice.unwrap_or(if live {
             VoiceKind::System
         } else {

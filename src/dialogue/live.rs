@@ -3,8 +3,10 @@
 
 use super::barge_in::BargeInGate;
 use super::source::{Input, InputSource};
-use crate::audio::microphone::{Event, Level, Microphone, Notice};
-use crate::audio::{EndpointConfig, SAMPLE_RATE, Segmenter};
+use crate::audio::line::{Event, Level, Line, Notice};
+#[cfg(feature = "microphone")]
+use crate::audio::microphone::Microphone;
+use crate::audio::{EndpointConfig, SAMPLE_RATE, Segmenter, Utterance};
 use crate::voice::Voice;
 use std::collections::VecDeque;
 use std::time::{Duration, Instant};
@@ -12,14 +14,18 @@ use std::time::{Duration, Instant};
 /// How often the session is given a turn although nothing was said.
 const IDLE: Duration = Duration::from_millis(500);
 
-/// A live microphone as a session's source.
+/// A live microphone, here or elsewhere, as a session's source.
 pub struct Live {
-    microphone: Microphone,
+    line: Box<dyn Line>,
     gate: BargeInGate,
     cutting: EndpointConfig,
     segmenter: Segmenter,
     /// Samples given to segmenters before the present one.
     before: u64,
+    /// Whether the present one begins where sound was lost.
+    after_loss: bool,
+    /// What was told last, and when.
+    told: Option<(Notice, Instant)>,
     given: u64,
     ready: VecDeque<Input>,
     /// When somebody, or something, cut a prompt short, until it is known that it was speech.
@@ -40,6 +46,9 @@ struct Arrived {
 /// After this long all that waited at the beginning has been taken.
 const SETTLED: Duration = Duration::from_secs(3);
 
+/// What happens again and again is told once in this time.
+const AGAIN: Duration = Duration::from_secs(10);
+
 /// After this long without speech, what cut a prompt short was only noise.
 const ONLY_NOISE: Duration = Duration::from_secs(3);
 
@@ -48,6 +57,7 @@ impl Live {
     ///
     /// # Errors
     /// When there is none; the message says what to do.
+    #[cfg(feature = "microphone")]
     pub fn open(device: Option<&str>) -> anyhow::Result<Self> {
         Self::open_cut_by(device, EndpointConfig::default())
     }
@@ -56,33 +66,48 @@ impl Live {
     ///
     /// # Errors
     /// As [`Live::open`].
+    #[cfg(feature = "microphone")]
     pub fn open_cut_by(device: Option<&str>, cutting: EndpointConfig) -> anyhow::Result<Self> {
-        Ok(Self {
-            microphone: Microphone::open(device)?,
+        Ok(Self::on(Box::new(Microphone::open(device)?), cutting))
+    }
+
+    /// Whoever speaks at the other end of this line.
+    pub fn on(line: Box<dyn Line>, cutting: EndpointConfig) -> Self {
+        Self {
+            line,
             gate: BargeInGate::default(),
             cutting,
             segmenter: Segmenter::new(cutting),
             before: 0,
+            after_loss: false,
+            told: None,
             given: 0,
             ready: VecDeque::new(),
             cut: None,
             arrived: None,
-        })
+        }
     }
 
     /// How loud it is, for a meter.
     pub fn level(&self) -> Level {
-        self.microphone.level()
+        self.line.level()
     }
 
     fn hear(&mut self, chunk: &[f32], voice: &mut dyn Voice) {
-        let passed = self.gate.pass(chunk, voice.speaking());
+        let spoke = self
+            .line
+            .program_spoke()
+            .unwrap_or_else(|| voice.speaking());
+        let passed = self.gate.pass(chunk, spoke);
         if passed.barge_in {
             voice.cut_short();
             self.cut = Some(Instant::now());
         }
         self.given += passed.samples.len() as u64;
         for mut utterance in self.segmenter.push(&passed.samples) {
+            if self.is_spoilt(&utterance) {
+                continue;
+            }
             utterance.start += self.before;
             utterance.speech_end += self.before;
             let end = utterance.start + utterance.samples.len() as u64;
@@ -116,7 +141,9 @@ impl Live {
 
     /// What somebody who pauses has said so far, unless it is mixed with the program's own voice.
     fn partial(&mut self) {
-        if let Some(mut utterance) = self.segmenter.partial() {
+        if let Some(mut utterance) = self.segmenter.partial()
+            && !self.is_spoilt(&utterance)
+        {
             utterance.start += self.before;
             utterance.speech_end += self.before;
             let end = utterance.start + utterance.samples.len() as u64;
@@ -126,13 +153,25 @@ impl Live {
         }
     }
 
+    /// Whether an utterance of the present segmenter may be the rest of one whose beginning was lost:
+    /// "over" may be missing before "nine nine nine". It was said that it has to come again.
+    fn is_spoilt(&self, utterance: &Utterance) -> bool {
+        let at = utterance.start as f64 / f64::from(SAMPLE_RATE);
+        self.after_loss && at < self.cutting.pause
+    }
+
     fn notice(&mut self, notice: &Notice) {
         // Words that the loss cut off must not be joined to what comes after it.
-        if let Notice::Lost { .. } | Notice::Overrun { .. } | Notice::Gap = notice {
+        if notice.spoils() {
             self.segmenter = Segmenter::new(self.cutting);
             self.before = self.given;
+            self.after_loss = true;
         }
-        self.ready.push_back(Input::Notice(notice.to_string()));
+        let told = |(last, at): &(Notice, Instant)| last == notice && at.elapsed() < AGAIN;
+        if !self.told.as_ref().is_some_and(told) {
+            self.told = Some((notice.clone(), Instant::now()));
+            self.ready.push_back(Input::Notice(notice.to_string()));
+        }
     }
 }
 
@@ -155,7 +194,7 @@ impl InputSource for Live {
             if begun.elapsed() >= IDLE && self.ready.is_empty() {
                 return Ok(Some(Input::Idle(begun.elapsed())));
             }
-            match self.microphone.next(Duration::from_millis(100)) {
+            match self.line.next(Duration::from_millis(100)) {
                 Some(Event::Sound(chunk)) => {
                     self.account_for(&chunk);
                     self.hear(&chunk, voice);
@@ -179,19 +218,108 @@ impl InputSource for Live {
     /// clock runs fast.
     fn account(&self) -> Option<String> {
         let arrived = self.arrived.as_ref()?;
-        let opening = match self.microphone.overruns_while_opening() {
-            0 => String::new(),
-            times => format!(", besides {times} while it was being opened"),
-        };
-        let last = match self.microphone.last_overrun() {
-            None => String::new(),
-            Some(at) => format!(", the last {:.1} s after the beginning", at.as_secs_f64()),
-        };
         Some(format!(
-            "The microphone gave {:.2} s of sound in {:.2} s, with {} overruns{last}{opening}.",
+            "The microphone gave {:.2} s of sound in {:.2} s, with {}.",
             arrived.samples as f64 / f64::from(SAMPLE_RATE),
             (arrived.last - arrived.first).as_secs_f64(),
-            self.microphone.overruns()
+            self.line.missed()
         ))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::audio::read;
+    use crate::voice::Silent;
+    use std::cell::Cell;
+    use std::path::Path;
+    use std::rc::Rc;
+
+    /// Gives what it holds, one thing after another, and then silence, which it counts.
+    struct Tape(VecDeque<Event>, Rc<Cell<u32>>);
+
+    impl Line for Tape {
+        fn next(&mut self, _limit: Duration) -> Option<Event> {
+            Some(self.0.pop_front().unwrap_or_else(|| {
+                self.1.set(self.1.get() + 1);
+                Event::Sound(vec![1e-4; 320])
+            }))
+        }
+
+        fn level(&self) -> Level {
+            Level::of(&[])
+        }
+
+        fn missed(&self) -> String {
+            "nothing missed".to_owned()
+        }
+    }
+
+    /// Stretches of speech and notices that come of a recording in which this is told half-way.
+    fn heard(lost: Option<Notice>) -> (usize, Vec<String>) {
+        let sound = read(Path::new("demo/recordings/02-proved.flac")).unwrap();
+        let (before, after) = sound.split_at(sound.len() / 2);
+        let pieces = |part: &[f32]| -> Vec<Event> {
+            part.chunks(320)
+                .map(|piece| Event::Sound(piece.to_vec()))
+                .collect()
+        };
+        let tape = pieces(before)
+            .into_iter()
+            .chain(lost.map(Event::Notice))
+            .chain(pieces(after))
+            .collect();
+        let silent = Rc::new(Cell::new(0));
+        let tape = Tape(tape, Rc::clone(&silent));
+        let mut live = Live::on(Box::new(tape), EndpointConfig::default());
+        let (mut utterances, mut notices) = (0, Vec::new());
+        // Two seconds of it: longer than any pause.
+        while silent.get() < 100 {
+            match live.next(&mut Silent).unwrap().unwrap() {
+                Input::Sound(_) => utterances += 1,
+                Input::Notice(text) => notices.push(text),
+                _ => {}
+            }
+        }
+        (utterances, notices)
+    }
+
+    #[test]
+    fn what_lost_some_of_its_sound_is_asked_for_again_and_neither_half_is_taken() {
+        assert_eq!(heard(None), (1, vec![]));
+        for lost in [
+            Notice::LostOnTheWay,
+            Notice::Gap,
+            Notice::Hidden {
+                away: Duration::from_secs(3),
+            },
+        ] {
+            let told = lost.to_string();
+            assert!(told.contains("again"), "{told}");
+            assert_eq!(heard(Some(lost)), (0, vec![told]));
+        }
+    }
+
+    #[test]
+    fn what_happens_again_and_again_is_told_once() {
+        let lost = || Event::Notice(Notice::LostOnTheWay);
+        let tape = Tape([lost(), lost(), lost()].into(), Rc::default());
+        let mut live = Live::on(Box::new(tape), EndpointConfig::default());
+        let mut told = 0;
+        while live.given < 3200 {
+            if let Input::Notice(_) = live.next(&mut Silent).unwrap().unwrap() {
+                told += 1;
+            }
+        }
+        assert_eq!(told, 1);
+    }
+
+    #[test]
+    fn what_loses_nothing_spoils_nothing() {
+        let back = Notice::ReachedAgain {
+            away: Duration::from_secs(3),
+        };
+        assert_eq!(heard(Some(back)).0, 1);
     }
 }

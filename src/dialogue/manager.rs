@@ -9,7 +9,7 @@ use crate::installation::Job;
 use crate::log::{self, Log, LogError, SharedClock};
 use crate::practice::Bench;
 use crate::sequence::{
-    Agenda, Event, Line, LineKind, Mode, Run, Session, Turn, change_job, place_of, say,
+    Agenda, Event, EventNo, Line, LineKind, Mode, Run, Session, Turn, change_job, place_of, say,
     sounds_like_a_warning,
 };
 use crate::speech::{Decision, DecodeContext, Recogniser, Recognition, is_lone_digit, repeated};
@@ -31,6 +31,9 @@ pub const REMIND_AFTER: Duration = Duration::from_secs(60);
 /// After so many utterances that are not for us the program tells, once, what the step takes: they may
 /// have been for it.
 const TOLD_AFTER: u32 = 2;
+
+/// How long a finger must be held for "affirm": longer than anything that brushes by.
+pub const HELD: Duration = Duration::from_millis(700);
 
 /// A warning that fits the sound worse than this per phone is taken for a noise. Lower than what any
 /// other command needs: a missed warning costs more than a question too many.
@@ -187,6 +190,13 @@ impl DialogueManager<'_> {
                     continue;
                 }
                 Input::Waiting => continue,
+                Input::Touched { about, held } => {
+                    if self.touched(about, held) {
+                        tally.taken += 1;
+                        silent_since = Instant::now();
+                    }
+                    continue;
+                }
                 Input::Idle(_) => {
                     if silent_since.elapsed() >= REMIND_AFTER
                         && let Some(line) = self.session.idle()
@@ -430,6 +440,32 @@ impl DialogueManager<'_> {
             Err(why) => self.say(&[Line::answer(why.to_string())]),
         }
         true
+    }
+
+    /// Takes an "affirm" by touch; whether it was one.
+    fn touched(&mut self, about: EventNo, held: Duration) -> bool {
+        if held < HELD {
+            return false;
+        }
+        let before = self.session.clone();
+        match self.session.touched(about, self.clock.tick()) {
+            Ok(Some(turn)) => {
+                self.observer.heard("affirm, by touch", None);
+                self.keep_and_say(before, &turn, None)
+            }
+            Ok(None) => {
+                self.say(&[Line::answer(
+                    "Touch answers only whether a reading is right. Say it.",
+                )]);
+                false
+            }
+            Err(broken) => {
+                self.say(&[Line::warning(format!(
+                    "Not taken: that would be {broken}. Please report this."
+                ))]);
+                false
+            }
+        }
     }
 
     /// Keeps and says what came of what was just done to the installation of a practice.

@@ -12,7 +12,6 @@
 
 pub mod barge_in;
 pub mod keys;
-#[cfg(feature = "microphone")]
 mod live;
 mod manager;
 mod profile;
@@ -22,11 +21,10 @@ mod source;
 mod turn_taking;
 
 pub use barge_in::BargeInGate;
-#[cfg(feature = "microphone")]
 pub use live::Live;
 pub use manager::{
-    DialogueManager, JobChanged, Observer, REMIND_AFTER, RunBy, Tally, grammar_for, job_change,
-    nearly_a_warning, open_session,
+    DialogueManager, HELD, JobChanged, Observer, REMIND_AFTER, RunBy, Tally, grammar_for,
+    job_change, nearly_a_warning, open_session,
 };
 pub use profile::{settings, with_hearing};
 pub use source::{Beside, Clips, Input, InputSource, Recordings, TypedLines, Wanted};

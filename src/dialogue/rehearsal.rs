@@ -125,7 +125,7 @@ fn next(
                     )?;
                 }
             }
-            Some(Input::Partial(_) | Input::Words(_) | Input::Waiting) => {}
+            Some(Input::Partial(_) | Input::Words(_) | Input::Touched { .. } | Input::Waiting) => {}
         }
     }
     Ok(None)

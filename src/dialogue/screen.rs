@@ -2,7 +2,7 @@
 //! what was said, and how loud it is. Every sign is a word; colour is never used.
 
 use super::Observer;
-use crate::sequence::{Agenda, Mode, OutEntry, ReadingStatus, prompt, say};
+use crate::sequence::{Agenda, EventNo, Mode, OutEntry, ReadingStatus, Session, prompt, say};
 use crate::speech::{Decision, Recognition};
 use crate::terms::{Level, ProsodyChange};
 use crate::voice::{Earcon, Saying, Voice, tame};
@@ -29,6 +29,10 @@ pub struct View {
     pub place: String,
     /// What is asked now, in short.
     pub asked: String,
+    /// The last reading by itself: of what, and the value.
+    pub last: Option<(String, String)>,
+    /// What a finger held on a screen may answer: see [`Session::touched`].
+    pub affirms: Option<EventNo>,
     /// The newest six, the newest first.
     pub readings: Vec<String>,
     /// What is out, an entry each.
@@ -60,7 +64,7 @@ impl View {
         self.asked = prompt(state).full;
         let mut readings: Vec<_> = state.readings().collect();
         readings.reverse();
-        self.readings = readings
+        let shown: Vec<_> = readings
             .into_iter()
             .filter(|kept| {
                 matches!(
@@ -76,8 +80,14 @@ impl View {
                 } else {
                     ""
                 };
-                format!("{subject}: {}{doubt}", kept.reading)
+                (subject, format!("{}{doubt}", kept.reading))
             })
+            .collect();
+        self.last = shown.first().cloned();
+        self.affirms = Session::takes_touch(state);
+        self.readings = shown
+            .into_iter()
+            .map(|(subject, value)| format!("{subject}: {value}"))
             .collect();
         let out = |entry: &&OutEntry| led || entry.is_surely_out();
         self.out = state

@@ -1,6 +1,7 @@
 //! Where a session's utterances come from: typed lines, recordings, standard input, a microphone.
 
 use crate::audio::{self, EndpointConfig, Segmenter, Utterance};
+use crate::sequence::EventNo;
 use crate::voice::Voice;
 use anyhow::{Context, bail};
 use std::collections::VecDeque;
@@ -22,6 +23,13 @@ pub enum Input {
     Partial(Utterance),
     /// A typed line, taken as if it had been heard.
     Words(String),
+    /// "Affirm", by a finger held on a screen.
+    Touched {
+        /// The event that the screen asked about.
+        about: EventNo,
+        /// How long it was held.
+        held: Duration,
+    },
     /// A recording without a voice in it, by name.
     NoVoice(String),
     /// Nothing was said for this long.

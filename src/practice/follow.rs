@@ -108,7 +108,7 @@ impl Followed {
                     );
                 }
             }
-            Event::Affirmed { of } => {
+            Event::Affirmed { of, .. } => {
                 if let Some(Question::IfOut(asked, entries)) = before.question()
                     && asked == of
                 {

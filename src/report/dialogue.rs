@@ -240,7 +240,7 @@ fn place(agenda: &Agenda, event: &Event) -> Option<(Option<u16>, Option<u16>)> {
             let entry = agenda.out_list().iter().find(|e| entries.contains(&e.no))?;
             Some((Some(entry.board), entry.circuit))
         }
-        Event::Affirmed { of }
+        Event::Affirmed { of, .. }
         | Event::Withdrawn { of, .. }
         | Event::JudgedAnew { of, .. }
         | Event::AskedAnew { of }
@@ -295,7 +295,12 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
             "put right at the desk: {}; reason: {reason}",
             words::value(reading)
         ),
-        Event::Affirmed { .. } => "affirm".to_owned(),
+        Event::Affirmed { by_touch, .. } => if *by_touch {
+            "affirm, by touch"
+        } else {
+            "affirm"
+        }
+        .to_owned(),
         Event::Withdrawn { why, .. } => match why {
             Withdrawal::Negative => "negative",
             Withdrawal::Correction | Withdrawal::Replaced => "correction",

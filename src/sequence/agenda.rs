@@ -775,7 +775,7 @@ impl Agenda {
             } => Touched::Circuit(*board, *circuit),
             Event::PutBack { entries } => self.touched_with_all(entries),
             Event::SetAside { of } => self.touched_with(*of),
-            Event::Affirmed { of } => match self.question() {
+            Event::Affirmed { of, .. } => match self.question() {
                 Some(Question::AllBack(asked, entries) | Question::IfOut(asked, entries))
                     if asked == of =>
                 {

@@ -949,7 +949,7 @@ impl Watch {
                 verdict,
                 ..
             } => self.corrected_at_desk(no, *of, *reading, verdict.as_ref()),
-            Event::Affirmed { of } => self.affirmed(no, *of),
+            Event::Affirmed { of, .. } => self.affirmed(no, *of),
             Event::Withdrawn { of, .. } => self.taken_back(*of),
             Event::SetAside { of } => {
                 self.asked.take_if(|(asked, _)| asked == of);

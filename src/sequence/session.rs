@@ -2,7 +2,7 @@
 
 use super::agenda::Agenda;
 use super::decide::{self, decide, follow};
-use super::facts::{Edition, Event, Mode, StepId};
+use super::facts::{Edition, Event, EventNo, Mode, StepId};
 use super::invariants::Watch;
 use super::procedures::Catalogue;
 use super::say::{self, Line, Narrator};
@@ -285,6 +285,28 @@ impl Session {
         self.turn_with(said, Some(words), now)
     }
 
+    /// What a finger held on a screen may answer now: whether this reading is right, and nothing else. No
+    /// permission, no override and nothing that is out is given by touch.
+    pub fn takes_touch(agenda: &Agenda) -> Option<EventNo> {
+        match agenda.question() {
+            Some(Question::Reading(no)) if agenda.mode() == Mode::Running => Some(*no),
+            _ => None,
+        }
+    }
+
+    /// "Affirm" by touch, of what the screen asked about; the log tells that it was by touch. Nothing
+    /// where that is not what is asked now, or not answered so.
+    ///
+    /// # Errors
+    /// As [`Session::turn`].
+    pub fn touched(&mut self, about: EventNo, now: Timestamp) -> Result<Option<Turn>, String> {
+        if Self::takes_touch(&self.agenda) != Some(about) {
+            return Ok(None);
+        }
+        let turn = self.turn_by(&Intent::Affirm, None, true, now)?;
+        Ok(Some(turn))
+    }
+
     /// The item of the inspection that is being told of.
     fn told_of(&self) -> Option<StepId> {
         let item = self.agenda.told_now()?.item?;
@@ -295,6 +317,16 @@ impl Session {
         &mut self,
         said: &Intent,
         typed: Option<&str>,
+        now: Timestamp,
+    ) -> Result<Turn, String> {
+        self.turn_by(said, typed, false, now)
+    }
+
+    fn turn_by(
+        &mut self,
+        said: &Intent,
+        typed: Option<&str>,
+        touched: bool,
         now: Timestamp,
     ) -> Result<Turn, String> {
         let mut events: Vec<Event> = self.came_back(now).into_iter().collect();
@@ -319,6 +351,9 @@ impl Session {
             events.insert(0, noted);
         }
         for event in &mut events {
+            if let Event::Affirmed { by_touch, .. } = event {
+                *by_touch = touched;
+            }
             if let Event::Noted { text, step } = event {
                 *text = typed.map(str::to_owned);
                 *step = self

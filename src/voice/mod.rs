@@ -3,7 +3,11 @@
 mod fallback;
 mod profile;
 mod silent;
+#[cfg(feature = "phone")]
+pub mod sounded;
 mod speakable;
+#[cfg(any(feature = "phone", feature = "system-voice"))]
+mod spoken;
 #[cfg(feature = "system-voice")]
 mod system;
 mod tame;
@@ -14,6 +18,10 @@ pub use fallback::{Failing, Opener, WithFallback};
 pub use profile::{OutOfRange, Profile, Rate, Volume};
 pub use silent::Silent;
 pub use speakable::{paced, speakable};
+#[cfg(feature = "phone")]
+pub(crate) use spoken::longest;
+#[cfg(any(feature = "phone", feature = "system-voice"))]
+pub use spoken::{Piece, pieces};
 #[cfg(feature = "system-voice")]
 pub use system::System;
 pub use tame::{is_wild, tame};

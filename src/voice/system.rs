@@ -1,5 +1,5 @@
 use super::fallback::Failing;
-use super::speakable::{paced, speakable};
+use super::spoken::{longest, pieces};
 use super::tones::Notes;
 use super::{Earcon, Profile, Rate, Saying, Tone, Voice, Volume};
 use crate::terms::ProsodyChange;
@@ -392,22 +392,20 @@ impl Worker {
         let Profile { wording, rate, .. } = self.shared.lock().profile.clone();
         self.speak_for(tone == Tone::Instrument);
         let mut warned = tone != Tone::Warning || self.play(Notes::WARNING);
-        for (part, in_doubt) in parts(text, doubtful) {
-            let mut said = speakable(part, wording);
-            if matches!(tone, Tone::ReadBack | Tone::Question | Tone::Instrument) {
-                said = paced(&said, wording);
-            }
+        let line = Saying {
+            tone,
+            text,
+            doubtful,
+        };
+        for piece in pieces(line, wording) {
+            let rate = piece.rate(rate);
+            let mut said = piece.words;
             if !std::mem::replace(&mut warned, true) {
                 said.insert_str(0, "Warning. ");
             }
             if self.stopped() {
                 return;
             }
-            // Nothing but a comma is no line to a service.
-            if !said.contains(char::is_alphanumeric) {
-                continue;
-            }
-            let rate = if in_doubt { rate.by(-DOUBT) } else { rate };
             if let Err(error) = self.speak(&said, rate) {
                 self.shared.lock().give_up(format!("{error:#}"));
                 return;
@@ -525,31 +523,6 @@ impl Worker {
     fn play(&mut self, _notes: Notes) -> bool {
         false
     }
-}
-
-/// How much slower what is in doubt is said than the person's own rate, of 200 from the slowest to the
-/// fastest.
-const DOUBT: i32 = 40;
-
-/// A text cut at the stretches in doubt, and whether each part is one.
-fn parts<'a>(text: &'a str, doubtful: &[Range<usize>]) -> Vec<(&'a str, bool)> {
-    let mut parts = Vec::new();
-    let mut at = 0;
-    for range in doubtful {
-        parts.push((text.get(at..range.start).unwrap_or_default(), false));
-        parts.push((text.get(range.clone()).unwrap_or_default(), true));
-        at = range.end;
-    }
-    parts.push((text.get(at..).unwrap_or_default(), false));
-    parts.retain(|(part, _)| !part.trim().is_empty());
-    parts
-}
-
-/// Longer than any voice takes for these words, on a machine busy enough to keep it waiting: at the
-/// usual rate one takes about 65 ms a letter, at the slowest about 140 ms.
-fn longest(said: &str, rate: Rate) -> Duration {
-    let slow = if rate.get() < 0 { 2 } else { 1 };
-    Duration::from_millis(5000 + said.len() as u64 * 130 * slow)
 }
 
 fn some_of(voices: &[tts::Voice]) -> String {

@@ -5,7 +5,10 @@ use std::time::Duration;
 
 /// Notes played one after the other.
 #[derive(Debug, Clone, Copy, PartialEq)]
-#[cfg_attr(not(feature = "system-voice"), allow(dead_code))]
+#[cfg_attr(
+    not(any(feature = "phone", feature = "system-voice")),
+    allow(dead_code)
+)]
 pub(crate) struct Notes {
     notes: &'static [Note],
     /// Largest sample at full volume.
@@ -27,7 +30,10 @@ const RISING: [Note; 2] = [note(523.0, 70), note(784.0, 70)];
 const ONE: [Note; 1] = [note(784.0, 120)];
 const FALLING: [Note; 2] = [note(784.0, 70), note(523.0, 70)];
 
-#[cfg_attr(not(feature = "system-voice"), allow(dead_code))]
+#[cfg_attr(
+    not(any(feature = "phone", feature = "system-voice")),
+    allow(dead_code)
+)]
 impl Notes {
     /// Three even beats, before a warning.
     pub(crate) const WARNING: Self = Self {

@@ -46,7 +46,8 @@ pub fn ask(method: &str, address: &str, headers: &[(&str, &str)], body: &str) ->
     answer(stream)
 }
 
-fn answer(stream: TcpStream) -> Answer {
+/// Reads an answer to its end.
+pub fn answer(stream: impl Read) -> Answer {
     let mut reader = BufReader::new(stream);
     let mut line = String::new();
     reader.read_line(&mut line).unwrap();
@@ -85,6 +86,11 @@ pub struct Browser {
 impl Browser {
     /// Starts one.
     pub fn start() -> Self {
+        Self::start_with(&[])
+    }
+
+    /// Starts one with these options besides.
+    pub fn start_with(options: &[String]) -> Self {
         crate::need("chromium", "chromium");
         crate::need("chromedriver", "chromium-driver");
         let attention = crate::attention();
@@ -110,14 +116,27 @@ impl Browser {
             _attention: attention,
         };
         let profile = format!("--user-data-dir={}", browser._home.path().display());
-        let options = json!({ "args": [
-            "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-            "--disable-background-networking", "--disable-component-update", "--disable-sync",
-            "--disable-dev-shm-usage", "--autoplay-policy=no-user-gesture-required",
-            profile,
-        ]});
+        let usual = [
+            "--headless=new",
+            "--no-sandbox",
+            "--disable-gpu",
+            "--disable-quic",
+            "--no-first-run",
+            "--disable-background-networking",
+            "--disable-component-update",
+            "--disable-sync",
+            "--disable-dev-shm-usage",
+            "--autoplay-policy=no-user-gesture-required",
+        ];
+        let all: Vec<String> = usual
+            .map(str::to_owned)
+            .into_iter()
+            .chain([profile])
+            .chain(options.iter().cloned())
+            .collect();
+        let options = json!({ "args": all });
         let wanted = json!({ "capabilities": { "alwaysMatch": {
-            "browserName": "chrome", "goog:chromeOptions": options,
+            "browserName": "chrome", "goog:chromeOptions": options, "acceptInsecureCerts": true,
         }}});
         let answer = browser.send("POST", "", &wanted);
         let id = answer["sessionId"].as_str().unwrap().to_owned();
@@ -167,22 +186,52 @@ impl Browser {
         )
     }
 
-    /// Types into the first element that fits a selector.
-    pub fn keys(&self, selector: &str, text: &str) {
+    fn element(&self, selector: &str) -> String {
         let found = self.send(
             "POST",
             "/element",
             &json!({ "using": "css selector", "value": selector }),
         );
-        let id = found
-            .as_object()
-            .unwrap()
-            .values()
-            .next()
-            .unwrap()
-            .as_str()
-            .unwrap()
-            .to_owned();
+        let id = found.as_object().unwrap().values().next().unwrap();
+        id.as_str().unwrap().to_owned()
+    }
+
+    /// Clicks on the first element that fits a selector.
+    pub fn click(&self, selector: &str) {
+        let id = self.element(selector);
+        self.send("POST", &format!("/element/{id}/click"), &json!({}));
+    }
+
+    /// A finger on an element, at these shares of its width and moments: down at the first, up after the
+    /// last.
+    pub fn finger(&self, selector: &str, way: &[(f64, u64)]) {
+        let place =
+            "const r = document.querySelector(arguments[0]); r.scrollIntoView({ block: 'center' });
+             const b = r.getBoundingClientRect(); return [b.left, b.top, b.width, b.height];";
+        let place: Vec<f64> = serde_json::from_value(self.run(place, json!([selector]))).unwrap();
+        let [left, top, width, height] = place.try_into().unwrap();
+        let y = (top + height / 2.0).round();
+        let mut actions = Vec::new();
+        for &(share, ms) in way {
+            let x = (left + width * share).round();
+            let duration = if actions.is_empty() { 0 } else { ms };
+            actions.push(json!({ "type": "pointerMove", "x": x, "y": y, "duration": duration }));
+            if actions.len() == 1 {
+                actions.push(json!({ "type": "pointerDown", "button": 0 }));
+            }
+        }
+        let last = way.last().map_or(0, |(_, ms)| *ms);
+        actions.push(json!({ "type": "pause", "duration": last }));
+        actions.push(json!({ "type": "pointerUp", "button": 0 }));
+        let finger = json!({ "actions": [{
+            "type": "pointer", "id": "finger", "parameters": { "pointerType": "touch" }, "actions": actions,
+        }]});
+        self.send("POST", "/actions", &finger);
+    }
+
+    /// Types into the first element that fits a selector.
+    pub fn keys(&self, selector: &str, text: &str) {
+        let id = self.element(selector);
         self.send(
             "POST",
             &format!("/element/{id}/value"),

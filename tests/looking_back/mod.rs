@@ -4,7 +4,7 @@ pub mod browser;
 mod form;
 mod forty;
 mod group;
-mod in_a_browser;
+pub mod in_a_browser;
 mod old_board;
 pub mod rehearsal;
 pub mod reports;

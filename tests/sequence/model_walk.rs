@@ -41,7 +41,7 @@ pub enum Why {
     /// A law was broken, by the invariants or by the witness.
     Law(String),
     /// Words were not understood, or open steps not found.
-    Other(String),
+    Other(#[expect(dead_code, reason = "shown where a walk fails")] String),
 }
 
 impl From<String> for Why {

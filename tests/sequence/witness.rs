@@ -517,7 +517,7 @@ impl Witness {
             Event::AskedIfOut { entries } => {
                 self.if_out.insert(no, entries.clone());
             }
-            Event::Affirmed { of } => {
+            Event::Affirmed { of, .. } => {
                 let entries = self.asked.remove(of).unwrap_or_default();
                 self.put_back(no, &entries);
                 if let Some(entry) = self.never_out.remove(of) {

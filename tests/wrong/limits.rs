@@ -304,7 +304,7 @@ fn line_24_leads_that_are_read_again_change_no_earlier_reading() {
     };
     state.apply(&reading, site.now);
     assert_eq!(of(&state), "0.03");
-    state.apply(&Event::Affirmed { of: again }, site.now);
+    state.apply(&Event::affirmed(again), site.now);
     assert_eq!(of(&state), "0.03");
     assert_eq!(state.leads(None).unwrap().shown(), "0.02");
 }

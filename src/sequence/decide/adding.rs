@@ -57,7 +57,7 @@ pub(super) fn affirmed(
     circuit: u16,
     place: &Place,
 ) -> Vec<Event> {
-    let answered = Event::Affirmed { of };
+    let answered = Event::affirmed(of);
     // It was tried when it was asked; nothing came between.
     let events = changed(agenda, board, circuit, place).unwrap_or_default();
     std::iter::once(answered).chain(events).collect()
@@ -170,9 +170,7 @@ pub(super) fn circuit_affirmed(
         return refused(said, Refusal::QuestionOpen);
     };
     match grown_by(agenda, board, new) {
-        Ok(events) => std::iter::once(Event::Affirmed { of })
-            .chain(events)
-            .collect(),
+        Ok(events) => std::iter::once(Event::affirmed(of)).chain(events).collect(),
         Err(why) => refused(said, barred(&why).unwrap_or(Refusal::QuestionOpen)),
     }
 }

@@ -46,7 +46,7 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
                 match barred {
                     Some(Err(refusal @ Refusal::MustGoBack { .. })) => refused(said, refusal),
                     _ => vec![
-                        Event::Affirmed { of },
+                        Event::affirmed(of),
                         Event::Stated {
                             step: step.clone(),
                             statement: *statement,
@@ -55,10 +55,10 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
                     ],
                 }
             }
-            _ => vec![Event::Affirmed { of }],
+            _ => vec![Event::affirmed(of)],
         },
         Intent::Stated(Statement::Megohms) if doubt_of(agenda, of) == Some(Doubt::MaybeVolts) => {
-            vec![Event::Affirmed { of }]
+            vec![Event::affirmed(of)]
         }
         Intent::Altered(Alteration {
             part: Part::Load,
@@ -103,7 +103,7 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
                         .reading(*no)
                         .is_some_and(|asked| reading::same(&asked.reading, reading)) =>
             {
-                vec![Event::Affirmed { of }]
+                vec![Event::affirmed(of)]
             }
             // The same once more is no answer: the question is put again.
             Question::Reading(no)
@@ -204,7 +204,7 @@ fn load_out(agenda: &Agenda, of: EventNo, said: &Intent) -> Vec<Event> {
         .and_then(|record| agenda.step(&record.step))
         .is_some_and(|step| step.kind.is_trial());
     let answered = if trial {
-        Event::Affirmed { of }
+        Event::affirmed(of)
     } else {
         Event::Withdrawn {
             of,

@@ -214,6 +214,9 @@ pub enum Event {
     Affirmed {
         /// The event that was asked about.
         of: EventNo,
+        /// Whether by a finger held on a screen, and not by voice or keyboard.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        by_touch: bool,
     },
     /// Something said earlier was taken back: a reading, a statement or an alteration.
     Withdrawn {
@@ -578,6 +581,14 @@ pub enum Event {
 }
 
 impl Event {
+    /// This was affirmed, by voice or by keyboard.
+    pub fn affirmed(of: EventNo) -> Self {
+        Self::Affirmed {
+            of,
+            by_touch: false,
+        }
+    }
+
     /// Whether it begins a log of practice on a simulated installation.
     pub fn begins_practice(&self) -> bool {
         matches!(

@@ -126,8 +126,10 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
             }
             lines
         }
-        Event::Affirmed { of } => match before.question() {
-            Some(question) if question.about() == *of => affirmed(before, question, after),
+        Event::Affirmed { of, by_touch } => match before.question() {
+            Some(question) if question.about() == *of => {
+                affirmed(before, question, *by_touch, after)
+            }
             _ => Vec::new(),
         },
         Event::Withdrawn { of, why } => match why {
@@ -779,14 +781,15 @@ fn not_so(agenda: &Agenda, asked: &Question) -> String {
 }
 
 /// After "affirm".
-fn affirmed(before: &Agenda, question: &Question, after: &Agenda) -> Vec<Line> {
+fn affirmed(before: &Agenda, question: &Question, by_touch: bool, after: &Agenda) -> Vec<Line> {
     let wording = after.delivery().wording;
     match question {
         Question::Reading(no) => {
             let Some(record) = before.reading(*no) else {
                 return Vec::new();
             };
-            let taken = Line::read_back(format!("Taken: {}.", value(&record.reading, wording)));
+            let how = if by_touch { "Taken by touch" } else { "Taken" };
+            let taken = Line::read_back(format!("{how}: {}.", value(&record.reading, wording)));
             let pattern = before
                 .step(&record.step)
                 .and_then(|step| pattern_now(before, step, &record.reading))

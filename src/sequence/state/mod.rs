@@ -306,7 +306,7 @@ impl State {
                     self.count_reading(no);
                 }
             }
-            Event::Affirmed { of } => match self.pending.answer(*of) {
+            Event::Affirmed { of, .. } => match self.pending.answer(*of) {
                 Some(Question::Reading(asked)) => self.count_reading(asked),
                 Some(Question::AllBack(_, entries)) => {
                     self.out_list.put_back(no, at, &entries);

@@ -1,0 +1,248 @@
+//! A phone on the local network as a session's microphone, voice and screen: one page, served over TLS
+//! by this machine, which does the work and keeps the log.
+//!
+//! ```text
+//! authority, lan   who this machine is to a phone, and where
+//! pairing          which phone is the session's
+//! server, routes   the door, and what a page may ask
+//! uplink           short posts of sound -> a microphone (audio::line::Line)
+//! downlink         lines -> what the phone says (voice::Voice)
+//! shared           what server and session share; pages: what the browser gets
+//! ```
+
+pub mod authority;
+mod downlink;
+pub mod lan;
+mod pages;
+mod pairing;
+mod qr;
+mod routes;
+mod server;
+mod shared;
+mod uplink;
+
+pub use downlink::{OnPhone, PhoneVoice};
+pub use shared::Wants;
+pub use uplink::PhoneLine;
+
+use crate::audio::EndpointConfig;
+use crate::dialogue::screen::View;
+use crate::dialogue::{Input, InputSource, Live, Observer};
+use crate::sequence::Agenda;
+use crate::speech::{Decision, Recognition};
+use crate::voice::{Profile, Voice};
+use authority::Authority;
+use downlink::Downlink;
+use jiff::Timestamp;
+use pairing::Pairing;
+use server::{Open, Plan};
+use shared::{Shared, State, Touch};
+use std::net::IpAddr;
+use std::path::Path;
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, channel, sync_channel};
+use std::time::{Duration, Instant};
+use uplink::{Up, Uplink};
+
+/// How a phone is served.
+#[derive(Debug, Clone)]
+pub struct Settings<'a> {
+    /// Only this address of the machine; all private ones where none is given.
+    pub at: Option<IpAddr>,
+    /// The port; any free one for 0.
+    pub port: u16,
+    /// What is wanted of the phone.
+    pub wants: Wants,
+    /// How it speaks.
+    pub profile: Profile,
+    /// Where the authority is kept.
+    pub folder: &'a Path,
+}
+
+/// A phone that is served until this is dropped.
+pub struct Phone {
+    shared: Arc<Shared>,
+    profile: Profile,
+    sound: Option<(Receiver<Up>, Receiver<Touch>)>,
+    ready: Receiver<()>,
+    fingerprint: String,
+    open: Open,
+}
+
+/// The address to pair with, its secret where no server on the way sees it.
+fn link(shared: &Shared, address: &str) -> anyhow::Result<String> {
+    let mut state = shared.lock();
+    let secret = state.pairing.secret(Instant::now())?;
+    Ok(format!("{address}/#{secret}"))
+}
+
+impl Phone {
+    /// Opens the door.
+    ///
+    /// # Errors
+    /// When there is no private network, the port is taken, or the authority can't be kept.
+    pub fn open(settings: Settings<'_>) -> anyhow::Result<Self> {
+        let addresses = lan::addresses(settings.at)?;
+        let authority = Authority::kept_in(settings.folder)?;
+        let leaf = authority.leaf(&addresses, Timestamp::now())?;
+        let (uplink, sound) = Uplink::new();
+        let (touches, touched) = channel();
+        let (tell_ready, ready) = sync_channel(1);
+        let state = State {
+            pairing: Pairing::new(Instant::now())?,
+            view: View::default(),
+            uplink,
+            downlink: Downlink::new(settings.profile.clone()),
+            touches,
+            ready: tell_ready,
+            last_sound: None,
+            notices: Vec::new(),
+            ended: false,
+        };
+        let shared = Arc::new(Shared::new(state, settings.wants));
+        let open = Open::at(Plan {
+            shared: Arc::clone(&shared),
+            addresses: &addresses,
+            port: settings.port,
+            leaf,
+            certificate: authority.certificate().to_vec(),
+            fingerprint: authority.fingerprint(),
+        })?;
+        Ok(Self {
+            shared,
+            profile: settings.profile,
+            sound: Some((sound, touched)),
+            ready,
+            fingerprint: authority.fingerprint(),
+            open,
+        })
+    }
+
+    /// The address to pair with: good for once, and for ten minutes.
+    ///
+    /// # Errors
+    /// When the machine has no random numbers.
+    pub fn link(&self) -> anyhow::Result<String> {
+        link(&self.shared, &self.open.address)
+    }
+
+    /// The same as a code that a phone reads.
+    ///
+    /// # Errors
+    /// As [`Phone::link`].
+    pub fn code(&self) -> anyhow::Result<String> {
+        qr::text(&self.link()?)
+    }
+
+    /// By which the machine's authority is known.
+    pub fn fingerprint(&self) -> &str {
+        &self.fingerprint
+    }
+
+    /// Whether a phone is paired, and was heard of a moment ago.
+    pub fn is_paired(&self) -> bool {
+        self.shared.lock().pairing.is_there(Instant::now())
+    }
+
+    /// Whether the person has begun at the phone; waits for it at most `limit`. Once.
+    pub fn is_ready(&self, limit: Duration) -> bool {
+        self.ready.recv_timeout(limit).is_ok()
+    }
+
+    /// What the person here is to know since last asked.
+    pub fn notices(&self) -> Vec<String> {
+        std::mem::take(&mut self.shared.lock().notices)
+    }
+
+    /// The phone's microphone, and the finger on its page. Once.
+    pub fn source(&mut self, cutting: EndpointConfig) -> Option<PhoneSource> {
+        let (sound, touches) = self.sound.take()?;
+        let line = PhoneLine::new(Arc::clone(&self.shared), sound);
+        Some(PhoneSource {
+            live: Live::on(Box::new(line), cutting),
+            touches,
+        })
+    }
+
+    /// The phone as the voice; `shown` shows the lines here as well.
+    pub fn voice(&self, shown: Box<dyn Voice>) -> PhoneVoice {
+        PhoneVoice::new(Arc::clone(&self.shared), shown, self.profile.clone())
+    }
+
+    /// A voice whose lines stand on the page too.
+    pub fn on_page(&self, voice: Box<dyn Voice>) -> OnPhone {
+        OnPhone::new(Arc::clone(&self.shared), voice)
+    }
+
+    /// Shows on the page what goes on, besides where it is shown already.
+    pub fn beside(&self, other: Box<dyn Observer>) -> Beside {
+        Beside {
+            shared: Arc::clone(&self.shared),
+            other,
+        }
+    }
+
+    /// Tells the page that the session is over, and gives it a moment to hear of it.
+    pub fn close(self) {
+        self.shared.change(|state| state.ended = true);
+        std::thread::sleep(Duration::from_millis(300));
+    }
+}
+
+/// A person at a phone.
+pub struct PhoneSource {
+    live: Live,
+    touches: Receiver<Touch>,
+}
+
+impl InputSource for PhoneSource {
+    fn next(&mut self, voice: &mut dyn Voice) -> anyhow::Result<Option<Input>> {
+        if let Ok(Touch { about, held }) = self.touches.try_recv() {
+            return Ok(Some(Input::Touched { about, held }));
+        }
+        self.live.next(voice)
+    }
+
+    fn set_end_pause(&mut self, pause: Duration) {
+        self.live.set_end_pause(pause);
+    }
+
+    fn account(&self) -> Option<String> {
+        self.live.account()
+    }
+}
+
+/// Sees what goes on for the page, and lets another see it too.
+pub struct Beside {
+    shared: Arc<Shared>,
+    other: Box<dyn Observer>,
+}
+
+impl Observer for Beside {
+    fn heard(&mut self, words: &str, heard: Option<&Recognition>) {
+        let outcome = heard.map(|heard| heard.outcome);
+        self.shared.change(|state| {
+            state.view.say(match outcome {
+                Some(Decision::Reject) => "(ignored: not for us)".to_owned(),
+                Some(Decision::Confirm) => format!("you: {words} (?)"),
+                Some(Decision::Accept) | None => format!("you: {words}"),
+            });
+        });
+        self.other.heard(words, heard);
+    }
+
+    fn no_voice(&mut self, name: &str) {
+        self.other.no_voice(name);
+    }
+
+    fn went_on(&mut self, agenda: &Agenda) {
+        self.shared.change(|state| state.view.follow(agenda));
+        self.other.went_on(agenda);
+    }
+
+    fn unsaid(&mut self, line: &str) {
+        let shown = format!("(not spoken) {line}");
+        self.shared.change(|state| state.view.say(shown));
+        self.other.unsaid(line);
+    }
+}
