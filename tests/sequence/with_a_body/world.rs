@@ -241,7 +241,7 @@ impl Site {
     pub fn neutral_in(&self, at: (u16, u16)) -> bool {
         let end = |n| self.has(Some(at), &What::End(Wire::N, n, "board".into()));
         let out = end(0) && (!self.is_ring(at) || end(1));
-        !out && !(self.double_pole.contains(&at) && self.off.contains(&at))
+        !(out || self.double_pole.contains(&at) && self.off.contains(&at))
     }
 
     /// A circuit whose neutral is one with the earth of what is live.
