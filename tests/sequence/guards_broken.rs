@@ -18,7 +18,7 @@ const LENGTH: usize = 250;
 /// How many things are said before something broken is given up on.
 fn patience() -> usize {
     let told = std::env::var("BROKEN").ok().and_then(|n| n.parse().ok());
-    told.unwrap_or(300_000)
+    told.unwrap_or(30_000)
 }
 
 /// What the walk comes to too seldom for `make test`: not found in 5,000 things said of all jobs. Looked for
