@@ -94,8 +94,10 @@ install: build
 	$(RELEASE) completions bash >"$(DESTDIR)$(PREFIX)/share/bash-completion/completions/bothhands"
 	$(RELEASE) completions zsh >"$(DESTDIR)$(PREFIX)/share/zsh/site-functions/_bothhands"
 	$(RELEASE) completions fish >"$(DESTDIR)$(PREFIX)/share/fish/vendor_completions.d/bothhands.fish"
+	install -d "$(DESTDIR)$(PREFIX)/share/doc/bothhands/guide"
 	install -m 644 README.md CHANGELOG.md LICENSE-MIT LICENSE-APACHE models/NOTICE demo/boathouse.toml \
 		"$(DESTDIR)$(PREFIX)/share/doc/bothhands"
+	install -m 644 demo/guide/*.md "$(DESTDIR)$(PREFIX)/share/doc/bothhands/guide"
 
 package:
 	tests/tools/package.sh $(or $(CARGO_TARGET_DIR),target)

@@ -129,7 +129,7 @@ fn dialogue(bencher: Bencher, circuits: u16) {
 /// Keeping a reading, and a log of a thousand of them checked.
 mod keeping {
     use super::{SOUND, audio};
-    use bothhands::store::{Evidence, Mode, NewEvent, Store};
+    use bothhands::store::{Evidence, NewEvent, OpenMode, Store};
     use divan::Bencher;
 
     fn reading(n: u64) -> NewEvent {
@@ -139,7 +139,8 @@ mod keeping {
     #[divan::bench]
     fn append_with_sound(bencher: Bencher) {
         let folder = tempfile::tempdir().unwrap();
-        let mut store = Store::open(folder.path().join("log.db"), Mode::AppendOrCreate).unwrap();
+        let mut store =
+            Store::open(folder.path().join("log.db"), OpenMode::AppendOrCreate).unwrap();
         let utterance = audio::Utterance {
             samples: SOUND.clone(),
             start: 0,
@@ -157,7 +158,8 @@ mod keeping {
     #[divan::bench(sample_count = 10)]
     fn verify_a_thousand(bencher: Bencher) {
         let folder = tempfile::tempdir().unwrap();
-        let mut store = Store::open(folder.path().join("log.db"), Mode::AppendOrCreate).unwrap();
+        let mut store =
+            Store::open(folder.path().join("log.db"), OpenMode::AppendOrCreate).unwrap();
         let thousand: Vec<NewEvent> = (0..1000).map(reading).collect();
         store.append(&thousand, None).unwrap();
         bencher.bench_local(|| store.verify().unwrap());

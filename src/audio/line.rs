@@ -4,12 +4,12 @@ use super::SAMPLE_RATE;
 use std::fmt;
 use std::time::Duration;
 
-/// Samples in each [`Event::Sound`]: 20 ms.
+/// Samples in each [`LineEvent::Sound`]: 20 ms.
 pub const CHUNK: usize = SAMPLE_RATE as usize / 50;
 
 /// What the microphone has to give.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Event {
+pub enum LineEvent {
     /// [`CHUNK`] samples, mono, 16 kHz, -1 to 1.
     Sound(Vec<f32>),
     /// Something the person should know.
@@ -129,7 +129,7 @@ impl fmt::Display for Notice {
 
 /// How loud it is, in decibels below full scale (0 is the loudest there can be).
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Level {
+pub struct Loudness {
     /// Mean over the last chunk.
     pub mean: f32,
     /// Largest sample of the last chunk.
@@ -141,7 +141,7 @@ pub struct Level {
 /// The level shown when there is nothing but zeros.
 pub const QUIETEST: f32 = -99.0;
 
-impl Level {
+impl Loudness {
     /// Measures samples of -1 to 1. No samples are silence.
     pub fn of(samples: &[f32]) -> Self {
         let peak = samples.iter().fold(0.0_f32, |most, s| most.max(s.abs()));
@@ -159,7 +159,7 @@ pub(super) fn decibels(amplitude: f32) -> f32 {
 }
 
 /// A meter of twenty steps over 60 dB, for a terminal: `[##########          ] -30 dB`.
-impl fmt::Display for Level {
+impl fmt::Display for Loudness {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&super::bar(self.mean))?;
         if self.clipped {
@@ -170,12 +170,12 @@ impl fmt::Display for Level {
 }
 
 /// Where sound comes from while somebody speaks.
-pub trait Line {
+pub trait SoundLine {
     /// The next thing from it; waits for it at most `limit`.
-    fn next(&mut self, limit: Duration) -> Option<Event>;
+    fn next(&mut self, limit: Duration) -> Option<LineEvent>;
 
     /// How loud the last chunk was.
-    fn level(&self) -> Level;
+    fn level(&self) -> Loudness;
 
     /// Whether the program's own voice may be in the sound that was given last, where the line knows
     /// better than the voice: sound from elsewhere comes later than it was made.

@@ -2,11 +2,11 @@
 //!
 //! Three threads, none of which can wait for the program: the sound system's own calls back with
 //! samples, a keeper resamples them, watches for silence of the line and opens the device again
-//! when it was lost, and the program takes [`Event`]s. Between them lie queues of fixed size; what
+//! when it was lost, and the program takes [`LineEvent`]s. Between them lie queues of fixed size; what
 //! does not fit is dropped, counted and told.
 
 use super::line::decibels;
-pub use super::line::{CHUNK, Event, Level, Notice, QUIETEST};
+pub use super::line::{CHUNK, LineEvent, Loudness, Notice, QUIETEST};
 use super::{Resampler, SAMPLE_RATE};
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{
@@ -108,7 +108,7 @@ fn listing(names: &[String]) -> String {
 
 /// A device that records, as the sound system describes it.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Found {
+pub struct FoundDevice {
     /// The name to choose it by.
     pub name: String,
     /// What it is, in the sound system's words.
@@ -122,11 +122,11 @@ pub struct Found {
 ///
 /// # Errors
 /// [`MicrophoneError::NoSoundSystem`] when there is nobody to ask.
-pub fn devices(all: bool) -> Result<Vec<Found>, MicrophoneError> {
+pub fn devices(all: bool) -> Result<Vec<FoundDevice>, MicrophoneError> {
     Ok(found(all)?.into_iter().map(|(found, _)| found).collect())
 }
 
-fn found(all: bool) -> Result<Vec<(Found, cpal::Device)>, MicrophoneError> {
+fn found(all: bool) -> Result<Vec<(FoundDevice, cpal::Device)>, MicrophoneError> {
     hush_sound_system();
     let host = cpal::default_host();
     let default = host
@@ -137,7 +137,7 @@ fn found(all: bool) -> Result<Vec<(Found, cpal::Device)>, MicrophoneError> {
         .map_err(|error| MicrophoneError::NoSoundSystem {
             reason: error.to_string(),
         })?;
-    let mut list: Vec<(Found, cpal::Device)> = devices
+    let mut list: Vec<(FoundDevice, cpal::Device)> = devices
         .filter(DeviceTrait::supports_input)
         .filter_map(|device| {
             let id = device.id().ok()?;
@@ -146,7 +146,7 @@ fn found(all: bool) -> Result<Vec<(Found, cpal::Device)>, MicrophoneError> {
                 .description()
                 .map(|d| d.name().to_owned())
                 .unwrap_or_default();
-            let found = Found {
+            let found = FoundDevice {
                 default: default.as_ref() == Some(&id),
                 name,
                 description,
@@ -184,20 +184,20 @@ fn only_converts(name: &str) -> bool {
 /// A microphone that is being listened to.
 ///
 /// ```no_run
-/// use bothhands::audio::microphone::{Event, Microphone};
+/// use bothhands::audio::microphone::{LineEvent, Microphone};
 /// use std::time::Duration;
 ///
 /// let mut microphone = Microphone::open(None)?;
 /// match microphone.next(Duration::from_millis(100)) {
-///     Some(Event::Sound(samples)) => println!("{} samples", samples.len()),
-///     Some(Event::Notice(notice)) => println!("{notice}"),
+///     Some(LineEvent::Sound(samples)) => println!("{} samples", samples.len()),
+///     Some(LineEvent::Notice(notice)) => println!("{notice}"),
 ///     None => println!("nothing yet"),
 /// }
 /// # Ok::<(), bothhands::audio::microphone::MicrophoneError>(())
 /// ```
 #[derive(Debug)]
 pub struct Microphone {
-    events: Receiver<Event>,
+    events: Receiver<LineEvent>,
     shared: Arc<Shared>,
     device: String,
 }
@@ -257,7 +257,7 @@ impl Microphone {
     }
 
     /// The next thing from the microphone; waits for it at most `limit`.
-    pub fn next(&mut self, limit: Duration) -> Option<Event> {
+    pub fn next(&mut self, limit: Duration) -> Option<LineEvent> {
         match self.events.recv_timeout(limit) {
             Ok(event) => Some(event),
             Err(RecvTimeoutError::Timeout) => None,
@@ -270,9 +270,9 @@ impl Microphone {
     }
 
     /// How loud the last chunk was.
-    pub fn level(&self) -> Level {
+    pub fn level(&self) -> Loudness {
         let read = |value: &AtomicU32| f32::from_bits(value.load(Ordering::Relaxed));
-        Level {
+        Loudness {
             mean: decibels(read(&self.shared.mean)),
             peak: decibels(read(&self.shared.peak)),
             clipped: self.shared.clipped.load(Ordering::Relaxed),
@@ -302,12 +302,12 @@ impl Microphone {
     }
 }
 
-impl super::line::Line for Microphone {
-    fn next(&mut self, limit: Duration) -> Option<Event> {
+impl super::line::SoundLine for Microphone {
+    fn next(&mut self, limit: Duration) -> Option<LineEvent> {
         Self::next(self, limit)
     }
 
-    fn level(&self) -> Level {
+    fn level(&self) -> Loudness {
         Self::level(self)
     }
 
@@ -523,7 +523,7 @@ fn close(capture: Capture, closing: &Arc<AtomicUsize>) {
 
 /// The keeper's end of the program's queue.
 struct Outbox {
-    events: SyncSender<Event>,
+    events: SyncSender<LineEvent>,
     /// Notices that found no room yet: never dropped, but never more than a few.
     notices: VecDeque<Notice>,
     /// Samples dropped since the last overrun notice.
@@ -559,7 +559,7 @@ impl Outbox {
     fn sound(&mut self, chunk: Vec<f32>, shared: &Shared) {
         self.flush(shared);
         let samples = chunk.len() as u64;
-        let sent = self.notices.is_empty() && self.send(Event::Sound(chunk), shared);
+        let sent = self.notices.is_empty() && self.send(LineEvent::Sound(chunk), shared);
         if !sent {
             if !self.missing {
                 shared.overruns.fetch_add(1, Ordering::Relaxed);
@@ -571,7 +571,7 @@ impl Outbox {
 
     fn flush(&mut self, shared: &Shared) {
         while let Some(notice) = self.notices.front().cloned() {
-            if !self.send(Event::Notice(notice), shared) {
+            if !self.send(LineEvent::Notice(notice), shared) {
                 return;
             }
             self.notices.pop_front();
@@ -581,14 +581,14 @@ impl Outbox {
             .is_none_or(|told| told.elapsed() > Self::BETWEEN_OVERRUNS);
         if self.lost > 0 && due {
             let lost = Duration::from_millis(self.lost * 1000 / u64::from(SAMPLE_RATE));
-            if self.send(Event::Notice(Notice::Overrun { lost }), shared) {
+            if self.send(LineEvent::Notice(Notice::Overrun { lost }), shared) {
                 self.lost = 0;
                 self.told = Some(Instant::now());
             }
         }
     }
 
-    fn send(&self, event: Event, shared: &Shared) -> bool {
+    fn send(&self, event: LineEvent, shared: &Shared) -> bool {
         match self.events.try_send(event) {
             Ok(()) => true,
             Err(TrySendError::Full(_)) => false,
@@ -866,15 +866,15 @@ fn paced(
     format: SampleFormat,
     line: &Arc<Line>,
 ) -> Option<(Stream, Receiver<Vec<f32>>)> {
-    use super::paced::{Came, Paced};
+    use super::paced::{Delivered, Paced};
     let (sender, blocks) = sync_channel(1024);
     let line = Arc::clone(line);
     let take = move |came| match came {
-        Came::Sound(mono) => line.take(mono, &sender),
-        Came::Overrun => {
+        Delivered::Sound(mono) => line.take(mono, &sender),
+        Delivered::Overrun => {
             line.overruns.fetch_add(1, Ordering::Relaxed);
         }
-        Came::Fault(reason) => line.fail(reason),
+        Delivered::Fault(reason) => line.fail(reason),
     };
     let reader = Paced::open(name, config.sample_rate, config.channels, format, take).ok()?;
     Some((Stream::Paced { _reader: reader }, blocks))
@@ -897,7 +897,7 @@ fn pick(wanted: Option<&str>) -> Result<(cpal::Device, String), MicrophoneError>
         .map(|found| found.name)
         .collect();
     let lower = wanted.to_lowercase();
-    let holds = |found: &Found| {
+    let holds = |found: &FoundDevice| {
         found.name.to_lowercase().contains(&lower)
             || found.description.to_lowercase().contains(&lower)
     };

@@ -13,7 +13,7 @@ mod resample;
 mod segment;
 
 pub use levels::{Levels, bar};
-pub use read::{SoundError, SoundProblem, Source, read, read_bytes, seconds};
+pub use read::{SoundBlocks, SoundError, SoundProblem, read, read_bytes, seconds};
 pub use resample::Resampler;
 pub use segment::{EndpointConfig, Segmenter, has_voice, levelled, utterances};
 

@@ -20,7 +20,7 @@ const PIECE: u32 = 40_000;
 const RING: u32 = 500_000;
 
 /// What comes from the device.
-pub(crate) enum Came {
+pub(crate) enum Delivered {
     /// Samples, the mean of all channels.
     Sound(Vec<f32>),
     /// Sound was lost: nobody took it in time.
@@ -55,7 +55,7 @@ impl Paced {
         rate: u32,
         channels: u16,
         format: SampleFormat,
-        take: impl FnMut(Came) + Send + 'static,
+        take: impl FnMut(Delivered) + Send + 'static,
     ) -> anyhow::Result<Self> {
         let pcm = PCM::new(name, Direction::Capture, true)?;
         let alsa_format = match format {
@@ -93,22 +93,29 @@ impl Paced {
     }
 }
 
-fn read<T>(pcm: &PCM, frames: usize, channels: usize, stop: &AtomicBool, mut take: impl FnMut(Came))
-where
+fn read<T>(
+    pcm: &PCM,
+    frames: usize,
+    channels: usize,
+    stop: &AtomicBool,
+    mut take: impl FnMut(Delivered),
+) where
     T: IoFormat + Default,
     f32: FromSample<T>,
 {
     super::microphone::hush_sound_system();
     let io = match pcm.io_checked::<T>() {
         Ok(io) => io,
-        Err(error) => return take(Came::Fault(error.to_string())),
+        Err(error) => return take(Delivered::Fault(error.to_string())),
     };
     let mut block = vec![T::default(); frames * channels];
     while !stop.load(Ordering::Relaxed) {
         match io.readi(&mut block) {
             Ok(read) if read > 0 => {
                 let samples = block.get(..read * channels).unwrap_or(&block);
-                take(Came::Sound(super::microphone::mean_of(samples, channels)));
+                take(Delivered::Sound(super::microphone::mean_of(
+                    samples, channels,
+                )));
                 if read == frames {
                     continue;
                 }
@@ -121,8 +128,8 @@ where
                     _ => {
                         let again = pcm.try_recover(error, true).and_then(|()| pcm.start());
                         match again {
-                            Ok(()) => take(Came::Overrun),
-                            Err(error) => return take(Came::Fault(error.to_string())),
+                            Ok(()) => take(Delivered::Overrun),
+                            Err(error) => return take(Delivered::Fault(error.to_string())),
                         }
                     }
                 }

@@ -93,7 +93,7 @@ pub fn read(path: &Path) -> Result<Vec<f32>, SoundError> {
     let name = path.display().to_string();
     let file = File::open(path).map_err(|e| SoundProblem::CannotOpen(e).of(&name))?;
     let mut all = Vec::new();
-    for block in Source::new(&name, Box::new(BufReader::new(file)))? {
+    for block in SoundBlocks::new(&name, Box::new(BufReader::new(file)))? {
         all.extend(block?);
     }
     Ok(all)
@@ -105,7 +105,7 @@ pub fn read(path: &Path) -> Result<Vec<f32>, SoundError> {
 /// As [`read`].
 pub fn read_bytes(name: &str, bytes: Vec<u8>) -> Result<Vec<f32>, SoundError> {
     let mut all = Vec::new();
-    for block in Source::new(name, Box::new(io::Cursor::new(bytes)))? {
+    for block in SoundBlocks::new(name, Box::new(io::Cursor::new(bytes)))? {
         all.extend(block?);
     }
     Ok(all)
@@ -115,7 +115,7 @@ pub fn read_bytes(name: &str, bytes: Vec<u8>) -> Result<Vec<f32>, SoundError> {
 ///
 /// A WAV stream on standard input may leave its length open, as recorders that write to a pipe do;
 /// a recording that ends before its promised length gives an error after the sound that is there.
-pub struct Source {
+pub struct SoundBlocks {
     name: String,
     input: Input,
     rate: u32,
@@ -140,7 +140,7 @@ enum Input {
 /// is not held up.
 const BLOCK: usize = 1600;
 
-impl Source {
+impl SoundBlocks {
     /// Standard input, holding WAV.
     ///
     /// # Errors
@@ -238,7 +238,7 @@ impl Source {
     }
 }
 
-impl Iterator for Source {
+impl Iterator for SoundBlocks {
     type Item = Result<Vec<f32>, SoundError>;
 
     fn next(&mut self) -> Option<Self::Item> {

@@ -173,8 +173,8 @@ pub(super) struct PointModel {
     pub(super) switched: bool,
     pub(super) load: Option<Load>,
     pub(super) lamp: Option<Load>,
-    /// Electronics: those that the job lists, and those that it does not.
-    pub(super) electronics: [Option<Electronics>; 2],
+    /// ElectronicLoad: those that the job lists, and those that it does not.
+    pub(super) electronics: [Option<ElectronicLoad>; 2],
     /// What touches what in the accessory, and through how many ohms.
     pub(super) touching: Vec<(Wire, Wire, f64)>,
 }
@@ -223,9 +223,9 @@ pub(super) struct Load {
     pub(super) hot: f64,
 }
 
-/// Electronics across line and neutral.
+/// ElectronicLoad across line and neutral.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Electronics {
+pub(super) struct ElectronicLoad {
     pub(super) law: Law,
     /// In use, Ω.
     pub(super) hot: f64,
@@ -317,11 +317,11 @@ impl Draw {
     }
 }
 
-/// Electronics that a seed draws: what they are depends on the words of the job.
-pub(super) fn electronics(what: &str, draw: &mut Draw) -> Electronics {
+/// ElectronicLoad that a seed draws: what they are depends on the words of the job.
+pub(super) fn electronics(what: &str, draw: &mut Draw) -> ElectronicLoad {
     let what = what.to_lowercase();
     if what.contains("neon") || what.contains("indicator") {
-        return Electronics {
+        return ElectronicLoad {
             law: Law::Neon {
                 ohms: draw.between((150e3, 300e3)),
                 volts: 90.0,
@@ -331,7 +331,7 @@ pub(super) fn electronics(what: &str, draw: &mut Draw) -> Electronics {
         };
     }
     if what.contains("surge") {
-        return Electronics {
+        return ElectronicLoad {
             law: Law::Surge {
                 ohms: draw.between((50e6, 200e6)),
                 volts: draw.between((390.0, 430.0)),
@@ -341,7 +341,7 @@ pub(super) fn electronics(what: &str, draw: &mut Draw) -> Electronics {
             destroyed: None,
         };
     }
-    Electronics {
+    ElectronicLoad {
         law: Law::Electronics {
             ohms: draw.between((150e3, 500e3)),
             volts: draw.between((300.0, 500.0)),

@@ -2,10 +2,10 @@ use super::{about_log, shown};
 use anyhow::Context;
 use bothhands::log::Log;
 use bothhands::report::{
-    Change, PRACTICE_OF, Schedule, Times, changes, changes_since, changes_text,
+    PRACTICE_OF, ReadingChange, Schedule, Times, changes, changes_since, changes_text,
 };
 use bothhands::sequence::Agenda;
-use bothhands::store::{Mode, Store};
+use bothhands::store::{OpenMode, Store};
 use clap::Args;
 use std::io::Read;
 use std::path::{Path, PathBuf};
@@ -45,7 +45,7 @@ pub(crate) fn run(args: &ChangedArgs) -> anyhow::Result<ExitCode> {
     told(&changes(&last, &now), args.json)
 }
 
-fn told(changes: &[Change], json: bool) -> anyhow::Result<ExitCode> {
+fn told(changes: &[ReadingChange], json: bool) -> anyhow::Result<ExitCode> {
     if json {
         for one in changes {
             shown::json(&(serde_json::to_string(one)? + "\n"))?;
@@ -60,7 +60,7 @@ fn told(changes: &[Change], json: bool) -> anyhow::Result<ExitCode> {
 fn beside_a_schedule(args: &ChangedArgs) -> anyhow::Result<ExitCode> {
     let path = args.last.display();
     let text = schedule_text(&args.last)?;
-    let store = Store::open(&args.now, Mode::Read)?;
+    let store = Store::open(&args.now, OpenMode::Read)?;
     let log = Log::read(&store).map_err(|why| about_log(&args.now, why))?;
     let now = Schedule::of(&log, &Times::utc()).map_err(|why| about_log(&args.now, why))?;
     let Some(changes) = changes_since(&text, &now) else {
@@ -113,7 +113,7 @@ pub(super) fn is_log(path: &Path) -> anyhow::Result<bool> {
 
 /// What a log comes to.
 pub(super) fn agenda(path: &Path) -> anyhow::Result<Agenda> {
-    let store = Store::open(path, Mode::Read)?;
+    let store = Store::open(path, OpenMode::Read)?;
     let threads = Log::threads(&store).map_err(|why| about_log(path, why))?;
     match threads.as_slice() {
         [only] => only.agenda().map_err(|why| about_log(path, why.into())),

@@ -1,7 +1,7 @@
 //! `bothhands config`: what holds for every job, and where it comes from.
 
 use super::shown;
-use bothhands::config::{self, Found, NAMED_BY};
+use bothhands::config::{self, FoundConfig, NAMED_BY};
 use std::process::ExitCode;
 
 /// Show what the configuration sets, and where it is: tester and instruments of new jobs, heading and
@@ -33,7 +33,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn told(found: &Found) -> anyhow::Result<String> {
+fn told(found: &FoundConfig) -> anyhow::Result<String> {
     let Some(path) = &found.path else {
         return Ok(format!(
             "There is no home folder to look in: name a file with {NAMED_BY}. Nothing is set.\n"
@@ -54,7 +54,7 @@ fn told(found: &Found) -> anyhow::Result<String> {
         });
     } else {
         text.push_str(
-            "There is no such file yet, so nothing is set. It may hold, as in docs/job-file.md:\n\
+            "There is no such file yet, so nothing is set. It may hold, as in guide/job-file.md:\n\
              \x20 tester = \"who tests\"\n\
              \x20 heading = \"what stands at the head of a schedule\"\n\
              \x20 voice = \"system\"\n\

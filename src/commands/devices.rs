@@ -70,7 +70,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
 fn meter(args: &Args) -> anyhow::Result<ExitCode> {
     use super::shown;
     use bothhands::audio::bar;
-    use bothhands::audio::microphone::{Event, Microphone};
+    use bothhands::audio::microphone::{LineEvent, Microphone};
     use std::io::{IsTerminal, Write};
     use std::sync::atomic::Ordering;
     use std::time::{Duration, Instant};
@@ -92,12 +92,12 @@ fn meter(args: &Args) -> anyhow::Result<ExitCode> {
     };
     while !stop.load(Ordering::SeqCst) && !ended() {
         match microphone.next(Duration::from_millis(50)) {
-            Some(Event::Sound(_)) => {
+            Some(LineEvent::Sound(_)) => {
                 let level = microphone.level();
                 loudest = loudest.max(level.mean);
                 clipped |= level.clipped;
             }
-            Some(Event::Notice(notice)) => shown::line(format!("\n{notice}"))?,
+            Some(LineEvent::Notice(notice)) => shown::line(format!("\n{notice}"))?,
             None => {}
         }
         if shown.elapsed() >= every && loudest > f32::NEG_INFINITY {

@@ -1,6 +1,6 @@
 //! `bothhands doctor`: whether this machine is ready, and what to do where it is not.
 
-use bothhands::doctor::{Wanted, examine};
+use bothhands::doctor::{ToCheck, examine};
 use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -30,7 +30,7 @@ pub(crate) struct Args {
 /// # Errors
 /// When the findings cannot be written.
 pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
-    let wanted = Wanted {
+    let wanted = ToCheck {
         folder: &args.folder,
         microphone: !args.no_microphone,
         device: args.device.as_deref(),

@@ -1,6 +1,6 @@
 use super::shown;
 use anyhow::{Context, bail};
-use bothhands::store::{Exported, Mode, Sounds, Store};
+use bothhands::store::{Exported, OpenMode, Sounds, Store};
 use clap::Args;
 use serde_json::json;
 use std::{
@@ -44,7 +44,7 @@ pub(crate) fn run(args: ExportArgs) -> anyhow::Result<ExitCode> {
     if args.json && to.is_none() {
         bail!("the log goes to standard output: leave --json out, or name a file with --output");
     }
-    let store = Store::open(&args.db, Mode::Read)?;
+    let store = Store::open(&args.db, OpenMode::Read)?;
     let sounds = match &args.sounds {
         Some(folder) => {
             fs::create_dir_all(folder)

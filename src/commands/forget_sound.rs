@@ -4,7 +4,7 @@ use anyhow::{Context, bail};
 use bothhands::log::{ForgetError, SharedClock, forget_sounds, take_up};
 use bothhands::sequence::EventNo;
 use bothhands::sequence::say::plural;
-use bothhands::store::{Mode, Store};
+use bothhands::store::{OpenMode, Store};
 use clap::{ArgGroup, Args};
 use serde_json::json;
 use std::{path::PathBuf, process::ExitCode};
@@ -39,7 +39,7 @@ pub(crate) struct ForgetSoundArgs {
 pub(crate) fn run(args: ForgetSoundArgs) -> anyhow::Result<ExitCode> {
     let db = args.db.display();
     // Opened to be added to, a log that is not there would be made.
-    if Store::open(&args.db, Mode::Read)?.is_empty()? {
+    if Store::open(&args.db, OpenMode::Read)?.is_empty()? {
         bail!("{db}: there is nothing in this log");
     }
     let (mut store, log) =

@@ -6,7 +6,7 @@ use anyhow::{Context, bail};
 use bothhands::log::{Log, LogError};
 use bothhands::report::{self, Lesson, Times};
 use bothhands::sequence::say::plural;
-use bothhands::store::{Digest256, Mode, Store};
+use bothhands::store::{Digest256, OpenMode, Store};
 use clap::Args;
 use std::fmt::Write as _;
 use std::fs;
@@ -158,7 +158,7 @@ const CONSENT: &str = "Whoever speaks in these recordings, or typed these lines,
     back: then they are deleted, and what is learnt from then on is learnt without them.";
 
 fn read(db: &Path) -> anyhow::Result<Vec<Piece>> {
-    let store = Store::open(db, Mode::Read)?;
+    let store = Store::open(db, OpenMode::Read)?;
     let gathered = || -> Result<Vec<Piece>, LogError> {
         let mut pieces = Vec::new();
         for log in Log::threads(&store)? {

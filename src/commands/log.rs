@@ -3,7 +3,7 @@ use super::paper::times;
 use super::{about_log, shown};
 use anyhow::bail;
 use bothhands::log::{Log, LogError};
-use bothhands::report::{self, Exchange, Times, Wanted};
+use bothhands::report::{self, Exchange, Times, WantedExchanges};
 use bothhands::sequence::ReplayError;
 use bothhands::store::Store;
 use clap::{Args, ValueEnum};
@@ -70,7 +70,7 @@ pub(crate) fn run(args: LogArgs) -> anyhow::Result<ExitCode> {
         .filter_map(|(_, exchanges)| exchanges.last())
         .map(|exchange| exchange.at)
         .max();
-    let wanted = Wanted {
+    let wanted = WantedExchanges {
         since: args
             .since
             .as_deref()

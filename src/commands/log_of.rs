@@ -2,7 +2,7 @@
 
 use super::written::DATABASE;
 use anyhow::bail;
-use bothhands::store::{Mode, Store, import};
+use bothhands::store::{OpenMode, Store, import};
 use std::io::{self, BufRead};
 use std::path::{Path, PathBuf};
 use tempfile::TempDir;
@@ -24,7 +24,7 @@ pub(super) struct Opened {
 pub(super) fn opened(db: &Path) -> anyhow::Result<Opened> {
     if !is_piped(db) {
         return Ok(Opened {
-            store: Store::open(db, Mode::Read)?,
+            store: Store::open(db, OpenMode::Read)?,
             name: db.to_owned(),
             _place: None,
         });
@@ -41,7 +41,7 @@ pub(super) fn opened(db: &Path) -> anyhow::Result<Opened> {
     let made = place.path().join("piped.db");
     import(&mut lines, &name, None, &made)?;
     Ok(Opened {
-        store: Store::open(&made, Mode::Read)?,
+        store: Store::open(&made, OpenMode::Read)?,
         name,
         _place: Some(place),
     })

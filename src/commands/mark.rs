@@ -7,9 +7,9 @@ use bothhands::installation::Job;
 use bothhands::log::{self, Log};
 use bothhands::marking::{Criteria, Economy, Sheet, mark};
 use bothhands::practice::{Given, Hidden};
-use bothhands::report::{self, Sounds};
+use bothhands::report::{self, SoundsByHash};
 use bothhands::sequence::{EventNo, strike_at_desk};
-use bothhands::store::{KnownHead, Mode, Store};
+use bothhands::store::{KnownHead, OpenMode, Store};
 use bothhands::terms::{BayEdition, FaultKind};
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
@@ -248,7 +248,7 @@ fn hold(dbs: &[PathBuf], file: &Path) -> anyhow::Result<()> {
             names.insert(name.clone()),
             "two logs are called {name}: rename one of them, since heads are told by the name of the log"
         );
-        let store = Store::open(db, Mode::Read)?;
+        let store = Store::open(db, OpenMode::Read)?;
         let mut of_log = known.iter().filter(|(of, _)| *of == name).peekable();
         if of_log.peek().is_none() {
             wrong.push(format!("{}: {path} has no head of it", db.display()));
@@ -320,10 +320,10 @@ fn add(
     outputs: &mut Outputs<'_>,
     base: &Path,
     sheet: &Sheet,
-    sounds: Option<&Sounds>,
+    sounds: Option<&SoundsByHash>,
     times: &report::Times,
 ) -> anyhow::Result<()> {
-    let none = Sounds::new();
+    let none = SoundsByHash::new();
     let page = report::sheet_html(sheet, sounds.unwrap_or(&none), times);
     outputs.add(ending(base, "html"), Output::Page(page))?;
     let pdf = report::sheet_pdf(sheet, times)?;
@@ -347,13 +347,13 @@ pub(super) fn criteria(file: Option<&Path>) -> anyhow::Result<Criteria> {
 /// # Errors
 /// When it can't be read.
 pub(super) fn read(db: &Path) -> anyhow::Result<(Store, Log)> {
-    let store = Store::open(db, Mode::Read)?;
+    let store = Store::open(db, OpenMode::Read)?;
     let log = Log::read(&store).map_err(|why| about_log(db, why))?;
     Ok((store, log))
 }
 
 /// The sounds that a sheet refers to.
-pub(super) fn heard(store: &Store, sheet: &Sheet) -> anyhow::Result<Sounds> {
+pub(super) fn heard(store: &Store, sheet: &Sheet) -> anyhow::Result<SoundsByHash> {
     let lapses = sheet.lapses.iter().filter_map(|lapse| lapse.sound.as_ref());
     let wrong = sheet
         .readings
@@ -362,7 +362,7 @@ pub(super) fn heard(store: &Store, sheet: &Sheet) -> anyhow::Result<Sounds> {
     let wanted: BTreeSet<&String> = lapses
         .chain(wrong.filter_map(|judged| judged.sound.as_ref()))
         .collect();
-    let mut sounds = Sounds::new();
+    let mut sounds = SoundsByHash::new();
     for hash in wanted {
         let evidence = store.evidence(&hash.parse()?)?;
         if let Some(flac) = evidence.as_ref().and_then(|evidence| evidence.flac()) {
@@ -377,7 +377,7 @@ fn strike(dbs: &[PathBuf], of: EventNo, reason: &str, by: &str) -> anyhow::Resul
     let [db] = dbs else {
         bail!("--strike takes one log: name the one that the reading is in");
     };
-    let mut store = Store::open(db, Mode::Append)?;
+    let mut store = Store::open(db, OpenMode::Append)?;
     let log = Log::read(&store).map_err(|why| about_log(db, why))?;
     let event = strike_at_desk(&log.agenda()?, of, reason, Some(by))
         .with_context(|| format!("{}: nothing is struck", db.display()))?;

@@ -2,7 +2,7 @@ use super::progress::Progress;
 use super::shown;
 use anyhow::{Result, bail};
 use bothhands::log;
-use bothhands::store::{ExportError, Merged, Mode, Sounds, Store, merge};
+use bothhands::store::{ExportError, Merged, OpenMode, Sounds, Store, merge};
 use clap::Args;
 use serde_json::json;
 use std::{
@@ -36,7 +36,7 @@ pub(crate) fn run(args: MergeArgs) -> Result<ExitCode> {
     let sources = args
         .sources
         .iter()
-        .map(|path| Store::open(path, Mode::Read))
+        .map(|path| Store::open(path, OpenMode::Read))
         .collect::<Result<Vec<_>, _>>()?;
     not_mixed(&args.sources, &sources)?;
     let piped = args.output == Path::new("-");
@@ -53,7 +53,7 @@ pub(crate) fn run(args: MergeArgs) -> Result<ExitCode> {
         let _progress = Progress::of("merging");
         merge(&sources, &output, args.job_changed)?
     };
-    let made = Store::open(&output, Mode::Read)?;
+    let made = Store::open(&output, OpenMode::Read)?;
     let disagreements = log::disagreements(&made);
     if piped {
         let mut out = BufWriter::new(io::stdout().lock());

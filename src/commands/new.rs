@@ -7,7 +7,7 @@ use super::voice::VoiceArgs;
 use super::{shown, source};
 use anyhow::{Context, bail};
 use bothhands::config;
-use bothhands::dialogue::{Beside, Input, InputSource, TypedLines, Wanted};
+use bothhands::dialogue::{Input, InputSource, ListenTo, TypedBeside, TypedLines};
 use bothhands::draft::{Draft, Interview, boards_of_table, draft_of_schedule, read_back};
 use bothhands::grammar::{Grammar, Intent};
 use bothhands::installation::JobKind;
@@ -280,7 +280,7 @@ impl Answer {
 /// Answers by voice, with the keyboard beside it.
 struct Hearing {
     ear: Box<dyn Recogniser>,
-    source: Beside,
+    source: TypedBeside,
     voice: Box<dyn Voice>,
     live: bool,
 }
@@ -315,7 +315,7 @@ impl Hearing {
         )?;
         Ok(Self {
             ear,
-            source: Beside::new(TypedLines::open(Path::new("-"))?, sound),
+            source: TypedBeside::new(TypedLines::open(Path::new("-"))?, sound),
             voice,
             live,
         })
@@ -336,9 +336,9 @@ impl Hearing {
         // Recordings wait for what is typed; a person at the microphone may say "later".
         self.source
             .want(match (self.live, interview.asks_to_type()) {
-                (true, _) => Wanted::Either,
-                (false, true) => Wanted::Typed,
-                (false, false) => Wanted::Sound,
+                (true, _) => ListenTo::Either,
+                (false, true) => ListenTo::Typed,
+                (false, false) => ListenTo::Sound,
             });
         let Some(input) = self.source.next(self.voice.as_mut())? else {
             return Ok(None);

@@ -6,7 +6,7 @@ use bothhands::installation::Job;
 use bothhands::log::{Log, LogError};
 use bothhands::report::Standing;
 use bothhands::sequence::say::plural;
-use bothhands::store::{Mode, Store, StoreError};
+use bothhands::store::{OpenMode, Store, StoreError};
 use jiff::tz::TimeZone;
 use serde::Serialize;
 use std::path::{Path, PathBuf};
@@ -177,7 +177,7 @@ fn of_log(
     files: &[(&PathBuf, Job)],
 ) -> Option<Found> {
     let shown = log.display().to_string();
-    let read = Store::open(folder.join(log), Mode::Read)
+    let read = Store::open(folder.join(log), OpenMode::Read)
         .map_err(LogError::from)
         .and_then(|store| Ok(Log::read(&store)?.agenda()?));
     let is_ours = job.is_some();

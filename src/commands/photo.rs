@@ -3,7 +3,7 @@ use anyhow::{Context, bail};
 use bothhands::log::{SharedClock, keep, take_up};
 use bothhands::report::can_be_printed;
 use bothhands::sequence::{PhotoOf, Picture, photo_at_desk};
-use bothhands::store::{Mode, Store};
+use bothhands::store::{OpenMode, Store};
 use bothhands::terms::ItemNumber;
 use clap::{ArgGroup, Args};
 use std::fs::File;
@@ -56,7 +56,7 @@ pub(crate) fn run(args: PhotoArgs) -> anyhow::Result<ExitCode> {
         anyhow::anyhow!("{file}: this photo is damaged ({why}); copy it from the camera again")
     })?;
     // Opened to be added to, a log that is not there would be made.
-    if Store::open(&args.db, Mode::Read)?.is_empty()? {
+    if Store::open(&args.db, OpenMode::Read)?.is_empty()? {
         bail!("{db}: there is nothing in this log");
     }
     let (mut store, log) =

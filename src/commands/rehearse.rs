@@ -13,7 +13,7 @@ use bothhands::eval::read_manifest;
 use bothhands::grammar::Grammar;
 use bothhands::speech::adapting::{Adapted, Read, adapt};
 use bothhands::speech::ear::Ear;
-use bothhands::speech::hearing::{Attempt, REHEARSED_PAUSE, conclude, kept};
+use bothhands::speech::hearing::{PhraseAttempt, REHEARSED_PAUSE, conclude, kept};
 use bothhands::speech::{DecodeContext, Recogniser, Recognition};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -146,7 +146,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
 }
 
 /// What each recording of a list was heard as.
-fn recorded(list: &Path, ear: &mut Ear, grammar: &Grammar) -> anyhow::Result<Vec<Attempt>> {
+fn recorded(list: &Path, ear: &mut Ear, grammar: &Grammar) -> anyhow::Result<Vec<PhraseAttempt>> {
     let expected = DecodeContext {
         rule: RULE.to_owned(),
         excluded: Vec::new(),
@@ -155,7 +155,7 @@ fn recorded(list: &Path, ear: &mut Ear, grammar: &Grammar) -> anyhow::Result<Vec
     for clip in read_manifest(list, grammar, RULE)? {
         let Some(wanted) = clip.said else { continue };
         let samples = audio::read(&clip.path)?;
-        attempts.push(Attempt {
+        attempts.push(PhraseAttempt {
             phrase: clip.words,
             wanted,
             heard: ear.recognise(&samples, &expected)?,
@@ -167,7 +167,7 @@ fn recorded(list: &Path, ear: &mut Ear, grammar: &Grammar) -> anyhow::Result<Vec
 }
 
 /// Whether the engine could learn the voice.
-fn learned(ear: &mut Ear, attempts: &[Attempt]) -> anyhow::Result<Adapted> {
+fn learned(ear: &mut Ear, attempts: &[PhraseAttempt]) -> anyhow::Result<Adapted> {
     let read: Vec<Read<'_>> = attempts
         .iter()
         .map(|attempt| Read {
@@ -180,9 +180,9 @@ fn learned(ear: &mut Ear, attempts: &[Attempt]) -> anyhow::Result<Adapted> {
 }
 
 /// The attempts as they were heard with what was learned.
-fn heard_again(attempts: &[Attempt], heard: Vec<Recognition>) -> Vec<Attempt> {
+fn heard_again(attempts: &[PhraseAttempt], heard: Vec<Recognition>) -> Vec<PhraseAttempt> {
     let each = attempts.iter().zip(heard);
-    each.map(|(attempt, heard)| Attempt {
+    each.map(|(attempt, heard)| PhraseAttempt {
         heard,
         ..attempt.clone()
     })

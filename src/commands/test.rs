@@ -20,7 +20,7 @@ use bothhands::limits::Tables;
 use bothhands::log::{self, Log, LogError, SharedClock};
 use bothhands::practice::{Bench, Hidden};
 use bothhands::speech::Recogniser;
-use bothhands::store::{Mode, Store};
+use bothhands::store::{OpenMode, Store};
 use bothhands::terms::BayEdition;
 use bothhands::voice::{Tone, until_quiet};
 use std::io::IsTerminal;
@@ -296,7 +296,7 @@ pub(super) fn lead(
 /// with the log is told where it is taken up.
 fn edition_of(db: &Path) -> BayEdition {
     let left = || {
-        Log::read(&Store::open(db, Mode::Read).ok()?)
+        Log::read(&Store::open(db, OpenMode::Read).ok()?)
             .ok()?
             .agenda()
             .ok()
@@ -313,7 +313,7 @@ fn agreed(args: &Args, db: &Path, job: &Job, text: &str) -> anyhow::Result<bool>
         return Ok(false);
     }
     // What is wrong with the log itself is told where it is taken up.
-    let log = Store::open(db, Mode::Read).map_err(LogError::from);
+    let log = Store::open(db, OpenMode::Read).map_err(LogError::from);
     let Ok(left) = log.and_then(|store| Ok(Log::read(&store)?.agenda()?)) else {
         return Ok(false);
     };

@@ -1,7 +1,7 @@
 use super::log_of::opened;
 use super::progress::Progress;
 use super::shown;
-use bothhands::store::{Head, KnownHead, Verdict};
+use bothhands::store::{Head, KnownHead, Verification};
 use clap::Args;
 use serde_json::json;
 use std::{
@@ -64,7 +64,7 @@ pub(crate) fn run(args: VerifyArgs) -> anyhow::Result<ExitCode> {
 /// The same for another program.
 fn as_json(
     args: &VerifyArgs,
-    verdict: &Verdict,
+    verdict: &Verification,
     heads: &[Head],
     held: Option<bool>,
 ) -> serde_json::Value {
@@ -101,7 +101,7 @@ fn as_json(
 fn report(
     args: &VerifyArgs,
     db: &Path,
-    verdict: &Verdict,
+    verdict: &Verification,
     heads: &[Head],
     held: Option<bool>,
 ) -> String {

@@ -77,7 +77,7 @@ pub fn schema() -> schemars::Schema {
 
 /// Where the configuration is, and what it says.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Found {
+pub struct FoundConfig {
     /// The file, whether it is there or not; none where the machine has no home folder.
     pub path: Option<PathBuf>,
     /// Whether it was named by the environment.
@@ -93,7 +93,7 @@ pub struct Found {
 ///
 /// # Errors
 /// [`JobError`] when it is there and cannot be used, or was named and is not there.
-pub fn find() -> Result<Found, JobError> {
+pub fn find() -> Result<FoundConfig, JobError> {
     let named = std::env::var_os(NAMED_BY).filter(|name| !name.is_empty());
     let path = match &named {
         Some(name) => Some(PathBuf::from(name)),
@@ -102,7 +102,7 @@ pub fn find() -> Result<Found, JobError> {
             .map(|base| base.config_dir().join("bothhands").join("config.toml")),
     };
     let Some(at) = &path else {
-        return Ok(Found {
+        return Ok(FoundConfig {
             path,
             named: false,
             exists: false,
@@ -110,13 +110,13 @@ pub fn find() -> Result<Found, JobError> {
         });
     };
     match std::fs::read_to_string(at) {
-        Ok(text) => Ok(Found {
+        Ok(text) => Ok(FoundConfig {
             config: Config::parse(&text, at)?,
             named: named.is_some(),
             exists: true,
             path,
         }),
-        Err(why) if why.kind() == ErrorKind::NotFound && named.is_none() => Ok(Found {
+        Err(why) if why.kind() == ErrorKind::NotFound && named.is_none() => Ok(FoundConfig {
             path,
             named: false,
             exists: false,

@@ -3,7 +3,7 @@
 
 use super::barge_in::BargeInGate;
 use super::source::{Input, InputSource};
-use crate::audio::line::{Event, Level, Line, Notice};
+use crate::audio::line::{LineEvent, Loudness, Notice, SoundLine};
 #[cfg(feature = "microphone")]
 use crate::audio::microphone::Microphone;
 use crate::audio::{EndpointConfig, SAMPLE_RATE, Segmenter, Utterance};
@@ -16,7 +16,7 @@ const IDLE: Duration = Duration::from_millis(500);
 
 /// A live microphone, here or elsewhere, as a session's source.
 pub struct Live {
-    line: Box<dyn Line>,
+    line: Box<dyn SoundLine>,
     gate: BargeInGate,
     cutting: EndpointConfig,
     segmenter: Segmenter,
@@ -72,7 +72,7 @@ impl Live {
     }
 
     /// Whoever speaks at the other end of this line.
-    pub fn on(line: Box<dyn Line>, cutting: EndpointConfig) -> Self {
+    pub fn on(line: Box<dyn SoundLine>, cutting: EndpointConfig) -> Self {
         Self {
             line,
             gate: BargeInGate::default(),
@@ -89,7 +89,7 @@ impl Live {
     }
 
     /// How loud it is, for a meter.
-    pub fn level(&self) -> Level {
+    pub fn level(&self) -> Loudness {
         self.line.level()
     }
 
@@ -195,13 +195,13 @@ impl InputSource for Live {
                 return Ok(Some(Input::Idle(begun.elapsed())));
             }
             match self.line.next(Duration::from_millis(100)) {
-                Some(Event::Sound(chunk)) => {
+                Some(LineEvent::Sound(chunk)) => {
                     self.account_for(&chunk);
                     self.hear(&chunk, voice);
                     self.partial();
                     voice.level(self.level().mean);
                 }
-                Some(Event::Notice(notice)) => self.notice(&notice),
+                Some(LineEvent::Notice(notice)) => self.notice(&notice),
                 None => {}
             }
         }
@@ -237,18 +237,18 @@ mod tests {
     use std::rc::Rc;
 
     /// Gives what it holds, one thing after another, and then silence, which it counts.
-    struct Tape(VecDeque<Event>, Rc<Cell<u32>>);
+    struct Tape(VecDeque<LineEvent>, Rc<Cell<u32>>);
 
-    impl Line for Tape {
-        fn next(&mut self, _limit: Duration) -> Option<Event> {
+    impl SoundLine for Tape {
+        fn next(&mut self, _limit: Duration) -> Option<LineEvent> {
             Some(self.0.pop_front().unwrap_or_else(|| {
                 self.1.set(self.1.get() + 1);
-                Event::Sound(vec![1e-4; 320])
+                LineEvent::Sound(vec![1e-4; 320])
             }))
         }
 
-        fn level(&self) -> Level {
-            Level::of(&[])
+        fn level(&self) -> Loudness {
+            Loudness::of(&[])
         }
 
         fn missed(&self) -> String {
@@ -260,14 +260,14 @@ mod tests {
     fn heard(lost: Option<Notice>) -> (usize, Vec<String>) {
         let sound = read(Path::new("demo/recordings/02-proved.flac")).unwrap();
         let (before, after) = sound.split_at(sound.len() / 2);
-        let pieces = |part: &[f32]| -> Vec<Event> {
+        let pieces = |part: &[f32]| -> Vec<LineEvent> {
             part.chunks(320)
-                .map(|piece| Event::Sound(piece.to_vec()))
+                .map(|piece| LineEvent::Sound(piece.to_vec()))
                 .collect()
         };
         let tape = pieces(before)
             .into_iter()
-            .chain(lost.map(Event::Notice))
+            .chain(lost.map(LineEvent::Notice))
             .chain(pieces(after))
             .collect();
         let silent = Rc::new(Cell::new(0));
@@ -303,7 +303,7 @@ mod tests {
 
     #[test]
     fn what_happens_again_and_again_is_told_once() {
-        let lost = || Event::Notice(Notice::LostOnTheWay);
+        let lost = || LineEvent::Notice(Notice::LostOnTheWay);
         let tape = Tape([lost(), lost(), lost()].into(), Rc::default());
         let mut live = Live::on(Box::new(tape), EndpointConfig::default());
         let mut told = 0;

@@ -27,5 +27,5 @@ pub use manager::{
     job_change, nearly_a_warning, open_session,
 };
 pub use profile::{settings, with_hearing};
-pub use source::{Beside, Clips, Input, InputSource, Recordings, TypedLines, Wanted};
+pub use source::{Clips, Input, InputSource, ListenTo, Recordings, TypedBeside, TypedLines};
 pub use turn_taking::enough;

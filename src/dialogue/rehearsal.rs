@@ -5,7 +5,7 @@ use super::source::{Input, InputSource};
 use crate::audio::{Levels, Utterance};
 use crate::grammar::Grammar;
 use crate::speech::ear::Thresholds;
-use crate::speech::hearing::{Attempt, Came};
+use crate::speech::hearing::{Came, PhraseAttempt};
 use crate::speech::{DecodeContext, Recogniser, VoiceProfile};
 use crate::voice::Silent;
 use anyhow::{Context, bail};
@@ -55,7 +55,7 @@ pub fn read_aloud(
     live: bool,
     stopped: &dyn Fn() -> bool,
     out: &mut dyn Write,
-) -> anyhow::Result<Vec<Attempt>> {
+) -> anyhow::Result<Vec<PhraseAttempt>> {
     let mut attempts = Vec::new();
     for (n, phrase) in PHRASES.iter().enumerate() {
         let wanted = grammar
@@ -80,7 +80,7 @@ pub fn read_aloud(
                 rule: RULE.to_owned(),
                 excluded: Vec::new(),
             };
-            let attempt = Attempt {
+            let attempt = PhraseAttempt {
                 phrase: (*phrase).to_owned(),
                 wanted: wanted.clone(),
                 heard: recogniser.recognise(&utterance.samples, &expected)?,
@@ -132,7 +132,7 @@ fn next(
 }
 
 /// What was heard of a phrase.
-fn told(attempt: &Attempt) -> String {
+fn told(attempt: &PhraseAttempt) -> String {
     let words = &attempt.heard.words;
     let what = match attempt.result() {
         Came::Right => format!("heard: {words}"),
@@ -144,7 +144,7 @@ fn told(attempt: &Attempt) -> String {
 }
 
 /// What came of all of them, and what the person can do about it.
-pub fn report(attempts: &[Attempt], hearing: &VoiceProfile, shipped: &Thresholds) -> String {
+pub fn report(attempts: &[PhraseAttempt], hearing: &VoiceProfile, shipped: &Thresholds) -> String {
     let count = |came: Came| attempts.iter().filter(|a| a.result() == came).count();
     let mut lines = vec![format!(
         "Of {} phrases: {} right, {} asked again, {} wrong, {} not taken for yours.",
@@ -171,7 +171,7 @@ pub fn report(attempts: &[Attempt], hearing: &VoiceProfile, shipped: &Thresholds
 }
 
 /// What the person can do about it.
-fn advice(attempts: &[Attempt], hearing: &VoiceProfile) -> Vec<String> {
+fn advice(attempts: &[PhraseAttempt], hearing: &VoiceProfile) -> Vec<String> {
     let mut advice = Vec::new();
     if attempts.iter().any(|a| a.levels.clipped > 0.001) {
         advice.push("The microphone is overdriven: turn its level down.".to_owned());

@@ -24,7 +24,7 @@ const REFRESH: Duration = Duration::from_millis(100);
 
 /// What the screen shows.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct View {
+pub struct ScreenView {
     /// Where the session is, in words.
     pub place: String,
     /// What is asked now, in short.
@@ -51,7 +51,7 @@ pub struct View {
     pub hint: String,
 }
 
-impl View {
+impl ScreenView {
     /// Takes what it shows from a session.
     pub fn follow(&mut self, state: &Agenda) {
         // Who is asked, or examined, is not told where he is nor what is ordered next.
@@ -295,7 +295,7 @@ pub struct Screen {
 }
 
 struct Shared {
-    view: View,
+    view: ScreenView,
     terminal: DefaultTerminal,
     drawn: Instant,
 }
@@ -309,7 +309,7 @@ impl Screen {
         let terminal = ratatui::try_init()?;
         Ok(Self {
             shared: Arc::new(Mutex::new(Shared {
-                view: View::default(),
+                view: ScreenView::default(),
                 terminal,
                 drawn: Instant::now(),
             })),
@@ -355,7 +355,7 @@ impl Screen {
         self.shared.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    fn change(&self, change: impl FnOnce(&mut View)) {
+    fn change(&self, change: impl FnOnce(&mut ScreenView)) {
         let mut shared = self.shared();
         let Shared {
             view,
@@ -453,7 +453,7 @@ mod tests {
     use ratatui::Terminal;
     use ratatui::backend::TestBackend;
 
-    fn shown(view: &View, width: u16, height: u16) -> String {
+    fn shown(view: &ScreenView, width: u16, height: u16) -> String {
         let mut terminal = Terminal::new(TestBackend::new(width, height)).unwrap();
         terminal.draw(|frame| view.draw(frame)).unwrap();
         terminal.backend().to_string()
@@ -461,7 +461,7 @@ mod tests {
 
     #[test]
     fn everything_asked_for_is_on_the_screen_in_words() {
-        let view = View {
+        let view = ScreenView {
             place: "Board 1, circuit 4, boat-store sockets: insulation resistance.".to_owned(),
             asked: "Line to earth at 500 V.".to_owned(),
             readings: vec!["circuit 4, line to neutral: L-N >999 MΩ at 500 V".to_owned()],
@@ -469,7 +469,7 @@ mod tests {
             dialogue: ["you: over nine nine nine".to_owned()].into(),
             level: Some(-30.0),
             listening: true,
-            ..View::default()
+            ..ScreenView::default()
         };
         let shown = shown(&view, 100, 30);
         for part in [
@@ -487,7 +487,7 @@ mod tests {
     #[test]
     fn narrow_and_short_terminals_show_what_is_asked_and_tell_what_has_no_room() {
         let many = |what: &str, n: u32| (1..=n).map(|n| format!("{what} {n}")).collect::<Vec<_>>();
-        let view = View {
+        let view = ScreenView {
             place:
                 "Board 1, circuit 4, boat-store sockets: insulation resistance. 12 steps are open."
                     .to_owned(),
@@ -503,7 +503,7 @@ mod tests {
             )
             .into(),
             typing: Some("line to earth over nine".to_owned()),
-            ..View::default()
+            ..ScreenView::default()
         };
         for (width, height) in [
             (100, 30),

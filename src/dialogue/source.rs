@@ -159,7 +159,7 @@ impl InputSource for TypedLines {
 
 /// Which of two sources is listened to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Wanted {
+pub enum ListenTo {
     /// What is typed; the sound waits.
     Typed,
     /// The sound, and what is typed once it has ended.
@@ -169,34 +169,34 @@ pub enum Wanted {
 }
 
 /// Typed lines beside sound.
-pub struct Beside {
+pub struct TypedBeside {
     typed: TypedLines,
     sound: Box<dyn InputSource>,
-    wanted: Wanted,
+    wanted: ListenTo,
 }
 
-impl Beside {
+impl TypedBeside {
     /// Both.
     pub fn new(typed: TypedLines, sound: Box<dyn InputSource>) -> Self {
         Self {
             typed,
             sound,
-            wanted: Wanted::Either,
+            wanted: ListenTo::Either,
         }
     }
 
     /// Listens to this from here on.
-    pub fn want(&mut self, wanted: Wanted) {
+    pub fn want(&mut self, wanted: ListenTo) {
         self.wanted = wanted;
     }
 }
 
-impl InputSource for Beside {
+impl InputSource for TypedBeside {
     fn next(&mut self, voice: &mut dyn Voice) -> anyhow::Result<Option<Input>> {
         let typed = match self.wanted {
-            Wanted::Typed => return self.typed.next(voice),
-            Wanted::Sound => None,
-            Wanted::Either => self.typed.at_once()?,
+            ListenTo::Typed => return self.typed.next(voice),
+            ListenTo::Sound => None,
+            ListenTo::Either => self.typed.at_once()?,
         };
         match typed {
             Some(line) => Ok(Some(Input::Words(line))),
@@ -220,7 +220,7 @@ pub struct Recordings {
 
 /// Sound that is heard as it comes.
 struct Streaming {
-    sound: audio::Source,
+    sound: audio::SoundBlocks,
     segmenter: Segmenter,
     heard: bool,
 }
@@ -291,7 +291,7 @@ impl InputSource for Recordings {
             };
             if file == Path::new("-") {
                 self.streaming = Some(Streaming {
-                    sound: audio::Source::stdin()?,
+                    sound: audio::SoundBlocks::stdin()?,
                     segmenter: Segmenter::new(self.cutting),
                     heard: false,
                 });

@@ -12,7 +12,7 @@ use std::time::{Instant, SystemTime};
 
 /// What is to be checked.
 #[derive(Debug, Clone)]
-pub struct Wanted<'a> {
+pub struct ToCheck<'a> {
     /// The folder where logs will be kept.
     pub folder: &'a Path,
     /// Whether there is to be a microphone; nothing when everything will be typed.
@@ -25,7 +25,7 @@ pub struct Wanted<'a> {
 
 /// What one check found.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct Finding {
+pub struct DoctorFinding {
     what: &'static str,
     state: State,
     found: String,
@@ -44,7 +44,7 @@ enum State {
     Missing,
 }
 
-impl Finding {
+impl DoctorFinding {
     fn good(what: &'static str, found: impl Into<String>) -> Self {
         Self {
             what,
@@ -77,7 +77,7 @@ impl Finding {
     }
 }
 
-impl fmt::Display for Finding {
+impl fmt::Display for DoctorFinding {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let sign = match self.state {
             State::NotChecked => "not checked",
@@ -99,10 +99,10 @@ impl fmt::Display for Finding {
 /// # Errors
 /// What `told` says.
 pub fn examine(
-    wanted: &Wanted<'_>,
-    told: &mut dyn FnMut(&Finding) -> anyhow::Result<()>,
+    wanted: &ToCheck<'_>,
+    told: &mut dyn FnMut(&DoctorFinding) -> anyhow::Result<()>,
 ) -> anyhow::Result<bool> {
-    let checks: [&dyn Fn() -> Finding; 5] = [
+    let checks: [&dyn Fn() -> DoctorFinding; 5] = [
         &model,
         &|| disk(wanted.folder),
         &|| clock(wanted.folder),
@@ -110,14 +110,14 @@ pub fn examine(
             if wanted.microphone {
                 microphone(wanted.device)
             } else {
-                Finding::not_checked("microphone", "everything will be typed")
+                DoctorFinding::not_checked("microphone", "everything will be typed")
             }
         },
         &|| {
             if wanted.voice {
                 voice()
             } else {
-                Finding::not_checked("voice", "prompts will be read on the screen")
+                DoctorFinding::not_checked("voice", "prompts will be read on the screen")
             }
         },
     ];
@@ -130,13 +130,13 @@ pub fn examine(
     Ok(worst != State::Missing)
 }
 
-fn model() -> Finding {
+fn model() -> DoctorFinding {
     const WHAT: &str = "model";
     let begun = Instant::now();
     let ear = match Acoustics::shipped(1) {
         Ok(ear) => ear,
         Err(error) => {
-            return Finding::missing(
+            return DoctorFinding::missing(
                 WHAT,
                 format!("the speech model that is part of this program does not load: {error}"),
                 "this copy of the program is damaged; install it again",
@@ -148,7 +148,7 @@ fn model() -> Finding {
     let sound = vec![0.0; (SECONDS * crate::audio::SAMPLE_RATE as f32) as usize];
     let begun = Instant::now();
     if let Err(error) = ear.log_probs(&sound) {
-        return Finding::missing(
+        return DoctorFinding::missing(
             WHAT,
             format!("the speech model does not run: {error}"),
             "this copy of the program is damaged; install it again",
@@ -161,13 +161,13 @@ fn model() -> Finding {
         share
     );
     if share > 0.5 {
-        Finding::look(
+        DoctorFinding::look(
             WHAT,
             found,
             "the machine is slow or busy: answers will come late; end other programs, or use a faster machine",
         )
     } else {
-        Finding::good(WHAT, found)
+        DoctorFinding::good(WHAT, found)
     }
 }
 
@@ -176,19 +176,19 @@ const SCARCE: u64 = 1 << 30;
 /// Below this not even a session's may.
 const FULL: u64 = 100 << 20;
 
-fn disk(folder: &Path) -> Finding {
+fn disk(folder: &Path) -> DoctorFinding {
     const WHAT: &str = "disk";
     let shown = folder.display();
     let probe = folder.join(format!(".bothhands-doctor-{}", std::process::id()));
     if let Err(error) = write_through(&probe) {
-        return Finding::missing(
+        return DoctorFinding::missing(
             WHAT,
             format!("{shown}: nothing can be written there: {error}"),
             "choose a folder of your own with --folder, or have it made writable; without one nothing said can be kept",
         );
     }
     match fs4::available_space(folder) {
-        Err(error) => Finding::look(
+        Err(error) => DoctorFinding::look(
             WHAT,
             format!("{shown} can be written, but its free space is unknown: {error}"),
             "make sure that there is 1 GB free",
@@ -197,16 +197,16 @@ fn disk(folder: &Path) -> Finding {
     }
 }
 
-fn space(folder: &str, free: u64) -> Finding {
+fn space(folder: &str, free: u64) -> DoctorFinding {
     const WHAT: &str = "disk";
     let found = format!("{folder}: {:.1} GB free", free as f64 / 1e9);
     let advice = "make room: an hour of speech with its recordings takes some 60 MB";
     if free < FULL {
-        Finding::missing(WHAT, found, advice)
+        DoctorFinding::missing(WHAT, found, advice)
     } else if free < SCARCE {
-        Finding::look(WHAT, found, advice)
+        DoctorFinding::look(WHAT, found, advice)
     } else {
-        Finding::good(WHAT, found)
+        DoctorFinding::good(WHAT, found)
     }
 }
 
@@ -220,7 +220,7 @@ fn write_through(path: &Path) -> std::io::Result<()> {
     written.and(removed)
 }
 
-fn clock(folder: &Path) -> Finding {
+fn clock(folder: &Path) -> DoctorFinding {
     let newest = std::fs::read_dir(folder)
         .into_iter()
         .flatten()
@@ -239,7 +239,7 @@ fn plausible(
     now: &ZonedDateTime,
     newest: Option<SystemTime>,
     installed: Option<SystemTime>,
-) -> Finding {
+) -> DoctorFinding {
     const WHAT: &str = "clock";
     let shown = now.strftime("%A %-d %B %Y, %H:%M (%Z)").to_string();
     let advice =
@@ -251,7 +251,7 @@ fn plausible(
         (time > limit).then(|| time.to_zoned_datetime(now.time_zone().clone()))
     };
     if let Some(later) = later(newest) {
-        return Finding::missing(
+        return DoctorFinding::missing(
             WHAT,
             format!(
                 "{shown}, but a file in the logs' folder is from {}",
@@ -261,7 +261,7 @@ fn plausible(
         );
     }
     if let Some(later) = later(installed) {
-        return Finding::missing(
+        return DoctorFinding::missing(
             WHAT,
             format!(
                 "{shown}, but the program was installed on {}",
@@ -270,12 +270,12 @@ fn plausible(
             advice,
         );
     }
-    Finding::good(WHAT, format!("{shown}: compare it with your watch"))
+    DoctorFinding::good(WHAT, format!("{shown}: compare it with your watch"))
 }
 
 #[cfg(not(feature = "microphone"))]
-fn microphone(_name: Option<&str>) -> Finding {
-    Finding::missing(
+fn microphone(_name: Option<&str>) -> DoctorFinding {
+    DoctorFinding::missing(
         "microphone",
         "this build has none",
         "use a build with the feature `microphone`, or type: --words -",
@@ -283,8 +283,10 @@ fn microphone(_name: Option<&str>) -> Finding {
 }
 
 #[cfg(feature = "microphone")]
-fn microphone(name: Option<&str>) -> Finding {
-    use crate::audio::microphone::{Event, Level, Microphone, MicrophoneError, Notice, QUIETEST};
+fn microphone(name: Option<&str>) -> DoctorFinding {
+    use crate::audio::microphone::{
+        LineEvent, Loudness, Microphone, MicrophoneError, Notice, QUIETEST,
+    };
     const WHAT: &str = "microphone";
     let mut microphone = match Microphone::open(name) {
         Ok(microphone) => microphone,
@@ -296,7 +298,7 @@ fn microphone(name: Option<&str>) -> Finding {
                 MicrophoneError::Permission { .. } => "see above, then log in again",
                 _ => "`bothhands devices` lists what there is",
             };
-            return Finding::missing(WHAT, error.to_string(), advice);
+            return DoctorFinding::missing(WHAT, error.to_string(), advice);
         }
     };
     let device = microphone.device().to_owned();
@@ -304,57 +306,57 @@ fn microphone(name: Option<&str>) -> Finding {
     let end = Instant::now() + Duration::from_secs(6);
     while Instant::now() < end && heard.len() < crate::audio::SAMPLE_RATE as usize * 2 {
         match microphone.next(Duration::from_millis(100)) {
-            Some(Event::Sound(samples)) => heard.extend(samples),
-            Some(Event::Notice(Notice::Lost { reason, .. })) => {
-                return Finding::missing(
+            Some(LineEvent::Sound(samples)) => heard.extend(samples),
+            Some(LineEvent::Notice(Notice::Lost { reason, .. })) => {
+                return DoctorFinding::missing(
                     WHAT,
                     format!("`{device}` opens but gives no sound: {reason}"),
                     "check its plug; if it is shared by a sound server, restart that, or choose another with --device",
                 );
             }
-            Some(Event::Notice(_)) | None => {}
+            Some(LineEvent::Notice(_)) | None => {}
         }
     }
-    let level = Level::of(&heard);
+    let level = Loudness::of(&heard);
     let found = format!("`{device}`: {level}, {} overruns", microphone.overruns());
     if heard.is_empty() {
-        Finding::missing(
+        DoctorFinding::missing(
             WHAT,
             format!("`{device}` opens but gives no sound"),
             "check its plug, or choose another with --device",
         )
     } else if level.peak <= QUIETEST {
-        Finding::look(
+        DoctorFinding::look(
             WHAT,
             format!("`{device}` gives nothing but silence"),
             "check its mute switch, and that it is the one the machine records from",
         )
     } else if level.clipped {
-        Finding::look(
+        DoctorFinding::look(
             WHAT,
             found,
             "turn the microphone down until speech no longer reaches 0 dB",
         )
     } else if level.mean > -30.0 {
-        Finding::look(
+        DoctorFinding::look(
             WHAT,
             found,
             "it is loud here, or the microphone is turned up too far: use a headset close to the mouth",
         )
     } else if microphone.overruns() > 0 {
-        Finding::look(
+        DoctorFinding::look(
             WHAT,
             found,
             "the machine is too busy to listen: end other programs",
         )
     } else {
-        Finding::good(WHAT, found)
+        DoctorFinding::good(WHAT, found)
     }
 }
 
 #[cfg(not(feature = "system-voice"))]
-fn voice() -> Finding {
-    Finding::missing(
+fn voice() -> DoctorFinding {
+    DoctorFinding::missing(
         "voice",
         "this build has none",
         "use a build with the feature `system-voice`, or read the prompts on the screen",
@@ -362,16 +364,16 @@ fn voice() -> Finding {
 }
 
 #[cfg(feature = "system-voice")]
-fn voice() -> Finding {
+fn voice() -> DoctorFinding {
     use crate::voice::{Failing, Profile, System, Tone, Voice};
     const WHAT: &str = "voice";
     const ADVICE: &str = "install the speech service and a voice (Debian: speech-dispatcher and speech-dispatcher-espeak-ng) and try `spd-say -w hello`; until then prompts are shown on the screen (--no-voice accepts that)";
     let mut voice = match System::open(Profile::default(), Duration::from_secs(10)) {
         Ok(voice) => voice,
-        Err(error) => return Finding::missing(WHAT, format!("{error:#}"), ADVICE),
+        Err(error) => return DoctorFinding::missing(WHAT, format!("{error:#}"), ADVICE),
     };
     if let Err(error) = voice.say(Tone::Plain, "Both hands is ready to speak.") {
-        return Finding::missing(WHAT, format!("{error:#}"), ADVICE);
+        return DoctorFinding::missing(WHAT, format!("{error:#}"), ADVICE);
     }
     let begun = Instant::now();
     while voice.speaking() && begun.elapsed() < Duration::from_secs(30) {
@@ -379,9 +381,9 @@ fn voice() -> Finding {
     }
     match voice.failed() {
         Some(reason) => {
-            Finding::missing(WHAT, format!("the speech service failed: {reason}"), ADVICE)
+            DoctorFinding::missing(WHAT, format!("the speech service failed: {reason}"), ADVICE)
         }
-        None => Finding::good(
+        None => DoctorFinding::good(
             WHAT,
             "it said \"Both hands is ready to speak\"; if you did not hear that, check the loudspeaker",
         ),

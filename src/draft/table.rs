@@ -2,14 +2,14 @@
 //! order. A schedule of the last visit is one such table, with columns for its results besides.
 
 use super::template::{BoardDraft, Draft};
-use super::words::{CircuitWords, Column};
+use super::words::{CircuitWords, CircuitsColumn};
 use crate::installation::{Circuit, JobError, Problem, nearest};
 use std::collections::BTreeMap;
 
 /// The columns of a circuit, by their names in the first line.
-const COLUMNS: [(Column, &[&str]); 17] = [
+const COLUMNS: [(CircuitsColumn, &[&str]); 17] = [
     (
-        Column::Number,
+        CircuitsColumn::Number,
         &[
             "number",
             "no",
@@ -20,20 +20,23 @@ const COLUMNS: [(Column, &[&str]); 17] = [
         ],
     ),
     (
-        Column::Name,
+        CircuitsColumn::Name,
         &["name", "description", "designation", "what", "circuit name"],
     ),
     (
-        Column::Kind,
+        CircuitsColumn::Kind,
         &["kind", "sort", "circuit kind", "circuit type"],
     ),
     (
-        Column::Device,
+        CircuitsColumn::Device,
         &["device", "protective device", "type", "device type"],
     ),
-    (Column::Amps, &["amps", "rating", "in", "a", "rating a"]),
     (
-        Column::Breaking,
+        CircuitsColumn::Amps,
+        &["amps", "rating", "in", "a", "rating a"],
+    ),
+    (
+        CircuitsColumn::Breaking,
         &[
             "breaking ka",
             "breaking capacity",
@@ -43,17 +46,26 @@ const COLUMNS: [(Column, &[&str]); 17] = [
             "breaking capacity ka",
         ],
     ),
-    (Column::Rcd, &["rcd", "rcd ma", "ma"]),
-    (Column::RcdType, &["rcd type"]),
-    (Column::Sizes, &["sizes", "size", "cable", "mm2", "csa"]),
-    (Column::Live, &["live conductors mm2", "live mm2"]),
-    (Column::Cpc, &["cpc mm2"]),
-    (Column::Metres, &["metres", "length", "m", "cable m"]),
-    (Column::Points, &["points", "outlets", "accessories"]),
-    (Column::Phases, &["phases", "circuit phases"]),
-    (Column::Wiring, &["type of wiring", "wiring"]),
-    (Column::Method, &["reference method", "method"]),
-    (Column::Afdd, &["afdd"]),
+    (CircuitsColumn::Rcd, &["rcd", "rcd ma", "ma"]),
+    (CircuitsColumn::RcdType, &["rcd type"]),
+    (
+        CircuitsColumn::Sizes,
+        &["sizes", "size", "cable", "mm2", "csa"],
+    ),
+    (CircuitsColumn::Live, &["live conductors mm2", "live mm2"]),
+    (CircuitsColumn::Cpc, &["cpc mm2"]),
+    (
+        CircuitsColumn::Metres,
+        &["metres", "length", "m", "cable m"],
+    ),
+    (
+        CircuitsColumn::Points,
+        &["points", "outlets", "accessories"],
+    ),
+    (CircuitsColumn::Phases, &["phases", "circuit phases"]),
+    (CircuitsColumn::Wiring, &["type of wiring", "wiring"]),
+    (CircuitsColumn::Method, &["reference method", "method"]),
+    (CircuitsColumn::Afdd, &["afdd"]),
 ];
 
 /// Columns of the board that a circuit is on.
@@ -76,7 +88,7 @@ enum OfBoard {
 /// What a column of the first line is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Heads {
-    Circuit(Column),
+    Circuit(CircuitsColumn),
     Board(OfBoard),
 }
 
@@ -349,7 +361,7 @@ fn feeder(text: &str) -> Option<String> {
 fn heads(columns: &[String], schedule: bool, problems: &mut Vec<Problem>) -> Vec<Option<Heads>> {
     let mut problem = |text: String| problems.push(Problem { line: 1, text });
     let plainly: Vec<String> = columns.iter().map(|name| plain(name)).collect();
-    let elsewhere = |wanted: Column, but: &str| {
+    let elsewhere = |wanted: CircuitsColumn, but: &str| {
         let mut others = plainly.iter().filter(|name| *name != but);
         others.any(|name| column(name) == Some(Heads::Circuit(wanted)))
     };
@@ -357,11 +369,14 @@ fn heads(columns: &[String], schedule: bool, problems: &mut Vec<Problem>) -> Vec
     for (name, plainly) in columns.iter().zip(&plainly) {
         let found = match plainly.as_str() {
             // Beside a number "circuit" is what it is called; beside a device "type" is what sort it is.
-            "circuit" if !schedule && elsewhere(Column::Number, "circuit") => {
-                Some(Heads::Circuit(Column::Name))
+            "circuit" if !schedule && elsewhere(CircuitsColumn::Number, "circuit") => {
+                Some(Heads::Circuit(CircuitsColumn::Name))
             }
-            "type" if elsewhere(Column::Device, "type") && !elsewhere(Column::Kind, "type") => {
-                Some(Heads::Circuit(Column::Kind))
+            "type"
+                if elsewhere(CircuitsColumn::Device, "type")
+                    && !elsewhere(CircuitsColumn::Kind, "type") =>
+            {
+                Some(Heads::Circuit(CircuitsColumn::Kind))
             }
             // A schedule tells standard and type of a device together before it tells them apart.
             "device type" if schedule => None,
@@ -384,7 +399,7 @@ fn heads(columns: &[String], schedule: bool, problems: &mut Vec<Problem>) -> Vec
         }
         known.push(found);
     }
-    let kind = Some(Heads::Circuit(Column::Kind));
+    let kind = Some(Heads::Circuit(CircuitsColumn::Kind));
     if !known.contains(&kind) && !known.contains(&None) {
         problem(
             "there is no column \"kind\": it says ring, radial, lighting, cooker and so on; the first \

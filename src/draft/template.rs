@@ -100,7 +100,7 @@ impl Draft {
         text.push_str(
             "# A job for bothhands. Lines that begin with # are for you. `bothhands check` on this file says\n\
              # what is still to be filled in, what is wrong, and what each test should read, and why.\n\
-             # Every key there is: `bothhands schema`, or docs/job-file.md.\n\n",
+             # Every key there is: `bothhands schema`, or guide/job-file.md.\n\n",
         );
         let site = self.site.as_deref();
         let title = self.title.clone().or_else(|| site.map(str::to_owned));
@@ -132,13 +132,13 @@ impl Draft {
         // What is found in use is looked at before it is tested.
         let inspected = self.kind == Some(JobKind::PeriodicInspection);
         text.push_str(if inspected {
-            "# The schedule of inspection, walked by voice (docs/inspection.md); without this table there is none.\n\
+            "# The schedule of inspection, walked by voice (guide/inspection.md); without this table there is none.\n\
              [inspection]\n\
              # extent = \"what the visit covers\"\n\
              # agreed_limitations = \"what is left out, and why\"\n\
              # agreed_with = \"with whom\"\n\n"
         } else {
-            "# [inspection]   # a schedule of inspection, walked by voice (docs/inspection.md)\n\n"
+            "# [inspection]   # a schedule of inspection, walked by voice (guide/inspection.md)\n\n"
         });
     }
 
@@ -181,7 +181,7 @@ impl Draft {
             "# ze_ohms = \"0.35\"            # as the distributor gave it, in quotes\n\
              # fault_current_ka = \"16\"\n\
              # ze_by = \"enquiry\", max_demand_amps = 55, fuse = \"BS 1361 60 A\", main_switch, earthing_conductor_mm2, \
-             bonding_mm2: docs/job-file.md has them all\n\n",
+             bonding_mm2: guide/job-file.md has them all\n\n",
         );
     }
 

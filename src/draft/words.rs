@@ -238,7 +238,7 @@ impl CircuitWords {
     ///
     /// # Errors
     /// With what is not understood, and what to write.
-    pub fn take_column(&mut self, column: Column, cell: &str) -> Result<(), NotClear> {
+    pub fn take_column(&mut self, column: CircuitsColumn, cell: &str) -> Result<(), NotClear> {
         let cell = cell.trim();
         let none = matches!(
             cell.to_lowercase().as_str(),
@@ -248,7 +248,7 @@ impl CircuitWords {
             return Ok(());
         }
         match column {
-            Column::Number => {
+            CircuitsColumn::Number => {
                 let number = circuit_number(cell)?;
                 self.number = Some(number.ok_or_else(|| {
                     NotClear(format!(
@@ -256,15 +256,15 @@ impl CircuitWords {
                     ))
                 })?);
             }
-            Column::Name => self.name = Some(cell.to_owned()),
-            Column::Kind => {
+            CircuitsColumn::Name => self.name = Some(cell.to_owned()),
+            CircuitsColumn::Kind => {
                 let small = cell.to_lowercase();
                 match piece::of_kind(&small) {
                     Some(said) => self.put_right_by(said),
                     None => self.kind = Some(cell.parse()?),
                 }
             }
-            Column::Device => {
+            CircuitsColumn::Device => {
                 if !self.devices.take(cell) {
                     return Err(NotClear(format!(
                         "`{cell}` is no device: write its type and rated current, as in B32, B32 RCBO or \
@@ -272,7 +272,7 @@ impl CircuitWords {
                     )));
                 }
             }
-            Column::Amps => {
+            CircuitsColumn::Amps => {
                 let given = cell.trim_end_matches(['a', 'A', ' ']);
                 if let Some(amps) = self.devices.amps()
                     && given.parse() != Ok(amps)
@@ -292,7 +292,7 @@ impl CircuitWords {
                     )));
                 }
             }
-            Column::Rcd => {
+            CircuitsColumn::Rcd => {
                 let named = match cell {
                     yes if yes.eq_ignore_ascii_case("yes") => String::new(),
                     number if is_a_number(number) => format!("{number} mA"),
@@ -304,7 +304,7 @@ impl CircuitWords {
                     )));
                 }
             }
-            Column::Breaking => {
+            CircuitsColumn::Breaking => {
                 let given = cell.to_lowercase();
                 let given = given.trim_end_matches("ka").trim();
                 if given.parse::<f64>().is_err() || !self.devices.take(&format!("{given} kA")) {
@@ -313,7 +313,7 @@ impl CircuitWords {
                     )));
                 }
             }
-            Column::Sizes => {
+            CircuitsColumn::Sizes => {
                 let small = cell.to_lowercase();
                 let size = ["mm2", "mm²", "mm"]
                     .iter()
@@ -330,16 +330,16 @@ impl CircuitWords {
                     self.cable = Some(cable);
                 }
             }
-            Column::RcdType => {
+            CircuitsColumn::RcdType => {
                 if !self.devices.take(&format!("rcd type {cell}")) {
                     return Err(NotClear(format!(
                         "`{cell}` is no type of an RCD: write AC, A, F or B as marked on it"
                     )));
                 }
             }
-            Column::Live => self.cable_of(cell, |cable| &mut cable.line_mm2)?,
-            Column::Cpc => self.cable_of(cell, |cable| &mut cable.cpc_mm2)?,
-            Column::Phases => match cell {
+            CircuitsColumn::Live => self.cable_of(cell, |cable| &mut cable.line_mm2)?,
+            CircuitsColumn::Cpc => self.cable_of(cell, |cable| &mut cable.cpc_mm2)?,
+            CircuitsColumn::Phases => match cell {
                 "1" => self.phases = Some(Phases::Single),
                 "3" => self.phases = Some(Phases::Three),
                 _ => {
@@ -348,17 +348,17 @@ impl CircuitWords {
                     )));
                 }
             },
-            Column::Wiring => self.wiring = Some(cell.to_owned()),
-            Column::Method => self.reference_method = Some(cell.to_owned()),
-            Column::Afdd => self.afdd = true,
-            Column::Metres => {
+            CircuitsColumn::Wiring => self.wiring = Some(cell.to_owned()),
+            CircuitsColumn::Method => self.reference_method = Some(cell.to_owned()),
+            CircuitsColumn::Afdd => self.afdd = true,
+            CircuitsColumn::Metres => {
                 self.metres = Some(metres(cell).ok_or_else(|| {
                     NotClear(format!(
                         "`{cell}` is no length: write it in metres, as in 18"
                     ))
                 })?);
             }
-            Column::Points => {
+            CircuitsColumn::Points => {
                 for piece in cell.split([',', ';', '+']) {
                     let piece = in_digits(piece.trim()).to_lowercase();
                     if let Ok(many) = piece.parse::<u16>() {
@@ -544,7 +544,7 @@ impl CircuitWords {
 
 /// What a column of a table of circuits holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Column {
+pub enum CircuitsColumn {
     /// The circuit's number.
     Number,
     /// What it feeds.

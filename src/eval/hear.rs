@@ -29,7 +29,7 @@ pub fn cut(
     sink: &mut impl FnMut(Utterance) -> anyhow::Result<()>,
 ) -> anyhow::Result<()> {
     let mut segmenter = Segmenter::new(cutting);
-    for block in audio::Source::open(file)? {
+    for block in audio::SoundBlocks::open(file)? {
         let block = match block {
             Ok(block) => block,
             Err(error) => {

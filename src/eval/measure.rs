@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 /// What became of a clip.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Verdict {
+pub enum ClipResult {
     /// Taken, with the expected meaning.
     Exact,
     /// Asked again.
@@ -27,11 +27,11 @@ pub enum Verdict {
 
 /// One clip with what was heard.
 #[derive(Debug, Clone)]
-pub struct Row {
+pub struct HeardClip {
     /// What was to be heard.
     pub clip: Clip,
     /// What became of it.
-    pub verdict: Verdict,
+    pub verdict: ClipResult,
     /// Whether the likeliest reading had the expected meaning, whatever the outcome.
     pub first_right: bool,
     /// What was heard.
@@ -89,7 +89,7 @@ pub fn measure(
     clips: &[Clip],
     rule: &str,
     cut: bool,
-) -> anyhow::Result<Vec<Row>> {
+) -> anyhow::Result<Vec<HeardClip>> {
     let expected = DecodeContext {
         rule: rule.to_owned(),
         excluded: Vec::new(),
@@ -100,7 +100,7 @@ pub fn measure(
         let started = Instant::now();
         let pieces = audio::utterances(&samples, EndpointConfig::default());
         let heard = engine.recognise(counting(&samples, &pieces, cut), &expected)?;
-        rows.push(Row {
+        rows.push(HeardClip {
             verdict: verdict(clip, &heard),
             first_right: matches_expected(clip, &heard),
             heard,
@@ -132,7 +132,7 @@ fn counting<'a>(samples: &'a [f32], pieces: &'a [Utterance], cut: bool) -> &'a [
 /// When a recording cannot be used or the engine fails.
 pub fn hear_again(
     engine: &mut dyn Recogniser,
-    rows: &mut [Row],
+    rows: &mut [HeardClip],
     others: Option<&[Clip]>,
     rule: &str,
     cut: bool,
@@ -152,7 +152,8 @@ pub fn hear_again(
             excluded: Vec::new(),
         };
         let other = others.and_then(|others| others.get(number));
-        if let (Some(other), Verdict::AskedAgain, Some(_)) = (other, row.verdict, &row.clip.said) {
+        if let (Some(other), ClipResult::AskedAgain, Some(_)) = (other, row.verdict, &row.clip.said)
+        {
             let (before, samples) = (sound(&row.clip.path)?, sound(&other.path)?);
             let alone = engine.recognise(&samples, &plain)?;
             let together = engine.together(&before, &samples, &plain)?;
@@ -187,7 +188,7 @@ pub fn hear_again(
 }
 
 /// The wrong meaning that a person would have been told, and could refuse.
-fn refusable(row: &Row) -> Option<&Intent> {
+fn refusable(row: &HeardClip) -> Option<&Intent> {
     let told = row.clip.said.is_some() && row.heard.outcome != Decision::Reject;
     row.heard.said.as_ref().filter(|_| told && !row.first_right)
 }
@@ -199,18 +200,18 @@ pub(super) fn matches_expected(clip: &Clip, heard: &Recognition) -> bool {
     }
 }
 
-pub(super) fn verdict(clip: &Clip, heard: &Recognition) -> Verdict {
+pub(super) fn verdict(clip: &Clip, heard: &Recognition) -> ClipResult {
     match heard.outcome {
-        Decision::Reject => Verdict::Ignored,
-        Decision::Confirm => Verdict::AskedAgain,
-        Decision::Accept if clip.said.is_none() => Verdict::FalselyTaken,
-        Decision::Accept if matches_expected(clip, heard) => Verdict::Exact,
-        Decision::Accept => Verdict::WrongTaken,
+        Decision::Reject => ClipResult::Ignored,
+        Decision::Confirm => ClipResult::AskedAgain,
+        Decision::Accept if clip.said.is_none() => ClipResult::FalselyTaken,
+        Decision::Accept if matches_expected(clip, heard) => ClipResult::Exact,
+        Decision::Accept => ClipResult::WrongTaken,
     }
 }
 
 /// One line a clip, tab-separated, with a heading.
-pub fn table(rows: &[Row]) -> String {
+pub fn table(rows: &[HeardClip]) -> String {
     let mut text = String::from(
         "path\texpected\tverdict\tfirst_right\twords\trunner_up\tfit\tmargin\tphones\tpieces\tms\t\
          again_refused\tother\tother_refused\tears_differ\n",

@@ -12,6 +12,6 @@ mod summary;
 
 pub use manifest::{Clip, read_manifest, read_second};
 pub use measure::{
-    OtherRecording, Repetition, Row, SecondHearing, Verdict, hear_again, measure, table,
+    ClipResult, HeardClip, OtherRecording, Repetition, SecondHearing, hear_again, measure, table,
 };
 pub use summary::{Again, Repeated, Second, Summary};

@@ -1,4 +1,6 @@
-use super::measure::{OtherRecording, Row, SecondHearing, Verdict, matches_expected, verdict};
+use super::measure::{
+    ClipResult, HeardClip, OtherRecording, SecondHearing, matches_expected, verdict,
+};
 use crate::speech::Recognition;
 use serde::Serialize;
 use std::time::Duration;
@@ -104,12 +106,12 @@ pub struct Second {
 
 impl Again {
     /// Counts of the rows that were heard again.
-    pub fn of(rows: &[Row]) -> Self {
-        let again: Vec<(&Row, &SecondHearing)> = rows
+    pub fn of(rows: &[HeardClip]) -> Self {
+        let again: Vec<(&HeardClip, &SecondHearing)> = rows
             .iter()
             .filter_map(|row| Some((row, row.again.as_ref()?)))
             .collect();
-        let taken = |row: &Row| row.verdict == Verdict::WrongTaken;
+        let taken = |row: &HeardClip| row.verdict == ClipResult::WrongTaken;
         let same = again.iter().map(|(row, second)| (*row, &second.same));
         let other = |pick: fn(&OtherRecording) -> &Recognition| {
             let heard: Vec<_> = again
@@ -131,7 +133,7 @@ impl Again {
 }
 
 impl Repeated {
-    fn of(rows: &[Row]) -> Option<Self> {
+    fn of(rows: &[HeardClip]) -> Option<Self> {
         let repeated = || rows.iter().filter_map(|r| Some((r, r.repeated.as_ref()?)));
         let clips = repeated().count();
         (clips > 0).then(|| Self {
@@ -144,15 +146,15 @@ impl Repeated {
 }
 
 impl Second {
-    fn of<'a>(heard: impl Iterator<Item = (&'a Row, &'a Recognition)>) -> Self {
+    fn of<'a>(heard: impl Iterator<Item = (&'a HeardClip, &'a Recognition)>) -> Self {
         let mut counts = Self::default();
         for (row, heard) in heard {
             counts.right += usize::from(matches_expected(&row.clip, heard));
             match verdict(&row.clip, heard) {
-                Verdict::Exact => counts.exact += 1,
-                Verdict::AskedAgain => counts.asked_again += 1,
-                Verdict::WrongTaken | Verdict::FalselyTaken => counts.wrong_taken += 1,
-                Verdict::Ignored => counts.ignored += 1,
+                ClipResult::Exact => counts.exact += 1,
+                ClipResult::AskedAgain => counts.asked_again += 1,
+                ClipResult::WrongTaken | ClipResult::FalselyTaken => counts.wrong_taken += 1,
+                ClipResult::Ignored => counts.ignored += 1,
             }
         }
         counts
@@ -199,31 +201,33 @@ impl std::fmt::Display for Again {
 
 impl Summary {
     /// Counts and times of `rows`.
-    pub fn of(rows: &[Row]) -> Self {
-        let count = |test: &dyn Fn(&Row) -> bool| rows.iter().filter(|r| test(r)).count();
-        let verdicts = |v: Verdict| count(&|r| r.verdict == v);
-        let with_words = |r: &Row| r.clip.said.is_some();
+    pub fn of(rows: &[HeardClip]) -> Self {
+        let count = |test: &dyn Fn(&HeardClip) -> bool| rows.iter().filter(|r| test(r)).count();
+        let verdicts = |v: ClipResult| count(&|r| r.verdict == v);
+        let with_words = |r: &HeardClip| r.clip.said.is_some();
         let mut latencies: Vec<f64> = rows.iter().map(|r| millis(r.heard.took)).collect();
         latencies.sort_by(f64::total_cmp);
         let seconds: f64 = rows.iter().map(|r| r.seconds).sum();
         let took: f64 = rows.iter().map(|r| r.took.as_secs_f64()).sum();
         Self {
             clips: rows.len(),
-            exact: verdicts(Verdict::Exact),
-            asked_again: verdicts(Verdict::AskedAgain),
-            wrong_taken: verdicts(Verdict::WrongTaken),
-            ignored: verdicts(Verdict::Ignored),
-            falsely_taken: verdicts(Verdict::FalselyTaken),
+            exact: verdicts(ClipResult::Exact),
+            asked_again: verdicts(ClipResult::AskedAgain),
+            wrong_taken: verdicts(ClipResult::WrongTaken),
+            ignored: verdicts(ClipResult::Ignored),
+            falsely_taken: verdicts(ClipResult::FalselyTaken),
             latency_ms_p50: quantile(&latencies, 0.50),
             latency_ms_p95: quantile(&latencies, 0.95),
             real_time_factor: round(took / seconds.max(1e-9), 4),
             with_words: count(&with_words),
-            with_words_asked_again: count(&|r| with_words(r) && r.verdict == Verdict::AskedAgain),
-            with_words_ignored: count(&|r| with_words(r) && r.verdict == Verdict::Ignored),
+            with_words_asked_again: count(&|r| {
+                with_words(r) && r.verdict == ClipResult::AskedAgain
+            }),
+            with_words_ignored: count(&|r| with_words(r) && r.verdict == ClipResult::Ignored),
             first_right: count(&|r| r.first_right),
             without_words: count(&|r| !with_words(r)),
             without_words_asked_again: count(&|r| {
-                !with_words(r) && r.verdict == Verdict::AskedAgain
+                !with_words(r) && r.verdict == ClipResult::AskedAgain
             }),
             not_found: count(&|r| with_words(r) && r.pieces == 0),
             cut_apart: count(&|r| with_words(r) && r.pieces > 1),

@@ -6,8 +6,8 @@ use super::said::Intent;
 use super::tag::{Function, SaidBetween, Tag};
 use crate::quantity::{Conductors, Number, Pair, Reading, Relation, TestVoltage, Unit};
 use crate::terms::{
-    Alteration, Between, Change, FaultKind, HalfCycle, HiddenFault, ItemNumber, Measure, Parked,
-    Part, Place, RcdTest, Reason, Setting, Statement,
+    Alteration, Between, Change, FaultKind, HalfCycle, HiddenFault, ItemNumber, NamedQuantity,
+    Parked, Part, Place, RcdTest, Reason, Setting, Statement,
 };
 
 /// Words and tagged parts, in the order they were said.
@@ -138,7 +138,7 @@ struct Parts {
     unit: Option<Unit>,
     at: Option<TestVoltage>,
     half: Option<HalfCycle>,
-    measure: Option<Measure>,
+    measure: Option<NamedQuantity>,
     place: Option<Place>,
     part: Option<Part>,
     change: Option<Change>,

@@ -1,7 +1,7 @@
 use crate::quantity::{Number, Pair, Reading, TestVoltage, Unit};
 use crate::terms::{
-    Alteration, Between, Change, HalfCycle, HiddenFault, ItemNumber, Measure, Place, Predicted,
-    ProsodyChange, Reason, Setting, Stage, Statement,
+    Alteration, Between, Change, HalfCycle, HiddenFault, ItemNumber, NamedQuantity, Place,
+    Predicted, ProsodyChange, Reason, Setting, Stage, Statement,
 };
 use serde::{Deserialize, Serialize};
 
@@ -30,7 +30,7 @@ pub enum Intent {
     /// Means the same as [`Intent::Reading`] where that measurement was asked for.
     Measured {
         /// The name that was said.
-        measure: Measure,
+        measure: NamedQuantity,
         /// The value, and what was said with it.
         reading: Reading,
         /// Where it was taken, when that was said.

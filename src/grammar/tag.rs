@@ -1,8 +1,8 @@
 use super::said::Intent;
 use crate::quantity::{Conductors, Pair, Relation, TestVoltage, Unit};
 use crate::terms::{
-    Change, FaultKind, HalfCycle, Measure, Parked, Part, Predicted, ProsodyChange, RcdTest, Reason,
-    Stage, Statement,
+    Change, FaultKind, HalfCycle, NamedQuantity, Parked, Part, Predicted, ProsodyChange, RcdTest,
+    Reason, Stage, Statement,
 };
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
@@ -71,7 +71,7 @@ pub enum Tag {
     Unit(Unit),
     At(TestVoltage),
     Half(HalfCycle),
-    Measure(Measure),
+    Measure(NamedQuantity),
     Place,
     Name,
     Altered,

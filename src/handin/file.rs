@@ -2,7 +2,7 @@ use super::{HandInError, HandedIn, folded, hand_in};
 use crate::log::{Log, LogError};
 use crate::marking::Economy;
 use crate::practice::Given;
-use crate::store::{Mode, Store};
+use crate::store::{OpenMode, Store};
 use postgres::Client;
 use std::path::Path;
 
@@ -33,7 +33,7 @@ pub fn hand_in_file(
     went_on: &dyn Fn(),
 ) -> Result<HandedIn, Failure> {
     let about = |why: String| Failure::Log(format!("{}: {why}", path.display()));
-    let store = Store::open(path, Mode::Read).map_err(|why| Failure::Log(why.to_string()))?;
+    let store = Store::open(path, OpenMode::Read).map_err(|why| Failure::Log(why.to_string()))?;
     let verdict = store
         .verify()
         .map_err(|why| Failure::Log(why.to_string()))?;

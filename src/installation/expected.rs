@@ -3,7 +3,7 @@
 use super::{Board, Circuit, CircuitKind, GivenBy, Job, Phases};
 use crate::limits::conductor::{self, Expected, Through};
 use crate::limits::rcd::{self, Multiple};
-use crate::limits::ring::{self, Ends, Stage};
+use crate::limits::ring::{self, CrossedPair, Ends};
 use crate::limits::{
     CircuitFacts, CpcIs, Earthing, Finding, Metal, Outcome, Provenance, SystemVoltage, Tables,
     Verdict, earth_loop, judge,
@@ -351,7 +351,7 @@ fn ring_tests(tables: &Tables, facts: &CircuitFacts, all: &mut Vec<Expectation>)
         Expectation::CROSSED_EARTH,
         format!(
             "{} Ω round the ring",
-            hundredths(ring::round_the_ring(&ends, Stage::LineCpc))
+            hundredths(ring::round_the_ring(&ends, CrossedPair::LineCpc))
         ),
         format!(
             "from {0} × {1} ÷ ({0} + {1}) at the board to R1+R2 = ({0} + {1}) ÷ 4 half way",

@@ -1,5 +1,5 @@
 //! What a job file may hold, made from its types: a schema for editors, and the reference in
-//! `docs/job-file.md`.
+//! `demo/guide/job-file.md`.
 
 use super::Job;
 use super::file::{COUNTED, MOST_POINTS};

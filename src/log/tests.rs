@@ -2,7 +2,7 @@ use super::*;
 use crate::audio::Utterance;
 use crate::installation::Job;
 use crate::sequence::{Event, Session};
-use crate::store::{Evidence, Mode, NewEvent, Store};
+use crate::store::{Evidence, NewEvent, OpenMode, Store};
 use std::path::PathBuf;
 
 const JOB: &str = include_str!("../../demo/boathouse.toml");
@@ -51,7 +51,7 @@ fn a_log_of_a_newer_version_is_neither_read_nor_taken_up() {
         );
         assert!(why.to_string().contains("use that version"), "{why}");
     }
-    let store = Store::open(&db, Mode::Read).unwrap();
+    let store = Store::open(&db, OpenMode::Read).unwrap();
     assert_eq!(store.len().unwrap(), before, "nothing was added");
 }
 

@@ -1,6 +1,6 @@
 use super::{Log, LogError, SharedClock};
 use crate::sequence::{EVENT_VERSION, Event};
-use crate::store::{Evidence, Mode, NewEvent, Options, Store};
+use crate::store::{Evidence, NewEvent, OpenMode, Options, Store};
 use serde::Serialize;
 use std::path::Path;
 
@@ -13,7 +13,7 @@ use std::path::Path;
 pub fn take_up(db: &Path, clock: &SharedClock) -> Result<(Store, Log), LogError> {
     let ticking = clock.clone();
     clock.tick();
-    let options = Options::new(Mode::AppendOrCreate).clock(move || ticking.now());
+    let options = Options::new(OpenMode::AppendOrCreate).clock(move || ticking.now());
     let store = Store::open_with(db, options)?;
     // Opening it to add to it walked the hashes.
     let log = Log::read_checked(&store)?;

@@ -15,4 +15,4 @@ pub use group::{Attempt, Group, Missed, StepTimes};
 pub use lapse::{Lapse, What};
 pub(crate) use readings::{INSTRUMENT, agree};
 pub use readings::{Judged, Judgement};
-pub use sheet::{Diagnosis, LeftOut, Mark, MarkError, Prediction, Sheet, StepTime, mark};
+pub use sheet::{Diagnosis, LeftBehind, Mark, MarkError, Prediction, Sheet, StepTime, mark};

@@ -59,7 +59,7 @@ pub struct Sheet {
     /// How often help was asked for.
     pub help: u32,
     /// What was out, and for how long.
-    pub left_out: Vec<LeftOut>,
+    pub left_out: Vec<LeftBehind>,
     /// How many steps of the plan ask for something.
     pub planned: usize,
     /// How many of those were answered, be it that they are not tested.
@@ -153,7 +153,7 @@ fn is_none_of_them(n: &usize) -> bool {
 
 /// Something that was out.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct LeftOut {
+pub struct LeftBehind {
     /// By the event that put it on the list.
     pub event: EventNo,
     /// What, in words.
@@ -1012,13 +1012,13 @@ fn in_base(said: &Reading, agenda: &Agenda, step: &StepId) -> f64 {
 }
 
 /// What was ever out, and for how long.
-fn left_out(agenda: &Agenda) -> Vec<LeftOut> {
+fn left_out(agenda: &Agenda) -> Vec<LeftBehind> {
     let all = agenda.out_list().iter();
     all.filter(|entry| !entry.withdrawn)
         .map(|entry| {
             let until = entry.back.map_or(agenda.last_event_at(), |(_, at)| at);
             let circuit = entry.circuit.map(|n| format!(", circuit {n}"));
-            LeftOut {
+            LeftBehind {
                 event: entry.no,
                 what: format!("{}{}", entry.what(), circuit.unwrap_or_default()),
                 seconds: until.duration_since(entry.at).as_secs(),

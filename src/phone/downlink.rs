@@ -1,7 +1,7 @@
 //! What the phone is to say, and whether it has.
 
 use super::shared::Shared;
-use crate::dialogue::screen::View;
+use crate::dialogue::screen::ScreenView;
 use crate::terms::ProsodyChange;
 use crate::voice::{Earcon, Piece, Profile, Rate, Saying, Tone, Voice, longest, pieces};
 use serde::Serialize;
@@ -274,7 +274,7 @@ impl OnPhone {
         Self { shared, voice }
     }
 
-    fn show(&self, change: impl FnOnce(&mut View)) {
+    fn show(&self, change: impl FnOnce(&mut ScreenView)) {
         self.shared.change(|state| change(&mut state.view));
     }
 }

@@ -26,7 +26,7 @@ pub use shared::Wants;
 pub use uplink::PhoneLine;
 
 use crate::audio::EndpointConfig;
-use crate::dialogue::screen::View;
+use crate::dialogue::screen::ScreenView;
 use crate::dialogue::{Input, InputSource, Live, Observer};
 use crate::sequence::Agenda;
 use crate::speech::{Decision, Recognition};
@@ -90,7 +90,7 @@ impl Phone {
         let (tell_ready, ready) = sync_channel(1);
         let state = State {
             pairing: Pairing::new(Instant::now())?,
-            view: View::default(),
+            view: ScreenView::default(),
             uplink,
             downlink: Downlink::new(settings.profile.clone()),
             touches,
@@ -175,8 +175,8 @@ impl Phone {
     }
 
     /// Shows on the page what goes on, besides where it is shown already.
-    pub fn beside(&self, other: Box<dyn Observer>) -> Beside {
-        Beside {
+    pub fn beside(&self, other: Box<dyn Observer>) -> PageWatch {
+        PageWatch {
             shared: Arc::clone(&self.shared),
             other,
         }
@@ -213,12 +213,12 @@ impl InputSource for PhoneSource {
 }
 
 /// Sees what goes on for the page, and lets another see it too.
-pub struct Beside {
+pub struct PageWatch {
     shared: Arc<Shared>,
     other: Box<dyn Observer>,
 }
 
-impl Observer for Beside {
+impl Observer for PageWatch {
     fn heard(&mut self, words: &str, heard: Option<&Recognition>) {
         let outcome = heard.map(|heard| heard.outcome);
         self.shared.change(|state| {

@@ -3,7 +3,7 @@
 use super::downlink::Downlink;
 use super::pairing::Pairing;
 use super::uplink::Uplink;
-use crate::dialogue::screen::View;
+use crate::dialogue::screen::ScreenView;
 use crate::sequence::EventNo;
 use anyhow::bail;
 use serde::Serialize;
@@ -37,7 +37,7 @@ pub(crate) struct Shared {
 
 pub(super) struct State {
     pub pairing: Pairing,
-    pub view: View,
+    pub view: ScreenView,
     pub uplink: Uplink,
     pub downlink: Downlink,
     pub touches: Sender<Touch>,

@@ -5,7 +5,7 @@
 //! never guessed from the time.
 
 use super::shared::Shared;
-use crate::audio::line::{CHUNK, Event, Level, Line, Notice};
+use crate::audio::line::{CHUNK, LineEvent, Loudness, Notice, SoundLine};
 use crate::audio::{Resampler, SAMPLE_RATE};
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -194,7 +194,7 @@ impl Uplink {
 pub struct PhoneLine {
     shared: Arc<Shared>,
     from: Receiver<Up>,
-    level: Level,
+    level: Loudness,
     spoke: bool,
     /// Since when nothing comes, where that was told.
     unreached: Option<Instant>,
@@ -206,27 +206,27 @@ impl PhoneLine {
         Self {
             shared,
             from,
-            level: Level::of(&[]),
+            level: Loudness::of(&[]),
             spoke: false,
             unreached: None,
             put_off: None,
         }
     }
 
-    fn give(&mut self, up: Up) -> Event {
+    fn give(&mut self, up: Up) -> LineEvent {
         match up {
-            Up::Notice(notice) => Event::Notice(notice),
+            Up::Notice(notice) => LineEvent::Notice(notice),
             Up::Sound(chunk, spoke) => {
-                self.level = Level::of(&chunk);
+                self.level = Loudness::of(&chunk);
                 self.spoke = spoke;
-                Event::Sound(chunk)
+                LineEvent::Sound(chunk)
             }
         }
     }
 }
 
-impl Line for PhoneLine {
-    fn next(&mut self, limit: Duration) -> Option<Event> {
+impl SoundLine for PhoneLine {
+    fn next(&mut self, limit: Duration) -> Option<LineEvent> {
         if let Some(up) = self.put_off.take() {
             return Some(self.give(up));
         }
@@ -235,7 +235,7 @@ impl Line for PhoneLine {
                 Some(since) => {
                     self.put_off = Some(up);
                     let away = since.elapsed();
-                    Some(Event::Notice(Notice::ReachedAgain { away }))
+                    Some(LineEvent::Notice(Notice::ReachedAgain { away }))
                 }
                 None => Some(self.give(up)),
             },
@@ -247,9 +247,9 @@ impl Line for PhoneLine {
                     return None;
                 }
                 self.unreached = last;
-                self.level = Level::of(&[]);
+                self.level = Loudness::of(&[]);
                 self.spoke = false;
-                Some(Event::Notice(Notice::Unreached))
+                Some(LineEvent::Notice(Notice::Unreached))
             }
             Err(RecvTimeoutError::Disconnected) => {
                 std::thread::sleep(limit);
@@ -258,7 +258,7 @@ impl Line for PhoneLine {
         }
     }
 
-    fn level(&self) -> Level {
+    fn level(&self) -> Loudness {
         self.level
     }
 

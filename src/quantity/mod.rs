@@ -14,7 +14,7 @@ pub use conductor::{Conductors, Pair};
 pub use number::{Number, NumberError};
 pub use reading::{Reading, Relation, TestVoltage, Unit};
 pub use typed::{
-    Amps, Bounded, Celsius, KiloAmps, Measure, MegOhms, Metres, MilliAmps, MilliOhms, MilliSeconds,
-    Ohms, SquareMillimetres, Truth, Volts, WrongUnit, kind, measure, tidy,
+    Amps, Bounded, Celsius, Dimension, KiloAmps, MegOhms, Metres, MilliAmps, MilliOhms,
+    MilliSeconds, Ohms, SquareMillimetres, Truth, Volts, WrongUnit, kind, measure, tidy,
 };
 pub use written::{NotAValue, parse_value};

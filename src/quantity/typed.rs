@@ -6,9 +6,9 @@ use std::iter::Sum;
 use std::marker::PhantomData;
 use std::ops::{Add, Div, Mul};
 
-/// What a quantity is measured in. Two measures of one [`Measure::Kind`] convert into each other;
+/// What a quantity is measured in. Two measures of one [`Dimension::Kind`] convert into each other;
 /// measures of different kinds never meet.
-pub trait Measure: Copy + 'static {
+pub trait Dimension: Copy + 'static {
     /// The physical quantity: resistance, current and so on.
     type Kind;
     /// The symbol written after the number.
@@ -46,7 +46,7 @@ pub mod kind {
 
 /// Measures, as types: the parameter of [`Bounded`].
 pub mod measure {
-    use super::{Measure, Unit, kind};
+    use super::{Dimension, Unit, kind};
 
     macro_rules! measures {
         ($($(#[$doc:meta])* $name:ident: $kind:ident, $symbol:literal, $scale:literal, [$($unit:ident),*];)*) => {$(
@@ -54,7 +54,7 @@ pub mod measure {
             #[derive(Debug, Clone, Copy, PartialEq, Eq)]
             pub struct $name;
 
-            impl Measure for $name {
+            impl Dimension for $name {
                 type Kind = kind::$kind;
                 const SYMBOL: &'static str = $symbol;
                 const SCALE: f64 = $scale;
@@ -192,7 +192,7 @@ pub struct WrongUnit {
     pub wanted: &'static str,
 }
 
-impl<M: Measure> Bounded<M> {
+impl<M: Dimension> Bounded<M> {
     /// Exactly `value`. Not-a-number becomes [`Bounded::unknown`].
     pub fn exact(value: f64) -> Self {
         Self::between(value, value)
@@ -292,7 +292,7 @@ impl<M: Measure> Bounded<M> {
     }
 
     /// The same quantity in another unit of its kind.
-    pub fn to<N: Measure<Kind = M::Kind>>(self) -> Bounded<N> {
+    pub fn to<N: Dimension<Kind = M::Kind>>(self) -> Bounded<N> {
         let factor = M::SCALE / N::SCALE;
         Bounded {
             low: self.low * factor,
@@ -387,7 +387,7 @@ impl<M: Measure> Bounded<M> {
     }
 }
 
-impl<M: Measure<Kind = kind::Resistance>> Bounded<M> {
+impl<M: Dimension<Kind = kind::Resistance>> Bounded<M> {
     /// Resistances in parallel: 1/R = Σ 1/Ri. One that may be without limit adds at most its
     /// lower bound's share, so the answer stays a lower bound. None at all: without limit.
     pub fn parallel(all: impl IntoIterator<Item = Self>) -> Self {
@@ -440,13 +440,13 @@ fn quotient(a: f64, b: f64) -> f64 {
     }
 }
 
-impl<M: Measure> PartialEq for Bounded<M> {
+impl<M: Dimension> PartialEq for Bounded<M> {
     fn eq(&self, other: &Self) -> bool {
         self.low == other.low && self.high == other.high
     }
 }
 
-impl<M: Measure> Add for Bounded<M> {
+impl<M: Dimension> Add for Bounded<M> {
     type Output = Self;
 
     fn add(self, other: Self) -> Self {
@@ -454,7 +454,7 @@ impl<M: Measure> Add for Bounded<M> {
     }
 }
 
-impl<M: Measure> Sum for Bounded<M> {
+impl<M: Dimension> Sum for Bounded<M> {
     fn sum<I: Iterator<Item = Self>>(all: I) -> Self {
         all.fold(Self::between(0.0, 0.0), Add::add)
     }
@@ -489,13 +489,13 @@ impl Mul<Ohms> for Amps {
     }
 }
 
-impl<M: Measure> fmt::Display for Bounded<M> {
+impl<M: Dimension> fmt::Display for Bounded<M> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{} {}", self.shown(), M::SYMBOL)
     }
 }
 
-impl<M: Measure> Serialize for Bounded<M> {
+impl<M: Dimension> Serialize for Bounded<M> {
     /// As `{"low": 0.3, "high": 0.4, "unit": "Ω"}`; no upper bound is `null`.
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         let mut out = serializer.serialize_struct("Bounded", 3)?;

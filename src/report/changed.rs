@@ -41,7 +41,7 @@ impl Since {
 
 /// One reading, last time and now.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Change {
+pub struct ReadingChange {
     /// The board's number.
     pub board: u16,
     /// The circuit; none for what concerns the whole board.
@@ -58,7 +58,7 @@ pub struct Change {
 
 /// The readings that count of two visits, step by step, in the order of the plan; what only the last
 /// one had comes at the end.
-pub fn changes(last: &Agenda, now: &Agenda) -> Vec<Change> {
+pub fn changes(last: &Agenda, now: &Agenda) -> Vec<ReadingChange> {
     let net = |agenda: &Agenda, step: &Step| {
         let here = agenda.step(&step.id)?;
         let record = agenda.result(here)?;
@@ -76,7 +76,7 @@ pub fn changes(last: &Agenda, now: &Agenda) -> Vec<Change> {
     of_now.chain(of_last).collect()
 }
 
-fn change(agenda: &Agenda, step: &Step, last: Option<Net>, now: Option<Net>) -> Change {
+fn change(agenda: &Agenda, step: &Step, last: Option<Net>, now: Option<Net>) -> ReadingChange {
     let since = match (&last, &now) {
         (Some(last), Some(now)) if agree(&now.reading, &last.reading) => Since::Explained,
         (Some(_), Some(_)) => Since::NotExplained,
@@ -87,7 +87,7 @@ fn change(agenda: &Agenda, step: &Step, last: Option<Net>, now: Option<Net>) -> 
         Some(beside) => format!("{} ({beside})", words::value(&net.reading)),
         None => words::value(&net.reading),
     };
-    Change {
+    ReadingChange {
         board: step.board,
         circuit: step.circuit,
         test: words::step(agenda, step),
@@ -99,7 +99,7 @@ fn change(agenda: &Agenda, step: &Step, last: Option<Net>, now: Option<Net>) -> 
 
 /// The results of a schedule that was exported as CSV beside those of this visit, circuit by circuit and
 /// column by column; nothing when it is no such schedule. A cell holds the worst of its readings.
-pub fn changes_since(last: &str, now: &Schedule) -> Option<Vec<Change>> {
+pub fn changes_since(last: &str, now: &Schedule) -> Option<Vec<ReadingChange>> {
     let last = last.trim_start_matches('\u{feff}');
     let mut table = csv::ReaderBuilder::new()
         .flexible(true)
@@ -132,7 +132,7 @@ pub fn changes_since(last: &str, now: &Schedule) -> Option<Vec<Change>> {
             (None, _) => Since::New,
             (_, None) => Since::Gone,
         };
-        changes.push(Change {
+        changes.push(ReadingChange {
             board,
             circuit,
             test,
@@ -190,7 +190,7 @@ fn read(cell: &str) -> Option<(String, Reading)> {
 }
 
 /// The same as text, a line each, with a line before that says how many are not explained.
-pub fn changes_text(changes: &[Change]) -> String {
+pub fn changes_text(changes: &[ReadingChange]) -> String {
     let so = |since: Since| changes.iter().filter(|one| one.since == since).count();
     let not = so(Since::NotExplained);
     let (share, digits) = INSTRUMENT;

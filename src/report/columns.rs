@@ -25,7 +25,7 @@ enum What {
 }
 
 /// What stands in a cell.
-pub(crate) enum Shown<'a> {
+pub(crate) enum CellShown<'a> {
     /// Nothing belongs here.
     Nothing,
     Text(String),
@@ -50,11 +50,11 @@ impl TableColumn {
     }
 
     /// What stands in it for a circuit.
-    pub(super) fn cell<'a>(&self, circuit: &'a CircuitRow) -> Shown<'a> {
+    pub(super) fn cell<'a>(&self, circuit: &'a CircuitRow) -> CellShown<'a> {
         match self.what {
-            What::Given(cell) => cell(circuit).map_or(Shown::Nothing, Shown::Text),
-            What::Result(column) => Shown::Result(circuit.cells.get(column)),
-            What::Form(cell) => Shown::Marked(cell(circuit)),
+            What::Given(cell) => cell(circuit).map_or(CellShown::Nothing, CellShown::Text),
+            What::Result(column) => CellShown::Result(circuit.cells.get(column)),
+            What::Form(cell) => CellShown::Marked(cell(circuit)),
         }
     }
 
@@ -70,10 +70,10 @@ impl TableColumn {
     /// The same as plain text; empty where nothing belongs.
     pub(super) fn text(&self, circuit: &CircuitRow) -> String {
         match self.cell(circuit) {
-            Shown::Nothing => String::new(),
-            Shown::Text(text) => text,
-            Shown::Result(cell) => cell.text(),
-            Shown::Marked(cell) => cell.marked(),
+            CellShown::Nothing => String::new(),
+            CellShown::Text(text) => text,
+            CellShown::Result(cell) => cell.text(),
+            CellShown::Marked(cell) => cell.marked(),
         }
     }
 }
@@ -312,7 +312,7 @@ pub(super) fn tables(schedule: &Schedule, board: &BoardSchedule) -> Vec<CircuitT
             shown: |table, circuit| {
                 let mut results = table.columns.iter().skip(1);
                 results.any(|column| {
-                    matches!(column.cell(circuit), Shown::Result(cell)
+                    matches!(column.cell(circuit), CellShown::Result(cell)
                     if !matches!(cell, Cell::NotPlanned | Cell::NotDone))
                 })
             },

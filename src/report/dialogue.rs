@@ -67,7 +67,7 @@ pub struct ProgramLine {
 
 /// Which exchanges are wanted.
 #[derive(Debug, Clone, Default)]
-pub struct Wanted {
+pub struct WantedExchanges {
     /// Not before this.
     pub since: Option<Timestamp>,
     /// Only of circuits with this number.
@@ -88,7 +88,7 @@ pub enum Only {
     Notes,
 }
 
-impl Wanted {
+impl WantedExchanges {
     /// Whether this one is.
     pub fn has(&self, exchange: &Exchange) -> bool {
         self.since.is_none_or(|since| exchange.at >= since)

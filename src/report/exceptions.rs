@@ -4,8 +4,8 @@ use super::words;
 use crate::limits::{Finding, Outcome, Verdict};
 use crate::log::Log;
 use crate::sequence::{
-    Agenda, Event, EventNo, Quantity, Question, ReadingRecord, ReadingStatus, Step, StepOutcome,
-    say,
+    Agenda, Event, EventNo, Quantity, Question, ReadingRecord, ReadingStatus, Step, StepId,
+    StepOutcome, say,
 };
 use crate::terms::Stage;
 use jiff::Timestamp;
@@ -126,8 +126,54 @@ pub(super) fn exceptions(log: &Log, agenda: &Agenda) -> Vec<Exception> {
             later: settled(agenda, step, record),
         })
     }));
+    found.extend(agenda.unplanned().filter_map(|(no, step)| {
+        let entry = log.entry(no)?;
+        Some(Exception {
+            event: no,
+            at: entry.at,
+            board: step.board,
+            circuit: step.circuit,
+            what: format!(
+                "{}: {}",
+                unplanned_step(step),
+                unplanned_answer(&entry.event)
+            ),
+            stage: Some(step.stage),
+            judged: None,
+            outcome: "answers a step that this version does not ask for",
+            later: None,
+        })
+    }));
     found.sort_by_key(|one| one.event);
     found
+}
+
+/// A step that no plan describes, by its name.
+fn unplanned_step(step: &StepId) -> String {
+    let circuit = step
+        .circuit
+        .map(|circuit| format!(", circuit {circuit}"))
+        .unwrap_or_default();
+    format!(
+        "board {}{circuit}, {} ({})",
+        step.board,
+        step.stage.shown(),
+        step.tail
+    )
+}
+
+/// What was answered to it.
+fn unplanned_answer(event: &Event) -> String {
+    match event {
+        Event::Reading { reading, .. } => words::value(reading),
+        Event::Stated { statement, .. } | Event::SectionStated { statement, .. } => {
+            statement.shown().to_owned()
+        }
+        Event::NotTested { reason, .. } | Event::Skipped { reason, .. } => {
+            format!("not tested ({})", reason.shown())
+        }
+        _ => String::new(),
+    }
 }
 
 /// The place that was said with a statement.

@@ -19,7 +19,7 @@ const CAUTION: &str = "Limits and sums to compare readings with, for competent p
 
 /// A job file with all that its readings will be compared with.
 #[derive(Debug, Clone, Serialize)]
-pub struct Expected<'j> {
+pub struct ExpectedReadings<'j> {
     edition: &'j str,
     job: &'j str,
     caution: &'static str,
@@ -49,7 +49,7 @@ struct ExpectedCircuit<'j> {
 }
 
 /// What each test should read, by `tables`; what looks odd is judged on the day `today`.
-pub fn expected<'j>(job: &'j Job, tables: &'j Tables, today: Date) -> Expected<'j> {
+pub fn expected<'j>(job: &'j Job, tables: &'j Tables, today: Date) -> ExpectedReadings<'j> {
     let circuit = |board: &Board, c: &'j Circuit| ExpectedCircuit {
         number: c.number,
         name: &c.name,
@@ -59,7 +59,7 @@ pub fn expected<'j>(job: &'j Job, tables: &'j Tables, today: Date) -> Expected<'
     };
     let mut odd = job.oddities(tables, today);
     odd.extend(said_instead(job));
-    Expected {
+    ExpectedReadings {
         edition: &tables.edition,
         job: &job.title,
         caution: CAUTION,
@@ -131,7 +131,7 @@ fn described(board: &Board, circuit: &Circuit) -> String {
 }
 
 /// As text, wrapped to so many columns.
-pub fn expected_text(job: &Job, checked: &Expected<'_>, columns: usize) -> String {
+pub fn expected_text(job: &Job, checked: &ExpectedReadings<'_>, columns: usize) -> String {
     let columns = columns.max(NARROWEST);
     let mut out = String::new();
     let phases = match job.supply.phases {

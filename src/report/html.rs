@@ -1,5 +1,5 @@
 use super::cells::{Cell, ReadingRow};
-use super::columns::{CircuitTable, MARKS, Shown, groups, tables};
+use super::columns::{CellShown, CircuitTable, MARKS, groups, tables};
 use super::front::{KEY_HEADS, KeyResult, or_dash, protection, standing};
 use super::inspection::{aloud, mark};
 use super::letterhead::Letterhead;
@@ -514,12 +514,12 @@ fn circuits_in(table: &CircuitTable, board: &BoardSchedule) -> Markup {
     }
 }
 
-fn in_cell(shown: &Shown<'_>) -> Markup {
+fn in_cell(shown: &CellShown<'_>) -> Markup {
     match shown {
-        Shown::Nothing => html! { span.no { "–" } },
-        Shown::Text(text) => html! { span { (text) } },
-        Shown::Result(cell) => result(cell),
-        Shown::Marked(cell) => marked(cell),
+        CellShown::Nothing => html! { span.no { "–" } },
+        CellShown::Text(text) => html! { span { (text) } },
+        CellShown::Result(cell) => result(cell),
+        CellShown::Marked(cell) => marked(cell),
     }
 }
 

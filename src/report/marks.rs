@@ -28,8 +28,8 @@ pub(crate) const MARKS_OF: &str = "Marks made from a log alone, by the criteria 
 /// What the sheet of a group is in which some practised and others tested.
 const PARTLY_PRACTICE_OF: &str = "Some of these attempts are PRACTICE on a simulated installation, and say so: nothing was tested in them. Marks made from logs alone, by the criteria named; a competent instructor judges. No record of any installation.";
 
-/// Sounds by their hash, as FLAC.
-pub type Sounds = BTreeMap<String, Vec<u8>>;
+/// SoundsByHash by their hash, as FLAC.
+pub type SoundsByHash = BTreeMap<String, Vec<u8>>;
 
 /// One part of a sheet: lines, or a table.
 struct Part {
@@ -128,7 +128,7 @@ pub(crate) trait Leads {
 
 /// A page that needs nothing else: sounds stand in it, and files may lie beside it.
 struct Alone<'a> {
-    sounds: &'a Sounds,
+    sounds: &'a SoundsByHash,
     files: &'a [String],
 }
 
@@ -223,7 +223,7 @@ pub(crate) fn attempt_named(group: &Group, attempt: &Attempt) -> String {
 }
 
 /// The sheet of one learner as an HTML file that needs nothing else, with the sounds that there are.
-pub fn sheet_html(sheet: &Sheet, sounds: &Sounds, times: &Times) -> String {
+pub fn sheet_html(sheet: &Sheet, sounds: &SoundsByHash, times: &Times) -> String {
     let alone = Alone { sounds, files: &[] };
     let title = name_of(sheet);
     whole_with_sounds(&title, STYLE, sheet_page(sheet, &alone, times).whole())
@@ -239,7 +239,7 @@ pub fn sheet_pdf(sheet: &Sheet, times: &Times) -> Result<Vec<u8>, PdfError> {
 
 /// The sheet of a group; `files` are the pages of the learners, in the order of the sheets.
 pub fn group_html(sheets: &[Sheet], files: &[String], times: &Times) -> String {
-    let sounds = &Sounds::new();
+    let sounds = &SoundsByHash::new();
     let alone = Alone { sounds, files };
     let title = group_name(sheets);
     let body = group_page(sheets, &alone, times).whole();

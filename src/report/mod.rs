@@ -39,14 +39,15 @@ mod table;
 pub mod words;
 
 pub use cells::{Cell, Cells, ReadingRow};
-pub use changed::{Change, Since, changes, changes_since, changes_text};
+pub use changed::{ReadingChange, Since, changes, changes_since, changes_text};
 pub use csv::{csv, csv_of_threads};
 pub use customer::{customer_html, customer_pdf};
 pub use dialogue::{
-    Exchange, Only, ProgramLine, Wanted, dialogue, dialogue_jsonl, dialogue_text, follow, threads,
+    Exchange, Only, ProgramLine, WantedExchanges, dialogue, dialogue_jsonl, dialogue_text, follow,
+    threads,
 };
 pub use exceptions::Exception;
-pub use expected::{COLUMNS, Expected, expected, expected_text};
+pub use expected::{COLUMNS, ExpectedReadings, expected, expected_text};
 pub use form::FormCells;
 pub use front::{KeyCells, KeyResult};
 pub use html::{html, html_of_threads};
@@ -60,7 +61,7 @@ pub use letterhead::{Letterhead, Logo, LogoError};
 pub(crate) use marks::{
     Leads, MARKS_OF, MarksPage, attempt_named, beside_page, group_page, sheet_page,
 };
-pub use marks::{Sounds, group_html, group_pdf, marks_csv, sheet_html, sheet_pdf};
+pub use marks::{SoundsByHash, group_html, group_pdf, marks_csv, sheet_html, sheet_pdf};
 pub(crate) use palette::{PALETTE, TABLES};
 pub use pdf::{pdf, pdf_of_threads};
 pub use photo::can_be_printed;

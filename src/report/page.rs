@@ -62,7 +62,7 @@ impl Style {
 
 /// One thing on a page; positions in points from the top left.
 #[derive(Debug, Clone, PartialEq)]
-pub(crate) enum Mark {
+pub(crate) enum PageMark {
     Text {
         x: f32,
         y: f32,
@@ -179,7 +179,7 @@ pub(super) struct Pages {
     pub width: f32,
     pub height: f32,
     pub letters: Letters,
-    pub pages: Vec<Vec<Mark>>,
+    pub pages: Vec<Vec<PageMark>>,
     /// All that is to be read. A mark that is in no part is decoration, or said elsewhere: rules,
     /// tints, the foot of the page, the head of a table once more.
     pub parts: Vec<Part>,
@@ -191,7 +191,7 @@ pub(super) struct Paper {
     pub(super) letters: Letters,
     width: f32,
     height: f32,
-    pages: Vec<Vec<Mark>>,
+    pages: Vec<Vec<PageMark>>,
     parts: Vec<Part>,
     bookmarks: Vec<Bookmark>,
     pub(super) y: f32,
@@ -227,7 +227,7 @@ impl Paper {
         for (n, page) in self.pages.iter_mut().enumerate() {
             let number = format!("page {} of {count}", n + 1);
             let width = self.letters.width(&number, style.face, style.size);
-            let text = |x, text: &str| Mark::Text {
+            let text = |x, text: &str| PageMark::Text {
                 x,
                 y: high - MARGIN + 6.0,
                 style,
@@ -246,7 +246,7 @@ impl Paper {
         }
     }
 
-    pub(super) fn put(&mut self, mark: Mark) -> Spot {
+    pub(super) fn put(&mut self, mark: PageMark) -> Spot {
         let page = self.pages.len().saturating_sub(1);
         match self.pages.last_mut() {
             Some(marks) => {
@@ -303,7 +303,7 @@ impl Paper {
         let (shown_across, shown_down) = if lies { (down, across) } else { (across, down) };
         let scale = (wide / shown_across).min(high / shown_down);
         self.keep(shown_down * scale + 12.0);
-        let spot = self.put(Mark::Picture {
+        let spot = self.put(PageMark::Picture {
             x: MARGIN,
             y: self.y,
             width: across * scale,
@@ -328,7 +328,7 @@ impl Paper {
         if let Some(logo) = &letterhead.logo {
             let height = LOGO_HEIGHT.min(LOGO_WIDTH / logo.shape());
             let width = height * logo.shape();
-            let spot = self.put(Mark::Picture {
+            let spot = self.put(PageMark::Picture {
                 x: self.width - MARGIN - width,
                 y: self.y,
                 width,
@@ -345,7 +345,7 @@ impl Paper {
             self.add(Part::of_marks(Role::Paragraph, marks));
         }
         self.y = self.y.max(below) + 5.0;
-        self.put(Mark::Box {
+        self.put(PageMark::Box {
             x: MARGIN,
             y: self.y,
             width: self.across(),
@@ -365,7 +365,7 @@ impl Paper {
     pub(super) fn heading(&mut self, text: &str, level: u16, size: f32) {
         self.need(size * 4.5);
         self.gap(size * 0.7);
-        self.put(Mark::Box {
+        self.put(PageMark::Box {
             x: MARGIN,
             y: self.y - 2.0,
             width: self.across(),
@@ -404,7 +404,7 @@ impl Paper {
             .map(|text| {
                 self.need(step);
                 self.y += step;
-                self.put(Mark::Text {
+                self.put(PageMark::Text {
                     x: MARGIN + indent,
                     y: self.y - style.size * 0.2,
                     style,
@@ -446,7 +446,7 @@ impl Paper {
             (MARGIN, top, 1.0, self.y - top),
             (self.width - MARGIN, top, 1.0, self.y - top),
         ] {
-            self.put(Mark::Box {
+            self.put(PageMark::Box {
                 x,
                 y,
                 width,
@@ -467,7 +467,7 @@ impl Paper {
             .iter()
             .map(|item| {
                 self.need(style.size * LEADING);
-                let hung = self.put(Mark::Text {
+                let hung = self.put(PageMark::Text {
                     x: MARGIN,
                     y: self.y + style.size * (LEADING - 0.2),
                     style,

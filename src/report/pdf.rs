@@ -1,5 +1,5 @@
 use super::cells::{Cell, ReadingRow};
-use super::columns::{CircuitTable, MARKS, Shown, groups, tables};
+use super::columns::{CellShown, CircuitTable, MARKS, groups, tables};
 use super::front::{KEY_HEADS, or_dash, protection, standing};
 use super::inspection::{aloud, mark};
 use super::letters::Letters;
@@ -569,11 +569,11 @@ fn circuits_in(paper: &mut Paper, table: &CircuitTable, board: &BoardSchedule) {
                 .iter()
                 .enumerate()
                 .map(|(n, column)| match column.cell(circuit) {
-                    Shown::Nothing => TableCell::plain("–"),
-                    Shown::Text(text) if n == 0 => TableCell::plain(text).heading_row(),
-                    Shown::Text(text) => TableCell::plain(text),
-                    Shown::Result(cell) => result(cell),
-                    Shown::Marked(cell) => marked(cell),
+                    CellShown::Nothing => TableCell::plain("–"),
+                    CellShown::Text(text) if n == 0 => TableCell::plain(text).heading_row(),
+                    CellShown::Text(text) => TableCell::plain(text),
+                    CellShown::Result(cell) => result(cell),
+                    CellShown::Marked(cell) => marked(cell),
                 })
                 .collect()
         })

@@ -2,7 +2,7 @@
 //! that a screen reader finds headings, lists and tables in it. The same pages give the same bytes.
 
 use super::letters::{Face, Letters};
-use super::page::{Bookmark, Heads, Ink, Mark, Pages, Part, Role, Spot, Style};
+use super::page::{Bookmark, Heads, Ink, PageMark, Pages, Part, Role, Spot, Style};
 use krilla::color::rgb;
 use krilla::configure::{Accessibility, ConfigurationBuilder, PdfVersion};
 use krilla::destination::XyzDestination;
@@ -141,26 +141,28 @@ impl Pen {
         }
     }
 
-    fn draw(&mut self, surface: &mut Surface<'_>, spot: Spot, mark: &Mark) {
+    fn draw(&mut self, surface: &mut Surface<'_>, spot: Spot, mark: &PageMark) {
         let tag = match mark {
-            Mark::Text { .. } if self.read.contains(&spot) => ContentTag::Span(SpanTag::empty()),
-            Mark::Text { .. } => artifact(ArtifactType::PaginationOther),
-            Mark::Picture { .. } if self.read.contains(&spot) => ContentTag::Other,
-            Mark::Box { .. } | Mark::Picture { .. } => artifact(ArtifactType::Layout),
+            PageMark::Text { .. } if self.read.contains(&spot) => {
+                ContentTag::Span(SpanTag::empty())
+            }
+            PageMark::Text { .. } => artifact(ArtifactType::PaginationOther),
+            PageMark::Picture { .. } if self.read.contains(&spot) => ContentTag::Other,
+            PageMark::Box { .. } | PageMark::Picture { .. } => artifact(ArtifactType::Layout),
         };
         let identifier = surface.start_tagged(tag);
         match mark {
-            Mark::Text { x, y, style, text } => {
+            PageMark::Text { x, y, style, text } => {
                 self.text(surface, Point::from_xy(*x, *y), *style, text);
             }
-            Mark::Box {
+            PageMark::Box {
                 x,
                 y,
                 width,
                 height,
                 ink,
             } => filled(surface, [*x, *y, *width, *height], *ink),
-            Mark::Picture {
+            PageMark::Picture {
                 x,
                 y,
                 width,

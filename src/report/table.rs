@@ -1,7 +1,7 @@
 //! Tables on paper: how wide their columns are, and what their cells are when read aloud.
 
 use super::letters::Face;
-use super::page::{Heads, Ink, MARGIN, Mark, Paper, Part, Role, Spot, Style};
+use super::page::{Heads, Ink, MARGIN, PageMark, Paper, Part, Role, Spot, Style};
 
 /// One cell of a table.
 #[derive(Debug, Clone, PartialEq)]
@@ -244,7 +244,7 @@ impl Paper {
     fn draw(&mut self, row: &Laid, widths: &[f32], size: f32, rule: Ink, tinted: bool) -> Part {
         let page = self.across();
         if tinted {
-            self.put(Mark::Box {
+            self.put(PageMark::Box {
                 x: MARGIN,
                 y: self.y,
                 width: page,
@@ -260,7 +260,7 @@ impl Paper {
                 let lines = cell.lines.iter().enumerate();
                 let marks: Vec<Spot> = lines
                     .map(|(n, line)| {
-                        self.put(Mark::Text {
+                        self.put(PageMark::Text {
                             x: x + 1.0,
                             y: self.y + 1.4 + size * (1.2 * n as f32 + 0.95),
                             style: Style {
@@ -275,7 +275,7 @@ impl Paper {
             })
             .collect();
         self.y += row.height;
-        self.put(Mark::Box {
+        self.put(PageMark::Box {
             x: MARGIN,
             y: self.y - 0.5,
             width: page,
@@ -307,8 +307,7 @@ mod tests {
             least: 0.0,
         });
         let pages = paper.finish("foot").pages;
-        let word =
-            |mark: &Mark| matches!(mark, Mark::Text { text, .. } if text.trim() == "Conductors");
+        let word = |mark: &PageMark| matches!(mark, PageMark::Text { text, .. } if text.trim() == "Conductors");
         assert!(pages[0].iter().any(word), "{:?}", pages[0]);
     }
 
@@ -332,7 +331,7 @@ mod tests {
         for page in &laid.pages {
             let head = page
                 .iter()
-                .filter(|mark| matches!(mark, Mark::Text { text, .. } if text == "Circuit"));
+                .filter(|mark| matches!(mark, PageMark::Text { text, .. } if text == "Circuit"));
             assert_eq!(head.count(), 1);
         }
         let [table] = laid.parts.as_slice() else {

@@ -1,7 +1,7 @@
 use super::frame::{Tab, frame, trouble};
 use super::group::Sheets;
 use super::timeline::{Filter, page_of, timeline};
-use super::view::{Session, Threads, View, thread_root};
+use super::view::{KeptSession, Threads, View, thread_root};
 use super::{LONGEST_REASON, graphs, group, marks, out};
 use crate::log::{self, Log};
 use crate::marking::{Criteria, Economy, Sheet, mark};
@@ -9,7 +9,7 @@ use crate::practice::Given;
 use crate::quantity::parse_value;
 use crate::report::{self, Letterhead, Times};
 use crate::sequence::{Agenda, DeskRefusal, Event, EventNo, correct_at_desk, strike_at_desk};
-use crate::store::{Digest256, Mode, Store};
+use crate::store::{Digest256, OpenMode, Store};
 use anyhow::Context;
 use axum::{
     Form, Router,
@@ -175,7 +175,7 @@ impl Review {
     /// A log as it is now: read again only when it has grown.
     fn read(&self, kept: &Kept) -> anyhow::Result<Arc<Threads>> {
         let mut read = kept.read.lock().unwrap_or_else(PoisonError::into_inner);
-        let records = Store::open(&kept.db, Mode::Read)?.len()?;
+        let records = Store::open(&kept.db, OpenMode::Read)?.len()?;
         match read.as_ref().filter(|read| read.records == records) {
             Some(read) => Ok(Arc::clone(read)),
             None => {
@@ -187,7 +187,7 @@ impl Review {
         }
     }
 
-    fn sheet(&self, session: &Session) -> anyhow::Result<Arc<Sheet>> {
+    fn sheet(&self, session: &KeptSession) -> anyhow::Result<Arc<Sheet>> {
         let marked = session.sheet(|log| {
             let mut economy = self.economy.lock().unwrap_or_else(PoisonError::into_inner);
             let Marking {
@@ -525,7 +525,7 @@ async fn sound(
         Ok(kept) => kept,
         Err(why) => return unreadable(&why),
     };
-    let found = Store::open(&kept.db, Mode::Read).and_then(|store| store.evidence(&hash));
+    let found = Store::open(&kept.db, OpenMode::Read).and_then(|store| store.evidence(&hash));
     match found {
         Ok(Some(evidence)) => match evidence.flac() {
             Some(flac) => part_of(flac, request.headers().get(header::RANGE)),
@@ -638,7 +638,7 @@ fn keep(
         reason.chars().count() <= LONGEST_REASON,
         "the reason has more than {LONGEST_REASON} letters; say it in fewer"
     );
-    let mut store = Store::open(&review.kept()?.db, Mode::Append)?;
+    let mut store = Store::open(&review.kept()?.db, OpenMode::Append)?;
     let state = Log::read(&store)?.agenda()?;
     let event = decide(&state, reason)?;
     let no = state.next_event();

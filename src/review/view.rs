@@ -2,7 +2,7 @@ use crate::log::{Log, LogError};
 use crate::marking::Sheet;
 use crate::report::{Exchange, Letterhead, Schedule, Times, dialogue};
 use crate::sequence::{Agenda, Event, EventNo, ReplayError};
-use crate::store::{Mode, Store};
+use crate::store::{OpenMode, Store};
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -30,12 +30,12 @@ pub(crate) struct Around {
 
 /// All the threads of a log, and how many records it held when they were read.
 pub(crate) struct Threads {
-    pub threads: Vec<Session>,
+    pub threads: Vec<KeptSession>,
     pub records: u64,
 }
 
 /// One session as it is kept, and what was made of it so far.
-pub(crate) struct Session {
+pub(crate) struct KeptSession {
     pub log: Arc<Log>,
     around: Around,
     view: Made<View>,
@@ -61,7 +61,7 @@ impl<T> Made<T> {
     }
 }
 
-impl Session {
+impl KeptSession {
     /// What its pages show.
     ///
     /// # Errors
@@ -140,7 +140,7 @@ impl Threads {
     /// # Errors
     /// When it is not whole, or can't be read.
     pub(crate) fn read(db: &Path, root: &str, group: Option<&str>) -> Result<Self, LogError> {
-        let store = Store::open(db, Mode::Read)?;
+        let store = Store::open(db, OpenMode::Read)?;
         let records = store.len()?;
         let logs = Log::threads(&store)?;
         if logs.is_empty() {
@@ -158,7 +158,7 @@ impl Threads {
                 .collect(),
             group: group.map(str::to_owned),
         };
-        let threads = logs.into_iter().map(|log| Session {
+        let threads = logs.into_iter().map(|log| KeptSession {
             log: Arc::new(log),
             around: around.clone(),
             view: Made::nothing(),

@@ -65,7 +65,7 @@ pub struct AdaptedTo {
 
 /// One phrase, read once.
 #[derive(Debug, Clone)]
-pub struct Attempt {
+pub struct PhraseAttempt {
     /// The words that were shown.
     pub phrase: String,
     /// Their meaning.
@@ -91,7 +91,7 @@ pub enum Came {
     Ignored,
 }
 
-impl Attempt {
+impl PhraseAttempt {
     /// How it was heard.
     pub fn result(&self) -> Came {
         let same = |said: &Intent| same_meaning(said, &self.wanted);
@@ -146,8 +146,12 @@ const LONGEST_PAUSE: f64 = 1.4;
 /// about or taken; the probability bound still stands in its way. Twenty phrases without a mistake
 /// prove little (with a mistake in every seventh reading they still happen once in twenty times),
 /// so they never make the program less careful than it ships.
-pub fn conclude(attempts: &[Attempt], shipped: &Thresholds, now: jiff::Timestamp) -> VoiceProfile {
-    let probability = |a: &Attempt| shipped.probability.of(a.heard.scores);
+pub fn conclude(
+    attempts: &[PhraseAttempt],
+    shipped: &Thresholds,
+    now: jiff::Timestamp,
+) -> VoiceProfile {
+    let probability = |a: &PhraseAttempt| shipped.probability.of(a.heard.scores);
     let surest_wrong = attempts
         .iter()
         .filter(|a| a.result() == Came::Wrong)
@@ -180,17 +184,17 @@ pub fn conclude(attempts: &[Attempt], shipped: &Thresholds, now: jiff::Timestamp
 }
 
 /// How many were taken with the right meaning.
-fn right(attempts: &[Attempt]) -> u32 {
+fn right(attempts: &[PhraseAttempt]) -> u32 {
     let right = attempts.iter().filter(|a| a.result() == Came::Right);
     u32::try_from(right.count()).unwrap_or(u32::MAX)
 }
 
 /// The pause that ends an utterance, where the phrases had longer ones in them than the usual one
 /// leaves room for.
-fn end_pause(attempts: &[Attempt]) -> Option<f64> {
+fn end_pause(attempts: &[PhraseAttempt]) -> Option<f64> {
     let longest = attempts
         .iter()
-        .map(Attempt::longest_pause)
+        .map(PhraseAttempt::longest_pause)
         .fold(0.0, f64::max);
     let wanted = ((longest + PAUSE_ROOM).min(LONGEST_PAUSE) * 100.0).round() / 100.0;
     (wanted > EndpointConfig::default().pause).then_some(wanted)
@@ -369,7 +373,7 @@ pub fn kept(
     ear: &Ear,
     corrections: Vec<Correction>,
     name: String,
-    after: &[Attempt],
+    after: &[PhraseAttempt],
 ) -> (Vec<u8>, AdaptedTo) {
     let bytes = Corrections(ear.hashes().into_iter().zip(corrections).collect()).to_bytes();
     let adapted = AdaptedTo {

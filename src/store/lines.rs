@@ -14,9 +14,9 @@ use super::{
     hex::{ChainId, Digest256, EventId, digest_of},
     lock::WriterLock,
     log::{Store, insert_chain, insert_event, keep_evidence},
-    open::{Mode, beside},
+    open::{OpenMode, beside},
     record::{Record, id_of, read_time, written_time},
-    verify::Verdict,
+    verify::Verification,
 };
 use base64::{Engine, engine::general_purpose::STANDARD};
 use jiff::Timestamp;
@@ -56,7 +56,7 @@ pub struct Exported {
     /// Pieces of evidence whose sound is damaged and was left out.
     pub sounds_lost: u64,
     /// What checking the log found beforehand.
-    pub verdict: Verdict,
+    pub verdict: Verification,
 }
 
 /// Why a log could not be exported.
@@ -345,7 +345,7 @@ pub fn import(
         reader.read_all(lines, tx, &mut done, &mut ids)
     })?;
     if to.exists() {
-        let there = Store::open(to, Mode::Read)?;
+        let there = Store::open(to, OpenMode::Read)?;
         let same = there.len()? == ids.len() as u64
             && there
                 .records()
@@ -398,7 +398,7 @@ pub(super) fn make_log<E: From<StoreError>>(
     }
     let path = beside(to, ".part");
     clear_away_stale(&path)?;
-    let store = Store::open(&path, Mode::AppendOrCreate)?;
+    let store = Store::open(&path, OpenMode::AppendOrCreate)?;
     let part = Part { path };
     // Bound anew so that it is closed before the part is removed, whichever way this ends.
     let mut store = store;

@@ -121,7 +121,7 @@ pub fn merge(sources: &[Store], to: &Path, job_changed: bool) -> Result<Merged, 
         Ok::<_, MergeError>(())
     })?;
     part.move_into_place(to)?;
-    done.conflicts = Store::open(to, super::open::Mode::Read)?
+    done.conflicts = Store::open(to, super::open::OpenMode::Read)?
         .verify()?
         .conflicts;
     Ok(done)

@@ -26,12 +26,12 @@
 //! Keep logs on a disk of the device itself: a write-ahead log does not work over a network share.
 //!
 //! ```
-//! use bothhands::store::{Mode, NewEvent, Store};
+//! use bothhands::store::{OpenMode, NewEvent, Store};
 //!
 //! # fn main() -> Result<(), Box<dyn std::error::Error>> {
 //! # let folder = tempfile::tempdir()?;
 //! # let path = folder.path().join("session.db");
-//! let mut store = Store::open(&path, Mode::AppendOrCreate)?;
+//! let mut store = Store::open(&path, OpenMode::AppendOrCreate)?;
 //! let reading = serde_json::json!({ "test": "insulation", "megohms": "299" });
 //! store.append(&[NewEvent::job("title = \"Boathouse\"")?], None)?;
 //! let kept = store.append(&[NewEvent::new("reading", 1, &reading)?], None)?;
@@ -67,6 +67,6 @@ pub use lines::{ExportError, Exported, ImportError, Imported, LINES_VERSION, Sou
 pub use lock::Holder;
 pub use log::{Records, Store};
 pub use merge::{MergeError, Merged, merge};
-pub use open::{Mode, Opening, Options, this_device};
+pub use open::{OpenMode, Opening, Options, this_device};
 pub use record::{JOB_KIND, NewEvent, Record};
-pub use verify::{ChainState, Conflict, Fault, Place, Remark, Verdict};
+pub use verify::{ChainState, Conflict, Damage, DamagedAt, Remark, Verification};

@@ -17,7 +17,7 @@ use std::{
 
 /// What a log is opened for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Mode {
+pub enum OpenMode {
     /// To be read. Any number of readers may read beside one writer.
     Read,
     /// To be added to; it must exist.
@@ -29,7 +29,7 @@ pub enum Mode {
 /// How a log is opened.
 pub struct Options {
     /// What for.
-    pub mode: Mode,
+    pub mode: OpenMode,
     /// Name of the device that writes, as it stands in each event.
     pub device: String,
     /// Where the time comes from.
@@ -40,7 +40,7 @@ pub struct Options {
 
 impl Options {
     /// This device and its clock, two seconds of patience.
-    pub fn new(mode: Mode) -> Self {
+    pub fn new(mode: OpenMode) -> Self {
         Self {
             mode,
             device: this_device(),
@@ -154,7 +154,7 @@ impl Store {
     /// When the file is missing, a folder, no log, damaged, from a newer version, not to be
     /// written, in use by another program, or the disk is full, or events are to be added to a
     /// merged log: the message says what to do. The file is left as it was.
-    pub fn open(path: impl AsRef<Path>, mode: Mode) -> Result<Self, StoreError> {
+    pub fn open(path: impl AsRef<Path>, mode: OpenMode) -> Result<Self, StoreError> {
         Self::open_with(path, Options::new(mode))
     }
 
@@ -166,8 +166,8 @@ impl Store {
         let path = path.as_ref();
         look_at(path, options.mode)?;
         match options.mode {
-            Mode::Read => open_to_read(path, options),
-            Mode::Append | Mode::AppendOrCreate => {
+            OpenMode::Read => open_to_read(path, options),
+            OpenMode::Append | OpenMode::AppendOrCreate => {
                 let file = real(path)?;
                 open_to_append(path, &file, options)
             }
@@ -208,7 +208,7 @@ fn one_name(_path: &Path) -> Result<(), StoreError> {
     Ok(())
 }
 
-fn look_at(path: &Path, mode: Mode) -> Result<(), StoreError> {
+fn look_at(path: &Path, mode: OpenMode) -> Result<(), StoreError> {
     // SQLite has meanings of its own for these.
     let name = path.as_os_str().as_encoded_bytes();
     if name.is_empty() || name == b":memory:" || name.starts_with(b"file:") {
@@ -226,7 +226,7 @@ fn look_at(path: &Path, mode: Mode) -> Result<(), StoreError> {
                 Some(parent) if !parent.as_os_str().is_empty() => parent,
                 _ => Path::new("."),
             };
-            if mode != Mode::AppendOrCreate {
+            if mode != OpenMode::AppendOrCreate {
                 Err(StoreError::Missing(path.to_owned()))
             } else if folder.is_dir() {
                 Ok(())
@@ -250,7 +250,7 @@ fn open_to_append(path: &Path, file: &Path, options: Options) -> Result<Store, S
     let unfinished = wal::unfinished(&beside(file, "-wal"));
 
     let create = match options.mode {
-        Mode::AppendOrCreate => OpenFlags::SQLITE_OPEN_CREATE,
+        OpenMode::AppendOrCreate => OpenFlags::SQLITE_OPEN_CREATE,
         _ => OpenFlags::empty(),
     };
     let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX | create;
@@ -264,7 +264,7 @@ fn open_to_append(path: &Path, file: &Path, options: Options) -> Result<Store, S
     connection.busy_timeout(options.patience).map_err(failed)?;
     harden(&connection).map_err(failed)?;
     let blank = check_kind(path, &connection)?;
-    if blank && existed && options.mode == Mode::Append {
+    if blank && existed && options.mode == OpenMode::Append {
         return Err(StoreError::Empty(path.to_owned()));
     }
     make_durable(&connection).map_err(failed)?;

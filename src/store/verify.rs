@@ -15,7 +15,7 @@ use std::{
 
 /// What checking a whole log found.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Verdict {
+pub struct Verification {
     /// Events that fit, up to the first that does not. Damage to the sound alone does not count
     /// here: the events after it still stand.
     pub events: u64,
@@ -26,14 +26,14 @@ pub struct Verdict {
     /// The chains, in order of their first event.
     pub chains: Vec<ChainState>,
     /// What does not fit: events first, in order, then the file as a whole.
-    pub faults: Vec<Fault>,
+    pub faults: Vec<Damage>,
     /// Things that are no damage but worth knowing.
     pub remarks: Vec<Remark>,
     /// Places where two events follow the same one: two copies of one log both went on.
     pub conflicts: Vec<Conflict>,
 }
 
-impl Verdict {
+impl Verification {
     /// Whether everything is as it was written.
     pub fn is_whole(&self) -> bool {
         self.faults.is_empty()
@@ -57,16 +57,16 @@ pub struct ChainState {
 
 /// Something that is not as it was written.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Fault {
+pub struct Damage {
     /// Where.
-    pub place: Place,
+    pub place: DamagedAt,
     /// What does not fit.
     pub why: String,
 }
 
 /// Where a fault is.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Place {
+pub enum DamagedAt {
     /// At this event.
     Event {
         /// Its number in the log, from 1.
@@ -84,15 +84,15 @@ pub enum Place {
     File,
 }
 
-impl fmt::Display for Fault {
+impl fmt::Display for Damage {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match &self.place {
-            Place::Event { seq, id, kind, at } => {
+            DamagedAt::Event { seq, id, kind, at } => {
                 write!(f, "event {seq} ({kind}, {at:.0}, id {id}): {}", self.why)
             }
-            Place::After(0) => write!(f, "the first event: {}", self.why),
-            Place::After(seq) => write!(f, "the event after event {seq}: {}", self.why),
-            Place::File => write!(f, "the file: {}", self.why),
+            DamagedAt::After(0) => write!(f, "the first event: {}", self.why),
+            DamagedAt::After(seq) => write!(f, "the event after event {seq}: {}", self.why),
+            DamagedAt::File => write!(f, "the file: {}", self.why),
         }
     }
 }
@@ -210,7 +210,7 @@ impl Store {
     ///
     /// # Errors
     /// When the log cannot be read at all. Damage inside it is in the verdict.
-    pub fn verify(&self) -> Result<Verdict, StoreError> {
+    pub fn verify(&self) -> Result<Verification, StoreError> {
         self.examine(Depth::Everything)
     }
 
@@ -245,7 +245,7 @@ impl Store {
         }
     }
 
-    fn examine(&self, depth: Depth) -> Result<Verdict, StoreError> {
+    fn examine(&self, depth: Depth) -> Result<Verification, StoreError> {
         // One view of the log throughout, whoever adds to it meanwhile.
         let view = self
             .connection
@@ -257,12 +257,12 @@ impl Store {
     }
 
     /// [`Store::verify`] inside a transaction of the caller's.
-    pub(super) fn verify_in_view(&self) -> Result<Verdict, StoreError> {
+    pub(super) fn verify_in_view(&self) -> Result<Verification, StoreError> {
         self.examine_in_view(Depth::Everything)
     }
 
-    fn examine_in_view(&self, depth: Depth) -> Result<Verdict, StoreError> {
-        let mut verdict = Verdict::default();
+    fn examine_in_view(&self, depth: Depth) -> Result<Verification, StoreError> {
+        let mut verdict = Verification::default();
         let mut walk = Walk::default();
         if let Err(fault) = self.walk(&mut walk, depth, &mut verdict) {
             verdict.faults.push(fault);
@@ -281,15 +281,20 @@ impl Store {
         Ok(verdict)
     }
 
-    fn walk(&self, walk: &mut Walk, depth: Depth, verdict: &mut Verdict) -> Result<(), Fault> {
+    fn walk(
+        &self,
+        walk: &mut Walk,
+        depth: Depth,
+        verdict: &mut Verification,
+    ) -> Result<(), Damage> {
         for record in self.records() {
-            let record = record.map_err(|why| Fault {
-                place: Place::After(verdict.events),
+            let record = record.map_err(|why| Damage {
+                place: DamagedAt::After(verdict.events),
                 why: format!("it cannot be read: {}", inner(&why)),
             })?;
             if record.seq != verdict.events + 1 {
-                return Err(Fault {
-                    place: Place::After(verdict.events),
+                return Err(Damage {
+                    place: DamagedAt::After(verdict.events),
                     why: format!("it is missing; the next one is event {}", record.seq),
                 });
             }
@@ -315,7 +320,7 @@ impl Store {
         seq: u64,
         depth: Depth,
         walk: &mut Walk,
-        verdict: &mut Verdict,
+        verdict: &mut Verification,
     ) -> Result<(), String> {
         let missing = || format!("the evidence {hash} that it rests on is missing");
         if depth != Depth::Everything {
@@ -370,7 +375,7 @@ struct Passed {
 
 impl Walk {
     /// What lacks its sound, and whether an event says why.
-    fn remark_on_sound(&self, verdict: &mut Verdict) {
+    fn remark_on_sound(&self, verdict: &mut Verification) {
         let forgotten = |hash: &Digest256| {
             let mut by = self.forgotten.iter();
             by.any(|(_, _, evidence)| evidence.contains(hash))
@@ -395,7 +400,7 @@ impl Walk {
         }
     }
 
-    fn step(&mut self, record: &Record, verdict: &mut Verdict) -> Result<(), String> {
+    fn step(&mut self, record: &Record, verdict: &mut Verification) -> Result<(), String> {
         if record.hash != record.computed_hash() {
             return Err("it is not as it was written: its hash does not fit".to_owned());
         }
@@ -472,30 +477,30 @@ impl Walk {
 fn compare_heads(
     connection: &Connection,
     walk: &Walk,
-    verdict: &mut Verdict,
+    verdict: &mut Verification,
 ) -> rusqlite::Result<()> {
     let heads: BTreeSet<Digest256> = connection
         .prepare("SELECT hash FROM head")?
         .query_map([], to_head)?
         .collect::<Result<_, _>>()?;
     if let Some(lost) = heads.difference(&walk.tips).next() {
-        verdict.faults.push(Fault {
-            place: Place::After(verdict.events),
+        verdict.faults.push(Damage {
+            place: DamagedAt::After(verdict.events),
             why: format!(
                 "it is missing: the log has lost its end, up to the event {}",
                 id_of(*lost)
             ),
         });
     } else if let Some(extra) = walk.tips.difference(&heads).next() {
-        verdict.faults.push(Fault {
-            place: Place::File,
+        verdict.faults.push(Damage {
+            place: DamagedAt::File,
             why: format!("the list of last events lacks the event {}", id_of(*extra)),
         });
     }
     Ok(())
 }
 
-fn check_tables(connection: &Connection, verdict: &mut Verdict) -> Result<(), StoreError> {
+fn check_tables(connection: &Connection, verdict: &mut Verification) -> Result<(), StoreError> {
     let expected = schema::expected()?;
     match schema::described(connection) {
         Ok(found) if found == expected => {}
@@ -505,8 +510,8 @@ fn check_tables(connection: &Connection, verdict: &mut Verdict) -> Result<(), St
                 .zip(&found)
                 .find(|(expected, found)| expected != found)
                 .map_or("one is missing or too many", |((name, _), _)| name.as_str());
-            verdict.faults.push(Fault {
-                place: Place::File,
+            verdict.faults.push(Damage {
+                place: DamagedAt::File,
                 why: format!("its tables and triggers are not those of a log: {odd}"),
             });
         }
@@ -516,7 +521,7 @@ fn check_tables(connection: &Connection, verdict: &mut Verdict) -> Result<(), St
 }
 
 /// SQLite's own checks of every page, index and reference.
-fn check_pages(connection: &Connection, verdict: &mut Verdict) {
+fn check_pages(connection: &Connection, verdict: &mut Verification) {
     let complaints = connection
         .prepare("PRAGMA integrity_check(20)")
         .and_then(|mut query| {
@@ -551,7 +556,10 @@ fn check_pages(connection: &Connection, verdict: &mut Verdict) {
     }
 }
 
-fn find_loose_evidence(connection: &Connection, verdict: &mut Verdict) -> rusqlite::Result<()> {
+fn find_loose_evidence(
+    connection: &Connection,
+    verdict: &mut Verification,
+) -> rusqlite::Result<()> {
     let loose: Vec<Digest256> = connection
         .prepare(
             "SELECT hash FROM evidence
@@ -566,9 +574,9 @@ fn find_loose_evidence(connection: &Connection, verdict: &mut Verdict) -> rusqli
     Ok(())
 }
 
-fn at(record: &Record, why: String) -> Fault {
-    Fault {
-        place: Place::Event {
+fn at(record: &Record, why: String) -> Damage {
+    Damage {
+        place: DamagedAt::Event {
             seq: record.seq,
             id: record.id,
             kind: record.kind.clone(),
@@ -578,9 +586,9 @@ fn at(record: &Record, why: String) -> Fault {
     }
 }
 
-fn in_file(why: impl fmt::Display) -> Fault {
-    Fault {
-        place: Place::File,
+fn in_file(why: impl fmt::Display) -> Damage {
+    Damage {
+        place: DamagedAt::File,
         why: why.to_string(),
     }
 }

@@ -3,7 +3,7 @@ use serde::{Deserialize, Serialize};
 /// Quantities of the trade that have a name of their own.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Measure {
+pub enum NamedQuantity {
     /// Line conductor of a ring, end to end.
     R1,
     /// Neutral conductor of a ring, end to end.
@@ -27,7 +27,7 @@ pub enum Measure {
     RcdHalf,
 }
 
-impl Measure {
+impl NamedQuantity {
     /// As said aloud: "r one plus r two".
     pub fn spoken(self) -> &'static str {
         match self {

@@ -25,7 +25,7 @@ pub use delivery::{Delivery, Manner, Wording};
 pub use hidden::{FaultKind, HiddenFault};
 pub use item::ItemNumber;
 pub use manner::ProsodyChange;
-pub use measure::{HalfCycle, Measure};
+pub use measure::{HalfCycle, NamedQuantity};
 pub use place::Place;
 pub use practice::{BayEdition, Level, Practice, Predicted, Simulated};
 pub use probing::{Between, Consequence, Printed, Probe, RcdTest, Setting, Shown};

@@ -192,7 +192,7 @@ fn a_log_in_use_by_another_program_is_left_alone() {
     bench.typed(ISOLATED).success();
     let held = bothhands::store::Store::open(
         bench.path("session.db"),
-        bothhands::store::Mode::AppendOrCreate,
+        bothhands::store::OpenMode::AppendOrCreate,
     )
     .unwrap();
     let before = held.len().unwrap();

@@ -1,7 +1,7 @@
 //! Whoever opens a log refuses the same logs, and for the same reason.
 
 use assert_cmd::Command;
-use bothhands::store::{Mode, NewEvent, Store};
+use bothhands::store::{NewEvent, OpenMode, Store};
 use std::path::Path;
 
 fn bothhands(args: &[&str]) -> Command {
@@ -11,7 +11,7 @@ fn bothhands(args: &[&str]) -> Command {
 }
 
 fn events(db: &Path) -> u64 {
-    Store::open(db, Mode::Read).unwrap().len().unwrap()
+    Store::open(db, OpenMode::Read).unwrap().len().unwrap()
 }
 
 #[test]
@@ -30,7 +30,7 @@ fn a_log_of_a_newer_version_is_not_taken_up_nor_reported_on() {
         &words.display().to_string(),
     ];
     bothhands(&test).assert().success();
-    let mut store = Store::open(&db, Mode::Append).unwrap();
+    let mut store = Store::open(&db, OpenMode::Append).unwrap();
     let newer = NewEvent::new("weighed", 1000, &"3 kg").unwrap();
     store.append(&[newer], None).unwrap();
     drop(store);

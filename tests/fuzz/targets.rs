@@ -10,7 +10,7 @@ use bothhands::limits::Tables;
 use bothhands::log::Log;
 use bothhands::report::{self, Schedule, Times};
 use bothhands::sequence::Session;
-use bothhands::store::{Mode, NewEvent, Sounds, Store, import};
+use bothhands::store::{NewEvent, OpenMode, Sounds, Store, import};
 use std::fs;
 use std::io::Cursor;
 use std::path::Path;
@@ -95,6 +95,7 @@ fn lines() {
     let seeds = [
         files("tests/golden", "jsonl"),
         files("tests/golden/edition-1", "jsonl"),
+        files("tests/golden/edition-2", "jsonl"),
     ]
     .concat();
     let events: Vec<(String, String)> = seeds
@@ -133,12 +134,12 @@ fn lines() {
             })
             .collect();
         let made = dir.path().join("made.db");
-        Store::open(&made, Mode::AppendOrCreate)
+        Store::open(&made, OpenMode::AppendOrCreate)
             .unwrap()
             .append(&new, None)
             .unwrap();
         let mut text = Vec::new();
-        let store = Store::open(&made, Mode::Read).unwrap();
+        let store = Store::open(&made, OpenMode::Read).unwrap();
         store.export(&mut text, &Sounds::Inside).unwrap();
         imported(&String::from_utf8(text).unwrap(), &to)
     });
@@ -150,7 +151,7 @@ fn imported(text: &str, to: &Path) -> bool {
         assert!(!to.exists(), "{error}");
         return false;
     }
-    let store = Store::open(to, Mode::Read).unwrap();
+    let store = Store::open(to, OpenMode::Read).unwrap();
     assert_eq!(store.verify().unwrap().faults, []);
     match Log::read(&store) {
         Ok(log) => reported(&log),
@@ -190,13 +191,13 @@ fn damaged_log() {
             fs::write(dir.path().join(format!("spoilt.db{end}")), bytes).unwrap();
         }
         let mut taken = false;
-        for mode in [Mode::Read, Mode::Append] {
+        for mode in [OpenMode::Read, OpenMode::Append] {
             match Store::open(&path, mode) {
                 Ok(mut store) => {
                     let whole = store.verify().is_ok_and(|verdict| verdict.is_whole());
                     let read = store.records().collect::<Result<Vec<_>, _>>();
                     assert!(!whole || read.is_ok(), "whole, and cannot be read");
-                    if mode == Mode::Append {
+                    if mode == OpenMode::Append {
                         taken |= store.append(&[note(7)], None).is_ok();
                     }
                 }
@@ -214,7 +215,7 @@ fn damaged_log() {
 fn crashed() -> Vec<(&'static str, Vec<u8>)> {
     let dir = folder_in_memory();
     let path = dir.path().join("session.db");
-    let mut store = Store::open(&path, Mode::AppendOrCreate).unwrap();
+    let mut store = Store::open(&path, OpenMode::AppendOrCreate).unwrap();
     for n in 0..6 {
         let sound = (n % 3 == 0).then(|| clip("two nine nine", n));
         store.append(&[note(n)], sound.as_ref()).unwrap();

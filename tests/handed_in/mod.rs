@@ -18,7 +18,7 @@ use bothhands::limits::Outcome;
 use bothhands::log::Log;
 use bothhands::report::{Schedule, Times, words};
 use bothhands::sequence::{Agenda, EVENT_VERSION, Edition, Event, ReadingRecord, ReadingStatus};
-use bothhands::store::{Mode, NewEvent, Record, Store, merge};
+use bothhands::store::{NewEvent, OpenMode, Record, Store, merge};
 use jiff::Timestamp;
 use serde_json::{Value, json};
 use std::{
@@ -90,7 +90,7 @@ fn noted(text: &str) -> NewEvent {
 
 /// A session that is opened, and `count` notes, every tenth with a sound.
 fn notes(path: &Path, count: u64) -> Store {
-    let mut store = Store::open(path, Mode::AppendOrCreate).unwrap();
+    let mut store = Store::open(path, OpenMode::AppendOrCreate).unwrap();
     let job = Job::load(Path::new("tests/jobs/boathouse.toml")).unwrap();
     let opened = Event::Opened {
         job: Box::new(job),
@@ -115,7 +115,7 @@ fn more_notes(store: &mut Store, from: u64, to: u64) {
 }
 
 fn records(path: &Path) -> Vec<Record> {
-    let store = Store::open(path, Mode::Read).unwrap();
+    let store = Store::open(path, OpenMode::Read).unwrap();
     store.records().collect::<Result<_, _>>().unwrap()
 }
 
@@ -170,7 +170,7 @@ fn what_was_handed_in_is_what_was_kept_with_its_sound() {
     says(&said, &["161 of 161 events"]);
     has_all(&database, &path);
 
-    let store = Store::open(&path, Mode::Read).unwrap();
+    let store = Store::open(&path, OpenMode::Read).unwrap();
     let mut sounds = 0;
     for hash in records(&path).iter().filter_map(|record| record.evidence) {
         let here = store.evidence(&hash).unwrap().unwrap();
@@ -205,7 +205,7 @@ fn the_same_log_twice_adds_nothing_and_a_longer_one_what_is_new() {
     says(&well(&mut to(&database, &[&path, &path])), &["nothing new"]);
     has_all(&database, &path);
 
-    store = Store::open(&path, Mode::Append).unwrap();
+    store = Store::open(&path, OpenMode::Append).unwrap();
     more_notes(&mut store, 40, 60);
     drop(store);
     says(
@@ -321,8 +321,8 @@ fn a_log_that_went_on_separately_is_refused_and_shown() {
     let (one, other) = (dir.path().join("one.db"), dir.path().join("other.db"));
     drop(notes(&one, 20));
     fs::copy(&one, &other).unwrap();
-    more_notes(&mut Store::open(&one, Mode::Append).unwrap(), 20, 30);
-    more_notes(&mut Store::open(&other, Mode::Append).unwrap(), 30, 45);
+    more_notes(&mut Store::open(&one, OpenMode::Append).unwrap(), 20, 30);
+    more_notes(&mut Store::open(&other, OpenMode::Append).unwrap(), 30, 45);
     well(&mut to(&database, &[&one]));
     let third = dir.path().join("third.db");
     drop(notes(&third, 5));
@@ -350,7 +350,7 @@ fn a_merged_log_is_handed_in_as_the_logs_it_was_put_together_from() {
     let path = |name| dir.path().join(name);
     drop(notes(&path("a.db"), 30));
     drop(notes(&path("b.db"), 20));
-    let sources = ["a.db", "b.db"].map(|name| Store::open(path(name), Mode::Read).unwrap());
+    let sources = ["a.db", "b.db"].map(|name| Store::open(path(name), OpenMode::Read).unwrap());
     merge(&sources, &path("both.db"), false).unwrap();
     well(&mut to(&database, &[&path("a.db")]));
     says(
@@ -642,7 +642,7 @@ fn the_views_say_what_the_program_says() {
     well(&mut to(&database, &paths));
     let mut seen = Seen::default();
     for path in &logs {
-        let store = Store::open(path, Mode::Read).unwrap();
+        let store = Store::open(path, OpenMode::Read).unwrap();
         let log = Log::read(&store).unwrap();
         let id = records(path)[0].id.to_string();
         compare(&database, &id, &log, &mut seen);

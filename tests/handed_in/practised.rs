@@ -13,7 +13,7 @@ use bothhands::practice::Hidden;
 use bothhands::report::words;
 use bothhands::sequence::say::refused_in_short;
 use bothhands::sequence::{Agenda, Event};
-use bothhands::store::{Mode, Store};
+use bothhands::store::{OpenMode, Store};
 use bothhands::terms::{FaultKind, Level, Practice};
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
@@ -326,7 +326,7 @@ fn columns(database: &Database, view: &str) -> Vec<String> {
 #[track_caller]
 fn compare(database: &Database, path: &Path) -> [usize; 6] {
     let id = records(path)[0].id.to_string();
-    let store = Store::open(path, Mode::Read).unwrap();
+    let store = Store::open(path, OpenMode::Read).unwrap();
     let log = &Log::read(&store).unwrap();
     let of_log = |columns: &str, view: &str, order: &str| {
         database.rows(&format!(

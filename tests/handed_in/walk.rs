@@ -152,7 +152,7 @@ impl World {
     pub fn keep(&self, events: &[(Event, Timestamp)], path: &Path, nth: usize) {
         let now = Arc::new(Mutex::new(events[0].1));
         let clock = Arc::clone(&now);
-        let options = Options::new(store::Mode::AppendOrCreate)
+        let options = Options::new(store::OpenMode::AppendOrCreate)
             .device("van laptop")
             .clock(move || *clock.lock().unwrap());
         let mut log = Store::open_with(path, options).unwrap();

@@ -1,11 +1,11 @@
 use super::Desk;
 use bothhands::log::Log;
-use bothhands::store::{Mode, Store};
+use bothhands::store::{OpenMode, Store};
 use std::fs;
 
 /// The numbers of the events that rest on sound, and the sound of each.
 fn clips(desk: &Desk, name: &str) -> Vec<(u64, Vec<u8>)> {
-    let store = Store::open(desk.path(name), Mode::Read).unwrap();
+    let store = Store::open(desk.path(name), OpenMode::Read).unwrap();
     let log = Log::read(&store).unwrap();
     log.entries
         .iter()

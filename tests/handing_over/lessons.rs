@@ -1,7 +1,7 @@
 use super::{Desk, Ran, ran};
 use crate::looking_back::rehearsal::{Rehearsal, megohms};
 use bothhands::grammar::Intent;
-use bothhands::store::{Mode, Store};
+use bothhands::store::{OpenMode, Store};
 use std::fs;
 use std::os::unix::fs::PermissionsExt;
 use std::process::Stdio;
@@ -54,7 +54,7 @@ fn what_was_agreed_is_written_with_its_sound_and_words_and_nothing_else() {
     let agreed = fs::read_to_string(desk.path("lessons/AGREED.txt")).unwrap();
     assert!(agreed.contains("agrees that they are used"), "{agreed}");
     // The sound is the very sound that was heard.
-    let store = Store::open(desk.path("session.db"), Mode::Read).unwrap();
+    let store = Store::open(desk.path("session.db"), OpenMode::Read).unwrap();
     let kept: Vec<Vec<u8>> = store
         .with_sound()
         .unwrap()

@@ -3,7 +3,7 @@
 //! reading is taken wrongly, or something taken that should be ignored, that was not before, or when
 //! any decision is not the one recorded in `models/same/decisions.tsv`.
 
-use bothhands::eval::{self, Clip, Row, Summary, Verdict};
+use bothhands::eval::{self, Clip, ClipResult, HeardClip, Summary};
 use bothhands::grammar::Grammar;
 use bothhands::speech::Decision;
 use bothhands::speech::ear::Ear;
@@ -32,7 +32,7 @@ fn folder() -> PathBuf {
 
 /// What became of each recording: its path, the outcome and the meaning of what was taken or asked
 /// again.
-fn decisions(rows: &[Row]) -> BTreeSet<String> {
+fn decisions(rows: &[HeardClip]) -> BTreeSet<String> {
     rows.iter()
         .map(|row| {
             let path = row.clip.path.strip_prefix(folder().join("cache"));
@@ -49,7 +49,7 @@ fn decisions(rows: &[Row]) -> BTreeSet<String> {
 
 /// Fails when a decision is another than the recorded one; what this run gave is kept under
 /// `tests/cache/same/`, to be looked at and copied after a new model.
-fn compare_decisions(rows: &[Row], made_with: &str) {
+fn compare_decisions(rows: &[HeardClip], made_with: &str) {
     let given = decisions(rows);
     let kept = folder().join("cache/same/decisions.tsv");
     std::fs::create_dir_all(kept.parent().unwrap()).unwrap();
@@ -80,7 +80,7 @@ fn manifest() -> PathBuf {
 }
 
 /// Hears `clips` on `threads` threads, one engine each.
-fn hear(clips: &[Clip], threads: usize) -> Vec<Row> {
+fn hear(clips: &[Clip], threads: usize) -> Vec<HeardClip> {
     let grammar = Arc::new(Grammar::built_in().unwrap());
     let share = clips.len().div_ceil(threads).max(1);
     std::thread::scope(|scope| {
@@ -96,7 +96,7 @@ fn hear(clips: &[Clip], threads: usize) -> Vec<Row> {
     })
 }
 
-fn names(rows: &[Row], verdict: Verdict) -> BTreeSet<String> {
+fn names(rows: &[HeardClip], verdict: ClipResult) -> BTreeSet<String> {
     rows.iter()
         .filter(|row| row.verdict == verdict)
         .map(|row| {
@@ -118,8 +118,8 @@ fn the_fixed_set_is_heard_no_worse_than_recorded() {
     println!("{summary}");
 
     let known = |list: &[String]| list.iter().cloned().collect::<BTreeSet<_>>();
-    let wrong = names(&rows, Verdict::WrongTaken);
-    let falsely = names(&rows, Verdict::FalselyTaken);
+    let wrong = names(&rows, ClipResult::WrongTaken);
+    let falsely = names(&rows, ClipResult::FalselyTaken);
     let made_with = &recorded.made_with;
     assert!(
         summary.exact >= recorded.exact,

@@ -152,7 +152,7 @@ fn what_cannot_be_used_is_refused_with_its_name_and_what_to_do() {
 fn what_was_there_before_the_damage_is_still_given() {
     let whole = wav(&tone(SAMPLE_RATE, 1.0), SAMPLE_RATE, 1, 16, false);
     let cut = whole[..whole.len() / 2].to_vec();
-    let source = audio::Source::new("clip.wav", Box::new(Cursor::new(cut))).unwrap();
+    let source = audio::SoundBlocks::new("clip.wav", Box::new(Cursor::new(cut))).unwrap();
     let (good, bad): (Vec<_>, Vec<_>) = source.partition(Result::is_ok);
     assert_eq!(bad.len(), 1);
     let samples: usize = good.into_iter().map(|b| b.unwrap().len()).sum();

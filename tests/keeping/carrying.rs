@@ -2,7 +2,8 @@
 
 use crate::keeping::{clip, folder, note};
 use bothhands::store::{
-    ImportError, MergeError, Mode, NewEvent, Options, Record, Remark, Sounds, Store, import, merge,
+    ImportError, MergeError, NewEvent, OpenMode, Options, Record, Remark, Sounds, Store, import,
+    merge,
 };
 use jiff::{SignedDuration, Timestamp};
 use std::{
@@ -19,7 +20,7 @@ fn start() -> Timestamp {
 /// Appends to a log as some device, some minutes after nine.
 fn write(path: &Path, device: &str, minute: i64, events: &[NewEvent]) -> Vec<Record> {
     let at = start() + SignedDuration::from_mins(minute);
-    let options = Options::new(Mode::AppendOrCreate)
+    let options = Options::new(OpenMode::AppendOrCreate)
         .device(device)
         .clock(move || at);
     Store::open_with(path, options)
@@ -29,7 +30,7 @@ fn write(path: &Path, device: &str, minute: i64, events: &[NewEvent]) -> Vec<Rec
 }
 
 fn records(path: &Path) -> Vec<Record> {
-    let store = Store::open(path, Mode::Read).unwrap();
+    let store = Store::open(path, OpenMode::Read).unwrap();
     assert_eq!(store.verify().unwrap().faults, []);
     store.records().map(Result::unwrap).collect()
 }
@@ -37,7 +38,7 @@ fn records(path: &Path) -> Vec<Record> {
 /// A log with sound, with text and numbers that are easily changed on the way.
 fn full_log(dir: &Path) -> PathBuf {
     let path = dir.join("session.db");
-    let mut store = Store::open(&path, Mode::AppendOrCreate).unwrap();
+    let mut store = Store::open(&path, OpenMode::AppendOrCreate).unwrap();
     store.append(&[NewEvent::job(JOB).unwrap()], None).unwrap();
     let odd = serde_json::json!({
         "text": "“0.05 Ω” \u{1f6a3} \u{0} \\ \" </script> \u{2028} é e\u{301}",
@@ -59,7 +60,7 @@ fn full_log(dir: &Path) -> PathBuf {
 
 fn exported(path: &Path, sounds: &Sounds) -> Vec<u8> {
     let mut lines = Vec::new();
-    Store::open(path, Mode::Read)
+    Store::open(path, OpenMode::Read)
         .unwrap()
         .export(&mut lines, sounds)
         .unwrap();
@@ -77,8 +78,8 @@ fn the_round_trip_is_identical() {
     assert_eq!(records(&copy), records(&path));
     assert_eq!(exported(&copy, &Sounds::Inside), lines, "byte for byte");
     let (one, other) = (
-        Store::open(&path, Mode::Read).unwrap(),
-        Store::open(&copy, Mode::Read).unwrap(),
+        Store::open(&path, OpenMode::Read).unwrap(),
+        Store::open(&copy, OpenMode::Read).unwrap(),
     );
     for record in one.records().map(Result::unwrap) {
         if let Some(hash) = record.evidence {
@@ -117,7 +118,10 @@ fn sound_may_be_left_out_and_the_chain_still_holds() {
     let copy = dir.path().join("copy.db");
     let done = import(&mut &lines[..], Path::new("log.jsonl"), None, &copy).unwrap();
     assert_eq!(done.without_sound, 2);
-    let verdict = Store::open(&copy, Mode::Read).unwrap().verify().unwrap();
+    let verdict = Store::open(&copy, OpenMode::Read)
+        .unwrap()
+        .verify()
+        .unwrap();
     assert_eq!(verdict.faults, []);
     assert_eq!(
         verdict.remarks,
@@ -227,7 +231,7 @@ fn two_devices_of_one_job_merge_by_time_and_device() {
     write(&b, "board", 3, &[note(2)]);
     write(&a, "laptop", 3, &[note(3)]);
     write(&b, "board", 4, &[note(4)]);
-    let open = |path: &Path| Store::open(path, Mode::Read).unwrap();
+    let open = |path: &Path| Store::open(path, OpenMode::Read).unwrap();
     let to = dir.path().join("both.db");
     let merged = merge(&[open(&a), open(&b)], &to, false).unwrap();
     assert_eq!((merged.events, merged.shared), (6, 0));
@@ -272,7 +276,7 @@ fn a_clock_that_went_back_does_not_reorder_a_chain() {
     write(&b, "board", 5, &[note(4)]);
     write(&b, "board", 12, &[note(5)]);
     let to = dir.path().join("both.db");
-    let sources = [&a, &b].map(|path| Store::open(path, Mode::Read).unwrap());
+    let sources = [&a, &b].map(|path| Store::open(path, OpenMode::Read).unwrap());
     merge(&sources, &to, false).unwrap();
     let order: Vec<u64> = records(&to)
         .iter()
@@ -294,7 +298,7 @@ fn a_copy_that_went_on_separately_is_a_conflict_and_both_sides_stay() {
     write(&a, "laptop", 1, &[note(2)]);
     write(&b, "laptop", 2, &[note(3), note(4)]);
     let to = dir.path().join("both.db");
-    let sources = [&a, &b].map(|path| Store::open(path, Mode::Read).unwrap());
+    let sources = [&a, &b].map(|path| Store::open(path, OpenMode::Read).unwrap());
     let merged = merge(&sources, &to, false).unwrap();
     assert_eq!((merged.events, merged.shared), (5, 2));
     let [conflict] = merged.conflicts.as_slice() else {
@@ -317,7 +321,7 @@ fn another_device_that_went_on_in_a_copy_is_no_conflict() {
     write(&b, "board", 1, &[note(2)]);
     write(&a, "laptop", 2, &[note(3)]);
     let to = dir.path().join("both.db");
-    let sources = [&a, &b].map(|path| Store::open(path, Mode::Read).unwrap());
+    let sources = [&a, &b].map(|path| Store::open(path, OpenMode::Read).unwrap());
     let merged = merge(&sources, &to, false).unwrap();
     assert_eq!((merged.events, merged.shared), (4, 2));
     assert_eq!(merged.conflicts, []);
@@ -333,10 +337,10 @@ fn a_merged_log_gives_back_the_logs_it_was_put_together_from_and_is_not_gone_on_
     write(&a, "laptop", 2, &[note(3)]);
     write(&b, "laptop", 3, &[note(4)]);
     let to = dir.path().join("both.db");
-    let sources = [&a, &b].map(|path| Store::open(path, Mode::Read).unwrap());
+    let sources = [&a, &b].map(|path| Store::open(path, OpenMode::Read).unwrap());
     merge(&sources, &to, false).unwrap();
     let ids = |records: &[Record]| records.iter().map(|record| record.id).collect::<Vec<_>>();
-    let store = Store::open(&to, Mode::Read).unwrap();
+    let store = Store::open(&to, OpenMode::Read).unwrap();
     let mut threads: Vec<_> = store
         .threads()
         .unwrap()
@@ -348,7 +352,7 @@ fn a_merged_log_gives_back_the_logs_it_was_put_together_from_and_is_not_gone_on_
     expected.sort();
     assert_eq!(threads, expected);
     assert!(store.is_merged().unwrap());
-    let refused = Store::open(&to, Mode::AppendOrCreate)
+    let refused = Store::open(&to, OpenMode::AppendOrCreate)
         .unwrap_err()
         .to_string();
     assert!(refused.contains("only for reading"), "{refused}");
@@ -365,7 +369,7 @@ fn logs_of_different_jobs_are_merged_only_when_told_so() {
         0,
         &[NewEvent::job("title = \"Slipway\"\n").unwrap()],
     );
-    let open = |path: &Path| Store::open(path, Mode::Read).unwrap();
+    let open = |path: &Path| Store::open(path, OpenMode::Read).unwrap();
     let to = dir.path().join("both.db");
     let refused = merge(&[open(&a), open(&b)], &to, false);
     assert!(matches!(refused, Err(MergeError::AnotherJob { .. })));
@@ -381,7 +385,7 @@ fn merging_never_overwrites() {
     let a = dir.path().join("a.db");
     write(&a, "laptop", 0, &[note(1)]);
     let before = fs::read(&a).unwrap();
-    let sources = [Store::open(&a, Mode::Read).unwrap()];
+    let sources = [Store::open(&a, OpenMode::Read).unwrap()];
     assert!(matches!(
         merge(&sources, &a, false),
         Err(MergeError::Exists(_))
@@ -398,7 +402,7 @@ fn evidence_survives_a_merge_even_when_one_side_lost_the_sound() {
     let silent = dir.path().join("silent.db");
     import(&mut &lines[..], Path::new("log.jsonl"), None, &silent).unwrap();
     let to = dir.path().join("both.db");
-    let sources = [&silent, &path].map(|path| Store::open(path, Mode::Read).unwrap());
+    let sources = [&silent, &path].map(|path| Store::open(path, OpenMode::Read).unwrap());
     merge(&sources, &to, false).unwrap();
     assert_eq!(
         exported(&to, &Sounds::Inside),

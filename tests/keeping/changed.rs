@@ -5,7 +5,7 @@ use bothhands::installation::Job;
 use bothhands::log::Log;
 use bothhands::report::{Schedule, Times};
 use bothhands::sequence::{Agenda, Event, ReadingStatus};
-use bothhands::store::{Mode, Store};
+use bothhands::store::{OpenMode, Store};
 use predicates::prelude::*;
 use predicates::str::contains;
 use std::fs;
@@ -60,7 +60,7 @@ impl Bench {
     }
 
     fn log(&self, name: &str) -> Log {
-        Log::read(&Store::open(self.path(name), Mode::Read).unwrap()).unwrap()
+        Log::read(&Store::open(self.path(name), OpenMode::Read).unwrap()).unwrap()
     }
 
     fn agenda(&self) -> Agenda {
@@ -324,7 +324,12 @@ fn logs_with_a_changed_job_are_merged_and_carried() {
     bench
         .run(&["schedule", "both.db", "--out", "both"])
         .success();
-    let whole = |name: &Path| Store::open(name, Mode::Read).unwrap().check_whole().is_ok();
+    let whole = |name: &Path| {
+        Store::open(name, OpenMode::Read)
+            .unwrap()
+            .check_whole()
+            .is_ok()
+    };
     assert!(whole(&bench.path("both.db")));
 }
 

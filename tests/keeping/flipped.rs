@@ -5,7 +5,7 @@
 
 use crate::keeping::disk::Chance;
 use crate::keeping::{clip, folder_in_memory, long, note};
-use bothhands::store::{Mode, NewEvent, Sounds, Store, StoreError};
+use bothhands::store::{NewEvent, OpenMode, Sounds, Store, StoreError};
 use std::{
     collections::BTreeMap,
     fs,
@@ -13,7 +13,7 @@ use std::{
 };
 
 fn fill(path: &Path) -> Store {
-    let mut store = Store::open(path, Mode::AppendOrCreate).unwrap();
+    let mut store = Store::open(path, OpenMode::AppendOrCreate).unwrap();
     store
         .append(&[NewEvent::job("title = \"Boathouse\"\n").unwrap()], None)
         .unwrap();
@@ -42,7 +42,7 @@ enum Found {
 
 /// What checking the log finds; it must be the damage or there must be none.
 fn find(path: &Path, whole: &[u8], scene: &str) -> Found {
-    let store = match Store::open(path, Mode::Read) {
+    let store = match Store::open(path, OpenMode::Read) {
         Ok(store) => store,
         Err(why) => {
             assert!(!why.to_string().is_empty());
@@ -71,7 +71,7 @@ fn find(path: &Path, whole: &[u8], scene: &str) -> Found {
 
 /// Adding to the log is refused, or it works and nothing that was kept before changed unnoticed.
 fn add(path: &Path, whole: &[u8], scene: &str) {
-    let mut store = match Store::open(path, Mode::Append) {
+    let mut store = match Store::open(path, OpenMode::Append) {
         Ok(store) => store,
         Err(why) => {
             assert!(!why.to_string().is_empty());
@@ -176,7 +176,10 @@ fn changing_what_was_said_is_named_even_when_done_with_care() {
         )
         .unwrap();
     drop(plain);
-    let verdict = Store::open(&path, Mode::Read).unwrap().verify().unwrap();
+    let verdict = Store::open(&path, OpenMode::Read)
+        .unwrap()
+        .verify()
+        .unwrap();
     let fault = verdict.faults[0].to_string();
     assert!(fault.starts_with("event 10 (note, "), "{fault}");
     assert!(fault.contains("not as it was written"), "{fault}");
@@ -196,7 +199,10 @@ fn a_lost_end_is_named() {
         )
         .unwrap();
     drop(plain);
-    let verdict = Store::open(&path, Mode::Read).unwrap().verify().unwrap();
+    let verdict = Store::open(&path, OpenMode::Read)
+        .unwrap()
+        .verify()
+        .unwrap();
     let fault = verdict.faults[0].to_string();
     assert!(
         fault.starts_with("the event after event 15: it is missing"),
@@ -217,7 +223,10 @@ fn a_gap_is_named() {
         )
         .unwrap();
     drop(plain);
-    let verdict = Store::open(&path, Mode::Read).unwrap().verify().unwrap();
+    let verdict = Store::open(&path, OpenMode::Read)
+        .unwrap()
+        .verify()
+        .unwrap();
     let fault = verdict.faults[0].to_string();
     assert!(
         fault.starts_with("the event after event 6: it is missing"),
@@ -238,7 +247,7 @@ fn damaged_sound_is_named_and_everything_else_can_be_taken_out() {
         )
         .unwrap();
     drop(plain);
-    let store = Store::open(&path, Mode::Read).unwrap();
+    let store = Store::open(&path, OpenMode::Read).unwrap();
     let verdict = store.verify().unwrap();
     let fault = verdict.faults[0].to_string();
     assert!(
@@ -254,7 +263,7 @@ fn damaged_sound_is_named_and_everything_else_can_be_taken_out() {
         bothhands::store::import(&mut &lines[..], Path::new("log.jsonl"), None, &saved).unwrap();
     assert_eq!((imported.events, imported.without_sound), (19, 1));
     assert_eq!(
-        Store::open(&saved, Mode::Append)
+        Store::open(&saved, OpenMode::Append)
             .unwrap()
             .verify()
             .unwrap()
@@ -275,13 +284,15 @@ fn all_before_a_damaged_event_can_be_taken_out() {
         )
         .unwrap();
     drop(plain);
-    let refused = Store::open(&path, Mode::Append).unwrap_err().to_string();
+    let refused = Store::open(&path, OpenMode::Append)
+        .unwrap_err()
+        .to_string();
     assert!(
         refused.contains("event 12") && refused.contains("bothhands verify"),
         "{refused}"
     );
     let mut lines = Vec::new();
-    let exported = Store::open(&path, Mode::Read)
+    let exported = Store::open(&path, OpenMode::Read)
         .unwrap()
         .export(&mut lines, &Sounds::Inside)
         .unwrap();
@@ -289,7 +300,10 @@ fn all_before_a_damaged_event_can_be_taken_out() {
     let saved = dir.path().join("saved.db");
     bothhands::store::import(&mut &lines[..], Path::new("log.jsonl"), None, &saved).unwrap();
     assert_eq!(
-        Store::open(&saved, Mode::Append).unwrap().len().unwrap(),
+        Store::open(&saved, OpenMode::Append)
+            .unwrap()
+            .len()
+            .unwrap(),
         11
     );
 }

@@ -3,7 +3,7 @@
 #![cfg(unix)]
 
 use crate::keeping::{clip, folder, note, other};
-use bothhands::store::{Mode, Record, Store, StoreError};
+use bothhands::store::{OpenMode, Record, Store, StoreError};
 use std::{
     fs,
     path::{Path, PathBuf},
@@ -14,7 +14,7 @@ use std::{
 #[test]
 fn other_program() {
     let Some(task) = other::task() else { return };
-    let mut store = match Store::open(&task[0], Mode::AppendOrCreate) {
+    let mut store = match Store::open(&task[0], OpenMode::AppendOrCreate) {
         Ok(store) => store,
         Err(why) => return other::tell(format!("refused {why}")),
     };
@@ -31,7 +31,7 @@ fn other_program() {
 }
 
 fn ids(path: &Path) -> Vec<String> {
-    let store = Store::open(path, Mode::Append).unwrap();
+    let store = Store::open(path, OpenMode::Append).unwrap();
     assert_eq!(store.verify().unwrap().faults, []);
     store
         .records()
@@ -141,7 +141,7 @@ fn a_full_disk_keeps_what_it_had_and_the_session_goes_on_when_there_is_room() {
     let filler = disk.0.join("other-things");
     fs::write(&filler, vec![0; 100_000]).unwrap();
     let path = disk.0.join("session.db");
-    let mut store = Store::open(&path, Mode::AppendOrCreate).unwrap();
+    let mut store = Store::open(&path, OpenMode::AppendOrCreate).unwrap();
     let mut kept: Vec<Record> = Vec::new();
     let refused = loop {
         let n = kept.len() as u64;
@@ -165,7 +165,7 @@ fn a_full_disk_keeps_what_it_had_and_the_session_goes_on_when_there_is_room() {
     }
 
     let elsewhere = disk.0.join("second.db");
-    let refused = Store::open(&elsewhere, Mode::AppendOrCreate).and_then(|mut store| {
+    let refused = Store::open(&elsewhere, OpenMode::AppendOrCreate).and_then(|mut store| {
         let many: Vec<_> = (0..200).map(note).collect();
         store.append(&many, None).map(|_| ())
     });

@@ -6,7 +6,7 @@
 //! new format gets files of its own.
 
 use crate::keeping::folder;
-use bothhands::store::{Mode, Sounds, Store, import};
+use bothhands::store::{OpenMode, Sounds, Store, import};
 use std::{fs, path::Path, process::Command};
 
 const LINES: &str = "tests/golden/log-v1.jsonl";
@@ -24,7 +24,7 @@ fn lines_of_version_1_can_be_imported() {
     let path = dir.path().join("session.db");
     let lines = fs::read_to_string(LINES).unwrap();
     import(&mut lines.as_bytes(), Path::new(LINES), None, &path).unwrap();
-    let store = Store::open(&path, Mode::Read).unwrap();
+    let store = Store::open(&path, OpenMode::Read).unwrap();
     assert_eq!(store.verify().unwrap().faults, []);
     assert_eq!(exported(&store), lines);
 }
@@ -38,7 +38,7 @@ fn a_log_of_format_1_can_be_opened_and_gone_on_in() {
         .execute_batch(&fs::read_to_string(DUMP).unwrap())
         .unwrap();
     drop(plain);
-    let mut store = Store::open(&path, Mode::Append).unwrap();
+    let mut store = Store::open(&path, OpenMode::Append).unwrap();
     assert_eq!(store.verify().unwrap().faults, []);
     assert_eq!(exported(&store), fs::read_to_string(LINES).unwrap());
     assert_eq!(

@@ -4,7 +4,7 @@
 //! prints counts; without it a sample is done.
 
 use crate::keeping::{clip, folder, folder_in_memory, long, other};
-use bothhands::store::{Mode, NewEvent, Record, Store};
+use bothhands::store::{NewEvent, OpenMode, Record, Store};
 use serde_json::json;
 use std::{
     path::{Path, PathBuf},
@@ -20,7 +20,7 @@ fn other_program() {
     let round = &task[1];
     let mut batch = 0;
     loop {
-        let mut store = Store::open(&path, Mode::AppendOrCreate).unwrap();
+        let mut store = Store::open(&path, OpenMode::AppendOrCreate).unwrap();
         other::tell("open");
         for n in 0..8 {
             let size = n % 3 + 1;
@@ -122,7 +122,7 @@ fn keep_and_kill(
 /// The next start: everything acknowledged is there, and no more than the one append that was
 /// under way, whole. `ids` is brought up to what there is.
 fn look_after(path: &Path, ids: &mut Vec<String>, counts: &mut Counts) {
-    let store = Store::open(path, Mode::AppendOrCreate).unwrap();
+    let store = Store::open(path, OpenMode::AppendOrCreate).unwrap();
     let records: Vec<Record> = store.records().map(Result::unwrap).collect();
     let there: Vec<String> = records.iter().map(|record| record.id.to_string()).collect();
     assert!(

@@ -1,7 +1,7 @@
 //! What a log promises: kept means kept, in order, unchanged.
 
 use crate::keeping::{clip, folder, note};
-use bothhands::store::{Mode, NewEvent, Options, Remark, Store, StoreError};
+use bothhands::store::{NewEvent, OpenMode, Options, Remark, Store, StoreError};
 use jiff::{SignedDuration, Timestamp};
 use std::sync::{Arc, Mutex};
 
@@ -11,7 +11,7 @@ fn what_was_appended_is_there_after_reopening() {
     let path = dir.path().join("session.db");
     let evidence = clip("two nine nine", 1);
     let kept = {
-        let mut store = Store::open(&path, Mode::AppendOrCreate).unwrap();
+        let mut store = Store::open(&path, OpenMode::AppendOrCreate).unwrap();
         assert!(store.opening().created);
         let mut kept = store
             .append(&[NewEvent::job("title = \"Boathouse\"\n").unwrap()], None)
@@ -19,7 +19,7 @@ fn what_was_appended_is_there_after_reopening() {
         kept.extend(store.append(&[note(1), note(2)], Some(&evidence)).unwrap());
         kept
     };
-    let store = Store::open(&path, Mode::Append).unwrap();
+    let store = Store::open(&path, OpenMode::Append).unwrap();
     let read: Vec<_> = store.records().map(Result::unwrap).collect();
     assert_eq!(read, kept);
     assert_eq!(read.iter().map(|r| r.seq).collect::<Vec<_>>(), [1, 2, 3]);
@@ -39,10 +39,10 @@ fn what_was_appended_is_there_after_reopening() {
 fn a_closed_log_is_one_file() {
     let dir = folder();
     let path = dir.path().join("session.db");
-    let mut store = Store::open(&path, Mode::AppendOrCreate).unwrap();
+    let mut store = Store::open(&path, OpenMode::AppendOrCreate).unwrap();
     store.append(&[note(1)], None).unwrap();
     drop(store);
-    drop(Store::open(&path, Mode::Read).unwrap());
+    drop(Store::open(&path, OpenMode::Read).unwrap());
     let names: Vec<_> = std::fs::read_dir(dir.path())
         .unwrap()
         .map(|entry| entry.unwrap().file_name())
@@ -54,7 +54,7 @@ fn a_closed_log_is_one_file() {
 fn many_events_come_back_in_order() {
     let dir = folder();
     let path = dir.path().join("session.db");
-    let mut store = Store::open(&path, Mode::AppendOrCreate).unwrap();
+    let mut store = Store::open(&path, OpenMode::AppendOrCreate).unwrap();
     let notes: Vec<_> = (1..=1000).map(note).collect();
     store.append(&notes, None).unwrap();
     let order: Vec<u64> = store.records().map(|record| record.unwrap().seq).collect();
@@ -70,7 +70,7 @@ fn many_events_come_back_in_order() {
 #[test]
 fn each_event_carries_the_hash_of_the_one_before() {
     let dir = folder();
-    let mut store = Store::open(dir.path().join("session.db"), Mode::AppendOrCreate).unwrap();
+    let mut store = Store::open(dir.path().join("session.db"), OpenMode::AppendOrCreate).unwrap();
     store.append(&[note(1), note(2)], None).unwrap();
     store.append(&[note(3)], None).unwrap();
     let records: Vec<_> = store.records().map(Result::unwrap).collect();
@@ -85,7 +85,7 @@ fn each_event_carries_the_hash_of_the_one_before() {
 fn the_database_itself_refuses_to_change_or_delete() {
     let dir = folder();
     let path = dir.path().join("session.db");
-    let mut store = Store::open(&path, Mode::AppendOrCreate).unwrap();
+    let mut store = Store::open(&path, OpenMode::AppendOrCreate).unwrap();
     store
         .append(&[note(1), note(2)], Some(&clip("affirm", 1)))
         .unwrap();
@@ -109,7 +109,7 @@ fn the_database_itself_refuses_to_change_or_delete() {
     }
     drop(plain);
     assert_eq!(
-        Store::open(&path, Mode::Read)
+        Store::open(&path, OpenMode::Read)
             .unwrap()
             .verify()
             .unwrap()
@@ -123,12 +123,12 @@ fn a_log_opened_for_reading_is_not_written() {
     let dir = folder();
     let path = dir.path().join("session.db");
     drop(
-        Store::open(&path, Mode::AppendOrCreate)
+        Store::open(&path, OpenMode::AppendOrCreate)
             .unwrap()
             .append(&[note(1)], None)
             .unwrap(),
     );
-    let mut store = Store::open(&path, Mode::Read).unwrap();
+    let mut store = Store::open(&path, OpenMode::Read).unwrap();
     let Err(StoreError::NotKept(why)) = store.append(&[note(2)], None) else {
         panic!("a reader wrote");
     };
@@ -142,7 +142,7 @@ fn another_device_begins_a_chain_of_its_own() {
     let path = dir.path().join("session.db");
     let mut last = None;
     for (device, n) in [("laptop", 1), ("laptop", 2), ("board", 3), ("laptop", 4)] {
-        let options = Options::new(Mode::AppendOrCreate).device(device);
+        let options = Options::new(OpenMode::AppendOrCreate).device(device);
         let kept = Store::open_with(&path, options)
             .unwrap()
             .append(&[note(n)], None)
@@ -155,7 +155,7 @@ fn another_device_begins_a_chain_of_its_own() {
         }
         last = Some(kept[0].hash);
     }
-    let store = Store::open(&path, Mode::Read).unwrap();
+    let store = Store::open(&path, OpenMode::Read).unwrap();
     let places: Vec<_> = store
         .records()
         .map(Result::unwrap)
@@ -180,7 +180,7 @@ fn a_clock_that_goes_backwards_is_told_and_harms_nothing() {
     let noon: Timestamp = "2026-11-25T12:00:00Z".parse().unwrap();
     let time = Arc::new(Mutex::new(noon));
     let clock = Arc::clone(&time);
-    let options = Options::new(Mode::AppendOrCreate).clock(move || *clock.lock().unwrap());
+    let options = Options::new(OpenMode::AppendOrCreate).clock(move || *clock.lock().unwrap());
     let mut store = Store::open_with(&path, options).unwrap();
     store.append(&[note(1)], None).unwrap();
     *time.lock().unwrap() = noon - SignedDuration::from_hours(3);
@@ -198,7 +198,7 @@ fn a_clock_that_goes_backwards_is_told_and_harms_nothing() {
     drop(store);
 
     let earlier = noon - SignedDuration::from_hours(9);
-    let options = Options::new(Mode::Append).clock(move || earlier);
+    let options = Options::new(OpenMode::Append).clock(move || earlier);
     let store = Store::open_with(&path, options).unwrap();
     assert_eq!(store.opening().clock_behind, Some(earlier));
     assert!(store.opening().to_string().contains("Check the clock"));
@@ -210,9 +210,9 @@ fn a_clock_that_goes_backwards_is_told_and_harms_nothing() {
 fn a_reader_sees_what_the_writer_has_kept() {
     let dir = folder();
     let path = dir.path().join("session.db");
-    let mut writer = Store::open(&path, Mode::AppendOrCreate).unwrap();
+    let mut writer = Store::open(&path, OpenMode::AppendOrCreate).unwrap();
     writer.append(&[note(1)], None).unwrap();
-    let reader = Store::open(&path, Mode::Read).unwrap();
+    let reader = Store::open(&path, OpenMode::Read).unwrap();
     for n in 2..20 {
         writer.append(&[note(n)], None).unwrap();
         assert_eq!(reader.len().unwrap(), n);

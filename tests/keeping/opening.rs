@@ -2,7 +2,7 @@
 //! and nothing changed.
 
 use crate::keeping::{folder, note, other};
-use bothhands::store::{Mode, Options, Store, StoreError};
+use bothhands::store::{OpenMode, Options, Store, StoreError};
 use rusqlite::Connection;
 use std::{
     fs,
@@ -20,9 +20,9 @@ fn other_program() {
     match task[0].as_str() {
         "open" => {
             let mode = if task[2] == "read" {
-                Mode::Read
+                OpenMode::Read
             } else {
-                Mode::AppendOrCreate
+                OpenMode::AppendOrCreate
             };
             match Store::open(&path, mode) {
                 Ok(store) => {
@@ -34,7 +34,7 @@ fn other_program() {
             }
         }
         "hold" => {
-            let _store = Store::open(&path, Mode::AppendOrCreate).unwrap();
+            let _store = Store::open(&path, OpenMode::AppendOrCreate).unwrap();
             other::tell("open");
             wait_for_end();
         }
@@ -58,7 +58,7 @@ fn wait_for_end() {
 fn append_in_turn(path: &Path, times: u64) {
     for n in 0..times {
         let mut store = loop {
-            match Store::open(path, Mode::AppendOrCreate) {
+            match Store::open(path, OpenMode::AppendOrCreate) {
                 Ok(store) => break store,
                 Err(StoreError::InUse { .. }) => std::thread::sleep(Duration::from_millis(1)),
                 Err(why) => panic!("{why}"),
@@ -70,7 +70,7 @@ fn append_in_turn(path: &Path, times: u64) {
     }
 }
 
-fn refusal(path: &Path, mode: Mode) -> String {
+fn refusal(path: &Path, mode: OpenMode) -> String {
     Store::open(path, mode)
         .map(|_| ())
         .expect_err("refused")
@@ -80,7 +80,7 @@ fn refusal(path: &Path, mode: Mode) -> String {
 /// The file is refused in every mode with a message that says these things, and stays as it was.
 fn refused_untouched(path: &Path, says: &[&str]) {
     let before = fs::read(path).unwrap();
-    for mode in [Mode::Read, Mode::Append, Mode::AppendOrCreate] {
+    for mode in [OpenMode::Read, OpenMode::Append, OpenMode::AppendOrCreate] {
         let message = refusal(path, mode);
         assert!(
             message.starts_with(&path.display().to_string()),
@@ -96,7 +96,7 @@ fn refused_untouched(path: &Path, says: &[&str]) {
 }
 
 fn small_log(path: &Path) {
-    let mut store = Store::open(path, Mode::AppendOrCreate).unwrap();
+    let mut store = Store::open(path, OpenMode::AppendOrCreate).unwrap();
     store.append(&[note(1), note(2), note(3)], None).unwrap();
 }
 
@@ -140,7 +140,7 @@ fn a_log_cut_in_half_is_damaged() {
     small_log(&path);
     let data = fs::read(&path).unwrap();
     fs::write(&path, &data[..data.len() / 2]).unwrap();
-    let message = refusal(&path, Mode::Append);
+    let message = refusal(&path, OpenMode::Append);
     assert!(
         message.contains("damaged") && message.contains("Keep the file"),
         "{message}"
@@ -153,35 +153,38 @@ fn an_empty_file_holds_nothing_and_may_become_a_log() {
     let dir = folder();
     let path = dir.path().join("session.db");
     fs::write(&path, "").unwrap();
-    for mode in [Mode::Read, Mode::Append] {
+    for mode in [OpenMode::Read, OpenMode::Append] {
         assert!(refusal(&path, mode).contains("nothing has been kept"));
     }
     small_log(&path);
-    assert_eq!(Store::open(&path, Mode::Read).unwrap().len().unwrap(), 3);
+    assert_eq!(
+        Store::open(&path, OpenMode::Read).unwrap().len().unwrap(),
+        3
+    );
 }
 
 #[test]
 fn what_is_not_there_is_only_made_when_asked_for() {
     let dir = folder();
     let path = dir.path().join("session.db");
-    for mode in [Mode::Read, Mode::Append] {
+    for mode in [OpenMode::Read, OpenMode::Append] {
         assert!(refusal(&path, mode).contains("no such log"));
     }
     assert!(!path.exists());
     let nowhere = dir.path().join("no/such/folder/session.db");
-    let message = refusal(&nowhere, Mode::AppendOrCreate);
+    let message = refusal(&nowhere, OpenMode::AppendOrCreate);
     assert!(
         message.contains("there is no folder") && message.contains("make it first"),
         "{message}"
     );
-    let message = refusal(dir.path(), Mode::AppendOrCreate);
+    let message = refusal(dir.path(), OpenMode::AppendOrCreate);
     assert!(message.contains("this is a folder"), "{message}");
 }
 
 #[cfg(unix)]
 #[test]
 fn a_device_is_no_log() {
-    assert!(refusal(Path::new("/dev/null"), Mode::Read).contains("not an ordinary file"));
+    assert!(refusal(Path::new("/dev/null"), OpenMode::Read).contains("not an ordinary file"));
 }
 
 #[cfg(unix)]
@@ -193,7 +196,10 @@ fn a_name_that_is_no_text_will_do() {
         .path()
         .join(std::ffi::OsStr::from_bytes(b"s\xff?mode=ro&x%41.db"));
     small_log(&path);
-    assert_eq!(Store::open(&path, Mode::Read).unwrap().len().unwrap(), 3);
+    assert_eq!(
+        Store::open(&path, OpenMode::Read).unwrap().len().unwrap(),
+        3
+    );
 }
 
 #[test]
@@ -202,7 +208,7 @@ fn a_second_program_is_told_who_writes() {
     let path = dir.path().join("session.db");
     let mut first = other::start(HERE, &["hold", path.to_str().unwrap()]);
     assert_eq!(first.hear().as_deref(), Some("open"));
-    let message = refusal(&path, Mode::AppendOrCreate);
+    let message = refusal(&path, OpenMode::AppendOrCreate);
     assert!(
         message.contains("another program is writing this log"),
         "{message}"
@@ -212,12 +218,12 @@ fn a_second_program_is_told_who_writes() {
         "{message}"
     );
     assert!(
-        Store::open(&path, Mode::Read).is_err_and(|why| matches!(why, StoreError::Empty(_)))
-            || Store::open(&path, Mode::Read).is_ok(),
+        Store::open(&path, OpenMode::Read).is_err_and(|why| matches!(why, StoreError::Empty(_)))
+            || Store::open(&path, OpenMode::Read).is_ok(),
         "readers may read"
     );
     first.kill();
-    let store = Store::open(&path, Mode::AppendOrCreate).unwrap();
+    let store = Store::open(&path, OpenMode::AppendOrCreate).unwrap();
     let told = store.opening().to_string();
     assert!(told.contains(&format!("process {}", first.pid())), "{told}");
 }
@@ -235,7 +241,7 @@ fn many_programs_take_turns_and_none_loses_anything() {
         .map(|_| other::start(HERE, &["append", path.to_str().unwrap(), times]))
         .collect();
     let mut told: Vec<String> = others.iter_mut().flat_map(other::Other::hear_all).collect();
-    let store = Store::open(&path, Mode::Read).unwrap();
+    let store = Store::open(&path, OpenMode::Read).unwrap();
     assert_eq!(store.verify().unwrap().faults, []);
     let mut kept: Vec<String> = store
         .records()
@@ -256,7 +262,12 @@ fn a_database_locked_elsewhere_is_told_and_the_session_goes_on_afterwards() {
     let dir = folder();
     let path = dir.path().join("session.db");
     let patience = Duration::from_millis(50);
-    let open = || Store::open_with(&path, Options::new(Mode::AppendOrCreate).patience(patience));
+    let open = || {
+        Store::open_with(
+            &path,
+            Options::new(OpenMode::AppendOrCreate).patience(patience),
+        )
+    };
     let mut store = open().unwrap();
     store.append(&[note(1)], None).unwrap();
 

@@ -5,7 +5,7 @@
 
 use crate::keeping::disk::{Failure, Op, Unsynced};
 use crate::keeping::{clip, disk, folder_in_memory, long, note};
-use bothhands::store::{Mode, Record, Store, StoreError};
+use bothhands::store::{OpenMode, Record, Store, StoreError};
 use std::{
     fs,
     path::{Path, PathBuf},
@@ -28,7 +28,7 @@ fn run(path: &Path, appends: u64) -> Run {
     let (mut records, mut ends) = (Vec::new(), vec![0]);
     disk::begin(path.parent().unwrap());
     for session in 0..3 {
-        let mut store = Store::open(path, Mode::AppendOrCreate).unwrap();
+        let mut store = Store::open(path, OpenMode::AppendOrCreate).unwrap();
         for n in 0..appends {
             let number = session * 100 + n;
             let events: Vec<_> = (0..=n % 3).map(|i| note(number * 10 + i)).collect();
@@ -128,7 +128,7 @@ fn look_after(
     fs::write(dir.path().join("session.db.lock"), "").unwrap();
     assert_eq!(original.file_name(), path.file_name());
     let mut store =
-        Store::open(&path, Mode::AppendOrCreate).unwrap_or_else(|why| panic!("{scene}: {why}"));
+        Store::open(&path, OpenMode::AppendOrCreate).unwrap_or_else(|why| panic!("{scene}: {why}"));
     let records: Vec<_> = store.records().map(Result::unwrap).collect();
     assert!(store.opening().cut_short.is_some());
     assert!(store.opening().to_string().contains("cut short"), "{scene}");
@@ -158,7 +158,7 @@ fn an_append_that_fails_keeps_nothing_and_the_next_one_works() {
                 let scene = format!("{how:?} after {after}, {times} times");
                 let dir = folder_in_memory();
                 let path = dir.path().join("session.db");
-                let mut store = Store::open(&path, Mode::AppendOrCreate).unwrap();
+                let mut store = Store::open(&path, OpenMode::AppendOrCreate).unwrap();
                 let mut kept = store.append(&[note(1)], None).unwrap();
 
                 disk::fail(dir.path(), after, times, how);
@@ -185,7 +185,7 @@ fn an_append_that_fails_keeps_nothing_and_the_next_one_works() {
                     Err(why) => panic!("{scene}: {why}"),
                 };
                 // The program is killed right then.
-                let found = Store::open(killed.path().join("session.db"), Mode::Append)
+                let found = Store::open(killed.path().join("session.db"), OpenMode::Append)
                     .unwrap_or_else(|why| panic!("{scene}: {why}"));
                 let found: Vec<_> = found.records().map(Result::unwrap).collect();
                 if in_doubt {
@@ -200,7 +200,7 @@ fn an_append_that_fails_keeps_nothing_and_the_next_one_works() {
                         .unwrap_or_else(|why| panic!("{scene}: {why}")),
                 );
                 drop(store);
-                let store = Store::open(&path, Mode::Append).unwrap();
+                let store = Store::open(&path, OpenMode::Append).unwrap();
                 assert_eq!(store.verify().unwrap().faults, [], "{scene}");
                 let found: Vec<_> = store.records().map(Result::unwrap).collect();
                 assert_eq!(found, kept, "{scene}, then healed");
@@ -239,13 +239,13 @@ fn a_log_whose_making_failed_can_be_made_later() {
             let dir = folder_in_memory();
             let path = dir.path().join("session.db");
             disk::fail(dir.path(), after, usize::MAX, how);
-            let made = Store::open(&path, Mode::AppendOrCreate).is_ok();
+            let made = Store::open(&path, OpenMode::AppendOrCreate).is_ok();
             if disk::heal() <= after {
                 break;
             }
             tries += 1;
             refused += usize::from(!made);
-            let mut store = Store::open(&path, Mode::AppendOrCreate)
+            let mut store = Store::open(&path, OpenMode::AppendOrCreate)
                 .unwrap_or_else(|why| panic!("{how:?} after {after}: {why}"));
             store.append(&[note(1)], None).unwrap();
             assert_eq!(store.verify().unwrap().faults, []);

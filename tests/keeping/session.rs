@@ -4,7 +4,7 @@
 //! prints counts; without it a sample is done.
 
 use crate::keeping::{folder, long};
-use bothhands::store::{Mode, Store};
+use bothhands::store::{OpenMode, Store};
 use serde_json::Value;
 use std::{
     fs,
@@ -51,7 +51,7 @@ fn read_back(line: &str) -> Option<String> {
 
 /// The numbers of the readings in a log, in order, without those of the instrument check.
 fn kept(path: &Path) -> Vec<String> {
-    let store = Store::open(path, Mode::Read).unwrap();
+    let store = Store::open(path, OpenMode::Read).unwrap();
     assert_eq!(store.verify().unwrap().faults, []);
     store
         .records()

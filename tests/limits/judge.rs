@@ -1,8 +1,8 @@
 //! What a session is told of each kind of reading.
 
 use bothhands::limits::insulation::Pattern;
-use bothhands::limits::judge::{self, Beside, Multiple, Place};
-use bothhands::limits::ring::{Leg, PointReading, Stage};
+use bothhands::limits::judge::{self, LoopContext, Multiple, TakenAt};
+use bothhands::limits::ring::{CrossedPair, Leg, PointReading};
 use bothhands::limits::{
     CableRun, CircuitFacts, CircuitUse, DeviceKind, Earthing, Finding, Outcome, Overcurrent,
     Phases, RcdDelay, Residual, SystemVoltage, Tables, Verdict, conductor, earth_loop, insulation,
@@ -85,7 +85,7 @@ mod continuity {
     use super::*;
 
     fn r1_r2(text: &str) -> Verdict {
-        judge::r1_r2(tables(), &radial(), Place::Furthest, &read(text))
+        judge::r1_r2(tables(), &radial(), TakenAt::Furthest, &read(text))
     }
 
     #[test]
@@ -136,7 +136,7 @@ mod continuity {
 
     #[test]
     fn on_the_way_to_the_furthest_point_less_is_right() {
-        let verdict = judge::r1_r2(tables(), &radial(), Place::OnTheWay, &read("0.20"));
+        let verdict = judge::r1_r2(tables(), &radial(), TakenAt::OnTheWay, &read("0.20"));
         assert_eq!(said(&verdict), (Outcome::Pass, None));
     }
 
@@ -148,7 +148,7 @@ mod continuity {
     #[test]
     fn volts_are_not_ohms() {
         let volts = read("230").in_unit(Unit::Volt);
-        let verdict = judge::r1_r2(tables(), &radial(), Place::Furthest, &volts);
+        let verdict = judge::r1_r2(tables(), &radial(), TakenAt::Furthest, &volts);
         assert_eq!(
             said(&verdict),
             (Outcome::CannotSay, Some(Finding::WrongUnit))
@@ -158,7 +158,7 @@ mod continuity {
     #[test]
     fn milliohms_are() {
         let reading = read("450").in_unit(Unit::MilliOhm);
-        let verdict = judge::r1_r2(tables(), &radial(), Place::Furthest, &reading);
+        let verdict = judge::r1_r2(tables(), &radial(), TakenAt::Furthest, &reading);
         assert_eq!(verdict.outcome, Outcome::Pass);
     }
 
@@ -169,13 +169,13 @@ mod continuity {
             device: None,
             ..radial()
         };
-        let verdict = judge::r1_r2(tables(), &facts, Place::Furthest, &read("4.5"));
+        let verdict = judge::r1_r2(tables(), &facts, TakenAt::Furthest, &read("4.5"));
         assert_eq!(said(&verdict), (Outcome::Pass, None));
     }
 
     #[test]
     fn r2_is_compared_with_the_protective_conductor_alone() {
-        let r2 = |t| judge::r2(tables(), &radial(), Place::Furthest, &read(t));
+        let r2 = |t| judge::r2(tables(), &radial(), TakenAt::Furthest, &read(t));
         assert_eq!(said(&r2("0.28")), (Outcome::Pass, None));
         assert_eq!(
             said(&r2("2.8")),
@@ -244,7 +244,7 @@ mod rings {
     #[test]
     fn a_point_is_compared_with_the_ring_as_the_person_goes_round() {
         let at = |t, spur| {
-            let stage = Stage::LineNeutral;
+            let stage = CrossedPair::LineNeutral;
             said(&judge::ring_point(
                 tables(),
                 &ring(),
@@ -358,7 +358,7 @@ mod loops {
     use super::*;
 
     fn zs(facts: &CircuitFacts, text: &str) -> Verdict {
-        judge::zs(tables(), facts, &read(text), Beside::default())
+        judge::zs(tables(), facts, &read(text), LoopContext::default())
     }
 
     #[test]
@@ -420,7 +420,7 @@ mod loops {
             cable: None,
             ..declared
         };
-        let r1_r2 = |t| judge::r1_r2(tables(), &declared, Place::Furthest, &read(t)).outcome;
+        let r1_r2 = |t| judge::r1_r2(tables(), &declared, TakenAt::Furthest, &read(t)).outcome;
         assert_eq!(
             [r1_r2("0.85"), r1_r2("0.86"), r1_r2("1.14"), r1_r2("1.15")],
             [
@@ -476,7 +476,7 @@ mod loops {
             assert_eq!(found.value(), Some(most));
             let judged = |hundredths: f64| {
                 let text = format!("{:.2}", most + hundredths / 100.0);
-                let beside = Beside {
+                let beside = LoopContext {
                     ze: measured.as_ref(),
                     r1_r2: None,
                 };
@@ -497,7 +497,7 @@ mod loops {
     #[test]
     fn beside_ze_plus_r1_r2_a_lower_reading_is_a_parallel_path_and_a_higher_one_a_question() {
         let r1_r2 = read("0.45");
-        let beside = Beside {
+        let beside = LoopContext {
             ze: None,
             r1_r2: Some(&r1_r2),
         };
@@ -580,7 +580,7 @@ mod loops {
         let text = Tables::shipped_text();
         assert!(text.contains(row));
         let tables = Tables::parse(&text.replace(row, ""), "copy").unwrap();
-        let zs = |ohms: &str| judge::zs(&tables, &facts, &read(ohms), Beside::default());
+        let zs = |ohms: &str| judge::zs(&tables, &facts, &read(ohms), LoopContext::default());
         assert_eq!(zs("4.00").outcome, Outcome::Pass);
         assert_eq!(zs("12.0").outcome, Outcome::CannotSay);
     }
@@ -780,9 +780,9 @@ mod rcds {
 #[test]
 fn every_verdict_names_limit_clause_edition_and_sum_and_goes_into_the_log_and_back() {
     for verdict in [
-        judge::r1_r2(tables(), &radial(), Place::Furthest, &read("0.45")),
+        judge::r1_r2(tables(), &radial(), TakenAt::Furthest, &read("0.45")),
         judge::insulation(tables(), &radial(), &read(">999")),
-        judge::zs(tables(), &radial(), &read("0.6"), Beside::default()),
+        judge::zs(tables(), &radial(), &read("0.6"), LoopContext::default()),
         judge::ze(tables(), &radial(), &read("0.2")),
         judge::bonding(tables(), &read("0.03")),
         judge::rcd(tables(), &with_rcd(30.0), Multiple::Once, &read("20")).unwrap(),
@@ -824,7 +824,7 @@ fn an_edited_table_changes_the_limit_and_the_edition_in_the_verdict() {
         .replace("BS 7671:2018+A2:2022", "an edition to come")
         .replace("cmin = 0.95", "cmin = 0.90");
     let tables = Tables::parse(&text, "mine.toml").unwrap();
-    let verdict = judge::zs(&tables, &radial(), &read("0.6"), Beside::default());
+    let verdict = judge::zs(&tables, &radial(), &read("0.6"), LoopContext::default());
     assert!(
         verdict
             .arithmetic
@@ -925,7 +925,7 @@ mod whatever_the_numbers {
         fn no_reading_whatever_brings_a_judge_down_or_is_called_safe(
             reading in any_reading(), other in any_reading(),
         ) {
-            let beside = Beside { ze: Some(&other), r1_r2: Some(&other) };
+            let beside = LoopContext { ze: Some(&other), r1_r2: Some(&other) };
             let readings = [(Pair::LN, reading), (Pair::LE, other), (Pair::NE, reading)];
             let ends = judge::ring_ends(tables(), &reading, &other, &reading).unwrap();
             let points = [PointReading {
@@ -936,10 +936,10 @@ mod whatever_the_numbers {
             for facts in [radial(), tt(), with_rcd(30.0)] {
                 let t = tables();
                 for verdict in [
-                    judge::r1_r2(t, &facts, Place::Furthest, &reading),
-                    judge::r2(t, &facts, Place::OnTheWay, &reading),
+                    judge::r1_r2(t, &facts, TakenAt::Furthest, &reading),
+                    judge::r2(t, &facts, TakenAt::OnTheWay, &reading),
                     judge::ring_end(t, &facts, Leg::Neutral, &reading, Some(&other)),
-                    judge::ring_point(t, &facts, Stage::LineCpc, &ends, &reading, false),
+                    judge::ring_point(t, &facts, CrossedPair::LineCpc, &ends, &reading, false),
                     judge::ring(t, &facts, &ends, &points),
                     judge::bonding(t, &reading),
                     judge::supplementary_bond(t, std::slice::from_ref(&facts), &reading),
@@ -962,7 +962,7 @@ mod whatever_the_numbers {
         #[test]
         fn over_range_alone_never_passes_a_limit_from_above(low in 0.0..3.0f64) {
             let text = format!(">{low:.2}");
-            let verdict = judge::zs(tables(), &radial(), &read(&text), Beside::default());
+            let verdict = judge::zs(tables(), &radial(), &read(&text), LoopContext::default());
             prop_assert_ne!(verdict.outcome, Outcome::Pass);
         }
     }

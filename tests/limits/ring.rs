@@ -4,7 +4,9 @@
 //! The confusion table of the diagnosis:
 //! `cargo test --test it limits::ring -- --nocapture confusion`
 
-use bothhands::limits::ring::{self, Diagnosis, Ends, Fault, Leg, PointReading, Stage};
+use bothhands::limits::ring::{
+    self, CrossedPair, Ends, Leg, PointReading, RingDiagnosis, RingFault,
+};
 use bothhands::limits::{CableRun, Tables};
 use bothhands::quantity::{Metres, Ohms, SquareMillimetres};
 use nalgebra::{DMatrix, DVector};
@@ -224,7 +226,7 @@ fn point(name: &str, ln: &str, le: &str) -> PointReading {
 }
 
 /// The faults of a ring of 54 m (r1 0.40, rn 0.40, r2 0.65) with these readings.
-fn faults(points: &[PointReading]) -> Vec<Fault> {
+fn faults(points: &[PointReading]) -> Vec<RingFault> {
     let ends = Ends {
         line: Ohms::exact(0.40),
         neutral: Ohms::exact(0.40),
@@ -248,7 +250,7 @@ fn an_open_leg_is_named_and_nothing_else_is_concluded() {
     );
     assert_eq!(
         said.faults,
-        [Fault::OpenLeg {
+        [RingFault::OpenLeg {
             legs: vec![Leg::Neutral]
         }]
     );
@@ -263,8 +265,8 @@ fn ends_joined_leg_to_leg_read_low_near_the_board() {
     ];
     assert_eq!(
         faults(&points),
-        [Fault::EndsNotCrossed {
-            stage: Stage::LineNeutral
+        [RingFault::EndsNotCrossed {
+            stage: CrossedPair::LineNeutral
         }]
     );
 }
@@ -277,7 +279,7 @@ fn a_point_on_a_spur_is_found_with_its_length() {
         point("socket 3", "0.20", "0.25"),
     ];
     let [
-        Fault::Spur {
+        RingFault::Spur {
             point,
             declared: false,
             length: Some(length),
@@ -297,17 +299,20 @@ fn reversed_polarity_shows_as_a_point_open_in_one_stage() {
     let point = "socket 2".to_owned();
     assert_eq!(
         with("0.20", "over"),
-        [Fault::LineNeutralReversed {
+        [RingFault::LineNeutralReversed {
             point: point.clone()
         }]
     );
     assert_eq!(
         with("over", "0.26"),
-        [Fault::LineCpcReversed {
+        [RingFault::LineCpcReversed {
             point: point.clone()
         }]
     );
-    assert_eq!(with("over", "over"), [Fault::NeutralCpcReversed { point }]);
+    assert_eq!(
+        with("over", "over"),
+        [RingFault::NeutralCpcReversed { point }]
+    );
 }
 
 // ---- How often the diagnosis is right ----
@@ -445,29 +450,29 @@ fn simulate(fault: &str, dice: &mut Dice) -> Simulated {
 }
 
 /// The name of what the diagnosis says, in the words of `TRUE_FAULTS`.
-fn called(said: &Diagnosis) -> &'static str {
+fn called(said: &RingDiagnosis) -> &'static str {
     let names: Vec<_> = said
         .faults
         .iter()
         .map(|f| match f {
-            Fault::OpenLeg { legs } => match legs.as_slice() {
+            RingFault::OpenLeg { legs } => match legs.as_slice() {
                 [Leg::Line] => "open line",
                 [Leg::Neutral] => "open neutral",
                 [Leg::Cpc] => "open cpc",
                 _ => "other",
             },
-            Fault::EndsNotCrossed {
-                stage: Stage::LineNeutral,
+            RingFault::EndsNotCrossed {
+                stage: CrossedPair::LineNeutral,
             } => "L-N not crossed",
-            Fault::EndsNotCrossed {
-                stage: Stage::LineCpc,
+            RingFault::EndsNotCrossed {
+                stage: CrossedPair::LineCpc,
             } => "L-E not crossed",
-            Fault::Interconnection { .. } => "bridged",
-            Fault::Spur { .. } => "spur",
-            Fault::LineNeutralReversed { .. } => "L-N reversed",
-            Fault::LineCpcReversed { .. } => "L-E reversed",
-            Fault::NeutralCpcReversed { .. } => "N-E reversed",
-            Fault::UnequalLegs { .. } => "loose L or N",
+            RingFault::Interconnection { .. } => "bridged",
+            RingFault::Spur { .. } => "spur",
+            RingFault::LineNeutralReversed { .. } => "L-N reversed",
+            RingFault::LineCpcReversed { .. } => "L-E reversed",
+            RingFault::NeutralCpcReversed { .. } => "N-E reversed",
+            RingFault::UnequalLegs { .. } => "loose L or N",
             _ => "other",
         })
         .collect();
@@ -499,7 +504,7 @@ fn confusion() {
             let said = ring::diagnose(Tables::shipped(), Some(&run), &ends, &points);
             if let Some(culprit) = culprit {
                 locatable += 1;
-                let named = |f: &Fault| f.spoken().starts_with(&format!("{culprit} "));
+                let named = |f: &RingFault| f.spoken().starts_with(&format!("{culprit} "));
                 located += usize::from(matches!(&said.faults[..], [one] if named(one)));
             }
             *table.entry((row, called(&said))).or_default() += 1;

@@ -1,12 +1,12 @@
 //! The schema of the job file is that of the files here, and the reference is made from it.
 //!
-//! `REFERENCE=write cargo test --test it limits::schema` writes `docs/job-file.md` anew.
+//! `REFERENCE=write cargo test --test it limits::schema` writes `demo/guide/job-file.md` anew.
 
 use bothhands::{config, installation};
 use serde_json::{Map, Value};
 use std::path::PathBuf;
 
-const PAGE: &str = "docs/job-file.md";
+const PAGE: &str = "demo/guide/job-file.md";
 
 const HEAD: &str = r#"# The job file and the configuration, key by key
 

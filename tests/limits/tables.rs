@@ -578,7 +578,7 @@ fn the_sums_of_every_verdict_come_out_the_same_by_hand() {
     for ohms in ["0.05", "0.20", "0.44", "0.67", "0.90", "1.20", "4.40"] {
         let reading = read(ohms);
         let r1_r2 = read("0.44");
-        let beside = judge::Beside {
+        let beside = judge::LoopContext {
             ze: None,
             r1_r2: Some(&r1_r2),
         };
@@ -586,10 +586,15 @@ fn the_sums_of_every_verdict_come_out_the_same_by_hand() {
             Some(judge::r1_r2(
                 tables,
                 &facts,
-                judge::Place::Furthest,
+                judge::TakenAt::Furthest,
                 &reading,
             )),
-            Some(judge::r2(tables, &facts, judge::Place::Furthest, &reading)),
+            Some(judge::r2(
+                tables,
+                &facts,
+                judge::TakenAt::Furthest,
+                &reading,
+            )),
             Some(judge::zs(tables, &facts, &reading, beside)),
             judge::cpc_size(tables, &facts, &reading),
             judge::voltage_drop(tables, &facts, &reading, None),

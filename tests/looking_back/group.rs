@@ -8,7 +8,7 @@ use bothhands::log::Log;
 use bothhands::marking::{Criteria, Economy, Group, Sheet, mark};
 use bothhands::practice::Hidden;
 use bothhands::sequence::Event;
-use bothhands::store::{Mode, Store};
+use bothhands::store::{OpenMode, Store};
 use bothhands::terms::{FaultKind, Level};
 use serde_json::json;
 use std::path::{Path, PathBuf};
@@ -55,7 +55,7 @@ fn served() -> (Served, Vec<PathBuf>) {
 }
 
 fn sheet_of(path: &Path) -> Sheet {
-    let log = Log::read(&Store::open(path, Mode::Read).unwrap()).unwrap();
+    let log = Log::read(&Store::open(path, OpenMode::Read).unwrap()).unwrap();
     let criteria = Criteria::default();
     mark(&log, None, None, &criteria, &mut Economy::default()).unwrap()
 }
@@ -226,7 +226,7 @@ fn a_reading_is_struck_from_the_page_of_marks() {
     assert!(after.contains("struck: a lorry passed"), "{after}");
     assert!(after.contains("is kept as event"));
     assert_eq!(after.matches("action=\"strike\"").count(), 0);
-    let store = Store::open(&paths[0], Mode::Read).unwrap();
+    let store = Store::open(&paths[0], OpenMode::Read).unwrap();
     assert!(store.verify().unwrap().is_whole());
     let log = Log::read(&store).unwrap();
     assert!(matches!(

@@ -7,7 +7,7 @@ use bothhands::log::Log;
 use bothhands::report::{Letterhead, Times};
 use bothhands::review::{Marking, Review, serve};
 use bothhands::sequence::Event;
-use bothhands::store::{Mode, Store};
+use bothhands::store::{OpenMode, Store};
 use serde_json::json;
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -77,7 +77,7 @@ impl Served {
     }
 
     fn log(&self) -> Log {
-        Log::read(&Store::open(self.db(), Mode::Read).unwrap()).unwrap()
+        Log::read(&Store::open(self.db(), OpenMode::Read).unwrap()).unwrap()
     }
 
     /// The 200 MΩ that was said after "correction".
@@ -192,7 +192,7 @@ fn a_correction_becomes_an_event_with_its_reason() {
         last.event
     );
     assert!(
-        Store::open(served.db(), Mode::Read)
+        Store::open(served.db(), OpenMode::Read)
             .unwrap()
             .verify()
             .unwrap()
@@ -220,7 +220,7 @@ fn a_correction_that_says_nothing_is_refused_and_nothing_is_kept() {
 #[test]
 fn a_correction_while_the_session_goes_on_elsewhere_is_refused_in_words() {
     let served = Served::new();
-    let _session = Store::open(served.db(), Mode::Append).unwrap();
+    let _session = Store::open(served.db(), OpenMode::Append).unwrap();
     let answer = served.put_right(served.reading(), "300", "misheard");
     assert_eq!(answer.status, 422);
     assert_eq!(served.get("timeline").status, 200);

@@ -8,7 +8,7 @@ use bothhands::limits::Tables;
 use bothhands::log::Log;
 use bothhands::report::{Schedule, Times, csv, expected, expected_text, html};
 use bothhands::sequence::EVENT_VERSION;
-use bothhands::store::{Mode, NewEvent, Options, Store};
+use bothhands::store::{NewEvent, OpenMode, Options, Store};
 use bothhands::terms::Statement;
 use std::path::Path;
 
@@ -24,7 +24,7 @@ fn schedule() -> Schedule {
     site.plainly_to_the_end().unwrap();
     site.check_replay();
     let dir = tempfile::tempdir().unwrap();
-    let options = Options::new(Mode::AppendOrCreate).device("bench");
+    let options = Options::new(OpenMode::AppendOrCreate).device("bench");
     let mut store = Store::open_with(dir.path().join("log.db"), options).unwrap();
     for (event, _) in &site.events {
         let event = NewEvent::new(event.kind(), u32::from(EVENT_VERSION), event).unwrap();

@@ -55,7 +55,7 @@ impl Rehearsal {
     pub fn keep(&self, path: &Path, with_sound: bool) {
         let now = Arc::new(Mutex::new(self.events[0].1));
         let clock = Arc::clone(&now);
-        let options = Options::new(bothhands::store::Mode::AppendOrCreate)
+        let options = Options::new(bothhands::store::OpenMode::AppendOrCreate)
             .device("laptop")
             .clock(move || *clock.lock().unwrap());
         let mut store = Store::open_with(path, options).unwrap();

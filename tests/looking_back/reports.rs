@@ -5,7 +5,7 @@ use bothhands::grammar::Intent;
 use bothhands::quantity::Conductors;
 use bothhands::report::{self, Cell, Schedule, Times};
 use bothhands::sequence::{Ask, Step};
-use bothhands::store::{Mode, Sounds, Store, import};
+use bothhands::store::{OpenMode, Sounds, Store, import};
 use bothhands::terms::{Change, Part, Reason};
 use std::fs::File;
 use std::io::BufReader;
@@ -331,7 +331,7 @@ fn csv_has_one_line_a_circuit_and_keeps_bounds() {
 #[test]
 fn only_questions_shows_questions_and_their_answers() {
     let r = eventful();
-    let wanted = report::Wanted {
+    let wanted = report::WantedExchanges {
         only: Some(report::Only::Questions),
         ..Default::default()
     };
@@ -494,7 +494,7 @@ fn a_log_of_the_first_version_stays_readable() {
     let golden = Path::new("tests/golden/session-v1.jsonl");
     let mut lines = BufReader::new(File::open(golden).unwrap());
     import(&mut lines, golden, None, &db).unwrap();
-    let store = Store::open(&db, Mode::Read).unwrap();
+    let store = Store::open(&db, OpenMode::Read).unwrap();
     let log = bothhands::log::Log::read(&store).unwrap();
     let schedule = Schedule::of(&log, &Times::utc()).unwrap();
     insta::assert_snapshot!(
@@ -532,7 +532,7 @@ fn write_golden() {
     let folder = tempfile::tempdir().unwrap();
     let db = folder.path().join("session.db");
     r.keep(&db, false);
-    let store = Store::open(&db, Mode::Read).unwrap();
+    let store = Store::open(&db, OpenMode::Read).unwrap();
     let mut file = File::create_new("tests/golden/session-v1.jsonl").unwrap();
     store.export(&mut file, &Sounds::Inside).unwrap();
 }

@@ -5,7 +5,7 @@ use crate::looking_back::in_a_browser::axe;
 use bothhands::audio;
 use bothhands::log::Log;
 use bothhands::sequence::Event;
-use bothhands::store::{Mode, Store};
+use bothhands::store::{OpenMode, Store};
 use serde_json::{Value, json};
 use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
@@ -84,7 +84,7 @@ impl Program {
 
     fn events(&self) -> Vec<Event> {
         let path = self.folder.path().join("session.db");
-        let Ok(store) = Store::open(path, Mode::Read) else {
+        let Ok(store) = Store::open(path, OpenMode::Read) else {
             return Vec::new();
         };
         let entries = Log::read(&store).map(|log| log.entries).unwrap_or_default();

@@ -259,7 +259,7 @@ fn a_group_of_two_hundred() {
 /// The guide lists each kind of fault as it is written in a file, and as it is said aloud.
 #[test]
 fn the_guide_lists_every_kind_of_fault() {
-    let guide = concat!(env!("CARGO_MANIFEST_DIR"), "/docs/practice.md");
+    let guide = concat!(env!("CARGO_MANIFEST_DIR"), "/demo/guide/practice.md");
     let guide = std::fs::read_to_string(guide).unwrap();
     let listed = guide.split("Kinds: ").nth(1).unwrap();
     let (written, listed) = listed.split_once("Said aloud: ").unwrap();

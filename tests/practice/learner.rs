@@ -619,7 +619,7 @@ impl Learner {
     pub fn keep(&self, path: &Path, with_sound: bool) {
         let now = Arc::new(Mutex::new(self.now));
         let clock = Arc::clone(&now);
-        let options = Options::new(bothhands::store::Mode::AppendOrCreate)
+        let options = Options::new(bothhands::store::OpenMode::AppendOrCreate)
             .device("bay tablet")
             .clock(move || *clock.lock().unwrap());
         let mut store = Store::open_with(path, options).unwrap();

@@ -45,7 +45,7 @@ fn the_screen_tells_no_more_than_the_voice() {
     learner.go_to("bond/water");
     let state = learner.session.state();
     assert_eq!(state.ordered_entries().count(), 1);
-    let mut view = bothhands::dialogue::screen::View::default();
+    let mut view = bothhands::dialogue::screen::ScreenView::default();
     view.follow(state);
     assert_eq!(
         (view.place.as_str(), view.asked.as_str()),

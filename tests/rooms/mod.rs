@@ -135,6 +135,77 @@ fn layers(text: &str) -> BTreeMap<String, u32> {
         .collect()
 }
 
+/// What lies at the top is what the drawing has, and no more; what is ignored or hidden is nobody's.
+#[test]
+fn the_top_level_is_as_drawn() {
+    let ignored = fs::read_to_string(root().join(".gitignore")).unwrap();
+    let mut found: Vec<String> = fs::read_dir(root())
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+        .filter(|name| !name.starts_with('.'))
+        .filter(|name| !ignored.lines().any(|line| line.trim_matches('/') == name))
+        .collect();
+    found.sort();
+    let drawn = [
+        "CHANGELOG.md",
+        "Cargo.lock",
+        "Cargo.toml",
+        "DEVELOPERS.md",
+        "LICENSE-APACHE",
+        "LICENSE-MIT",
+        "Makefile",
+        "README.md",
+        "benches",
+        "demo",
+        "grammars",
+        "models",
+        "src",
+        "tests",
+    ];
+    assert_eq!(found, drawn);
+}
+
+/// One name, one thing: what can be seen outside its room has a name of its own. `Args` are what clap
+/// takes of one command each.
+#[test]
+fn one_name_stands_for_one_thing() {
+    let mut seen: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    let mut files = Vec::new();
+    rust_files(&root().join("src"), &mut files);
+    for file in files {
+        let source = fs::read_to_string(&file).unwrap();
+        let shown = file.strip_prefix(root()).unwrap().display().to_string();
+        for name in names_given_out(&source) {
+            seen.entry(name).or_default().push(shown.clone());
+        }
+    }
+    assert!(seen.len() > 300, "only {} names", seen.len());
+    let twice: Vec<_> = seen
+        .iter()
+        .filter(|(name, at)| at.len() > 1 && *name != "Args")
+        .collect();
+    assert!(twice.is_empty(), "{twice:#?}");
+}
+
+/// The types that a file gives out beyond its room.
+fn names_given_out(source: &str) -> Vec<String> {
+    source
+        .lines()
+        .filter_map(|line| {
+            let rest = line.strip_prefix("pub ");
+            let rest = rest.or_else(|| line.strip_prefix("pub(crate) "))?;
+            let (kind, name) = rest.split_once(' ')?;
+            ["struct", "enum", "trait", "type"]
+                .contains(&kind)
+                .then(|| {
+                    name.chars()
+                        .take_while(|c| c.is_alphanumeric() || *c == '_')
+                        .collect()
+                })
+        })
+        .collect()
+}
+
 #[test]
 fn a_use_is_found_however_it_is_written() {
     let source = "

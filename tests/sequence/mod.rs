@@ -5,7 +5,7 @@ mod guards_broken;
 mod laws;
 mod model_walk;
 mod one_more;
-mod prompts;
+pub(crate) mod prompts;
 mod said;
 mod talk;
 mod whole_board;

@@ -90,7 +90,7 @@ fn walk_in(
     }
 }
 
-pub(super) fn events(lines: &str) -> Vec<Event> {
+pub(crate) fn events(lines: &str) -> Vec<Event> {
     lines
         .lines()
         .filter_map(|line| {

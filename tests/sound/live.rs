@@ -9,7 +9,7 @@ use crate::sound::room::{
     Bystander, Outcome, in_the_room, load_module, play, room, server, share_of,
 };
 use bothhands::audio::SAMPLE_RATE;
-use bothhands::audio::microphone::{Event, Microphone, Notice};
+use bothhands::audio::microphone::{LineEvent, Microphone, Notice};
 use bothhands::dialogue::BargeInGate;
 use bothhands::terms::ProsodyChange;
 use bothhands::voice::{Earcon, Failing, Profile, System, Tone, Voice};
@@ -62,8 +62,8 @@ fn listen(microphone: &mut Microphone, seconds: f64, heard: &mut Recognition) {
 
 fn take(microphone: &mut Microphone, heard: &mut Recognition) {
     match microphone.next(Duration::from_millis(50)) {
-        Some(Event::Sound(samples)) => heard.samples.extend(samples),
-        Some(Event::Notice(notice)) => heard.notices.push(notice),
+        Some(LineEvent::Sound(samples)) => heard.samples.extend(samples),
+        Some(LineEvent::Notice(notice)) => heard.notices.push(notice),
         None => {}
     }
 }
@@ -174,7 +174,7 @@ fn the_voice_is_heard_and_knows_when_it_speaks() -> Outcome {
 #[ignore = "runs inside the room"]
 fn the_doctor_finds_all_that_is_needed() -> Outcome {
     let folder = room();
-    let wanted = bothhands::doctor::Wanted {
+    let wanted = bothhands::doctor::ToCheck {
         folder: &folder,
         microphone: true,
         device: None,
@@ -402,7 +402,7 @@ fn the_program_does_not_hear_itself_through_the_room() -> Outcome {
     let mut gate = BargeInGate::default();
     let (mut raw, mut passed) = (Vec::new(), Vec::new());
     let mut step = |voice: &System, gate: &mut BargeInGate| {
-        if let Some(Event::Sound(samples)) = microphone.next(Duration::from_millis(50)) {
+        if let Some(LineEvent::Sound(samples)) = microphone.next(Duration::from_millis(50)) {
             passed.extend(gate.pass(&samples, voice.speaking()).samples);
             raw.extend(samples);
         }
@@ -439,7 +439,7 @@ fn the_program_does_not_hear_itself_through_the_room() -> Outcome {
     let end = Instant::now() + Duration::from_secs(3);
     let mut heard = Vec::new();
     while Instant::now() < end {
-        if let Some(Event::Sound(samples)) = microphone.next(Duration::from_millis(50)) {
+        if let Some(LineEvent::Sound(samples)) = microphone.next(Duration::from_millis(50)) {
             heard.extend(gate.pass(&samples, voice.speaking()).samples);
         }
     }

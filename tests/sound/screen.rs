@@ -6,7 +6,7 @@ use crate::commands::screen::Terminal;
 use crate::sound::room::{Outcome, in_the_room, manifest, play};
 use bothhands::log::Log;
 use bothhands::sequence::Event;
-use bothhands::store::{Mode, Store};
+use bothhands::store::{OpenMode, Store};
 use std::time::{Duration, Instant};
 
 /// How long what was spoken may take to stand on the screen.
@@ -54,7 +54,7 @@ fn what_is_spoken_and_what_is_typed_stand_on_the_screen_and_in_the_log() -> Outc
     println!("{shown}");
     terminal.keys(&["C-c"]);
     terminal.ended("Stopped.");
-    let log = Log::read(&Store::open(terminal.log(), Mode::Read)?)?;
+    let log = Log::read(&Store::open(terminal.log(), OpenMode::Read)?)?;
     let readings: Vec<String> = log
         .events()
         .filter_map(|(event, _)| match event {

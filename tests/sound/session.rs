@@ -15,7 +15,7 @@ use bothhands::installation::Job;
 use bothhands::sequence::Event;
 use bothhands::speech::ear::Ear;
 use bothhands::speech::{DecodeContext, Recogniser};
-use bothhands::store::{JOB_KIND, Mode, Store};
+use bothhands::store::{JOB_KIND, OpenMode, Store};
 use std::fs::File;
 use std::path::Path;
 use std::process::{Command, Stdio};
@@ -29,7 +29,7 @@ const UNASKED: Duration = Duration::from_secs(6);
 const UNANSWERED: Duration = Duration::from_millis(3500);
 
 fn events(db: &Path) -> Result<Vec<Event>, Box<dyn std::error::Error>> {
-    let store = Store::open(db, Mode::Read)?;
+    let store = Store::open(db, OpenMode::Read)?;
     let mut events = Vec::new();
     for record in store.records() {
         let record = record?;

@@ -9,7 +9,7 @@ use bothhands::installation::Job;
 use bothhands::log::{Log, SharedClock};
 use bothhands::quantity::Conductors;
 use bothhands::sequence::{Event, EventNo, Session, place_of};
-use bothhands::store::{JOB_KIND, Mode, NewEvent, Record, Store};
+use bothhands::store::{JOB_KIND, NewEvent, OpenMode, Record, Store};
 use bothhands::terms::{Change, Part};
 use jiff::{SignedDuration, Timestamp};
 use serde_json::Value;
@@ -105,7 +105,7 @@ impl Site {
     }
 
     fn records(&self, name: &str) -> Vec<Record> {
-        let store = Store::open(self.path(name), Mode::Read).unwrap();
+        let store = Store::open(self.path(name), OpenMode::Read).unwrap();
         store.records().collect::<Result<_, _>>().unwrap()
     }
 
@@ -672,7 +672,7 @@ fn wrong_30_the_log_tells_the_words_that_were_said() {
 fn wrong_30_the_log_of_a_newer_program_is_not_taken_up() {
     let site = Site::new();
     site.typed("done\n").well();
-    let mut store = Store::open(site.path("session.db"), Mode::Append).unwrap();
+    let mut store = Store::open(site.path("session.db"), OpenMode::Append).unwrap();
     let newer = serde_json::json!({"event": "stood-by"});
     store
         .append(&[NewEvent::new("stood-by", 99, &newer).unwrap()], None)
@@ -774,7 +774,7 @@ fn wrong_33_what_somebody_else_added_is_noticed_before_anything_is_added_to_it()
     store.append(&[NewEvent::job(JOB).unwrap()], None).unwrap();
     // Without the lock, a program of another maker may.
     fs::remove_file(site.path("session.db.lock")).unwrap();
-    let mut other = Store::open(site.path("session.db"), Mode::Append).unwrap();
+    let mut other = Store::open(site.path("session.db"), OpenMode::Append).unwrap();
     let note =
         |n| NewEvent::new("noted", 1, &serde_json::json!({"event": "noted", "n": n})).unwrap();
     other.append(&[note(1)], None).unwrap();
@@ -836,7 +836,7 @@ mod handed_in {
         let mut session = Rehearsal::boathouse();
         session.until("500/L-E");
         session.keep(&site.path("bad.db"), false);
-        let mut store = Store::open(site.path("bad.db"), Mode::Append).unwrap();
+        let mut store = Store::open(site.path("bad.db"), OpenMode::Append).unwrap();
         let bad = serde_json::json!({
             "event": "reading", "step": "b1/c1/insulation-resistance/full", "replaces": "abc",
             "reading": {"relation": "exact", "number": "1"}
@@ -867,7 +867,7 @@ mod handed_in {
         crafted(&site);
         to(&site, &database, "good.db").well();
         // As an older program did, which followed nothing.
-        let store = Store::open(site.path("bad.db"), Mode::Read).unwrap();
+        let store = Store::open(site.path("bad.db"), OpenMode::Read).unwrap();
         let thread = store.threads().unwrap().remove(0);
         let mut client = database.desk();
         hand_in(
@@ -1228,7 +1228,7 @@ fn wrong_36_the_schedule_says_which_log_it_was_made_from() {
 fn attack_21_the_job_and_the_first_event_are_kept_together() {
     let site = Site::new();
     // As an older program left it, killed in between.
-    let mut store = Store::open(site.path("session.db"), Mode::AppendOrCreate).unwrap();
+    let mut store = Store::open(site.path("session.db"), OpenMode::AppendOrCreate).unwrap();
     store.append(&[NewEvent::job(JOB).unwrap()], None).unwrap();
     drop(store);
     site.typed("where are we\n").well();
@@ -1374,12 +1374,12 @@ fn attack_27_a_reason_is_told_once() {
 fn one_replay_never_stands_for_several_sessions() {
     let site = Site::new();
     merged(&site);
-    let store = Store::open(site.path("both.db"), Mode::Read).unwrap();
+    let store = Store::open(site.path("both.db"), OpenMode::Read).unwrap();
     let why = Log::read(&store).unwrap_err().to_string();
     assert!(why.contains("put together from 2"), "{why}");
     let threads = Log::threads(&store).unwrap();
     assert_eq!(threads.len(), 2);
-    let alone = Store::open(site.path("morning.db"), Mode::Read).unwrap();
+    let alone = Store::open(site.path("morning.db"), OpenMode::Read).unwrap();
     let alone = Log::read(&alone).unwrap();
     assert_eq!(threads[0].entries, alone.entries);
     assert_eq!(threads[0].head, alone.head);

@@ -9,7 +9,7 @@ use bothhands::log::Log;
 use bothhands::quantity::Reading;
 use bothhands::report::{self, Schedule, Times};
 use bothhands::sequence::{Agenda, Doubt, EVENT_VERSION, Event, ReadingRecord, correct_at_desk};
-use bothhands::store::{Mode, NewEvent, Options, Store};
+use bothhands::store::{NewEvent, OpenMode, Options, Store};
 use jiff::Timestamp;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
@@ -88,7 +88,7 @@ fn schedule(site: &Site) -> Schedule {
     let folder = tempfile::tempdir().unwrap();
     let clock = Arc::new(AtomicI64::new(0));
     let ticking = Arc::clone(&clock);
-    let options = Options::new(Mode::AppendOrCreate)
+    let options = Options::new(OpenMode::AppendOrCreate)
         .device("bench")
         .clock(move || Timestamp::from_microsecond(ticking.load(Ordering::SeqCst)).unwrap());
     let mut store = Store::open_with(folder.path().join("log.db"), options).unwrap();

@@ -1,4 +1,4 @@
-use super::{Doc, Expansion, Source};
+use super::{Doc, Expansion, GrammarText};
 use crate::grammar::error::{At, GrammarError, Result};
 use std::collections::HashMap;
 
@@ -64,7 +64,7 @@ impl<T> Linked<T> {
 /// A name that is unknown, private or ambiguous, a tag that `read_tag` refuses, or a rule that
 /// refers to itself; each with its place in its file.
 pub fn link<T>(
-    sources: &[Source],
+    sources: &[GrammarText],
     read_tag: impl Fn(&str) -> Result<T, String>,
 ) -> Result<Linked<T>> {
     let linker = Linker::new(sources)?;
@@ -92,11 +92,11 @@ pub fn link<T>(
 struct Linker<'a> {
     /// Full name to index, and whether it is public.
     rules: HashMap<String, (usize, bool)>,
-    sources: &'a [Source],
+    sources: &'a [GrammarText],
 }
 
 impl<'a> Linker<'a> {
-    fn new(sources: &'a [Source]) -> Result<Self> {
+    fn new(sources: &'a [GrammarText]) -> Result<Self> {
         let mut rules = HashMap::new();
         for source in sources {
             for rule in &source.rules {
@@ -111,7 +111,7 @@ impl<'a> Linker<'a> {
         Ok(Self { rules, sources })
     }
 
-    fn check_imports(&self, source: &Source) -> Result<()> {
+    fn check_imports(&self, source: &GrammarText) -> Result<()> {
         for import in &source.imports {
             let wrong = |message| Err(GrammarError::file(&source.file, import.at, message));
             if !self.sources.iter().any(|s| s.name == import.grammar) {
@@ -135,7 +135,7 @@ impl<'a> Linker<'a> {
         Ok(())
     }
 
-    fn find(&self, source: &Source, name: &str, at: At) -> Result<usize> {
+    fn find(&self, source: &GrammarText, name: &str, at: At) -> Result<usize> {
         if let Some((index, _)) = self.rules.get(&format!("{}.{name}", source.name)) {
             return Ok(*index);
         }
@@ -176,7 +176,7 @@ impl<'a> Linker<'a> {
 
     fn resolve<T>(
         &self,
-        source: &Source,
+        source: &GrammarText,
         body: &Expansion,
         read_tag: &impl Fn(&str) -> Result<T, String>,
     ) -> Result<Node<T>> {
@@ -212,7 +212,7 @@ impl<'a> Linker<'a> {
     }
 }
 
-fn refuse_recursion<T>(sources: &[Source], linked: &Linked<T>) -> Result<()> {
+fn refuse_recursion<T>(sources: &[GrammarText], linked: &Linked<T>) -> Result<()> {
     let rules: Vec<_> = sources
         .iter()
         .flat_map(|source| source.rules.iter().map(move |rule| (source, rule)))

@@ -24,7 +24,7 @@ use super::error::At;
 
 /// One grammar file as it is written.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Source {
+pub struct GrammarText {
     /// The file's name, for messages.
     pub file: String,
     /// The grammar's full name, package included.

@@ -1,5 +1,5 @@
 use super::lex::{Lexer, Token};
-use super::{Doc, Expansion, Import, Rule, Source};
+use super::{Doc, Expansion, GrammarText, Import, Rule};
 use crate::grammar::error::{At, GrammarError, Result};
 
 /// Groups inside each other that a rule may have.
@@ -12,7 +12,7 @@ const MOST_MARKS: usize = 8;
 ///
 /// # Errors
 /// The first thing that is not JSGF, with file, line, column and what was expected there.
-pub fn parse(file: &str, text: &str) -> Result<Source> {
+pub fn parse(file: &str, text: &str) -> Result<GrammarText> {
     let mut lexer = Lexer::new(file, text);
     lexer.header()?;
     let (token, at) = lexer.next()?;
@@ -36,7 +36,7 @@ struct Parser<'a> {
 }
 
 impl Parser<'_> {
-    fn source(mut self, file: &str) -> Result<Source> {
+    fn source(mut self, file: &str) -> Result<GrammarText> {
         if !self.is_word("grammar") {
             return Err(self.expected("`grammar name;`"));
         }
@@ -46,7 +46,7 @@ impl Parser<'_> {
             (found, at) => return Err(self.expected_at(at, "the grammar's name", &found)),
         };
         self.mark(';')?;
-        let mut source = Source {
+        let mut source = GrammarText {
             file: file.to_owned(),
             name,
             imports: Vec::new(),

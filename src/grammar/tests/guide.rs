@@ -1,4 +1,5 @@
-//! The guide's table of what can be said, made from the grammar into `README.md`.
+//! The table of what can be said, made from the grammar: all of it into `demo/guide/what-to-say.md`, the lines that
+//! one begins with into `README.md`.
 //!
 //! `GUIDE=write cargo test --lib grammar::tests::guide` writes it anew.
 
@@ -8,30 +9,58 @@ use std::fmt::Write;
 const BEGIN: &str = "<!-- said:begin -->";
 const END: &str = "<!-- said:end -->";
 
+/// What stands in the README: these lines, with no more than so many examples of each.
+const TO_BEGIN_WITH: [&str; 8] = [
+    "give a reading",
+    "answer a step",
+    "warn, at any dead step",
+    "take something out, put it back",
+    "correct",
+    "agree",
+    "find your way",
+    "end",
+];
+const EXAMPLES: usize = 6;
+
 #[test]
 fn the_guide_tells_what_can_be_said() {
-    let text = std::fs::read_to_string("README.md").unwrap();
-    let (before, rest) = text
-        .split_once(BEGIN)
-        .expect("README.md has lost its marker");
-    let (_, after) = rest.split_once(END).expect("README.md has lost its marker");
-    let wanted = format!("{before}{BEGIN}\n{}{END}{after}", table());
+    let all = GRAMMAR.guide().unwrap();
+    holds("demo/guide/what-to-say.md", &table(&all, usize::MAX));
+    let begin: Vec<_> = TO_BEGIN_WITH
+        .iter()
+        .map(|to| {
+            let line = all.iter().find(|line| line.to == *to);
+            line.unwrap_or_else(|| panic!("no line of the guide is for \"{to}\""))
+                .clone()
+        })
+        .collect();
+    holds("README.md", &table(&begin, EXAMPLES));
+}
+
+/// A file holds this table between its markers.
+fn holds(file: &str, table: &str) {
+    let text = std::fs::read_to_string(file).unwrap();
+    let lost = || panic!("{file} has lost its marker");
+    let (before, rest) = text.split_once(BEGIN).unwrap_or_else(lost);
+    let (_, after) = rest.split_once(END).unwrap_or_else(lost);
+    let wanted = format!("{before}{BEGIN}\n{table}{END}{after}");
     if std::env::var("GUIDE").is_ok_and(|v| v == "write") {
-        std::fs::write("README.md", wanted).unwrap();
+        std::fs::write(file, wanted).unwrap();
         return;
     }
     assert!(
         wanted == text,
-        "the table is out of date: GUIDE=write cargo test --lib grammar::tests::guide"
+        "the table of {file} is out of date: GUIDE=write cargo test --lib grammar::tests::guide"
     );
 }
 
-fn table() -> String {
+fn table(lines: &[Advice], examples: usize) -> String {
     let mut table = "| to | say |\n| --- | --- |\n".to_owned();
-    for line in Grammar::built_in().unwrap().guide().unwrap() {
+    for line in lines {
         let say: Vec<String> = line
             .say
             .iter()
+            .take(examples)
             .map(|words| format!("\"{words}\""))
             .collect();
         let _ = writeln!(table, "| {} | {} |", line.to, say.join(", "));

@@ -179,45 +179,60 @@ fn a_place_said_twice_must_be_the_same() {
 #[test]
 fn readings_with_the_name_of_what_was_measured() {
     for (rule, words, measure, value) in [
-        ("ring", "r one zero point three one", Measure::R1, "0.31"),
+        (
+            "ring",
+            "r one zero point three one",
+            NamedQuantity::R1,
+            "0.31",
+        ),
         (
             "ring",
             "r n end to end is point three one ohms",
-            Measure::Rn,
+            NamedQuantity::Rn,
             "0.31",
         ),
-        ("ring", "r two nought point five two", Measure::R2, "0.52"),
+        (
+            "ring",
+            "r two nought point five two",
+            NamedQuantity::R2,
+            "0.52",
+        ),
         (
             "continuity",
             "r one plus r two zero point three four",
-            Measure::R1R2,
+            NamedQuantity::R1R2,
             "0.34",
         ),
-        ("continuity", "R1+R2 0.34", Measure::R1R2, "0.34"),
-        ("loop", "z s nought point eight seven", Measure::Zs, "0.87"),
-        ("loop", "Ze 0.21", Measure::Ze, "0.21"),
+        ("continuity", "R1+R2 0.34", NamedQuantity::R1R2, "0.34"),
+        (
+            "loop",
+            "z s nought point eight seven",
+            NamedQuantity::Zs,
+            "0.87",
+        ),
+        ("loop", "Ze 0.21", NamedQuantity::Ze, "0.21"),
         (
             "current",
             "fault current one point two",
-            Measure::FaultCurrent,
+            NamedQuantity::FaultCurrent,
             "1.2",
         ),
         (
             "rcd",
             "RCD one, trip time at rated current, two three milliseconds",
-            Measure::RcdRated,
+            NamedQuantity::RcdRated,
             "23",
         ),
         (
             "rcd",
             "time at five times rated current thirty one",
-            Measure::RcdFive,
+            NamedQuantity::RcdFive,
             "31",
         ),
         (
             "rcd",
             "r c d two trip time at half over range",
-            Measure::RcdHalf,
+            NamedQuantity::RcdHalf,
             "over range",
         ),
     ] {

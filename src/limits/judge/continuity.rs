@@ -12,7 +12,7 @@ const CONTINUITY: &str = "643.2.1";
 
 /// Where on a circuit a continuity reading was taken.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Place {
+pub enum TakenAt {
     /// At the furthest point: length and size give the value.
     Furthest,
     /// At a point on the way: any less is right as well.
@@ -23,7 +23,7 @@ pub enum Place {
 ///
 /// Outside the limit when with Ze it takes Zs over what the device allows; look again when it is far
 /// from what length and size give, or open.
-pub fn r1_r2(tables: &Tables, facts: &CircuitFacts, place: Place, reading: &Reading) -> Verdict {
+pub fn r1_r2(tables: &Tables, facts: &CircuitFacts, place: TakenAt, reading: &Reading) -> Verdict {
     let value = match continuity(tables, reading, &said!(R1R2Continuous), CONTINUITY) {
         Ok(value) => value,
         Err(verdict) => return *verdict,
@@ -70,7 +70,7 @@ fn arrow_to_bound(holds: Truth, value: Ohms, limit: Ohms) -> Said {
 }
 
 /// R2 alone at a point, by the long lead.
-pub fn r2(tables: &Tables, facts: &CircuitFacts, place: Place, reading: &Reading) -> Verdict {
+pub fn r2(tables: &Tables, facts: &CircuitFacts, place: TakenAt, reading: &Reading) -> Verdict {
     let value = match continuity(tables, reading, &said!(R2Continuous), CONTINUITY) {
         Ok(value) => value,
         Err(verdict) => return *verdict,
@@ -234,7 +234,7 @@ fn continuous(tables: &Tables, value: Ohms, limit: &Said) -> Verdict {
 pub(super) fn beside_expected(
     tables: &Tables,
     facts: &CircuitFacts,
-    place: Place,
+    place: TakenAt,
     through: Through,
     share: f64,
     value: Ohms,
@@ -247,7 +247,7 @@ pub(super) fn beside_expected(
     let Some(mut expected) = conductor::expected(tables, run, through, t, share) else {
         return verdict;
     };
-    if place == Place::OnTheWay {
+    if place == TakenAt::OnTheWay {
         expected.tolerated = Ohms::between(0.0, expected.tolerated.high());
     }
     verdict = verdict.and_sum(said!(Expected, expected.arithmetic, expected.tolerated));

@@ -8,7 +8,7 @@ use crate::quantity::{Celsius, Ohms, Reading, Truth, Volts, measure};
 
 /// What else is known when Zs is judged.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct Beside<'r> {
+pub struct LoopContext<'r> {
     /// Ze (or Zdb) as measured; the declared one counts when nothing was measured.
     pub ze: Option<&'r Reading>,
     /// R1+R2 of the circuit as measured.
@@ -18,7 +18,12 @@ pub struct Beside<'r> {
 /// Zs at the furthest point: against the device's limit, cold by the 0.8 rule and hot by proper
 /// temperature correction side by side, and beside Ze + (R1+R2). On a TT system with an RCD
 /// against 50 V ÷ IΔn.
-pub fn zs(tables: &Tables, facts: &CircuitFacts, reading: &Reading, beside: Beside<'_>) -> Verdict {
+pub fn zs(
+    tables: &Tables,
+    facts: &CircuitFacts,
+    reading: &Reading,
+    beside: LoopContext<'_>,
+) -> Verdict {
     let clause = &tables.earth_loop.clause;
     let value: Ohms = match typed(tables, reading, None, &said!(Zs), clause) {
         Ok(value) => value,
@@ -102,7 +107,7 @@ pub fn zs_limit(tables: &Tables, facts: &CircuitFacts) -> Option<MaximumZs> {
 }
 
 /// The largest Zs that may be read on a circuit, in hundredths of an ohm, as an instrument shows it:
-/// the largest that [`zs`] finds within its limit, with Ze as measured where it was. Beside it the
+/// the largest that [`zs`] finds within its limit, with Ze as measured where it was. LoopContext it the
 /// limit at working temperature is no number to compare a reading with.
 pub fn zs_read_at_most(
     tables: &Tables,

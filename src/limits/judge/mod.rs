@@ -18,15 +18,15 @@ use super::facts::CircuitFacts;
 use super::tables::Tables;
 use super::verdict::{Finding, Outcome, Verdict};
 use super::words::{Said, ToSaid as _, said};
-use crate::quantity::{Bounded, Celsius, Measure, Ohms, Reading, Truth};
+use crate::quantity::{Bounded, Celsius, Dimension, Ohms, Reading, Truth};
 
 pub use super::rcd::{Multiple, slower};
 pub use continuity::{
-    Place, R1R2Limit, SupplementaryLimit, below_leads, bonding, r1_r2, r1_r2_limit, r2,
+    R1R2Limit, SupplementaryLimit, TakenAt, below_leads, bonding, r1_r2, r1_r2_limit, r2,
     supplementary_bond, supplementary_limit,
 };
 pub use design::{cpc_size, voltage_drop};
-pub use earth_loop::{Beside, ze, zs, zs_limit, zs_read_at_most};
+pub use earth_loop::{LoopContext, ze, zs, zs_limit, zs_read_at_most};
 pub use fault_current::{beside_ze, fault_current};
 pub use insulation::{insulation, insulation_pattern};
 pub use ring::{ring, ring_end, ring_ends, ring_point};
@@ -56,7 +56,7 @@ fn test_temperature(tables: &Tables, facts: &CircuitFacts) -> Celsius {
 }
 
 /// The reading in its unit, or the verdict that it is in another kind of unit.
-fn typed<M: Measure>(
+fn typed<M: Dimension>(
     tables: &Tables,
     reading: &Reading,
     range: Option<f64>,
@@ -95,7 +95,7 @@ fn look_unless(holds: Truth) -> Outcome {
 }
 
 /// "0.45 Ω is not more than 0.9 Ω".
-fn arrow<M: Measure>(holds: Truth, value: Bounded<M>, limit: Bounded<M>) -> Said {
+fn arrow<M: Dimension>(holds: Truth, value: Bounded<M>, limit: Bounded<M>) -> Said {
     match holds {
         Truth::Yes => said!(NotMoreThan, value, limit),
         Truth::No => said!(MoreThan, value, limit),

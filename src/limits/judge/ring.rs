@@ -1,9 +1,9 @@
 //! A ring final circuit: each end, each point, and the whole.
 
-use super::continuity::{Place, beside_expected};
+use super::continuity::{TakenAt, beside_expected};
 use super::{continuity, look_unless};
 use crate::limits::conductor::{self, Through};
-use crate::limits::ring::{self as ring_limits, Ends, Leg, PointReading, Stage};
+use crate::limits::ring::{self as ring_limits, CrossedPair, Ends, Leg, PointReading};
 use crate::limits::words::{Said, Words, said};
 use crate::limits::{CableRun, CircuitFacts, Finding, Outcome, Tables, Verdict};
 use crate::quantity::{Ohms, Reading, Truth, measure};
@@ -30,7 +30,7 @@ pub fn ring_end(
     };
     if value.is_unbounded() {
         let verdict = Verdict::new(tables, Outcome::Fail, limit, clause, said!(Read, value));
-        let fault = ring_limits::Fault::OpenLeg { legs: vec![leg] };
+        let fault = ring_limits::RingFault::OpenLeg { legs: vec![leg] };
         return verdict.found(Finding::Open, fault.said());
     }
     let r1 = line.and_then(|r| Ohms::from_reading(r, None).ok());
@@ -42,7 +42,7 @@ pub fn ring_end(
         },
         _ => Verdict::new(tables, Outcome::Pass, limit, clause, said!(Read, value)),
     };
-    let place = Place::Furthest;
+    let place = TakenAt::Furthest;
     beside_expected(tables, facts, place, through, 1.0, value, verdict)
 }
 
@@ -64,7 +64,7 @@ fn neutral_beside_line(tables: &Tables, rn: Ohms, r1: Ohms) -> Verdict {
     } else {
         Leg::Line
     };
-    let fault = ring_limits::Fault::UnequalLegs { higher };
+    let fault = ring_limits::RingFault::UnequalLegs { higher };
     verdict.found(Finding::RingFault, fault.said())
 }
 
@@ -87,7 +87,7 @@ fn cpc_beside_line(
         return verdict;
     }
     let higher = r2.low() > expected.high();
-    let fault = ring_limits::Fault::CpcRatio { higher };
+    let fault = ring_limits::RingFault::CpcRatio { higher };
     verdict.found(Finding::RingFault, fault.said())
 }
 
@@ -111,7 +111,7 @@ pub fn ring_ends(
 pub fn ring_point(
     tables: &Tables,
     facts: &CircuitFacts,
-    stage: Stage,
+    stage: CrossedPair,
     ends: &Ends,
     reading: &Reading,
     declared_spur: bool,
@@ -125,8 +125,8 @@ pub fn ring_point(
         Err(verdict) => return *verdict,
     };
     let other = match stage {
-        Stage::LineNeutral => ("rn", ends.neutral),
-        Stage::LineCpc => ("r2", ends.cpc),
+        CrossedPair::LineNeutral => ("rn", ends.neutral),
+        CrossedPair::LineCpc => ("r2", ends.cpc),
     };
     let arithmetic = said!(
         PointSum,
@@ -150,8 +150,8 @@ pub fn ring_point(
             let length = facts.cable.as_ref().and_then(|run| {
                 let line = conductor::line_per_metre(tables, run)?;
                 let second = match stage {
-                    Stage::LineNeutral => line,
-                    Stage::LineCpc => conductor::cpc_per_metre(tables, run)?,
+                    CrossedPair::LineNeutral => line,
+                    CrossedPair::LineCpc => conductor::cpc_per_metre(tables, run)?,
                 };
                 let (low, high) = value
                     .less(around)
@@ -185,7 +185,7 @@ pub fn ring(
         _ if said
             .faults
             .iter()
-            .any(|f| matches!(f, ring_limits::Fault::OpenLeg { .. })) =>
+            .any(|f| matches!(f, ring_limits::RingFault::OpenLeg { .. })) =>
         {
             Outcome::Fail
         }
@@ -205,7 +205,7 @@ pub fn ring(
     for fault in &said.faults {
         let words = fault.said();
         verdict = match fault {
-            ring_limits::Fault::Spur { declared: true, .. } => verdict.remarked(words),
+            ring_limits::RingFault::Spur { declared: true, .. } => verdict.remarked(words),
             _ => verdict.found(Finding::RingFault, words),
         };
     }

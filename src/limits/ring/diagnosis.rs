@@ -1,5 +1,5 @@
-use super::fault::Fault;
-use super::{Ends, Leg, PointReading, Stage, round_the_ring};
+use super::fault::RingFault;
+use super::{CrossedPair, Ends, Leg, PointReading, round_the_ring};
 use crate::limits::conductor;
 use crate::limits::facts::CableRun;
 use crate::limits::tables::Tables;
@@ -9,10 +9,10 @@ use serde::Serialize;
 
 /// What the readings of a ring say.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Diagnosis {
+pub struct RingDiagnosis {
     /// Everything that looks wrong; empty for a ring that reads as it should. A spur that the job
     /// file declares is listed too.
-    pub faults: Vec<Fault>,
+    pub faults: Vec<RingFault>,
     /// The highest line to cpc reading that settles a value: R1+R2 of the circuit.
     pub r1_r2: Option<Ohms>,
     /// The numbers, one sum a line, to be recomputed by hand.
@@ -21,12 +21,12 @@ pub struct Diagnosis {
     pub complete: bool,
 }
 
-impl Diagnosis {
+impl RingDiagnosis {
     /// Whether nothing looks wrong: no fault but declared spurs.
     pub fn looks_sound(&self) -> bool {
         self.faults
             .iter()
-            .all(|f| matches!(f, Fault::Spur { declared: true, .. }))
+            .all(|f| matches!(f, RingFault::Spur { declared: true, .. }))
     }
 }
 
@@ -37,8 +37,8 @@ pub fn diagnose(
     run: Option<&CableRun>,
     ends: &Ends,
     points: &[PointReading],
-) -> Diagnosis {
-    let mut found = Diagnosis {
+) -> RingDiagnosis {
+    let mut found = RingDiagnosis {
         faults: Vec::new(),
         r1_r2: None,
         numbers: Vec::new(),
@@ -48,7 +48,7 @@ pub fn diagnose(
             && !points.is_empty(),
     };
     legs(tables, run, ends, &mut found);
-    let no_ring = |f: &Fault| matches!(f, Fault::OpenLeg { .. } | Fault::NoLoop { .. });
+    let no_ring = |f: &RingFault| matches!(f, RingFault::OpenLeg { .. } | RingFault::NoLoop { .. });
     if found.faults.iter().any(no_ring) {
         return found;
     }
@@ -63,7 +63,7 @@ pub fn diagnose(
     found
 }
 
-fn legs(tables: &Tables, run: Option<&CableRun>, ends: &Ends, found: &mut Diagnosis) {
+fn legs(tables: &Tables, run: Option<&CableRun>, ends: &Ends, found: &mut RingDiagnosis) {
     let all = [
         (Leg::Line, "r1", ends.line),
         (Leg::Neutral, "rn", ends.neutral),
@@ -78,20 +78,20 @@ fn legs(tables: &Tables, run: Option<&CableRun>, ends: &Ends, found: &mut Diagno
         found.numbers.push(said!(LegReads, symbol, r));
     }
     if !open.is_empty() {
-        found.faults.push(Fault::OpenLeg { legs: open });
+        found.faults.push(RingFault::OpenLeg { legs: open });
         return;
     }
     let least = Ohms::exact(tables.ring.least_ohms);
     for (leg, _, r) in all {
         if r.is_at_most(least) == Truth::Yes {
-            found.faults.push(Fault::NoLoop { leg });
+            found.faults.push(RingFault::NoLoop { leg });
         }
     }
     let within = Ohms::exact(tables.ring.within_ohms);
     let (line, neutral) = (ends.line, ends.neutral);
     for (higher, a, b) in [(Leg::Line, line, neutral), (Leg::Neutral, neutral, line)] {
         if a.is_at_most(b + within) == Truth::No {
-            found.faults.push(Fault::UnequalLegs { higher });
+            found.faults.push(RingFault::UnequalLegs { higher });
         }
     }
     let Some(run) = run else { return };
@@ -105,7 +105,7 @@ fn legs(tables: &Tables, run: Option<&CableRun>, ends: &Ends, found: &mut Diagno
         expected
     ));
     match ends.cpc.is_within(tolerated) {
-        Truth::No => found.faults.push(Fault::CpcRatio {
+        Truth::No => found.faults.push(RingFault::CpcRatio {
             higher: ends.cpc.low() > expected.high(),
         }),
         Truth::Yes | Truth::CannotSay => {}
@@ -138,16 +138,16 @@ impl Round<'_> {
         Ohms::exact(self.tables.ring.point_within_ohms)
     }
 
-    fn reading(&self, point: &PointReading, stage: Stage) -> Option<Ohms> {
+    fn reading(&self, point: &PointReading, stage: CrossedPair) -> Option<Ohms> {
         match stage {
-            Stage::LineNeutral => point.line_neutral,
-            Stage::LineCpc => point.line_cpc,
+            CrossedPair::LineNeutral => point.line_neutral,
+            CrossedPair::LineCpc => point.line_cpc,
         }
     }
 
     /// How much more than a sound ring a point reads, at the least and at the most, since its
     /// place on the ring is not known; nothing when it was not read or is open.
-    fn excess(&self, point: &PointReading, stage: Stage) -> Option<(f64, f64)> {
+    fn excess(&self, point: &PointReading, stage: CrossedPair) -> Option<(f64, f64)> {
         let reading = self.reading(point, stage)?;
         if reading.is_unbounded() {
             return None;
@@ -160,8 +160,11 @@ impl Round<'_> {
     }
 
     /// Faults of a whole stage: not joined, or not crossed; and the numbers.
-    fn stages(&self, found: &mut Diagnosis) {
-        let symbols = [(Stage::LineNeutral, "rn"), (Stage::LineCpc, "r2")];
+    fn stages(&self, found: &mut RingDiagnosis) {
+        let symbols = [
+            (CrossedPair::LineNeutral, "rn"),
+            (CrossedPair::LineCpc, "r2"),
+        ];
         for (stage, other) in symbols {
             let ring = round_the_ring(self.ends, stage);
             let (ra, rb) = stage.pair(self.ends);
@@ -181,7 +184,7 @@ impl Round<'_> {
                 .collect();
             if !read.is_empty() && read.iter().all(|(_, r)| r.is_unbounded()) {
                 if read.len() > 1 {
-                    found.faults.push(Fault::EndsNotJoined { stage });
+                    found.faults.push(RingFault::EndsNotJoined { stage });
                 }
                 continue;
             }
@@ -196,14 +199,14 @@ impl Round<'_> {
             // joining read alike.
             let crossed_wrong = low.len() > 1 || low.iter().any(|(i, _)| at_an_end(*i));
             if crossed_wrong {
-                found.faults.push(Fault::EndsNotCrossed { stage });
+                found.faults.push(RingFault::EndsNotCrossed { stage });
             } else {
                 for (_, (point, _)) in low {
                     let point = point.name.clone();
-                    found.faults.push(Fault::TooLow { point, stage });
+                    found.faults.push(RingFault::TooLow { point, stage });
                 }
             }
-            if stage == Stage::LineCpc {
+            if stage == CrossedPair::LineCpc {
                 found.r1_r2 = read
                     .iter()
                     .map(|(_, r)| *r)
@@ -214,13 +217,16 @@ impl Round<'_> {
     }
 
     /// Faults of single points, or of several neighbours.
-    fn points(&self, found: &mut Diagnosis) {
-        let whole_stage = |stage: Stage| {
+    fn points(&self, found: &mut RingDiagnosis) {
+        let whole_stage = |stage: CrossedPair| {
             found.faults.iter().any(|f| {
-                matches!(f, Fault::EndsNotJoined { stage: s } | Fault::EndsNotCrossed { stage: s } if *s == stage)
+                matches!(f, RingFault::EndsNotJoined { stage: s } | RingFault::EndsNotCrossed { stage: s } if *s == stage)
             })
         };
-        let (ln_off, le_off) = (whole_stage(Stage::LineNeutral), whole_stage(Stage::LineCpc));
+        let (ln_off, le_off) = (
+            whole_stage(CrossedPair::LineNeutral),
+            whole_stage(CrossedPair::LineCpc),
+        );
         let mut faults = Vec::new();
         let mut high: Vec<(usize, f64)> = Vec::new();
         let threshold = self.tables.ring.point_within_ohms;
@@ -231,30 +237,32 @@ impl Round<'_> {
             let le_open = open(point.line_cpc, le_off);
             match (ln_open, le_open) {
                 (Some(true), Some(true)) => {
-                    faults.push(Fault::NeutralCpcReversed { point: name() });
+                    faults.push(RingFault::NeutralCpcReversed { point: name() });
                     continue;
                 }
                 (Some(true), _) => {
-                    faults.push(Fault::LineCpcReversed { point: name() });
+                    faults.push(RingFault::LineCpcReversed { point: name() });
                     continue;
                 }
                 (_, Some(true)) => {
-                    faults.push(Fault::LineNeutralReversed { point: name() });
+                    faults.push(RingFault::LineNeutralReversed { point: name() });
                     continue;
                 }
                 _ => {}
             }
-            let ln = self.excess(point, Stage::LineNeutral).filter(|_| !ln_off);
-            let le = self.excess(point, Stage::LineCpc).filter(|_| !le_off);
+            let ln = self
+                .excess(point, CrossedPair::LineNeutral)
+                .filter(|_| !ln_off);
+            let le = self.excess(point, CrossedPair::LineCpc).filter(|_| !le_off);
             match (ln, le) {
                 (Some(ln), Some(le)) if ln.0.max(le.0) > threshold => {
                     // A spur shows in both stages, a joint of one conductor in one.
                     if ln.1 < le.0 * ONE_SIDED && ln.1 < threshold {
                         let leg = Leg::Cpc;
-                        faults.push(Fault::HighJoint { point: name(), leg });
+                        faults.push(RingFault::HighJoint { point: name(), leg });
                     } else if le.1 < ln.0 * ONE_SIDED && le.1 < threshold {
                         let leg = Leg::Neutral;
-                        faults.push(Fault::HighJoint { point: name(), leg });
+                        faults.push(RingFault::HighJoint { point: name(), leg });
                     } else {
                         high.push((i, ln.0));
                     }
@@ -271,7 +279,7 @@ impl Round<'_> {
 
     /// Neighbours that read high, with the highest not last, are inside a bridged part of the ring;
     /// points that grow outward, or stand alone, are on spurs.
-    fn spurs_and_bridges(&self, high: &[(usize, f64)], faults: &mut Vec<Fault>) {
+    fn spurs_and_bridges(&self, high: &[(usize, f64)], faults: &mut Vec<RingFault>) {
         let mut groups: Vec<Vec<(usize, f64)>> = Vec::new();
         for &(i, excess) in high {
             match groups.last_mut() {
@@ -288,14 +296,14 @@ impl Round<'_> {
         for group in groups {
             if self.bridged(&group) {
                 let points = group.iter().filter_map(|(i, _)| self.name(*i)).collect();
-                faults.push(Fault::Interconnection { points });
+                faults.push(RingFault::Interconnection { points });
                 continue;
             }
             for (i, _) in group {
                 let Some(point) = self.points.get(i) else {
                     continue;
                 };
-                faults.push(Fault::Spur {
+                faults.push(RingFault::Spur {
                     point: point.name.clone(),
                     declared: point.spur,
                     length: self.spur_length(point),
@@ -344,14 +352,14 @@ impl Round<'_> {
         let run = self.run?;
         let line: Ohms = conductor::line_per_metre(self.tables, run)?.to::<measure::Ohm>();
         let cpc: Ohms = conductor::cpc_per_metre(self.tables, run)?.to::<measure::Ohm>();
-        let by = |reading: Option<Ohms>, stage: Stage, each: Ohms| {
+        let by = |reading: Option<Ohms>, stage: CrossedPair, each: Ohms| {
             let reading = reading.filter(|r| !r.is_unbounded())?;
             let spur = reading.less(round_the_ring(self.ends, stage));
             let (low, high) = spur.ratio(each);
             Some(Metres::between(low, high))
         };
-        let ln = by(point.line_neutral, Stage::LineNeutral, line + line);
-        let le = by(point.line_cpc, Stage::LineCpc, line + cpc);
+        let ln = by(point.line_neutral, CrossedPair::LineNeutral, line + line);
+        let le = by(point.line_cpc, CrossedPair::LineCpc, line + cpc);
         match (ln, le) {
             (Some(a), Some(b)) => Some(a.hull(b)),
             (a, b) => a.or(b),

@@ -1,12 +1,12 @@
 use super::super::words::{Said, Words, said};
-use super::{Leg, Stage};
+use super::{CrossedPair, Leg};
 use crate::quantity::Metres;
 use serde::Serialize;
 
 /// What the readings look like. Each is for the person to check, never certain.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(rename_all = "kebab-case", tag = "fault")]
-pub enum Fault {
+pub enum RingFault {
     /// No continuity end to end.
     OpenLeg {
         /// The conductors concerned.
@@ -30,12 +30,12 @@ pub enum Fault {
     /// Every point open in a stage: the ends are not joined, or not those.
     EndsNotJoined {
         /// The stage.
-        stage: Stage,
+        stage: CrossedPair,
     },
     /// The readings grow from the board toward the middle: joined the wrong way.
     EndsNotCrossed {
         /// The stage.
-        stage: Stage,
+        stage: CrossedPair,
     },
     /// Several neighbouring points read high, most in the middle: the ring is bridged there.
     Interconnection {
@@ -78,11 +78,11 @@ pub enum Fault {
         /// The point.
         point: String,
         /// The stage.
-        stage: Stage,
+        stage: CrossedPair,
     },
 }
 
-impl Fault {
+impl RingFault {
     /// What to say aloud, cautiously, with what to do next.
     pub fn spoken(&self) -> String {
         self.said().into()

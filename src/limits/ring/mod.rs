@@ -23,8 +23,8 @@ use super::words::{Said, said};
 use crate::quantity::Ohms;
 use serde::Serialize;
 
-pub use diagnosis::{Diagnosis, cpc_beside_line, diagnose};
-pub use fault::Fault;
+pub use diagnosis::{RingDiagnosis, cpc_beside_line, diagnose};
+pub use fault::RingFault;
 pub(crate) use fault::about;
 
 /// End-to-end resistance of each conductor of the ring, measured at the board.
@@ -64,14 +64,14 @@ impl Leg {
 /// Which two conductors are cross-connected at the board.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Stage {
+pub enum CrossedPair {
     /// Line and neutral.
     LineNeutral,
     /// Line and protective conductor.
     LineCpc,
 }
 
-impl Stage {
+impl CrossedPair {
     /// As said aloud.
     pub(crate) fn said(self) -> Said {
         match self {
@@ -119,7 +119,7 @@ pub fn uncrossed(ra: f64, rb: f64, x: f64) -> f64 {
 
 /// Every value that a point of a sound ring can read in a stage: from ra·rb/(ra+rb) at the board to
 /// (ra+rb)/4 half way.
-pub fn round_the_ring(ends: &Ends, stage: Stage) -> Ohms {
+pub fn round_the_ring(ends: &Ends, stage: CrossedPair) -> Ohms {
     let (ra, rb) = stage.pair(ends);
     if ra.is_unbounded() || rb.is_unbounded() {
         return Ohms::at_least(0.0);

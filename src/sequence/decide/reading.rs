@@ -11,7 +11,7 @@ use crate::sequence::facts::{
 use crate::sequence::procedures::assess::calculated_zs;
 use crate::sequence::procedures::{is_a_short, is_about_zero, like_the_supply};
 use crate::sequence::state::{State, StepOutcome};
-use crate::terms::{HalfCycle, Level, Measure as Named, Place};
+use crate::terms::{HalfCycle, Level, NamedQuantity, Place};
 
 /// What was said beside the value itself.
 #[derive(Debug, Clone, Copy, Default)]
@@ -21,7 +21,7 @@ pub(super) struct ReadingSlots<'a> {
     /// On which half-cycle.
     pub half: Option<HalfCycle>,
     /// The name of what was measured.
-    pub named: Option<Named>,
+    pub named: Option<NamedQuantity>,
 }
 
 /// Decides where a reading belongs. One said with another pair, place or half-cycle than the one
@@ -241,21 +241,21 @@ fn resolve_step<'a>(
 }
 
 /// Whether a step's measure goes by this name.
-fn is_called(name: Named, step: &Step, measure: &Measure) -> bool {
+fn is_called(name: NamedQuantity, step: &Step, measure: &Measure) -> bool {
     let end_to_end = |conductor: Conductors| {
         measure.quantity == Quantity::RingEndToEnd && step.conductor == Some(conductor)
     };
     match name {
-        Named::R1 => end_to_end(Conductors::L),
-        Named::Rn => end_to_end(Conductors::N),
-        Named::R2 => end_to_end(Conductors::E) || measure.quantity == Quantity::R2,
-        Named::R1R2 => matches!(measure.quantity, Quantity::R1R2 | Quantity::RingLineEarth),
-        Named::Ze => measure.quantity == Quantity::ExternalLoop,
-        Named::Zs => measure.quantity == Quantity::LoopImpedance,
-        Named::FaultCurrent => measure.quantity == Quantity::FaultCurrent,
-        Named::RcdRated => measure.quantity == Quantity::RcdTime,
-        Named::RcdFive => measure.quantity == Quantity::RcdFiveTimes,
-        Named::RcdHalf => measure.quantity == Quantity::RcdHalf,
+        NamedQuantity::R1 => end_to_end(Conductors::L),
+        NamedQuantity::Rn => end_to_end(Conductors::N),
+        NamedQuantity::R2 => end_to_end(Conductors::E) || measure.quantity == Quantity::R2,
+        NamedQuantity::R1R2 => matches!(measure.quantity, Quantity::R1R2 | Quantity::RingLineEarth),
+        NamedQuantity::Ze => measure.quantity == Quantity::ExternalLoop,
+        NamedQuantity::Zs => measure.quantity == Quantity::LoopImpedance,
+        NamedQuantity::FaultCurrent => measure.quantity == Quantity::FaultCurrent,
+        NamedQuantity::RcdRated => measure.quantity == Quantity::RcdTime,
+        NamedQuantity::RcdFive => measure.quantity == Quantity::RcdFiveTimes,
+        NamedQuantity::RcdHalf => measure.quantity == Quantity::RcdHalf,
     }
 }
 

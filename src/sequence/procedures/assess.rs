@@ -6,8 +6,8 @@
 use crate::installation::{Accessory, Circuit, GroupRcd, Rcd, SystemVoltage};
 use crate::limits::conductor::{self, Through};
 use crate::limits::insulation::{self as insulation_limits, Pattern};
-use crate::limits::judge::{self, Beside, Multiple, Place};
-use crate::limits::ring::{Leg, PointReading, Stage as Crossed};
+use crate::limits::judge::{self, LoopContext, Multiple, TakenAt};
+use crate::limits::ring::{CrossedPair, Leg, PointReading};
 use crate::limits::{CircuitFacts, Finding, Outcome, Verdict};
 use crate::quantity::{
     Celsius, Conductors, MegOhms, Ohms, Pair, Reading, Relation, TestVoltage, Truth, Unit, Volts,
@@ -154,9 +154,9 @@ pub fn continuity(state: &State, step: &Step, reading: &Reading) -> Assessment {
     };
     let last = circuit.points.last().map(place_of);
     let place = if last.is_none() || last == step.place {
-        Place::Furthest
+        TakenAt::Furthest
     } else {
-        Place::OnTheWay
+        TakenAt::OnTheWay
     };
     let said = reading;
     let reading = state.without_leads(said);
@@ -248,9 +248,9 @@ fn of_ring(state: &State, step: &Step, reading: &Reading) -> Assessment {
         return Assessment::noted();
     };
     let crossed = if quantity == Some(Quantity::RingLineNeutral) {
-        Crossed::LineNeutral
+        CrossedPair::LineNeutral
     } else {
-        Crossed::LineCpc
+        CrossedPair::LineCpc
     };
     let point = circuit
         .points
@@ -454,7 +454,7 @@ pub fn loop_impedance(state: &State, step: &Step, reading: &Reading) -> Assessme
         state.tables(),
         &facts,
         reading,
-        Beside {
+        LoopContext {
             ze: external.as_ref(),
             r1_r2: r1_r2.as_ref(),
         },

@@ -109,6 +109,7 @@ impl Narrator {
             };
             let mut lines = vec![Line::answer(recap)];
             lines.extend(older_edition(agenda));
+            lines.extend(unplanned(agenda));
             if agenda.mode() != Mode::Finished {
                 self.due(agenda, false, false);
                 lines.push(prompt(agenda).again());
@@ -326,6 +327,16 @@ fn older_edition(agenda: &Agenda) -> Option<Line> {
             agenda.edition()
         ))
     })
+}
+
+/// How many answers of a log are to steps that this program does not ask for.
+fn unplanned(agenda: &Agenda) -> Option<Line> {
+    let answers = match agenda.unplanned().count() {
+        0 => return None,
+        1 => "One answer in this log is to a step that this version does not ask for. It is kept and stands on the schedule as an exception; it counts for no step here.".to_owned(),
+        n => format!("{n} answers in this log are to steps that this version does not ask for. They are kept and stand on the schedule as exceptions; they count for no step here."),
+    };
+    Some(Line::warning(answers))
 }
 
 fn at_the_desk(event: &Event) -> bool {

@@ -199,6 +199,18 @@ impl State {
         let gap = at.duration_since(self.pace.last_event_at);
         self.next = EventNo(no.0 + 1);
         match event {
+            Event::Reading { step, .. }
+            | Event::Stated { step, .. }
+            | Event::NotTested { step, .. }
+            | Event::Skipped { step, .. } => self.steps.answered(no, step),
+            Event::SectionStated { steps, .. } => {
+                for step in steps {
+                    self.steps.answered(no, step);
+                }
+            }
+            _ => {}
+        }
+        match event {
             Event::Noted { text, .. } => {
                 self.observations.noted(no, text.as_ref());
                 if let Some(noted) = &mut self.pending.observation {
@@ -1287,6 +1299,12 @@ impl State {
             Some(StepOutcome::Stated(_, statement)) => step.is_wrong(*statement),
             _ => false,
         }
+    }
+
+    /// The answers, with the events that brought them, to steps that the plan did not have: another build
+    /// of the program asked for them.
+    pub fn unplanned(&self) -> impl Iterator<Item = (EventNo, &StepId)> {
+        self.steps.unplanned().map(|(no, step)| (*no, step))
     }
 
     /// The step with this name.

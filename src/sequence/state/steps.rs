@@ -43,6 +43,8 @@ pub(super) struct StepOutcomes {
     of: rpds::VectorSync<Option<StepOutcome>>,
     /// Dead tests outside their limits that the person went past with a reason.
     accepted: BTreeSet<StepId>,
+    /// The answers to steps that no plan of theirs had.
+    unplanned: rpds::VectorSync<(EventNo, StepId)>,
 }
 
 impl StepOutcomes {
@@ -51,6 +53,7 @@ impl StepOutcomes {
             plan: Arc::clone(plan),
             of: plan.steps.iter().map(|_| None).collect(),
             accepted: BTreeSet::new(),
+            unplanned: rpds::Vector::new_sync(),
         }
     }
 
@@ -64,6 +67,7 @@ impl StepOutcomes {
                 .collect(),
             plan: Arc::clone(plan),
             accepted: self.accepted.clone(),
+            unplanned: self.unplanned.clone(),
         }
     }
 
@@ -93,6 +97,17 @@ impl StepOutcomes {
     pub(super) fn closed_by(&self, no: EventNo) -> Option<usize> {
         let closed = |outcome: &Option<StepOutcome>| outcome.as_ref().is_some_and(|o| o.no() == no);
         self.of.iter().position(closed)
+    }
+
+    /// An answer to this step came: it is noted where the plan has no such step.
+    pub(super) fn answered(&mut self, no: EventNo, id: &StepId) {
+        if self.plan.position(id).is_none() {
+            self.unplanned.push_back_mut((no, id.clone()));
+        }
+    }
+
+    pub(super) fn unplanned(&self) -> impl Iterator<Item = &(EventNo, StepId)> {
+        self.unplanned.iter()
     }
 
     pub(super) fn is_accepted(&self, id: &StepId) -> bool {

@@ -9,7 +9,7 @@ use super::network::LogProbs;
 
 /// What the encoder makes of each frame, before the last layer: `values[frame * width + n]`.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Hidden {
+pub struct Activations {
     /// How many, 50 a second.
     pub frames: usize,
     /// Numbers a frame.
@@ -37,7 +37,7 @@ pub struct Example {
     /// By the model as it ships.
     pub probs: LogProbs,
     /// The same sound before the last layer.
-    pub hidden: Hidden,
+    pub hidden: Activations,
     /// Labels of the phones said, without blanks.
     pub phones: Vec<u8>,
 }
@@ -84,7 +84,7 @@ impl Correction {
 
     /// The model's output with the correction; unchanged where the two are not of one model.
     #[must_use]
-    pub fn applied(&self, probs: &LogProbs, hidden: &Hidden) -> LogProbs {
+    pub fn applied(&self, probs: &LogProbs, hidden: &Activations) -> LogProbs {
         let mut corrected = probs.clone();
         self.apply(&mut corrected, probs, hidden, |_| true);
         corrected
@@ -96,7 +96,7 @@ impl Correction {
         &self,
         corrected: &mut LogProbs,
         probs: &LogProbs,
-        hidden: &Hidden,
+        hidden: &Activations,
         wanted: impl Fn(usize) -> bool,
     ) {
         let fits = self.width == hidden.width
@@ -284,7 +284,7 @@ mod tests {
                 labels: LABELS,
                 values,
             },
-            hidden: Hidden {
+            hidden: Activations {
                 frames,
                 width: WIDTH,
                 values: hidden,

@@ -19,7 +19,7 @@ mod phones;
 mod search;
 mod strangers;
 
-pub use adapt::{Correction, Example, Hidden, Learning};
+pub use adapt::{Activations, Correction, Example, Learning};
 pub use judge::{
     AskAgain, Bounds, NotForUs, Probability, StrangerBounds, Thresholds, refused, same_meaning,
 };

@@ -1,5 +1,5 @@
 use super::EarError;
-use super::adapt::{Correction, Hidden};
+use super::adapt::{Activations, Correction};
 use super::mel::{BANDS, Features};
 use super::models;
 use rten::{Model, ModelOptions, NodeId, RunOptions, ThreadPool};
@@ -148,9 +148,9 @@ impl Network {
         &self,
         mel: &Features,
         labels: usize,
-    ) -> Result<(LogProbs, Hidden), EarError> {
+    ) -> Result<(LogProbs, Activations), EarError> {
         let (probs, hidden) = self.run(mel, labels, Some(self.last_norm()?))?;
-        let hidden = hidden.unwrap_or(Hidden {
+        let hidden = hidden.unwrap_or(Activations {
             frames: 0,
             width: 0,
             values: Vec::new(),
@@ -174,7 +174,7 @@ impl Network {
         mel: &Features,
         labels: usize,
         beside: Option<NodeId>,
-    ) -> Result<(LogProbs, Option<Hidden>), EarError> {
+    ) -> Result<(LogProbs, Option<Activations>), EarError> {
         let frames = mel.frames.min(MOST_FRAMES);
         if frames == 0 {
             let probs = LogProbs {
@@ -238,7 +238,7 @@ impl Network {
                 labels,
                 values,
             },
-            hidden.map(|(width, values)| Hidden {
+            hidden.map(|(width, values)| Activations {
                 frames,
                 width,
                 values,
