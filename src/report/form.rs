@@ -4,7 +4,7 @@
 use super::cells::{Cell, filled};
 use super::schedule::{HeadingRow, HeadingValue, Limitation, Steps};
 use crate::installation::{Board, Phases};
-use crate::sequence::{Agenda, Quantity, Step, StepKind, Worst};
+use crate::sequence::{Agenda, Quantity, SURGE_INDICATOR, Step, Worst};
 use crate::terms::Stage;
 use serde::Serialize;
 
@@ -99,10 +99,9 @@ pub(super) fn heading(
         },
     ];
     if board.surge.is_some() {
-        let surge = StepKind::Row("functional-surge");
         rows.push(HeadingRow {
             what: "Its indicator",
-            value: result(here, Worst::Highest, &|step| step.kind == surge),
+            value: result(here, Worst::Highest, &|step| step.kind == SURGE_INDICATOR),
         });
     }
     if feeder.is_none() {

@@ -34,8 +34,8 @@ pub use desk::{DeskRefusal, PhotoOf, correct_at_desk, photo_at_desk, strike_at_d
 pub use facts::{
     Ask, Beside, Calculated, Column, Destination, Doubt, EVENT_VERSION, Edition, Electronics,
     Event, EventNo, External, LeftOut, MOST_PICTURE_BYTES, Measure, Mode, NotAStepId, Order,
-    Picture, PictureError, PictureKind, Plan, ProcedureId, Quantity, Refusal, ShownWhen, Step,
-    StepId, StepKind, UnknownEdition, Withdrawal, Worst,
+    Picture, PictureError, PictureKind, Plan, ProcedureId, Quantity, Refusal, SURGE_INDICATOR,
+    ShownWhen, Step, StepId, StepKind, UnknownEdition, Withdrawal, Worst,
 };
 pub use say::{CAUTIONS, Line, LineKind, Prompt, prompt};
 pub use session::{NotTakenUp, Run, Session, Turn};

@@ -4,7 +4,7 @@ use super::{following, leaving_out, not_asked, refused};
 use crate::grammar::Intent;
 use crate::quantity::Pair;
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Ask, Edition, Event, Step, StepKind, Withdrawal};
+use crate::sequence::facts::{Ask, Edition, Event, SURGE_INDICATOR, Step, StepKind, Withdrawal};
 use crate::sequence::procedures::inspection::OUTCOME;
 use crate::terms::{Change, Part, Place, Stage, Statement};
 
@@ -141,8 +141,8 @@ fn accepts(agenda: &Agenda, step: &Step, statement: Statement) -> Option<Stateme
         (_, Statement::Satisfactory) if wants_pass(&step.ask) => Statement::Pass,
         // A test button that works trips.
         (StepKind::RcdButton, Statement::Pass) => Statement::Tripped,
-        (StepKind::Row("functional-surge"), Statement::Pass) => Statement::IndicatorGreen,
-        (StepKind::Row("functional-surge"), Statement::Fail) => Statement::IndicatorRed,
+        (SURGE_INDICATOR, Statement::Pass) => Statement::IndicatorGreen,
+        (SURGE_INDICATOR, Statement::Fail) => Statement::IndicatorRed,
         (_, statement) => statement,
     };
     match &step.ask {

@@ -21,4 +21,5 @@ pub use picture::{MOST_PICTURE_BYTES, Picture, PictureError, PictureKind};
 pub use plan::Plan;
 pub(super) use plan::Stretch;
 pub use refusal::{Destination, Doubt, Electronics, LeftOut, Refusal};
-pub use step::{Ask, Measure, Quantity, Step, StepKind};
+pub(in crate::sequence) use step::{ARC_FAULT_CHECK, arc_fault_tail};
+pub use step::{Ask, Measure, Quantity, SURGE_INDICATOR, Step, StepKind};

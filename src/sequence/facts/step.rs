@@ -37,6 +37,19 @@ pub struct Step {
     pub incoming: bool,
 }
 
+/// The kind of step that checks arc fault detection.
+pub(in crate::sequence) const ARC_FAULT_CHECK: StepKind = StepKind::Row("functional-arc-fault");
+
+/// The kind of step that looks at the indicator of surge protection.
+pub const SURGE_INDICATOR: StepKind = StepKind::Row("functional-surge");
+
+const ARC_FAULT: &str = "arc-fault/";
+
+/// What tells the check of a circuit's arc fault detection from the others of its board.
+pub(in crate::sequence) fn arc_fault_tail(circuit: u16) -> String {
+    format!("{ARC_FAULT}{circuit}")
+}
+
 /// What answers a step.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Ask {
@@ -338,6 +351,12 @@ impl Step {
     pub fn item(&self) -> Option<ItemNumber> {
         let inspected = self.stage == Stage::Inspection;
         self.id.tail.parse().ok().filter(|_| inspected)
+    }
+
+    /// The circuit whose arc fault detection it checks.
+    pub fn arc_fault_of(&self) -> Option<u16> {
+        let tail = self.id.tail.strip_prefix(ARC_FAULT)?;
+        tail.parse().ok().filter(|_| self.kind == ARC_FAULT_CHECK)
     }
 
     /// Whether it asks for a reading of this quantity.

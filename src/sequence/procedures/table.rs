@@ -11,8 +11,8 @@ use crate::installation::{
 };
 use crate::quantity::{Conductors, Pair, Reading, Unit};
 use crate::sequence::facts::{
-    Beside, Column, Edition, Measure, Order, ProcedureId, Quantity, ShownWhen, Step, StepKind,
-    Worst,
+    ARC_FAULT_CHECK, Beside, Column, Edition, Measure, Order, ProcedureId, Quantity,
+    SURGE_INDICATOR, ShownWhen, Step, StepKind, Worst, arc_fault_tail,
 };
 use crate::sequence::state::{OutEntry, State, StepOutcome, place_of};
 use crate::terms::{HalfCycle, Part, Place, Stage, Statement};
@@ -747,13 +747,11 @@ pub static FUNCTIONAL: Row = Row {
         let switchgear = build.statement("switchgear", StepKind::Row("functional"), &either);
         let arc_fault = board.circuits.iter().filter(|circuit| circuit.afdd);
         let arc_fault = arc_fault.map(|circuit| {
-            let tail = format!("arc-fault/{}", circuit.number);
-            build.statement(tail, StepKind::Row("functional-arc-fault"), &either)
+            build.statement(arc_fault_tail(circuit.number), ARC_FAULT_CHECK, &either)
         });
         let surge = board.surge.as_ref().map(|_| {
-            let kind = StepKind::Row("functional-surge");
             let either = [Statement::IndicatorGreen, Statement::IndicatorRed];
-            build.statement("surge", kind, &either)
+            build.statement("surge", SURGE_INDICATOR, &either)
         });
         std::iter::once(switchgear)
             .chain(arc_fault)
@@ -761,12 +759,12 @@ pub static FUNCTIONAL: Row = Row {
             .collect()
     },
     columns: &[&ARC_FAULT],
-    column: |step| (step.kind == StepKind::Row("functional-arc-fault")).then_some(&ARC_FAULT),
+    column: |step| (step.kind == ARC_FAULT_CHECK).then_some(&ARC_FAULT),
     label: |step| {
-        if step.id.tail == "surge" {
+        if step.kind == SURGE_INDICATOR {
             return Some("surge protection, its indicator".to_owned());
         }
-        let circuit = step.id.tail.strip_prefix("arc-fault/")?;
+        let circuit = step.arc_fault_of()?;
         Some(format!(
             "functional checks, arc fault detection, circuit {circuit}"
         ))

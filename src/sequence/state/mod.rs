@@ -1360,12 +1360,12 @@ impl State {
             .filter(|_| circuit.rcd.is_none())
             .and_then(|board| board.group_of(circuit))
             .map(|group| group.number);
-        let arc_fault = format!("arc-fault/{}", circuit.number);
         let steps = self.plan().on(board, None);
         steps
             .filter(|step| {
                 let of_group = self.group_of(step).map(|of| of.number);
-                (of_group.is_some() && of_group == group) || step.id.tail == arc_fault
+                (of_group.is_some() && of_group == group)
+                    || step.arc_fault_of() == Some(circuit.number)
             })
             .collect()
     }
