@@ -188,10 +188,10 @@ fn at_place(event: &Event) -> String {
 
 fn read(agenda: &Agenda, step: &Step, record: &ReadingRecord) -> Option<Exception> {
     let verdict = record.verdict.as_ref()?;
-    let odd = is_odd(verdict);
-    if verdict.outcome == Outcome::Pass && !odd {
+    if !is_exception(verdict) {
         return None;
     }
+    let odd = is_odd(verdict);
     let remark = verdict
         .remark
         .as_deref()
@@ -217,6 +217,11 @@ fn read(agenda: &Agenda, step: &Step, record: &ReadingRecord) -> Option<Exceptio
         },
         later: settled(agenda, step, record),
     })
+}
+
+/// Whether a reading that is judged so is an exception: outside its limit, not to be settled, or odd.
+pub(crate) fn is_exception(verdict: &Verdict) -> bool {
+    verdict.outcome != Outcome::Pass || is_odd(verdict)
 }
 
 /// Within the limit, and yet far from what length, size or the parts of the loop give: a joint, another

@@ -1,9 +1,10 @@
 use super::view::View;
 use crate::limits::Verdict;
-use crate::report::{Exchange, Only, words};
+use crate::report::{Exchange, Only, is_exception, words};
 use crate::sequence::{EventNo, ReadingRecord, ReadingStatus, say::capital};
 use maud::{Markup, html};
 use serde::{Deserialize, Serialize};
+use std::ops::Range;
 
 /// How many exchanges stand on one page.
 const PAGE: usize = 150;
@@ -26,7 +27,7 @@ const KINDS: [(&str, &str); 10] = [
     ("questions", "questions and answers"),
     ("not-understood", "what was not understood"),
     ("notes", "notes"),
-    ("outside", "outside a limit or not settled"),
+    ("outside", "exceptions: outside a limit, not settled, or not as it should be"),
     ("corrections", "corrections"),
     ("refusals", "refusals"),
     ("out", "taken out and put back"),
@@ -56,11 +57,12 @@ impl Filter {
             "questions" => exchange.is(Only::Questions),
             "not-understood" => exchange.is(Only::NotUnderstood),
             "notes" => exchange.is(Only::Notes),
-            "outside" => readings(view, exchange).any(|kept| {
-                kept.verdict
-                    .as_ref()
-                    .is_some_and(|v| v.outcome != crate::limits::Outcome::Pass)
-            }),
+            "outside" => {
+                let mut exceptions = view.schedule.exceptions.iter();
+                exceptions.any(|one| events(exchange).contains(&one.event.0))
+                    || readings(view, exchange)
+                        .any(|kept| kept.verdict.as_ref().is_some_and(is_exception))
+            }
             "corrections" => !exchange.corrects.is_empty(),
             "refusals" => exchange.refused,
             "out" => exchange.out.is_some(),
@@ -273,9 +275,13 @@ fn readings<'v>(
     view: &'v View,
     exchange: &'v Exchange,
 ) -> impl Iterator<Item = &'v ReadingRecord> + use<'v> {
+    events(exchange).filter_map(|no| view.state.reading(EventNo(no)))
+}
+
+/// The numbers of its events.
+fn events(exchange: &Exchange) -> Range<u64> {
     let first = exchange.event.0;
-    let last = first + exchange.kinds.len() as u64;
-    (first..last).filter_map(|no| view.state.reading(EventNo(no)))
+    first..first + exchange.kinds.len() as u64
 }
 
 fn reading(view: &View, kept: &ReadingRecord) -> Markup {

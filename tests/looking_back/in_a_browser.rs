@@ -4,10 +4,11 @@ use crate::looking_back::browser::{Answer, Browser, ask};
 use crate::looking_back::rehearsal::{Rehearsal, megohms};
 use bothhands::grammar::Intent;
 use bothhands::log::Log;
-use bothhands::report::{Letterhead, Times};
+use bothhands::report::{Letterhead, Schedule, Times};
 use bothhands::review::{Marking, Review, serve};
 use bothhands::sequence::Event;
 use bothhands::store::{OpenMode, Store};
+use bothhands::terms::Statement;
 use serde_json::json;
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -146,6 +147,33 @@ fn the_timeline_shows_what_was_heard_with_its_scores_and_its_chain_of_correction
         "chain: {page}"
     );
     assert!(page.contains("audio controls"));
+}
+
+/// One definition of what is an exception: the timeline's filter finds each that the schedule names, a
+/// statement ("polarity reversed") as well as a reading.
+#[test]
+fn the_exceptions_of_the_schedule_are_those_of_the_timeline() {
+    let mut r = Rehearsal::boathouse();
+    r.until("b1/c1/polarity/dead");
+    r.say(Intent::Stated(Statement::PolarityReversed));
+    r.say(Intent::Affirm);
+    let folder = tempfile::tempdir().unwrap();
+    let db = folder.path().join("session.db");
+    r.keep(&db, true);
+    let log = Log::read(&Store::open(&db, OpenMode::Read).unwrap()).unwrap();
+    let schedule = Schedule::of(&log, &Times::utc()).unwrap();
+    let stated: Vec<_> = schedule
+        .exceptions
+        .iter()
+        .filter(|one| one.what.contains("reversed"))
+        .collect();
+    assert_eq!(stated.len(), 1, "{:?}", schedule.exceptions);
+    let served = Served::of(folder, vec![db]);
+    let page = served.get("timeline?only=outside").body;
+    for one in &schedule.exceptions {
+        let anchor = format!("<li id=\"event-{}\"", one.event.0);
+        assert!(page.contains(&anchor), "{one:?} is not in\n{page}");
+    }
 }
 
 #[test]
