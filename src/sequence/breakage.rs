@@ -79,6 +79,8 @@ breaks! {
     CoversOffUnproved,
     /// What is out is asked back before proving dead.
     PutBackUnproved,
+    /// Where what prepares a test is left out, the test is not left out with it.
+    PreparedAlone,
 
     // Predicates that guards ask.
     /// Open dead tests are not counted before energising.
@@ -99,6 +101,8 @@ breaks! {
     LinkedUnasked,
     /// What was only ordered out counts as said to be out.
     OrderedIsOut,
+    /// A neutral that was taken out at a live board counts as out when it is back.
+    NeutralBackUnseen,
     /// Proving dead is believed without its steps.
     DeadUnproved,
     /// A lock that came off for energising is forgotten.

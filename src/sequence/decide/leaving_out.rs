@@ -70,7 +70,7 @@ fn leave_out(agenda: &Agenda, said: &Intent, what: LeftOut, reason: Option<&Reas
     let tests: Vec<Event> = agenda
         .plan()
         .beside(step)
-        .filter(prepared)
+        .filter(|other| prepared(other) && !breakage::is(Break::PreparedAlone))
         .map(event)
         .collect();
     // What stays in by choice is itself left out: 250 volts are taken with it.

@@ -6,6 +6,7 @@ use super::table::Row;
 use super::{Answers, Procedure, StepBuilder};
 use crate::installation::{Job, JobKind};
 use crate::quantity::Conductors;
+use crate::sequence::breakage::{self, Break};
 use crate::sequence::facts::{Order, Step, StepKind};
 use crate::sequence::state::{OutEntry, StepOutcome};
 use crate::terms::{Part, Place, Stage, Statement};
@@ -81,7 +82,11 @@ pub(super) static NEUTRAL_OUT: Row = Row {
         };
         let is_out = |circuit| state.sure_on(step.board, circuit).any(neutral_out);
         let answered = match state.outcome(step) {
-            Some(StepOutcome::Stated(_, Statement::Done)) => step.circuit.is_some_and(is_out),
+            Some(StepOutcome::Stated(_, Statement::Done))
+                if !breakage::is(Break::NeutralBackUnseen) =>
+            {
+                step.circuit.is_some_and(is_out)
+            }
             _ => !state.waits(step),
         };
         state.plan().beside(step).any(waits) && !answered
