@@ -79,8 +79,6 @@ breaks! {
     CoversOffUnproved,
     /// What is out is asked back before proving dead.
     PutBackUnproved,
-    /// Where what prepares a test is left out, the test is not left out with it.
-    PreparedAlone,
 
     // Predicates that guards ask.
     /// Open dead tests are not counted before energising.

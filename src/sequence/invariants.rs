@@ -354,7 +354,7 @@ impl Watch {
         }
         let out = self.out.iter().any(|out| {
             let neutral = matches!(out.part, Part::Conductors(c) if c.contains(Conductors::N));
-            out.is_out()
+            out.is_surely_out()
                 && !out.linked
                 && neutral
                 && (out.board, out.circuit) == (step.board, step.circuit)
@@ -817,6 +817,8 @@ impl Watch {
             }
             // What leads to the tests proper, and the other way of making them.
             kind if is_trial(kind) || kind == StepKind::InsulationJoined => true,
+            // What leads to them at a live board: without it none is read.
+            StepKind::NeutralOut => true,
             // Asked for only where something was put back.
             StepKind::InsulationReconnected => !self.reconnected_since_tested(step),
             // All circuits together: when they are not all sound, each is tested by itself.

@@ -5,7 +5,7 @@ use crate::dialogues::plain::Stood;
 use crate::dialogues::typed::{Run, files};
 use crate::dialogues::world::World;
 use crate::sequence::witness::Witness;
-use bothhands::sequence::{Agenda, Event, EventNo, Mode};
+use bothhands::sequence::{Agenda, Event, EventNo, Mode, Step};
 use bothhands::terms::Stage;
 use jiff::Timestamp;
 use std::collections::BTreeMap;
@@ -72,20 +72,28 @@ impl Begun {
     }
 }
 
-/// What matters of how a session stands: its stage; whether it waits, whether something is asked, out,
-/// outside its limit or off, and whether a lock came off.
+/// What matters of how a session stands: its stage; whether it waits, whether something is asked or out,
+/// whether a dead test shows what a reason passes, or what none does, and whether a circuit is off or a lock.
 fn situation(state: &Agenda) -> (Option<Stage>, String) {
-    let mut boards = state.job().boards.iter().map(|board| board.number);
-    let failed = boards
-        .clone()
-        .any(|board| state.failed_dead(board).next().is_some());
-    let asked = state.question().is_some();
-    let out = state.open_entries().next().is_some();
-    let off = state.circuits_off().next().is_some();
-    let unlocked = boards.any(|board| state.unlocked(board));
+    let boards: Vec<u16> = state
+        .job()
+        .boards
+        .iter()
+        .map(|board| board.number)
+        .collect();
+    let failed = boards.iter().flat_map(|board| state.failed_dead(*board));
+    let (no_reason, passed): (Vec<&Step>, Vec<&Step>) =
+        failed.partition(|step| state.no_reason_passes(step));
+    let all = [
+        state.mode() != Mode::Running,
+        state.question().is_some(),
+        state.open_entries().next().is_some(),
+        !passed.is_empty(),
+        !no_reason.is_empty(),
+        state.circuits_off().next().is_some(),
+        boards.iter().any(|board| state.unlocked(*board)),
+    ];
     let stage = state.current().map(|step| step.stage);
-    let waits = state.mode() != Mode::Running;
-    let all = [waits, asked, out, failed, off, unlocked];
     (stage, format!("{all:?}"))
 }
 

@@ -76,11 +76,7 @@ fn nothing_that_is_said_breaks_a_law() {
         } else {
             (Walk::anywhere(&begins, seed as u64), GOING_ON)
         };
-        for _ in 0..length {
-            if let Err(why) = walk.step().and_then(|()| Ok(walk.check_found()?)) {
-                walk.fail(&format!("{why:?}"));
-            }
-        }
+        walk.keeps_the_laws(length);
         said += length;
         for (event, _) in &walk.events {
             *counts.entry(event.kind()).or_default() += 1;
@@ -195,6 +191,15 @@ impl<'a> Walk<'a> {
         self.keep(turn)?;
         let asked = self.witness.is_asked(self.session.state());
         asked.map_err(|why| Why::Law(why.to_owned()))
+    }
+
+    /// Says so many things, and breaks no law.
+    pub fn keeps_the_laws(&mut self, things: usize) {
+        for _ in 0..things {
+            if let Err(why) = self.step().and_then(|()| Ok(self.check_found()?)) {
+                self.fail(&format!("{why:?}"));
+            }
+        }
     }
 
     pub fn state(&self) -> &Agenda {
@@ -367,6 +372,7 @@ impl<'a> Walk<'a> {
         });
         let at_earth = kind == StepKind::InsulationFull && step.pair.is_some_and(Pair::to_earth);
         let out = state.open_entries().next().is_some();
+        let out_of_turn = tries::out_of_turn(state, &mut self.rng);
         let chance = self.rng.u8(0..24);
         let said = match (stage, kind) {
             // Nor with something out.
@@ -394,6 +400,7 @@ impl<'a> Walk<'a> {
                 Intent::Override(Some(Reason::Instructed))
             }
             (Stage::Energise, _) if found && chance < 21 => Intent::Observe,
+            (Stage::Inspection, _) if self.hurried && chance < 2 => self.further_on(),
             (Stage::Isolation, _) if chance == 0 => Intent::Stated(Statement::Energised),
             (Stage::Isolation, _) if chance == 1 && board > 1 => {
                 Intent::GoTo(Stage::SupplyPolarity)
@@ -420,6 +427,10 @@ impl<'a> Walk<'a> {
             },
             _ if out && self.rng.u8(0..60) == 0 => Intent::Finish,
             _ if self.hurried && chance == 23 => Intent::NotTested(Some(Reason::NoAccess)),
+            (Stage::Insulation, _) if self.hurried && chance > 18 => match out_of_turn {
+                Some(said) => said,
+                None => return Led::ToTheEnd(found),
+            },
             _ => return Led::ToTheEnd(found),
         };
         Led::To(said)

@@ -27,6 +27,14 @@ pub fn something(state: &Agenda, rng: &mut fastrand::Rng) -> VecDeque<Intent> {
     said
 }
 
+/// What is said of another step of what is being done, before its turn.
+pub fn out_of_turn(state: &Agenda, rng: &mut fastrand::Rng) -> Option<Intent> {
+    let here = state.current()?;
+    let beside = state.plan().beside(here);
+    let all: Vec<&Step> = beside.filter(|step| step.stage == here.stage).collect();
+    Some(answer(state, all[rng.usize(0..all.len())], rng))
+}
+
 /// Any step: of any stage as likely as of another, and mostly where the work is.
 fn one<'a>(state: &'a Agenda, rng: &mut fastrand::Rng) -> Option<&'a Step> {
     let steps = &state.plan().steps;
@@ -63,7 +71,7 @@ fn answer(state: &Agenda, step: &Step, rng: &mut fastrand::Rng) -> Intent {
             Intent::Reading { reading, half, .. } => Intent::Reading {
                 reading: Reading {
                     pair: step.pair,
-                    at: measure.at.filter(|_| rng.bool()),
+                    at: measure.at.filter(|_| rng.u8(0..4) != 0),
                     ..reading
                 },
                 place: step.place.clone().filter(|_| rng.bool()),
