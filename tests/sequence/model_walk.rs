@@ -372,7 +372,6 @@ impl<'a> Walk<'a> {
         });
         let at_earth = kind == StepKind::InsulationFull && step.pair.is_some_and(Pair::to_earth);
         let out = state.open_entries().next().is_some();
-        let out_of_turn = tries::out_of_turn(state, &mut self.rng);
         let chance = self.rng.u8(0..24);
         let said = match (stage, kind) {
             // Nor with something out.
@@ -427,10 +426,12 @@ impl<'a> Walk<'a> {
             },
             _ if out && self.rng.u8(0..60) == 0 => Intent::Finish,
             _ if self.hurried && chance == 23 => Intent::NotTested(Some(Reason::NoAccess)),
-            (Stage::Insulation, _) if self.hurried && chance > 18 => match out_of_turn {
-                Some(said) => said,
-                None => return Led::ToTheEnd(found),
-            },
+            (Stage::Insulation, _) if self.hurried && chance > 18 => {
+                match tries::out_of_turn(self.session.state(), &mut self.rng) {
+                    Some(said) => said,
+                    None => return Led::ToTheEnd(found),
+                }
+            }
             _ => return Led::ToTheEnd(found),
         };
         Led::To(said)
