@@ -72,8 +72,9 @@ impl Begun {
     }
 }
 
-/// What matters of how a session stands: its stage; whether it waits, whether something is asked or out,
-/// whether a dead test shows what a reason passes, or what none does, and whether a circuit is off or a lock.
+/// What matters of how a session stands: its stage, and the kind of the step; whether it waits, whether
+/// something is asked about, out or ordered out, whether a dead test shows what a reason passes, or what none
+/// does, whether a circuit is off or a lock, and whether covers are.
 fn situation(state: &Agenda) -> (Option<Stage>, String) {
     let boards: Vec<u16> = state
         .job()
@@ -92,9 +93,12 @@ fn situation(state: &Agenda) -> (Option<Stage>, String) {
         !no_reason.is_empty(),
         state.circuits_off().next().is_some(),
         boards.iter().any(|board| state.unlocked(*board)),
+        state.ordered_entries().next().is_some(),
+        state.current().is_some_and(Step::is_behind_covers),
     ];
-    let stage = state.current().map(|step| step.stage);
-    (stage, format!("{all:?}"))
+    let asked = state.current().map(|step| (step.stage, step.kind));
+    let (stage, kind) = asked.unzip();
+    (stage, format!("{kind:?} {all:?}"))
 }
 
 /// Everywhere that a walk can begin.
