@@ -1,6 +1,6 @@
 use crate::log::{Log, LogError};
 use crate::marking::Sheet;
-use crate::report::{Exchange, Letterhead, Schedule, Times, dialogue};
+use crate::report::{Exchange, Letterhead, Schedule, Times, follow};
 use crate::sequence::{Agenda, Event, EventNo, ReplayError};
 use crate::store::{OpenMode, Store};
 use std::collections::BTreeMap;
@@ -98,14 +98,31 @@ impl View {
         letterhead: &Letterhead,
         around: &Around,
     ) -> Result<Self, LogError> {
-        Ok(Self {
-            state: log.agenda()?,
-            schedule: Schedule::of(log, times)?.on_paper_of(letterhead),
-            exchanges: dialogue(log)?,
+        let first = log.entries.first().ok_or(ReplayError::Empty)?;
+        let opened = Agenda::open(&first.event, first.at)?;
+        Ok(Self::made(log, opened, times, letterhead, around))
+    }
+
+    /// The same, with an agenda that has taken the log's first event.
+    pub(crate) fn made(
+        log: &Arc<Log>,
+        opened: Agenda,
+        times: &Times,
+        letterhead: &Letterhead,
+        around: &Around,
+    ) -> Self {
+        let mut state = opened.clone();
+        for (event, at) in log.events().skip(1) {
+            state.apply(event, at);
+        }
+        Self {
+            schedule: Schedule::made(log, &state, times).on_paper_of(letterhead),
+            exchanges: follow(log, opened),
             replaced_by: replacements(log),
             log: Arc::clone(log),
             around: around.clone(),
-        })
+            state,
+        }
     }
 
     /// Whether there is a sheet of marks to look at.

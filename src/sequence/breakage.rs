@@ -99,6 +99,8 @@ breaks! {
     LinkedUnasked,
     /// What was only ordered out counts as said to be out.
     OrderedIsOut,
+    /// A neutral that was taken out at a live board counts as out when it is back.
+    NeutralBackUnseen,
     /// Proving dead is believed without its steps.
     DeadUnproved,
     /// A lock that came off for energising is forgotten.

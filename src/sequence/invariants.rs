@@ -14,7 +14,7 @@ use super::facts::{
     Ask, Edition, Event, EventNo, Mode, Plan, Quantity, Refusal, Step, StepId, StepKind, Withdrawal,
 };
 use super::procedures::Catalogue;
-use crate::installation::{Accessory, Circuit, CircuitKind, Job, Phases};
+use crate::installation::{Accessory, Circuit, CircuitKind, IsolatedBy, Job, Phases};
 use crate::limits::{Finding, Outcome, Verdict};
 use crate::quantity::{Conductors, Pair, Reading, Relation, TestVoltage};
 use crate::terms::{Part, Place, Reason, Stage, Statement};
@@ -199,6 +199,7 @@ impl Watch {
                 self.dead_or_live(step, at)?;
                 self.as_ordered(step)?;
                 self.while_out(step, reading.pair)?;
+                self.neutral_out(step)?;
                 self.high_voltage(step, reading)
             }
             Event::Stated {
@@ -208,6 +209,7 @@ impl Watch {
                 self.running()?;
                 self.dead_or_live(step, at)?;
                 self.while_out(step, None)?;
+                self.behind_covers(step, *statement, at)?;
                 match statement {
                     Statement::Energised => self.energising(step.board, at),
                     Statement::Dead => self.proving_dead(step.board),
@@ -340,6 +342,59 @@ impl Watch {
                 step.id
             )
         })
+    }
+
+    /// At a live board no insulation is read with the neutral of the circuit in its terminal.
+    fn neutral_out(&self, step: &Step) -> Result<(), String> {
+        let mut boards = self.job.boards.iter();
+        let board = boards.find(|board| board.number == step.board);
+        let live_board = board.is_some_and(|board| board.isolate == IsolatedBy::Circuits);
+        if !live_board || step.circuit.is_none() || !reads(step, Quantity::Insulation) {
+            return Ok(());
+        }
+        let out = self.out.iter().any(|out| {
+            let neutral = matches!(out.part, Part::Conductors(c) if c.contains(Conductors::N));
+            out.is_surely_out()
+                && !out.linked
+                && neutral
+                && (out.board, out.circuit) == (step.board, step.circuit)
+                && out.place.as_ref() == Some(&Place::board())
+        });
+        let double_pole = Some(&How::Intent(Statement::DoublePole));
+        let mut beside = self.plan.beside(step);
+        let broken = beside
+            .any(|other| other.kind == StepKind::NeutralOut && self.how(other) == double_pole);
+        law(out || broken, || {
+            format!("read with the neutral one with earth: {}", step.id)
+        })
+    }
+
+    /// What is behind covers is looked at on what was proved dead.
+    fn behind_covers(
+        &self,
+        step: &Step,
+        statement: Statement,
+        at: Timestamp,
+    ) -> Result<(), String> {
+        let unseen = [
+            Statement::NotApplicable,
+            Statement::Limitation,
+            Statement::NotVerified,
+        ];
+        if !self.is_behind_covers(step) || unseen.contains(&statement) {
+            return Ok(());
+        }
+        law(self.said_dead(step.board, at), || {
+            format!("looked at behind covers before proving dead: {}", step.id)
+        })
+    }
+
+    /// Whether the job's own list has it behind covers.
+    fn is_behind_covers(&self, step: &Step) -> bool {
+        let inspection = self.job.inspection.as_ref();
+        inspection
+            .zip(step.item())
+            .is_some_and(|(list, number)| list.item(&number).is_some_and(|item| item.dead))
     }
 
     /// What must not be done while something is out: the law's own table.
@@ -677,7 +732,8 @@ impl Watch {
             let off = step
                 .circuit
                 .is_some_and(|circuit| self.off.contains(&(board, circuit)));
-            step.board == board && is_dead_test(step) && !off
+            let dead = is_dead_test(step) || self.is_behind_covers(step);
+            step.board == board && dead && !off
         })
     }
 
@@ -761,6 +817,8 @@ impl Watch {
             }
             // What leads to the tests proper, and the other way of making them.
             kind if is_trial(kind) || kind == StepKind::InsulationJoined => true,
+            // What leads to them at a live board: without it none is read.
+            StepKind::NeutralOut => true,
             // Asked for only where something was put back.
             StepKind::InsulationReconnected => !self.reconnected_since_tested(step),
             // All circuits together: when they are not all sound, each is tested by itself.

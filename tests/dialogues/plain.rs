@@ -14,7 +14,25 @@ use bothhands::sequence::{
 };
 use bothhands::terms::{Alteration, Change, Delivery, Part, Place, Reason, Stage, Statement};
 use jiff::{SignedDuration, Timestamp};
-use std::sync::Arc;
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex};
+
+/// The grammar with the places of a job; made once for jobs that have the same.
+pub fn grammar_of(job: &Job) -> Arc<Grammar> {
+    static MADE: Mutex<BTreeMap<Vec<String>, Arc<Grammar>>> = Mutex::new(BTreeMap::new());
+    let circuits = job.boards.iter().flat_map(|board| &board.circuits);
+    let points = circuits.flat_map(|circuit| &circuit.points);
+    let mut names: Vec<String> = points.map(|point| place_of(point).name).collect();
+    names.sort();
+    names.dedup();
+    let made = MADE.lock().unwrap().get(&names).cloned();
+    made.unwrap_or_else(|| {
+        let new = Grammar::built_in().unwrap().with_places(&names).unwrap();
+        let new = Arc::new(new);
+        MADE.lock().unwrap().insert(names, Arc::clone(&new));
+        new
+    })
+}
 
 /// Between one utterance and the next.
 const PACE: SignedDuration = SignedDuration::from_secs(8);
@@ -29,6 +47,17 @@ pub struct Site {
     pub said: Vec<String>,
     pub now: Timestamp,
     pub grammar: Option<Arc<Grammar>>,
+    /// The session after each turn, where it is remembered.
+    pub turns: Option<Vec<Stood>>,
+}
+
+/// A session as it stood after a turn.
+#[derive(Clone)]
+pub struct Stood {
+    pub session: Session,
+    /// How many events there were.
+    pub events: usize,
+    pub at: Timestamp,
 }
 
 impl Site {
@@ -51,25 +80,30 @@ impl Site {
             said: Vec::new(),
             now,
             grammar: None,
+            turns: None,
         };
         let lines = site.keep(turn);
         (site, lines)
     }
 
+    /// Remembers the session as it stands, and after each turn to come.
+    pub fn remember(&mut self) {
+        self.turns = Some(vec![self.stands()]);
+    }
+
+    fn stands(&self) -> Stood {
+        Stood {
+            session: self.session.clone(),
+            events: self.events.len(),
+            at: self.now,
+        }
+    }
+
     /// The same, understanding typed words.
     pub fn typed(job: Job, now: Timestamp) -> (Self, Vec<Line>) {
-        let mut names: Vec<String> = job
-            .boards
-            .iter()
-            .flat_map(|board| &board.circuits)
-            .flat_map(|circuit| &circuit.points)
-            .map(|point| place_of(point).name)
-            .collect();
-        names.sort();
-        names.dedup();
-        let grammar = Grammar::built_in().unwrap().with_places(&names).unwrap();
+        let grammar = grammar_of(&job);
         let (mut site, lines) = Self::begin(job, now);
-        site.grammar = Some(Arc::new(grammar));
+        site.grammar = Some(grammar);
         (site, lines)
     }
 
@@ -128,6 +162,10 @@ impl Site {
             .extend(turn.events.into_iter().map(|e| (e, now)));
         self.said
             .extend(turn.lines.iter().map(|line| line.text.clone()));
+        if self.turns.is_some() {
+            let stood = self.stands();
+            self.turns.get_or_insert_default().push(stood);
+        }
         turn.lines
     }
 
@@ -295,7 +333,8 @@ fn done(state: &Agenda, step: &Step) -> Intent {
     })
 }
 
-fn reading(state: &Agenda, step: &Step) -> Intent {
+/// What sound wiring reads there.
+pub fn reading(state: &Agenda, step: &Step) -> Intent {
     let job = state.job();
     let measure = step.measure().unwrap();
     let circuit = step.circuit.and_then(|n| state.circuit(step.board, n));

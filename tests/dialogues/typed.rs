@@ -101,6 +101,8 @@ pub struct Run<'a> {
     pub site: Option<Site>,
     written: Vec<String>,
     pub wrong: Vec<String>,
+    /// Whether the session is remembered after each turn; then it is not replayed.
+    remembers: bool,
 }
 
 impl<'a> Run<'a> {
@@ -111,6 +113,15 @@ impl<'a> Run<'a> {
             site: None,
             written: Vec::new(),
             wrong: Vec::new(),
+            remembers: false,
+        }
+    }
+
+    /// The same; the session is remembered after each turn, for somebody to go on from there.
+    pub fn remembered(text: &'a str) -> Self {
+        Self {
+            remembers: true,
+            ..Self::new(text)
         }
     }
 
@@ -130,6 +141,7 @@ impl<'a> Run<'a> {
             }
         }
         match &self.site {
+            Some(_) if self.remembers => {}
             Some(site) => site.check_replay(),
             None => self.wrong.push("0: no job".to_owned()),
         }
@@ -143,7 +155,10 @@ impl<'a> Run<'a> {
             return Ok(None);
         }
         if word == "job" {
-            let (site, lines) = Site::typed(self.job(rest)?, MORNING.parse().unwrap());
+            let (mut site, lines) = Site::typed(self.job(rest)?, MORNING.parse().unwrap());
+            if self.remembers {
+                site.remember();
+            }
             self.site = Some(site);
             return Ok(Some(lines));
         }

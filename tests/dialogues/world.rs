@@ -1,13 +1,15 @@
 //! A job of `tests/dialogues/jobs/` and what may be said in it: what random walks draw from.
 
+use crate::dialogues::plain::grammar_of;
 use bothhands::grammar::{Grammar, Intent};
 use bothhands::installation::Job;
 use bothhands::sequence::place_of;
 use bothhands::terms::Place;
 use std::collections::HashMap;
+use std::sync::Arc;
 
 pub struct World {
-    pub name: &'static str,
+    pub name: String,
     pub job: Job,
     /// The job file as it is written.
     #[allow(dead_code, reason = "handing in keeps it")]
@@ -15,15 +17,20 @@ pub struct World {
     pub places: Vec<Place>,
     /// Sentences of each rule of the grammar, in words, with what they mean there.
     pub heard: HashMap<String, Vec<(String, Intent)>>,
-    pub grammar: Grammar,
+    pub grammar: Arc<Grammar>,
 }
 
 impl World {
     /// The job of this name, with so many sentences drawn from each rule.
-    pub fn of(name: &'static str, sentences: usize) -> Self {
+    pub fn of(name: &str, sentences: usize) -> Self {
         let path = format!("tests/dialogues/jobs/{name}.toml");
         let text = std::fs::read_to_string(&path).unwrap();
         let job = Job::parse(&text, &path).unwrap();
+        Self::around(name, job, text, sentences)
+    }
+
+    /// The same for a job that stands elsewhere.
+    pub fn around(name: &str, job: Job, text: String, sentences: usize) -> Self {
         let places: Vec<Place> = job
             .boards
             .iter()
@@ -31,10 +38,7 @@ impl World {
             .flat_map(|circuit| &circuit.points)
             .map(place_of)
             .collect();
-        let mut names: Vec<String> = places.iter().map(|place| place.name.clone()).collect();
-        names.sort();
-        names.dedup();
-        let grammar = Grammar::built_in().unwrap().with_places(&names).unwrap();
+        let grammar = grammar_of(&job);
         let mut rng = fastrand::Rng::with_seed(7);
         let rules: Vec<String> = grammar.rules().map(str::to_owned).collect();
         let heard = rules
@@ -47,7 +51,7 @@ impl World {
             })
             .collect();
         Self {
-            name,
+            name: name.to_owned(),
             job,
             text,
             places,

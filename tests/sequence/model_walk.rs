@@ -11,6 +11,8 @@
 
 use crate::dialogues::plain::{Site, plain_answer};
 use crate::dialogues::world::World;
+use crate::sequence::begun::{Begins, Begun};
+use crate::sequence::tries;
 use crate::sequence::witness::Witness;
 use bothhands::grammar::Intent;
 use bothhands::quantity::{Conductors, Number, Pair, Reading, Relation, TestVoltage, Unit};
@@ -19,9 +21,11 @@ use bothhands::terms::{
     Alteration, Change, HalfCycle, Parked, Part, Place, Reason, Stage, Statement,
 };
 use jiff::{SignedDuration, Timestamp};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
 
 const LENGTH: usize = 250;
+/// How far a walk goes on that begins where somebody had come to.
+pub const GOING_ON: usize = 25;
 pub const JOBS: [&str; 10] = [
     "radial",
     "periodic",
@@ -59,19 +63,21 @@ fn nothing_that_is_said_breaks_a_law() {
     let mut said = 0;
     let mut counts: BTreeMap<&'static str, usize> = BTreeMap::new();
     let worlds: Vec<World> = JOBS.iter().map(|name| World::of(name, 150)).collect();
+    let begun = Begun::all(30);
+    let begins = Begins::of(&begun, &[]);
     for seed in 0.. {
         if said >= wanted {
             break;
         }
-        // Every other walk is led; each job is walked both ways.
-        let world = &worlds[(seed / 2) % worlds.len()];
-        let mut walk = Walk::begin(world, seed as u64);
-        for _ in 0..LENGTH {
-            if let Err(why) = walk.step().and_then(|()| Ok(walk.check_found()?)) {
-                walk.fail(&format!("{why:?}"));
-            }
-        }
-        said += LENGTH;
+        // Every other walk is led; each job is walked both ways, and half goes on with what was begun.
+        let (mut walk, length) = if said % (4 * LENGTH) < 2 * LENGTH {
+            let world = &worlds[(seed / 2) % worlds.len()];
+            (Walk::begin(world, seed as u64), LENGTH)
+        } else {
+            (Walk::anywhere(&begins, seed as u64), GOING_ON)
+        };
+        walk.keeps_the_laws(length);
+        said += length;
         for (event, _) in &walk.events {
             *counts.entry(event.kind()).or_default() += 1;
         }
@@ -106,6 +112,10 @@ pub struct Walk<'a> {
     now: Timestamp,
     events: Vec<(Event, Timestamp)>,
     witness: Witness,
+    /// What is said next to get something done, whatever is asked for.
+    bent_on: VecDeque<Intent>,
+    /// Whether much happens in few words.
+    hurried: bool,
 }
 
 impl<'a> Walk<'a> {
@@ -120,9 +130,33 @@ impl<'a> Walk<'a> {
             now,
             events: Vec::new(),
             witness: Witness::default(),
+            bent_on: VecDeque::new(),
+            hurried: false,
         };
         walk.keep(turn).unwrap();
         walk
+    }
+
+    /// Goes on with any of these sessions, from anywhere in it.
+    pub fn anywhere(begins: &Begins<'a>, seed: u64) -> Self {
+        let (begun, turn) = begins.any(&mut fastrand::Rng::with_seed(seed));
+        Self::go_on(begun, turn, seed)
+    }
+
+    /// Goes on with a session from where it stood after this turn.
+    pub fn go_on(begun: &'a Begun, turn: usize, seed: u64) -> Self {
+        let (stood, events, witness) = begun.stood(turn);
+        Self {
+            world: &begun.world,
+            seed,
+            rng: fastrand::Rng::with_seed(seed),
+            session: stood.session.clone(),
+            now: stood.at,
+            events,
+            witness,
+            bent_on: VecDeque::new(),
+            hurried: true,
+        }
     }
 
     /// Says one thing more.
@@ -130,7 +164,8 @@ impl<'a> Walk<'a> {
     /// # Errors
     /// Which law was broken, or which words were not understood.
     pub fn step(&mut self) -> Result<(), Why> {
-        self.now += match self.rng.u32(0..400) {
+        let seldom = if self.hurried { 150 } else { 400 };
+        self.now += match self.rng.u32(0..seldom) {
             0 => SignedDuration::from_hours(20),
             1 => SignedDuration::from_mins(20),
             _ => SignedDuration::from_secs(6),
@@ -156,6 +191,15 @@ impl<'a> Walk<'a> {
         self.keep(turn)?;
         let asked = self.witness.is_asked(self.session.state());
         asked.map_err(|why| Why::Law(why.to_owned()))
+    }
+
+    /// Says so many things, and breaks no law.
+    pub fn keeps_the_laws(&mut self, things: usize) {
+        for _ in 0..things {
+            if let Err(why) = self.step().and_then(|()| Ok(self.check_found()?)) {
+                self.fail(&format!("{why:?}"));
+            }
+        }
     }
 
     pub fn state(&self) -> &Agenda {
@@ -266,6 +310,19 @@ impl<'a> Walk<'a> {
     }
 
     fn something(&mut self) -> Result<Intent, String> {
+        if let Some(said) = self.bent_on.pop_front() {
+            return Ok(said);
+        }
+        if self.hurried && self.rng.u8(0..6) == 0 {
+            self.bent_on = tries::something(self.session.state(), &mut self.rng);
+            if self.rng.u8(0..4) == 0 {
+                let altered = self.alteration();
+                self.bent_on.push_front(altered);
+            }
+            if let Some(said) = self.bent_on.pop_front() {
+                return Ok(said);
+            }
+        }
         let waiting = matches!(
             self.session.state().mode(),
             Mode::Paused | Mode::StandingBy | Mode::Noting
@@ -278,6 +335,9 @@ impl<'a> Walk<'a> {
             Led::To(said) => return Ok(said),
             Led::ToTheEnd(so) => so,
         };
+        if self.hurried && self.rng.bool() {
+            return self.plainly();
+        }
         Ok(match self.rng.u8(0..if to_the_end { 12 } else { 20 }) {
             0..8 => self.plainly()?,
             8..10 => self.as_told()?,
@@ -299,7 +359,10 @@ impl<'a> Walk<'a> {
         let state = self.session.state();
         let failed = |board: u16| state.failed_dead(board).next().is_some();
         let found = state.job().boards.iter().any(|board| failed(board.number));
-        let Some(step) = state.current().filter(|_| self.seed.is_multiple_of(2)) else {
+        let Some(step) = state
+            .current()
+            .filter(|_| self.hurried || self.seed.is_multiple_of(2))
+        else {
             return Led::ToTheEnd(false);
         };
         let (stage, kind, board) = (step.stage, step.kind, step.board);
@@ -336,6 +399,7 @@ impl<'a> Walk<'a> {
                 Intent::Override(Some(Reason::Instructed))
             }
             (Stage::Energise, _) if found && chance < 21 => Intent::Observe,
+            (Stage::Inspection, _) if self.hurried && chance < 2 => self.further_on(),
             (Stage::Isolation, _) if chance == 0 => Intent::Stated(Statement::Energised),
             (Stage::Isolation, _) if chance == 1 && board > 1 => {
                 Intent::GoTo(Stage::SupplyPolarity)
@@ -361,6 +425,13 @@ impl<'a> Walk<'a> {
                 half: None,
             },
             _ if out && self.rng.u8(0..60) == 0 => Intent::Finish,
+            _ if self.hurried && chance == 23 => Intent::NotTested(Some(Reason::NoAccess)),
+            (Stage::Insulation, _) if self.hurried && chance > 18 => {
+                match tries::out_of_turn(self.session.state(), &mut self.rng) {
+                    Some(said) => said,
+                    None => return Led::ToTheEnd(found),
+                }
+            }
             _ => return Led::ToTheEnd(found),
         };
         Led::To(said)

@@ -6,6 +6,7 @@ use bothhands::installation::Job;
 use bothhands::log::Log;
 use bothhands::quantity::{Reading, Unit};
 use bothhands::report::{self, Schedule, Times, follow};
+use bothhands::review;
 use bothhands::sequence::procedures::table::Row;
 use bothhands::sequence::procedures::{Catalogue, Slot};
 use bothhands::sequence::{
@@ -121,7 +122,8 @@ fn one_more_test_is_one_row() {
     let log = Log::of(events);
     let (first, at) = log.events().next().unwrap();
     let mut agenda = Agenda::open_with(Arc::clone(&catalogue), first, at).unwrap();
-    let exchanges = follow(&log, agenda.clone());
+    let opened = agenda.clone();
+    let exchanges = follow(&log, opened.clone());
     for (event, at) in log.events().skip(1) {
         agenda.apply(event, at);
     }
@@ -151,4 +153,13 @@ fn one_more_test_is_one_row() {
         told.iter().any(|line| line.contains("Feel the terminals")),
         "{told:?}"
     );
+    // Looked back at in a browser: what was asked, what was answered, and the verdict.
+    let pages = review::pages(log, opened, &Times::utc());
+    for wanted in [
+        "Feel the terminals",
+        "warmth of the terminals: fail",
+        "Voltage drop",
+    ] {
+        assert!(pages.contains(wanted), "no {wanted:?} in {pages}");
+    }
 }

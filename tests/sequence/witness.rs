@@ -5,7 +5,7 @@
 mod steps;
 
 use bothhands::installation::{IsolatedBy, Job};
-use bothhands::quantity::{Conductors, Reading};
+use bothhands::quantity::{Conductors, Reading, Relation, TestVoltage};
 use bothhands::sequence::{ABSENCE, Agenda, Event, EventNo, StepId};
 use bothhands::terms::{Part, Place, Reason, Stage, Statement};
 use jiff::{SignedDuration, Timestamp};
@@ -73,6 +73,8 @@ pub struct Witness {
     asked: BTreeMap<EventNo, Vec<EventNo>>,
     never_out: BTreeMap<EventNo, EventNo>,
     if_out: BTreeMap<EventNo, Vec<EventNo>>,
+    /// Readings over range, which are asked about.
+    over_range: BTreeMap<EventNo, StepId>,
     waits: bool,
     last: Option<Timestamp>,
 }
@@ -149,9 +151,11 @@ impl Witness {
                 let surge = ["surge protector", "surge protection", "s p d"];
                 thing.board == id.board && place.is_some_and(|p| surge.contains(&p.name.as_str()))
             });
-            let left = self.answer_at(id, Stage::Insulation, "surge/out");
+            // BS 7671 643.3.3: with what can't reasonably be disconnected, 250 volts.
+            let left = self.answer_at(id, Stage::Insulation, "surge/out") == Some(Answer::LeftOut);
+            let low = id.tail == "together/trial" || reading.at == Some(TestVoltage::V250);
             law(
-                out || left == Some(Answer::LeftOut),
+                out || left && low,
                 "a board tested together with its surge protection in",
             )?;
         }
@@ -164,12 +168,9 @@ impl Witness {
                 thing.is_on(id) && at_board && neutral && !thing.linked
             });
             let answer = self.answer_at(id, Stage::Insulation, "neutral-out");
-            let needs_none = matches!(
-                answer,
-                Some(Answer::LeftOut | Answer::Said(Statement::DoublePole))
-            );
+            let double_pole = Some(Answer::Said(Statement::DoublePole));
             law(
-                out || needs_none,
+                out || answer == double_pole,
                 "insulation read at a live board with the neutral in its terminal",
             )?;
         }
@@ -225,13 +226,12 @@ impl Witness {
             if !terminals || !asked_for {
                 continue;
             }
-            law(
-                !matches!(
-                    self.answer(other),
-                    None | Some(Answer::Later | Answer::Said(Statement::PolarityReversed))
-                ),
-                "energised by a supply that was not found right",
-            )?;
+            let wrong = match self.answer(other) {
+                None | Some(Answer::Later | Answer::Said(Statement::PolarityReversed)) => true,
+                Some(Answer::NoEarth) => other.stage == Stage::ExternalLoop,
+                Some(_) => false,
+            };
+            law(!wrong, "energised by a supply that was not found right")?;
         }
         Ok(())
     }
@@ -267,10 +267,14 @@ impl Witness {
     fn finished(&self, state: &Agenda) -> Law {
         law(self.nothing_bars(), "finished with something out")?;
         let mut found = ids(state).filter_map(|id| {
-            let polarity = id.stage == Stage::LoopImpedance && id.tail.ends_with("/polarity");
+            let outlet = id.stage == Stage::LoopImpedance && id.circuit.is_some();
             let (no, answer) = self.answers.get(&id.to_string())?.last()?;
-            let reversed = *answer == Answer::Said(Statement::PolarityReversed);
-            (polarity && reversed && self.is_live(state, id.board)).then_some((id, *no))
+            let danger = match answer {
+                Answer::Said(Statement::PolarityReversed) => id.tail.ends_with("/polarity"),
+                Answer::NoEarth => true,
+                _ => false,
+            };
+            (outlet && danger && self.is_live(state, id.board)).then_some((id, *no))
         });
         let left = found.any(|(id, found)| {
             let name = format!("b{}/c{}/make-safe/make-safe", id.board, id.circuit.unwrap());
@@ -440,6 +444,9 @@ impl Witness {
                 self.taken(state, step, Some(reading))?;
                 self.order_answered(step);
                 self.answered(step, no, Answer::Read);
+                if reading.relation == Relation::OverRange {
+                    self.over_range.insert(no, step.clone());
+                }
             }
             Event::Stated {
                 step, statement, ..
@@ -518,6 +525,9 @@ impl Witness {
                 self.if_out.insert(no, entries.clone());
             }
             Event::Affirmed { of, .. } => {
+                if let Some(step) = self.over_range.remove(of) {
+                    self.answered(&step, *of, Answer::NoEarth);
+                }
                 let entries = self.asked.remove(of).unwrap_or_default();
                 self.put_back(no, &entries);
                 if let Some(entry) = self.never_out.remove(of) {

@@ -17,14 +17,7 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
     if !ordered.is_empty() {
         return vec![Event::AskedIfOut { entries: ordered }];
     }
-    // Nobody leaves a circuit that is dangerous, or the earthing off.
-    let urgent = agenda.current().filter(|step| step.kind.is_urgent());
-    if let Some(urgent) = urgent.filter(|_| !breakage::is(Break::FinishedInDanger)) {
-        return refused(said, Refusal::first_comes(&urgent.id));
-    }
-    if let Err(refusal) = agenda.nothing_out()
-        && !breakage::is(Break::FinishedWithThingsOut)
-    {
+    if let Err(refusal) = guard(agenda) {
         return refused(said, refusal);
     }
     if agenda.to_diagnose() {
@@ -36,8 +29,28 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
     }
 }
 
+/// Nobody leaves a circuit that is dangerous, the earthing off, or anything out.
+fn guard(agenda: &Agenda) -> Result<(), Refusal> {
+    let urgent = agenda.current().filter(|step| step.kind.is_urgent());
+    if let Some(urgent) = urgent.filter(|_| !breakage::is(Break::FinishedInDanger)) {
+        return Err(Refusal::first_comes(&urgent.id));
+    }
+    if breakage::is(Break::FinishedWithThingsOut) {
+        return Ok(());
+    }
+    agenda.nothing_out()
+}
+
+/// "Affirm", where it was asked whether to finish with steps undone.
+pub(super) fn affirmed(agenda: &Agenda, said: &Intent) -> Vec<Event> {
+    match guard(agenda) {
+        Ok(()) => finished(agenda),
+        Err(refusal) => refused(said, refusal),
+    }
+}
+
 /// The session is finished.
-pub(super) fn finished(agenda: &Agenda) -> Vec<Event> {
+fn finished(agenda: &Agenda) -> Vec<Event> {
     vec![Event::Finished {
         left_open: count(agenda.open_entries().count()),
         left_undone: left_undone(agenda),

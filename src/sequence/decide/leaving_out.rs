@@ -54,7 +54,11 @@ fn leave_out(agenda: &Agenda, said: &Intent, what: LeftOut, reason: Option<&Reas
             other.measures(Quantity::R1R2) && agenda.is_open(other) && other.order != step.order
         }
         StepKind::NeutralOut => {
-            other.stage == Stage::Insulation && agenda.is_open(other) && other.order != step.order
+            let again = agenda
+                .asked_again()
+                .is_some_and(|again| again.id == other.id);
+            let asked = agenda.is_open(other) || again;
+            other.stage == Stage::Insulation && asked && other.order != step.order
         }
         // BS 7671 643.3.3: with what can't reasonably be disconnected, 250 volts.
         StepKind::SurgeOut => {

@@ -30,10 +30,7 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
                 refused(said, Refusal::QuestionOpen)
             }
 
-            Question::Finish(..) => match agenda.nothing_out() {
-                Ok(()) => finishing::finished(agenda),
-                Err(refusal) => refused(said, refusal),
-            },
+            Question::Finish(..) => finishing::affirmed(agenda, said),
             Question::Point(_, board, circuit, place) => {
                 super::adding::affirmed(agenda, of, *board, *circuit, place)
             }
@@ -41,10 +38,10 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
                 super::adding::circuit_affirmed(agenda, said, of, (*board, *circuit), pieces)
             }
             Question::Statement(_, step, statement, place) => {
-                // What bars everything may be off since it was asked.
+                // Something may be out since it was asked.
                 let barred = agenda.step(step).map(|step| agenda.guard(step));
                 match barred {
-                    Some(Err(refusal @ Refusal::MustGoBack { .. })) => refused(said, refusal),
+                    Some(Err(refusal)) => refused(said, refusal),
                     _ => vec![
                         Event::affirmed(of),
                         Event::Stated {

@@ -1,5 +1,5 @@
 use super::table::{is_surge, surge_is_in};
-use super::visit::NEUTRAL_OUT;
+use super::visit::{NEUTRAL_OUT, neutral_is_in};
 use super::{Answers, Assessment, Procedure, StepBuilder, assess};
 use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, SystemVoltage};
 use crate::quantity::{Conductors, Pair, Reading, TestVoltage, Unit};
@@ -180,7 +180,12 @@ impl Procedure for Insulation {
             let mut beside = state.plan().beside(step);
             let out = beside.find(|other| other.kind == StepKind::SurgeOut);
             let guarded = !breakage::is(Break::SurgeLeftIn);
-            if let Some(out) = out.filter(|out| guarded && surge_is_in(state, out)) {
+            // What can't be taken out may stay in at 250 volts.
+            let may_stay = |out: &Step| {
+                at_250(step) && matches!(state.outcome(out), Some(StepOutcome::NotTested(..)))
+            };
+            let is_in = |out: &&Step| guarded && surge_is_in(state, out) && !may_stay(out);
+            if let Some(out) = out.filter(is_in) {
                 return Err(Refusal::first_comes(&out.id));
             }
         }
@@ -188,7 +193,10 @@ impl Procedure for Insulation {
         let mut beside = state.plan().beside(step);
         let neutral = beside.find(|other| other.kind == StepKind::NeutralOut);
         let guarded = !breakage::is(Break::NeutralLeftIn);
-        if let Some(first) = neutral.filter(|first| guarded && NEUTRAL_OUT.is_open(state, first)) {
+        // What was read once is read again with it out again.
+        let asks = |first: &Step| step.measure().is_some() || NEUTRAL_OUT.is_open(state, first);
+        let is_in = |first: &&Step| guarded && neutral_is_in(state, first) && asks(first);
+        if let Some(first) = neutral.filter(is_in) {
             return Err(Refusal::first_comes(&first.id));
         }
         if step.measure().is_none() || at_250(step) || breakage::is(Break::HighVoltageUnguarded) {

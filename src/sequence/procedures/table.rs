@@ -713,10 +713,10 @@ pub static SURGE_OUT: Row = Row {
     ..Row::PLAIN
 };
 
-/// Whether the surge protection that a step takes out is not said to be out, nor left in for a reason.
+/// Whether the surge protection that a step takes out is not said to be out.
 pub(super) fn surge_is_in(state: &State, step: &Step) -> bool {
     let there = |entry: &OutEntry| entry.board == step.board && is_surge(entry);
-    state.outcome(step).is_none() && !state.sure_entries().any(there)
+    !state.sure_entries().any(there)
 }
 
 /// Whether surge protection is what is out.

@@ -6,8 +6,9 @@ use super::table::Row;
 use super::{Answers, Procedure, StepBuilder};
 use crate::installation::{Job, JobKind};
 use crate::quantity::Conductors;
+use crate::sequence::breakage::{self, Break};
 use crate::sequence::facts::{Order, Step, StepKind};
-use crate::sequence::state::{OutEntry, StepOutcome};
+use crate::sequence::state::{OutEntry, State, StepOutcome};
 use crate::terms::{Part, Place, Stage, Statement};
 
 /// Whether a step belongs to a visit at which nothing dead is done: no isolation is asked for then, and
@@ -74,20 +75,31 @@ pub(super) static NEUTRAL_OUT: Row = Row {
             let open = Insulation.is_open(state, other) || Some(&other.id) == again;
             other.procedure == tested && open
         };
-        let neutral_out = |entry: &OutEntry| {
-            matches!(entry.part, Part::Conductors(c) if c.contains(Conductors::N))
-                && !entry.linked
-                && entry.is_at_board()
-        };
-        let is_out = |circuit| state.sure_on(step.board, circuit).any(neutral_out);
-        let answered = match state.outcome(step) {
-            Some(StepOutcome::Stated(_, Statement::Done)) => step.circuit.is_some_and(is_out),
-            _ => !state.waits(step),
-        };
-        state.plan().beside(step).any(waits) && !answered
+        state.plan().beside(step).any(waits) && neutral_is_in(state, step)
     },
     ..Row::PLAIN
 };
+
+/// Whether the neutral that a step takes out is not said to be out, where the device does not break it.
+pub(super) fn neutral_is_in(state: &State, step: &Step) -> bool {
+    let neutral_out = |entry: &OutEntry| {
+        matches!(entry.part, Part::Conductors(c) if c.contains(Conductors::N))
+            && !entry.linked
+            && entry.is_at_board()
+    };
+    let is_out = |circuit| state.sure_on(step.board, circuit).any(neutral_out);
+    let answered = match state.outcome(step) {
+        Some(StepOutcome::Stated(_, Statement::Done))
+            if !breakage::is(Break::NeutralBackUnseen) =>
+        {
+            step.circuit.is_some_and(is_out)
+        }
+        // Whoever leaves it out leaves out its tests: one that is made after all needs it.
+        Some(StepOutcome::Stated(..)) => true,
+        _ => false,
+    };
+    !answered
+}
 
 const EITHER: [Statement; 2] = [Statement::Pass, Statement::Fail];
 

@@ -110,6 +110,8 @@ pub type Answers = BTreeMap<String, Vec<(u64, Answer)>>;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Answer {
     Read,
+    /// Over range, and affirmed: where a loop is read, there is no earth.
+    NoEarth,
     Said(Statement),
     LeftOut,
     Later,
