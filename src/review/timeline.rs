@@ -27,7 +27,10 @@ const KINDS: [(&str, &str); 10] = [
     ("questions", "questions and answers"),
     ("not-understood", "what was not understood"),
     ("notes", "notes"),
-    ("outside", "exceptions: outside a limit, not settled, or not as it should be"),
+    (
+        "outside",
+        "exceptions: outside a limit, not settled, or not as it should be",
+    ),
     ("corrections", "corrections"),
     ("refusals", "refusals"),
     ("out", "taken out and put back"),

@@ -105,14 +105,18 @@ fn situation(state: &Agenda) -> (Option<Stage>, String) {
 pub struct Begins<'a>(Vec<Vec<Vec<(&'a Begun, usize)>>>);
 
 impl<'a> Begins<'a> {
-    /// After each turn of these that came to one of the stages; to any where none is named.
-    pub fn of(all: impl IntoIterator<Item = &'a Begun>, stages: &[Stage]) -> Self {
+    /// After each turn of these that came to one of the stages, to any where none is named, and stood so.
+    pub fn of(
+        all: impl IntoIterator<Item = &'a Begun>,
+        stages: &[Stage],
+        stood_so: impl Fn(&Agenda) -> bool,
+    ) -> Self {
         let mut by: BTreeMap<Option<Stage>, BTreeMap<&str, Vec<_>>> = BTreeMap::new();
         for begun in all {
             for (turn, (stage, situation)) in begun.situations.iter().enumerate() {
                 let wanted =
                     stages.is_empty() || stage.is_some_and(|stage| stages.contains(&stage));
-                if !wanted {
+                if !wanted || !stood_so(begun.turns[turn].session.state()) {
                     continue;
                 }
                 let of_stage = by.entry(*stage).or_default();

@@ -11,8 +11,8 @@ use crate::dialogues::world::World;
 use crate::sequence::begun::{Begins, Begun};
 use crate::sequence::model_walk::{GOING_ON, JOBS, Walk, Why};
 use bothhands::installation::{Board, Job};
-use bothhands::sequence::Refusal;
 use bothhands::sequence::breakage::{self, Break};
+use bothhands::sequence::{Agenda, Refusal};
 use bothhands::terms::Stage;
 use std::collections::BTreeSet;
 
@@ -78,6 +78,8 @@ fn asked_at(what: Break) -> &'static [Stage] {
         | Break::SuspicionUnseen
         | Break::AnythingTakesOut
         | Break::JoinedBarsNothing => &[Stage::Insulation],
+        Break::IsolationInAnyOrder => &[Stage::Isolation],
+        Break::LinkMayStay => &[Stage::Functional, Stage::Handover],
         Break::EarthingLeftOn => &[Stage::SupplyPolarity, Stage::ExternalLoop],
         Break::OffNotLocked => &[Stage::MakeSafe],
         Break::FinishedInDanger => &[Stage::LoopImpedance, Stage::MakeSafe],
@@ -85,6 +87,17 @@ fn asked_at(what: Break) -> &'static [Stage] {
             &[Stage::Inspection, Stage::Isolation, Stage::SupplyPolarity]
         }
         _ => &[],
+    }
+}
+
+/// How a session must stand for a guard to be asked at all.
+fn stands_for(what: Break, state: &Agenda) -> bool {
+    match what {
+        Break::LockForgotten => {
+            let mut boards = state.job().boards.iter();
+            boards.any(|board| state.unlocked(board.number))
+        }
+        _ => true,
     }
 }
 
@@ -144,7 +157,9 @@ fn each_broken_guard_is_found() {
     let mut all = 0;
     for what in &wanted {
         let shows = |begun: &&Begun| shows_in(*what, &begun.world.job);
-        let begins = Begins::of(begun.iter().filter(shows), asked_at(*what));
+        let begins = Begins::of(begun.iter().filter(shows), asked_at(*what), |state| {
+            stands_for(*what, state)
+        });
         let Some(Found { said, why, seed }) = found(*what, &begins) else {
             wrong.push(format!("{what:?}: not found"));
             continue;

@@ -136,7 +136,8 @@ impl Readings {
     }
 
     /// The latest reading between live conductors of the circuit at 250 V, when it was not sound.
-    /// One that was set aside while it was asked about may be right.
+    /// One that was set aside while it was asked about may be right: a low one is gone by, one that would
+    /// clear the circuit is not.
     pub(super) fn unsound_trial(
         &self,
         board: u16,
@@ -152,7 +153,7 @@ impl Readings {
                 matches!(
                     record.status,
                     ReadingStatus::Counts | ReadingStatus::Replaced(_)
-                ) || set_aside(record.no)
+                ) || (set_aside(record.no) && !is_sound(record))
             })?;
         (!is_sound(latest)).then_some(latest)
     }
