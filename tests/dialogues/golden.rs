@@ -1,14 +1,15 @@
-//! The log of every dialogue as the first edition of the plan wrote it, in `tests/golden/edition-1`:
+//! The log of every dialogue as an edition of the plan wrote it, in a folder for each edition:
 //! its exported lines, the state they fold to as JSON, and its schedule as CSV. Whatever changes
 //! in the program, an old log is still read as it was.
 //!
-//! The files were written once, by the build of 2026-11-26 (`GOLDEN=write`), and are never written
-//! again: a later edition gets a folder of its own.
+//! Each folder was written once, by the last build of its edition (`GOLDEN=write`: the first on
+//! 2026-11-26, the second on 2026-11-28), and is never written again: a later edition gets a folder
+//! of its own.
 
 use crate::dialogues::typed::{Run, files};
 use bothhands::log::Log;
 use bothhands::report::{Schedule, Times, csv};
-use bothhands::sequence::{EVENT_VERSION, Event};
+use bothhands::sequence::{EVENT_VERSION, Edition, Event};
 use bothhands::store::{Mode, NewEvent, Options, Sounds, Store, import};
 use jiff::Timestamp;
 use std::fs;
@@ -16,7 +17,13 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
 
-const FOLDER: &str = "tests/golden/edition-1";
+const FIRST: &str = "tests/golden/edition-1";
+const SECOND: &str = "tests/golden/edition-2";
+
+/// Where an edition that has no folder yet would be written.
+fn folder_now() -> PathBuf {
+    Path::new("tests/golden").join(format!("edition-{}", Edition::NOW.number()))
+}
 
 /// What the first version said of a log that is not so: the file, what stood there, what is so.
 ///
@@ -49,7 +56,16 @@ fn logs_of_the_first_edition_read_as_they_did() {
     if std::env::var("GOLDEN").is_ok_and(|v| v == "write") {
         return write();
     }
-    let mut names: Vec<PathBuf> = fs::read_dir(FOLDER)
+    read_as_they_did(FIRST);
+}
+
+#[test]
+fn logs_of_the_second_edition_read_as_they_did() {
+    read_as_they_did(SECOND);
+}
+
+fn read_as_they_did(folder: &str) {
+    let mut names: Vec<PathBuf> = fs::read_dir(folder)
         .unwrap()
         .map(|entry| entry.unwrap().path())
         .filter(|path| path.extension().is_some_and(|ext| ext == "jsonl"))
@@ -80,7 +96,8 @@ fn logs_of_the_first_edition_read_as_they_did() {
         let beside = |ending: &str| {
             let file = path.with_extension(ending);
             let mut text = fs::read_to_string(&file).unwrap();
-            for (name, was, is) in UNTRUE.iter().filter(|(name, ..)| file.ends_with(name)) {
+            let untrue = UNTRUE.iter().filter(|(name, ..)| file == Path::new(FIRST).join(name));
+            for (name, was, is) in untrue {
                 assert!(text.contains(was), "{name} has no {was}");
                 text = text.replace(was, is);
             }
@@ -138,7 +155,13 @@ fn came(store: &Store) -> Came {
 }
 
 fn write() {
-    fs::create_dir_all(FOLDER).unwrap();
+    let folder = folder_now();
+    assert!(
+        !folder.exists(),
+        "{} is there, and is never written again",
+        folder.display()
+    );
+    fs::create_dir_all(&folder).unwrap();
     for path in files() {
         let text = fs::read_to_string(&path).unwrap();
         let mut run = Run::new(&text);
@@ -146,7 +169,7 @@ fn write() {
         assert!(run.wrong.is_empty(), "{:?}", run.wrong);
         let came = kept(&run.site.unwrap().events);
         let to = |ending: &str| {
-            Path::new(FOLDER)
+            folder
                 .join(path.file_stem().unwrap())
                 .with_extension(ending)
         };
