@@ -423,6 +423,9 @@ words! {
     VoltsBetween = "{} to {}";
     VoltsSum = "{} +{} % -{} %; {}";
     VoltsOutside = "Outside what a distributor may supply: read it again at the terminals, with the load as it is, and tell the distributor.";
+    VoltsToEarth = "at most {} between neutral and earth";
+    VoltsAtNeutral = "{} read";
+    NeutralIsLive = "Neutral reads as a line would to earth: line and neutral reversed, or neutral or earth of the supply lost? Touch nothing, and tell the distributor.";
     // Heat and voltage drop.
     CpcNoSmaller = "cpc of {} no smaller than the heat asks";
     Current = "I = {} ÷ {} = {}";

@@ -96,7 +96,9 @@ fn read_as_they_did(folder: &str) {
         let beside = |ending: &str| {
             let file = path.with_extension(ending);
             let mut text = fs::read_to_string(&file).unwrap();
-            let untrue = UNTRUE.iter().filter(|(name, ..)| file == Path::new(FIRST).join(name));
+            let untrue = UNTRUE
+                .iter()
+                .filter(|(name, ..)| file == Path::new(FIRST).join(name));
             for (name, was, is) in untrue {
                 assert!(text.contains(was), "{name} has no {was}");
                 text = text.replace(was, is);
