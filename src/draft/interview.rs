@@ -399,9 +399,11 @@ impl Interview {
                 self.remove(rest)
             };
         }
-        if let Some(named) = small
-            .trim_end_matches('.')
-            .strip_suffix("one after another")
+        // A number that was heard comes in figures, that one too.
+        let in_turn = small.trim_end_matches('.').strip_suffix(" after another");
+        let ones = ["one", "1"].iter();
+        if let Some(named) =
+            in_turn.and_then(|rest| ones.clone().find_map(|one| rest.strip_suffix(one)))
         {
             return self.in_turn(named);
         }
@@ -862,7 +864,7 @@ mod tests {
         for said in [
             "circuits one, three and four isolated one after another",
             "1, 3 and 4 one after another",
-            "one, three, four, isolated one after another",
+            "1, 3, 4, isolated 1 after another",
         ] {
             let told = interview.clone().answer(said).unwrap();
             assert_eq!(
