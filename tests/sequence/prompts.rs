@@ -28,6 +28,7 @@ const LEFT_TO_THE_PERSON: [&str; 13] = [
     "the reading",
     "the resistance",
     "the milliseconds",
+    "the volts",
     "what it shows",
     "what is out and where",
     "each",
