@@ -17,7 +17,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 
 /// What a prompt tells a person to say without giving the words: they depend on what is found.
-const LEFT_TO_THE_PERSON: [&str; 13] = [
+const LEFT_TO_THE_PERSON: [&str; 14] = [
     "what it reads",
     "what you saw",
     // Of a circuit that is added.
@@ -284,7 +284,7 @@ fn whatever_a_prompt_orders_is_tried_by_the_test_voices() {
 }
 
 /// Words with which a prompt orders something out, off, linked, crossed, opened or disconnected.
-const ORDERS: [&str; 13] = [
+const ORDERS: [&str; 14] = [
     "out of their terminals",
     "disconnected",
     "cross-connect",
