@@ -284,7 +284,7 @@ fn whatever_a_prompt_orders_is_tried_by_the_test_voices() {
 }
 
 /// Words with which a prompt orders something out, off, linked, crossed, opened or disconnected.
-const ORDERS: [&str; 14] = [
+const ORDERS: [&str; 13] = [
     "out of their terminals",
     "disconnected",
     "cross-connect",
