@@ -173,7 +173,7 @@ pub(super) struct PointModel {
     pub(super) switched: bool,
     pub(super) load: Option<Load>,
     pub(super) lamp: Option<Load>,
-    /// ElectronicLoad: those that the job lists, and those that it does not.
+    /// Electronics: those that the job lists, and those that it does not.
     pub(super) electronics: [Option<ElectronicLoad>; 2],
     /// What touches what in the accessory, and through how many ohms.
     pub(super) touching: Vec<(Wire, Wire, f64)>,
@@ -223,7 +223,7 @@ pub(super) struct Load {
     pub(super) hot: f64,
 }
 
-/// ElectronicLoad across line and neutral.
+/// Electronics across line and neutral.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct ElectronicLoad {
     pub(super) law: Law,
@@ -317,7 +317,7 @@ impl Draw {
     }
 }
 
-/// ElectronicLoad that a seed draws: what they are depends on the words of the job.
+/// Electronics that a seed draws: what they are depends on the words of the job.
 pub(super) fn electronics(what: &str, draw: &mut Draw) -> ElectronicLoad {
     let what = what.to_lowercase();
     if what.contains("neon") || what.contains("indicator") {

@@ -42,7 +42,8 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         },
     };
     let job = match Job::load(&args.job) {
-        Ok(job) => job,
+        // Boards as they are written: how they are worked on is no matter here.
+        Ok(job) => job.as_written(),
         Err(error) => {
             shown::note(error);
             return Ok(super::exit::Exit::Wrong.into());

@@ -31,7 +31,8 @@ pub(crate) struct Args {
     file: PathBuf,
     /// Take the circuits from a table (CSV): the first line names the columns, in any order, of
     /// number, name, kind, device, amps, breaking kA, rcd, sizes, metres, points; of several boards with
-    /// board, board name and fed from besides. `-` is standard input.
+    /// board, board name and fed from besides; of an RCD over several circuits "protected by rcd", as in
+    /// "RCD 1: 30 mA, type A, 63 A", and "RCD 1" where it stands again. `-` is standard input.
     #[arg(long, value_name = "CIRCUITS.csv", conflicts_with = "ask")]
     from: Option<PathBuf>,
     /// Take everything from the log of the last visit: its job as it was at the end, as a periodic inspection;
@@ -115,10 +116,23 @@ fn told(draft: &Draft) {
             let name = board.name.as_deref().unwrap_or("without a name");
             shown::note(format!("Board {}, {name}:", board.number));
         }
+        for rcd in &board.rcds {
+            let circuits: Vec<String> = rcd.circuits.iter().map(u16::to_string).collect();
+            let over = match circuits.as_slice() {
+                [] => "every circuit".to_owned(),
+                [only] => format!("circuit {only}"),
+                all => format!("circuits {}", all.join(", ")),
+            };
+            shown::note(format!("{}; over {over}, tested once.", rcd.written()));
+        }
         for circuit in &board.circuits {
             let assumed = board.assumed.get(&circuit.number);
             let assumed = assumed.map(|why| format!(" ({why}.)")).unwrap_or_default();
-            shown::note(format!("{}{assumed}", read_back(circuit)));
+            let scope = circuit.out_of_scope();
+            let scope = scope
+                .map(|why| format!(" Note: {why}."))
+                .unwrap_or_default();
+            shown::note(format!("{}{scope}{assumed}", read_back(circuit)));
         }
     }
 }
@@ -138,7 +152,7 @@ fn of_a_schedule(last: &Path, draft: Draft) -> anyhow::Result<Draft> {
     }
     shown::note(format!(
         "A schedule does not tell all of a job: look through cables that are not copper in PVC, points and \
-         electronics on them, bonds, sources, and RCDs of several circuits, which stand at each circuit here. \
+         electronics on them, bonds and sources. \
          After the tests `bothhands changed {name} LOG` tells what reads otherwise."
     ));
     Ok(draft)
@@ -147,7 +161,7 @@ fn of_a_schedule(last: &Path, draft: Draft) -> anyhow::Result<Draft> {
 /// The job of the last visit, to be tested again by whoever and with what the configuration names.
 fn of_the_last_visit(last: &Path, file: &Path, draft: Draft) -> anyhow::Result<ExitCode> {
     let agenda = super::changed::agenda(last)?;
-    let mut job = agenda.job().clone();
+    let mut job = agenda.job().as_written();
     job.kind = JobKind::PeriodicInspection;
     job.tester = draft.tester.unwrap_or(job.tester);
     job.supervisor = draft.supervisor.or(job.supervisor);

@@ -91,6 +91,9 @@ pub(super) fn lead(
     }
     let text = Job::text_of(&args.job)?;
     let job = Job::parse(&text, &args.job.display().to_string())?;
+    for one in job.out_of_scope() {
+        shown::note(format!("Look: {one}."));
+    }
     let tables = args.tables.as_deref().map(Tables::load).transpose()?;
     let db = args
         .db

@@ -7,6 +7,7 @@ use super::words::{CircuitWords, circuit_number};
 use crate::grammar::number::in_digits;
 use crate::installation::{
     Circuit, Earthing, Instrument, InstrumentUse, JobKind, NotClear, Phases, Source, day,
+    out_of_scope,
 };
 
 /// What is asked, in this order.
@@ -55,6 +56,8 @@ pub struct Interview {
     draft: Draft,
     board: Option<String>,
     circuits: Vec<CircuitWords>,
+    /// Those that are isolated one after another, while the rest of the board stays live.
+    one_after_another: Vec<u16>,
 }
 
 impl Interview {
@@ -76,6 +79,7 @@ impl Interview {
             draft,
             board: None,
             circuits: Vec::new(),
+            one_after_another: Vec::new(),
         }
     }
 
@@ -148,6 +152,7 @@ impl Interview {
                 "A circuit in one line, in any order: its number, what sort it is (ring, radial, lighting, \
                  cooker, motor, distribution), the device, the RCD, the points, sizes and length, and its \
                  name. \"change 3: 20 amp\" adds to circuit 3 or puts it right; \"remove 3\" takes it out; \
+                 \"circuits 1, 3 and 4 one after another\" keeps the rest of the board live; \
                  \"list\" shows all; \"back\" goes to the question before; \"done\" ends."
             }
             _ => {
@@ -184,7 +189,7 @@ impl Interview {
         let told = match self.ask() {
             Ask::Site => {
                 self.draft.site = Some(line.to_owned());
-                line.to_owned()
+                with_scope(line)
             }
             Ask::Kind => {
                 let kind: JobKind = line.parse()?;
@@ -202,6 +207,14 @@ impl Interview {
                 line.to_owned()
             }
             Ask::Earthing => {
+                // As letters are said.
+                let letters = line.split_whitespace().collect::<Vec<_>>();
+                let spelt = letters.iter().all(|letter| letter.chars().count() == 1);
+                let line = if spelt {
+                    letters.concat()
+                } else {
+                    line.to_owned()
+                };
                 let earthing: Earthing = line.parse()?;
                 self.draft.earthing = Some(earthing);
                 format!("{}.", earthing.name())
@@ -248,6 +261,8 @@ impl Interview {
                         format!("The mains, and {}.", names.join(", "))
                     }
                 };
+                let scope = others.iter().filter_map(|source| source.out_of_scope());
+                let told = scope.fold(told, |told, why| format!("{told} Note: {why}."));
                 self.draft.others = others;
                 told
             }
@@ -274,7 +289,7 @@ impl Interview {
             Ask::Indicator => self.indicator(line),
             Ask::Board => {
                 self.board = Some(line.to_owned());
-                line.to_owned()
+                with_scope(line)
             }
             Ask::Circuits => return self.circuit_line(line),
             Ask::Breaking => self.breaking(line)?,
@@ -384,10 +399,20 @@ impl Interview {
                 self.remove(rest)
             };
         }
+        // A number that was heard comes in figures, that one too.
+        let in_turn = small.trim_end_matches('.').strip_suffix(" after another");
+        let ones = ["one", "1"].iter();
+        if let Some(named) =
+            in_turn.and_then(|rest| ones.clone().find_map(|one| rest.strip_suffix(one)))
+        {
+            return self.in_turn(named);
+        }
         let mut words = CircuitWords::default();
-        words.take(line)?;
+        // What is out of scope is told so before anything else that may be wrong with it.
+        let scope = |why: NotClear| out_of_scope(line).map_or(why, |why| NotClear(why.to_owned()));
+        words.take(line).map_err(scope)?;
         let number = words.number.unwrap_or_else(|| self.next_number());
-        let circuit = words.circuit(number)?;
+        let circuit = words.circuit(number).map_err(scope)?;
         words.number = Some(number);
         let told = self.told(&circuit, &words);
         let before = self
@@ -406,9 +431,67 @@ impl Interview {
         })
     }
 
+    /// "Circuits one, three and four isolated": each by its own device, the rest of the board live.
+    fn in_turn(&mut self, named: &str) -> Result<String, NotClear> {
+        let named = in_digits(&named.replace([',', ';', ':'], " , "));
+        let unsaid = ["circuits", "circuit", "and", "isolated", "isolate", ","];
+        let mut numbers: Vec<u16> = Vec::new();
+        for word in named
+            .split_whitespace()
+            .filter(|word| !unsaid.contains(word))
+        {
+            let number = word.parse::<u16>().map_err(|_| {
+                NotClear(format!(
+                    "`{word}`: name the circuits by their numbers, as in circuits 1, 3 and 4 one after another"
+                ))
+            })?;
+            if self
+                .circuits
+                .iter()
+                .all(|words| words.number != Some(number))
+            {
+                return Err(NotClear(format!(
+                    "there is no circuit {number} yet: say the circuits first, then which of them"
+                )));
+            }
+            if !numbers.contains(&number) {
+                numbers.push(number);
+            }
+        }
+        if numbers.is_empty() {
+            return Err(NotClear(
+                "which circuits? Name them, as in circuits 1, 3 and 4 one after another; there is no circuit named"
+                    .to_owned(),
+            ));
+        }
+        if self.draft.kind == Some(JobKind::LiveRetest) {
+            return Err(NotClear(
+                "at a live re-test nothing is isolated: say back, and periodic, for an installation in use"
+                    .to_owned(),
+            ));
+        }
+        let all: Vec<String> = numbers.iter().map(u16::to_string).collect();
+        let told = match all.as_slice() {
+            [only] => format!("Circuit {only} is isolated by its own device"),
+            [first @ .., last] => format!(
+                "Circuits {} and {last} are isolated one after another, each by its own device",
+                first.join(", ")
+            ),
+            [] => String::new(),
+        };
+        self.one_after_another = numbers;
+        Ok(format!("{told}; the rest of the board stays live."))
+    }
+
     fn told(&self, circuit: &Circuit, words: &CircuitWords) -> String {
         let assumed = words.assumed().map(|why| format!(" ({why}.)"));
-        format!("{}{}", read_back(circuit), assumed.unwrap_or_default())
+        let scope = circuit.out_of_scope().map(|why| format!(" Note: {why}."));
+        format!(
+            "{}{}{}",
+            read_back(circuit),
+            scope.unwrap_or_default(),
+            assumed.unwrap_or_default()
+        )
     }
 
     fn next_number(&self) -> u16 {
@@ -462,6 +545,7 @@ impl Interview {
     fn remove(&mut self, text: &str) -> Result<String, NotClear> {
         let (at, _) = self.which(text)?;
         let number = self.circuits.remove(at).number.unwrap_or_default();
+        self.one_after_another.retain(|other| *other != number);
         Ok(format!("Circuit {number} is taken out again."))
     }
 
@@ -483,6 +567,7 @@ impl Interview {
             number: 1,
             name: self.board.clone(),
             fed_from: None,
+            one_after_another: self.one_after_another.clone(),
             circuits: self.circuits()?,
             ..BoardDraft::default()
         };
@@ -490,6 +575,14 @@ impl Interview {
             boards: vec![board],
             ..self.draft.clone()
         })
+    }
+}
+
+/// A name as it was answered, with what of it is out of scope.
+fn with_scope(name: &str) -> String {
+    match out_of_scope(name) {
+        Some(why) => format!("{name}. Note: {why}."),
+        None => name.to_owned(),
     }
 }
 
@@ -596,6 +689,7 @@ mod tests {
                     "without the sizes",
                     "which is it?",
                     "larger than the line",
+                    "out of scope",
                 ];
                 let is_missing = |why: &String| missing.iter().any(|part| why.contains(part));
                 assert!(why.iter().all(is_missing), "{rule}: {line}: {why:?}");
@@ -753,5 +847,99 @@ mod tests {
             told,
             "Circuit 3, sockets; ring; BS EN 60898 B 20 A; 6 sockets."
         );
+    }
+
+    #[test]
+    fn circuits_of_one_board_are_named_once_to_be_isolated_one_after_another() {
+        let mut interview = at_the_circuits();
+        for line in [
+            "1, ring, B32 RCBO",
+            "3, lighting, B6",
+            "4, shower, B40",
+            "12, radial, B16",
+        ] {
+            interview.answer(line).unwrap();
+        }
+        // As it is typed, and as it is heard: a piece each.
+        for said in [
+            "circuits one, three and four isolated one after another",
+            "1, 3 and 4 one after another",
+            "1, 3, 4, isolated 1 after another",
+        ] {
+            let told = interview.clone().answer(said).unwrap();
+            assert_eq!(
+                told,
+                "Circuits 1, 3 and 4 are isolated one after another, each by its own device; the rest of the board stays live."
+            );
+        }
+        interview
+            .answer("circuits one, three and four isolated one after another")
+            .unwrap();
+        for (said, why) in [
+            (
+                "circuits 1 and 5 one after another",
+                "there is no circuit 5 yet",
+            ),
+            ("circuits one after another", "there is no circuit named"),
+            ("the sockets one after another", "by their numbers"),
+        ] {
+            let told = interview.answer(said).unwrap_err().to_string();
+            assert!(told.contains(why), "{told}");
+        }
+        interview.answer("remove 4").unwrap();
+        let draft = interview.draft().unwrap();
+        assert_eq!(draft.boards[0].one_after_another, [1, 3]);
+        assert!(
+            draft.text().contains("one_after_another = [1, 3]"),
+            "{}",
+            draft.text()
+        );
+    }
+
+    #[test]
+    fn what_is_out_of_scope_is_told_so_at_once() {
+        let mut interview = Interview::new(Draft::default());
+        let told = |interview: &mut Interview, line: &str| match interview.answer(line) {
+            Ok(told) => told,
+            Err(why) => why.to_string(),
+        };
+        assert!(told(&mut interview, "Boathouse medical centre").contains("710"));
+        told(&mut interview, "new");
+        told(&mut interview, "A. Learner");
+        // As it is heard, too.
+        for it in ["IT", "i t"] {
+            let told = told(&mut interview, it);
+            assert!(told.contains("IT systems are out of scope"), "{told}");
+        }
+        told(&mut interview, "T T");
+        told(&mut interview, "1");
+        let sources = told(&mut interview, "solar and battery");
+        assert!(
+            sources.contains("62446-1") && sources.contains("no main switch makes them dead"),
+            "{sources}"
+        );
+        let mut interview = at_the_circuits();
+        for (line, why) in [
+            ("5, battery, C32", "no main switch makes them dead"),
+            ("battery", "no main switch makes them dead"),
+            ("circuit five, p v array", "62446-1"),
+            ("5, pv string, 16 A gPV fuse", "62446-1"),
+            ("circuit five, medical location", "710"),
+            (
+                "5, EV charge point, B40 RCBO",
+                "functional tests of its own",
+            ),
+            (
+                "5, charging point, 32 amp b, rcbo",
+                "functional tests of its own",
+            ),
+            (
+                "5, radial, B16, called battery inverter",
+                "no main switch makes them dead",
+            ),
+        ] {
+            let told = told(&mut interview, line);
+            assert!(told.contains(why), "{line}: {told}");
+        }
     }
 }

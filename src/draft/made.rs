@@ -70,7 +70,7 @@ fn device(device: &Device) -> Result<(), NotClear> {
     }
 }
 
-fn residual(rcd: &Rcd) -> Result<(), NotClear> {
+pub(super) fn residual(rcd: &Rcd) -> Result<(), NotClear> {
     if RESIDUAL.contains(&rcd.milliamps) {
         return Ok(());
     }

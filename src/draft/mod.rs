@@ -1,5 +1,6 @@
 //! New job files: from a template, from a table of circuits, or from answers to questions.
 
+mod groups;
 mod interview;
 mod made;
 mod piece;

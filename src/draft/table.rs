@@ -1,13 +1,14 @@
 //! Circuits from a table: comma-separated values with the columns named in the first line, in any
 //! order. A schedule of the last visit is one such table, with columns for its results besides.
 
+use super::groups::{self, Groups};
 use super::template::{BoardDraft, Draft};
 use super::words::{CircuitWords, CircuitsColumn};
 use crate::installation::{Circuit, JobError, Problem, nearest};
 use std::collections::BTreeMap;
 
 /// The columns of a circuit, by their names in the first line.
-const COLUMNS: [(CircuitsColumn, &[&str]); 17] = [
+const COLUMNS: [(CircuitsColumn, &[&str]); 19] = [
     (
         CircuitsColumn::Number,
         &[
@@ -49,6 +50,14 @@ const COLUMNS: [(CircuitsColumn, &[&str]); 17] = [
     (CircuitsColumn::Rcd, &["rcd", "rcd ma", "ma"]),
     (CircuitsColumn::RcdType, &["rcd type"]),
     (
+        CircuitsColumn::RcdStandard,
+        &["rcd bs (en)", "rcd bs en", "rcd standard"],
+    ),
+    (
+        CircuitsColumn::RcdAmps,
+        &["rcd rating a", "rcd rating", "rcd amps", "rcd a"],
+    ),
+    (
         CircuitsColumn::Sizes,
         &["sizes", "size", "cable", "mm2", "csa"],
     ),
@@ -68,13 +77,26 @@ const COLUMNS: [(CircuitsColumn, &[&str]); 17] = [
     (CircuitsColumn::Afdd, &["afdd"]),
 ];
 
+/// The column of the residual current devices of several circuits.
+const UNDER: &str = "protected by rcd";
+
 /// Columns of the board that a circuit is on.
-const OF_BOARD: [(OfBoard, &[&str]); 3] = [
+const OF_BOARD: [(OfBoard, &[&str]); 4] = [
     (OfBoard::Number, &["board", "board number", "db"]),
     (OfBoard::Name, &["board name"]),
     (
         OfBoard::FedFrom,
         &["fed from", "supplied from", "board supplied from"],
+    ),
+    (
+        OfBoard::Groups,
+        &[
+            UNDER,
+            "under rcd",
+            "group rcd",
+            "rcd of several",
+            "front end rcd",
+        ],
     ),
 ];
 
@@ -83,6 +105,8 @@ enum OfBoard {
     Number,
     Name,
     FedFrom,
+    /// Which residual current devices of several circuits a circuit is under.
+    Groups,
 }
 
 /// What a column of the first line is.
@@ -205,6 +229,9 @@ impl Rows {
         self.heads = columns.iter().map(|name| plain(name)).collect();
         // Where each circuit of each board stands.
         let mut seen: BTreeMap<(u16, u16), usize> = BTreeMap::new();
+        let mut groups: BTreeMap<u16, Groups> = BTreeMap::new();
+        let told = known.contains(&Some(Heads::Board(OfBoard::Groups)));
+        let remarks = self.heads.iter().position(|head| head == "remarks");
         for record in table.records() {
             let record = match record {
                 Ok(record) => record,
@@ -248,6 +275,15 @@ impl Rows {
                 of_board(OfBoard::Name),
                 of_board(OfBoard::FedFrom),
             );
+            let under = match of_board(OfBoard::Groups) {
+                Some(cell) => cell.to_owned(),
+                // Schedules before there was a column for it have it in the remarks.
+                None if schedule && !told => remarks
+                    .and_then(|at| record.get(at))
+                    .map(groups::in_remarks)
+                    .unwrap_or_default(),
+                None => String::new(),
+            };
             let at = self.board(number, name, fed_from);
             // The device comes first, so that a rated current or residual current is added to it.
             cells.sort_by_key(|((head, _), _)| match head {
@@ -286,12 +322,25 @@ impl Rows {
                     if let Some(why) = words.assumed() {
                         board.assumed.insert(number, why);
                     }
+                    let is_rcbo = circuit.device.as_ref().is_some_and(|d| d.kind.is_rcbo());
+                    let of_board = groups.entry(board.number).or_default();
+                    if let Err(why) = of_board.take(line, number, &under, is_rcbo) {
+                        problems.push(Problem {
+                            line,
+                            text: format!("column \"{UNDER}\": {why}"),
+                        });
+                    }
                     board.circuits.push(circuit);
                 }
                 Err(why) => problems.push(Problem {
                     line,
                     text: why.to_string(),
                 }),
+            }
+        }
+        for board in &mut self.boards {
+            if let Some(groups) = groups.remove(&board.number) {
+                groups.settle(board, problems);
             }
         }
         let none = self.boards.iter().all(|board| board.circuits.is_empty());

@@ -2,8 +2,8 @@
 
 use super::told::counted;
 use crate::installation::{
-    Circuit, Earthing, Instrument, InstrumentUse, JobKind, NotClear, Phases, Source, TO_FILL_IN,
-    in_one_line,
+    Circuit, Earthing, GroupRcd, Instrument, InstrumentUse, JobKind, NotClear, Phases, RcdDelay,
+    Source, TO_FILL_IN, half_and_once, in_one_line,
 };
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -45,6 +45,10 @@ pub struct BoardDraft {
     pub name: Option<String>,
     /// The board and circuit that it is fed from; nothing at the origin.
     pub fed_from: Option<String>,
+    /// Circuits that are isolated one after another, while the rest of it stays live.
+    pub one_after_another: Vec<u16>,
+    /// Its residual current devices of several circuits.
+    pub rcds: Vec<GroupRcd>,
     /// Its circuits, in order.
     pub circuits: Vec<Circuit>,
     /// What was taken to be so of a circuit although nobody said it, by its number.
@@ -255,6 +259,21 @@ impl BoardDraft {
         if self.circuits.iter().any(is_three_phase) {
             text.push_str("phases = 3\n");
         }
+        let in_turn: Vec<String> = self.one_after_another.iter().map(u16::to_string).collect();
+        if !in_turn.is_empty() {
+            let _ = writeln!(
+                text,
+                "one_after_another = [{}]   # each by its own device; the rest of the board stays live",
+                in_turn.join(", ")
+            );
+        } else if is_first {
+            text.push_str(
+                "# one_after_another = [1, 3]   # circuits isolated by themselves on a board that stays live\n",
+            );
+        }
+        for rcd in &self.rcds {
+            group_text(text, rcd);
+        }
         let example: Vec<Circuit> = example().into_iter().collect();
         let circuits = if self.circuits.is_empty() {
             text.push_str(
@@ -267,6 +286,34 @@ impl BoardDraft {
         for circuit in circuits {
             circuit_text(text, circuit, self.circuits.is_empty());
         }
+    }
+}
+
+fn group_text(text: &mut String, rcd: &GroupRcd) {
+    let _ = writeln!(text, "\n[[board.rcd]]\nnumber = {}", rcd.number);
+    match rcd.circuits.as_slice() {
+        [] => text.push_str("# over every circuit of the board\n"),
+        circuits => {
+            let all: Vec<String> = circuits.iter().map(u16::to_string).collect();
+            let _ = writeln!(text, "circuits = [{}]", all.join(", "));
+        }
+    }
+    if let Some(standard) = &rcd.standard {
+        key(text, "standard", Some(standard), "", "");
+    }
+    if let Some(amps) = rcd.amps {
+        let _ = writeln!(text, "amps = {amps}");
+    }
+    let _ = writeln!(text, "milliamps = {}", rcd.milliamps);
+    if rcd.delay == RcdDelay::S {
+        text.push_str("delay = \"s\"\n");
+    }
+    if let Some(waveform) = &rcd.waveform {
+        key(text, "waveform", Some(waveform), "", "");
+    }
+    if rcd.tests != half_and_once() {
+        let tests: Vec<String> = rcd.tests.iter().map(|one| quoted(one.written())).collect();
+        let _ = writeln!(text, "tests = [{}]", tests.join(", "));
     }
 }
 
@@ -299,13 +346,18 @@ fn circuit_text(text: &mut String, circuit: &Circuit, is_example: bool) {
             .waveform
             .as_deref()
             .map(|w| format!(", waveform = {}", quoted(w)));
-        let delay = (rcd.delay == crate::limits::RcdDelay::S).then_some(", delay = \"s\"");
+        let delay = (rcd.delay == RcdDelay::S).then_some(", delay = \"s\"");
+        let standard = rcd.standard.as_deref();
+        let standard = standard.map(|one| format!(", standard = {}", quoted(one)));
+        let amps = rcd.amps.map(|amps| format!(", amps = {amps}"));
         let _ = writeln!(
             text,
-            "rcd = {{ milliamps = {}{}{} }}",
+            "rcd = {{ milliamps = {}{}{}{}{} }}",
             rcd.milliamps,
             waveform.unwrap_or_default(),
-            delay.unwrap_or_default()
+            delay.unwrap_or_default(),
+            standard.unwrap_or_default(),
+            amps.unwrap_or_default()
         );
     }
     if let Some(cable) = &circuit.cable {

@@ -4,8 +4,8 @@ use super::made;
 use super::piece::{self, as_figures, is_a_number, not_understood};
 use crate::grammar::number::in_digits;
 use crate::installation::{
-    Accessory, Cable, Circuit, CircuitKind, DeviceWords, NotClear, Phases, SystemVoltage, metres,
-    nearest,
+    Accessory, Cable, Circuit, CircuitKind, DeviceWords, NotClear, Phases, Rcd, SystemVoltage,
+    metres, nearest,
 };
 
 /// Additional protection is by a residual current of no more than this (BS 7671 415.1.1): what an
@@ -40,6 +40,9 @@ pub struct CircuitWords {
     pub(super) afdd: bool,
     pub(super) wiring: Option<String>,
     pub(super) reference_method: Option<String>,
+    /// The standard and rated current of an RCD that is no part of the device.
+    pub(super) rcd_standard: Option<String>,
+    pub(super) rcd_amps: Option<f64>,
 }
 
 impl CircuitWords {
@@ -187,6 +190,8 @@ impl CircuitWords {
             afdd: said.afdd || self.afdd,
             wiring: said.wiring.or(self.wiring.take()),
             reference_method: said.reference_method.or(self.reference_method.take()),
+            rcd_standard: said.rcd_standard.or(self.rcd_standard.take()),
+            rcd_amps: said.rcd_amps.or(self.rcd_amps),
         };
     }
 
@@ -337,6 +342,16 @@ impl CircuitWords {
                     )));
                 }
             }
+            CircuitsColumn::RcdStandard => self.rcd_standard = Some(cell.to_owned()),
+            CircuitsColumn::RcdAmps => {
+                let given = cell.trim_end_matches(['a', 'A', ' ']);
+                let amps = given.parse::<f64>().ok().filter(|amps| *amps > 0.0);
+                self.rcd_amps = Some(amps.ok_or_else(|| {
+                    NotClear(format!(
+                        "`{cell}` is no rated current of an RCD: write it in A, as in 63"
+                    ))
+                })?);
+            }
             CircuitsColumn::Live => self.cable_of(cell, |cable| &mut cable.line_mm2)?,
             CircuitsColumn::Cpc => self.cable_of(cell, |cable| &mut cable.cpc_mm2)?,
             CircuitsColumn::Phases => match cell {
@@ -485,6 +500,13 @@ impl CircuitWords {
         if let Some(last) = points.last_mut().filter(|_| !is_ring) {
             last.feeds_on = false;
         }
+        // One device that is both has one standard and one rated current.
+        let both = device.as_ref().is_some_and(|device| device.kind.is_rcbo());
+        let rcd = devices.residual(USUAL_MILLIAMPS).map(|rcd| Rcd {
+            standard: self.rcd_standard.clone().filter(|_| !both),
+            amps: self.rcd_amps.filter(|_| !both),
+            ..rcd
+        });
         let circuit = Circuit {
             number: self.number.unwrap_or(number),
             name,
@@ -492,7 +514,7 @@ impl CircuitWords {
             phases: self.phases.unwrap_or(Phases::Single),
             system: SystemVoltage::Low,
             device,
-            rcd: devices.residual(USUAL_MILLIAMPS),
+            rcd,
             cable,
             wiring: self.wiring.clone(),
             reference_method: self.reference_method.clone(),
@@ -563,6 +585,10 @@ pub enum CircuitsColumn {
     RcdType,
     /// Line and protective conductor.
     Sizes,
+    /// Its standard.
+    RcdStandard,
+    /// Its rated current.
+    RcdAmps,
     /// Cross-section of the live conductors.
     Live,
     /// Cross-section of the protective conductor.

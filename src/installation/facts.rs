@@ -1,9 +1,12 @@
-use super::{Board, Cable, Circuit, CircuitKind, Device, GroupRcd, InstrumentUse, Job, Rcd};
+use super::job::half_and_once;
+use super::{
+    Board, Cable, Circuit, CircuitKind, Device, GroupRcd, InstrumentUse, Job, Rcd, RcdDelay,
+};
 use crate::limits::{
     Acts, CableInsulation, CableMake, CableRun, CircuitFacts, CircuitUse, CpcIs, Metal,
     Overcurrent, Residual, Tables,
 };
-use crate::quantity::{Amps, Celsius, KiloAmps, Metres, MilliAmps, SquareMillimetres, Volts};
+use crate::quantity::{Amps, Celsius, KiloAmps, Metres, MilliAmps, SquareMillimetres, Volts, tidy};
 
 impl Job {
     /// The board of this job that feeds another one, and the circuit there, as far as the job file
@@ -21,6 +24,12 @@ impl Job {
         let mut boards = self.boards.iter();
         let round = boards.try_fold(by, |at, _| above(at).map(|(by, _)| by));
         (known && round.is_none()).then_some((by, circuit))
+    }
+
+    /// The smallest rated breaking capacity at a board, all of its parts taken together.
+    pub fn least_breaking(&self, board: u16) -> Option<KiloAmps> {
+        let mut circuits = self.boards_said(board).flat_map(|board| &board.circuits);
+        least_breaking(&mut circuits)
     }
 
     /// What the limits need to know of a circuit, before anything is measured.
@@ -80,6 +89,27 @@ impl CircuitKind {
             Self::Motor => "motor",
             Self::Distribution => "distribution",
         }
+    }
+}
+
+impl GroupRcd {
+    /// What it is, as a table has it: "RCD 1: 30 mA, type A, 63 A, BS EN 61008".
+    pub fn written(&self) -> String {
+        let waveform = self.waveform.as_ref().map(|kind| format!("type {kind}"));
+        let delayed = (self.delay == RcdDelay::S).then(|| "type S".to_owned());
+        let amps = self.amps.map(|amps| format!("{} A", tidy(amps)));
+        let tests = (self.tests != half_and_once()).then(|| {
+            let named: Vec<&str> = self.tests.iter().map(|test| test.written()).collect();
+            format!("tests {}", named.join(" "))
+        });
+        let figures: Vec<String> = std::iter::once(format!("{} mA", tidy(self.milliamps)))
+            .chain(waveform)
+            .chain(delayed)
+            .chain(amps)
+            .chain(self.standard.clone())
+            .chain(tests)
+            .collect();
+        format!("RCD {}: {}", self.number, figures.join(", "))
     }
 }
 
@@ -188,15 +218,15 @@ impl Board {
         let groups = self.rcds.iter().filter(|rcd| rcd.protects(circuit.number));
         groups.min_by(|a, b| a.milliamps.total_cmp(&b.milliamps))
     }
+}
 
-    /// The smallest rated breaking capacity among its devices, kA; nothing when one with a device
-    /// does not say, since that one might be the smallest.
-    pub fn least_breaking(&self) -> Option<KiloAmps> {
-        let mut least: Option<f64> = None;
-        for device in self.circuits.iter().filter_map(|c| c.device.as_ref()) {
-            let ka = device.breaking_ka?;
-            least = Some(least.map_or(ka, |l| l.min(ka)));
-        }
-        least.map(KiloAmps::exact)
+/// The smallest rated breaking capacity among the devices of circuits, kA; nothing when one with a device
+/// does not say, since that one might be the smallest.
+fn least_breaking<'a>(circuits: &mut dyn Iterator<Item = &'a Circuit>) -> Option<KiloAmps> {
+    let mut least: Option<f64> = None;
+    for device in circuits.filter_map(|c| c.device.as_ref()) {
+        let ka = device.breaking_ka?;
+        least = Some(least.map_or(ka, |l| l.min(ka)));
     }
+    least.map(KiloAmps::exact)
 }

@@ -239,7 +239,8 @@ impl<'i> Reader<'i> {
         job.boards = boards;
         rules::job(self, &job, &node);
         rules::feeds(self, &job, &nodes);
-        Some(job)
+        rules::parts(self, &job, &nodes);
+        Some(job.in_parts())
     }
 
     /// The items of the inspection: of the file that the job names, beside the job file, or the list

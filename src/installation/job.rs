@@ -378,6 +378,10 @@ pub struct Board {
     /// device, while the rest of the board stays live.
     #[serde(default, skip_serializing_if = "IsolatedBy::is_board")]
     pub isolate: IsolatedBy,
+    /// Circuits that are isolated one after another, each by its own device, while the rest of the board
+    /// stays live: their numbers, in the order of the work. The other circuits are tested live.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub one_after_another: Vec<u16>,
     /// Surge protection fitted in it; short: "type 2".
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(with = "Option<super::schema::InShort<Surge>>")]
@@ -627,7 +631,7 @@ pub struct Rcd {
     pub tests: Vec<RcdTest>,
 }
 
-pub(super) fn half_and_once() -> Vec<RcdTest> {
+pub(crate) fn half_and_once() -> Vec<RcdTest> {
     vec![RcdTest::Half, RcdTest::Once]
 }
 

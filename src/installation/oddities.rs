@@ -51,6 +51,7 @@ impl Job {
         }
         odd.extend(self.above_breaking_capacity());
         odd.extend(self.not_noted());
+        odd.extend(self.whole_out_of_scope());
         let circuits = || self.boards.iter().flat_map(|b| &b.circuits);
         let needs = [
             (InstrumentUse::Continuity, "continuity", true),
@@ -193,7 +194,8 @@ impl Job {
         circuit: &Circuit,
     ) -> Vec<String> {
         let rcd = board.residual_of(circuit);
-        let mut odd = Vec::new();
+        let mut odd: Vec<String> = Vec::new();
+        odd.extend(circuit.out_of_scope().map(str::to_owned));
         if let Some(cable) = &circuit.cable {
             if cable.cpc_mm2 > cable.line_mm2
                 && matches!(cable.cpc_is, CpcIs::Core | CpcIs::Separate)
@@ -288,25 +290,14 @@ fn may_have_sockets(circuit: &Circuit) -> bool {
         && (circuit.points.is_empty() || circuit.points.iter().any(|point| is_one(&point.name)))
 }
 
-/// A charging point for a vehicle: an RCD that is not known to be fit for it, and what is not tested
-/// here.
+/// A charging point for a vehicle: an RCD that is not known to be fit for it.
 fn charging(tables: &Tables, circuit: &Circuit, rcd: Option<&Rcd>) -> Vec<String> {
-    let points = circuit.points.iter().map(|point| &point.name);
-    let named = |name: &str| {
-        let name = name.to_lowercase();
-        let point = name.contains("charge point") || name.contains("charging point");
-        point
-            || name
-                .split(|c: char| !c.is_alphanumeric())
-                .any(|word| word == "ev")
-    };
-    let is_one = points.chain([&circuit.name]).any(|name| named(name));
     let fit = rcd.is_some_and(|rcd| {
         let waveform = rcd.waveform.as_deref();
         rcd.milliamps <= tables.rcd.additional_milliamps
             && matches!(waveform, Some("A" | "F" | "B"))
     });
-    if !is_one {
+    if !circuit.charges_vehicles() {
         return Vec::new();
     }
     let unfit = (!fit).then(|| {
@@ -316,9 +307,7 @@ fn charging(tables: &Tables, circuit: &Circuit, rcd: Option<&Rcd>) -> Vec<String
             tidy(tables.rcd.additional_milliamps)
         )
     });
-    let own = "a charging point for a vehicle has functional tests of its own (detection of smooth d.c., of a \
-               lost protective conductor): they are out of scope here, do them as its maker tells";
-    unfit.into_iter().chain([own.to_owned()]).collect()
+    unfit.into_iter().collect()
 }
 
 /// A device that lets more flow than the cable carries laid in the best of the common ways.

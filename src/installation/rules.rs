@@ -1,6 +1,7 @@
 //! What a job file may not say although it can be read: values that no installation has.
 
 use super::file::{Node, Reader};
+use super::parts::LARGEST_IN_PARTS;
 use super::{
     Accessory, Board, Circuit, Device, DeviceKind, GroupRcd, Instrument, InstrumentUse, Job,
     JobKind, Phases,
@@ -28,10 +29,16 @@ pub(super) fn job(reader: &mut Reader, job: &Job, node: &Node) {
                 "minor works are of one circuit: list that circuit alone, or write initial-verification",
             );
         }
-        JobKind::LiveRetest if job.boards.iter().any(Board::isolates_circuits) => {
+        JobKind::LiveRetest
+            if job
+                .boards
+                .iter()
+                .any(|board| board.isolates_circuits() || board.stays_live()) =>
+        {
             reader.report(
                 at_kind,
-                "at a live re-test nothing is isolated: leave `isolate` out, or write periodic-inspection",
+                "at a live re-test nothing is isolated: leave `isolate` and `one_after_another` out, or write \
+                 periodic-inspection",
             );
         }
         _ => {}
@@ -211,6 +218,69 @@ pub(super) fn feeds(reader: &mut Reader, job: &Job, nodes: &[Node]) {
             None => continue,
         };
         reader.report(node.at("fed_from"), text);
+    }
+}
+
+/// Circuits that are isolated one after another are there, once each, and feed no board of the job.
+pub(super) fn parts(reader: &mut Reader, job: &Job, nodes: &[Node]) {
+    for (board, node) in job.boards.iter().zip(nodes) {
+        if board.is_part() {
+            let text = format!(
+                "board {}: boards are numbered up to 9999, by which they are called",
+                board.number
+            );
+            reader.report(node.at("number"), text);
+        }
+        if board.one_after_another.is_empty() {
+            continue;
+        }
+        let at = node.at("one_after_another");
+        let mut wrong = |text: String| reader.report(at, text);
+        if board.isolates_circuits() || board.insulation_together {
+            wrong(
+                "one_after_another isolates each circuit by itself: leave `isolate` and `insulation_together` out"
+                    .to_owned(),
+            );
+        }
+        if board.number > LARGEST_IN_PARTS {
+            wrong(format!(
+                "one_after_another is for boards numbered up to {LARGEST_IN_PARTS}: give the board a smaller number"
+            ));
+        }
+        for (n, number) in board.one_after_another.iter().enumerate() {
+            if board
+                .circuits
+                .iter()
+                .all(|circuit| circuit.number != *number)
+            {
+                wrong(format!(
+                    "this board has no circuit {number}: add it, or correct the number"
+                ));
+            } else if *number > LARGEST_IN_PARTS {
+                wrong(format!(
+                    "circuit {number}: one_after_another is for circuits numbered up to {LARGEST_IN_PARTS}"
+                ));
+            }
+            if board
+                .one_after_another
+                .iter()
+                .skip(n + 1)
+                .any(|other| other == number)
+            {
+                wrong(format!("circuit {number} stands there twice: name it once"));
+            }
+            let fed = job
+                .boards
+                .iter()
+                .find(|other| job.feeder_of(other.number) == Some((board.number, Some(*number))));
+            if let Some(fed) = fed {
+                wrong(format!(
+                    "circuit {number} feeds board {}, which would be off with it: isolate board {0} as a whole, at \
+                     a visit of its own",
+                    fed.number
+                ));
+            }
+        }
     }
 }
 

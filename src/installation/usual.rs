@@ -2,7 +2,7 @@
 //! "B16 RCBO". Each is taken where it can mean one thing only; where it could be several, the answer
 //! says which to write.
 
-use super::{Cable, CircuitKind, Device, InstrumentUse, JobKind, Rcd, Source};
+use super::{Cable, CircuitKind, Device, InstrumentUse, JobKind, Rcd, Source, scope};
 use crate::limits::{CableInsulation, CpcIs, DeviceKind, Earthing, Metal, RcdDelay, Tables};
 use jiff::civil::Date;
 use serde::Serialize;
@@ -75,10 +75,7 @@ pub(super) const EARTHINGS: Words = Words {
             "TN-C",
             "write TN-C-S; TN-C throughout is not for this program",
         ),
-        (
-            "IT",
-            "IT systems are out of scope: a first fault trips nothing there and is watched by a monitor, with limits of its own (BS 7671 411.6)",
-        ),
+        ("IT", scope::IT),
     ],
 };
 
@@ -196,22 +193,16 @@ pub(super) const CIRCUIT_KINDS: Words = Words {
             "sockets",
             "sockets are on a ring or on a radial: write \"ring\" or \"radial\"",
         ),
-        (
-            "medical",
-            "medical locations are out of scope: BS 7671 710 asks for systems, bonding and tests of their own",
-        ),
-        (
-            "medical location",
-            "medical locations are out of scope: BS 7671 710 asks for systems, bonding and tests of their own",
-        ),
-        (
-            "pv string",
-            "the d.c. side of photovoltaics is out of scope: it is live whenever there is light, and is tested by BS EN 62446-1; write \"single-point\" for the a.c. circuit of the inverter",
-        ),
-        (
-            "battery",
-            "batteries are out of scope: no main switch makes them dead; write \"single-point\" for the a.c. circuit of the inverter",
-        ),
+        ("medical", scope::MEDICAL),
+        ("medical location", scope::MEDICAL),
+        ("pv", scope::PHOTOVOLTAIC),
+        ("pv string", scope::PHOTOVOLTAIC),
+        ("pv array", scope::PHOTOVOLTAIC),
+        ("solar", scope::PHOTOVOLTAIC),
+        ("solar array", scope::PHOTOVOLTAIC),
+        ("photovoltaic", scope::PHOTOVOLTAIC),
+        ("battery", scope::BATTERY),
+        ("battery storage", scope::BATTERY),
         (
             "power",
             "write what sort it is: \"ring\", \"radial\" or \"single-point\"",

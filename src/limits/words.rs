@@ -346,7 +346,7 @@ words! {
     DeclaredSpur = "{} reads as on a spur{}, as the job file says.";
     UndeclaredSpur = "{} reads as on a spur{}, which the job file does not say; a loose joint there, or a ring bridged around it, would read alike.";
     HighJoint = "{} reads high in one stage only: look for a loose {} there.";
-    LineNeutralReversed = "{} is open line to earth and sound line to neutral: line and neutral look reversed there, or the protective conductor is not connected. Dimension neutral to earth: about the same value as its neighbours means reversed.";
+    LineNeutralReversed = "{} is open line to earth and sound line to neutral: line and neutral look reversed there, or the protective conductor is not connected. Measure neutral to earth: about the same value as its neighbours means reversed.";
     LineCpcReversed = "{} is open line to neutral and sound line to earth: line and protective conductor look reversed there, or the neutral is not connected.";
     NeutralCpcReversed = "{} is open both ways: neutral and protective conductor look reversed there, or the line is not connected.";
     TooLow = "{} reads less between {} than any point of this ring can: read it again, and look for something connected across.";
@@ -360,7 +360,7 @@ words! {
     PairReads = "{} {}";
     Sound = "Every pair is at or above the limit.";
     LoadAcross = "{Pair} is low while the readings to earth are high: something is probably still connected between {pair}, a lamp, an appliance or permanently connected electronics. Find it before any test at a higher voltage.";
-    DeadShort = "{Pair} is about nothing while the readings to earth are high: a short circuit, or a load of few ohms such as a lamp, a heater or a transformer. Dimension it on the low-ohm range, and do not energise until it is found.";
+    DeadShort = "{Pair} is about nothing while the readings to earth are high: a short circuit, or a load of few ohms such as a lamp, a heater or a transformer. Measure it on the low-ohm range, and do not energise until it is found.";
     NeutralEarthFault = "Neutral to earth is low while line to earth is high: it looks like a neutral to earth fault, or a neutral still connected at the board. Check that the neutral is out of its bar, then divide the circuit to find it.";
     LineEarthFault = "{Pair} is low while the other readings are high: it looks like a fault to earth. Divide the circuit to find it, and do not energise.";
     AllLow = "Every pair is low: damp, the wrong circuit, a borrowed neutral or equipment connected on both sides are all possible. Check that this is the circuit you isolated, then divide it.";
@@ -423,6 +423,9 @@ words! {
     VoltsBetween = "{} to {}";
     VoltsSum = "{} +{} % -{} %; {}";
     VoltsOutside = "Outside what a distributor may supply: read it again at the terminals, with the load as it is, and tell the distributor.";
+    VoltsToEarth = "at most {} between neutral and earth";
+    VoltsAtNeutral = "{} read";
+    NeutralIsLive = "Neutral reads as a line would to earth: line and neutral reversed, or neutral or earth of the supply lost? Touch nothing, and tell the distributor.";
     // Heat and voltage drop.
     CpcNoSmaller = "cpc of {} no smaller than the heat asks";
     Current = "I = {} ÷ {} = {}";

@@ -246,10 +246,15 @@ impl Log {
 /// The event in a record; nothing when the record is the job file's text, which is no event of
 /// the session.
 fn event_of(record: &Record) -> Result<Option<Event>, LogError> {
+    event_known_to(record, EVENT_VERSION)
+}
+
+/// The same, as a program reads it that knows events up to a version.
+pub(super) fn event_known_to(record: &Record, version: u16) -> Result<Option<Event>, LogError> {
     if record.kind == JOB_KIND {
         return Ok(None);
     }
-    if record.version > EVENT_VERSION.into() {
+    if record.version > version.into() {
         return Err(LogError::Newer {
             seq: record.seq,
             kind: record.kind.clone(),

@@ -55,6 +55,34 @@ fn a_log_of_a_newer_version_is_neither_read_nor_taken_up() {
     assert_eq!(store.len().unwrap(), before, "nothing was added");
 }
 
+/// Photographs, what was affirmed by touch and the third edition of the plan came in after version 6: a program
+/// of that version is told to use a newer one, and never takes them for something else.
+#[test]
+fn a_program_of_version_six_is_told_of_what_came_in_after_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let (_, mut store) = begun(&folder);
+    let of = crate::sequence::EventNo(1);
+    let png = [
+        b"\x89PNG\r\n\x1a\n\0\0\0\x0dIHDR".as_slice(),
+        &[0, 0, 0, 3, 0, 0, 0, 2, 8, 2, 0, 0, 0],
+        b"\0\0\0\0IEND\xae\x42\x60\x82",
+    ];
+    let picture = crate::sequence::Picture::of(&png.concat()).unwrap();
+    let touched = Event::Affirmed { of, by_touch: true };
+    let photographed = Event::Photographed { of, picture };
+    keep(&mut store, &[touched, photographed], false, None).unwrap();
+    let records: Vec<_> = store.records().map(Result::unwrap).collect();
+    for kind in ["opened", "affirmed", "photographed"] {
+        let record = records.iter().find(|one| one.kind == kind).unwrap();
+        let why = read::event_known_to(record, 6).unwrap_err();
+        assert!(matches!(why, LogError::Newer { .. }), "{kind}: {why}");
+        assert!(
+            read::event_known_to(record, EVENT_VERSION).is_ok(),
+            "{kind}"
+        );
+    }
+}
+
 #[test]
 fn what_was_heard_names_the_engine_and_its_model_where_the_log_does() {
     let folder = tempfile::tempdir().unwrap();

@@ -6,6 +6,7 @@ use super::columns::{TableColumn, results};
 use super::csv::{LOOP_AND_CURRENT, of_board};
 use super::schedule::Schedule;
 use super::words;
+use crate::installation::board_said;
 use crate::marking::{INSTRUMENT, agree};
 use crate::quantity::{Reading, parse_value};
 use crate::sequence::{Agenda, Step};
@@ -88,7 +89,7 @@ fn change(agenda: &Agenda, step: &Step, last: Option<Net>, now: Option<Net>) -> 
         None => words::value(&net.reading),
     };
     ReadingChange {
-        board: step.board,
+        board: board_said(step.board),
         circuit: step.circuit,
         test: words::step(agenda, step),
         last: last.map(shown),

@@ -244,11 +244,14 @@ pub(super) const MARKS: &str = "LIM: not tested, for the reason under Limitation
      yet, or left out. –: not on record.";
 
 /// What neither a page nor the form has and a job needs.
-const FOR_A_JOB: [TableColumn; 2] = [
+const FOR_A_JOB: [TableColumn; 3] = [
     given("Circuit", "phases", "circuit phases", |c| {
         Some(c.phases.to_string())
     }),
     given("Circuit", "m", "cable m", |c| c.metres.map(plain)),
+    given("RCD", "of several", "protected by RCD", |c| {
+        (!c.protected_by.is_empty()).then(|| c.protected_by.join("; "))
+    }),
 ];
 
 /// The columns of the form that no other column of CSV tells, and those from which a job can be made

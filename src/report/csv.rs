@@ -1,4 +1,5 @@
 use super::columns::{GIVEN, TableColumn, of_the_form, results};
+use super::form::{NOMINAL_VOLTAGE, VOLTAGE_READ};
 use super::schedule::{BoardSchedule, Schedule};
 
 const BEFORE: [&str; 6] = [
@@ -25,6 +26,9 @@ pub(super) const LOOP_AND_CURRENT: [&str; 2] = ["Ze or Zdb ohm", "Ipf kA"];
 
 /// Of the supply, which a job needs.
 const OF_SUPPLY: [&str; 2] = ["earthing", "supply phases"];
+
+/// Of the supply at the board, where it is the origin: after all others.
+const AT_ORIGIN: [&str; 2] = ["nominal voltage", "supply voltage"];
 
 /// Of the board that the circuit is on.
 const OF_BOARD: [&str; 7] = [
@@ -74,7 +78,8 @@ pub fn csv_of_threads(schedules: &[Schedule]) -> String {
         .chain(any.then_some("supply and origin"))
         .chain(OF_SUPPLY)
         .chain(OF_BOARD)
-        .chain(form.iter().map(|column| column.csv));
+        .chain(form.iter().map(|column| column.csv))
+        .chain(AT_ORIGIN);
     // Memory takes whatever is written to it, and every line has as many cells as there are columns.
     let _ = lines.write_record(heads);
     for (schedule, board) in schedules
@@ -118,7 +123,8 @@ pub fn csv_of_threads(schedules: &[Schedule]) -> String {
                     schedule.supply.phases.to_string(),
                 ])
                 .chain(of_board(board))
-                .chain(form.iter().map(|column| column.text(circuit)));
+                .chain(form.iter().map(|column| column.text(circuit)))
+                .chain([NOMINAL_VOLTAGE, VOLTAGE_READ].map(|what| headed(board, &[what])));
             let _ = lines.write_record(cells.map(guarded));
         }
     }
@@ -128,14 +134,7 @@ pub fn csv_of_threads(schedules: &[Schedule]) -> String {
 
 /// What the form heads the results of a board with, in the order of [`OF_BOARD`].
 pub(super) fn of_board(board: &BoardSchedule) -> [String; OF_BOARD.len()] {
-    let heading = |names: &[&str]| {
-        let mut rows = board.heading.iter();
-        let row = rows.find(|row| names.contains(&row.what));
-        row.map_or("N/A".to_owned(), |row| match row.cell() {
-            Some(cell) => cell.marked(),
-            None => row.text(),
-        })
-    };
+    let heading = |names: &[&str]| headed(board, names);
     [
         heading(&["Supplied from"]),
         heading(&["Zₑ", "Zdb"]),
@@ -145,6 +144,16 @@ pub(super) fn of_board(board: &BoardSchedule) -> [String; OF_BOARD.len()] {
         heading(&["Polarity of the supply"]),
         heading(&["Phase sequence"]),
     ]
+}
+
+/// What the row of that name has in the heading of a board.
+fn headed(board: &BoardSchedule, names: &[&str]) -> String {
+    let mut rows = board.heading.iter();
+    let row = rows.find(|row| names.contains(&row.what));
+    row.map_or("N/A".to_owned(), |row| match row.cell() {
+        Some(cell) => cell.marked(),
+        None => row.text(),
+    })
 }
 
 /// "Maximum demand 60 A; Supply fuse BS 88-3 80 A".

@@ -1,6 +1,7 @@
 use super::cells::reading_row;
 use super::schedule::where_is;
 use super::words;
+use crate::installation::board_said;
 use crate::limits::{Finding, Outcome, Verdict};
 use crate::log::Log;
 use crate::sequence::{
@@ -79,7 +80,8 @@ pub(super) fn exceptions(log: &Log, agenda: &Agenda) -> Vec<Exception> {
                 board: *board,
                 circuit: None,
                 what: format!(
-                    "board {board}, isolation: voltage found where there should be none ({})",
+                    "board {}, isolation: voltage found where there should be none ({})",
+                    board_said(*board),
                     words::voltage_found(reading.as_ref(), heard.as_deref())
                 ),
                 stage: Some(Stage::Isolation),

@@ -2,8 +2,10 @@
 //! and the heading of a board.
 
 use super::cells::{Cell, filled};
-use super::schedule::{HeadingRow, HeadingValue, Limitation, Steps};
+use super::schedule::{HeadingRow, HeadingValue, Limitation, PairRead, Steps};
 use crate::installation::{Board, Phases};
+use crate::limits::judge;
+use crate::sequence::procedures::SUPPLY_VOLTAGE;
 use crate::sequence::{Agenda, Quantity, SURGE_INDICATOR, Step, Worst};
 use crate::terms::Stage;
 use serde::Serialize;
@@ -107,6 +109,31 @@ pub(super) fn heading(
     if feeder.is_none() {
         let polarity =
             |step: &Step| step.stage == Stage::SupplyPolarity && step.measure().is_none();
+        let voltages: Vec<PairRead> = steps
+            .get(&here)
+            .into_iter()
+            .flatten()
+            .filter(|step| step.measures(Quantity::SupplyVoltage))
+            // Where it was not asked for, what was said of it.
+            .filter(|step| step.kind == SUPPLY_VOLTAGE || agenda.result(step).is_some())
+            .filter_map(|step| {
+                let own = std::iter::once(*step);
+                Some(PairRead {
+                    pair: step.pair?.to_string(),
+                    result: filled(agenda, own, Worst::Highest, limitations),
+                })
+            })
+            .collect();
+        if !voltages.is_empty() {
+            rows.push(HeadingRow {
+                what: NOMINAL_VOLTAGE,
+                value: HeadingValue::Given(nominal_voltage(agenda, board)),
+            });
+            rows.push(HeadingRow {
+                what: VOLTAGE_READ,
+                value: HeadingValue::Read(voltages),
+            });
+        }
         rows.push(HeadingRow {
             what: "Polarity of the supply",
             value: result(here, Worst::Highest, &polarity),
@@ -121,6 +148,22 @@ pub(super) fn heading(
         });
     }
     rows
+}
+
+/// The nominal voltage of the supply, which the standard's form asks for.
+pub(super) const NOMINAL_VOLTAGE: &str = "Nominal voltage U/U₀";
+/// What was read of it at the incoming terminals.
+pub(super) const VOLTAGE_READ: &str = "Voltage of the supply, read";
+
+/// "230 V", or "400/230 V" where there are three phases.
+fn nominal_voltage(agenda: &Agenda, board: &Board) -> String {
+    let to_earth = agenda.job().supply.volts;
+    let between_lines = judge::between_lines(agenda.tables(), to_earth);
+    let shown = |volts: f64| crate::quantity::tidy(volts.round());
+    match board.phases {
+        Phases::Single => format!("{} V", shown(to_earth)),
+        Phases::Three => format!("{}/{} V", shown(between_lines), shown(to_earth)),
+    }
 }
 
 /// "the origin", or "board 1, circuit 7 outhouse: BS 88-3 32 A".
@@ -154,6 +197,12 @@ impl HeadingRow {
     pub fn text(&self) -> String {
         match &self.value {
             HeadingValue::Given(text) => text.clone(),
+            HeadingValue::Read(pairs) => {
+                let each = pairs
+                    .iter()
+                    .map(|one| format!("{} {}", one.pair, one.text()));
+                each.collect::<Vec<_>>().join(", ")
+            }
             HeadingValue::Result(cell @ Cell::Reading { .. }) => cell.with_unit(),
             HeadingValue::Result(cell) => cell.marked(),
         }
@@ -162,8 +211,18 @@ impl HeadingRow {
     /// The result that stands there, where it is one.
     pub fn cell(&self) -> Option<&Cell> {
         match &self.value {
-            HeadingValue::Given(_) => None,
+            HeadingValue::Given(_) | HeadingValue::Read(_) => None,
             HeadingValue::Result(cell) => Some(cell),
+        }
+    }
+}
+
+impl PairRead {
+    /// What was read, with its unit.
+    pub fn text(&self) -> String {
+        match &self.result {
+            cell @ Cell::Reading { .. } => cell.with_unit(),
+            cell => cell.marked(),
         }
     }
 }

@@ -6,6 +6,7 @@ use super::inspection::OutcomeRow;
 use super::schedule::{CircuitRow, Limitation, Schedule};
 use super::words;
 use crate::limits::Outcome;
+use crate::sequence::procedures::SUPPLY_VOLTAGE;
 use crate::sequence::{Agenda, Ask, Quantity, Step, StepOutcome, Worst};
 use crate::terms::Stage;
 use serde::Serialize;
@@ -113,8 +114,10 @@ pub(super) fn at_origin(
         step.measure()
             .is_some_and(|measure| match measure.quantity {
                 Quantity::ExternalLoop | Quantity::FaultCurrent | Quantity::Bond => true,
-                // It is taken when it is said.
-                Quantity::SupplyVoltage => agenda.result(step).is_some(),
+                // Up to the second edition it is taken when it is said.
+                Quantity::SupplyVoltage => {
+                    step.kind == SUPPLY_VOLTAGE || agenda.result(step).is_some()
+                }
                 _ => false,
             })
     };

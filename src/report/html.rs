@@ -4,7 +4,7 @@ use super::front::{KEY_HEADS, KeyResult, or_dash, protection, standing};
 use super::inspection::{aloud, mark};
 use super::letterhead::Letterhead;
 use super::palette::{PALETTE, TABLES};
-use super::schedule::{BoardSchedule, CircuitRow, OutRow, Schedule};
+use super::schedule::{BoardSchedule, CircuitRow, HeadingValue, OutRow, Schedule};
 use super::words::{self, plain};
 use crate::limits::Verdict;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -478,9 +478,13 @@ fn circuits(board: &BoardSchedule, schedule: &Schedule) -> Markup {
             dl.heading {
                 @for row in &board.heading { div {
                     dt { (row.what) }
-                    dd { @match row.cell() {
-                        Some(cell) => (result_as(cell, &row.text())),
-                        None => (row.text()),
+                    dd { @match (&row.value, row.cell()) {
+                        (HeadingValue::Read(pairs), _) => @for (n, one) in pairs.iter().enumerate() {
+                            @if n > 0 { ", " }
+                            (one.pair) " " (result_as(&one.result, &one.text()))
+                        },
+                        (_, Some(cell)) => (result_as(cell, &row.text())),
+                        (_, None) => (row.text()),
                     } }
                 } }
             }

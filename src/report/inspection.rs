@@ -76,8 +76,9 @@ impl OutcomeRow {
     /// The form's rule, where the outcome was said against it.
     pub fn rule(&self) -> Option<String> {
         self.against.as_ref().map(|codes| {
+            let stand = if codes.contains(',') { "stand" } else { "stands" };
             format!(
-                "Affirmed while {codes} stands: by the form's own rule, with C1, C2 or FI the outcome is unsatisfactory."
+                "Affirmed while {codes} {stand}: by the form's own rule, with C1, C2 or FI the outcome is unsatisfactory."
             )
         })
     }

@@ -28,7 +28,7 @@ pub(crate) const MARKS_OF: &str = "Marks made from a log alone, by the criteria 
 /// What the sheet of a group is in which some practised and others tested.
 const PARTLY_PRACTICE_OF: &str = "Some of these attempts are PRACTICE on a simulated installation, and say so: nothing was tested in them. Marks made from logs alone, by the criteria named; a competent instructor judges. No record of any installation.";
 
-/// SoundsByHash by their hash, as FLAC.
+/// Sounds by their hash, as FLAC.
 pub type SoundsByHash = BTreeMap<String, Vec<u8>>;
 
 /// One part of a sheet: lines, or a table.

@@ -70,7 +70,7 @@ pub use print::PdfError;
 pub(crate) use schedule::zs_maximum;
 pub use schedule::{
     BoardSchedule, Check, CircuitRow, Departure, HeadingRow, HeadingValue, InstrumentRow,
-    Limitation, NoteRow, OpenItem, OutRow, OverrideRow, PRACTICE_OF, RECORD_OF, Schedule,
+    Limitation, NoteRow, OpenItem, OutRow, OverrideRow, PRACTICE_OF, PairRead, RECORD_OF, Schedule,
     SupplyFacts,
 };
 pub use standing::Standing;

@@ -5,7 +5,9 @@ use super::front::{KeyCells, KeyResult, at_origin, open_steps};
 use super::inspection::{InspectionReport, ObservationRow, inspected, observations};
 use super::letterhead::Letterhead;
 use super::words::{self, Times};
-use crate::installation::{Board, Circuit, Device, GroupRcd, Job, Phases, RcdDelay, SystemVoltage};
+use crate::installation::{
+    Board, Circuit, Device, GroupRcd, Job, Phases, RcdDelay, SystemVoltage, board_said,
+};
 use crate::limits::{Earthing, Finding, Outcome, earth_loop, judge};
 use crate::log::{Head, Log, LogError, Thread};
 use crate::quantity::{Ohms, TestVoltage};
@@ -336,6 +338,17 @@ pub enum HeadingValue {
     Given(String),
     /// What was read or said.
     Result(Cell),
+    /// What was read between each pair of conductors.
+    Read(Vec<PairRead>),
+}
+
+/// What was read between two conductors.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PairRead {
+    /// "L-N".
+    pub pair: String,
+    /// What was read.
+    pub result: Cell,
 }
 
 /// A check answered by a statement.
@@ -401,6 +414,9 @@ pub struct CircuitRow {
     /// The RCD's rated current, A.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub rcd_amps: Option<f64>,
+    /// The RCDs of several circuits that it is under, with their figures.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub protected_by: Vec<String>,
     /// What the form merges from several results.
     pub form: FormCells,
     /// Results, by the columns of the schedule.
@@ -527,11 +543,9 @@ impl Schedule {
         let job = agenda.job();
         let steps = by_circuit(agenda);
         let limitations = limitations(log, agenda);
-        let boards: Vec<BoardSchedule> = job
-            .boards
-            .iter()
-            .map(|board| board_schedule(agenda, board, &steps, &limitations))
-            .collect();
+        let parts = job.boards.iter();
+        let boards: Vec<BoardSchedule> =
+            joined(parts.map(|board| board_schedule(agenda, board, &steps, &limitations)));
         let readings = boards.iter().flat_map(|b| {
             b.readings
                 .iter()
@@ -542,7 +556,7 @@ impl Schedule {
             .map(|verdict| verdict.edition.clone())
             .filter(|edition| !edition.is_empty())
             .collect();
-        Self {
+        let mut schedule = Self {
             record_of: record_of(agenda),
             cautions: CAUTIONS,
             practised: agenda.practises(),
@@ -594,6 +608,29 @@ impl Schedule {
             columns: agenda.catalogue().columns(),
             times: TimesOfSchedule(times.clone()),
             letterhead: Letterhead::default(),
+        };
+        schedule.call_boards_by_their_numbers();
+        schedule
+    }
+
+    /// Parts of a board have numbers of their own, which nobody knows.
+    fn call_boards_by_their_numbers(&mut self) {
+        let limitations = self.limitations.iter_mut().map(|one| &mut one.board);
+        let notes = self.notes.iter_mut().filter_map(|one| one.board.as_mut());
+        let observations = self.observations.iter_mut().map(|one| &mut one.board);
+        let exceptions = self.exceptions.iter_mut().map(|one| &mut one.board);
+        let off = self.stays_off.iter_mut().map(|(board, _)| board);
+        let origin = self.origin.iter_mut().map(|one| &mut one.board);
+        let out = self.out_list.iter_mut().map(|one| &mut one.board);
+        for board in limitations
+            .chain(notes)
+            .chain(observations)
+            .chain(exceptions)
+            .chain(off)
+            .chain(origin)
+            .chain(out)
+        {
+            *board = board_said(*board);
         }
     }
 
@@ -836,8 +873,8 @@ fn departures(log: &Log, agenda: &Agenda) -> Vec<Departure> {
 /// "circuit 3, " or "board 1, ".
 pub(super) fn where_is(step: &Step) -> String {
     match step.circuit {
-        Some(circuit) => format!("board {}, circuit {circuit}, ", step.board),
-        None => format!("board {}, ", step.board),
+        Some(circuit) => format!("board {}, circuit {circuit}, ", board_said(step.board)),
+        None => format!("board {}, ", board_said(step.board)),
     }
 }
 
@@ -899,6 +936,7 @@ fn open_items(agenda: &Agenda) -> Vec<OpenItem> {
                 several => format!("{} ({several} steps)", stage.shown()),
             })
             .collect();
+        let board = board_said(board);
         let place = match circuit {
             Some(circuit) => format!("board {board}, circuit {circuit}"),
             None => format!("board {board} itself"),
@@ -964,6 +1002,27 @@ fn board_schedule(
             })
             .collect(),
     }
+}
+
+/// Boards with the parts in which they were worked on put together, circuits by their numbers; what a part has
+/// of its own (instruments, isolation) stands with the board.
+fn joined(all: impl Iterator<Item = BoardSchedule>) -> Vec<BoardSchedule> {
+    let mut boards: Vec<BoardSchedule> = Vec::new();
+    for one in all {
+        let number = board_said(one.number);
+        let parts = boards.iter_mut().find(|board| board.number == number);
+        let Some(board) = parts else {
+            boards.push(BoardSchedule { number, ..one });
+            continue;
+        };
+        board.checks.extend(one.checks);
+        board.readings.extend(one.readings);
+        board.circuits.extend(one.circuits);
+        board.circuits.sort_by_key(|circuit| circuit.number);
+        // What stays live comes last, and holds what was read of the whole board.
+        board.heading = one.heading;
+    }
+    boards
 }
 
 /// Checks of a board that are answered by a statement. Isolation comes as one line.
@@ -1064,6 +1123,12 @@ fn circuit_row(
             .and_then(|r| r.standard.clone())
             .or(both_marked),
         rcd_amps: rcd.as_ref().and_then(|r| r.amps).or(both.map(|d| d.amps)),
+        protected_by: board
+            .rcds
+            .iter()
+            .filter(|group| group.protects(circuit.number))
+            .map(GroupRcd::written)
+            .collect(),
         form: FormCells::of(agenda, &shown, limitations),
         metres: circuit.cable.as_ref().and_then(|c| c.metres),
         live_mm2: circuit.cable.as_ref().map(|c| c.line_mm2),

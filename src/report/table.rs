@@ -110,8 +110,13 @@ impl Paper {
         for (n, row) in table.rows.iter().enumerate() {
             let mut laid = self.lay(row, &widths, table.size);
             laid.height = laid.height.max(least);
-            if n == 0 || self.room() < laid.height {
-                if n > 0 || self.room() < head_height + laid.height {
+            // What heads a group stays with the first row of it.
+            let heads_group = matches!(row.as_slice(), [only] if only.over > 1);
+            let after = table.rows.get(n + 1).filter(|_| heads_group);
+            let after = after.map(|row| self.lay(row, &widths, table.size).height.max(least));
+            let together = laid.height + after.unwrap_or_default();
+            if n == 0 || self.room() < together {
+                if n > 0 || self.room() < head_height + together {
                     self.new_page();
                 }
                 let drawn: Vec<Part> = head
@@ -341,5 +346,45 @@ mod tests {
             panic!("{} parts of a table", table.parts.len());
         };
         assert_eq!((head.parts.len(), body.parts.len()), (1, 200));
+    }
+
+    #[test]
+    fn what_heads_a_group_is_never_the_last_row_of_a_page() {
+        let mut paper = Paper::new(Letters::new().unwrap(), Lies::Across);
+        let group = |n: usize| vec![TableCell::bold(format!("group {n}")).over(2)];
+        let row = |n: usize| {
+            vec![
+                TableCell::plain(format!("row {n}")),
+                TableCell::plain("0.34"),
+            ]
+        };
+        // Groups of every size, so that one would come to stand anywhere.
+        let rows = (1..30).flat_map(|n| {
+            let own = (0..n % 7 + 1).map(row);
+            std::iter::once(group(n)).chain(own)
+        });
+        paper.table(&Table {
+            about: "Loops".to_owned(),
+            head: vec![
+                ["Circuit", "Zs"]
+                    .map(|t| TableCell::head(t, Heads::Column))
+                    .to_vec(),
+            ],
+            rows: rows.collect(),
+            size: 8.0,
+            least: 0.0,
+        });
+        let pages = paper.finish("foot").pages;
+        assert!(pages.len() > 2);
+        for page in &pages {
+            let texts = page.iter().filter_map(|mark| match mark {
+                PageMark::Text { text, y, .. } => Some((text, *y)),
+                _ => None,
+            });
+            let of_table =
+                texts.filter(|(text, _)| ["group", "row"].iter().any(|w| text.starts_with(w)));
+            let last = of_table.max_by(|a, b| a.1.total_cmp(&b.1)).unwrap();
+            assert!(last.0.starts_with("row"), "{last:?}");
+        }
     }
 }

@@ -1,4 +1,5 @@
 use super::view::View;
+use crate::installation::board_said;
 use crate::limits::Verdict;
 use crate::report::{Exchange, Only, is_exception, words};
 use crate::sequence::{EventNo, ReadingRecord, ReadingStatus, say::capital};
@@ -159,7 +160,7 @@ fn form(view: &View, filter: &Filter) -> Markup {
                     @for (board, circuit) in circuits {
                         @let value = format!("{}-{}", board.number, circuit.number);
                         option value=(value) selected[filter.circuit == value] {
-                            @if view.state.job().boards.len() > 1 { "board " (board.number) ", " }
+                            @if view.state.job().how_many_boards() > 1 { "board " (board_said(board.number)) ", " }
                             (circuit.number) " " (circuit.name)
                         }
                     }

@@ -6,7 +6,9 @@ use super::breakage::{self, Break};
 use super::facts::{
     Ask, Edition, Event, EventNo, Mode, Order, Quantity, Refusal, Step, StepId, StepKind, Stretch,
 };
-use super::procedures::{Catalogue, Fault, Procedure, fault_of, is_supply_fault, to_put_back};
+use super::procedures::{
+    Catalogue, Fault, Procedure, SUPPLY_VOLTAGE, fault_of, is_supply_fault, to_put_back,
+};
 use super::state::{OutEntry, Question, ReplayError, State, StepOutcome, count};
 use crate::limits::Tables;
 use crate::quantity::{Conductors, Pair};
@@ -711,12 +713,12 @@ impl Agenda {
         }
     }
 
-    /// The steps at the incoming terminals of a board, but for the voltage, which never waits.
+    /// The steps at the incoming terminals of a board, but for a voltage that never waits.
     fn supply_steps(&self, board: u16) -> impl Iterator<Item = &Step> {
         self.plan()
             .on(board, None)
             .filter(|step| step.incoming && step.ask != Ask::Event)
-            .filter(|step| !step.measures(Quantity::SupplyVoltage))
+            .filter(|step| !step.measures(Quantity::SupplyVoltage) || step.kind == SUPPLY_VOLTAGE)
     }
 
     /// How long the open steps will take at the pace so far; nothing before ten answers.

@@ -44,6 +44,17 @@ pub enum RcdTest {
     Five,
 }
 
+impl RcdTest {
+    /// As it stands in the job file.
+    pub fn written(self) -> &'static str {
+        match self {
+            Self::Half => "half",
+            Self::Once => "once",
+            Self::Five => "five",
+        }
+    }
+}
+
 /// Between what the two probes are.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]

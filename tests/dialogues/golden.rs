@@ -212,6 +212,11 @@ fn came(store: &Store) -> Came {
 }
 
 fn write(folder: &Path) {
+    assert!(
+        !folder.exists(),
+        "{} is there, and is never written again",
+        folder.display()
+    );
     fs::create_dir_all(folder).unwrap();
     for path in files() {
         let text = fs::read_to_string(&path).unwrap();

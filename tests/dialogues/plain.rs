@@ -385,7 +385,11 @@ pub fn reading(state: &Agenda, step: &Step) -> Intent {
         }
         Quantity::RcdTime => exact("21"),
         Quantity::RcdFiveTimes | Quantity::Noted => exact("12"),
-        Quantity::SupplyVoltage => exact("231"),
+        Quantity::SupplyVoltage => exact(match measure.pair {
+            Some(pair) if pair.from() == Conductors::N => "1",
+            Some(pair) if !pair.to_earth() && pair.to() != Conductors::N => "400",
+            _ => "231",
+        }),
         Quantity::RcdHalf => exact("300").with_relation(Relation::Over),
     };
     Intent::Reading {

@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 /// Where a phrase of the file is said: a job, and the step.
-const WHERE: [(&str, &str, &str); 29] = [
+const WHERE: [(&str, &str, &str); 30] = [
     ("permission", "radial", "/identify"),
     ("prove indicator", "radial", "/prove-before"),
     ("isolate", "radial", "/isolate"),
@@ -27,6 +27,7 @@ const WHERE: [(&str, &str, &str); 29] = [
     ("covers", "radial", "energise/covers"),
     ("energise", "radial", "energise/on"),
     ("supply polarity", "radial", "supply-polarity/incoming"),
+    ("supply voltage", "radial", "supply-polarity/voltage/L-N"),
     ("earth off", "radial", "external-loop/earthing-off"),
     ("Ze", "radial", "external-loop/value"),
     ("earth back", "radial", "external-loop/earthing-back"),

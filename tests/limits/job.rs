@@ -45,6 +45,7 @@ fn what_is_out_of_scope_is_said_so_with_the_reason() {
     for (kind, why) in [
         ("medical location", "710"),
         ("PV string", "62446-1"),
+        ("solar", "62446-1"),
         ("battery", "no main switch makes them dead"),
     ] {
         let told = problems(&with_circuit(&format!("kind = '{kind}'")));
@@ -52,6 +53,21 @@ fn what_is_out_of_scope_is_said_so_with_the_reason() {
             told.contains("out of scope") && told.contains(why),
             "{told}"
         );
+    }
+    // Under a name of its own it is no other kind of circuit, and is told before the work begins.
+    for (name, why) in [
+        ("Battery inverter", "no main switch makes them dead"),
+        ("PV d.c. isolator", "62446-1"),
+        ("Sockets, medical location", "710"),
+        ("EV charger", "functional tests of its own"),
+    ] {
+        let text = with_circuit("kind = 'single-point'").replace("'Lights'", &format!("'{name}'"));
+        let job = Job::parse(&text, "job.toml").unwrap();
+        let told = job.out_of_scope();
+        assert!(told.iter().any(|one| one.contains(why)), "{name}: {told:?}");
+        let board = &job.boards[0];
+        let odd = job.circuit_oddities(Tables::shipped(), board, &board.circuits[0]);
+        assert!(odd.iter().any(|odd| odd.contains(why)), "{name}: {odd:?}");
     }
     let charging = with_circuit("kind = 'single-point'").replace("'Lights'", "'Charge point'");
     let job = Job::parse(&charging, "job.toml").unwrap();

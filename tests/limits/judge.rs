@@ -1002,6 +1002,9 @@ mod supply {
             }
         }
         assert_eq!(at("N-E", "1"), None, "neutral to earth has no limit");
+        // Past 50 V, the touch voltage of BS 7671 411.5.3, it is no neutral: common practice.
+        assert_eq!(at("N-E", "50"), None);
+        assert_eq!(at("N-E", "231"), Some(Outcome::Fail));
     }
 
     #[test]

@@ -27,9 +27,10 @@ fn name(n: usize, kind: &str) -> String {
     format!("{kind} {n} for the {}", PLACES[n % PLACES.len()])
 }
 
-/// Forty circuits: two sub-mains and twelve others on the first board, thirteen on each of the two others.
+/// Forty circuits: two sub-mains and twelve others on the first board, thirteen on each of the two others. The
+/// third is a split board behind a main RCD.
 fn table() -> (String, Vec<String>) {
-    let mut text = "Board,Board name,Fed from,Number,Name,Kind,Device,kA,RCD,Sizes,Metres,Points,Type of wiring,Reference method\n".to_owned();
+    let mut text = "Board,Board name,Fed from,Number,Name,Kind,Device,kA,RCD,Sizes,Metres,Points,Type of wiring,Reference method,Protected by RCD\n".to_owned();
     let mut names = Vec::new();
     let boards = [
         (1, "main switchboard in the boatman's office", "", 14),
@@ -64,10 +65,22 @@ fn table() -> (String, Vec<String>) {
                 _ => ("sockets", "radial,B20 RCBO,6,30,2.5/1.5,17,3 sockets,A,100"),
             };
             let name = name(n, rest.0);
-            text += &format!(
-                "{board},\"{called}\",{from},{number},\"{name}\",{}\n",
-                rest.1
-            );
+            // Its figures stand where it is first named.
+            let under = match (board, number) {
+                (3, 1) => {
+                    "\"RCD 1: 30 mA, type A, 63 A, BS EN 61008; RCD 3: 300 mA, type A, type S, 100 A\""
+                }
+                (3, 8) => "\"RCD 2: 30mA type AC 40A; 3\"",
+                (3, 2..=7) => "RCD 1; RCD 3",
+                (3, _) => "2; 3",
+                _ => "",
+            };
+            let of_its_own = rest.1.contains("RCBO") || board != 3;
+            let what = match of_its_own {
+                true => rest.1.to_owned(),
+                false => rest.1.replace(",6,30,", ",6,,"),
+            };
+            text += &format!("{board},\"{called}\",{from},{number},\"{name}\",{what},{under}\n");
             names.push(name);
         }
     }
@@ -261,6 +274,9 @@ fn forty_circuits_on_three_boards_from_a_table_to_the_last_page() {
     let next = next
         .replace("FILL IN: the number on it", "IT-1")
         .replace("FILL IN: the last day, as in 31 March 2027", "31/03/2027");
+    // Each of them is tested once, however many circuits are under it.
+    let log = fs::read_to_string(folder.path().join("script.txt")).unwrap();
+    assert_eq!(log.lines().filter(|line| *line == "tripped").count(), 24);
     let (last, next) = (
         Job::parse(&job, "job.toml").unwrap(),
         Job::parse(&next, "next.toml").unwrap(),
@@ -271,6 +287,7 @@ fn forty_circuits_on_three_boards_from_a_table_to_the_last_page() {
             (last.number, &last.name, &last.fed_from),
             (next.number, &next.name, &next.fed_from)
         );
+        assert_eq!(last.rcds, next.rcds, "board {}", last.number);
         for (last, next) in last.circuits.iter().zip(&next.circuits) {
             assert_eq!(last.points.len(), next.points.len(), "{}", last.name);
             let next = bothhands::installation::Circuit {

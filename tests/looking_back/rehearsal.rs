@@ -170,6 +170,7 @@ impl Rehearsal {
             Quantity::FaultCurrent => "1.1",
             Quantity::LoopImpedance => "0.52",
             Quantity::RcdTime => "21",
+            Quantity::SupplyVoltage if step.pair == "N-E".parse().ok() => "1",
             Quantity::SupplyVoltage => "231",
             Quantity::RcdHalf | Quantity::RcdFiveTimes | Quantity::Noted => "12",
         };

@@ -17,7 +17,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 
 /// What a prompt tells a person to say without giving the words: they depend on what is found.
-const LEFT_TO_THE_PERSON: [&str; 13] = [
+const LEFT_TO_THE_PERSON: [&str; 14] = [
     "what it reads",
     "what you saw",
     // Of a circuit that is added.
@@ -28,6 +28,7 @@ const LEFT_TO_THE_PERSON: [&str; 13] = [
     "the reading",
     "the resistance",
     "the milliseconds",
+    "the volts",
     "what it shows",
     "what is out and where",
     "each",

@@ -346,7 +346,7 @@ fn a_random_sentence_of_any_rule_means_something() {
     let mut rng = fastrand::Rng::with_seed(12);
     let rules = step_rules();
     let mut kinds = BTreeSet::new();
-    for n in 0..10_000 {
+    for n in 0..40_000 {
         let rule = &rules[n % rules.len()];
         let (words, said) = GRAMMAR
             .random_sentence(rule, &mut || rng.f64())

@@ -107,7 +107,7 @@ pub fn zs_limit(tables: &Tables, facts: &CircuitFacts) -> Option<MaximumZs> {
 }
 
 /// The largest Zs that may be read on a circuit, in hundredths of an ohm, as an instrument shows it:
-/// the largest that [`zs`] finds within its limit, with Ze as measured where it was. LoopContext it the
+/// the largest that [`zs`] finds within its limit, with Ze as measured where it was. Beside it the
 /// limit at working temperature is no number to compare a reading with.
 pub fn zs_read_at_most(
     tables: &Tables,

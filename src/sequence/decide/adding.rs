@@ -1,6 +1,7 @@
 //! A point or a circuit that the job lacks, added on the way: a question first, and a change of the job
 //! once it is affirmed.
 
+use super::moving::board_with;
 use super::{Refusal, refused};
 use crate::draft::CircuitWords;
 use crate::grammar::Intent;
@@ -19,7 +20,8 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent, name: &str, circuit: u16) -
     let here = agenda.current().map(|step| step.board);
     let has = |board: &u16| agenda.circuit(*board, circuit).is_some();
     let mut boards = agenda.job().boards.iter().map(|board| board.number);
-    let Some(board) = here.filter(has).or_else(|| boards.find(has)) else {
+    let here = here.and_then(|board| board_with(agenda, board, circuit));
+    let Some(board) = here.or_else(|| boards.find(has)) else {
         return refused(
             said,
             Refusal::NoSuchPlace {
@@ -116,7 +118,7 @@ pub(super) fn circuit(
     let Some(board) = agenda.current().map(|step| step.board).or_else(first) else {
         return super::not_asked(said);
     };
-    if agenda.circuit(board, circuit).is_some() {
+    if let Some(board) = board_with(agenda, board, circuit) {
         return refused(said, Refusal::CircuitThere { board, circuit });
     }
     // At a visit of live tests alone no dead test comes with it.

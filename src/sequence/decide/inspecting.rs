@@ -1,6 +1,7 @@
 //! Items of the inspection, said of the one that is asked for or of any by its number; whole sections
 //! that are not there; observations with their code.
 
+use super::moving::board_with;
 use super::refused;
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
@@ -130,7 +131,11 @@ pub(super) fn observed(
     let here = agenda.current().map(|step| step.board);
     let boards = || agenda.job().boards.iter().map(|board| board.number);
     let has = |board: &u16| circuit.is_none_or(|c| agenda.circuit(*board, c).is_some());
-    let known = here.filter(has).or_else(|| boards().find(has));
+    let of_here = here.and_then(|board| match circuit {
+        Some(circuit) => board_with(agenda, board, circuit),
+        None => Some(board),
+    });
+    let known = of_here.or_else(|| boards().find(has));
     // What is dangerous is kept, wherever it is.
     let Some(board) = known.or(here).or_else(|| boards().next()) else {
         return super::not_asked(said);

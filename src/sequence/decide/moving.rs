@@ -2,9 +2,11 @@
 
 use super::refused;
 use crate::grammar::Intent;
+use crate::installation::board_said;
 use crate::quantity::{Reading, TestVoltage};
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Ask, Destination, Edition, Event, Refusal, Step};
+use crate::sequence::procedures::SUPPLY_VOLTAGE;
 use crate::sequence::state::count;
 use crate::terms::Stage;
 
@@ -16,15 +18,13 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
             work_on_again(agenda, said, *number)
         }
         Intent::Circuit(number) => {
-            let board = here
-                .map(|step| step.board)
-                .filter(|board| agenda.circuit(*board, *number).is_some());
+            let board = here.and_then(|step| board_with(agenda, step.board, *number));
             go_to(agenda, said, Destination::Circuit(*number), |step| {
                 step.circuit == Some(*number) && board.is_none_or(|board| step.board == board)
             })
         }
         Intent::Board(number) => go_to(agenda, said, Destination::Board(*number), |step| {
-            step.board == *number
+            board_said(step.board) == *number
         }),
         Intent::TestAt(voltage) => go_to(agenda, said, Destination::TestsAt(*voltage), |step| {
             here.is_some_and(|here| step.beside(here))
@@ -34,6 +34,13 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
         Intent::GoTo(stage) => to_stage(agenda, said, *stage),
         _ => super::not_asked(said),
     }
+}
+
+/// The board that has this circuit: the one where the work is, or another part of it.
+pub(super) fn board_with(agenda: &Agenda, here: u16, circuit: u16) -> Option<u16> {
+    let has = |board: &u16| agenda.circuit(*board, circuit).is_some();
+    let parts = agenda.job().boards_said(here).map(|board| board.number);
+    std::iter::once(here).chain(parts).find(has)
 }
 
 /// A circuit of this number that stays off: on the board where the work is, or on the only one.
@@ -72,7 +79,7 @@ fn work_on_again(agenda: &Agenda, said: &Intent, number: u16) -> Vec<Event> {
 /// "Circuit three stays off": on the board where the work is, or on the only one that has it.
 pub(super) fn stays_off(agenda: &Agenda, said: &Intent, number: u16) -> Vec<Event> {
     let here = agenda.current().map(|step| step.board);
-    let on_this = here.filter(|board| agenda.circuit(*board, number).is_some());
+    let on_this = here.and_then(|board| board_with(agenda, board, number));
     let mut all = agenda.job().boards.iter();
     let board = on_this.or_else(|| {
         all.find(|board| agenda.circuit(board.number, number).is_some())
@@ -194,6 +201,8 @@ fn to_do_again(
     let done = || agenda.plan().steps.iter().filter(tested);
     done()
         .find(|step| agenda.has_failed(step) && !step.kind.is_trial())
+        // Of the supply its polarity, which its voltages were read for.
+        .or_else(|| done().find(|step| step.kind != SUPPLY_VOLTAGE))
         .or_else(|| done().next())
 }
 

@@ -15,8 +15,11 @@ pub enum Edition {
     First,
     /// What a step orders out is listed by the step; the order of the job is that of BS 7671 Part 6:
     /// put back, 250 V and polarity on each circuit, the supply before energising, reopened outlets
-    /// first after it.
+    /// first after it. The voltage of the supply is taken where somebody says it, beside its polarity.
     Second,
+    /// The voltage of the supply is asked for, between every pair, before its polarity. Circuits of a live
+    /// board are isolated one after another, with what belongs to the whole board after them.
+    Third,
 }
 
 /// An edition of a newer program.
@@ -26,13 +29,14 @@ pub struct UnknownEdition(pub u16);
 
 impl Edition {
     /// The edition that a new log follows.
-    pub const NOW: Self = Self::Second;
+    pub const NOW: Self = Self::Third;
 
     /// Its number, from 1.
     pub fn number(self) -> u16 {
         match self {
             Self::First => 1,
             Self::Second => 2,
+            Self::Third => 3,
         }
     }
 
@@ -49,6 +53,7 @@ impl TryFrom<u16> for Edition {
         match number {
             1 => Ok(Self::First),
             2 => Ok(Self::Second),
+            3 => Ok(Self::Third),
             other => Err(UnknownEdition(other)),
         }
     }

@@ -33,8 +33,10 @@ impl fmt::Display for EventNo {
 /// program would go on with the job as it was. Version 5 has practice: an older program would take it
 /// for a test. Version 6 has practices in which devices trip and stay off: an older program would take what
 /// is behind them for live. It has readings that were calculated, which an older program would take
-/// for measured ones, and inspections.
-pub const EVENT_VERSION: u16 = 6;
+/// for measured ones, and inspections. Version 7 has photographs, what was affirmed by touch, and the third
+/// edition of the plan: an older program knows neither the event nor the steps, and would show what was
+/// touched as said. It says so with the number and names the program to use.
+pub const EVENT_VERSION: u16 = 7;
 
 /// What a loop impedance was worked out from: the loop outside, and R1+R2 of its circuit.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]

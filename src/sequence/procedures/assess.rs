@@ -350,9 +350,6 @@ pub fn external_loop(state: &State, step: &Step, reading: &Reading) -> Assessmen
 
 /// Prospective fault current at a board, the larger of what was read counting.
 pub fn fault_current(state: &State, step: &Step, reading: &Reading) -> Assessment {
-    let Some(board) = state.board(step.board) else {
-        return Assessment::noted();
-    };
     let mut readings: Vec<(Pair, Reading)> = state
         .counting(Quantity::FaultCurrent)
         .filter(|record| {
@@ -367,7 +364,7 @@ pub fn fault_current(state: &State, step: &Step, reading: &Reading) -> Assessmen
     let verdict = judge::fault_current(
         state.tables(),
         state.job().supply.phases,
-        board.least_breaking(),
+        state.job().least_breaking(step.board),
         &readings,
     );
     let to_earth = reading.pair.is_some_and(|pair| pair.to_earth());

@@ -55,7 +55,7 @@ const FIRST: &[Round] = &[&[
     Slot::AfterCircuits,
 ]];
 
-/// The rounds of the second: the dead tests of every board, the supply, then what is live. A board
+/// The rounds of later ones: the dead tests of every board, the supply, then what is live. A board
 /// that feeds another makes that live too.
 const SECOND: &[Round] = &[
     &[Slot::AsFound],
@@ -139,20 +139,20 @@ static SHIPPED: LazyLock<Arc<Catalogue>> = LazyLock::new(|| {
 });
 
 /// Each round with the boards that go through it together. Circuits of a live board that are isolated by
-/// their own devices are done one after another, where the job has a board for each: one is put back and
-/// tested live before the next is isolated, so that no more is off than is worked on. What is looked at as
+/// their own devices are done one after another, where the job has a board, or a part of one, for each: one is
+/// put back and tested live before the next is isolated, so that no more is off than is worked on. What is looked at as
 /// it is found comes before all of that.
 fn in_turn<'j>(
     rounds: &'static [Round],
     boards: &'j [Board],
     edition: Edition,
 ) -> Vec<(&'static Round, &'j [Board])> {
-    let (found, rest) = match (rounds.split_first(), edition) {
-        (Some((found, rest)), Edition::Second) => (Some(found), rest),
+    let (found, rest) = match rounds.split_first() {
+        Some((found, rest)) if edition > Edition::First => (Some(found), rest),
         _ => (None, rounds),
     };
-    let together =
-        boards.chunk_by(|one, next| !one.isolates_circuits() && !next.isolates_circuits());
+    let alone = |board: &Board| board.isolates_circuits() || board.stays_live();
+    let together = boards.chunk_by(|one, next| !alone(one) && !alone(next));
     let each = together.flat_map(|boards| rest.iter().map(move |round| (round, boards)));
     found
         .map(|round| (round, boards))
@@ -211,7 +211,7 @@ impl Catalogue {
     pub fn plan(&self, job: &Job, edition: Edition) -> Plan {
         let (procedures, rounds) = match edition {
             Edition::First => (&self.first, FIRST),
-            Edition::Second => (&self.second, SECOND),
+            Edition::Second | Edition::Third => (&self.second, SECOND),
         };
         let mut steps: Vec<Step> = Vec::new();
         for (round, boards) in in_turn(rounds, &job.boards, edition) {

@@ -18,7 +18,9 @@ pub const OUTCOME: StepKind = StepKind::Row("inspection-outcome");
 fn items(build: &StepBuilder<'_>, scope: &Scope<'_>, dead: bool) -> Vec<Step> {
     let first = scope.job.boards.first() == Some(scope.board);
     // A board that stays live is not looked into.
-    let live = scope.job.kind == JobKind::LiveRetest || scope.board.isolates_circuits();
+    let live = scope.job.kind == JobKind::LiveRetest
+        || scope.board.isolates_circuits()
+        || scope.board.stays_live();
     let closed = dead && live;
     let inspection = scope.job.inspection.as_ref().filter(|_| first && !closed);
     let items = inspection

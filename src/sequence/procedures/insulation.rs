@@ -364,7 +364,7 @@ fn on_circuit(build: &StepBuilder<'_>, circuit: &Circuit, edition: Edition) -> V
     if circuit.two_way {
         let again: &[Pair] = match edition {
             Edition::First => &[Pair::LE],
-            Edition::Second => pairs(circuit.phases),
+            Edition::Second | Edition::Third => pairs(circuit.phases),
         };
         steps.extend(again.iter().map(|pair| {
             build.reading(

@@ -35,7 +35,7 @@ pub use insulation::{
 pub use put_back::to_put_back;
 pub use reopened::reopened;
 pub(super) use table::bond_place;
-pub use table::{RING_ENDS, is_surge};
+pub use table::{RING_ENDS, SUPPLY_VOLTAGE, is_surge};
 
 use super::facts::{Column, Edition, Order, ProcedureId, Refusal, Step};
 use super::state::State;

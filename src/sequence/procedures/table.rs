@@ -401,8 +401,11 @@ fn polarity_is_open(state: &State, step: &Step) -> bool {
         })
 }
 
-/// Polarity of the supply at the origin, checked before anything else is tested live. BS 7671
-/// 643.6.
+/// The kind of a step that asks for the voltage of the supply.
+pub const SUPPLY_VOLTAGE: StepKind = StepKind::Row("supply-voltage");
+
+/// Voltage of the supply at the origin, between every pair, and its polarity, checked before anything else
+/// is tested live. BS 7671 643.6; the voltages stand on the model forms as nominal voltage, U and U0.
 pub static SUPPLY_POLARITY: Row = Row {
     name: "supply-polarity",
     stage: Stage::SupplyPolarity,
@@ -415,9 +418,17 @@ pub static SUPPLY_POLARITY: Row = Row {
         if scope.board.fed_from.is_some() || scope.board.isolates_circuits() {
             return Vec::new();
         }
+        let asked = scope.edition > Edition::Second;
+        let (kind_of_volts, rule) = match asked {
+            true => (SUPPLY_VOLTAGE, "volts"),
+            false => (kind, SUPPLY_POLARITY.rule),
+        };
         let voltage = |pair: &Pair| {
             let measure = Measure::of(Quantity::SupplyVoltage, Unit::Volt).between(*pair);
-            build.reading(format!("voltage/{pair}"), kind, measure)
+            Step {
+                rule,
+                ..build.reading(format!("voltage/{pair}"), kind_of_volts, measure)
+            }
         };
         let pairs: &[Pair] = match scope.board.phases {
             Phases::Single => &Pair::SINGLE_PHASE,
@@ -426,20 +437,26 @@ pub static SUPPLY_POLARITY: Row = Row {
         // Without a pair it is the voltage of a line to neutral.
         let (to_neutral, others): (Vec<&Pair>, Vec<&Pair>) =
             pairs.iter().partition(|pair| pair.to() == Conductors::N);
-        std::iter::once(build.statement("incoming", kind, &EITHER_POLARITY))
-            .chain(to_neutral.into_iter().chain(others).map(voltage))
+        let polarity = build.statement("incoming", kind, &EITHER_POLARITY);
+        let mut steps: Vec<Step> = to_neutral.into_iter().chain(others).map(voltage).collect();
+        // Polarity follows from what was read.
+        steps.insert(if asked { steps.len() } else { 0 }, polarity);
+        steps
+            .into_iter()
             .map(|step| Step {
                 incoming: true,
                 ..step
             })
             .collect()
     },
-    // A voltage is taken when it is said, and never waits: the polarity is what is asked for.
-    is_open: |state, step| step.measure().is_none() && state.waits(step),
+    // Up to the second edition a voltage is taken when it is said, and never waits.
+    is_open: |state, step| {
+        (step.measure().is_none() || step.kind == SUPPLY_VOLTAGE) && state.waits(step)
+    },
     assess: assess::supply_voltage,
-    // Nothing is energised by a supply that was not checked.
+    // Nothing is energised by a supply whose polarity was not checked.
     answers: |step| Answers {
-        may_be_left_out: !step.incoming,
+        may_be_left_out: !step.incoming || step.kind == SUPPLY_VOLTAGE,
         instead_of_reading: &[],
         accepts_done: true,
     },
@@ -478,7 +495,13 @@ pub static FAULT_CURRENT_FURTHER: Row = Row {
     stage: Stage::FaultCurrent,
     rule: "current",
     plan: |build, scope| {
-        let live = scope.job.kind == JobKind::LiveRetest || scope.board.isolates_circuits();
+        let live = scope.job.kind == JobKind::LiveRetest
+            || scope.board.isolates_circuits()
+            || scope.board.stays_live();
+        // Once for the board, with what of it stays live.
+        if scope.board.is_part() {
+            return Vec::new();
+        }
         if live || scope.board.fed_from.is_some() {
             fault_currents(build, scope, false)
         } else {
@@ -603,7 +626,7 @@ pub static RCD_OF_SEVERAL: Row = Row {
     stage: Stage::Rcd,
     rule: "rcd",
     plan: |build, scope| {
-        let groups = scope.board.rcds.iter();
+        let groups = scope.board.rcds.iter().filter(|_| !scope.board.is_part());
         let each = groups.flat_map(|group| {
             let steps = rcd_steps(build, &group.rcd(), &format!("rcd/{}/", group.number));
             steps.into_iter().map(|step| step.at(group.place()))
@@ -677,7 +700,7 @@ pub static PHASE_SEQUENCE: Row = Row {
     name: "phase-sequence",
     stage: Stage::PhaseSequence,
     plan: |build, scope| {
-        if scope.board.phases == Phases::Single {
+        if scope.board.phases == Phases::Single || scope.board.is_part() {
             return Vec::new();
         }
         let either = [Statement::SequenceCorrect, Statement::SequenceReversed];
@@ -753,7 +776,10 @@ pub static FUNCTIONAL: Row = Row {
             let either = [Statement::IndicatorGreen, Statement::IndicatorRed];
             build.statement("surge", SURGE_INDICATOR, &either)
         });
-        std::iter::once(switchgear)
+        // Once for the board, with what of it stays live.
+        (!board.is_part())
+            .then_some(switchgear)
+            .into_iter()
             .chain(arc_fault)
             .chain(surge)
             .collect()

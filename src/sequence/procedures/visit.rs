@@ -4,15 +4,15 @@
 use super::insulation::Insulation;
 use super::table::Row;
 use super::{Answers, Procedure, StepBuilder};
-use crate::installation::{Job, JobKind};
+use crate::installation::{Board, Job, JobKind};
 use crate::quantity::Conductors;
 use crate::sequence::breakage::{self, Break};
 use crate::sequence::facts::{Order, Step, StepKind};
 use crate::sequence::state::{OutEntry, State, StepOutcome};
 use crate::terms::{Part, Place, Stage, Statement};
 
-/// Whether a step belongs to a visit at which nothing dead is done: no isolation is asked for then, and
-/// nothing that needs the main switch off. Electricity at Work Regulations 1989, regulation 14, for what
+/// Whether a step belongs to a visit, or a board, at which nothing dead is done: no isolation is asked for
+/// then, and nothing that needs the main switch off. Electricity at Work Regulations 1989, regulation 14, for what
 /// is left: each is live work.
 pub(super) fn belongs_to(job: &Job, step: &Step) -> bool {
     let needs_it_dead = matches!(
@@ -21,7 +21,10 @@ pub(super) fn belongs_to(job: &Job, step: &Step) -> bool {
     ) || step.is_dead_test()
         || step.incoming
         || matches!(step.kind, StepKind::LeadsOpen | StepKind::LeadsJoined);
-    job.kind != JobKind::LiveRetest || !needs_it_dead
+    let mut boards = job.boards.iter();
+    let board = boards.find(|board| board.number == step.board);
+    let live = job.kind == JobKind::LiveRetest || board.is_some_and(Board::stays_live);
+    !live || !needs_it_dead
 }
 
 /// The board stays live: whoever goes on knows it.
@@ -30,7 +33,7 @@ pub(super) static FOUND_LIVE: Row = Row {
     stage: Stage::Instruments,
     rule: "confirm",
     plan: |build, scope| {
-        let live = scope.job.kind == JobKind::LiveRetest;
+        let live = scope.job.kind == JobKind::LiveRetest || scope.board.stays_live();
         live.then(|| build.statement("live", StepKind::Row("found-live"), &[Statement::Done]))
             .into_iter()
             .collect()

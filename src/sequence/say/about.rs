@@ -1,7 +1,7 @@
 //! Words for parts of the session: a step, the out-list, where it stands.
 
 use super::numbers::{capital, duration, plural};
-use crate::installation::Board;
+use crate::installation::{Board, board_said};
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Electronics, EventNo, Quantity, Step};
 use crate::sequence::state::{OutEntry, State, StepOutcome, count, place_of};
@@ -78,11 +78,11 @@ pub(super) fn fatal_circuit(agenda: &Agenda, board: u16) -> Option<u16> {
 
 /// Steps by what they test and where, three at most.
 fn listed<'a>(agenda: &'a Agenda, steps: impl Iterator<Item = &'a Step>) -> String {
-    let several = agenda.job().boards.len() > 1;
+    let several = agenda.job().how_many_boards() > 1;
     let name = |step: &Step| {
         let mut parts = Vec::new();
         if several {
-            parts.push(format!("board {}", step.board));
+            parts.push(format!("board {}", board_said(step.board)));
         }
         let subject = subject(step);
         if !subject.is_empty() {
@@ -165,7 +165,7 @@ pub(super) fn with_circuit(step: &Step, text: &str) -> String {
 
 /// A prompt that names its board.
 pub(super) fn with_board(step: &Step, text: &str) -> String {
-    let named = format!("Board {}", step.board);
+    let named = format!("Board {}", board_said(step.board));
     if text.starts_with(&named) {
         text.to_owned()
     } else {
@@ -256,7 +256,7 @@ pub fn where_are_we(agenda: &Agenda) -> String {
     let open = count(agenda.open_steps().count());
     format!(
         "Board {}{circuit}: {}. {} open.",
-        step.board,
+        board_said(step.board),
         step.stage,
         plural(open, "step is", "steps are")
     )
@@ -281,7 +281,7 @@ pub(super) fn how_long_is_left(agenda: &Agenda) -> String {
 pub fn moved(step: &Step, passed_over: u32) -> String {
     let place = match step.circuit {
         Some(circuit) => format!("Circuit {circuit}, {}.", step.stage),
-        None => format!("Board {}, {}.", step.board, step.stage),
+        None => format!("Board {}, {}.", board_said(step.board), step.stage),
     };
     if passed_over == 0 {
         place

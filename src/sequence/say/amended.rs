@@ -4,7 +4,7 @@ use super::about::{self, subject};
 use super::line::Line;
 use super::numbers::{capital, plural, value};
 use crate::draft::{CircuitWords, spoken};
-use crate::installation::Job;
+use crate::installation::{Job, board_said};
 use crate::limits::Outcome;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::amend::{ChangeRefusal, Changed, JobChange, circuit_of, job_changes};
@@ -16,7 +16,7 @@ const SAID: usize = 6;
 
 /// What differs between two jobs, a sentence each.
 pub fn changes(old: &Job, new: &Job) -> Vec<String> {
-    let several = old.boards.len().max(new.boards.len()) > 1;
+    let several = old.how_many_boards().max(new.how_many_boards()) > 1;
     let all = job_changes(old, new);
     all.iter().map(|change| one(change, several)).collect()
 }
@@ -24,10 +24,10 @@ pub fn changes(old: &Job, new: &Job) -> Vec<String> {
 fn one(change: &JobChange, several: bool) -> String {
     let mut parts = Vec::new();
     match (change.board, change.circuit) {
-        (Some(board), None) => parts.push(format!("board {board}")),
+        (Some(board), None) => parts.push(format!("board {}", board_said(board))),
         (Some(board), Some(circuit)) => {
             if several {
-                parts.push(format!("board {board}"));
+                parts.push(format!("board {}", board_said(board)));
             }
             parts.push(format!("circuit {circuit}"));
         }
@@ -130,7 +130,7 @@ pub fn not_changed(agenda: &Agenda, why: &ChangeRefusal) -> String {
                 .iter()
                 .filter_map(|id| agenda.step(id))
                 .map(|step| match subject(step).as_str() {
-                    "" => format!("board {}, {}", step.board, step.stage.shown()),
+                    "" => format!("board {}, {}", board_said(step.board), step.stage.shown()),
                     place => format!("{place}, {}", step.stage.shown()),
                 })
                 .collect();
@@ -149,21 +149,25 @@ pub fn not_changed(agenda: &Agenda, why: &ChangeRefusal) -> String {
             about::entries(agenda, entries, ", ")
         ),
         ChangeRefusal::Isolated(board) => format!(
-            "Circuits of board {board} are isolated each by its own device, and what is added was not: go on with the job as it was; test it at a visit of its own."
+            "Circuits of board {} are isolated each by its own device, and what is added was not: go on with the job as it was; test it at a visit of its own.",
+            board_said(*board)
         ),
         ChangeRefusal::Energised(board) => format!(
-            "Board {board} is energised, and what is added has dead tests. Go on with the job as it was, say \
-             \"go to safe isolation\", stop, and change the job then."
+            "Board {} is energised, and what is added has dead tests. Go on with the job as it was, say \
+             \"go to safe isolation\", stop, and change the job then.",
+            board_said(*board)
         ),
         ChangeRefusal::Finished => {
             "The session is finished, and its record stays as it is. Begin a new log with --db.".to_owned()
         }
         ChangeRefusal::StaysOff(board, circuit) => format!(
-            "Circuit {circuit} of board {board} stays off, or is to be made safe first: leave it in the job."
+            "Circuit {circuit} of board {} stays off, or is to be made safe first: leave it in the job.",
+            board_said(*board)
         ),
         ChangeRefusal::Renumbered(board, circuit) => format!(
-            "Circuit {circuit} of board {board} was tested, and its name belongs to another number now. \
-             Readings stay with the number: leave the numbers as they were, or begin a new log with --db."
+            "Circuit {circuit} of board {} was tested, and its name belongs to another number now. \
+             Readings stay with the number: leave the numbers as they were, or begin a new log with --db.",
+            board_said(*board)
         ),
         ChangeRefusal::AnotherHand => {
             "Something was tested already by who the job names and with its instruments. Leave these in \

@@ -209,7 +209,7 @@ fn corrected(agenda: &Agenda, step: &Step) -> Option<String> {
             return None;
         }
         let factor = agenda.state().tables().fault_current.three_phase_factor;
-        let least = agenda.board(step.board)?.least_breaking();
+        let least = agenda.job().least_breaking(step.board);
         let read = least
             .and_then(|capacity| capacity.value())
             .map(|ka| format!(": it may read at most {} kiloamps", tidy(ka / factor)));

@@ -1,6 +1,7 @@
 use super::line::Line;
 use super::{about, asked, brief, level};
 use super::{capital, duration, lines, prompt, recap};
+use crate::installation::board_said;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Edition, Event, EventNo, Mode, Refusal, Step, StepKind, Withdrawal};
 use crate::sequence::state::{OutEntry, Question};
@@ -174,8 +175,9 @@ impl Narrator {
                 line.text = about::with_circuit(step, &line.text);
             }
             // Two boards may have a circuit of the same number.
-            let several = agenda.job().boards.len() > 1;
-            if several && self.on.is_some_and(|(board, _)| board != step.board) {
+            let several = agenda.job().how_many_boards() > 1;
+            let another = |board| board_said(board) != board_said(step.board);
+            if several && self.on.is_some_and(|(board, _)| another(board)) {
                 line.text = about::with_board(step, &line.text);
             }
             // A tone stands for it only where nothing had to be added.

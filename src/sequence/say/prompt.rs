@@ -1,12 +1,12 @@
 use super::line::Line;
 use super::{about, capital, level, value};
 use crate::grammar::Intent;
-use crate::installation::{Board, Earthing, InstrumentUse, JobKind, Phases, Source};
+use crate::installation::{Board, Earthing, InstrumentUse, JobKind, Phases, Source, board_said};
 use crate::limits::insulation::Pattern;
 use crate::quantity::{Conductors, Unit};
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Doubt, EventNo, Mode, Refusal, Step, StepKind};
-use crate::sequence::procedures::{self, Catalogue, Fault};
+use crate::sequence::procedures::{self, Catalogue, Fault, SUPPLY_VOLTAGE};
 use crate::sequence::state::{OutEntry, Question};
 use crate::terms::{Alteration, Change, HalfCycle, Level, Part, Place, Stage, Statement};
 use serde::Deserialize;
@@ -365,7 +365,11 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
             let mut circuits = board.circuits.iter();
             circuits.all(|circuit| agenda.stays_off(step.board, circuit.number))
         }),
-        "live board" => agenda.job().kind == JobKind::LiveRetest && step.is_live_work(),
+        "live board" => {
+            let board = agenda.board(step.board);
+            let live = board.is_some_and(Board::stays_live);
+            (live || agenda.job().kind == JobKind::LiveRetest) && step.is_live_work()
+        }
         "electronics in" => matches!(
             agenda.procedure(step).guard(agenda.state(), step),
             Err(Refusal::ElectronicsInCircuit { .. })
@@ -380,6 +384,10 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
             .any(|step| procedures::fault_of(agenda.state(), step) == Some(Fault::Reversed)),
         "ring" => agenda.is_on_a_ring(step),
         "incoming" => step.incoming,
+        "volts asked" => {
+            let mut beside = agenda.plan().beside(step);
+            beside.any(|other| other.kind == SUPPLY_VOLTAGE)
+        }
         "reopened" => step.circuit.is_some_and(|circuit| {
             !procedures::reopened(agenda.state(), step.board, circuit).is_empty()
         }),
@@ -467,7 +475,7 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
     }
     let circuit = || agenda.circuit_of(step);
     match name {
-        "board" => Some(step.board.to_string()),
+        "board" => Some(board_said(step.board).to_string()),
         "board name" => agenda.board(step.board).map(|board| board.name.clone()),
         "sources" => Some(sources(&agenda.job().supply.sources)),
         "item" => step.item().map(|number| number.to_string()),

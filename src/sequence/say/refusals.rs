@@ -2,6 +2,7 @@ use super::numbers::{capital, plural};
 use super::prompt::{self, first_comes};
 use super::{about, asked};
 use crate::grammar::Intent;
+use crate::installation::board_said;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::amend::circuit_of;
 use crate::sequence::facts::{Destination, LeftOut, Mode, Refusal, Step};
@@ -12,7 +13,7 @@ use crate::terms::{Predicted, Stage, Statement};
 /// What a refusal was for, in few words, wherever it was met: for a list of them.
 pub fn refused_in_short(refusal: &Refusal) -> String {
     match refusal {
-        Refusal::NotProvedDead { board } => format!("board {board} not proved dead"),
+        Refusal::NotProvedDead { board } => format!("board {} not proved dead", board_said(*board)),
         Refusal::ElectronicsInCircuit { circuit, .. } => {
             format!("more than 250 volts with electronics in circuit {circuit}")
         }
@@ -40,8 +41,10 @@ pub fn refused_in_short(refusal: &Refusal) -> String {
                 plural(*steps, "dead test", "dead tests")
             )
         }
-        Refusal::NotEnergised { board } => format!("board {board} not energised"),
-        Refusal::Energised { board } => format!("a dead test on board {board}, energised"),
+        Refusal::NotEnergised { board } => format!("board {} not energised", board_said(*board)),
+        Refusal::Energised { board } => {
+            format!("a dead test on board {}, energised", board_said(*board))
+        }
         Refusal::QuestionOpen => "a question was open".to_owned(),
         Refusal::Waiting { .. } => "the session waited".to_owned(),
         Refusal::Finished => "the session was finished".to_owned(),
@@ -50,7 +53,10 @@ pub fn refused_in_short(refusal: &Refusal) -> String {
         Refusal::NothingToCalculate { .. } => "nothing to calculate from".to_owned(),
         Refusal::NotAskedNow { .. } => "not asked for then".to_owned(),
         Refusal::NotIsolated { board } => {
-            format!("a circuit of board {board} that was not isolated")
+            format!(
+                "a circuit of board {} that was not isolated",
+                board_said(*board)
+            )
         }
         Refusal::InANote => "said inside a note".to_owned(),
         Refusal::CodeNeeded => "an item without its code".to_owned(),
@@ -124,15 +130,20 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
             Intent::EndOfNote.words()
         ),
         Refusal::NotIsolated { board } => format!(
-            "No. Circuits of board {board} are isolated each by its own device, and this one was not. Test it at a visit of its own, or isolate the board."
+            "No. Circuits of board {} are isolated each by its own device, and this one was not. Test it at a visit of its own, or isolate the board.",
+            board_said(*board)
         ),
         Refusal::InANote => format!(
             "Kept as words of the note, and as nothing else. If it is so, say {}, then say it again.",
             Intent::EndOfNote.words()
         ),
         Refusal::CodeNeeded => {
-            let codes = Statement::CODES.map(about::code_with_meaning);
-            format!("Not satisfactory: say its code. {}.", capital(&codes.join("; ")))
+            let codes = Statement::CODES.map(about::code_with_meaning).join("; ");
+            let codes = match codes.rsplit_once("; ") {
+                Some((others, last)) => format!("{others}; or {last}"),
+                None => codes,
+            };
+            format!("Not satisfactory: say its code. {}.", capital(&codes))
         }
         Refusal::ItemByItem => {
             "No. That something is as it should be is said item by item.".to_owned()
@@ -344,7 +355,7 @@ fn must_go_back(agenda: &Agenda) -> String {
 fn destination(to: Destination) -> String {
     match to {
         Destination::Circuit(number) => format!("circuit {number}"),
-        Destination::Board(number) => format!("board {number}"),
+        Destination::Board(number) => format!("board {}", board_said(number)),
         Destination::Stage(stage) => stage.to_string(),
         Destination::TestsAt(voltage) => format!("tests at {voltage}"),
         Destination::Item(item) => format!("item {item}"),

@@ -38,7 +38,7 @@ use super::facts::{
     Ask, Doubt, Edition, Electronics, Event, EventNo, Mode, Plan, Quantity, Refusal, Step, StepId,
     StepKind,
 };
-use crate::installation::{Board, Circuit, CircuitKind, GroupRcd, Job, Rcd};
+use crate::installation::{Board, Circuit, CircuitKind, GroupRcd, Job, Rcd, board_said};
 use crate::limits::{Outcome, Tables, Verdict};
 use crate::quantity::{Conductors, Number, Reading, Relation, TestVoltage, Unit};
 use crate::terms::{
@@ -1360,7 +1360,12 @@ impl State {
             .filter(|_| circuit.rcd.is_none())
             .and_then(|board| board.group_of(circuit))
             .map(|group| group.number);
-        let steps = self.plan().on(board, None);
+        // What is of a whole board is done with what of it stays live, where it is worked on in parts.
+        let whole = Some(board_said(board)).filter(|whole| *whole != board);
+        let of_whole = whole
+            .into_iter()
+            .flat_map(|whole| self.plan().on(whole, None));
+        let steps = self.plan().on(board, None).chain(of_whole);
         steps
             .filter(|step| {
                 let of_group = self.group_of(step).map(|of| of.number);
