@@ -253,7 +253,7 @@ impl Named {
                 "s" | "selective" | "delayed" | "time-delayed" => figures.delay = Some(RcdDelay::S),
                 "bs" | "iec" | "en" => {
                     let mut standard = vec![word.to_uppercase()];
-                    while let Some(part) = words.next() {
+                    for part in words.by_ref() {
                         standard.push(part.to_uppercase());
                         if part.starts_with(|c: char| c.is_ascii_digit()) {
                             break;

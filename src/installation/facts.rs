@@ -222,7 +222,7 @@ impl Board {
 
 /// The smallest rated breaking capacity among the devices of circuits, kA; nothing when one with a device
 /// does not say, since that one might be the smallest.
-fn least_breaking<'a>(circuits: &mut dyn Iterator<Item = &'a Circuit>) -> Option<KiloAmps> {
+fn least_breaking(circuits: &mut dyn Iterator<Item = &Circuit>) -> Option<KiloAmps> {
     let mut least: Option<f64> = None;
     for device in circuits.filter_map(|c| c.device.as_ref()) {
         let ka = device.breaking_ka?;

@@ -143,6 +143,7 @@ impl Person {
                     | Act::Energise
                     | Act::PutRight
                     | Act::PutRightOrSay
+                    | Act::SupplyVolts
                     | Act::SupplyPolarity
                     | Act::EarthingOff
                     | Act::EarthingBack

@@ -220,6 +220,15 @@ impl Person {
                     "polarity correct"
                 })
             }
+            Act::SupplyVolts => {
+                let pair = it.pair.as_deref()?;
+                let volts = match (pair.matches("line").count(), pair) {
+                    (2, _) => "401",
+                    (_, "neutral to earth") => "1",
+                    _ => "231",
+                };
+                Some(vec![words::digits(volts)])
+            }
             Act::SupplyPolarity => one("polarity correct"),
             Act::PutBack => {
                 let back: Vec<String> = it

@@ -229,8 +229,12 @@ pub const ROWS: &[(Act, &str)] = &[
     ),
     // Live.
     (
+        Act::SupplyVolts,
+        r"^(?:Main switch still off and locked, other sources too\. )?(?:Live work at the incoming terminals(?::[^.]+)?\. )?Voltage(?: of the supply(?: there)?)?, (?P<pair><P>)\.",
+    ),
+    (
         Act::SupplyPolarity,
-        r"^Main switch still off and locked, |^(?:Live work at the incoming terminals\. )?Polarity (?:and voltage )?of the supply",
+        r"^Main switch still off and locked, .*check its polarity|^(?:Live work at the incoming terminals\. )?Polarity (?:and voltage )?of the supply",
     ),
     (
         Act::EarthingOff,

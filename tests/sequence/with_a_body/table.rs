@@ -55,6 +55,7 @@ pub enum Act {
     MakeSafe,
     LivePolarity,
     LiveLoop,
+    SupplyVolts,
     SupplyPolarity,
     EarthingOff,
     ExternalLoop,
@@ -98,7 +99,7 @@ pub enum Act {
 }
 
 impl Act {
-    pub const ALL: [Self; 82] = [
+    pub const ALL: [Self; 83] = [
         Self::Identify,
         Self::Prove,
         Self::Isolate,
@@ -142,6 +143,7 @@ impl Act {
         Self::MakeSafe,
         Self::LivePolarity,
         Self::LiveLoop,
+        Self::SupplyVolts,
         Self::SupplyPolarity,
         Self::EarthingOff,
         Self::ExternalLoop,
