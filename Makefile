@@ -75,6 +75,7 @@ test-long: packages-build packages-test
 	$(PART) "every sentence of the grammar" cargo test --locked --lib grammar::tests::clear::many -- --ignored
 	$(PART) "a thousand sessions handed in" cargo test --locked --test it handed_in::thousand -- --ignored --nocapture
 	$(PART) "a thousand installations beside a simulator" cargo test --locked --test it bay::spice::a_thousand -- --ignored --nocapture
+	$(PART) "what prompts ask for, by every voice" env VOICES=all cargo test --locked --test it hearing::asked_for -- --nocapture
 	$(PART) "pauses: recordings" tests/clips/pauses.sh
 	$(PART) "pauses inside numbers" cargo test --locked --test it hearing::pauses -- --ignored --nocapture
 	$(PART) "a package in a clean system" bash -c 'tests/tools/try-package.sh "$$(tests/tools/package.sh target)"'

@@ -1040,8 +1040,23 @@ fn checks(agenda: &Agenda, steps: &[&Step]) -> Vec<Check> {
             (0, false) => "the person said: isolated and proved dead".to_owned(),
             (open, false) => format!("{open} steps of isolation open"),
         };
+        // On a board that stays live it is that of some of its circuits.
+        let circuits = agenda
+            .board(first.board)
+            .filter(|board| board.isolates_circuits())
+            .map(|board| {
+                let numbers = board
+                    .circuits
+                    .iter()
+                    .map(|circuit| circuit.number.to_string());
+                let numbers: Vec<String> = numbers.collect();
+                match numbers.as_slice() {
+                    [one] => format!("isolation of circuit {one}"),
+                    all => format!("isolation of circuits {}", all.join(", ")),
+                }
+            });
         checks.push(Check {
-            what: "isolation".to_owned(),
+            what: circuits.unwrap_or_else(|| "isolation".to_owned()),
             said,
         });
     }

@@ -711,7 +711,8 @@ impl Watch {
             // Up to the second edition a voltage is taken when it is said, and nothing waits for it.
             let said = reads(step, Quantity::SupplyVoltage)
                 && step.kind != StepKind::Row("supply-voltage");
-            step.incoming && (open && !said || no_earth || self.how(step) == reversed)
+            step.incoming
+                && (open && !said || no_earth || self.no_supply(step) || self.how(step) == reversed)
         });
         if let Some(supply) = supply {
             return Err(format!("energised by a supply not checked: {}", supply.id));
@@ -725,6 +726,30 @@ impl Watch {
         law(unlocked || self.said_dead(board, at), || {
             "energised by a plan that never proved it dead".to_owned()
         })
+    }
+
+    /// Whether a voltage was read there that is not that of the supply: a line past 0.9 of the least and 1.1 of
+    /// the most that may be supplied, -6 and +10 %, or a neutral past 50 V.
+    fn no_supply(&self, step: &Step) -> bool {
+        if step.kind != StepKind::Row("supply-voltage") || self.how(step) != Some(&How::Read) {
+            return false;
+        }
+        let closed = self.closed.get(&step.id);
+        let Some(read) = closed.and_then(|closed| self.readings.get(&closed.by)) else {
+            return false;
+        };
+        let (Some(pair), Some(number)) = (step.pair, read.reading.number) else {
+            return false;
+        };
+        let volts = number.value();
+        let declared = self.job.supply.volts;
+        let nominal = match (pair.from() == Conductors::N, pair.to()) {
+            (true, _) => return volts > 50.0,
+            (false, Conductors::N | Conductors::E) => declared,
+            (false, _) => declared * 400.0 / 230.0,
+        };
+        read.reading.relation == Relation::Exact
+            && (volts < nominal * 0.94 * 0.9 - 0.5 || volts > nominal * 1.1 * 1.1 + 0.5)
     }
 
     /// The dead tests of a board, but on circuits that stay off.

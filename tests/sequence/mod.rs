@@ -6,7 +6,7 @@ mod guards_broken;
 mod laws;
 mod model_walk;
 mod one_more;
-pub(crate) mod prompts;
+pub mod prompts;
 mod said;
 mod talk;
 mod tries;

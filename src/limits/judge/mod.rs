@@ -30,7 +30,7 @@ pub use earth_loop::{LoopContext, ze, zs, zs_limit, zs_read_at_most};
 pub use fault_current::{beside_ze, fault_current};
 pub use insulation::{insulation, insulation_pattern};
 pub use ring::{ring, ring_end, ring_ends, ring_point};
-pub use supply_voltage::{between_lines, supply_voltage};
+pub use supply_voltage::{between_lines, is_no_supply, supply_voltage};
 pub use tester::tester;
 
 /// One RCD trip time; see [`super::rcd::verdict`]. Nothing when the circuit has no RCD.

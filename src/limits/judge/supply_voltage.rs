@@ -3,8 +3,8 @@
 use super::typed;
 use crate::limits::tables::TABLE_VOLTS;
 use crate::limits::words::said;
-use crate::limits::{Tables, Verdict};
-use crate::quantity::{Conductors, Pair, Reading, Truth, Volts, measure};
+use crate::limits::{Outcome, Tables, Verdict};
+use crate::quantity::{Bounded, Conductors, Pair, Reading, Truth, Volts, measure};
 
 /// The nominal voltage between two lines, where that of a line to neutral is `declared`.
 pub fn between_lines(tables: &Tables, declared: f64) -> f64 {
@@ -24,14 +24,8 @@ pub fn supply_voltage(
         return neutral_to_earth(tables, reading);
     }
     let table = &tables.supply_voltage;
-    let between_lines = !pair.to_earth() && pair.to() != Conductors::N;
-    let nominal = if between_lines {
-        super::between_lines(tables, declared)
-    } else {
-        declared
-    };
-    let low = nominal * (100.0 - table.minus_percent) / 100.0;
-    let high = nominal * (100.0 + table.plus_percent) / 100.0;
+    let nominal = nominal(tables, declared, pair);
+    let (low, high) = limits_of(tables, declared, pair);
     let allowed = Volts::between(low, high);
     let text = said!(VoltsBetween, Volts::exact(low), Volts::exact(high));
     let value = match typed::<measure::Volt>(tables, reading, None, &text, &table.clause) {
@@ -51,6 +45,41 @@ pub fn supply_voltage(
         Truth::No => verdict.remarked(said!(VoltsOutside)),
         Truth::Yes | Truth::CannotSay => verdict,
     })
+}
+
+/// So far past what a distributor may supply, as a share of it, a voltage is no variation: line and neutral
+/// reversed, a neutral or a phase lost, or another phase. The figure is ours and no standard's.
+const FAR: f64 = 0.1;
+
+/// Whether a voltage at the incoming terminals shows that the supply is not what it is said to be: far outside
+/// its limits, or a neutral that is as dangerous to touch as a line.
+pub fn is_no_supply(tables: &Tables, declared: f64, pair: Pair, reading: &Reading) -> bool {
+    if pair.from() == Conductors::N {
+        return neutral_to_earth(tables, reading).is_some_and(|v| v.outcome == Outcome::Fail);
+    }
+    let (low, high) = limits_of(tables, declared, pair);
+    let far = Volts::between(low * (1.0 - FAR), high * (1.0 + FAR));
+    Bounded::<measure::Volt>::from_reading(reading, None)
+        .is_ok_and(|value| value.is_within(far) == Truth::No)
+}
+
+/// The least and the most that a distributor may supply between these.
+fn limits_of(tables: &Tables, declared: f64, pair: Pair) -> (f64, f64) {
+    let table = &tables.supply_voltage;
+    let nominal = nominal(tables, declared, pair);
+    (
+        nominal * (100.0 - table.minus_percent) / 100.0,
+        nominal * (100.0 + table.plus_percent) / 100.0,
+    )
+}
+
+fn nominal(tables: &Tables, declared: f64, pair: Pair) -> f64 {
+    let lines = !pair.to_earth() && pair.to() != Conductors::N;
+    if lines {
+        between_lines(tables, declared)
+    } else {
+        declared
+    }
 }
 
 /// Neutral to earth past the touch voltage of BS 7671 411.5.3, 50 V: common practice.

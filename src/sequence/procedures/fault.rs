@@ -1,7 +1,8 @@
 //! Faults that no reason makes right to energise, and what is dangerous once it is live.
 
+use super::SUPPLY_VOLTAGE;
 use crate::installation::Earthing;
-use crate::limits::{Finding, Outcome};
+use crate::limits::{Finding, Outcome, judge};
 use crate::quantity::{MegOhms, Pair, Reading, Relation, TestVoltage, Truth, Unit};
 use crate::sequence::breakage::{self, Break};
 use crate::sequence::facts::{Quantity, Step, StepKind};
@@ -63,7 +64,7 @@ pub(in crate::sequence) fn is_a_short(reading: &Reading) -> bool {
 }
 
 /// Whether a step at the incoming terminals shows a supply that nothing is energised by: its
-/// polarity reversed, or no earth.
+/// polarity reversed, no earth, or a voltage that is not that of the supply.
 pub fn is_supply_fault(state: &State, step: &Step) -> bool {
     if breakage::is(Break::SupplyFaultUnseen) {
         return false;
@@ -75,6 +76,16 @@ pub fn is_supply_fault(state: &State, step: &Step) -> bool {
                 && state
                     .reading(*no)
                     .is_some_and(|record| record.reading.relation == Relation::OverRange)
+        }
+        Some(StepOutcome::Read(no)) if step.kind == SUPPLY_VOLTAGE => {
+            let declared = state.job().supply.volts;
+            step.incoming
+                && state.reading(*no).is_some_and(|record| {
+                    let read = &record.reading;
+                    read.pair.is_some_and(|pair| {
+                        judge::is_no_supply(state.tables(), declared, pair, read)
+                    })
+                })
         }
         _ => false,
     }

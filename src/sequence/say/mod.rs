@@ -24,7 +24,7 @@ pub use refusals::refused_in_short;
 
 use super::agenda::Agenda;
 use super::facts::{Doubt, Event, EventNo, External, Mode, Step, StepKind, Withdrawal};
-use super::procedures::{inspection, is_danger, pattern_now, to_put_back};
+use super::procedures::{inspection, is_danger, is_supply_fault, pattern_now, to_put_back};
 use super::state::{OutEntry, Question, ReadingRecord, count, goes_on, place_of};
 use crate::grammar::Intent;
 use crate::installation::Board;
@@ -806,7 +806,13 @@ fn affirmed(before: &Agenda, question: &Question, by_touch: bool, after: &Agenda
             let live = after
                 .step(&record.step)
                 .is_some_and(|step| step.is_live_work() && !is_danger(after.state(), step));
-            let tell = (live && record.outcome() == Some(Outcome::Fail)).then(tell_in_charge);
+            let no_supply = after
+                .step(&record.step)
+                .is_some_and(|step| is_supply_fault(after.state(), step));
+            let tell = (live && record.outcome() == Some(Outcome::Fail)).then(|| match no_supply {
+                true => no_supply_line(),
+                false => tell_in_charge(),
+            });
             std::iter::once(taken).chain(more).chain(tell).collect()
         }
         Question::AllBack(_, numbers) => {
@@ -932,6 +938,13 @@ fn after_statement(step: &Step, statement: Statement, form: Form) -> Option<Line
         )),
         _ => None,
     }
+}
+
+/// A voltage at the incoming terminals that is not that of the supply.
+fn no_supply_line() -> Line {
+    Line::warning(
+        "That is no sound supply: nothing is energised by it, and nothing more is measured of it. Touch nothing there; have it put right, or tell the distributor, then read it again.",
+    )
 }
 
 /// What is wrong and live, and no danger by itself.

@@ -379,7 +379,9 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
             let mut failed = about::failed_with(agenda, step.board);
             failed.any(|step| agenda.no_reason_passes(step))
         }
-        "supply wrong" => agenda.supply_faults(step.board).next().is_some(),
+        "supply wrong" => agenda
+            .supply_faults(step.board)
+            .any(|fault| fault.measure().is_none()),
         "found reversed" => about::failed_with(agenda, step.board)
             .any(|step| procedures::fault_of(agenda.state(), step) == Some(Fault::Reversed)),
         "ring" => agenda.is_on_a_ring(step),

@@ -544,8 +544,17 @@ impl State {
                     self.pending.observation = None;
                     self.observations.told();
                 }
-                self.boards.unlocked.remove(board);
-                self.clear_isolation(*board, |_| true);
+                // What is worked on in parts is one board: no part of it counts as proved dead any more.
+                let job = Arc::clone(&self.job);
+                let parts = job.boards.iter().map(|other| other.number);
+                let same = parts.filter(|other| {
+                    other == board
+                        || board_said(*other) == board_said(*board) && !self.energised(*other)
+                });
+                for part in same.collect::<Vec<u16>>() {
+                    self.boards.unlocked.remove(&part);
+                    self.clear_isolation(part, |_| true);
+                }
                 self.pending.last_taken = None;
                 self.cursor = Cursor::default();
                 // Nothing that is only looked at comes before isolating it.

@@ -39,12 +39,14 @@ pub fn board(job: &Job, number: u16) -> Option<&Board> {
     job.boards.iter().find(|board| board.number == number)
 }
 
-/// Whether a board is switched off as a whole, and fed by nothing else of the job.
+/// Whether a board is switched off as a whole, and fed by nothing else of the job: not where its circuits are
+/// isolated one after another, and it stays live.
 fn is_at_the_origin(job: &Job, number: u16) -> bool {
     board(job, number).is_some_and(|board| {
         job.kind != JobKind::LiveRetest
             && board.fed_from.is_none()
             && board.isolate == IsolatedBy::Board
+            && !board.stays_live()
     })
 }
 
