@@ -379,7 +379,8 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
             let mut failed = about::failed_with(agenda, step.board);
             failed.any(|step| agenda.no_reason_passes(step))
         }
-        "supply wrong" => agenda
+        "supply wrong" => agenda.supply_faults(step.board).next().is_some(),
+        "supply reversed" => agenda
             .supply_faults(step.board)
             .any(|fault| fault.measure().is_none()),
         "found reversed" => about::failed_with(agenda, step.board)
