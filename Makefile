@@ -58,7 +58,7 @@ test: packages-build packages-test
 	$(PART) "documentation" env RUSTDOCFLAGS="-D warnings" cargo doc --no-deps --locked --quiet
 	$(PART) "recordings to test hearing with" tests/clips/make.sh
 	$(PART) "building the tests" cargo test --locked --lib --bins --test it --no-run
-	$(PART) "tests" cargo test --locked --lib --bins --test it
+	$(PART) "tests" tests/tools/all-tests.sh
 	$(PART) "examples in the documentation" cargo test --locked --doc
 	$(PART) "the optional engine" tests/tools/test-vosk.sh
 	$(PART) end
@@ -76,6 +76,7 @@ test-long: packages-build packages-test
 	$(PART) "a thousand sessions handed in" cargo test --locked --test it handed_in::thousand -- --ignored --nocapture
 	$(PART) "a thousand installations beside a simulator" cargo test --locked --test it bay::spice::a_thousand -- --ignored --nocapture
 	$(PART) "what prompts ask for, by every voice" env VOICES=all cargo test --locked --test it hearing::asked_for -- --nocapture
+	$(PART) "more recordings on other processors" env EMULATE=more cargo test --locked --test it hears_the_same -- --nocapture
 	$(PART) "pauses: recordings" tests/clips/pauses.sh
 	$(PART) "pauses inside numbers" cargo test --locked --test it hearing::pauses -- --ignored --nocapture
 	$(PART) "a package in a clean system" bash -c 'tests/tools/try-package.sh "$$(tests/tools/package.sh target)"'

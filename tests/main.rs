@@ -38,14 +38,29 @@ mod sequence;
 mod sound;
 mod wrong;
 
+use std::fs::File;
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
+/// The machine's attention, as long as it is kept.
+pub struct Attention {
+    _of_these: MutexGuard<'static, ()>,
+    _of_all: File,
+}
+
 /// Held by a test that needs the machine's attention: sound that runs in real time, a browser. Two
-/// of them at once would be late for each other.
-pub fn attention() -> MutexGuard<'static, ()> {
+/// of them at once would be late for each other, in this program or in another run of it
+/// (`tests/tools/all-tests.sh` has two).
+pub fn attention() -> Attention {
     static ATTENTION: Mutex<()> = Mutex::new(());
-    ATTENTION.lock().unwrap_or_else(PoisonError::into_inner)
+    let of_these = ATTENTION.lock().unwrap_or_else(PoisonError::into_inner);
+    let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join("attention");
+    let of_all = File::create(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
+    of_all.lock().unwrap();
+    Attention {
+        _of_these: of_these,
+        _of_all: of_all,
+    }
 }
 
 /// Fails where a program is missing, with the Debian package that has it: no test passes unrun.

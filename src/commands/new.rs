@@ -117,13 +117,8 @@ fn told(draft: &Draft) {
             shown::note(format!("Board {}, {name}:", board.number));
         }
         for rcd in &board.rcds {
-            let circuits: Vec<String> = rcd.circuits.iter().map(u16::to_string).collect();
-            let over = match circuits.as_slice() {
-                [] => "every circuit".to_owned(),
-                [only] => format!("circuit {only}"),
-                all => format!("circuits {}", all.join(", ")),
-            };
-            shown::note(format!("{}; over {over}, tested once.", rcd.written()));
+            let (written, over) = (rcd.written(), rcd.over());
+            shown::note(format!("{written}; over {over}, tested once."));
         }
         for circuit in &board.circuits {
             let assumed = board.assumed.get(&circuit.number);

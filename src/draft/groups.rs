@@ -3,11 +3,10 @@
 
 use super::made;
 use super::template::BoardDraft;
-use crate::installation::{GroupRcd, NotClear, Problem, Rcd, RcdDelay, RcdTest, half_and_once};
+use crate::installation::{
+    GroupRcd, LARGEST_RCD, NotClear, Problem, Rcd, RcdDelay, RcdTest, half_and_once,
+};
 use std::collections::BTreeMap;
-
-/// The largest number by which such a device is called aloud.
-const LARGEST_NUMBER: u16 = 19;
 
 /// What one cell says of one such device.
 #[derive(Debug, Clone, PartialEq)]
@@ -236,7 +235,7 @@ impl Named {
             .peekable();
         let number = words.next().and_then(|word| word.parse::<u16>().ok());
         let number = number
-            .filter(|n| (1..=LARGEST_NUMBER).contains(n))
+            .filter(|n| (1..=LARGEST_RCD).contains(n))
             .ok_or_else(wrong)?;
         let mut figures = Figures::default();
         let mut any = false;

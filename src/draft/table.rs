@@ -236,16 +236,14 @@ impl Rows {
             let record = match record {
                 Ok(record) => record,
                 Err(why) => {
-                    let line = why.position().map_or(0, csv::Position::line);
                     problems.push(Problem {
-                        line: usize::try_from(line).unwrap_or(0),
+                        line: line_at(text, why.position()),
                         text: format!("this line can't be read: {why}"),
                     });
                     continue;
                 }
             };
-            let line = record.position().map_or(0, csv::Position::line);
-            let line = usize::try_from(line).unwrap_or(0);
+            let line = line_at(text, record.position());
             if record.iter().all(str::is_empty) {
                 continue;
             }
@@ -384,6 +382,18 @@ impl Rows {
         }
         at
     }
+}
+
+/// The line of a text at which a record begins, from 1; lines may end as they do on any system, and the reader
+/// stands between the two ends of one then.
+fn line_at(text: &str, position: Option<&csv::Position>) -> usize {
+    let at = position.and_then(|position| usize::try_from(position.byte()).ok());
+    let Some((before, after)) = at.and_then(|at| text.split_at_checked(at)) else {
+        return 0;
+    };
+    let ends = after.len() - after.trim_start_matches(['\r', '\n']).len();
+    let lines = |part: &str| part.matches('\n').count();
+    1 + lines(before) + lines(&after[..ends])
 }
 
 /// "board 1, circuit 7", of that alone or with its name and device behind it; nothing for the origin.
@@ -630,6 +640,9 @@ mod tests {
                     3,e,radial,B16,\n\
                     5,f,radial,B16,,,\n";
         let told = circuits_of_table(text, "c.csv").unwrap_err().to_string();
+        // The same lines, however they end.
+        let elsewhere = circuits_of_table(&text.replace('\n', "\r\n"), "c.csv");
+        assert_eq!(elsewhere.unwrap_err().to_string(), told);
         for wanted in [
             "c.csv:2: column \"kind\": sockets are on a ring or on a radial",
             "c.csv:3: column \"device\": `big` is no device",

@@ -92,7 +92,24 @@ impl CircuitKind {
     }
 }
 
+/// Circuits by their numbers: "circuit 3", "circuits 1, 3".
+pub fn circuits_by_number(numbers: &[u16]) -> String {
+    let named: Vec<String> = numbers.iter().map(u16::to_string).collect();
+    match named.as_slice() {
+        [only] => format!("circuit {only}"),
+        all => format!("circuits {}", all.join(", ")),
+    }
+}
+
 impl GroupRcd {
+    /// The circuits that it is over: "every circuit" where none is named.
+    pub fn over(&self) -> String {
+        match self.circuits.as_slice() {
+            [] => "every circuit".to_owned(),
+            numbers => circuits_by_number(numbers),
+        }
+    }
+
     /// What it is, as a table has it: "RCD 1: 30 mA, type A, 63 A, BS EN 61008".
     pub fn written(&self) -> String {
         let waveform = self.waveform.as_ref().map(|kind| format!("type {kind}"));

@@ -16,6 +16,7 @@ mod usual;
 mod written_out;
 
 pub use expected::Expectation;
+pub use facts::circuits_by_number;
 pub use file::{MOST_POINTS, TO_FILL_IN, read_settings};
 pub use inspection::{Inspection, InspectionItem, InspectionSection, ItemList};
 pub(crate) use job::half_and_once;
@@ -26,6 +27,7 @@ pub use job::{
 };
 pub use parts::board_said;
 pub use problem::{JobError, Problem};
+pub(crate) use rules::LARGEST_RCD;
 pub use schema::{reference, schema};
 pub use scope::out_of_scope;
 pub use usual::{DeviceWords, NotClear, day, did_you_mean, metres, nearest};

@@ -2,7 +2,7 @@
 //! in parts: each of those circuits by itself, with its own isolation, then the rest of the board, which
 //! stays live and is tested so. Parts have numbers of their own, which nobody hears or reads.
 
-use super::{Board, IsolatedBy, Job};
+use super::{Board, IsolatedBy, Job, JobKind};
 
 /// Parts are numbered from here: ten thousand, a hundred times the board's number, the circuit's number.
 const FIRST_PART: u16 = 10_000;
@@ -37,6 +37,16 @@ impl Board {
 }
 
 impl Job {
+    /// Whether nothing of a board is isolated at this visit: all of it is tested live.
+    pub fn tests_live(&self, board: &Board) -> bool {
+        self.kind == JobKind::LiveRetest || board.stays_live()
+    }
+
+    /// Whether a board stays live while it is worked on, but for circuits that are isolated by themselves.
+    pub fn keeps_live(&self, board: &Board) -> bool {
+        self.tests_live(board) || board.isolates_circuits()
+    }
+
     /// The job as it is worked on: boards in parts where their circuits are isolated one after another.
     #[must_use]
     pub(super) fn in_parts(mut self) -> Self {

@@ -485,13 +485,16 @@ pub(super) fn circuit(reader: &mut Reader, circuit: &Circuit, node: &Node) {
     }
 }
 
+/// The largest number by which a residual current device of several circuits is called aloud.
+pub(crate) const LARGEST_RCD: u16 = 19;
+
 /// Residual current devices of several circuits.
 pub(super) fn groups(reader: &mut Reader, rcds: &[(Option<GroupRcd>, Node)], circuits: &[u16]) {
     unique(reader, "rcd", rcds, |rcd| rcd.number);
     for (rcd, node) in rcds {
         let Some(rcd) = rcd else { continue };
-        if rcd.number > 19 {
-            let text = "number is how the RCD is called aloud: from 1 to 19";
+        if rcd.number > LARGEST_RCD {
+            let text = format!("number is how the RCD is called aloud: from 1 to {LARGEST_RCD}");
             reader.report(node.at("number"), text);
         }
         if !(rcd.milliamps > 0.0 && rcd.milliamps <= 30_000.0) {

@@ -28,6 +28,9 @@ const KNOWN_BY: [(&[&str], &str); 5] = [
             "medical",
             "operating theatre",
             "dental surgery",
+            "dentist",
+            "hospital",
+            "clinic",
             "patient",
             "patients",
         ],
@@ -47,6 +50,9 @@ const KNOWN_BY: [(&[&str], &str); 5] = [
             "charging points",
             "electric vehicle",
             "car charger",
+            "evse",
+            "wall box",
+            "wallbox",
         ],
         CHARGING,
     ),
@@ -59,7 +65,8 @@ pub fn out_of_scope(text: &str) -> Option<&'static str> {
         .split(|c: char| !c.is_alphanumeric())
         .filter(|word| !word.is_empty())
         .collect();
-    let plain = format!(" {} ", words.join(" "));
+    // What charges batteries of tools is a load like any other.
+    let plain = format!(" {} ", words.join(" ")).replace(" battery charger", " ");
     let known = KNOWN_BY.iter().find(|(names, _)| {
         names
             .iter()
@@ -157,6 +164,8 @@ mod tests {
             ("medical location", MEDICAL),
             ("Sick bay, patients' room", MEDICAL),
             ("EV charger", CHARGING),
+            ("Wallbox, drive", CHARGING),
+            ("Cottage hospital, ward 2", MEDICAL),
             ("charge-point", CHARGING),
             ("IT system", IT),
         ] {
@@ -167,6 +176,7 @@ mod tests {
             "it",
             "eve of the roof",
             "solarium heater",
+            "battery charger for the launch",
             "charging",
             "",
         ] {

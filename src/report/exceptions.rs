@@ -158,7 +158,7 @@ fn unplanned_step(step: &StepId) -> String {
         .unwrap_or_default();
     format!(
         "board {}{circuit}, {} ({})",
-        step.board,
+        board_said(step.board),
         step.stage.shown(),
         step.tail
     )

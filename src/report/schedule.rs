@@ -7,6 +7,7 @@ use super::letterhead::Letterhead;
 use super::words::{self, Times};
 use crate::installation::{
     Board, Circuit, Device, GroupRcd, Job, Phases, RcdDelay, SystemVoltage, board_said,
+    circuits_by_number,
 };
 use crate::limits::{Earthing, Finding, Outcome, earth_loop, judge};
 use crate::log::{Head, Log, LogError, Thread};
@@ -1045,15 +1046,8 @@ fn checks(agenda: &Agenda, steps: &[&Step]) -> Vec<Check> {
             .board(first.board)
             .filter(|board| board.isolates_circuits())
             .map(|board| {
-                let numbers = board
-                    .circuits
-                    .iter()
-                    .map(|circuit| circuit.number.to_string());
-                let numbers: Vec<String> = numbers.collect();
-                match numbers.as_slice() {
-                    [one] => format!("isolation of circuit {one}"),
-                    all => format!("isolation of circuits {}", all.join(", ")),
-                }
+                let numbers: Vec<u16> = board.circuits.iter().map(|c| c.number).collect();
+                format!("isolation of {}", circuits_by_number(&numbers))
             });
         checks.push(Check {
             what: circuits.unwrap_or_else(|| "isolation".to_owned()),

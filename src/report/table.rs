@@ -294,7 +294,7 @@ impl Paper {
 #[cfg(test)]
 mod tests {
     use super::super::letters::Letters;
-    use super::super::page::Lies;
+    use super::super::page::{Lies, Pages};
     use super::*;
 
     #[test]
@@ -316,10 +316,9 @@ mod tests {
         assert!(pages[0].iter().any(word), "{:?}", pages[0]);
     }
 
-    #[test]
-    fn a_long_table_repeats_its_head_on_every_page_and_is_read_once() {
+    /// A table of two columns with these rows, laid out.
+    fn of_loops(rows: Vec<Vec<TableCell>>) -> Pages {
         let mut paper = Paper::new(Letters::new().unwrap(), Lies::Across);
-        let row = |text: &str| vec![TableCell::plain(text), TableCell::plain("0.34")];
         paper.table(&Table {
             about: "Loops".to_owned(),
             head: vec![
@@ -327,11 +326,20 @@ mod tests {
                     .map(|t| TableCell::head(t, Heads::Column))
                     .to_vec(),
             ],
-            rows: (0..200).map(|n| row(&n.to_string())).collect(),
+            rows,
             size: 8.0,
             least: 0.0,
         });
-        let laid = paper.finish("foot");
+        paper.finish("foot")
+    }
+
+    fn loop_of(circuit: &str) -> Vec<TableCell> {
+        vec![TableCell::plain(circuit), TableCell::plain("0.34")]
+    }
+
+    #[test]
+    fn a_long_table_repeats_its_head_on_every_page_and_is_read_once() {
+        let laid = of_loops((0..200).map(|n| loop_of(&n.to_string())).collect());
         assert!(laid.pages.len() > 1);
         for page in &laid.pages {
             let head = page
@@ -350,31 +358,14 @@ mod tests {
 
     #[test]
     fn what_heads_a_group_is_never_the_last_row_of_a_page() {
-        let mut paper = Paper::new(Letters::new().unwrap(), Lies::Across);
         let group = |n: usize| vec![TableCell::bold(format!("group {n}")).over(2)];
-        let row = |n: usize| {
-            vec![
-                TableCell::plain(format!("row {n}")),
-                TableCell::plain("0.34"),
-            ]
-        };
+        let row = |n: usize| loop_of(&format!("row {n}"));
         // Groups of every size, so that one would come to stand anywhere.
         let rows = (1..30).flat_map(|n| {
             let own = (0..n % 7 + 1).map(row);
             std::iter::once(group(n)).chain(own)
         });
-        paper.table(&Table {
-            about: "Loops".to_owned(),
-            head: vec![
-                ["Circuit", "Zs"]
-                    .map(|t| TableCell::head(t, Heads::Column))
-                    .to_vec(),
-            ],
-            rows: rows.collect(),
-            size: 8.0,
-            least: 0.0,
-        });
-        let pages = paper.finish("foot").pages;
+        let pages = of_loops(rows.collect()).pages;
         assert!(pages.len() > 2);
         for page in &pages {
             let texts = page.iter().filter_map(|mark| match mark {

@@ -3,7 +3,7 @@
 pub mod adapting;
 pub mod ear;
 pub mod hearing;
-#[cfg(feature = "vosk")]
+#[cfg(any(test, feature = "vosk"))]
 pub mod vosk;
 
 pub use hearing::{Rehearsed, VoiceProfile};

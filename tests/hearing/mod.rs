@@ -10,5 +10,4 @@ mod reference;
 mod rehearsing;
 mod repeating;
 mod same_sums;
-mod vosk;
 mod warnings;

@@ -167,9 +167,14 @@ fn recorded<T: for<'a> Deserialize<'a>>(name: &str) -> T {
     serde_json::from_str(&text).unwrap_or_else(|e| panic!("models/same/{name}: {e}"))
 }
 
+/// Whether this is the run on a processor that the emulator plays.
+fn is_emulated() -> bool {
+    std::env::var_os("EMULATED").is_some()
+}
+
 /// Keeps what this run gave, to be looked at.
 fn keep(name: &str, given: &impl Serialize) {
-    if std::env::var_os("EMULATED").is_none() {
+    if !is_emulated() {
         let folder = root().join("tests/cache/same");
         std::fs::create_dir_all(&folder).unwrap();
         let text = serde_json::to_string_pretty(given).unwrap() + "\n";
@@ -248,15 +253,18 @@ fn every_matrix_sums_as_recorded() {
                 let sums = graph.run(inputs, &[id(&matrix.sums)], None).unwrap();
                 let sums = tensor(&sums[0]).to_vec();
                 assert_eq!(sums.len(), rows * matrix.columns);
-                let plain = plain(&matrix, &activations, zero_point);
-                let wrong = sums.iter().zip(&plain).filter(|(a, b)| a != b).count();
-                assert_eq!(
-                    wrong,
-                    0,
-                    "{model}, {}, {rows} rows: sums that differ, of {}",
-                    matrix.name,
-                    sums.len()
-                );
+                // On the emulated processors what is recorded, from this arithmetic here, is enough.
+                if !is_emulated() {
+                    let plain = plain(&matrix, &activations, zero_point);
+                    let wrong = sums.iter().zip(&plain).filter(|(a, b)| a != b).count();
+                    assert_eq!(
+                        wrong,
+                        0,
+                        "{model}, {}, {rows} rows: sums that differ, of {}",
+                        matrix.name,
+                        sums.len()
+                    );
+                }
                 given.insert(
                     format!("{model}, {}, rows {rows}", matrix.name),
                     hash(&sums),
@@ -458,13 +466,17 @@ fn scores_and_decisions_are_those_recorded() {
     assert_phones(&given.phones, &recorded.phones);
 }
 
-/// The likeliest phone of every frame of two recordings.
+/// The shortest recording of words of ours.
+const SHORTEST: &str = "tests/reference/digits.flac";
+
+/// The likeliest phone of every frame of two recordings, on the emulated processors of the shortest.
 fn phones() -> Phones {
     let mut all = Phones::new();
     for (model, _) in MODELS {
         let acoustics = Acoustics::open(&root().join(model), 1).unwrap();
         for clip in recordings() {
-            if clip.starts_with("tests/reference") {
+            let wanted = !is_emulated() || clip == Path::new(SHORTEST);
+            if clip.starts_with("tests/reference") && wanted {
                 let samples = levelled(&audio::read(&root().join(&clip)).unwrap());
                 let probs = acoustics.log_probs(&samples).unwrap();
                 let name = format!("{model}, {}", clip.display());
@@ -476,7 +488,9 @@ fn phones() -> Phones {
 }
 
 fn assert_phones(given: &Phones, recorded: &Phones) {
-    assert!(given.len() == 2 * MODELS.len() && given.keys().eq(recorded.keys()));
+    let each = if is_emulated() { 1 } else { 2 };
+    assert_eq!(recorded.len(), 2 * MODELS.len());
+    assert_eq!(given.len(), each * MODELS.len());
     for (clip, given) in given {
         assert_eq!(given.len(), recorded[clip].len(), "{clip}");
         for (frame, (a, b)) in given.iter().zip(&recorded[clip]).enumerate() {
@@ -494,8 +508,8 @@ fn the_likeliest_phones_are_those_recorded() {
     assert_phones(&phones(), &recorded::<Scores>("scores.json").phones);
 }
 
-/// Runs this test binary's sums and phones, and the program on three recordings, on a processor
-/// that Debian's user-mode emulator plays; `has` is how such a processor tells of itself.
+/// Runs this test binary's sums and phones, and the program on a few recordings, on a processor
+/// that Debian's user-mode emulator plays (others with `EMULATE=more`, in `make test-long`); `has` is how such a processor tells of itself.
 fn emulated(model: &str, has: &str) {
     let emulator = |program: &Path| {
         let mut command = Command::new("qemu-x86_64");
@@ -523,11 +537,16 @@ fn emulated(model: &str, has: &str) {
     assert_eq!(text.matches(has).count(), 2, "{text}");
 
     let rule = "insulation";
-    let clips = [
-        "tests/reference/reading.flac",
-        "tests/reference/digits.flac",
-        "demo/recordings/22-chat.flac",
-    ];
+    // Words of the rule and words that are not; a second of sound takes half a minute there.
+    let long = std::env::var_os("EMULATE").is_some_and(|which| which == "more");
+    let clips = match long {
+        false => &[SHORTEST, "demo/recordings/05-dead.flac"][..],
+        true => &[
+            "tests/reference/reading.flac",
+            "demo/recordings/22-chat.flac",
+            "demo/recordings/12-low.flac",
+        ],
+    };
     let mut hear = emulator(Path::new(env!("CARGO_BIN_EXE_bothhands")));
     hear.args(["hear", "--whole", "--json", "--rule", rule])
         .args(clips);

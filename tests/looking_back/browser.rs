@@ -80,7 +80,7 @@ pub struct Browser {
     driver: Child,
     session: String,
     _home: tempfile::TempDir,
-    _attention: std::sync::MutexGuard<'static, ()>,
+    _attention: crate::Attention,
 }
 
 impl Browser {

@@ -5,7 +5,7 @@
 #   eval "$(tests/tools/get-vosk.sh)"                 # sets LIBRARY_PATH and LD_LIBRARY_PATH
 #   cargo build --release --features vosk
 #
-#   tests/tools/get-vosk.sh test-model                # also the small Korean model that tests/hearing/vosk.rs hears with; prints
+#   tests/tools/get-vosk.sh test-model                # also the small Korean model that tests/vosk/ hears with; prints
 #                                                 # BOTHHANDS_VOSK_MODEL too
 #
 # The program finds the library by LD_LIBRARY_PATH when it runs, or where the system looks (copy libvosk.so to

@@ -10,6 +10,6 @@ tests/tools/need-packages.sh espeak-ng python3
 python3 -m pip --version >/dev/null 2>&1 || tests/tools/need-packages.sh python3-pip
 settings=$(tests/tools/get-vosk.sh test-model)
 eval "$settings"
-cargo clippy --lib --bins --test it --features vosk --locked -- -D warnings
-# Both the engine's own tests and those through the library have it in their names.
-cargo test --features vosk --locked "$@" --lib --test it vosk
+cargo clippy --lib --bins --test vosk --features vosk --locked -- -D warnings
+# What of the engine needs no library is tested with everything else.
+cargo test --features vosk --locked "$@" --test vosk

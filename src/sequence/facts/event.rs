@@ -583,6 +583,18 @@ pub enum Event {
 }
 
 impl Event {
+    /// The steps that it answers, with a value, with words, or with why they are not done.
+    pub fn answers(&self) -> &[StepId] {
+        match self {
+            Self::Reading { step, .. }
+            | Self::Stated { step, .. }
+            | Self::NotTested { step, .. }
+            | Self::Skipped { step, .. } => std::slice::from_ref(step),
+            Self::SectionStated { steps, .. } => steps,
+            _ => &[],
+        }
+    }
+
     /// This was affirmed, by voice or by keyboard.
     pub fn affirmed(of: EventNo) -> Self {
         Self::Affirmed {

@@ -4,7 +4,6 @@
 
 use super::table::{Row, Scope};
 use super::{Answers, StepBuilder};
-use crate::installation::JobKind;
 use crate::sequence::facts::{BEHIND_COVERS, Step, StepKind};
 use crate::sequence::state::StepOutcome;
 use crate::terms::{Stage, Statement};
@@ -18,10 +17,7 @@ pub const OUTCOME: StepKind = StepKind::Row("inspection-outcome");
 fn items(build: &StepBuilder<'_>, scope: &Scope<'_>, dead: bool) -> Vec<Step> {
     let first = scope.job.boards.first() == Some(scope.board);
     // A board that stays live is not looked into.
-    let live = scope.job.kind == JobKind::LiveRetest
-        || scope.board.isolates_circuits()
-        || scope.board.stays_live();
-    let closed = dead && live;
+    let closed = dead && scope.job.keeps_live(scope.board);
     let inspection = scope.job.inspection.as_ref().filter(|_| first && !closed);
     let items = inspection
         .into_iter()

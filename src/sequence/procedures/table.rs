@@ -6,9 +6,7 @@ use super::continuity::R1_R2;
 use super::insulation::{Insulation, waits_for_all_together};
 use super::reopened::last_reopened;
 use super::{Answers, Procedure, StepBuilder};
-use crate::installation::{
-    Board, Circuit, CircuitKind, Job, JobKind, Phases, Rcd, RcdTest, SystemVoltage,
-};
+use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, Rcd, RcdTest, SystemVoltage};
 use crate::quantity::{Conductors, Pair, Reading, Unit};
 use crate::sequence::facts::{
     ARC_FAULT_CHECK, Beside, Column, Edition, Measure, Order, ProcedureId, Quantity,
@@ -495,9 +493,7 @@ pub static FAULT_CURRENT_FURTHER: Row = Row {
     stage: Stage::FaultCurrent,
     rule: "current",
     plan: |build, scope| {
-        let live = scope.job.kind == JobKind::LiveRetest
-            || scope.board.isolates_circuits()
-            || scope.board.stays_live();
+        let live = scope.job.keeps_live(scope.board);
         // Once for the board, with what of it stays live.
         if scope.board.is_part() {
             return Vec::new();

@@ -4,7 +4,7 @@
 use super::insulation::Insulation;
 use super::table::Row;
 use super::{Answers, Procedure, StepBuilder};
-use crate::installation::{Board, Job, JobKind};
+use crate::installation::{Job, JobKind};
 use crate::quantity::Conductors;
 use crate::sequence::breakage::{self, Break};
 use crate::sequence::facts::{Order, Step, StepKind};
@@ -23,8 +23,7 @@ pub(super) fn belongs_to(job: &Job, step: &Step) -> bool {
         || matches!(step.kind, StepKind::LeadsOpen | StepKind::LeadsJoined);
     let mut boards = job.boards.iter();
     let board = boards.find(|board| board.number == step.board);
-    let live = job.kind == JobKind::LiveRetest || board.is_some_and(Board::stays_live);
-    !live || !needs_it_dead
+    !board.is_some_and(|board| job.tests_live(board)) || !needs_it_dead
 }
 
 /// The board stays live: whoever goes on knows it.
@@ -33,7 +32,7 @@ pub(super) static FOUND_LIVE: Row = Row {
     stage: Stage::Instruments,
     rule: "confirm",
     plan: |build, scope| {
-        let live = scope.job.kind == JobKind::LiveRetest || scope.board.stays_live();
+        let live = scope.job.tests_live(scope.board);
         live.then(|| build.statement("live", StepKind::Row("found-live"), &[Statement::Done]))
             .into_iter()
             .collect()

@@ -1,7 +1,7 @@
 use super::line::Line;
 use super::{about, capital, level, value};
 use crate::grammar::Intent;
-use crate::installation::{Board, Earthing, InstrumentUse, JobKind, Phases, Source, board_said};
+use crate::installation::{Board, Earthing, InstrumentUse, Phases, Source, board_said};
 use crate::limits::insulation::Pattern;
 use crate::quantity::{Conductors, Unit};
 use crate::sequence::agenda::Agenda;
@@ -367,8 +367,7 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
         }),
         "live board" => {
             let board = agenda.board(step.board);
-            let live = board.is_some_and(Board::stays_live);
-            (live || agenda.job().kind == JobKind::LiveRetest) && step.is_live_work()
+            board.is_some_and(|board| agenda.job().tests_live(board)) && step.is_live_work()
         }
         "electronics in" => matches!(
             agenda.procedure(step).guard(agenda.state(), step),
@@ -502,15 +501,11 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
             Some(format!("{tester}, on its reference: {reads}"))
         }
         "rcd" if agenda.group_of(step).is_some() => agenda.group_of(step).map(|group| {
-            let circuits: Vec<String> = group.circuits.iter().map(ToString::to_string).collect();
-            let of = match circuits.as_slice() {
-                [] => "every circuit".to_owned(),
-                [one] => format!("circuit {one}"),
-                several => format!("circuits {}", several.join(", ")),
-            };
             format!(
-                "RCD {}, {} milliamps, of {of}",
-                group.number, group.milliamps
+                "RCD {}, {} milliamps, of {}",
+                group.number,
+                group.milliamps,
+                group.over()
             )
         }),
         "rcd" => circuit().and_then(|c| {

@@ -1,6 +1,17 @@
 //! vosk behind the trait, through the real library: a Korean model, a small Korean grammar and
 //! Korean speech by espeak-ng. `tests/tools/test-vosk.sh` gets what it needs and runs it.
-#![cfg(feature = "vosk")]
+
+#![allow(
+    missing_docs,
+    unreachable_pub,
+    reason = "a program of tests, used by nobody"
+)]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::missing_panics_doc,
+    reason = "a test may fail"
+)]
 
 use assert_cmd::Command;
 use bothhands::audio;
