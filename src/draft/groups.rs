@@ -171,6 +171,39 @@ impl Groups {
     }
 }
 
+/// A device of several circuits as it is said, without them: "rcd 30 milliamps, type A, 63 amps", with its
+/// number before that where it has one, else the next.
+///
+/// # Errors
+/// With what is not understood, and what to say.
+pub(super) fn said(text: &str, next: u16) -> Result<GroupRcd, NotClear> {
+    let unsaid = ["rcd", "main", "front", "end"];
+    let text = text.replace([',', ':'], " ");
+    let words: Vec<&str> = text
+        .split_whitespace()
+        .filter(|word| !unsaid.contains(&word.to_lowercase().as_str()))
+        .collect();
+    let has_number = words.get(1).is_some_and(|word| word.parse::<f64>().is_ok())
+        || words.len() == 1 && words.iter().all(|word| word.parse::<u16>().is_ok());
+    let words = words.join(" ");
+    let named = Named::parse(&if has_number {
+        words
+    } else {
+        format!("{next} {words}")
+    })?;
+    let group = named
+        .figures
+        .and_then(|figures| figures.group(named.number));
+    let group = group.ok_or_else(|| {
+        NotClear(format!(
+            "RCD {}: say its residual current too, as in rcd 30 milliamps, type A, over circuits 1, 2 and 3",
+            named.number
+        ))
+    })?;
+    made::residual(&group.rcd()).map_err(|why| NotClear(format!("RCD {}: {why}", group.number)))?;
+    Ok(group)
+}
+
 /// What the remarks of a schedule tell: "protected by RCD 1; protected by RCD 2".
 pub(super) fn in_remarks(remarks: &str) -> String {
     let each = remarks.split(';').map(str::trim);
@@ -272,8 +305,8 @@ impl Named {
                 figure => {
                     let value = figure.parse::<f64>().map_err(|_| wrong())?;
                     match words.next().map(str::to_lowercase).as_deref() {
-                        Some("ma" | "milliamps") => figures.milliamps = Some(value),
-                        Some("a" | "amps") => figures.amps = Some(value),
+                        Some("ma" | "milliamp" | "milliamps") => figures.milliamps = Some(value),
+                        Some("a" | "amp" | "amps") => figures.amps = Some(value),
                         _ => return Err(wrong()),
                     }
                 }

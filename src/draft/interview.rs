@@ -1,12 +1,13 @@
 //! A new job by questions and answers, one thing at a time; what was understood is read back, and can
 //! be put right until the end.
 
+use super::groups;
 use super::template::{BoardDraft, Draft, tester_uses};
 use super::told::read_back;
 use super::words::{CircuitWords, circuit_number};
 use crate::grammar::number::in_digits;
 use crate::installation::{
-    Circuit, Earthing, Instrument, InstrumentUse, JobKind, NotClear, Phases, Source, day,
+    Circuit, Earthing, GroupRcd, Instrument, InstrumentUse, JobKind, NotClear, Phases, Source, day,
     out_of_scope,
 };
 
@@ -58,6 +59,8 @@ pub struct Interview {
     circuits: Vec<CircuitWords>,
     /// Those that are isolated one after another, while the rest of the board stays live.
     one_after_another: Vec<u16>,
+    /// Residual current devices of several circuits.
+    rcds: Vec<GroupRcd>,
 }
 
 impl Interview {
@@ -80,6 +83,7 @@ impl Interview {
             board: None,
             circuits: Vec::new(),
             one_after_another: Vec::new(),
+            rcds: Vec::new(),
         }
     }
 
@@ -153,6 +157,7 @@ impl Interview {
                  cooker, motor, distribution), the device, the RCD, the points, sizes and length, and its \
                  name. \"change 3: 20 amp\" adds to circuit 3 or puts it right; \"remove 3\" takes it out; \
                  \"circuits 1, 3 and 4 one after another\" keeps the rest of the board live; \
+                 \"rcd 30 mA, type A, over circuits 1 and 2\", or \"over every circuit\", is one of several; \
                  \"list\" shows all; \"back\" goes to the question before; \"done\" ends."
             }
             _ => {
@@ -376,7 +381,13 @@ impl Interview {
             let all = self.circuits()?;
             return Ok(match all.as_slice() {
                 [] => "No circuit yet.".to_owned(),
-                all => all.iter().map(read_back).collect::<Vec<_>>().join("\n"),
+                all => {
+                    let rcds = self.rcds.iter();
+                    let rcds =
+                        rcds.map(|group| format!("{}, over {}.", group.written(), group.over()));
+                    let all = all.iter().map(read_back).chain(rcds);
+                    all.collect::<Vec<_>>().join("\n")
+                }
             });
         }
         for (word, changes) in [
@@ -395,6 +406,8 @@ impl Interview {
             let rest = line.get(from..).unwrap_or(rest);
             return if changes {
                 self.change(rest)
+            } else if let Some(number) = rest.trim().to_lowercase().strip_prefix("rcd") {
+                self.remove_rcd(number)
             } else {
                 self.remove(rest)
             };
@@ -406,6 +419,13 @@ impl Interview {
             in_turn.and_then(|rest| ones.clone().find_map(|one| rest.strip_suffix(one)))
         {
             return self.in_turn(named);
+        }
+        let in_letters = small.replace("r c d", "rcd");
+        if let Some((rcd, over)) = in_letters.split_once(" over")
+            && over.starts_with([' ', ','])
+            && rcd.split([' ', ',']).any(|word| word == "rcd")
+        {
+            return self.over_several(rcd, over.trim_end_matches('.'));
         }
         let mut words = CircuitWords::default();
         // What is out of scope is told so before anything else that may be wrong with it.
@@ -431,8 +451,49 @@ impl Interview {
         })
     }
 
-    /// "Circuits one, three and four isolated": each by its own device, the rest of the board live.
-    fn in_turn(&mut self, named: &str) -> Result<String, NotClear> {
+    /// "RCD thirty milliamps over circuits one and two", or "over every circuit".
+    fn over_several(&mut self, rcd: &str, over: &str) -> Result<String, NotClear> {
+        let free = (1..).find(|n| self.rcds.iter().all(|other| other.number != *n));
+        let mut group = groups::said(&in_digits(rcd), free.unwrap_or(1))?;
+        let all = ["every", "all"].iter();
+        if !over
+            .split([' ', ','])
+            .any(|word| all.clone().any(|every| *every == word))
+        {
+            group.circuits =
+                self.named_circuits(over, "rcd 30 milliamps over circuits 1, 2 and 3")?;
+        }
+        let told = format!("{}, over {}.", group.written(), group.over());
+        let before = self
+            .rcds
+            .iter_mut()
+            .find(|other| other.number == group.number);
+        Ok(match before {
+            Some(before) => {
+                *before = group;
+                format!("{told} It takes the place of what it was before.")
+            }
+            None => {
+                self.rcds.push(group);
+                told
+            }
+        })
+    }
+
+    fn remove_rcd(&mut self, number: &str) -> Result<String, NotClear> {
+        let number = in_digits(number.trim());
+        let known = |group: &GroupRcd| group.number.to_string() == number;
+        if !self.rcds.iter().any(known) {
+            return Err(NotClear(format!(
+                "there is no RCD {number} of several circuits: say list to see what there is"
+            )));
+        }
+        self.rcds.retain(|group| !known(group));
+        Ok(format!("RCD {number} is taken out again."))
+    }
+
+    /// Circuits by their numbers, each of which must be there; at least one.
+    fn named_circuits(&self, named: &str, example: &str) -> Result<Vec<u16>, NotClear> {
         let named = in_digits(&named.replace([',', ';', ':'], " , "));
         let unsaid = ["circuits", "circuit", "and", "isolated", "isolate", ","];
         let mut numbers: Vec<u16> = Vec::new();
@@ -442,7 +503,7 @@ impl Interview {
         {
             let number = word.parse::<u16>().map_err(|_| {
                 NotClear(format!(
-                    "`{word}`: name the circuits by their numbers, as in circuits 1, 3 and 4 one after another"
+                    "`{word}`: name the circuits by their numbers, as in {example}"
                 ))
             })?;
             if self
@@ -459,11 +520,16 @@ impl Interview {
             }
         }
         if numbers.is_empty() {
-            return Err(NotClear(
-                "which circuits? Name them, as in circuits 1, 3 and 4 one after another; there is no circuit named"
-                    .to_owned(),
-            ));
+            return Err(NotClear(format!(
+                "which circuits? Name them, as in {example}; there is no circuit named"
+            )));
         }
+        Ok(numbers)
+    }
+
+    /// "Circuits one, three and four isolated": each by its own device, the rest of the board live.
+    fn in_turn(&mut self, named: &str) -> Result<String, NotClear> {
+        let numbers = self.named_circuits(named, "circuits 1, 3 and 4 one after another")?;
         if self.draft.kind == Some(JobKind::LiveRetest) {
             return Err(NotClear(
                 "at a live re-test nothing is isolated: say back, and periodic, for an installation in use"
@@ -546,6 +612,12 @@ impl Interview {
         let (at, _) = self.which(text)?;
         let number = self.circuits.remove(at).number.unwrap_or_default();
         self.one_after_another.retain(|other| *other != number);
+        // Over none that is left is not over every one.
+        self.rcds.retain_mut(|group| {
+            let of_all = group.circuits.is_empty();
+            group.circuits.retain(|other| *other != number);
+            of_all || !group.circuits.is_empty()
+        });
         Ok(format!("Circuit {number} is taken out again."))
     }
 
@@ -568,6 +640,7 @@ impl Interview {
             name: self.board.clone(),
             fed_from: None,
             one_after_another: self.one_after_another.clone(),
+            rcds: self.rcds.clone(),
             circuits: self.circuits()?,
             ..BoardDraft::default()
         };
@@ -798,6 +871,47 @@ mod tests {
         let text = interview.draft().unwrap().text();
         assert!(text.contains("serial = \"VI-0117\""), "{text}");
         assert!(text.contains("serial = \"IT-9\""), "{text}");
+    }
+
+    #[test]
+    fn an_rcd_of_several_circuits_is_said_after_them() {
+        let mut interview = Interview::new(Draft::default());
+        while interview.ask() != Ask::Circuits {
+            interview.go(1);
+        }
+        for line in [
+            "ring, B32, 8 sockets",
+            "lighting, B6, 6 lights",
+            "radial, B16",
+        ] {
+            interview.answer(line).unwrap();
+        }
+        let told = interview.answer("RCD thirty milliamps, type A, over circuits one and two");
+        assert_eq!(told.unwrap(), "RCD 1: 30 mA, type A, over circuits 1, 2.");
+        let told = interview.answer("main rcd 100 mA type S 80 amps over every circuit");
+        assert_eq!(
+            told.unwrap(),
+            "RCD 2: 100 mA, type S, 80 A, over every circuit."
+        );
+        for (line, why) in [
+            ("rcd 30 mA over circuit 9", "there is no circuit 9 yet"),
+            ("rcd over circuits 1 and 2", "say its residual current"),
+            ("rcd 2 over circuits 1 and 2", "say its residual current"),
+            ("rcd 7 mA over every circuit", "RCD 3: "),
+            ("remove rcd 5", "there is no RCD 5"),
+        ] {
+            let told = interview.answer(line).unwrap_err().to_string();
+            assert!(told.contains(why), "{line}: {told}");
+        }
+        let text = interview.draft().unwrap().text();
+        assert!(text.contains("circuits = [1, 2]"), "{text}");
+        interview.answer("remove 1").unwrap();
+        interview.answer("remove 2").unwrap();
+        let rcds = interview.draft().unwrap().boards[0].rcds.clone();
+        let left: Vec<u16> = rcds.iter().map(|group| group.number).collect();
+        assert_eq!(left, [2]);
+        let told = interview.answer("remove rcd two").unwrap();
+        assert_eq!(told, "RCD 2 is taken out again.");
     }
 
     #[test]

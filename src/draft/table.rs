@@ -4,7 +4,7 @@
 use super::groups::{self, Groups};
 use super::template::{BoardDraft, Draft};
 use super::words::{CircuitWords, CircuitsColumn};
-use crate::installation::{Circuit, JobError, Problem, nearest};
+use crate::installation::{Circuit, JobError, Problem, nearest, number_of};
 use std::collections::BTreeMap;
 
 /// The columns of a circuit, by their names in the first line.
@@ -399,16 +399,7 @@ fn line_at(text: &str, position: Option<&csv::Position>) -> usize {
 /// "board 1, circuit 7", of that alone or with its name and device behind it; nothing for the origin.
 fn feeder(text: &str) -> Option<String> {
     let small = text.to_lowercase();
-    let digits = |word: &str| {
-        let (_, after) = small.split_once(word)?;
-        let number: String = after
-            .trim_start()
-            .chars()
-            .take_while(char::is_ascii_digit)
-            .collect();
-        number.parse::<u16>().ok()
-    };
-    match (digits("board"), digits("circuit")) {
+    match (number_of("board", text), number_of("circuit", text)) {
         (Some(board), Some(circuit)) => Some(format!("board {board}, circuit {circuit}")),
         _ if small.is_empty() || small.contains("origin") => None,
         // `check` says what is wrong with it.

@@ -66,6 +66,16 @@ macro_rules! source {
 }
 
 impl Job {
+    /// Where the origin stays live the means of earthing stays on, and Ze is not read.
+    fn how_ze_is_read(&self) -> &'static str {
+        let mut origin = self.boards.iter().filter(|board| board.fed_from.is_none());
+        if origin.all(|board| self.keeps_live(board)) {
+            "not read at this visit: the board stays live, and its means of earthing on"
+        } else {
+            "means of earthing disconnected for the test and put back at once"
+        }
+    }
+
     /// What the tests at the origin should read.
     pub fn expected_at_origin(&self, tables: &Tables) -> Vec<Expectation> {
         let supply = &self.supply;
@@ -94,10 +104,7 @@ impl Job {
                     "{}usually at most {usual}",
                     declared.unwrap_or_default()
                 ),
-                format!(
-                    "{}, means of earthing disconnected for the test and put back at once",
-                    earthing.name()
-                ),
+                format!("{}, {}", earthing.name(), self.how_ze_is_read()),
                 source!(tables.external),
             ),
         };

@@ -26,6 +26,15 @@ impl Job {
         (known && round.is_none()).then_some((by, circuit))
     }
 
+    /// The board at the origin that a board is fed from in the end, where earthing and bonds are; itself where
+    /// nothing is said of its feed.
+    pub fn origin_of(&self, board: u16) -> u16 {
+        let up = |at: u16| self.feeder_of(at).map(|(by, _)| by);
+        std::iter::successors(Some(board), |at| up(*at))
+            .last()
+            .unwrap_or(board)
+    }
+
     /// The smallest rated breaking capacity at a board, all of its parts taken together.
     pub fn least_breaking(&self, board: u16) -> Option<KiloAmps> {
         let mut circuits = self.boards_said(board).flat_map(|board| &board.circuits);
@@ -209,14 +218,9 @@ impl Board {
     /// The board and the circuit that feed it, as far as `fed_from` says which: "board 1, circuit 3".
     /// Nothing at the origin.
     pub fn feeder(&self) -> Option<(Option<u16>, Option<u16>)> {
-        let text = self.fed_from.as_ref()?.to_lowercase();
-        let number_after = |word: &str| {
-            let (_, rest) = text.split_once(word)?;
-            let digits = rest.trim_start_matches(|c: char| !c.is_ascii_digit());
-            let end = digits.find(|c: char| !c.is_ascii_digit());
-            digits.get(..end.unwrap_or(digits.len()))?.parse().ok()
-        };
-        Some((number_after("board"), number_after("circuit")))
+        let text = self.fed_from.as_ref()?;
+        let by = number_of("board", text);
+        Some((by, by.and_then(|_| number_of("circuit", text))))
     }
 
     /// The residual current device that protects a circuit: its own, or the one of several circuits; the
@@ -235,6 +239,22 @@ impl Board {
         let groups = self.rcds.iter().filter(|rcd| rcd.protects(circuit.number));
         groups.min_by(|a, b| a.milliamps.total_cmp(&b.milliamps))
     }
+}
+
+/// The number behind a word, as in "board 1", "board no. 1", "board number 1"; nothing where the number of
+/// something else may follow.
+pub fn number_of(word: &str, text: &str) -> Option<u16> {
+    let text = text.to_lowercase();
+    let mut words = text
+        .split(|c: char| !c.is_alphanumeric())
+        .filter(|word| !word.is_empty())
+        .peekable();
+    words.by_ref().find(|one| *one == word)?;
+    while words
+        .next_if(|one| matches!(*one, "no" | "number"))
+        .is_some()
+    {}
+    words.next()?.parse().ok()
 }
 
 /// The smallest rated breaking capacity among the devices of circuits, kA; nothing when one with a device

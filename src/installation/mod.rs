@@ -16,7 +16,7 @@ mod usual;
 mod written_out;
 
 pub use expected::Expectation;
-pub use facts::circuits_by_number;
+pub use facts::{circuits_by_number, number_of};
 pub use file::{MOST_POINTS, TO_FILL_IN, read_settings};
 pub use inspection::{Inspection, InspectionItem, InspectionSection, ItemList};
 pub(crate) use job::half_and_once;
@@ -25,7 +25,7 @@ pub use job::{
     Earthing, GivenBy, GroupRcd, Instrument, InstrumentUse, IsolatedBy, Job, JobKind, MainSwitch,
     Metal, Phases, Rcd, RcdDelay, RcdTest, Site, Source, Supply, Surge, SystemVoltage,
 };
-pub use parts::board_said;
+pub use parts::{board_said, part_said};
 pub use problem::{JobError, Problem};
 pub(crate) use rules::LARGEST_RCD;
 pub use schema::{reference, schema};

@@ -16,6 +16,15 @@ pub fn board_said(number: u16) -> u16 {
         .map_or(number, |part| part / (LARGEST_IN_PARTS + 1))
 }
 
+/// A board or a part of one in words: "board 1", "board 1, circuit 6".
+pub fn part_said(number: u16) -> String {
+    let board = board_said(number);
+    match number.checked_sub(FIRST_PART) {
+        Some(part) => format!("board {board}, circuit {}", part % (LARGEST_IN_PARTS + 1)),
+        None => format!("board {board}"),
+    }
+}
+
 /// The part of a board that is one circuit.
 fn part_of(board: u16, circuit: u16) -> u16 {
     (LARGEST_IN_PARTS + 1)

@@ -194,11 +194,25 @@ pub(super) fn board_phases(reader: &mut Reader, job: &Job, boards: &[(Option<Boa
     }
 }
 
+/// Whether the feed of a board speaks of a board or a circuit.
+fn names_a_number(board: &Board) -> bool {
+    let text = board.fed_from.as_deref().unwrap_or_default().to_lowercase();
+    let mut words = text.split(|c: char| !c.is_alphanumeric());
+    words.any(|word| matches!(word, "board" | "circuit"))
+}
+
 /// What feeds a board stands in the file, and no feed comes round to where it began.
 pub(super) fn feeds(reader: &mut Reader, job: &Job, nodes: &[Node]) {
     for (board, node) in job.boards.iter().zip(nodes) {
-        let Some((Some(by), circuit)) = board.feeder() else {
-            continue;
+        let (by, circuit) = match board.feeder() {
+            Some((Some(by), circuit)) => (by, circuit),
+            Some((None, _)) if names_a_number(board) => {
+                let text = "fed_from: say the board and the circuit by their numbers, as in board 1, circuit 7; or \
+                            leave both words out, where the feed is not in this file";
+                reader.report(node.at("fed_from"), text);
+                continue;
+            }
+            _ => continue,
         };
         let feeding = job.boards.iter().find(|board| board.number == by);
         let missing = |n: &u16| feeding.is_some_and(|b| b.circuits.iter().all(|c| c.number != *n));

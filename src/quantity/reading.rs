@@ -221,6 +221,58 @@ impl Reading {
     }
 }
 
+impl Reading {
+    /// The same value in another unit of the same quantity, exactly; nothing where there is no number, or the
+    /// units are of two quantities.
+    pub fn converted(&self, to: Unit) -> Option<Self> {
+        let number = self.number?.converted(self.unit?, to)?;
+        Some(Self {
+            number: Some(number),
+            unit: Some(to),
+            ..*self
+        })
+    }
+}
+
+impl Number {
+    /// A number of one unit in another of the same quantity, exactly, without noughts that say nothing: 50 mΩ is
+    /// 0.05 Ω.
+    pub fn converted(self, from: Unit, to: Unit) -> Option<Self> {
+        // What is measured, and the power of ten.
+        let of = |unit| match unit {
+            Unit::MilliOhm => ('Ω', -3i8),
+            Unit::Ohm => ('Ω', 0),
+            Unit::KiloOhm => ('Ω', 3),
+            Unit::MegOhm => ('Ω', 6),
+            Unit::GigOhm => ('Ω', 9),
+            Unit::MilliAmp => ('A', -3),
+            Unit::Amp => ('A', 0),
+            Unit::KiloAmp => ('A', 3),
+            Unit::Volt => ('V', 0),
+            Unit::MilliSecond => ('s', -3),
+        };
+        let ((from_what, from_power), (to_what, to_power)) = (of(from), of(to));
+        if from_what != to_what {
+            return None;
+        }
+        let places = i8::try_from(self.places()).ok()? + to_power - from_power;
+        let digits: u64 = self.to_string().replace('.', "").parse().ok()?;
+        match u8::try_from(places) {
+            Ok(mut places) => {
+                let mut digits = digits;
+                while from != to && places > 0 && digits.is_multiple_of(10) {
+                    (digits, places) = (digits / 10, places - 1);
+                }
+                Self::new(digits, places)
+            }
+            Err(_) => Self::new(
+                digits.checked_mul(10u64.checked_pow(u32::from(places.unsigned_abs()))?)?,
+                0,
+            ),
+        }
+    }
+}
+
 impl fmt::Display for Reading {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         if let Some(pair) = self.pair {

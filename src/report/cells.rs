@@ -4,7 +4,7 @@ use crate::limits::{Outcome, Verdict};
 use crate::quantity::{Reading, Relation, Unit};
 use crate::sequence::procedures::tested_joined_instead;
 use crate::sequence::{
-    Agenda, Column, EventNo, Quantity, ReadingRecord, ShownWhen, Step, StepOutcome, Worst,
+    Agenda, Column, EventNo, Measure, Quantity, ReadingRecord, ShownWhen, Step, StepOutcome, Worst,
 };
 use jiff::Timestamp;
 use serde::Serialize;
@@ -231,13 +231,21 @@ pub(super) fn filled<'a>(
         Worst::Highest => readings.iter().max_by(by_size),
     };
     if let Some((record, net)) = shown {
+        // A column has one unit, whatever the instrument showed.
+        let asked = agenda.step(&record.step).and_then(Step::measure);
+        let other = |measure: Measure| Some(measure.unit) != net.reading.unit;
+        let converted = asked
+            .filter(|measure| other(*measure))
+            .and_then(|measure| net.reading.converted(measure.unit));
+        let as_read = converted.map(|_| format!("{} read", words::value(&net.reading)));
+        let reading = converted.unwrap_or(net.reading);
         return Cell::Reading {
             shown: match record.calculated {
-                Some(_) => format!("{} calc", net.reading.shown()),
-                None => net.reading.shown(),
+                Some(_) => format!("{} calc", reading.shown()),
+                None => reading.shown(),
             },
-            beside: net.beside.clone(),
-            unit: net.reading.unit.map(Unit::symbol),
+            beside: net.beside.clone().or(as_read),
+            unit: reading.unit.map(Unit::symbol),
             is_bound: net.reading.relation != Relation::Exact,
             event: record.no,
             of: readings.len(),

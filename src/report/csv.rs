@@ -1,5 +1,5 @@
 use super::columns::{GIVEN, TableColumn, of_the_form, results};
-use super::form::{NOMINAL_VOLTAGE, VOLTAGE_READ};
+use super::form::heading;
 use super::schedule::{BoardSchedule, Schedule};
 
 const BEFORE: [&str; 6] = [
@@ -124,7 +124,10 @@ pub fn csv_of_threads(schedules: &[Schedule]) -> String {
                 ])
                 .chain(of_board(board))
                 .chain(form.iter().map(|column| column.text(circuit)))
-                .chain([NOMINAL_VOLTAGE, VOLTAGE_READ].map(|what| headed(board, &[what])));
+                .chain(
+                    [heading::NOMINAL_VOLTAGE, heading::VOLTAGE_READ]
+                        .map(|what| headed(board, &[what])),
+                );
             let _ = lines.write_record(cells.map(guarded));
         }
     }
@@ -136,13 +139,13 @@ pub fn csv_of_threads(schedules: &[Schedule]) -> String {
 pub(super) fn of_board(board: &BoardSchedule) -> [String; OF_BOARD.len()] {
     let heading = |names: &[&str]| headed(board, names);
     [
-        heading(&["Supplied from"]),
-        heading(&["Zₑ", "Zdb"]),
-        heading(&["Ipf, the highest read"]),
-        heading(&["Surge protection"]),
-        heading(&["Its indicator"]),
-        heading(&["Polarity of the supply"]),
-        heading(&["Phase sequence"]),
+        heading(&[heading::SUPPLIED_FROM]),
+        heading(&[heading::EXTERNAL, heading::AT_THE_BOARD]),
+        heading(&[heading::FAULT_CURRENT]),
+        heading(&[heading::SURGE_PROTECTION]),
+        heading(&[heading::ITS_INDICATOR]),
+        heading(&[heading::SUPPLY_POLARITY]),
+        heading(&[heading::PHASE_SEQUENCE]),
     ]
 }
 

@@ -10,6 +10,22 @@ use crate::sequence::{Agenda, Quantity, SURGE_INDICATOR, Step, Worst};
 use crate::terms::Stage;
 use serde::Serialize;
 
+/// What the rows of a board's heading are called, wherever they are shown or looked for.
+pub(super) mod heading {
+    pub(crate) const SUPPLIED_FROM: &str = "Supplied from";
+    pub(crate) const EXTERNAL: &str = "Zₑ";
+    pub(crate) const AT_THE_BOARD: &str = "Zdb";
+    pub(crate) const FAULT_CURRENT: &str = "Ipf, the highest read";
+    pub(crate) const SURGE_PROTECTION: &str = "Surge protection";
+    pub(crate) const ITS_INDICATOR: &str = "Its indicator";
+    pub(crate) const SUPPLY_POLARITY: &str = "Polarity of the supply";
+    pub(crate) const PHASE_SEQUENCE: &str = "Phase sequence";
+    /// The nominal voltage of the supply, which the standard's form asks for.
+    pub(crate) const NOMINAL_VOLTAGE: &str = "Nominal voltage U/U₀";
+    /// What was read of it at the incoming terminals.
+    pub(crate) const VOLTAGE_READ: &str = "Voltage of the supply, read";
+}
+
 /// Results of a circuit that the form merges.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct FormCells {
@@ -67,17 +83,17 @@ pub(super) fn heading(
     let feeder = agenda.job().feeder_of(board.number);
     let mut rows = vec![
         HeadingRow {
-            what: "Supplied from",
+            what: heading::SUPPLIED_FROM,
             value: HeadingValue::Given(supplied_from(agenda, board)),
         },
         match feeder {
             None => HeadingRow {
-                what: "Zₑ",
+                what: heading::EXTERNAL,
                 value: result(here, Worst::Highest, &reads(Quantity::ExternalLoop)),
             },
             // The loop at this board is that of the circuit that ends in it.
             Some((by, circuit)) => HeadingRow {
-                what: "Zdb",
+                what: heading::AT_THE_BOARD,
                 value: result(
                     (by, circuit),
                     Worst::Highest,
@@ -86,11 +102,11 @@ pub(super) fn heading(
             },
         },
         HeadingRow {
-            what: "Ipf, the highest read",
+            what: heading::FAULT_CURRENT,
             value: result(here, Worst::Highest, &reads(Quantity::FaultCurrent)),
         },
         HeadingRow {
-            what: "Surge protection",
+            what: heading::SURGE_PROTECTION,
             value: HeadingValue::Given(match &board.surge {
                 Some(surge) => {
                     let standard = surge.standard.as_ref().map(|one| format!(", {one}"));
@@ -102,7 +118,7 @@ pub(super) fn heading(
     ];
     if board.surge.is_some() {
         rows.push(HeadingRow {
-            what: "Its indicator",
+            what: heading::ITS_INDICATOR,
             value: result(here, Worst::Highest, &|step| step.kind == SURGE_INDICATOR),
         });
     }
@@ -126,22 +142,22 @@ pub(super) fn heading(
             .collect();
         if !voltages.is_empty() {
             rows.push(HeadingRow {
-                what: NOMINAL_VOLTAGE,
+                what: heading::NOMINAL_VOLTAGE,
                 value: HeadingValue::Given(nominal_voltage(agenda, board)),
             });
             rows.push(HeadingRow {
-                what: VOLTAGE_READ,
+                what: heading::VOLTAGE_READ,
                 value: HeadingValue::Read(voltages),
             });
         }
         rows.push(HeadingRow {
-            what: "Polarity of the supply",
+            what: heading::SUPPLY_POLARITY,
             value: result(here, Worst::Highest, &polarity),
         });
     }
     if board.phases == Phases::Three {
         rows.push(HeadingRow {
-            what: "Phase sequence",
+            what: heading::PHASE_SEQUENCE,
             value: result(here, Worst::Highest, &|step| {
                 step.stage == Stage::PhaseSequence
             }),
@@ -149,11 +165,6 @@ pub(super) fn heading(
     }
     rows
 }
-
-/// The nominal voltage of the supply, which the standard's form asks for.
-pub(super) const NOMINAL_VOLTAGE: &str = "Nominal voltage U/U₀";
-/// What was read of it at the incoming terminals.
-pub(super) const VOLTAGE_READ: &str = "Voltage of the supply, read";
 
 /// "230 V", or "400/230 V" where there are three phases.
 fn nominal_voltage(agenda: &Agenda, board: &Board) -> String {

@@ -2,6 +2,7 @@ use super::durations::per_stage;
 use super::svg::{self, Bar, Point, Ring};
 use super::view::View;
 use crate::installation::{Board, Circuit, CircuitKind, SystemVoltage};
+use crate::limits::Outcome;
 use crate::quantity::{Ohms, Reading, Relation, Unit};
 use crate::report::words;
 use crate::sequence::{Quantity, ReadingRecord, StepId, place_of};
@@ -188,5 +189,6 @@ fn bar(kept: &ReadingRecord, name: String, limit: Option<f64>, base: f64) -> Bar
         limit,
         shown: words::value(reading),
         sign: kept.verdict.as_ref().map(|v| words::outcome(v.outcome)),
+        outside: kept.outcome() == Some(Outcome::Fail),
     }
 }

@@ -24,6 +24,8 @@ pub(crate) struct Bar {
     pub shown: String,
     /// Sign and words of its verdict.
     pub sign: Option<(&'static str, &'static str)>,
+    /// Outside its limit.
+    pub outside: bool,
 }
 
 /// How lengths stand for values.
@@ -134,7 +136,7 @@ fn one_bar(bar: &Bar, top: f64, axis: &Axis) -> Markup {
         (Some(end), _, true) => Some((LEFT, end)),
         _ => None,
     };
-    let outside = bar.sign.is_some_and(|(sign, _)| sign != "✓");
+    let outside = bar.outside;
     html! {
         g {
             text.name x=(LEFT) y=(short(top + 11.0)) { (bar.name) }
@@ -357,6 +359,7 @@ mod tests {
             limit: Some(1.0),
             shown: String::new(),
             sign: None,
+            outside: false,
         }
     }
 

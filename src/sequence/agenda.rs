@@ -254,7 +254,12 @@ impl Agenda {
             match self.guard_of_a_move(step) {
                 Ok(()) => return Some(step),
                 Err(refusal) => match self.lifting(step, &refusal) {
-                    Some(next) if next.order != step.order => step = next,
+                    // What is out for a test that is open goes back after that.
+                    Some(next) if next.order != step.order => {
+                        let still_out = matches!(refusal, Refusal::StillOut { .. });
+                        let test = self.prepared_for(next).filter(|_| still_out);
+                        step = test.unwrap_or(next);
+                    }
                     // Its prompt says that it stays untested, or what is to come out.
                     None if matches!(refusal, Refusal::ElectronicsInCircuit { .. }) => {
                         return Some(step);

@@ -744,7 +744,14 @@ impl Watch {
         let volts = number.value();
         let declared = self.job.supply.volts;
         let nominal = match (pair.from() == Conductors::N, pair.to()) {
-            (true, _) => return volts > 50.0,
+            // "Under 299" may be nothing.
+            (true, _) => {
+                return match read.reading.relation {
+                    Relation::Exact => volts > 50.0,
+                    Relation::Over => volts >= 50.0,
+                    Relation::Under | Relation::OverRange => false,
+                };
+            }
             (false, Conductors::N | Conductors::E) => declared,
             (false, _) => declared * 400.0 / 230.0,
         };
@@ -779,9 +786,10 @@ impl Watch {
         while let Some(from) = all.get(n).copied() {
             n += 1;
             for other in &self.job.boards {
-                let Some((by, circuit)) = other.feeder() else {
+                let Some(text) = &other.fed_from else {
                     continue;
                 };
+                let (by, circuit) = (said_of("board", text), said_of("circuit", text));
                 let off = circuit.is_some_and(|circuit| self.off.contains(&(from, circuit)));
                 if by.is_none_or(|by| by == from) && !off && !all.contains(&other.number) {
                     all.push(other.number);
@@ -1556,4 +1564,15 @@ impl Watch {
             _ => {}
         }
     }
+}
+
+/// The number that stands right behind a word of where a board is fed from.
+fn said_of(word: &str, text: &str) -> Option<u16> {
+    let text = text.to_lowercase().replace(',', " ");
+    let words: Vec<&str> = text.split_whitespace().collect();
+    let mut pairs = words.windows(2);
+    pairs.find_map(|pair| match pair {
+        [first, number] if *first == word => number.parse().ok(),
+        _ => None,
+    })
 }

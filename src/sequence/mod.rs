@@ -7,7 +7,7 @@
 //! decide       (agenda, said) -> events                        no words
 //! agenda       what is open, asked now, barred, lifts a bar
 //! procedures   one test each, over a read-only state           no words
-//! state        a fold of events in seven ledgers                 knows no procedure
+//! state        a fold of events in eight ledgers                 knows no procedure
 //! facts        ids, steps, plan, events, refusals              plain data
 //! ```
 //!

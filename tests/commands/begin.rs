@@ -33,6 +33,7 @@ fn an_interview_is_answered_by_voice_and_names_are_typed() {
         "circuit three ring thirty two amp b rcbo eight sockets",
         "circuit four lighting six amp b six lights",
         "change circuit four ten amp c",
+        "one hundred milliamp r c d over all circuits",
         "done",
         "six kiloamps",
     ];
@@ -59,6 +60,7 @@ fn an_interview_is_answered_by_voice_and_names_are_typed() {
     let job = Job::load(&folder.path().join("job.toml")).unwrap();
     assert_eq!(job.tester, "A. Learner");
     assert_eq!(job.supply.bonds, ["water", "gas"]);
+    assert_eq!(job.boards[0].rcds[0].written(), "RCD 1: 100 mA");
     let circuits = &job.boards[0].circuits;
     assert_eq!((circuits[0].number, circuits[0].points.len()), (3, 8));
     let device = circuits[1].device.as_ref().unwrap();

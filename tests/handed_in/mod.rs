@@ -981,6 +981,19 @@ fn corrections(log: &Log, state: &Agenda) -> Vec<Value> {
 /// A thousand sessions of four hundred events each, with a sound at every tenth turn: how long it
 /// takes to hand them in and to look through them, and how that grows. Numbers are printed, none
 /// is asserted.
+/// What is said at random breaks no law, whatever is corrected at the desk meanwhile.
+#[test]
+fn what_is_put_right_at_the_desk_breaks_no_law() {
+    let worlds: Vec<World> = walk::JOBS
+        .iter()
+        .map(|name| World::of(name, walk::SENTENCES))
+        .collect();
+    let only = std::env::var("SESSIONS").ok().and_then(|n| n.parse().ok());
+    for n in 0..only.unwrap_or(20) {
+        worlds[n % worlds.len()].session(n as u64, 399);
+    }
+}
+
 #[test]
 #[ignore = "a load of minutes; run it with --release and --nocapture"]
 fn thousand() {

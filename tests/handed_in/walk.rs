@@ -41,7 +41,12 @@ impl World {
                 continue;
             }
             let said = self.something(&session, &mut rng);
-            let turn = session.turn(&said, now).unwrap();
+            let turn = session.turn(&said, now).unwrap_or_else(|why| {
+                panic!(
+                    "seed {seed}, after {} events, {said:?}: {why}",
+                    events.len()
+                )
+            });
             events.extend(turn.events.into_iter().map(|event| (event, now)));
         }
         events.truncate(length);

@@ -3,7 +3,7 @@
 //!
 //! The integer sums must be equal, the decisions the same and the scores within [`WITHIN`]; how it is
 //! done stands in `models/train/same_sums.py`, what was measured in `models/README.md`, "The same
-//! sums on every processor". `tests/clips.rs` compares the decision of every clip of the fixed set.
+//! sums on every processor". `tests/hearing/clips.rs` compares the decision of every clip of the fixed set.
 //!
 //! Where something differs, what this run gave is written under `tests/cache/same/`: after a new
 //! model, look at it and copy it over.

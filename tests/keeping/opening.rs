@@ -14,8 +14,9 @@ const HERE: &str = module_path!();
 
 /// What other processes do for these tests.
 #[test]
+#[ignore = "another process for these tests, which they start"]
 fn other_program() {
-    let Some(task) = other::task() else { return };
+    let task = other::task();
     let path = PathBuf::from(&task[1]);
     match task[0].as_str() {
         "open" => {

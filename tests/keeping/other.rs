@@ -26,7 +26,7 @@ pub fn start_with(
     let test = format!("{}::other_program", crate::test_path(module));
     let mut command = Command::new(binary);
     command
-        .args(["--exact", &test, "--nocapture", "--quiet"])
+        .args(["--exact", "--ignored", &test, "--nocapture", "--quiet"])
         .env(TASK, task.join("\n"))
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
@@ -36,10 +36,10 @@ pub fn start_with(
     Other { child, lines }
 }
 
-/// The task of this process, when it was started by [`start`].
-pub fn task() -> Option<Vec<String>> {
-    let task = std::env::var(TASK).ok()?;
-    Some(task.lines().map(str::to_owned).collect())
+/// The task of this process, which was started by [`start`].
+pub fn task() -> Vec<String> {
+    let task = std::env::var(TASK).expect("started by another test, which says what to do");
+    task.lines().map(str::to_owned).collect()
 }
 
 /// Tells the one who started this process something. Lines of the test runner do not begin so.

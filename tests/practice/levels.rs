@@ -38,6 +38,26 @@ fn who_is_asked_hears_no_prompt_until_he_asks() {
     assert_eq!(learner.sheet().help, 1);
 }
 
+/// Of two things out, what goes back is read back, and not that another is still out.
+#[test]
+fn who_is_examined_is_not_reminded_of_what_is_still_out() {
+    let mut learner = Learner::begin(JOB, Hidden::nothing(), Level::Silent, None);
+    learner.go_to("bond/water");
+    for words in [
+        "bond off",
+        "neutral out at socket two",
+        "neutral back at socket two",
+    ] {
+        let lines = learner.say(words);
+        assert!(
+            lines.iter().all(|line| line.kind == LineKind::ReadBack),
+            "{words}: {lines:?}"
+        );
+    }
+    let lines = learner.say("what is out");
+    assert!(lines[0].text.contains("examination"), "{lines:?}");
+}
+
 /// Nor by the screen: neither the step that is asked for, nor what it orders, before it is said.
 #[test]
 fn the_screen_tells_no_more_than_the_voice() {

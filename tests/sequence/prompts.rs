@@ -1,8 +1,8 @@
 //! Prompts: each is there, each is filled, and whatever one tells a person to say is understood where
 //! it is said.
 //!
-//! They are looked at after every event of every log in `tests/golden/`, in which every procedure
-//! and every turn of the dialogues comes; and of every step of every plan besides.
+//! They are looked at after every event of every dialogue and of every log of the first edition in
+//! `tests/golden/`, and of every step of every plan besides.
 
 use crate::dialogues::plain::Site;
 use crate::dialogues::typed::{Run, files};
@@ -35,7 +35,7 @@ const LEFT_TO_THE_PERSON: [&str; 14] = [
     "the circuit",
 ];
 
-/// Every prompt that comes, with the job's grammar: (log, prompt). Of the second edition, after every
+/// Every prompt that comes, with the job's grammar: (log, prompt). Of the edition of now, after every
 /// event of every dialogue, and of every step of every job.
 fn every_prompt(look: &mut dyn FnMut(&str, &Grammar, &Prompt)) {
     for path in files() {

@@ -84,7 +84,7 @@ fn check(job: &str) -> String {
 }
 
 /// The schedule of what was said so far.
-fn schedule(site: &Site) -> Schedule {
+pub(super) fn schedule(site: &Site) -> Schedule {
     let folder = tempfile::tempdir().unwrap();
     let clock = Arc::new(AtomicI64::new(0));
     let ticking = Arc::clone(&clock);

@@ -240,3 +240,42 @@ fn a_neutral_that_is_out_for_insulation_goes_back_after_it_wherever_the_person_c
     site.plainly_to("neutral-out").unwrap();
     has(&say(&mut site, &["done"]), &["Insulation, 250 volts first"]);
 }
+
+#[test]
+fn what_is_out_for_a_test_goes_back_after_it_though_the_outcome_of_the_inspection_was_left() {
+    let mut site = sail_loft("instrument-check/continuity/open");
+    say(&mut site, &["go to inspection", "skip reason in use"]);
+    site.plainly_to("c1/insulation-resistance/neutral-out")
+        .unwrap();
+    let asked = say(&mut site, &["done"]);
+    has(&asked, &["Insulation, 250 volts first"]);
+    lacks(&asked, &["put back"]);
+}
+
+#[test]
+fn of_two_neutrals_one_that_is_back_comes_out_again_before_insulation_is_read() {
+    let mut site = sail_loft("c1/insulation-resistance/neutral-out");
+    let asked = say(&mut site, &["done", "neutral back at board", "negative"]);
+    has(&asked, &["neutral out of its terminal"]);
+    lacks(&asked, &["250 volts"]);
+    has(&say(&mut site, &["done"]), &["250 volts"]);
+}
+
+#[test]
+fn earthing_and_bonds_are_out_at_the_origin_whichever_board_is_tested() {
+    let mut site = at("boards", "b2/c1/loop-impedance/furthest");
+    say(&mut site, &["earthing conductor off"]);
+    let on: Vec<u16> = site.state().sure_entries().map(|e| e.board).collect();
+    assert_eq!(on, [1]);
+    let asked = say(&mut site, &["go to safe isolation"]);
+    has(&asked, &["Board 1"]);
+    lacks(&asked, &["Board 2"]);
+}
+
+#[test]
+fn who_asks_for_a_later_test_is_told_first_what_is_still_linked() {
+    let mut site = at("minor-works", "continuity/unlink");
+    let told = say(&mut site, &["go to five hundred volts"]);
+    has(&told, &["First:", "link"]);
+    lacks(&told, &["neutral out"]);
+}

@@ -218,6 +218,11 @@ fn take_out(
         return refused(said, Refusal::WhereIsIt);
     }
     let board = here.map_or_else(|| agenda.first_board(), |step| step.board);
+    // Earthing and bonds are at the origin, whichever board is tested.
+    let board = match alteration.part {
+        Part::EarthingConductor | Part::Bond => agenda.job().origin_of(board),
+        _ => board,
+    };
     let circuit = here.and_then(|step| step.circuit);
     let circuit = circuit_of(agenda, board, circuit, place.as_ref(), alteration.part);
     // Lamps without a place are counted, and so is what may be on any circuit: each is another one.

@@ -32,7 +32,9 @@ fn leave_out(agenda: &Agenda, said: &Intent, what: LeftOut, reason: Option<&Reas
     let Some(step) = agenda.current() else {
         return not_asked(said);
     };
-    let may_be_left_out = agenda.procedure(step).answers(step).may_be_left_out;
+    // What was read or found there stands: it is not left out afterwards.
+    let may_be_left_out =
+        agenda.procedure(step).answers(step).may_be_left_out && !agenda.has_a_result(step);
     if !may_be_left_out && !breakage::is(Break::AnythingLeftOut) {
         return refused(said, Refusal::CannotBeSkipped);
     }
@@ -75,6 +77,7 @@ fn leave_out(agenda: &Agenda, said: &Intent, what: LeftOut, reason: Option<&Reas
         .plan()
         .beside(step)
         .filter(prepared)
+        .filter(|other| !agenda.has_a_result(other))
         .map(event)
         .collect();
     // What stays in by choice is itself left out: 250 volts are taken with it.

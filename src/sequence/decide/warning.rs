@@ -1,7 +1,7 @@
 //! Warnings: voltage where there should be none. Heard before anything else, whatever waits.
 
 use super::{not_asked, refused};
-use crate::grammar::Intent;
+use crate::grammar::{Intent, number};
 use crate::installation::Phases;
 use crate::quantity::{Reading, Unit};
 use crate::sequence::agenda::Agenda;
@@ -21,13 +21,7 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Option<Vec<Event>> {
     }
     let is_dead_work = current.is_none_or(|step| is_dead_work(agenda, step));
     let board = current.map_or_else(|| agenda.first_board(), |step| step.board);
-    let found = |reading| {
-        vec![Event::VoltageFound {
-            board,
-            reading,
-            heard: None,
-        }]
-    };
+    let found = |reading| voltage_found(agenda, board, reading);
     match said {
         Intent::Stated(Statement::Live | Statement::Volts)
         | Intent::StatedAt {
@@ -75,11 +69,32 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Option<Vec<Event>> {
 /// Voltage was found where the work is.
 pub(super) fn found_here(agenda: &Agenda) -> Vec<Event> {
     let here = agenda.current().map(|step| step.board);
-    vec![Event::VoltageFound {
-        board: here.unwrap_or_else(|| agenda.first_board()),
-        reading: None,
+    voltage_found(agenda, here.unwrap_or_else(|| agenda.first_board()), None)
+}
+
+/// A circuit that is just made safe by itself is locked off anew, and proved dead after that.
+fn voltage_found(agenda: &Agenda, board: u16, reading: Option<Reading>) -> Vec<Event> {
+    let found = Event::VoltageFound {
+        board,
+        reading,
         heard: None,
-    }]
+    };
+    let made_safe = |step: &&Step| matches!(step.kind, StepKind::OffLock | StepKind::OffTerminals);
+    let again = agenda.current().filter(made_safe).and_then(|step| {
+        let circuit = step.circuit?;
+        let mut beside = agenda.plan().beside(step);
+        let lock = beside.find(|other| other.kind == StepKind::OffLock)?;
+        agenda.outcome(lock)?;
+        let back = Event::Moved {
+            to: lock.id.clone(),
+            passed_over: 0,
+            again: Some(false),
+        };
+        Some([back, Event::StaysOff { board, circuit }])
+    });
+    std::iter::once(found)
+        .chain(again.into_iter().flatten())
+        .collect()
 }
 
 /// Volts that were read; while proving dead any number is one.
@@ -121,14 +136,18 @@ fn of_volts(
     Some(found(Some(*reading)))
 }
 
-/// A number that could be the voltage of the supply, while it is asked whether something is out: it
-/// answers nothing, and is not passed over.
+/// A number that could be the voltage of the supply, while it is asked whether something is out, or no value
+/// is asked for: it answers nothing, and is not passed over.
 fn like_the_supply_meanwhile(
     agenda: &Agenda,
     said: &Intent,
     reading: &Reading,
 ) -> Option<Vec<Event>> {
-    let asked = matches!(agenda.question(), Some(Question::IfOut(..)));
+    // Where no value is asked for, it answers nothing either.
+    let no_value = agenda
+        .current()
+        .is_some_and(|step| step.measure().is_none());
+    let asked = matches!(agenda.question(), Some(Question::IfOut(..))) || no_value;
     let three_phase = agenda.job().supply.phases == Phases::Three;
     let maybe = reading.unit.is_none() && reading.at.is_none();
     (asked && maybe && like_the_supply(reading, three_phase)).then(|| {
@@ -149,7 +168,7 @@ pub(in crate::sequence) fn is_dead_work(agenda: &Agenda, step: &Step) -> bool {
 /// Whether words that were not understood are about voltage: better asked once too often than
 /// missed. Not where they say that there is none.
 pub fn sounds_like_a_warning(words: &str) -> bool {
-    const ABOUT: [&str; 13] = [
+    const ABOUT: [&str; 16] = [
         "live",
         "alive",
         "volt",
@@ -163,6 +182,9 @@ pub fn sounds_like_a_warning(words: &str) -> bool {
         "hot",
         "danger",
         "help",
+        "power",
+        "powered",
+        "belt",
     ];
     let words: Vec<String> = words
         .split(|c: char| !c.is_alphanumeric() && c != '\'')
@@ -176,7 +198,18 @@ pub fn sounds_like_a_warning(words: &str) -> bool {
         .any(|none| ["volt", "volts", "voltage"].iter().any(|v| pair(none, v)));
     let not_live = pair("not", "live") || pair("isn't", "live");
     let not_dead = pair("not", "dead") || pair("isn't", "dead") || pair("still", "on");
-    not_dead || (says(&ABOUT) && !none && !not_live)
+    not_dead || (says(&ABOUT) && !none && !not_live) || has_the_supply(&words.join(" "))
+}
+
+/// Whether a number by itself among the words could be the voltage of the supply.
+fn has_the_supply(words: &str) -> bool {
+    let in_figures = number::in_digits(words);
+    let numbers = in_figures
+        .split_whitespace()
+        .filter_map(|word| word.parse().ok());
+    numbers
+        .map(Reading::exact)
+        .any(|reading| like_the_supply(&reading, true))
 }
 
 #[cfg(test)]

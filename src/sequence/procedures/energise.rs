@@ -2,8 +2,27 @@ use super::{Answers, Procedure, StepBuilder};
 use crate::installation::{Board, Circuit, Job};
 use crate::sequence::breakage::{self, Break};
 use crate::sequence::facts::{Edition, ProcedureId, Refusal, Step, StepKind};
-use crate::sequence::state::State;
+use crate::sequence::state::{State, StepOutcome};
 use crate::terms::{Stage, Statement};
+
+/// Whether it was not said yet; of covers, not since the last dead test of the board.
+fn waits(state: &State, step: &Step) -> bool {
+    let Some(said) = state
+        .outcome(step)
+        .filter(|_| step.kind == StepKind::Covers)
+    else {
+        return state.waits(step);
+    };
+    let worked_on = |other: &Step| {
+        let dead = !other.is_live_test() && !other.incoming && other.stage < Stage::Energise;
+        let done = match state.outcome(other) {
+            Some(outcome @ (StepOutcome::Read(_) | StepOutcome::Stated(..))) => outcome.no(),
+            _ => return false,
+        };
+        dead && other.board == step.board && other.stage > Stage::Isolation && done > said.no()
+    };
+    state.edition() > Edition::First && state.plan().steps.iter().any(worked_on)
+}
 
 /// The way to energising: covers on, locks off. What bars it besides holds for the whole stage and
 /// stands in the agenda.
@@ -34,7 +53,7 @@ impl Procedure for Energise {
     }
 
     fn is_open(&self, state: &State, step: &Step) -> bool {
-        state.waits(step) && !state.energised(step.board)
+        waits(state, step) && !state.energised(step.board)
     }
 
     fn guard(&self, state: &State, step: &Step) -> Result<(), Refusal> {
@@ -42,7 +61,7 @@ impl Procedure for Energise {
             .plan()
             .energising(step.board)
             .filter(|other| other.order < step.order);
-        match before.find(|other| state.waits(other)) {
+        match before.find(|other| waits(state, other)) {
             Some(other) if !breakage::is(Break::CoversUnasked) => {
                 Err(Refusal::first_comes(&other.id))
             }

@@ -1,12 +1,12 @@
 //! Faults that no reason makes right to energise, and what is dangerous once it is live.
 
 use super::SUPPLY_VOLTAGE;
-use crate::installation::Earthing;
+use crate::installation::{Circuit, Earthing, Rcd};
 use crate::limits::{Finding, Outcome, judge};
 use crate::quantity::{MegOhms, Pair, Reading, Relation, TestVoltage, Truth, Unit};
 use crate::sequence::breakage::{self, Break};
 use crate::sequence::facts::{Quantity, Step, StepKind};
-use crate::sequence::state::{State, StepOutcome};
+use crate::sequence::state::{ReadingRecord, State, StepOutcome};
 use crate::terms::{Stage, Statement};
 
 /// What is wrong with a circuit that is not to be energised, whatever the reason.
@@ -98,8 +98,10 @@ pub fn is_danger(state: &State, step: &Step) -> bool {
         return false;
     }
     let circuit = state.circuit_of(step);
-    // On a TT system one of several circuits is what disconnects a fault, whatever it is rated for.
-    let disconnects = state.group_of(step).is_some() && state.job().supply.earthing == Earthing::Tt;
+    // What disconnects a fault to earth, whatever it is rated for: on a TT system, and where the loop is too
+    // high for the device by itself.
+    let disconnects = state.rcd_of(step).is_some()
+        && (state.job().supply.earthing == Earthing::Tt || rests_on_rcd(state, step));
     let additional = disconnects || state.rcd_of(step).is_some_and(|rcd| rcd.milliamps <= 30.0);
     let residual = || {
         let board = state.board(step.board)?;
@@ -114,9 +116,10 @@ pub fn is_danger(state: &State, step: &Step) -> bool {
             let failed = record.outcome() == Some(Outcome::Fail);
             match step.stage {
                 Stage::LoopImpedance => {
-                    let covered = residual().is_some()
-                        || record.verdict.as_ref().and_then(|v| v.finding)
-                            == Some(Finding::RestsOnRcd);
+                    // BS 7671 411.5.3: no more than 50 V at the residual current.
+                    let touch = state.tables().tt.touch_volts;
+                    let by_rcd = |rcd: Rcd| record.reading.size() * rcd.milliamps / 1000.0 <= touch;
+                    let covered = residual().is_some_and(by_rcd) || rests(record);
                     record.reading.relation == Relation::OverRange || (failed && !covered)
                 }
                 Stage::Rcd => {
@@ -129,6 +132,27 @@ pub fn is_danger(state: &State, step: &Step) -> bool {
         }),
         _ => false,
     }
+}
+
+fn rests(record: &ReadingRecord) -> bool {
+    let finding = record.verdict.as_ref().and_then(|verdict| verdict.finding);
+    finding == Some(Finding::RestsOnRcd)
+}
+
+/// Whether the loop of a circuit under the RCD that a step tests is left to that RCD.
+fn rests_on_rcd(state: &State, step: &Step) -> bool {
+    let Some(board) = state.board(step.board) else {
+        return false;
+    };
+    let group = state.group_of(step);
+    let under = |circuit: &&Circuit| match group {
+        Some(group) => group.protects(circuit.number),
+        None => step.circuit == Some(circuit.number),
+    };
+    board.circuits.iter().filter(under).any(|circuit| {
+        let mut loops = state.counting_on(board.number, circuit.number, Quantity::LoopImpedance);
+        loops.any(rests)
+    })
 }
 
 /// Whether a number could be the voltage of the supply: 200 to 260, and 380 to 440 between lines.

@@ -1,6 +1,6 @@
 //! The procedures of the job: which steps they plan, what bars and closes them, how their readings
 //! are assessed, and where their results stand on the schedule. Over a read-only state, and
-//! without words: what is said stands in `say`.
+//! without a word of what is said, which stands in `say`; labels for reports stand here.
 //!
 //! A procedure that bars its own steps, or plans otherwise by edition, is one file here; another is
 //! a row of [`table`], or of the file with what only it knows. All are entered in [`Catalogue::shipped`], whose order is the order of the job.

@@ -87,6 +87,7 @@ pub(super) fn neutral_is_in(state: &State, step: &Step) -> bool {
     let neutral_out = |entry: &OutEntry| {
         matches!(entry.part, Part::Conductors(c) if c.contains(Conductors::N))
             && !entry.linked
+            && !entry.some_of_it
             && entry.is_at_board()
     };
     let is_out = |circuit| state.sure_on(step.board, circuit).any(neutral_out);

@@ -1,7 +1,7 @@
 //! Words for parts of the session: a step, the out-list, where it stands.
 
 use super::numbers::{capital, duration, plural};
-use crate::installation::{Board, board_said};
+use crate::installation::{Board, board_said, circuits_by_number};
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Electronics, EventNo, Quantity, Step};
 use crate::sequence::state::{OutEntry, State, StepOutcome, count, place_of};
@@ -26,6 +26,17 @@ pub fn subject(step: &Step) -> String {
         parts.push(HalfCycle::shown(half).to_owned());
     }
     parts.join(", ")
+}
+
+/// What of a board is isolated, to begin a sentence: "The board is", "Circuit 6 is", "Circuits 2, 3 are".
+pub(super) fn isolated_is(agenda: &Agenda, number: u16) -> String {
+    let board = agenda.board(number);
+    let Some(board) = board.filter(|board| board.isolates_circuits()) else {
+        return "The board is".to_owned();
+    };
+    let numbers: Vec<u16> = board.circuits.iter().map(|one| one.number).collect();
+    let verb = if numbers.len() == 1 { "is" } else { "are" };
+    format!("{} {verb}", capital(&circuits_by_number(&numbers)))
 }
 
 /// What a step that asks for a reading wants: "megohms, line to neutral".

@@ -82,6 +82,11 @@ fn examining(before: &Agenda, event: &Event, lines: Vec<Line>) -> Vec<Line> {
         }
         Event::Refused { refusal, .. } if is_about_words(refusal) => lines,
         Event::Refused { .. } => vec![Line::warning("Not taken.")],
+        // That it was taken, and not what is still out or goes with it.
+        Event::PutBack { .. } | Event::TakenOut { .. } => lines
+            .into_iter()
+            .filter(|line| !matches!(line.kind, LineKind::Reminder | LineKind::Answer))
+            .collect(),
         Event::Unpaused => resumed(lines),
         Event::Moved { to, .. } => match before.step(to) {
             Some(step) => vec![Line::answer(about::moved(step, 0))],

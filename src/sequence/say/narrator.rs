@@ -278,6 +278,8 @@ pub fn is_of_the_same_turn(before: &Event, event: &Event) -> bool {
                 }
         ),
         Event::Refused { .. } => matches!(event, Event::Observed { .. }),
+        Event::VoltageFound { .. } => matches!(event, Event::Moved { .. }),
+        Event::Moved { .. } => matches!(event, Event::StaysOff { .. }),
         Event::Affirmed { .. } => {
             matches!(
                 event,
@@ -322,13 +324,20 @@ fn as_meant(event: &Event, followed: bool) -> Event {
 
 /// What a log of an older edition does not ask for, and how to have it asked.
 fn older_edition(agenda: &Agenda) -> Option<Line> {
-    let old = agenda.edition() < Edition::NOW && agenda.mode() != Mode::Finished;
-    old.then(|| {
-        Line::warning(format!(
-            "This log follows {} of the plan. It does not ask to put back ring ends, crossings and bonds one by one, for 250 volts after equipment is back, for the supply before energising, nor at outlets that were opened. To be asked for those, stop here and begin again with a new log.",
-            agenda.edition()
-        ))
-    })
+    if agenda.mode() == Mode::Finished {
+        return None;
+    }
+    let lacks = match agenda.edition() {
+        Edition::First => {
+            "to put back ring ends, crossings and bonds one by one, for 250 volts after equipment is back, for the supply and its voltage before energising, nor at outlets that were opened"
+        }
+        Edition::Second => "for the voltage of the supply, between every pair, before its polarity",
+        Edition::Third => return None,
+    };
+    Some(Line::warning(format!(
+        "This log follows {} of the plan. It does not ask {lacks}. To be asked for that, stop here and begin again with a new log.",
+        agenda.edition()
+    )))
 }
 
 /// How many answers of a log are to steps that this program does not ask for.

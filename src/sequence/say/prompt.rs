@@ -145,6 +145,13 @@ pub fn prompt(agenda: &Agenda) -> Prompt {
     let instead = match agenda.level() {
         Level::Led => return prompt,
         _ if agenda.question().is_some() || agenda.mode() != Mode::Running => return prompt,
+        // A danger is told to everybody.
+        _ if agenda
+            .current()
+            .is_some_and(|step| step.stage == Stage::MakeSafe) =>
+        {
+            return prompt;
+        }
         Level::Asked => level::WHAT_NEXT,
         Level::Silent => "",
     };
@@ -285,6 +292,10 @@ pub fn of_step(agenda: &Agenda, step: &Step) -> Prompt {
 
 /// What is said of a step that comes before the one wanted.
 pub(super) fn first_comes(agenda: &Agenda, step: &Step) -> String {
+    // What is asked for now comes before that, where it puts back what is out on the same circuit.
+    let goes_back =
+        |now: &&Step| now.kind.puts_back() && now.beside(step) && now.order < step.order;
+    let step = agenda.current().filter(goes_back).unwrap_or(step);
     let entry = entry_of(agenda, step);
     // Whoever is sent back to isolation is told in full what to do there.
     let brief = entry.brief.filter(|_| step.stage != Stage::Isolation);

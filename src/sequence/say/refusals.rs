@@ -2,7 +2,7 @@ use super::numbers::{capital, plural};
 use super::prompt::{self, first_comes};
 use super::{about, asked};
 use crate::grammar::Intent;
-use crate::installation::board_said;
+use crate::installation::{board_said, part_said};
 use crate::sequence::agenda::Agenda;
 use crate::sequence::amend::circuit_of;
 use crate::sequence::facts::{Destination, LeftOut, Mode, Refusal, Step};
@@ -13,7 +13,7 @@ use crate::terms::{Predicted, Stage, Statement};
 /// What a refusal was for, in few words, wherever it was met: for a list of them.
 pub fn refused_in_short(refusal: &Refusal) -> String {
     match refusal {
-        Refusal::NotProvedDead { board } => format!("board {} not proved dead", board_said(*board)),
+        Refusal::NotProvedDead { board } => format!("{} not proved dead", part_said(*board)),
         Refusal::ElectronicsInCircuit { circuit, .. } => {
             format!("more than 250 volts with electronics in circuit {circuit}")
         }
@@ -41,9 +41,9 @@ pub fn refused_in_short(refusal: &Refusal) -> String {
                 plural(*steps, "dead test", "dead tests")
             )
         }
-        Refusal::NotEnergised { board } => format!("board {} not energised", board_said(*board)),
+        Refusal::NotEnergised { board } => format!("{} not energised", part_said(*board)),
         Refusal::Energised { board } => {
-            format!("a dead test on board {}, energised", board_said(*board))
+            format!("a dead test on {}, energised", part_said(*board))
         }
         Refusal::QuestionOpen => "a question was open".to_owned(),
         Refusal::Waiting { .. } => "the session waited".to_owned(),
@@ -53,10 +53,7 @@ pub fn refused_in_short(refusal: &Refusal) -> String {
         Refusal::NothingToCalculate { .. } => "nothing to calculate from".to_owned(),
         Refusal::NotAskedNow { .. } => "not asked for then".to_owned(),
         Refusal::NotIsolated { board } => {
-            format!(
-                "a circuit of board {} that was not isolated",
-                board_said(*board)
-            )
+            format!("a circuit of {} that was not isolated", part_said(*board))
         }
         Refusal::InANote => "said inside a note".to_owned(),
         Refusal::CodeNeeded => "an item without its code".to_owned(),
@@ -80,7 +77,7 @@ pub fn refused_in_short(refusal: &Refusal) -> String {
 /// Why something is refused, and what to do instead.
 pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
     match refusal {
-        Refusal::NotProvedDead { .. } => {
+        Refusal::NotProvedDead { board } => {
             let asked_now = agenda
                 .current()
                 .is_some_and(|step| step.stage == Stage::Isolation);
@@ -89,7 +86,10 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
             } else {
                 format!(" Say {}.", to_isolation())
             };
-            format!("No. The board is not proved dead. Isolation comes first.{way}")
+            format!(
+                "No. {} not proved dead. Isolation comes first.{way}",
+                about::isolated_is(agenda, *board)
+            )
         }
         Refusal::ElectronicsInCircuit { inside, what, .. } => {
             let what = what.clone().unwrap_or_else(|| about::electronics(inside));
@@ -282,7 +282,16 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
         Refusal::PredictFirst {
             of: Predicted::Limit,
         } => "And the limit? Say the limit is, and the value; or there is no limit.".to_owned(),
-        Refusal::CannotBeSkipped => "No. That can't be left out.".to_owned(),
+        Refusal::CannotBeSkipped => {
+            let current = agenda.current();
+            match current.filter(|step| agenda.has_a_result(step)) {
+                Some(step) => format!(
+                    "No. What was found there stands. Test it again, or say where to go on{}.",
+                    or_stays_off(step.circuit)
+                ),
+                None => "No. That can't be left out.".to_owned(),
+            }
+        }
     }
 }
 
@@ -371,7 +380,6 @@ fn asked_for(agenda: &Agenda, old: Option<&String>) -> String {
         .unwrap_or_else(|| prompt::in_full(agenda).brief)
 }
 
-/// The brief prompt, or the measure where one is asked for.
 /// With the phrases that the step takes, where the text has none.
 fn with_what_to_say(agenda: &Agenda, text: String) -> String {
     if text.to_lowercase().contains("say ") {

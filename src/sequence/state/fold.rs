@@ -492,6 +492,11 @@ impl State {
         let Some(step) = plan.step(step) else {
             return;
         };
+        if step.kind == StepKind::NeutralOut {
+            self.out_list.wholly_out(|entry| {
+                (entry.board, entry.circuit) == (step.board, step.circuit) && entry.is_at_board()
+            });
+        }
         self.out_list.surely_out(|entry| {
             entry.ordered.as_ref().is_some_and(|id| {
                 plan.step(id)
@@ -530,7 +535,10 @@ impl State {
                 | Question::Point(..)
                 | Question::Circuit(..),
             ) => {}
-            Some(Question::AllBack(..) | Question::NeverOut(..) | Question::Finish(..))
+            Some(Question::AllBack(_, entries)) if self.edition > Edition::First => {
+                self.out_list.not_all_back(&entries);
+            }
+            Some(Question::NeverOut(..) | Question::Finish(..))
                 if self.edition > Edition::First => {}
             _ => {
                 self.withdraw(of);

@@ -1,4 +1,4 @@
-//! What a session knows: its events applied in order, kept in seven ledgers. It knows the plan, and
+//! What a session knows: its events applied in order, kept in eight ledgers. It knows the plan, and
 //! no procedure: what is open, barred or asked next is for those above it.
 //!
 //! | ledger | holds |
@@ -10,10 +10,11 @@
 //! | `cursor` | where the person moved to |
 //! | `pace` | when things happened |
 //! | `observations` | what was seen and stands on the report with its code |
+//! | `boards` | what locks are off for energising, and which circuits stay off |
 //!
 //! `fold` changes the ledgers, event by event; `views` is what may be asked of them.
 //!
-//! `boards` holds no data: whether a board is dead follows from the steps of its isolation.
+//! Whether a board is dead no ledger holds: it follows from the steps of its isolation.
 
 mod boards;
 mod cursor;

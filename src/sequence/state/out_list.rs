@@ -1,6 +1,6 @@
 use super::super::breakage::{self, Break};
 use super::super::facts::{EventNo, Order, StepId};
-use crate::installation::{Accessory, CircuitKind};
+use crate::installation::{Accessory, Circuit, CircuitKind, Phases};
 use crate::quantity::Conductors;
 use crate::terms::{Parked, Part, Place};
 use jiff::Timestamp;
@@ -36,7 +36,8 @@ pub struct OutEntry {
     /// The step that ordered it, until the person says whether it is out. It counts as out.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub ordered: Option<StepId>,
-    /// Asked about as something ordered, and affirmed: that much of it is so, not that all is.
+    /// Asked about as something ordered, and affirmed, or said to be back in part: that much of it is out, not
+    /// that all is.
     #[serde(skip)]
     pub some_of_it: bool,
 }
@@ -164,6 +165,24 @@ impl OutList {
         }
     }
 
+    /// Of several things, or of two conductors, not all are back: it was not said which.
+    pub(super) fn not_all_back(&mut self, entries: &[EventNo]) {
+        for entry in &mut self.0 {
+            if entry.is_open() && entries.contains(&entry.no) {
+                entry.some_of_it |= entries.len() > 1 || entry.both;
+            }
+        }
+    }
+
+    /// All of it is out, whatever was said before.
+    pub(super) fn wholly_out(&mut self, which: impl Fn(&OutEntry) -> bool) {
+        for entry in &mut self.0 {
+            if entry.is_open() && which(entry) {
+                entry.some_of_it = false;
+            }
+        }
+    }
+
     /// What was ordered is not out, or stands on the list as the person named it.
     pub(super) fn never_out(&mut self, which: impl Fn(&OutEntry) -> bool) {
         for entry in &mut self.0 {
@@ -199,26 +218,26 @@ pub fn place_of(point: &Accessory) -> Place {
 }
 
 /// Whether an entry takes the electronics of a point out of circuit: the accessory itself, or a
-/// live conductor of it; both conductors of the kind where the circuit goes on from there, since
+/// live conductor of it, of three phases every line, since two that are left have it between them; both conductors of the kind where the circuit goes on from there, since
 /// one of two leaves the accessory fed by the other.
-pub(super) fn takes_out(entry: &OutEntry, point: &Accessory, kind: Option<CircuitKind>) -> bool {
+pub(super) fn takes_out(entry: &OutEntry, point: &Accessory, circuit: Option<&Circuit>) -> bool {
     if breakage::is(Break::AnythingTakesOut) {
         return true;
     }
     let here = entry.place.as_ref() == Some(&place_of(point));
-    let live = [
-        Conductors::L,
-        Conductors::N,
-        Conductors::L1,
-        Conductors::L2,
-        Conductors::L3,
-    ];
+    let kind = circuit.map(|circuit| circuit.kind);
+    let three_phase = circuit.is_some_and(|circuit| circuit.phases == Phases::Three);
+    let lines = [Conductors::L1, Conductors::L2, Conductors::L3];
+    let live_out = |out: Conductors| {
+        let out = out.with_every_line();
+        let every_line = lines.iter().all(|line| out.contains(*line));
+        let any = out.contains(Conductors::N) || lines.iter().any(|line| out.contains(*line));
+        every_line || any && !three_phase
+    };
     here && match entry.part {
         Part::Accessory => true,
         Part::Conductors(c) => {
-            !entry.linked
-                && live.iter().any(|live| c.contains(*live))
-                && (entry.both || !goes_on(kind, point))
+            !entry.linked && live_out(c) && (entry.both || !goes_on(kind, point))
         }
         _ => false,
     }

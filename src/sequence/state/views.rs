@@ -292,7 +292,7 @@ impl State {
             .filter(|point| {
                 !self
                     .sure_on(board, circuit)
-                    .any(|entry| takes_out(entry, point, found.map(|c| c.kind)))
+                    .any(|entry| takes_out(entry, point, found))
             })
             .map(|point| Electronics::Listed(place_of(point)));
         let suspected = self
@@ -411,6 +411,12 @@ impl State {
     /// Whether nothing has closed a step yet; what is left for later waits too.
     pub fn waits(&self, step: &Step) -> bool {
         matches!(self.outcome(step), None | Some(StepOutcome::Skipped(..)))
+    }
+
+    /// Whether a step has a reading that counts, or something wrong was said of it: "not tested" said of it
+    /// afterwards would be untrue. A correction takes it back.
+    pub fn has_a_result(&self, step: &Step) -> bool {
+        self.edition > Edition::First && (self.result(step).is_some() || self.has_failed(step))
     }
 
     /// Whether what closed the step is outside its limit.
@@ -621,37 +627,12 @@ impl State {
     }
 }
 
-/// A number of ohms, milliohms or kilohms in another of these units, exactly.
+/// A reading without that of the leads.
 fn off(reading: &Reading, leads: Option<&Reading>) -> Reading {
-    let leads = leads.and_then(|leads| in_unit(leads.number?, leads.unit?, reading.unit?));
+    let leads = leads.and_then(|leads| leads.number?.converted(leads.unit?, reading.unit?));
     let number = match (reading.number, leads) {
         (Some(number), Some(leads)) => Some(number.minus(leads).unwrap_or(Number::whole(0))),
         (number, _) => number,
     };
     Reading { number, ..*reading }
-}
-
-/// A number of one unit in another, without noughts that say nothing: 50 mΩ is 0.05 Ω.
-fn in_unit(number: Number, from: Unit, to: Unit) -> Option<Number> {
-    let thousandths = |unit| match unit {
-        Unit::MilliOhm => Some(0i8),
-        Unit::Ohm => Some(3),
-        Unit::KiloOhm => Some(6),
-        _ => None,
-    };
-    let places = i8::try_from(number.places()).ok()? + thousandths(to)? - thousandths(from)?;
-    let digits: u64 = number.to_string().replace('.', "").parse().ok()?;
-    match u8::try_from(places) {
-        Ok(mut places) => {
-            let mut digits = digits;
-            while from != to && places > 0 && digits.is_multiple_of(10) {
-                (digits, places) = (digits / 10, places - 1);
-            }
-            Number::new(digits, places)
-        }
-        Err(_) => Number::new(
-            digits.checked_mul(10u64.checked_pow(u32::from(places.unsigned_abs()))?)?,
-            0,
-        ),
-    }
 }
