@@ -71,6 +71,9 @@ pub trait Observer {
     /// A recording held no voice.
     fn no_voice(&mut self, _name: &str) {}
 
+    /// What came of a turn was kept.
+    fn kept(&mut self, _events: &[Event]) {}
+
     /// The session went on, or is where it begins.
     fn went_on(&mut self, _state: &Agenda) {}
 
@@ -514,6 +517,7 @@ impl DialogueManager<'_> {
                 if let Some(bench) = &mut self.bench {
                     bench.follow(before.state(), &turn.events, self.clock.now());
                 }
+                self.observer.kept(&turn.events);
                 self.observer.went_on(self.session.state());
                 self.say(&turn.lines);
                 self.mark(&turn.lines);

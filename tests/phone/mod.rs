@@ -4,4 +4,5 @@ mod client;
 mod door;
 mod in_a_browser;
 mod path;
+mod room;
 mod touch;
