@@ -5,6 +5,8 @@
 //! authority, lan   who this machine is to a phone, and where
 //! pairing          which phone is the session's
 //! server, routes   the door, and what a page may ask
+//! own_voice        among the voices of a room, the learner's own
+//! room, watching   many phones, and what their instructor sees
 //! uplink           short posts of sound -> a microphone (audio::line::Line)
 //! downlink         lines -> what the phone says (voice::Voice)
 //! shared           what server and session share; pages: what the browser gets
@@ -13,6 +15,7 @@
 pub mod authority;
 mod downlink;
 pub mod lan;
+mod own_voice;
 mod pages;
 mod pairing;
 mod qr;
@@ -37,6 +40,7 @@ use crate::voice::{Profile, Voice};
 use authority::Authority;
 use downlink::Downlink;
 use jiff::Timestamp;
+use own_voice::{InRoom, Judge, OwnVoice};
 use pairing::Pairing;
 use server::{Open, Plan};
 use shared::{Shared, State, Touch};
@@ -69,6 +73,7 @@ pub struct Phone {
     shared: Arc<Shared>,
     profile: Profile,
     sound: Option<(Receiver<Up>, Receiver<Touch>)>,
+    room: Option<InRoom>,
     ready: Receiver<()>,
     open: Arc<Open>,
 }
@@ -104,6 +109,7 @@ fn open(
 struct Ends {
     shared: Arc<Shared>,
     sound: (Receiver<Up>, Receiver<Touch>),
+    room: Option<InRoom>,
     ready: Receiver<()>,
 }
 
@@ -112,9 +118,10 @@ impl Ends {
         settings: &Settings<'_>,
         learner: &str,
         watched: Watched,
+        room: Option<InRoom>,
         any: &Arc<watch::Sender<u64>>,
     ) -> anyhow::Result<Self> {
-        let (uplink, sound) = Uplink::new();
+        let (uplink, sound) = Uplink::new(room.clone());
         let (touches, touched) = channel();
         let (tell_ready, ready) = sync_channel(1);
         let state = State {
@@ -134,6 +141,7 @@ impl Ends {
         Ok(Self {
             shared: Arc::new(Shared::new(state, settings.wants, learner.to_owned(), any)),
             sound: (sound, touched),
+            room,
             ready,
         })
     }
@@ -143,6 +151,7 @@ impl Ends {
             shared: self.shared,
             profile: profile.clone(),
             sound: Some(self.sound),
+            room: self.room,
             ready: self.ready,
             open: Arc::clone(open),
         }
@@ -156,7 +165,7 @@ impl Phone {
     /// When there is no private network, the port is taken, or the authority can't be kept.
     pub fn open(settings: &Settings<'_>) -> anyhow::Result<Self> {
         let any = Arc::new(watch::Sender::new(0));
-        let ends = Ends::of(settings, "", Watched::default(), &any)?;
+        let ends = Ends::of(settings, "", Watched::default(), None, &any)?;
         let open = open(settings, vec![Arc::clone(&ends.shared)], None)?;
         Ok(ends.phone(&settings.profile, &open))
     }
@@ -205,10 +214,12 @@ impl Phone {
     /// The phone's microphone, and the finger on its page. Once.
     pub fn source(&mut self, cutting: EndpointConfig) -> Option<PhoneSource> {
         let (sound, touches) = self.sound.take()?;
-        let line = PhoneLine::new(Arc::clone(&self.shared), sound);
+        let (own, judge) = self.room.take().map(OwnVoice::at).unzip();
+        let line = PhoneLine::new(Arc::clone(&self.shared), sound, own);
         Some(PhoneSource {
             live: Live::on(Box::new(line), cutting),
             touches,
+            judge,
         })
     }
 
@@ -241,6 +252,8 @@ impl Phone {
 pub struct PhoneSource {
     live: Live,
     touches: Receiver<Touch>,
+    /// Whose an utterance is, in a room.
+    judge: Option<Judge>,
 }
 
 impl InputSource for PhoneSource {
@@ -248,7 +261,24 @@ impl InputSource for PhoneSource {
         if let Ok(Touch { about, held }) = self.touches.try_recv() {
             return Ok(Some(Input::Touched { about, held }));
         }
-        self.live.next(voice)
+        let Some(judge) = &mut self.judge else {
+            return self.live.next(voice);
+        };
+        loop {
+            if let Some(kept) = judge.kept_back() {
+                return Ok(Some(kept));
+            }
+            let Some(input) = self.live.next(voice)? else {
+                return Ok(None);
+            };
+            return Ok(Some(match &input {
+                Input::Partial(utterance) if !judge.may_be_own(utterance) => continue,
+                Input::Sound(utterance) | Input::OverlapsPrompt(utterance) => {
+                    judge.neighbours(utterance).unwrap_or(input)
+                }
+                _ => input,
+            }));
+        }
     }
 
     fn set_end_pause(&mut self, pause: Duration) {

@@ -189,6 +189,7 @@ pub(super) async fn watch(State(door): State<Arc<Door>>) -> Response {
                     p.last {}
                     h3 { "Out" }
                     ul.out {}
+                    p.neighbours {}
                     h3 { "Last refused" }
                     ol.refused {}
                     meter.level min="-60" max="0" value="-60" aria-label={ "Level of " (phone.learner) " in decibels" } {}

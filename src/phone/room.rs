@@ -1,5 +1,6 @@
 //! A room full of learners: a phone each, and the page of whoever teaches them.
 
+use super::own_voice::InRoom;
 use super::server::Open;
 use super::watching::{Watched, Watching};
 use super::{Ends, Phone, Settings, link, open, qr};
@@ -39,14 +40,16 @@ impl Classroom {
         ensure!(!learners.is_empty(), "a room needs a learner");
         let any = Arc::new(watch::Sender::new(0));
         let watching = Arc::new(Watching::new(Arc::clone(&any))?);
+        let names = learners.iter().map(|at| at.learner.clone()).collect();
         let ends = learners
             .iter()
-            .map(|at| {
+            .zip(InRoom::of(names))
+            .map(|(at, place)| {
                 let own = Settings {
                     profile: at.profile.clone(),
                     ..settings.clone()
                 };
-                Ends::of(&own, &at.learner, Watched::of(at), &any)
+                Ends::of(&own, &at.learner, Watched::of(at), Some(place), &any)
             })
             .collect::<anyhow::Result<Vec<Ends>>>()?;
         let phones = ends.iter().map(|end| Arc::clone(&end.shared)).collect();

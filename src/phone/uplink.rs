@@ -4,6 +4,7 @@
 //! wait; it says with each post which is the first that it has not given up. So a gap is known, and
 //! never guessed from the time.
 
+use super::own_voice::{InRoom, OwnVoice};
 use super::shared::Shared;
 use crate::audio::line::{CHUNK, LineEvent, Loudness, Notice, SoundLine};
 use crate::audio::{Resampler, SAMPLE_RATE};
@@ -43,8 +44,8 @@ pub(super) struct Post {
 /// What goes to the session.
 #[derive(Debug, PartialEq)]
 pub(super) enum Up {
-    /// A chunk, and whether the phone spoke in it.
-    Sound(Vec<f32>, bool),
+    /// A chunk, whether the phone spoke in it, and the number of its first frame in a room.
+    Sound(Vec<f32>, bool, u64),
     Notice(Notice),
 }
 
@@ -109,12 +110,14 @@ pub(super) struct Uplink {
     zeros: u64,
     lost: u64,
     gaps: u64,
+    /// Where other phones hear the same room.
+    room: Option<InRoom>,
     to: SyncSender<Up>,
 }
 
 impl Uplink {
     /// Both ends.
-    pub(super) fn new() -> (Self, Receiver<Up>) {
+    pub(super) fn new(room: Option<InRoom>) -> (Self, Receiver<Up>) {
         let (to, from) = sync_channel(WAITING);
         let uplink = Self {
             run: None,
@@ -126,6 +129,7 @@ impl Uplink {
             zeros: 0,
             lost: 0,
             gaps: 0,
+            room,
             to,
         };
         (uplink, from)
@@ -186,6 +190,9 @@ impl Uplink {
 
     fn gap(&mut self) {
         self.gaps += 1;
+        if let Some(room) = &self.room {
+            room.lost();
+        }
         self.tell(Notice::LostOnTheWay);
     }
 
@@ -200,7 +207,8 @@ impl Uplink {
                 let chunk = std::mem::replace(&mut self.partial, Vec::with_capacity(CHUNK));
                 self.watch_for_zeros(&chunk);
                 tail.put(&chunk);
-                self.send(Up::Sound(chunk, self.spoke != [false; 2]));
+                let frame = self.room.as_ref().map_or(0, |room| room.push(&chunk));
+                self.send(Up::Sound(chunk, self.spoke != [false; 2], frame));
             }
         }
         Ok(())
@@ -244,6 +252,8 @@ impl Uplink {
 pub struct PhoneLine {
     shared: Arc<Shared>,
     from: Receiver<Up>,
+    /// What keeps neighbours out.
+    own: Option<OwnVoice>,
     level: Loudness,
     spoke: bool,
     /// Since when nothing comes, where that was told.
@@ -252,10 +262,11 @@ pub struct PhoneLine {
 }
 
 impl PhoneLine {
-    pub(super) fn new(shared: Arc<Shared>, from: Receiver<Up>) -> Self {
+    pub(super) fn new(shared: Arc<Shared>, from: Receiver<Up>, own: Option<OwnVoice>) -> Self {
         Self {
             shared,
             from,
+            own,
             level: Loudness::of(&[]),
             spoke: false,
             unreached: None,
@@ -263,22 +274,40 @@ impl PhoneLine {
         }
     }
 
-    fn give(&mut self, up: Up) -> LineEvent {
+    fn give(&mut self, up: Up) -> Option<LineEvent> {
         match up {
-            Up::Notice(notice) => LineEvent::Notice(notice),
-            Up::Sound(chunk, spoke) => {
+            Up::Notice(notice) => Some(LineEvent::Notice(notice)),
+            Up::Sound(chunk, spoke, frame) => {
                 self.level = Loudness::of(&chunk);
-                self.spoke = spoke;
-                LineEvent::Sound(chunk)
+                match &mut self.own {
+                    None => {
+                        self.spoke = spoke;
+                        Some(LineEvent::Sound(chunk))
+                    }
+                    Some(own) => {
+                        own.push(frame, &chunk, spoke);
+                        self.own_voice()
+                    }
+                }
             }
         }
+    }
+
+    /// A chunk that is known to be the learner's own, or as quiet as the room.
+    fn own_voice(&mut self) -> Option<LineEvent> {
+        let (chunk, spoke) = self.own.as_mut()?.next()?;
+        self.spoke = spoke;
+        Some(LineEvent::Sound(chunk))
     }
 }
 
 impl SoundLine for PhoneLine {
     fn next(&mut self, limit: Duration) -> Option<LineEvent> {
         if let Some(up) = self.put_off.take() {
-            return Some(self.give(up));
+            return self.give(up);
+        }
+        if let Some(own) = self.own_voice() {
+            return Some(own);
         }
         match self.from.recv_timeout(limit) {
             Ok(up @ Up::Sound(..)) => match self.unreached.take() {
@@ -287,9 +316,9 @@ impl SoundLine for PhoneLine {
                     let away = since.elapsed();
                     Some(LineEvent::Notice(Notice::ReachedAgain { away }))
                 }
-                None => Some(self.give(up)),
+                None => self.give(up),
             },
-            Ok(up) => Some(self.give(up)),
+            Ok(up) => self.give(up),
             Err(RecvTimeoutError::Timeout) => {
                 let last = self.shared.last_sound();
                 let silent = last.is_some_and(|last| last.elapsed() >= SILENT);
@@ -341,7 +370,7 @@ mod tests {
         let mut came: Vec<String> = Vec::new();
         for up in from.try_iter() {
             let text = match up {
-                Up::Sound(chunk, _) => format!("{:.1}", chunk[0]),
+                Up::Sound(chunk, ..) => format!("{:.1}", chunk[0]),
                 Up::Notice(notice) => format!("{notice:?}"),
             };
             if came.last() != Some(&text) {
@@ -353,7 +382,7 @@ mod tests {
 
     #[test]
     fn posts_that_overtake_each_other_or_come_twice_are_put_in_order() {
-        let (mut uplink, from) = Uplink::new();
+        let (mut uplink, from) = Uplink::new(None);
         for (n, level) in [(0, 0.1), (2, 0.3), (1, 0.2), (1, 0.9), (2, 0.9), (3, 0.4)] {
             uplink
                 .take(post(n, 0, level), &mut Tail::default())
@@ -365,7 +394,7 @@ mod tests {
 
     #[test]
     fn what_was_given_up_is_a_gap_where_it_was_and_what_is_held_is_not_lost() {
-        let (mut uplink, from) = Uplink::new();
+        let (mut uplink, from) = Uplink::new(None);
         uplink.take(post(0, 0, 0.1), &mut Tail::default()).unwrap();
         uplink.take(post(2, 1, 0.3), &mut Tail::default()).unwrap();
         assert_eq!(came(&from), ["0.1"], "1 may still come");
@@ -377,7 +406,7 @@ mod tests {
 
     #[test]
     fn a_page_opened_anew_begins_anew() {
-        let (mut uplink, from) = Uplink::new();
+        let (mut uplink, from) = Uplink::new(None);
         uplink.take(post(0, 0, 0.1), &mut Tail::default()).unwrap();
         let again = Post {
             run: 8,
@@ -389,7 +418,7 @@ mod tests {
 
     #[test]
     fn nobody_can_make_it_hold_more_and_more() {
-        let (mut uplink, from) = Uplink::new();
+        let (mut uplink, from) = Uplink::new(None);
         uplink.take(post(0, 0, 0.1), &mut Tail::default()).unwrap();
         for n in 2..500 {
             uplink.take(post(n, 0, 0.2), &mut Tail::default()).unwrap();
@@ -412,7 +441,7 @@ mod tests {
 
     #[test]
     fn zeros_for_five_seconds_are_told_once_and_their_end_too() {
-        let (mut uplink, from) = Uplink::new();
+        let (mut uplink, from) = Uplink::new(None);
         for n in 0..49 {
             uplink.take(post(n, 0, 0.0), &mut Tail::default()).unwrap();
         }
@@ -428,7 +457,7 @@ mod tests {
 
     #[test]
     fn when_the_program_is_too_slow_it_is_told_how_much_was_missed() {
-        let (mut uplink, from) = Uplink::new();
+        let (mut uplink, from) = Uplink::new(None);
         for n in 0..120 {
             uplink.take(post(n, 0, 0.1), &mut Tail::default()).unwrap();
         }

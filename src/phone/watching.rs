@@ -50,6 +50,9 @@ impl Watched {
 
     /// Takes what was kept.
     pub(super) fn kept(&mut self, event: &Event) {
+        if matches!(event, Event::NeighbourHeard { .. }) {
+            self.neighbours += 1;
+        }
         if let Event::Refused { said, refusal } = event {
             let why = say::refused_in_short(refusal);
             self.refused.push_back(format!("{}: {why}", said.words()));

@@ -734,6 +734,7 @@ impl Agenda {
         match event {
             Event::Noted { .. }
             | Event::NotTaken { .. }
+            | Event::NeighbourHeard { .. }
             | Event::Photographed { .. }
             | Event::SoundForgotten { .. }
             | Event::Probed { .. }

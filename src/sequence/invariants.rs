@@ -1255,6 +1255,7 @@ impl Watch {
             event,
             Event::CorrectedAtDesk { .. }
                 | Event::NotTaken { .. }
+                | Event::NeighbourHeard { .. }
                 | Event::Photographed { .. }
                 | Event::SoundForgotten { .. }
                 | Event::Struck { .. }
@@ -1273,6 +1274,7 @@ impl Watch {
             event,
             Event::Unclear { .. }
                 | Event::NotTaken { .. }
+                | Event::NeighbourHeard { .. }
                 | Event::Asked { .. }
                 | Event::AskedIfLive { .. }
                 | Event::AskedIfOut { .. }

@@ -49,6 +49,7 @@ function showLearner(learner, n) {
   text(within, ".asked", [learner.mode, learner.asked].filter(Boolean).join(". "));
   text(within, ".last", learner.last ? `Last: ${learner.last[0]}: ${learner.last[1]}` : "");
   list(within, ".out", learner.out, "nothing is out");
+  text(within, ".neighbours", learner.neighbours ? `Neighbours kept out: ${learner.neighbours}` : "");
   list(within, ".refused", learner.refused, "nothing was refused");
   within.querySelector(".level").value = Math.max(-60, learner.level ?? -60);
 }

@@ -219,6 +219,7 @@ impl State {
             }
             Event::Opened { .. }
             | Event::NotTaken { .. }
+            | Event::NeighbourHeard { .. }
             | Event::SoundForgotten { .. }
             | Event::Probed { .. }
             | Event::SwitchedOn { .. }
@@ -642,6 +643,7 @@ impl State {
             event,
             Event::CorrectedAtDesk { .. }
                 | Event::NotTaken { .. }
+                | Event::NeighbourHeard { .. }
                 | Event::Photographed { .. }
                 | Event::SoundForgotten { .. }
                 | Event::Struck { .. }
