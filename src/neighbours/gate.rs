@@ -32,16 +32,16 @@ pub struct KeptBack {
 
 /// What goes on to a session, and what does not.
 #[derive(Debug, Default)]
-pub struct Passed {
+pub struct LetThrough {
     /// The sound, step by step.
-    pub steps: Vec<Step>,
+    pub steps: Vec<JudgedStep>,
     /// What was a neighbour's.
     pub told: Vec<KeptBack>,
 }
 
 /// 10 ms of it.
 #[derive(Debug)]
-pub struct Step {
+pub struct JudgedStep {
     /// Its samples: the learner's own, or as quiet as the room.
     pub sound: Vec<f32>,
     /// What of it was the learner's own; nothing where it was not let through.
@@ -116,7 +116,7 @@ impl NeighbourGate {
 
     /// What goes on to the session now. `late` is whether it does so even where others have not told yet what
     /// they heard.
-    pub fn pass(&mut self, room: &Neighbours, late: bool) -> Passed {
+    pub fn pass(&mut self, room: &Neighbours, late: bool) -> LetThrough {
         let mut told = Vec::new();
         let next = self.first + self.waiting.len() as u64;
         while self.known_to < next && (late || room.is_whole(self.phone, self.known_to)) {
@@ -136,16 +136,16 @@ impl NeighbourGate {
             };
             self.first += 1;
             steps.push(if open {
-                Step { sound: step, own }
+                JudgedStep { sound: step, own }
             } else {
                 self.be_quiet(&step);
-                Step {
+                JudgedStep {
                     sound: self.silence(step.len()),
                     own: OwnShare::default(),
                 }
             });
         }
-        Passed { steps, told }
+        LetThrough { steps, told }
     }
 
     /// Judges the next frame by what is around it.
@@ -154,11 +154,9 @@ impl NeighbourGate {
         let from = self.judged.saturating_sub(AROUND).max(begins);
         let skip = usize::try_from(from - begins).unwrap_or(usize::MAX);
         self.known.drain(..skip.min(self.known.len()));
-        let mut share = OwnShare::default();
         let around = (self.judged + AROUND + 1).saturating_sub(from);
-        for one in self.known.iter().take(usize::try_from(around).unwrap_or(0)) {
-            share.add(one);
-        }
+        let around = usize::try_from(around).unwrap_or(0);
+        let share = OwnShare::sum(self.known.iter().take(around));
         let at = usize::try_from(self.judged - from).unwrap_or(0);
         let alone = self.known.get(at).copied().unwrap_or_default();
         let loud = share.cells >= LOUD_CELLS;

@@ -22,7 +22,7 @@ mod phone;
 mod utterance;
 
 pub use bands::STEP;
-pub use gate::{KeptBack, NeighbourGate, Passed, Step};
+pub use gate::{JudgedStep, KeptBack, LetThrough, NeighbourGate};
 pub use utterance::{Utterances, Whose};
 
 use phone::Phone;
@@ -84,15 +84,37 @@ pub struct OwnShare {
     pub own: f32,
     /// The phone that explains most of the rest.
     pub loudest: Option<usize>,
+    /// How much that explains.
+    pub theirs: f32,
 }
 
 impl OwnShare {
-    /// Both together.
-    pub(super) fn add(&mut self, other: &Self) {
+    /// Adds what stands out and is his own of another stretch.
+    fn add(&mut self, other: &Self) {
         self.cells += other.cells;
         self.loud += other.loud;
         self.own += other.own;
-        self.loudest = other.loudest.or(self.loudest);
+    }
+
+    /// The sum of many stretches.
+    fn sum<'a>(all: impl IntoIterator<Item = &'a Self>) -> Self {
+        let mut sum = Self::default();
+        let mut by: Vec<f32> = Vec::new();
+        for one in all {
+            sum.add(one);
+            if let Some(at) = one.loudest {
+                if by.len() <= at {
+                    by.resize(at + 1, 0.0);
+                }
+                by[at] += one.theirs;
+            }
+        }
+        let most = by.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1));
+        if let Some((at, theirs)) = most.filter(|most| *most.1 > 0.0) {
+            sum.loudest = Some(at);
+            sum.theirs = *theirs;
+        }
+        sum
     }
 
     /// The share, 0 to 1; 0 where nothing stands out.
@@ -175,7 +197,10 @@ impl Neighbours {
             }
         }
         let most = by.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1));
-        share.loudest = most.filter(|most| *most.1 > 0.0).map(|most| most.0);
+        if let Some((at, theirs)) = most.filter(|most| *most.1 > 0.0) {
+            share.loudest = Some(at);
+            share.theirs = *theirs;
+        }
         share
     }
 

@@ -6,7 +6,9 @@ use super::level::OwnLevel;
 use std::collections::VecDeque;
 
 /// An utterance in which less is his own than this is none of his.
-const OWN: f32 = 0.18;
+const OWN: f32 = 0.12;
+/// Nor is one of which another's phone explains more than so many times as much.
+const OTHERS: f32 = 2.0;
 /// From this share on it was surely his own, and tells how loud he is.
 const SURELY: f32 = 0.5;
 /// Steps that are remembered: longer than an utterance with its pause.
@@ -45,7 +47,7 @@ impl Utterances {
     /// moments in dB of full scale.
     pub fn whose(&self, samples: usize, level: f32) -> Whose {
         let share = self.share(samples);
-        if share.share() < OWN {
+        if share.share() < OWN || share.theirs > OTHERS * share.own {
             Whose::LouderElsewhere(share.loudest)
         } else if self.level.is_under(level) {
             Whose::UnderOwnLevel
@@ -63,10 +65,6 @@ impl Utterances {
 
     /// How much of an utterance was his own. What was not let through counts nothing, nor does the pause.
     pub fn share(&self, samples: usize) -> OwnShare {
-        let mut share = OwnShare::default();
-        for own in self.own.iter().rev().take(samples / STEP + PAUSE) {
-            share.add(own);
-        }
-        share
+        OwnShare::sum(self.own.iter().rev().take(samples / STEP + PAUSE))
     }
 }

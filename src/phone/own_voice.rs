@@ -3,7 +3,7 @@
 use crate::audio::line::CHUNK;
 use crate::audio::{Levels, Utterance};
 use crate::dialogue::Input;
-use crate::neighbours::{KeptBack, NeighbourGate, Neighbours, STEP, Step, Utterances, Whose};
+use crate::neighbours::{JudgedStep, KeptBack, NeighbourGate, Neighbours, STEP, Utterances, Whose};
 use crate::sequence::NeighbourSign;
 use std::collections::VecDeque;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -59,7 +59,7 @@ pub(super) struct OwnVoice {
     gate: NeighbourGate,
     /// Of chunks that wait: since when, and whether the phone spoke.
     waiting: VecDeque<(Instant, bool)>,
-    ready: VecDeque<Step>,
+    ready: VecDeque<JudgedStep>,
     told: Arc<Mutex<Told>>,
 }
 

@@ -93,9 +93,12 @@ impl MadeRoom {
         let mut random = fastrand::Rng::with_seed(seed);
         let length = seconds * RATE;
         let mut said = Vec::new();
+        // How quiet each is, in decibels.
+        let mut persons = Vec::new();
         let mut voices = vec![vec![0.0_f32; length]; people];
         for (speaker, voice) in voices.iter_mut().enumerate() {
             let person = between(&mut random, -3.0..3.0);
+            persons.push(person);
             for turn in 0..seconds / EVERY {
                 let clip = random.usize(..clips.len());
                 let sound = &clips[clip];
@@ -122,7 +125,8 @@ impl MadeRoom {
                     let way = if speaker == own {
                         way(&mut random, 0.0, 0.3, -12.0)
                     } else {
-                        let under = between(&mut random, UNDER);
+                        // Under the one whose phone it is, however loud each is.
+                        let under = between(&mut random, UNDER) + persons[own] - persons[speaker];
                         let metres = between(&mut random, 1.0..8.0);
                         way(&mut random, under, metres, -3.0)
                     };

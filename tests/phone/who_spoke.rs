@@ -46,6 +46,9 @@ struct Came {
     right: u32,
     asked: u32,
     wrong: u32,
+    /// How many are taken as they were said from the clip by itself, and in the room without a gate.
+    right_alone: u32,
+    right_without: u32,
     /// The same without a gate, where it was asked for.
     open: Option<(u32, u32)>,
 }
@@ -119,7 +122,7 @@ fn measured(
     people: usize,
     seconds: usize,
     seed: u64,
-    open_too: bool,
+    compared: bool,
 ) -> Came {
     let sounds: Vec<Vec<f32>> = clips.iter().map(|clip| clip.sound.clone()).collect();
     let made = MadeRoom::new(&sounds, people, seconds, seed);
@@ -137,17 +140,31 @@ fn measured(
                 .max_by_key(|heard| overlap(heard, said.from, said.to));
             let found =
                 found.filter(|heard| 2 * overlap(heard, said.from, said.to) > said.to - said.from);
+            let wanted = &clips[said.clip].said;
+            let is_right = |heard: &Recognition| {
+                heard.outcome == Decision::Accept
+                    && heard
+                        .said
+                        .as_ref()
+                        .is_some_and(|of| same_meaning(of, wanted))
+            };
+            if compared {
+                let quiet = vec![1e-4; RATE / 4];
+                let alone = [&quiet[..], &clips[said.clip].sound, &quiet].concat();
+                came.right_alone += u32::from(is_right(&recognised(ear, &alone)));
+                let whole = open[phone]
+                    .iter()
+                    .max_by_key(|heard| overlap(heard, said.from, said.to));
+                let whole = whole.map(|heard| recognised(ear, &heard.samples));
+                came.right_without += u32::from(whole.is_some_and(|heard| is_right(&heard)));
+            }
             let Some(found) = found else {
                 came.lost += 1;
                 continue;
             };
             let heard = recognised(ear, &found.samples);
-            let right = heard
-                .said
-                .as_ref()
-                .is_some_and(|said_| same_meaning(said_, &clips[said.clip].said));
             match heard.outcome {
-                Decision::Accept if right => came.right += 1,
+                Decision::Accept if is_right(&heard) => came.right += 1,
                 Decision::Accept => {
                     came.wrong += 1;
                     println!("wrong: {:?} for {:?}", heard.words, clips[said.clip].said);
@@ -173,7 +190,7 @@ fn measured(
                 came.taken_from_neighbours += 1;
             }
         }
-        if open_too {
+        if compared {
             let (mut utterances, mut taken) = came.open.unwrap_or_default();
             for heard in open[phone]
                 .iter()
@@ -240,18 +257,22 @@ fn in_rooms_of_4_12_and_24_nothing_is_taken_from_a_neighbour() {
             all.right += came.right;
             all.asked += came.asked;
             all.wrong += came.wrong;
+            all.right_alone += came.right_alone;
+            all.right_without += came.right_without;
             let (utterances, taken) = all.open.unwrap_or_default();
             let (more, taken_too) = came.open.unwrap_or_default();
             all.open = Some((utterances + more, taken + taken_too));
         }
         println!(
-            "{people} people: taken from a neighbour {}; let through {}; own lost {}; of the rest right {}, asked again or not taken {}, wrong {}; without the gate (utterances of neighbours, taken) {:?}",
+            "{people} people: taken from a neighbour {}; let through {}; own lost {}; of the rest right {}, asked again or not taken {}, wrong {}; right alone {}, without the gate {}; without the gate (utterances of neighbours, taken) {:?}",
             interval(all.taken_from_neighbours, all.neighbours),
             all.let_through,
             interval(all.lost, all.own),
             all.right,
             all.asked,
             all.wrong,
+            all.right_alone,
+            all.right_without,
             all.open
         );
         assert!(all.neighbours >= 500, "{all:?}");
