@@ -1,16 +1,20 @@
 //! A room full of learners: each phone its own session, and a page that only watches.
 
+use crate::looking_back::rehearsal::Rehearsal;
 use crate::phone::client::{Client, secret_of};
 use crate::phone::path::{post, room};
-use bothhands::audio;
+use bothhands::audio::{self, EndpointConfig};
+use bothhands::dialogue::{Input, InputSource};
 use bothhands::phone::{Classroom, LearnerAt, Phone, Settings, Wants};
+use bothhands::sequence::NeighbourSign;
 use bothhands::voice::Profile;
+use bothhands::voice::Silent;
 use serde_json::{Value, json};
 use std::io::{BufRead, BufReader};
 use std::net::Ipv4Addr;
 use std::path::Path;
 use std::process::{Command, Stdio};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 struct Taught {
     folder: tempfile::TempDir,
@@ -162,6 +166,79 @@ fn the_instructor_sees_every_session_and_hears_one_and_its_learner_is_told() {
         (f32::from(middle) / 32_768.0 - 0.5).abs() < 0.01,
         "{middle}"
     );
+}
+
+/// The same words by the real path: at the phone of whoever spoke an utterance, at the other a neighbour's.
+#[test]
+fn what_two_phones_hear_belongs_to_the_one_where_it_is_loudest() {
+    let _attention = crate::attention();
+    let mut taught = Taught::new(&["Kim", "Ash"]);
+    let clients = [taught.learner(0), taught.learner(1)];
+    let spoken = audio::read(Path::new("demo/recordings/14-line-earth.flac")).unwrap();
+    let mut sources: Vec<_> = taught
+        .phones
+        .iter_mut()
+        .map(|phone| phone.source(EndpointConfig::default()).unwrap())
+        .collect();
+    let mut came = [(0, Vec::new()), (0, Vec::new())];
+    let mut n = 0;
+    for round in 0..2 {
+        let sounds = [1.0, 0.25].map(|under| {
+            let hiss = room(spoken.len() + 40_000 + round);
+            let voice = std::iter::repeat_n(0.0, 16_000).chain(spoken.iter().map(|s| s * under));
+            let voice = voice.chain(std::iter::repeat(0.0));
+            let heard: Vec<f32> = hiss.iter().zip(voice).map(|(h, v)| h + v).collect();
+            heard
+        });
+        // As the sound of one room: a tenth of a second of each in turn, as fast as it is spoken.
+        let begun = Instant::now();
+        let blocks = sounds[0]
+            .chunks_exact(1600)
+            .zip(sounds[1].chunks_exact(1600));
+        for (block, (first, second)) in (1..).zip(blocks) {
+            let due = Duration::from_millis(100) * block;
+            std::thread::sleep(due.saturating_sub(begun.elapsed()));
+            post(&clients[0], first, 16_000, n);
+            n = post(&clients[1], second, 16_000, n);
+        }
+        for (source, (utterances, neighbours)) in sources.iter_mut().zip(&mut came) {
+            let mut idle = 0;
+            while idle < 3 {
+                match source.next(&mut Silent).unwrap().unwrap() {
+                    Input::Sound(utterance) => *utterances += u32::from(utterance.seconds() > 1.0),
+                    Input::Neighbour { whose, .. } => neighbours.extend(whose),
+                    Input::Idle(_) => idle += 1,
+                    _ => {}
+                }
+            }
+        }
+    }
+    assert!(came[0].0 == 2, "{came:?}");
+    assert_eq!(came[0].1, Vec::<String>::new(), "{came:?}");
+    assert_eq!(came[1].0, 0, "{came:?}");
+    assert!(!came[1].1.is_empty(), "{came:?}");
+    assert!(came[1].1.iter().all(|whose| whose == "Kim"), "{came:?}");
+}
+
+#[test]
+fn a_neighbour_is_an_event_that_decides_nothing_and_shows_nobody_at_the_board() {
+    let mut r = Rehearsal::boathouse();
+    r.until("500/L-E");
+    let before = r.session.state().current().map(|step| step.id.clone());
+    let seen = r.session.state().last_sure_at();
+    r.now += r.pace;
+    let sign = NeighbourSign::LouderElsewhere;
+    let turn = r
+        .session
+        .neighbour_heard(Some("Kim".to_owned()), 1200, sign, r.now);
+    assert!(turn.lines.is_empty(), "{:?}", turn.lines);
+    let kept = serde_json::to_value(&turn.events[0]).unwrap();
+    let expected =
+        json!({"event": "neighbour-heard", "whose": "Kim", "ms": 1200, "by": "louder-elsewhere"});
+    assert_eq!(kept, expected);
+    let state = r.session.state();
+    assert_eq!(state.current().map(|step| step.id.clone()), before);
+    assert_eq!(state.last_sure_at(), seen);
 }
 
 /// The program itself, from the folder to two logs.

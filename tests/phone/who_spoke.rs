@@ -49,7 +49,7 @@ struct Came {
     /// How many are taken as they were said from the clip by itself, and in the room without a gate.
     right_alone: u32,
     right_without: u32,
-    /// The same without a gate, where it was asked for.
+    /// Of the first room of each size without a gate: utterances of neighbours, and what was taken of them.
     open: Option<(u32, u32)>,
 }
 
@@ -248,7 +248,7 @@ fn in_rooms_of_4_12_and_24_nothing_is_taken_from_a_neighbour() {
     for (people, seconds, rooms) in [(4, 90, 5), (12, 60, 2), (24, 60, 1)] {
         let mut all = Came::default();
         for seed in 0..rooms {
-            let came = measured(&clips, &mut ear, people, seconds, 100 + seed, true);
+            let came = measured(&clips, &mut ear, people, seconds, 100 + seed, seed == 0);
             all.neighbours += came.neighbours;
             all.let_through += came.let_through;
             all.taken_from_neighbours += came.taken_from_neighbours;
