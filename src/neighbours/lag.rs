@@ -39,13 +39,10 @@ fn correlation(one: &[Option<[f32; GROUPS]>], other: &[Option<[f32; GROUPS]>]) -
     for pair in one.iter().zip(other) {
         let (Some(a), Some(b)) = pair else { continue };
         count += 1.0;
-        for n in 0..GROUPS {
-            let sums = &mut sums[n];
-            sums[0] += a[n];
-            sums[1] += b[n];
-            sums[2] += a[n] * a[n];
-            sums[3] += b[n] * b[n];
-            sums[4] += a[n] * b[n];
+        for ((sums, a), b) in sums.iter_mut().zip(a).zip(b) {
+            for (sum, part) in sums.iter_mut().zip([*a, *b, a * a, b * b, a * b]) {
+                *sum += part;
+            }
         }
     }
     if count < SPAN as f32 / 2.0 {

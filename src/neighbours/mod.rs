@@ -41,8 +41,8 @@ const STANDS_OUT: f32 = 6.3;
 /// How much of another's sound comes over at most: 3 dB under. A phone on its own learner hears him louder than
 /// any other does.
 const MOST_OVER: f32 = 0.5;
-/// What is taken for it before it is known: 10 dB under.
-const USUAL_OVER: f32 = 0.1;
+/// What is taken for it before it is known: 8.5 dB under.
+const USUAL_OVER: f32 = 0.14;
 /// A cell is a phone's own from this many times on what comes over from others.
 const OWN: f32 = 5.0;
 

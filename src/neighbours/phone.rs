@@ -293,9 +293,12 @@ impl Floor {
             }
             self.least = self.smooth;
         }
-        for band in 0..COUNT {
-            let least = self.past.iter().map(|past| past[band]);
-            self.level[band] = Self::UNDER * least.fold(self.least[band], f32::min);
+        let mut least = self.least;
+        for past in &self.past {
+            for (least, past) in least.iter_mut().zip(past) {
+                *least = least.min(*past);
+            }
         }
+        self.level = least.map(|least| Self::UNDER * least);
     }
 }

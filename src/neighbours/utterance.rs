@@ -8,7 +8,7 @@ use std::collections::VecDeque;
 /// An utterance in which less is his own than this is none of his.
 const OWN: f32 = 0.12;
 /// Nor is one of which another's phone explains more than so many times as much.
-const OTHERS: f32 = 2.0;
+const OTHERS: f32 = 1.5;
 /// From this share on it was surely his own, and tells how loud he is.
 const SURELY: f32 = 0.5;
 /// Steps that are remembered: longer than an utterance with its pause.

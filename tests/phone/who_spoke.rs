@@ -42,7 +42,7 @@ struct Came {
     /// Things that a learner said; of them kept back, in whole or for the greater part.
     own: u32,
     lost: u32,
-    /// Of those that went on: taken as they were said, asked again, and taken as something else.
+    /// Of those that went on, where it was compared: taken as they were said, asked again, and taken as something else.
     right: u32,
     asked: u32,
     wrong: u32,
@@ -130,12 +130,12 @@ fn measured(
     // What has no time to end at the end is not counted.
     let counts = |to: usize| to + 3 * RATE < seconds * RATE;
     let mut came = Came::default();
-    for phone in 0..people {
+    for (phone, (own, open)) in own.iter().zip(&open).enumerate() {
         let said: Vec<_> = made.said.iter().filter(|said| counts(said.to)).collect();
         came.neighbours += said.iter().filter(|said| said.speaker != phone).count() as u32;
         for said in said.iter().filter(|said| said.speaker == phone) {
             came.own += 1;
-            let found = own[phone]
+            let found = own
                 .iter()
                 .max_by_key(|heard| overlap(heard, said.from, said.to));
             let found =
@@ -152,7 +152,7 @@ fn measured(
                 let quiet = vec![1e-4; RATE / 4];
                 let alone = [&quiet[..], &clips[said.clip].sound, &quiet].concat();
                 came.right_alone += u32::from(is_right(&recognised(ear, &alone)));
-                let whole = open[phone]
+                let whole = open
                     .iter()
                     .max_by_key(|heard| overlap(heard, said.from, said.to));
                 let whole = whole.map(|heard| recognised(ear, &heard.samples));
@@ -162,6 +162,9 @@ fn measured(
                 came.lost += 1;
                 continue;
             };
+            if !compared {
+                continue;
+            }
             let heard = recognised(ear, &found.samples);
             match heard.outcome {
                 Decision::Accept if is_right(&heard) => came.right += 1,
@@ -178,11 +181,7 @@ fn measured(
                 .filter(|said| said.speaker == phone)
                 .all(|said| overlap(heard, said.from, said.to) < RATE / 10)
         };
-        for heard in own[phone]
-            .iter()
-            .filter(|heard| counts(heard.to))
-            .filter(mine)
-        {
+        for heard in own.iter().filter(|heard| counts(heard.to)).filter(mine) {
             came.let_through += 1;
             let heard = recognised(ear, &heard.samples);
             if heard.outcome == Decision::Accept {
@@ -192,11 +191,7 @@ fn measured(
         }
         if compared {
             let (mut utterances, mut taken) = came.open.unwrap_or_default();
-            for heard in open[phone]
-                .iter()
-                .filter(|heard| counts(heard.to))
-                .filter(mine)
-            {
+            for heard in open.iter().filter(|heard| counts(heard.to)).filter(mine) {
                 utterances += 1;
                 taken += u32::from(recognised(ear, &heard.samples).outcome == Decision::Accept);
             }
@@ -245,10 +240,17 @@ fn in_a_small_room_nothing_is_taken_from_a_neighbour_and_nothing_own_is_lost() {
 fn in_rooms_of_4_12_and_24_nothing_is_taken_from_a_neighbour() {
     let (mut ear, clips) = ear_and_clips();
     let mut wrong = Vec::new();
-    for (people, seconds, rooms) in [(4, 90, 5), (12, 60, 2), (24, 60, 1)] {
+    for (people, seconds, rooms) in [(4, 90, 5), (12, 60, 1), (24, 40, 1)] {
         let mut all = Came::default();
         for seed in 0..rooms {
-            let came = measured(&clips, &mut ear, people, seconds, 100 + seed, seed == 0);
+            let came = measured(
+                &clips,
+                &mut ear,
+                people,
+                seconds,
+                100 + seed,
+                people == 4 && seed == 0,
+            );
             all.neighbours += came.neighbours;
             all.let_through += came.let_through;
             all.taken_from_neighbours += came.taken_from_neighbours;
@@ -264,17 +266,12 @@ fn in_rooms_of_4_12_and_24_nothing_is_taken_from_a_neighbour() {
             all.open = Some((utterances + more, taken + taken_too));
         }
         println!(
-            "{people} people: taken from a neighbour {}; let through {}; own lost {}; of the rest right {}, asked again or not taken {}, wrong {}; right alone {}, without the gate {}; without the gate (utterances of neighbours, taken) {:?}",
+            "{people} people: taken from a neighbour {}; let through {}; own lost {}",
             interval(all.taken_from_neighbours, all.neighbours),
             all.let_through,
             interval(all.lost, all.own),
-            all.right,
-            all.asked,
-            all.wrong,
-            all.right_alone,
-            all.right_without,
-            all.open
         );
+        println!("{all:?}");
         assert!(all.neighbours >= 500, "{all:?}");
         if all.taken_from_neighbours > 0 || all.lost * 50 > all.own {
             wrong.push(format!("{people}: {all:?}"));
