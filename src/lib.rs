@@ -24,6 +24,7 @@ pub mod installation;
 pub mod limits;
 pub mod log;
 pub mod marking;
+pub mod neighbours;
 #[cfg(feature = "phone")]
 pub mod phone;
 pub mod practice;

@@ -33,6 +33,8 @@ enum Command {
     Check(commands::check::Args),
     Test(commands::test::Args),
     Practise(commands::practise::PractiseArgs),
+    #[cfg(feature = "phone")]
+    Bay(commands::bay::BayArgs),
     Mark(commands::mark::Args),
     Rehearse(commands::rehearse::Args),
     Hear(commands::hear::Hear),
@@ -73,6 +75,8 @@ fn main() -> ExitCode {
         Command::Check(args) => commands::check::run(&args),
         Command::Test(args) => commands::test::run(&args),
         Command::Practise(args) => commands::practise::run(args),
+        #[cfg(feature = "phone")]
+        Command::Bay(args) => commands::bay::run(&args),
         Command::Mark(args) => commands::mark::run(&args),
         Command::Rehearse(args) => commands::rehearse::run(&args),
         Command::Hear(args) => commands::hear::run(args),

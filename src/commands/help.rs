@@ -133,6 +133,20 @@ const EXAMPLES: &[(&str, &[(&str, &str)])] = &[
             ),
         ],
     ),
+    #[cfg(feature = "phone")]
+    (
+        "bay",
+        &[
+            (
+                "bothhands bay class",
+                "a room full of learners, a phone each; class/bay.toml names them",
+            ),
+            (
+                "bothhands bay class --codes",
+                "their codes in the terminal too",
+            ),
+        ],
+    ),
     (
         "mark",
         &[

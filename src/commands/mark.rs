@@ -86,6 +86,17 @@ pub(super) struct HiddenArgs {
 }
 
 impl HiddenArgs {
+    /// A file of faults, or as many as are drawn by a seed; neither hides nothing.
+    #[cfg(feature = "phone")]
+    pub(super) fn new(faults: Option<PathBuf>, seed: Option<u64>, how_many: usize) -> Self {
+        Self {
+            faults,
+            seed,
+            how_many,
+            from: Vec::new(),
+        }
+    }
+
     /// What is said to be hidden; nothing when neither faults nor a seed were given.
     ///
     /// # Errors

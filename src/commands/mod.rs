@@ -1,7 +1,9 @@
 //! One file per subcommand: its arguments, and which rooms it joins. What they have in common
-//! stands in `configured`, `engine`, `exit`, `help`, `log_of`, `progress`, `shown`, `source`, `stop`, `terminal`, `voice`
+//! stands in `configured`, `engine`, `exit`, `help`, `led`, `log_of`, `progress`, `shown`, `source`, `stop`, `terminal`, `voice`
 //! and `written`.
 
+#[cfg(feature = "phone")]
+pub(crate) mod bay;
 pub(crate) mod changed;
 pub(crate) mod check;
 pub(crate) mod completions;
@@ -21,6 +23,7 @@ pub(crate) mod help;
 pub(crate) mod import;
 pub(crate) mod labels;
 mod learning;
+mod led;
 pub(crate) mod lessons;
 mod letterhead;
 pub(crate) mod log;

@@ -369,9 +369,11 @@ impl Hearing {
                 shown::note(text);
                 Answer::Nothing
             }
-            Input::Partial(_) | Input::Idle(_) | Input::Touched { .. } | Input::Waiting => {
-                Answer::Nothing
-            }
+            Input::Partial(_)
+            | Input::Idle(_)
+            | Input::Touched { .. }
+            | Input::Neighbour { .. }
+            | Input::Waiting => Answer::Nothing,
         }))
     }
 

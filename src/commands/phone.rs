@@ -53,7 +53,7 @@ mod served {
                 return Ok(None);
             }
             let folder = Authority::folder()?;
-            let phone = Phone::open(Settings {
+            let phone = Phone::open(&Settings {
                 at: self.phone_at,
                 port: self.phone_port.unwrap_or(0),
                 wants: Wants { hears, speaks },

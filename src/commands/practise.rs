@@ -4,6 +4,7 @@ use super::mark::HiddenArgs;
 use super::{shown, test};
 use bothhands::installation::{Board, Job, JobKind};
 use bothhands::practice::Hidden;
+use bothhands::terms::BayEdition;
 use std::process::ExitCode;
 
 /// Practises a job on a simulated installation with hidden faults: say what you switch off, take out,
@@ -57,12 +58,21 @@ pub(crate) fn run(mut args: PractiseArgs) -> anyhow::Result<ExitCode> {
         "Practice on a simulated installation. Say what you do, and where the probes are: \"probe line to neutral at socket three\".",
     );
     let PractiseArgs { test, hidden } = args;
-    test::lead(&test, |job: &Job, edition| {
-        if let Some(not_there) = not_simulated(job) {
-            anyhow::bail!("{not_there}");
-        }
-        Ok(Some(
-            hidden.of(job, edition)?.unwrap_or_else(Hidden::nothing),
-        ))
-    })
+    test::lead(&test, |job, edition| hidden_in(job, edition, &hidden))
+}
+
+/// What is hidden in a job that is practised.
+///
+/// # Errors
+/// When the job can't be practised, or that can't be hidden in it.
+pub(super) fn hidden_in(
+    job: &Job,
+    edition: BayEdition,
+    hidden: &HiddenArgs,
+) -> anyhow::Result<Option<Hidden>> {
+    if let Some(not_there) = not_simulated(job) {
+        anyhow::bail!("{not_there}");
+    }
+    let found = hidden.of(job, edition)?;
+    Ok(Some(found.unwrap_or_else(Hidden::nothing)))
 }

@@ -2,6 +2,7 @@
 
 use super::engine::EngineArgs;
 use super::learning::LearningArgs;
+use super::led::Led;
 use super::phone::PhoneArgs;
 use super::progress::Progress;
 use super::stop::{end_at_once, stop_on_signal, stop_on_signal_and};
@@ -11,14 +12,11 @@ use super::{about_log, by, shown, source};
 use anyhow::{Context, bail};
 use bothhands::dialogue::keys::WithKeys;
 use bothhands::dialogue::screen::{OnScreen, Screen};
-use bothhands::dialogue::{
-    DialogueManager, InputSource, Observer, RunBy, TypedLines, grammar_for, job_change,
-    open_session,
-};
+use bothhands::dialogue::{DialogueManager, InputSource, Observer, TypedLines, job_change};
 use bothhands::installation::Job;
 use bothhands::limits::Tables;
 use bothhands::log::{self, Log, LogError, SharedClock};
-use bothhands::practice::{Bench, Hidden};
+use bothhands::practice::Hidden;
 use bothhands::speech::Recogniser;
 use bothhands::store::{OpenMode, Store};
 use bothhands::terms::BayEdition;
@@ -134,25 +132,18 @@ pub(super) fn lead(
     }
     let clock = SharedClock::default();
     let by_voice = args.words.is_none();
-    let hidden = hides(&job, edition_of(&db))?;
-    // Before there is a log: what can't be hidden in that job begins none.
-    let bench = hidden
-        .clone()
-        .map(|hidden| Bench::of(&job, hidden))
-        .transpose()?;
-    let practice = args
-        .learning
-        .practice(&job, hidden.as_ref().map(Hidden::seal));
-    let (grammar, other_words) = grammar_for(&job, by_voice, practice.is_some())?;
-    let grammar = Arc::new(grammar);
+    let led = Led::of(job, text, db, by_voice, hides, |job, simulated| {
+        args.learning.practice(job, simulated)
+    })?;
+    let grammar = &led.grammar;
     let mut recogniser = if !by_voice {
         None
     } else {
-        Some(match args.engine.other(&grammar)? {
+        Some(match args.engine.other(grammar)? {
             Some(engine) => engine,
             None => {
                 let _progress = Progress::of("loading the models");
-                let mut ear = args.engine.ear(&grammar)?;
+                let mut ear = args.engine.ear(grammar)?;
                 if let Some(hearing) = &hearing {
                     shown::note(hearing.profile.told(ear.thresholds()));
                     hearing.set(&mut ear)?;
@@ -195,7 +186,7 @@ pub(super) fn lead(
         Some(phone) if phone_hears => Some(phone.source(source::cutting(end_pause))?),
         _ => Some(source(args, end_pause)?),
     };
-    let (mut store, log) = log::take_up(&db, &clock).map_err(|why| about_log(&db, why))?;
+    let (mut store, log) = log::take_up(&led.db, &clock).map_err(|why| about_log(&led.db, why))?;
     let opening = store.opening().to_string();
     if !opening.is_empty() {
         shown::note(opening);
@@ -228,18 +219,8 @@ pub(super) fn lead(
     } else {
         None
     };
-    let by = by();
-    let run = RunBy {
-        by: &by,
-        changed,
-        delivery,
-        practice: practice.as_ref(),
-    };
-    let bench = match hidden {
-        Some(hidden) if !log.entries.is_empty() => Bench::resumed(hidden, log.events())?,
-        _ => bench,
-    };
-    let (session, first) = open_session(&mut store, &log, job, &text, run, &clock)?;
+    let begun = led.begin(&mut store, &log, &by(), changed, delivery, &clock)?;
+    let session = begun.session;
     let session = match tables {
         Some(tables) => session.with_tables(tables),
         None => session,
@@ -258,8 +239,8 @@ pub(super) fn lead(
         session,
         store: &mut store,
         clock,
-        grammar: &grammar,
-        bench,
+        grammar,
+        bench: begun.bench,
         recogniser: recogniser
             .as_mut()
             .map(|engine| engine.as_mut() as &mut dyn Recogniser),
@@ -268,13 +249,13 @@ pub(super) fn lead(
         stop: Arc::clone(&stop),
         live: is_live(args),
     };
-    for one in other_words.iter().filter(|_| by_voice) {
+    for one in led.other_words.iter().filter(|_| by_voice) {
         let told = one.to_string();
         shown::note(&told);
         // Where it can't be said, it was shown.
         let _ = conductor.voice.say(Tone::Plain, &told);
     }
-    conductor.open(&first);
+    conductor.open(&begun.first);
     let mut source = source.context("nothing to take words from")?;
     let conducted = conductor.run(source.as_mut());
     // Before the last words: nobody takes what the microphone gives from here on.
@@ -288,25 +269,11 @@ pub(super) fn lead(
         screen.close();
     }
     let tally = conducted?;
-    terminal::summed_up(&tally, &conductor, &db, stop.load(Ordering::SeqCst));
+    terminal::summed_up(&tally, &conductor, &led.db, stop.load(Ordering::SeqCst));
     if let Some(account) = account {
         shown::note(account);
     }
     Ok(ExitCode::SUCCESS)
-}
-
-/// What the simulated installation does of a log that there is; of a new one, what it does now. What is wrong
-/// with the log is told where it is taken up.
-fn edition_of(db: &Path) -> BayEdition {
-    let left = || {
-        Log::read(&Store::open(db, OpenMode::Read).ok()?)
-            .ok()?
-            .agenda()
-            .ok()
-    };
-    let left = db.exists().then(left).flatten();
-    let practised = left.filter(|left| left.practises());
-    practised.map_or(BayEdition::NOW, |left| left.bay_edition())
 }
 
 /// Whether a job file that differs from that of the log is agreed to be the same job, changed: the

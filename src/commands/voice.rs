@@ -52,6 +52,24 @@ pub(super) fn rehearsed(
     hearing.map(|h| Rehearsed::open(h, folder)).transpose()
 }
 
+/// How the program speaks and hears by a profile; as usual without one.
+///
+/// # Errors
+/// When it can't be used.
+#[cfg(feature = "phone")]
+pub(super) fn of_profile(profile: Option<PathBuf>) -> anyhow::Result<(Profile, Option<Rehearsed>)> {
+    let only = VoiceArgs {
+        profile,
+        voice: None,
+        rate: None,
+        volume: None,
+        voice_name: None,
+        manner: None,
+        wording: None,
+    };
+    only.profile()
+}
+
 impl VoiceArgs {
     /// With what the configuration says wherever no option was given. A profile that was given stands
     /// alone: its rate, volume and voice are not those of the configuration.

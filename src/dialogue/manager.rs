@@ -71,6 +71,9 @@ pub trait Observer {
     /// A recording held no voice.
     fn no_voice(&mut self, _name: &str) {}
 
+    /// What came of a turn was kept.
+    fn kept(&mut self, _events: &[Event]) {}
+
     /// The session went on, or is where it begins.
     fn went_on(&mut self, _state: &Agenda) {}
 
@@ -118,6 +121,8 @@ pub struct Tally {
     pub ignored: u32,
     /// Typed lines that the grammar does not know.
     pub not_understood: u32,
+    /// What was a neighbour's.
+    pub neighbours: u32,
     /// Time spent recognising.
     pub hearing: Duration,
     /// Length of all that was heard.
@@ -190,6 +195,16 @@ impl DialogueManager<'_> {
                     continue;
                 }
                 Input::Waiting => continue,
+                Input::Neighbour { whose, length, by } => {
+                    tally.neighbours += 1;
+                    let before = self.session.clone();
+                    let ms = u32::try_from(length.as_millis()).unwrap_or(u32::MAX);
+                    let turn = self
+                        .session
+                        .neighbour_heard(whose, ms, by, self.clock.tick());
+                    self.keep_only(before, &turn);
+                    continue;
+                }
                 Input::Touched { about, held } => {
                     if self.touched(about, held) {
                         tally.taken += 1;
@@ -506,6 +521,20 @@ impl DialogueManager<'_> {
         }
     }
 
+    /// Keeps what nothing is to be said of, and what is being said goes on.
+    fn keep_only(&mut self, before: Session, turn: &Turn) {
+        match self.keep(&turn.events, None) {
+            Ok(()) => {
+                self.observer.kept(&turn.events);
+                self.say(&turn.lines);
+            }
+            Err(why) => {
+                self.session = before;
+                self.say(&[Line::warning(why.to_string())]);
+            }
+        }
+    }
+
     /// Keeps a turn's events, then says its lines. When they can't be kept the session goes back
     /// to where it was, and nothing is read back.
     fn keep_and_say(&mut self, before: Session, turn: &Turn, evidence: Option<&Evidence>) -> bool {
@@ -514,6 +543,7 @@ impl DialogueManager<'_> {
                 if let Some(bench) = &mut self.bench {
                     bench.follow(before.state(), &turn.events, self.clock.now());
                 }
+                self.observer.kept(&turn.events);
                 self.observer.went_on(self.session.state());
                 self.say(&turn.lines);
                 self.mark(&turn.lines);

@@ -125,7 +125,13 @@ fn next(
                     )?;
                 }
             }
-            Some(Input::Partial(_) | Input::Words(_) | Input::Touched { .. } | Input::Waiting) => {}
+            Some(
+                Input::Partial(_)
+                | Input::Words(_)
+                | Input::Touched { .. }
+                | Input::Neighbour { .. }
+                | Input::Waiting,
+            ) => {}
         }
     }
     Ok(None)

@@ -1,7 +1,7 @@
 //! Where a session's utterances come from: typed lines, recordings, standard input, a microphone.
 
 use crate::audio::{self, EndpointConfig, Segmenter, Utterance};
-use crate::sequence::EventNo;
+use crate::sequence::{EventNo, NeighbourSign};
 use crate::voice::Voice;
 use anyhow::{Context, bail};
 use std::collections::VecDeque;
@@ -29,6 +29,15 @@ pub enum Input {
         about: EventNo,
         /// How long it was held.
         held: Duration,
+    },
+    /// Somebody else was heard, in a room full of learners.
+    Neighbour {
+        /// At whose phone it was loudest, where that is known.
+        whose: Option<String>,
+        /// How long it was.
+        length: Duration,
+        /// By what it was known.
+        by: NeighbourSign,
     },
     /// A recording without a voice in it, by name.
     NoVoice(String),

@@ -5,6 +5,8 @@
 //! authority, lan   who this machine is to a phone, and where
 //! pairing          which phone is the session's
 //! server, routes   the door, and what a page may ask
+//! own_voice        among the voices of a room, the learner's own
+//! room, watching   many phones, and what their instructor sees
 //! uplink           short posts of sound -> a microphone (audio::line::Line)
 //! downlink         lines -> what the phone says (voice::Voice)
 //! shared           what server and session share; pages: what the browser gets
@@ -13,27 +15,32 @@
 pub mod authority;
 mod downlink;
 pub mod lan;
+mod own_voice;
 mod pages;
 mod pairing;
 mod qr;
+mod room;
 mod routes;
 mod server;
 mod shared;
 mod uplink;
+mod watching;
 
 pub use downlink::{OnPhone, PhoneVoice};
+pub use room::{Classroom, LearnerAt};
 pub use shared::Wants;
 pub use uplink::PhoneLine;
 
 use crate::audio::EndpointConfig;
 use crate::dialogue::screen::ScreenView;
 use crate::dialogue::{Input, InputSource, Live, Observer};
-use crate::sequence::Agenda;
+use crate::sequence::{Agenda, Event};
 use crate::speech::{Decision, Recognition};
 use crate::voice::{Profile, Voice};
 use authority::Authority;
 use downlink::Downlink;
 use jiff::Timestamp;
+use own_voice::{InRoom, Judge, OwnVoice};
 use pairing::Pairing;
 use server::{Open, Plan};
 use shared::{Shared, State, Touch};
@@ -42,7 +49,9 @@ use std::path::Path;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, channel, sync_channel};
 use std::time::{Duration, Instant};
-use uplink::{Up, Uplink};
+use tokio::sync::watch;
+use uplink::{Tail, Up, Uplink};
+use watching::{Watched, Watching};
 
 /// How a phone is served.
 #[derive(Debug, Clone)]
@@ -59,33 +68,60 @@ pub struct Settings<'a> {
     pub folder: &'a Path,
 }
 
-/// A phone that is served until this is dropped.
+/// A phone that is served until this, and the others of its room, are dropped.
 pub struct Phone {
     shared: Arc<Shared>,
     profile: Profile,
     sound: Option<(Receiver<Up>, Receiver<Touch>)>,
+    room: Option<InRoom>,
     ready: Receiver<()>,
-    fingerprint: String,
-    open: Open,
+    open: Arc<Open>,
 }
 
 /// The address to pair with, its secret where no server on the way sees it.
-fn link(shared: &Shared, address: &str) -> anyhow::Result<String> {
-    let mut state = shared.lock();
-    let secret = state.pairing.secret(Instant::now())?;
+fn link(pairing: &mut Pairing, address: &str) -> anyhow::Result<String> {
+    let secret = pairing.secret(Instant::now())?;
     Ok(format!("{address}/#{secret}"))
 }
 
-impl Phone {
-    /// Opens the door.
-    ///
-    /// # Errors
-    /// When there is no private network, the port is taken, or the authority can't be kept.
-    pub fn open(settings: Settings<'_>) -> anyhow::Result<Self> {
-        let addresses = lan::addresses(settings.at)?;
-        let authority = Authority::kept_in(settings.folder)?;
-        let leaf = authority.leaf(&addresses, Timestamp::now())?;
-        let (uplink, sound) = Uplink::new();
+/// Opens the door of these phones.
+fn open(
+    settings: &Settings<'_>,
+    phones: Vec<Arc<Shared>>,
+    watching: Option<Arc<Watching>>,
+) -> anyhow::Result<Arc<Open>> {
+    let addresses = lan::addresses(settings.at)?;
+    let authority = Authority::kept_in(settings.folder)?;
+    let leaf = authority.leaf(&addresses, Timestamp::now())?;
+    let open = Open::at(Plan {
+        phones,
+        watching,
+        addresses: &addresses,
+        port: settings.port,
+        leaf,
+        certificate: authority.certificate().to_vec(),
+        fingerprint: authority.fingerprint(),
+    })?;
+    Ok(Arc::new(open))
+}
+
+/// Both ends of what a server and a session share, before the door is open.
+struct Ends {
+    shared: Arc<Shared>,
+    sound: (Receiver<Up>, Receiver<Touch>),
+    room: Option<InRoom>,
+    ready: Receiver<()>,
+}
+
+impl Ends {
+    fn of(
+        settings: &Settings<'_>,
+        learner: &str,
+        watched: Watched,
+        room: Option<InRoom>,
+        any: &Arc<watch::Sender<u64>>,
+    ) -> anyhow::Result<Self> {
+        let (uplink, sound) = Uplink::new(room.clone());
         let (touches, touched) = channel();
         let (tell_ready, ready) = sync_channel(1);
         let state = State {
@@ -96,26 +132,47 @@ impl Phone {
             touches,
             ready: tell_ready,
             last_sound: None,
+            watched,
+            tail: Tail::default(),
             notices: Vec::new(),
             ended: false,
         };
-        let shared = Arc::new(Shared::new(state, settings.wants));
-        let open = Open::at(Plan {
-            shared: Arc::clone(&shared),
-            addresses: &addresses,
-            port: settings.port,
-            leaf,
-            certificate: authority.certificate().to_vec(),
-            fingerprint: authority.fingerprint(),
-        })?;
+        let any = Arc::clone(any);
         Ok(Self {
-            shared,
-            profile: settings.profile,
-            sound: Some((sound, touched)),
+            shared: Arc::new(Shared::new(state, settings.wants, learner.to_owned(), any)),
+            sound: (sound, touched),
+            room,
             ready,
-            fingerprint: authority.fingerprint(),
-            open,
         })
+    }
+
+    fn phone(self, profile: &Profile, open: &Arc<Open>) -> Phone {
+        Phone {
+            shared: self.shared,
+            profile: profile.clone(),
+            sound: Some(self.sound),
+            room: self.room,
+            ready: self.ready,
+            open: Arc::clone(open),
+        }
+    }
+}
+
+impl Phone {
+    /// Opens the door to one phone.
+    ///
+    /// # Errors
+    /// When there is no private network, the port is taken, or the authority can't be kept.
+    pub fn open(settings: &Settings<'_>) -> anyhow::Result<Self> {
+        let any = Arc::new(watch::Sender::new(0));
+        let ends = Ends::of(settings, "", Watched::default(), None, &any)?;
+        let open = open(settings, vec![Arc::clone(&ends.shared)], None)?;
+        Ok(ends.phone(&settings.profile, &open))
+    }
+
+    /// Whose it is; empty where there is but one.
+    pub fn learner(&self) -> &str {
+        &self.shared.learner
     }
 
     /// The address to pair with: good for once, and for ten minutes.
@@ -123,7 +180,7 @@ impl Phone {
     /// # Errors
     /// When the machine has no random numbers.
     pub fn link(&self) -> anyhow::Result<String> {
-        link(&self.shared, &self.open.address)
+        link(&mut self.shared.lock().pairing, &self.open.address)
     }
 
     /// The same as a code that a phone reads.
@@ -136,7 +193,7 @@ impl Phone {
 
     /// By which the machine's authority is known.
     pub fn fingerprint(&self) -> &str {
-        &self.fingerprint
+        &self.open.fingerprint
     }
 
     /// Whether a phone is paired, and was heard of a moment ago.
@@ -157,10 +214,12 @@ impl Phone {
     /// The phone's microphone, and the finger on its page. Once.
     pub fn source(&mut self, cutting: EndpointConfig) -> Option<PhoneSource> {
         let (sound, touches) = self.sound.take()?;
-        let line = PhoneLine::new(Arc::clone(&self.shared), sound);
+        let (own, judge) = self.room.take().map(OwnVoice::at).unzip();
+        let line = PhoneLine::new(Arc::clone(&self.shared), sound, own);
         Some(PhoneSource {
             live: Live::on(Box::new(line), cutting),
             touches,
+            judge,
         })
     }
 
@@ -193,6 +252,8 @@ impl Phone {
 pub struct PhoneSource {
     live: Live,
     touches: Receiver<Touch>,
+    /// Whose an utterance is, in a room.
+    judge: Option<Judge>,
 }
 
 impl InputSource for PhoneSource {
@@ -200,7 +261,24 @@ impl InputSource for PhoneSource {
         if let Ok(Touch { about, held }) = self.touches.try_recv() {
             return Ok(Some(Input::Touched { about, held }));
         }
-        self.live.next(voice)
+        let Some(judge) = &mut self.judge else {
+            return self.live.next(voice);
+        };
+        loop {
+            if let Some(kept) = judge.kept_back() {
+                return Ok(Some(kept));
+            }
+            let Some(input) = self.live.next(voice)? else {
+                return Ok(None);
+            };
+            return Ok(Some(match &input {
+                Input::Partial(utterance) if !judge.may_be_own(utterance) => continue,
+                Input::Sound(utterance) | Input::OverlapsPrompt(utterance) => {
+                    judge.neighbours(utterance).unwrap_or(input)
+                }
+                _ => input,
+            }));
+        }
     }
 
     fn set_end_pause(&mut self, pause: Duration) {
@@ -235,8 +313,20 @@ impl Observer for PageWatch {
         self.other.no_voice(name);
     }
 
+    fn kept(&mut self, events: &[Event]) {
+        self.shared.change(|state| {
+            for event in events {
+                state.watched.kept(event);
+            }
+        });
+        self.other.kept(events);
+    }
+
     fn went_on(&mut self, agenda: &Agenda) {
-        self.shared.change(|state| state.view.follow(agenda));
+        self.shared.change(|state| {
+            state.view.follow(agenda);
+            state.watched.follow(agenda);
+        });
         self.other.went_on(agenda);
     }
 

@@ -1,7 +1,8 @@
 //! The pages and scripts that a phone gets.
 
 use super::server::Door;
-use axum::extract::State;
+use super::shared::Shared;
+use axum::extract::{Extension, State};
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use maud::{DOCTYPE, Markup, html};
@@ -12,6 +13,7 @@ pub(super) const PHONE: &str = include_str!("page/phone.js");
 pub(super) const SOUND: &str = include_str!("page/sound.js");
 pub(super) const VOICE: &str = include_str!("page/voice.js");
 pub(super) const TOUCH: &str = include_str!("page/touch.js");
+pub(super) const WATCH: &str = include_str!("page/watch.js");
 pub(super) const CAPTURE: &str = include_str!("page/capture.js");
 
 pub(super) fn script(text: &'static str) -> Response {
@@ -94,11 +96,14 @@ pub(super) async fn pair(State(door): State<Arc<Door>>) -> Response {
 }
 
 /// The page of the session's phone.
-pub(super) async fn phone(State(door): State<Arc<Door>>) -> Response {
-    let wants = door.shared.wants;
+pub(super) async fn phone(Extension(shared): Extension<Arc<Shared>>) -> Response {
+    let wants = shared.wants;
     let body = html! {
         main #begin .words {
             h1 { "Ready to begin" }
+            @if !shared.learner.is_empty() {
+                p { "This phone is " (shared.learner) "'s." }
+            }
             p { "Both sides show" }
             p #code .digits {}
             @if wants.hears {
@@ -138,6 +143,7 @@ pub(super) async fn phone(State(door): State<Arc<Door>>) -> Response {
                     select #microphone disabled {}
                     meter #level min="-60" max="0" value="-60" aria-label="Level in decibels" {}
                     p #listening {}
+                    p #overheard role="status" {}
                 }
             }
             section #touch aria-label="Touch" {
@@ -163,4 +169,42 @@ pub(super) async fn phone(State(door): State<Arc<Door>>) -> Response {
         }
     };
     document("Session", "phone.js", &body)
+}
+
+/// The page of a room's instructor. It changes nothing of what it shows.
+pub(super) async fn watch(State(door): State<Arc<Door>>) -> Response {
+    let body = html! {
+        main #room {
+            h1 { "The room" }
+            p #trouble role="alert" {}
+            button #let-in type="button" hidden {}
+            button #silence type="button" hidden { "Stop listening" }
+            @for (n, phone) in door.phones.iter().enumerate() {
+                article.learner id={ "learner-" (n) } aria-labelledby={ "name-" (n) } {
+                    h2 id={ "name-" (n) } { (phone.learner) }
+                    p.job {}
+                    p.state role="status" {}
+                    p.place {}
+                    p.asked {}
+                    p.last {}
+                    h3 { "Out" }
+                    ul.out {}
+                    p.neighbours {}
+                    h3 { "Last refused" }
+                    ol.refused {}
+                    meter.level min="-60" max="0" value="-60" aria-label={ "Level of " (phone.learner) " in decibels" } {}
+                    button.listen type="button" { "Listen to " (phone.learner) }
+                    details {
+                        summary { "Code for the phone of " (phone.learner) }
+                        img alt={ "Code to pair the phone of " (phone.learner) } hidden;
+                    }
+                }
+            }
+        }
+        main #over .words hidden {
+            h1 { "The bay is closed" }
+            p { "This page can be closed. What was read back is kept at the bench." }
+        }
+    };
+    document("The room", "watch.js", &body)
 }

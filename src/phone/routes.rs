@@ -3,17 +3,18 @@
 
 use super::downlink::Sound;
 use super::pages;
-use super::pairing::Outcome;
+use super::pairing::{Outcome, Pairing};
 use super::server::Door;
-use super::shared::Touch;
+use super::shared::{Shared, Touch};
 use super::uplink::Post;
+use super::watching::Watching;
 use crate::audio::line::Notice;
 use crate::sequence::EventNo;
 use crate::voice::{Profile, sounded};
 use axum::Router;
 use axum::body::Body;
-use axum::extract::{Path, Query, Request, State};
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::extract::{Extension, Path, Query, Request, State};
+use axum::http::{HeaderMap, HeaderName, StatusCode, header};
 use axum::middleware::{self, Next};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::{get, post};
@@ -29,8 +30,11 @@ const MOST_SOUND: usize = 64 * 1024;
 const MOST_WORDS: usize = 4 * 1024;
 /// A body that takes longer is no page's of ours.
 const SLOWEST: Duration = Duration::from_secs(5);
-/// How long a page is kept waiting for news.
+/// How long a page is kept waiting for news, and the instructor's, whose levels change all the time.
 const NEWS: Duration = Duration::from_secs(5);
+const SEEN: Duration = Duration::from_secs(1);
+/// The number of the next chunk of sound.
+const NEXT: HeaderName = HeaderName::from_static("bothhands-next");
 
 /// The cookie by which the paired phone is known: of this host only, encrypted, out of reach of scripts and of
 /// other sites.
@@ -55,6 +59,18 @@ impl From<anyhow::Error> for Refused {
 
 pub(super) fn all(door: Arc<Door>) -> Router {
     let guarding = Arc::clone(&door);
+    let guarding_watch = Arc::clone(&door);
+    let watching = Router::new()
+        .route("/watch", get(pages::watch))
+        .route("/watch.js", get(|| async { pages::script(pages::WATCH) }))
+        .route("/watch/news", get(seen))
+        .route("/watch/{n}/sound", get(overhear))
+        .route("/watch/{n}/code.svg", get(learners_code))
+        .route("/watch/let-in", post(let_watch))
+        .route_layer(middleware::from_fn(move |request: Request, next: Next| {
+            let door = Arc::clone(&guarding_watch);
+            async move { only_instructor(&door, request, next).await }
+        }));
     let paired = Router::new()
         .route("/phone", get(pages::phone))
         .route("/phone.js", get(|| async { pages::script(pages::PHONE) }))
@@ -85,16 +101,37 @@ pub(super) fn all(door: Arc<Door>) -> Router {
         .route("/pair", post(pair))
         .route("/pair/again", post(again))
         .merge(paired)
+        .merge(watching)
         .with_state(door)
 }
 
-async fn only_paired(door: &Door, request: Request, next: Next) -> Response {
-    let token = token_of(request.headers());
-    let knows = |token: &str| door.shared.lock().pairing.knows(token, Instant::now());
-    if token.is_some_and(|token| knows(&token)) {
+/// Lets a session's phone in, to its own session.
+async fn only_paired(door: &Door, mut request: Request, next: Next) -> Response {
+    let token = token_of(request.headers()).unwrap_or_default();
+    let now = Instant::now();
+    let own = |phone: &&Arc<Shared>| phone.lock().pairing.knows(&token, now);
+    if let Some(own) = door.phones.iter().find(own) {
+        let own = Arc::clone(own);
+        request.extensions_mut().insert(own);
         return next.run(request).await;
     }
-    if request.uri().path() == "/phone" {
+    not_paired(&request, "/phone")
+}
+
+/// Lets the instructor in, where there is one.
+async fn only_instructor(door: &Door, mut request: Request, next: Next) -> Response {
+    let token = token_of(request.headers()).unwrap_or_default();
+    let knows = |of: &&Arc<Watching>| of.lock().pairing.knows(&token, Instant::now());
+    if let Some(watching) = door.watching.as_ref().filter(knows) {
+        let watching = Arc::clone(watching);
+        request.extensions_mut().insert(watching);
+        return next.run(request).await;
+    }
+    not_paired(&request, "/watch")
+}
+
+fn not_paired(request: &Request, page: &str) -> Response {
+    if request.uri().path() == page {
         return Redirect::to("/").into_response();
     }
     let why =
@@ -150,38 +187,104 @@ struct Ticket {
     ticket: String,
 }
 
+/// Whose page a secret, a ticket or a token is for.
+enum Page<'a> {
+    Phone(&'a Shared),
+    Watch(&'a Watching),
+}
+
+impl Page<'_> {
+    /// Every page that can be paired with here.
+    fn all(door: &Door) -> impl Iterator<Item = Page<'_>> {
+        let phones = door.phones.iter().map(|phone| Page::Phone(phone));
+        phones.chain(door.watching.as_deref().map(Page::Watch))
+    }
+
+    fn pairing<T>(&self, ask: impl FnOnce(&mut Pairing) -> T) -> T {
+        match self {
+            Self::Phone(phone) => ask(&mut phone.lock().pairing),
+            Self::Watch(watching) => ask(&mut watching.lock().pairing),
+        }
+    }
+
+    /// What it shows has changed.
+    fn changed(&self) {
+        match self {
+            Self::Phone(phone) => phone.change(|_| ()),
+            Self::Watch(watching) => watching.change(|_| ()),
+        }
+    }
+
+    /// Tells whoever is at the bench.
+    fn tell(&self, notice: String) {
+        match self {
+            Self::Phone(phone) => {
+                let of = match phone.learner.as_str() {
+                    "" => notice,
+                    learner => format!("{learner}: {notice}"),
+                };
+                phone.change(|state| state.notices.push(of));
+            }
+            Self::Watch(watching) => {
+                let of = format!("Instructor: {notice}");
+                watching.change(|state| state.notices.push(of));
+            }
+        }
+    }
+
+    /// Where a browser goes on.
+    fn path(&self) -> &'static str {
+        match self {
+            Self::Phone(_) => "phone",
+            Self::Watch(_) => "watch",
+        }
+    }
+}
+
+/// The one page whose secret or ticket it is, and what comes of it.
+fn paired_with(
+    door: &Door,
+    take: impl Fn(&mut Pairing) -> anyhow::Result<Outcome>,
+) -> Result<Option<(Page<'_>, Outcome)>, Refused> {
+    for page in Page::all(door) {
+        let came = page.pairing(&take)?;
+        if came != Outcome::Refused {
+            return Ok(Some((page, came)));
+        }
+    }
+    Ok(None)
+}
+
 async fn pair(State(door): State<Arc<Door>>, from: Body) -> Answer {
     let Secret { secret } = told(from).await?;
-    let came = door.shared.lock().pairing.take(&secret, Instant::now())?;
-    if let Outcome::Asks { code, .. } = &came {
-        let notice = format!(
+    let came = paired_with(&door, |pairing| pairing.take(&secret, Instant::now()))?;
+    if let Some((page, Outcome::Asks { code, .. })) = &came {
+        page.tell(format!(
             "Another phone, whose page shows {code}, asks to take this one's place. Let it in on this phone's page, or leave it."
-        );
-        door.shared.change(|state| state.notices.push(notice));
+        ));
     }
-    Ok(outcome(&door, came))
+    Ok(outcome(came))
 }
 
 async fn again(State(door): State<Arc<Door>>, from: Body) -> Answer {
     let Ticket { ticket } = told(from).await?;
-    let came = door.shared.lock().pairing.again(&ticket, Instant::now())?;
-    Ok(outcome(&door, came))
+    let came = paired_with(&door, |pairing| pairing.again(&ticket, Instant::now()))?;
+    Ok(outcome(came))
 }
 
-fn outcome(door: &Door, came: Outcome) -> Response {
+fn outcome(came: Option<(Page<'_>, Outcome)>) -> Response {
     match came {
-        Outcome::Paired { token, code } => {
-            let notice = format!("A phone is paired. Both show {code}.");
-            door.shared.change(|state| state.notices.push(notice));
+        Some((page, Outcome::Paired { token, code })) => {
+            page.tell(format!("A phone is paired. Both show {code}."));
             let cookie = format!("{COOKIE}={token}; Path=/; Secure; HttpOnly; SameSite=Strict");
-            let answer = axum::Json(json!({ "code": code }));
+            let answer = axum::Json(json!({ "code": code, "page": page.path() }));
             ([(header::SET_COOKIE, cookie)], answer).into_response()
         }
-        Outcome::Asks { ticket, code } => {
+        Some((_, Outcome::Asks { ticket, code })) => {
             let answer = axum::Json(json!({ "code": code, "ticket": ticket }));
             (StatusCode::ACCEPTED, answer).into_response()
         }
-        Outcome::Refused => {
+        Some((_, Outcome::Refused)) | None => {
             let why = "This address was used already, or is too old. Read the code that the bench shows now.";
             Refused(StatusCode::FORBIDDEN, why.to_owned()).into_response()
         }
@@ -199,12 +302,15 @@ struct After {
 }
 
 /// What has changed since; waits for it for a while.
-async fn news(State(door): State<Arc<Door>>, Query(After { after }): Query<After>) -> Response {
-    let mut changes = door.shared.changes();
+async fn news(
+    Extension(shared): Extension<Arc<Shared>>,
+    Query(After { after }): Query<After>,
+) -> Response {
+    let mut changes = shared.changes();
     let newer = changes.wait_for(|change| *change > after);
     // What there is, where nothing came in time.
     let _ = tokio::time::timeout(NEWS, newer).await;
-    axum::Json(door.shared.news()).into_response()
+    axum::Json(shared.news()).into_response()
 }
 
 #[derive(Deserialize)]
@@ -214,11 +320,11 @@ struct Wanted {
 }
 
 async fn voice(
-    State(door): State<Arc<Door>>,
+    Extension(shared): Extension<Arc<Shared>>,
     Path(id): Path<u64>,
     Query(Wanted { only_tone }): Query<Wanted>,
 ) -> Answer {
-    let found = door.shared.lock().downlink.sound(id, only_tone);
+    let found = shared.lock().downlink.sound(id, only_tone);
     let gone = || {
         Refused(
             StatusCode::NOT_FOUND,
@@ -240,10 +346,16 @@ fn made(sound: &Sound, profile: &Profile) -> anyhow::Result<Vec<u8>> {
 }
 
 /// The code with which another phone is paired.
-async fn another(State(door): State<Arc<Door>>) -> Answer {
-    let link = super::link(&door.shared, &door.address)?;
+async fn another(
+    State(door): State<Arc<Door>>,
+    Extension(shared): Extension<Arc<Shared>>,
+) -> Answer {
+    picture(&super::link(&mut shared.lock().pairing, &door.address)?)
+}
+
+fn picture(link: &str) -> Answer {
     let kind = [(header::CONTENT_TYPE, "image/svg+xml")];
-    Ok((kind, super::qr::svg(&link)?).into_response())
+    Ok((kind, super::qr::svg(link)?).into_response())
 }
 
 #[derive(Deserialize)]
@@ -256,10 +368,14 @@ struct Head {
     spoke: u8,
 }
 
-async fn sound(State(door): State<Arc<Door>>, Query(head): Query<Head>, from: Body) -> Answer {
+async fn sound(
+    Extension(shared): Extension<Arc<Shared>>,
+    Query(head): Query<Head>,
+    from: Body,
+) -> Answer {
     let bytes = body(from, MOST_SOUND).await?;
     let odd = |why: String| Refused(StatusCode::BAD_REQUEST, why);
-    if !door.shared.wants.hears || bytes.len() % 2 != 0 {
+    if !shared.wants.hears || bytes.len() % 2 != 0 {
         return Err(odd("No sound of that kind is wanted.".to_owned()));
     }
     let samples = bytes
@@ -276,9 +392,10 @@ async fn sound(State(door): State<Arc<Door>>, Query(head): Query<Head>, from: Bo
         spoke: head.spoke != 0,
         samples,
     };
-    let mut state = door.shared.lock();
+    let mut state = shared.lock();
+    let state = &mut *state;
     state.last_sound = Some(Instant::now());
-    state.uplink.take(post).map_err(odd)?;
+    state.uplink.take(post, &mut state.tail).map_err(odd)?;
     Ok(StatusCode::NO_CONTENT.into_response())
 }
 
@@ -297,10 +414,10 @@ enum Became {
     Failed,
 }
 
-async fn said(State(door): State<Arc<Door>>, from: Body) -> Answer {
+async fn said(Extension(shared): Extension<Arc<Shared>>, from: Body) -> Answer {
     let Reported { id, what } = told(from).await?;
     let now = Instant::now();
-    door.shared.change(|state| match what {
+    shared.change(|state| match what {
         Became::Began => state.downlink.began(id, now),
         Became::Ended => state.downlink.ended(id, true, now),
         Became::Failed => state.downlink.ended(id, false, now),
@@ -315,13 +432,13 @@ struct Held {
     held_ms: u64,
 }
 
-async fn touch(State(door): State<Arc<Door>>, from: Body) -> Answer {
+async fn touch(Extension(shared): Extension<Arc<Shared>>, from: Body) -> Answer {
     let Held { about, held_ms } = told(from).await?;
-    if !door.shared.wants.hears {
+    if !shared.wants.hears {
         let why = "Nothing is answered by touch here.".to_owned();
         return Err(Refused(StatusCode::BAD_REQUEST, why));
     }
-    door.shared.touch(Touch {
+    shared.touch(Touch {
         about: EventNo(about),
         held: Duration::from_millis(held_ms),
     })?;
@@ -340,9 +457,9 @@ enum Told {
     Hidden(u64),
 }
 
-async fn state(State(door): State<Arc<Door>>, from: Body) -> Answer {
+async fn state(Extension(shared): Extension<Arc<Shared>>, from: Body) -> Answer {
     let told: Told = told(from).await?;
-    let mut state = door.shared.lock();
+    let mut state = shared.lock();
     match told {
         Told::Ready => {
             // Who waits for it waits once.
@@ -362,12 +479,67 @@ struct LetIn {
     code: String,
 }
 
-async fn let_in(State(door): State<Arc<Door>>, from: Body) -> Answer {
+async fn let_in(Extension(shared): Extension<Arc<Shared>>, from: Body) -> Answer {
+    lets_in(&Page::Phone(&shared), from).await
+}
+
+async fn let_watch(Extension(watching): Extension<Arc<Watching>>, from: Body) -> Answer {
+    lets_in(&Page::Watch(&watching), from).await
+}
+
+async fn lets_in(page: &Page<'_>, from: Body) -> Answer {
     let LetIn { code } = told(from).await?;
-    let let_in = |state: &mut super::shared::State| state.pairing.let_in(&code, Instant::now());
-    if door.shared.change(let_in) {
+    if page.pairing(|pairing| pairing.let_in(&code, Instant::now())) {
+        page.changed();
         return Ok(StatusCode::NO_CONTENT.into_response());
     }
     let why = "No phone asks with that code any more.".to_owned();
     Err(Refused(StatusCode::CONFLICT, why))
+}
+
+/// What has changed at any session since; waits for it for a second, as levels change all the time.
+async fn seen(
+    State(door): State<Arc<Door>>,
+    Extension(watching): Extension<Arc<Watching>>,
+    Query(After { after }): Query<After>,
+) -> Response {
+    let mut changes = watching.changes();
+    let newer = changes.wait_for(|change| *change > after);
+    let _ = tokio::time::timeout(SEEN, newer).await;
+    axum::Json(watching.seen(&door.phones)).into_response()
+}
+
+fn of_room(door: &Door, n: usize) -> Result<&Arc<Shared>, Refused> {
+    door.phones.get(n).ok_or_else(|| {
+        Refused(
+            StatusCode::NOT_FOUND,
+            "There is no such learner here.".to_owned(),
+        )
+    })
+}
+
+/// What a phone hears now, 16 bits a sample, 16,000 a second; the learner's own page says that it is listened to.
+async fn overhear(
+    State(door): State<Arc<Door>>,
+    Path(n): Path<usize>,
+    Query(After { after }): Query<After>,
+) -> Answer {
+    let phone = of_room(&door, n)?;
+    let now = Instant::now();
+    let began = !phone.lock().tail.is_wanted(now);
+    if began {
+        phone.change(|state| state.tail.listen(after, now));
+    }
+    let (next, sound) = phone.lock().tail.listen(after, now);
+    let headers = [
+        (header::CONTENT_TYPE, "application/octet-stream".to_owned()),
+        (NEXT, next.to_string()),
+    ];
+    Ok((headers, sound).into_response())
+}
+
+/// The code with which a learner's phone is paired.
+async fn learners_code(State(door): State<Arc<Door>>, Path(n): Path<usize>) -> Answer {
+    let phone = of_room(&door, n)?;
+    picture(&super::link(&mut phone.lock().pairing, &door.address)?)
 }

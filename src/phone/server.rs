@@ -4,6 +4,7 @@ use super::authority::Leaf;
 use super::lan::{self, NAME};
 use super::routes;
 use super::shared::Shared;
+use super::watching::Watching;
 use anyhow::Context;
 use axum::Router;
 use axum::extract::Request;
@@ -22,8 +23,10 @@ use tokio_rustls::TlsAcceptor;
 
 /// Whoever has not shaken hands, or told what he wants, within this time, is let go.
 const PATIENCE: Duration = Duration::from_secs(10);
-/// Connections at once. A phone opens one, or six where it does not know HTTP/2.
+/// Connections at once, and as many more for each phone after the first. A phone opens one, or six where it
+/// does not know HTTP/2.
 const CONNECTIONS: usize = 32;
+const CONNECTIONS_EACH: usize = 8;
 const STREAMS: u32 = 64;
 
 /// Nothing is loaded from elsewhere, only our own scripts run, nobody may frame it.
@@ -52,7 +55,10 @@ const SEALS: [(HeaderName, &str); 7] = [
 
 /// What is served where.
 pub(super) struct Door {
-    pub shared: Arc<Shared>,
+    /// The phones, one a session.
+    pub phones: Vec<Arc<Shared>>,
+    /// Who watches them, where somebody may.
+    pub watching: Option<Arc<Watching>>,
     /// The authority's certificate, and by which it is known.
     pub certificate: Vec<u8>,
     pub fingerprint: String,
@@ -65,12 +71,14 @@ pub(super) struct Door {
 /// A door that is open until this is dropped.
 pub(super) struct Open {
     pub address: String,
+    pub fingerprint: String,
     _stop: oneshot::Sender<()>,
 }
 
 /// What a door is made of.
 pub(super) struct Plan<'a> {
-    pub shared: Arc<Shared>,
+    pub phones: Vec<Arc<Shared>>,
+    pub watching: Option<Arc<Watching>>,
     pub addresses: &'a [IpAddr],
     pub port: u16,
     pub leaf: Leaf,
@@ -97,10 +105,12 @@ impl Open {
         let mut hosts: Vec<String> = bound.iter().map(SocketAddr::to_string).collect();
         let address = format!("https://{}", hosts.first().cloned().unwrap_or_default());
         hosts.push(format!("{NAME}:{port}"));
+        let most = CONNECTIONS + CONNECTIONS_EACH * plan.phones.len().saturating_sub(1);
         let door = Arc::new(Door {
-            shared: plan.shared,
+            phones: plan.phones,
+            watching: plan.watching,
             certificate: plan.certificate,
-            fingerprint: plan.fingerprint,
+            fingerprint: plan.fingerprint.clone(),
             address: address.clone(),
             hosts,
         });
@@ -111,7 +121,7 @@ impl Open {
             .spawn(move || {
                 runtime.block_on(async {
                     let app = router(door);
-                    let room = Arc::new(Semaphore::new(CONNECTIONS));
+                    let room = Arc::new(Semaphore::new(most));
                     for listener in listeners {
                         tokio::spawn(answer(
                             listener,
@@ -129,6 +139,7 @@ impl Open {
             .context("the thread for the phone could not be started")?;
         Ok(Self {
             address,
+            fingerprint: plan.fingerprint,
             _stop: stop,
         })
     }

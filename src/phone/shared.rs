@@ -1,14 +1,15 @@
-//! What the server and the session share.
+//! What the server and a session share.
 
 use super::downlink::Downlink;
 use super::pairing::Pairing;
-use super::uplink::Uplink;
+use super::uplink::{Tail, Uplink};
+use super::watching::Watched;
 use crate::dialogue::screen::ScreenView;
 use crate::sequence::EventNo;
 use anyhow::bail;
 use serde::Serialize;
 use std::sync::mpsc::{Sender, SyncSender};
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 use tokio::sync::watch;
 
@@ -32,7 +33,11 @@ pub(crate) struct Shared {
     state: Mutex<State>,
     /// Counts what changed; a page waits for the next.
     changes: watch::Sender<u64>,
+    /// The same of every phone that is served, for whoever watches them all.
+    any: Arc<watch::Sender<u64>>,
     pub(super) wants: Wants,
+    /// Whose phone it is; empty where there is but one.
+    pub(super) learner: String,
 }
 
 pub(super) struct State {
@@ -44,6 +49,10 @@ pub(super) struct State {
     /// Told once, when the phone is ready.
     pub ready: SyncSender<()>,
     pub last_sound: Option<Instant>,
+    /// What an instructor sees of the session.
+    pub watched: Watched,
+    /// What he hears of it.
+    pub tail: Tail,
     /// For the person, until somebody takes them.
     pub notices: Vec<String>,
     /// The session is over.
@@ -70,6 +79,8 @@ pub(super) struct News {
     /// What is to be said, in order: what was taken from the list is not said any more.
     pub say: Vec<super::downlink::Item>,
     pub wants: Wants,
+    /// Whether an instructor listens.
+    pub overheard: bool,
     pub ended: bool,
 }
 
@@ -77,11 +88,18 @@ pub(super) struct News {
 const SAID: usize = 8;
 
 impl Shared {
-    pub(super) fn new(state: State, wants: Wants) -> Self {
+    pub(super) fn new(
+        state: State,
+        wants: Wants,
+        learner: String,
+        any: Arc<watch::Sender<u64>>,
+    ) -> Self {
         Self {
             state: Mutex::new(state),
             changes: watch::Sender::new(0),
+            any,
             wants,
+            learner,
         }
     }
 
@@ -93,6 +111,7 @@ impl Shared {
     pub(super) fn change<T>(&self, change: impl FnOnce(&mut State) -> T) -> T {
         let came = change(&mut self.lock());
         self.changes.send_modify(|changes| *changes += 1);
+        self.any.send_modify(|changes| *changes += 1);
         came
     }
 
@@ -127,6 +146,7 @@ impl Shared {
             asked_by: state.pairing.asked_by(Instant::now()).map(str::to_owned),
             say: state.downlink.items(),
             wants: self.wants,
+            overheard: state.tail.is_wanted(Instant::now()),
             ended: state.ended,
         }
     }

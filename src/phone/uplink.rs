@@ -4,10 +4,11 @@
 //! wait; it says with each post which is the first that it has not given up. So a gap is known, and
 //! never guessed from the time.
 
+use super::own_voice::{InRoom, OwnVoice};
 use super::shared::Shared;
 use crate::audio::line::{CHUNK, LineEvent, Loudness, Notice, SoundLine};
 use crate::audio::{Resampler, SAMPLE_RATE};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, TrySendError, sync_channel};
 use std::time::{Duration, Instant};
@@ -43,9 +44,58 @@ pub(super) struct Post {
 /// What goes to the session.
 #[derive(Debug, PartialEq)]
 pub(super) enum Up {
-    /// A chunk, and whether the phone spoke in it.
-    Sound(Vec<f32>, bool),
+    /// A chunk, whether the phone spoke in it, and the number of its first frame in a room.
+    Sound(Vec<f32>, bool, u64),
     Notice(Notice),
+}
+
+/// The last of what came, for whoever watches and wants to hear it. Nothing is held while nobody does.
+#[derive(Default)]
+pub(super) struct Tail {
+    chunks: VecDeque<Vec<i16>>,
+    /// The number of the first of them.
+    first: u64,
+    wanted: Option<Instant>,
+    /// How loud the last chunk was.
+    pub level: Option<f32>,
+}
+
+/// Chunks that a listener may be behind: three seconds.
+const BEHIND: usize = 150;
+/// Who has not asked for so long listens no more.
+const LISTENS: Duration = Duration::from_secs(4);
+
+impl Tail {
+    /// Whether somebody listens.
+    pub(super) fn is_wanted(&self, now: Instant) -> bool {
+        self.wanted
+            .is_some_and(|wanted| now.duration_since(wanted) < LISTENS)
+    }
+
+    fn put(&mut self, chunk: &[f32]) {
+        self.level = Some(Loudness::of(chunk).mean);
+        if !self.is_wanted(Instant::now()) {
+            self.first += self.chunks.len() as u64 + 1;
+            self.chunks.clear();
+            return;
+        }
+        let whole = |sample: &f32| (sample.clamp(-1.0, 1.0) * 32_767.0).round() as i16;
+        self.chunks.push_back(chunk.iter().map(whole).collect());
+        if self.chunks.len() > BEHIND {
+            self.chunks.pop_front();
+            self.first += 1;
+        }
+    }
+
+    /// What came from chunk `after` on, 16 bits a sample, and the number of the next. Somebody listens from
+    /// here on.
+    pub(super) fn listen(&mut self, after: u64, now: Instant) -> (u64, Vec<u8>) {
+        self.wanted = Some(now);
+        let next = self.first + self.chunks.len() as u64;
+        let skip = usize::try_from(after.saturating_sub(self.first)).unwrap_or(usize::MAX);
+        let new = self.chunks.iter().skip(skip).flatten();
+        (next, new.flat_map(|sample| sample.to_le_bytes()).collect())
+    }
 }
 
 /// The server's end.
@@ -60,12 +110,14 @@ pub(super) struct Uplink {
     zeros: u64,
     lost: u64,
     gaps: u64,
+    /// Where other phones hear the same room.
+    room: Option<InRoom>,
     to: SyncSender<Up>,
 }
 
 impl Uplink {
     /// Both ends.
-    pub(super) fn new() -> (Self, Receiver<Up>) {
+    pub(super) fn new(room: Option<InRoom>) -> (Self, Receiver<Up>) {
         let (to, from) = sync_channel(WAITING);
         let uplink = Self {
             run: None,
@@ -77,6 +129,7 @@ impl Uplink {
             zeros: 0,
             lost: 0,
             gaps: 0,
+            room,
             to,
         };
         (uplink, from)
@@ -86,7 +139,7 @@ impl Uplink {
     ///
     /// # Errors
     /// When no page of ours sends such a one.
-    pub(super) fn take(&mut self, post: Post) -> Result<(), String> {
+    pub(super) fn take(&mut self, post: Post, tail: &mut Tail) -> Result<(), String> {
         if !RATES.contains(&post.rate) || post.from > post.n {
             return Err("no page of this program sends such sound; open the page anew".to_owned());
         }
@@ -112,7 +165,7 @@ impl Uplink {
         loop {
             if let Some(post) = self.held.remove(&self.next) {
                 self.next += 1;
-                self.pass_on(&post)?;
+                self.pass_on(&post, tail)?;
             } else if self.next < from {
                 let held = self.held.keys().next().copied();
                 self.next = held.map_or(from, |held| held.min(from));
@@ -137,10 +190,13 @@ impl Uplink {
 
     fn gap(&mut self) {
         self.gaps += 1;
+        if let Some(room) = &self.room {
+            room.lost();
+        }
         self.tell(Notice::LostOnTheWay);
     }
 
-    fn pass_on(&mut self, post: &Post) -> Result<(), String> {
+    fn pass_on(&mut self, post: &Post, tail: &mut Tail) -> Result<(), String> {
         self.spoke = [post.spoke, self.spoke[0]];
         let Some(resampler) = &mut self.resampler else {
             return Ok(());
@@ -150,7 +206,9 @@ impl Uplink {
             if self.partial.len() == CHUNK {
                 let chunk = std::mem::replace(&mut self.partial, Vec::with_capacity(CHUNK));
                 self.watch_for_zeros(&chunk);
-                self.send(Up::Sound(chunk, self.spoke != [false; 2]));
+                tail.put(&chunk);
+                let frame = self.room.as_ref().map_or(0, |room| room.push(&chunk));
+                self.send(Up::Sound(chunk, self.spoke != [false; 2], frame));
             }
         }
         Ok(())
@@ -194,6 +252,8 @@ impl Uplink {
 pub struct PhoneLine {
     shared: Arc<Shared>,
     from: Receiver<Up>,
+    /// What keeps neighbours out.
+    own: Option<OwnVoice>,
     level: Loudness,
     spoke: bool,
     /// Since when nothing comes, where that was told.
@@ -202,10 +262,11 @@ pub struct PhoneLine {
 }
 
 impl PhoneLine {
-    pub(super) fn new(shared: Arc<Shared>, from: Receiver<Up>) -> Self {
+    pub(super) fn new(shared: Arc<Shared>, from: Receiver<Up>, own: Option<OwnVoice>) -> Self {
         Self {
             shared,
             from,
+            own,
             level: Loudness::of(&[]),
             spoke: false,
             unreached: None,
@@ -213,22 +274,40 @@ impl PhoneLine {
         }
     }
 
-    fn give(&mut self, up: Up) -> LineEvent {
+    fn give(&mut self, up: Up) -> Option<LineEvent> {
         match up {
-            Up::Notice(notice) => LineEvent::Notice(notice),
-            Up::Sound(chunk, spoke) => {
+            Up::Notice(notice) => Some(LineEvent::Notice(notice)),
+            Up::Sound(chunk, spoke, frame) => {
                 self.level = Loudness::of(&chunk);
-                self.spoke = spoke;
-                LineEvent::Sound(chunk)
+                match &mut self.own {
+                    None => {
+                        self.spoke = spoke;
+                        Some(LineEvent::Sound(chunk))
+                    }
+                    Some(own) => {
+                        own.push(frame, &chunk, spoke);
+                        self.own_voice()
+                    }
+                }
             }
         }
+    }
+
+    /// A chunk that is known to be the learner's own, or as quiet as the room.
+    fn own_voice(&mut self) -> Option<LineEvent> {
+        let (chunk, spoke) = self.own.as_mut()?.next()?;
+        self.spoke = spoke;
+        Some(LineEvent::Sound(chunk))
     }
 }
 
 impl SoundLine for PhoneLine {
     fn next(&mut self, limit: Duration) -> Option<LineEvent> {
         if let Some(up) = self.put_off.take() {
-            return Some(self.give(up));
+            return self.give(up);
+        }
+        if let Some(own) = self.own_voice() {
+            return Some(own);
         }
         match self.from.recv_timeout(limit) {
             Ok(up @ Up::Sound(..)) => match self.unreached.take() {
@@ -237,9 +316,9 @@ impl SoundLine for PhoneLine {
                     let away = since.elapsed();
                     Some(LineEvent::Notice(Notice::ReachedAgain { away }))
                 }
-                None => Some(self.give(up)),
+                None => self.give(up),
             },
-            Ok(up) => Some(self.give(up)),
+            Ok(up) => self.give(up),
             Err(RecvTimeoutError::Timeout) => {
                 let last = self.shared.last_sound();
                 let silent = last.is_some_and(|last| last.elapsed() >= SILENT);
@@ -291,7 +370,7 @@ mod tests {
         let mut came: Vec<String> = Vec::new();
         for up in from.try_iter() {
             let text = match up {
-                Up::Sound(chunk, _) => format!("{:.1}", chunk[0]),
+                Up::Sound(chunk, ..) => format!("{:.1}", chunk[0]),
                 Up::Notice(notice) => format!("{notice:?}"),
             };
             if came.last() != Some(&text) {
@@ -303,9 +382,11 @@ mod tests {
 
     #[test]
     fn posts_that_overtake_each_other_or_come_twice_are_put_in_order() {
-        let (mut uplink, from) = Uplink::new();
+        let (mut uplink, from) = Uplink::new(None);
         for (n, level) in [(0, 0.1), (2, 0.3), (1, 0.2), (1, 0.9), (2, 0.9), (3, 0.4)] {
-            uplink.take(post(n, 0, level)).unwrap();
+            uplink
+                .take(post(n, 0, level), &mut Tail::default())
+                .unwrap();
         }
         assert_eq!(came(&from), ["0.1", "0.2", "0.3", "0.4"]);
         assert_eq!(uplink.gaps(), 0);
@@ -313,34 +394,34 @@ mod tests {
 
     #[test]
     fn what_was_given_up_is_a_gap_where_it_was_and_what_is_held_is_not_lost() {
-        let (mut uplink, from) = Uplink::new();
-        uplink.take(post(0, 0, 0.1)).unwrap();
-        uplink.take(post(2, 1, 0.3)).unwrap();
+        let (mut uplink, from) = Uplink::new(None);
+        uplink.take(post(0, 0, 0.1), &mut Tail::default()).unwrap();
+        uplink.take(post(2, 1, 0.3), &mut Tail::default()).unwrap();
         assert_eq!(came(&from), ["0.1"], "1 may still come");
-        uplink.take(post(5, 4, 0.6)).unwrap();
+        uplink.take(post(5, 4, 0.6), &mut Tail::default()).unwrap();
         assert_eq!(came(&from), ["LostOnTheWay", "0.3", "LostOnTheWay"]);
-        uplink.take(post(4, 4, 0.5)).unwrap();
+        uplink.take(post(4, 4, 0.5), &mut Tail::default()).unwrap();
         assert_eq!(came(&from), ["0.5", "0.6"]);
     }
 
     #[test]
     fn a_page_opened_anew_begins_anew() {
-        let (mut uplink, from) = Uplink::new();
-        uplink.take(post(0, 0, 0.1)).unwrap();
+        let (mut uplink, from) = Uplink::new(None);
+        uplink.take(post(0, 0, 0.1), &mut Tail::default()).unwrap();
         let again = Post {
             run: 8,
             ..post(0, 0, 0.2)
         };
-        uplink.take(again).unwrap();
+        uplink.take(again, &mut Tail::default()).unwrap();
         assert_eq!(came(&from), ["0.1", "LostOnTheWay", "0.2"]);
     }
 
     #[test]
     fn nobody_can_make_it_hold_more_and_more() {
-        let (mut uplink, from) = Uplink::new();
-        uplink.take(post(0, 0, 0.1)).unwrap();
+        let (mut uplink, from) = Uplink::new(None);
+        uplink.take(post(0, 0, 0.1), &mut Tail::default()).unwrap();
         for n in 2..500 {
-            uplink.take(post(n, 0, 0.2)).unwrap();
+            uplink.take(post(n, 0, 0.2), &mut Tail::default()).unwrap();
             assert!(uplink.held.len() <= HELD);
         }
         assert!(came(&from).contains(&"LostOnTheWay".to_owned()));
@@ -349,22 +430,26 @@ mod tests {
                 rate,
                 ..post(600, 0, 0.1)
             };
-            assert!(uplink.take(odd).is_err());
+            assert!(uplink.take(odd, &mut Tail::default()).is_err());
         }
-        assert!(uplink.take(post(600, 601, 0.1)).is_err());
+        assert!(
+            uplink
+                .take(post(600, 601, 0.1), &mut Tail::default())
+                .is_err()
+        );
     }
 
     #[test]
     fn zeros_for_five_seconds_are_told_once_and_their_end_too() {
-        let (mut uplink, from) = Uplink::new();
+        let (mut uplink, from) = Uplink::new(None);
         for n in 0..49 {
-            uplink.take(post(n, 0, 0.0)).unwrap();
+            uplink.take(post(n, 0, 0.0), &mut Tail::default()).unwrap();
         }
         assert_eq!(came(&from), ["0.0"]);
         for n in 49..80 {
-            uplink.take(post(n, 0, 0.0)).unwrap();
+            uplink.take(post(n, 0, 0.0), &mut Tail::default()).unwrap();
         }
-        uplink.take(post(80, 0, 0.5)).unwrap();
+        uplink.take(post(80, 0, 0.5), &mut Tail::default()).unwrap();
         let told = came(&from);
         assert_eq!(told.len(), 5, "{told:?}");
         assert!(told[1].starts_with("OnlySilence") && told[3].starts_with("SoundAgain"));
@@ -372,12 +457,14 @@ mod tests {
 
     #[test]
     fn when_the_program_is_too_slow_it_is_told_how_much_was_missed() {
-        let (mut uplink, from) = Uplink::new();
+        let (mut uplink, from) = Uplink::new(None);
         for n in 0..120 {
-            uplink.take(post(n, 0, 0.1)).unwrap();
+            uplink.take(post(n, 0, 0.1), &mut Tail::default()).unwrap();
         }
         assert_eq!(from.try_iter().count(), WAITING);
-        uplink.take(post(120, 0, 0.1)).unwrap();
+        uplink
+            .take(post(120, 0, 0.1), &mut Tail::default())
+            .unwrap();
         let Some(Up::Notice(Notice::Overrun { lost })) = from.try_iter().next() else {
             panic!("it was not told");
         };

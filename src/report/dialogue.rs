@@ -373,6 +373,7 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
         Event::Refused { said, .. } | Event::Asked { said } => said.words(),
         Event::Unclear { words, .. } => words.clone(),
         Event::NotTaken { words, .. } => format!("{words} (not taken)"),
+        Event::NeighbourHeard { whose, .. } => words::neighbour(whose.as_deref()),
         Event::NoteBegun { observation: true } => Intent::Observe.words(),
         Event::NoteBegun { .. } => "note".to_owned(),
         Event::NoteEnded => "end of note".to_owned(),

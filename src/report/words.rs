@@ -119,6 +119,14 @@ pub fn voltage_found(reading: Option<&Reading>, heard: Option<&str>) -> String {
     }
 }
 
+/// Who was heard beside the learner.
+pub fn neighbour(whose: Option<&str>) -> String {
+    match whose {
+        Some(whose) => format!("(heard from {whose})"),
+        None => "(heard from a neighbour)".to_owned(),
+    }
+}
+
 /// The word that the person said.
 pub fn stated(statement: Statement) -> &'static str {
     match statement {

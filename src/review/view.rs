@@ -218,6 +218,7 @@ fn replacements(log: &Log) -> BTreeMap<EventNo, EventNo> {
             Event::Refused { .. }
             | Event::Asked { .. }
             | Event::NotTaken { .. }
+            | Event::NeighbourHeard { .. }
             | Event::SoundForgotten { .. }
             | Event::Probed { .. }
             | Event::Photographed { .. }

@@ -739,6 +739,7 @@ impl Agenda {
         match event {
             Event::Noted { .. }
             | Event::NotTaken { .. }
+            | Event::NeighbourHeard { .. }
             | Event::Photographed { .. }
             | Event::SoundForgotten { .. }
             | Event::Probed { .. }

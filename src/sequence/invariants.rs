@@ -1263,6 +1263,7 @@ impl Watch {
             event,
             Event::CorrectedAtDesk { .. }
                 | Event::NotTaken { .. }
+                | Event::NeighbourHeard { .. }
                 | Event::Photographed { .. }
                 | Event::SoundForgotten { .. }
                 | Event::Struck { .. }
@@ -1281,6 +1282,7 @@ impl Watch {
             event,
             Event::Unclear { .. }
                 | Event::NotTaken { .. }
+                | Event::NeighbourHeard { .. }
                 | Event::Asked { .. }
                 | Event::AskedIfLive { .. }
                 | Event::AskedIfOut { .. }

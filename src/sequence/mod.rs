@@ -33,9 +33,9 @@ pub use decide::{decide, sounds_like_a_warning};
 pub use desk::{DeskRefusal, PhotoOf, correct_at_desk, photo_at_desk, strike_at_desk};
 pub use facts::{
     Ask, Beside, Calculated, Column, Destination, Doubt, EVENT_VERSION, Edition, Electronics,
-    Event, EventNo, External, LeftOut, MOST_PICTURE_BYTES, Measure, Mode, NotAStepId, Order,
-    Picture, PictureError, PictureKind, Plan, ProcedureId, Quantity, Refusal, SURGE_INDICATOR,
-    ShownWhen, Step, StepId, StepKind, UnknownEdition, Withdrawal, Worst,
+    Event, EventNo, External, LeftOut, MOST_PICTURE_BYTES, Measure, Mode, NeighbourSign,
+    NotAStepId, Order, Picture, PictureError, PictureKind, Plan, ProcedureId, Quantity, Refusal,
+    SURGE_INDICATOR, ShownWhen, Step, StepId, StepKind, UnknownEdition, Withdrawal, Worst,
 };
 pub use say::{CAUTIONS, Line, LineKind, Prompt, prompt};
 pub use session::{NotTakenUp, Run, Session, Turn};

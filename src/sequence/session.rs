@@ -2,7 +2,7 @@
 
 use super::agenda::Agenda;
 use super::decide::{self, decide, follow};
-use super::facts::{Edition, Event, EventNo, Mode, StepId};
+use super::facts::{Edition, Event, EventNo, Mode, NeighbourSign, StepId};
 use super::invariants::Watch;
 use super::procedures::Catalogue;
 use super::say::{self, Line, Narrator};
@@ -423,6 +423,19 @@ impl Session {
             words: words.to_owned(),
             step: self.agenda.current().map(|step| step.id.clone()),
         };
+        // No law is about such events.
+        self.take(vec![event], now).unwrap_or_default()
+    }
+
+    /// Keeps that a neighbour was heard. Like what is not taken it decides nothing.
+    pub fn neighbour_heard(
+        &mut self,
+        whose: Option<String>,
+        ms: u32,
+        by: NeighbourSign,
+        now: Timestamp,
+    ) -> Turn {
+        let event = Event::NeighbourHeard { whose, ms, by };
         // No law is about such events.
         self.take(vec![event], now).unwrap_or_default()
     }

@@ -3,10 +3,12 @@
 pub mod adapting;
 pub mod ear;
 pub mod hearing;
+mod queue;
 #[cfg(any(test, feature = "vosk"))]
 pub mod vosk;
 
 pub use hearing::{Rehearsed, VoiceProfile};
+pub use queue::{InTurn, Queue};
 
 use crate::grammar::{Intent, number};
 use serde::{Deserialize, Serialize};

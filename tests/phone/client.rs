@@ -9,6 +9,7 @@ use rustls::{ClientConfig, ClientConnection, RootCertStore, StreamOwned};
 use serde_json::{Value, json};
 use std::io::{BufRead, BufReader, Write};
 use std::net::{Ipv4Addr, SocketAddr, TcpStream};
+use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -21,7 +22,7 @@ pub struct Served {
 impl Served {
     pub fn new() -> Self {
         let folder = tempfile::tempdir().unwrap();
-        let phone = Phone::open(Settings {
+        let phone = Phone::open(&Settings {
             at: Some(Ipv4Addr::LOCALHOST.into()),
             port: 0,
             wants: Wants {
@@ -37,33 +38,12 @@ impl Served {
 
     /// The secret that is good now.
     pub fn secret(&self) -> String {
-        let link = self.phone.link().unwrap();
-        link.split_once('#').unwrap().1.to_owned()
+        secret_of(&self.phone.link().unwrap())
     }
 
     /// Whoever trusts this machine's authority and nothing else.
     pub fn client(&self) -> Client {
-        let link = self.phone.link().unwrap();
-        let rest = link.strip_prefix("https://").unwrap();
-        let host = rest.split_once('/').unwrap().0.to_owned();
-        let kept = std::fs::read_to_string(self.folder.path().join("phone-authority.toml"));
-        let kept: toml::Table = kept.unwrap().parse().unwrap();
-        let engine = base64::engine::general_purpose::STANDARD;
-        let root = engine.decode(kept["certificate"].as_str().unwrap());
-        let mut roots = RootCertStore::empty();
-        roots.add(CertificateDer::from(root.unwrap())).unwrap();
-        let provider = Arc::new(rustls::crypto::ring::default_provider());
-        let config = ClientConfig::builder_with_provider(provider)
-            .with_safe_default_protocol_versions()
-            .unwrap()
-            .with_root_certificates(roots)
-            .with_no_client_auth();
-        Client {
-            address: host.parse().unwrap(),
-            host,
-            config: Arc::new(config),
-            cookie: None,
-        }
+        Client::of(&self.phone.link().unwrap(), self.folder.path())
     }
 
     /// A phone that is paired.
@@ -73,6 +53,11 @@ impl Served {
         assert_eq!(answer.status, 200, "{}", answer.body);
         client
     }
+}
+
+/// What an address to pair with holds behind its sign.
+pub fn secret_of(link: &str) -> String {
+    link.split_once('#').unwrap().1.to_owned()
 }
 
 /// Asks over TLS, a connection for each question.
@@ -87,6 +72,30 @@ pub struct Client {
 pub type Stream = StreamOwned<ClientConnection, TcpStream>;
 
 impl Client {
+    /// Whoever trusts the authority kept in a folder and nothing else, at the address of this link.
+    pub fn of(link: &str, folder: &Path) -> Self {
+        let rest = link.strip_prefix("https://").unwrap();
+        let host = rest.split_once('/').unwrap().0.to_owned();
+        let kept = std::fs::read_to_string(folder.join("phone-authority.toml"));
+        let kept: toml::Table = kept.unwrap().parse().unwrap();
+        let engine = base64::engine::general_purpose::STANDARD;
+        let root = engine.decode(kept["certificate"].as_str().unwrap());
+        let mut roots = RootCertStore::empty();
+        roots.add(CertificateDer::from(root.unwrap())).unwrap();
+        let provider = Arc::new(rustls::crypto::ring::default_provider());
+        let config = ClientConfig::builder_with_provider(provider)
+            .with_safe_default_protocol_versions()
+            .unwrap()
+            .with_root_certificates(roots)
+            .with_no_client_auth();
+        Self {
+            address: host.parse().unwrap(),
+            host,
+            config: Arc::new(config),
+            cookie: None,
+        }
+    }
+
     pub fn connect(&self) -> Stream {
         let stream = TcpStream::connect(self.address).unwrap();
         stream

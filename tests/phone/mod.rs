@@ -3,5 +3,8 @@
 mod client;
 mod door;
 mod in_a_browser;
+mod made_room;
 mod path;
+mod room;
 mod touch;
+mod who_spoke;

@@ -41,7 +41,7 @@ fn at_48_khz(sound: &[f32]) -> Vec<f32> {
 }
 
 /// Posts it as the page does, from this number on; the number after it.
-fn post(client: &Client, sound: &[f32], rate: u32, mut n: u64) -> u64 {
+pub fn post(client: &Client, sound: &[f32], rate: u32, mut n: u64) -> u64 {
     let mut posts = client.keeps_open();
     for block in sound.chunks(rate as usize / 10) {
         let bytes: Vec<u8> = block
@@ -56,7 +56,7 @@ fn post(client: &Client, sound: &[f32], rate: u32, mut n: u64) -> u64 {
 }
 
 /// A quiet room.
-fn room(samples: usize) -> Vec<f32> {
+pub fn room(samples: usize) -> Vec<f32> {
     let mut random = fastrand::Rng::with_seed(1);
     std::iter::repeat_with(|| (random.f32() - 0.5) * 2e-4)
         .take(samples)

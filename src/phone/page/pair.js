@@ -18,9 +18,9 @@ async function post(path, what) {
 
 async function come(answer) {
   if (answer.status === 200) {
-    const { code: digits } = await answer.json();
+    const { code: digits, page } = await answer.json();
     sessionStorage.setItem("code", digits);
-    location.replace("phone");
+    location.replace(page);
     return;
   }
   if (answer.status === 202) {

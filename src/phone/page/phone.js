@@ -67,6 +67,7 @@ function show() {
   list("out", news.out, ["nothing is out"]);
   list("said", news.said, []);
   text("listening", news.listening ? "listening" : "not listening");
+  text("overheard", news.overheard ? "Your instructor listens." : "");
   const affirm = at("affirm");
   if (affirm) {
     affirm.hidden = news.affirms === null;

@@ -34,9 +34,9 @@ impl fmt::Display for EventNo {
 /// for a test. Version 6 has practices in which devices trip and stay off: an older program would take what
 /// is behind them for live. It has readings that were calculated, which an older program would take
 /// for measured ones, and inspections. Version 7 has photographs, what was affirmed by touch, and the third
-/// edition of the plan: an older program knows neither the event nor the steps, and would show what was
-/// touched as said. It says so with the number and names the program to use.
-pub const EVENT_VERSION: u16 = 7;
+/// edition of the plan: an older program knows neither the events nor the steps, and would show what was touched as
+/// said. Version 8 has what was a neighbour's. An older program says so with the number and names the program to use.
+pub const EVENT_VERSION: u16 = 8;
 
 /// What a loop impedance was worked out from: the loop outside, and R1+R2 of its circuit.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -480,6 +480,17 @@ pub enum Event {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         step: Option<StepId>,
     },
+    /// Something that was heard was a neighbour's, in a room full of learners: nothing of it was taken, and its
+    /// sound is not kept. It is no sign that anyone is at the board.
+    NeighbourHeard {
+        /// At whose phone it was loudest, where that is known.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        whose: Option<String>,
+        /// How long it was.
+        ms: u32,
+        /// By what it was known.
+        by: NeighbourSign,
+    },
     /// What is said from here on is a note.
     NoteBegun {
         /// Whether what is noted stands as the reason for going past what bars the way.
@@ -652,6 +663,7 @@ impl Event {
             Self::Unclear { .. } => "unclear",
             Self::Asked { .. } => "asked",
             Self::NotTaken { .. } => "not-taken",
+            Self::NeighbourHeard { .. } => "neighbour-heard",
             Self::NoteBegun { .. } => "note-begun",
             Self::NoteEnded => "note-ended",
             Self::Noted { .. } => "noted",
@@ -670,6 +682,16 @@ impl Event {
             Self::Finished { .. } => "finished",
         }
     }
+}
+
+/// By what it was known that a neighbour spoke.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum NeighbourSign {
+    /// It was louder at another phone, each against its own floor.
+    LouderElsewhere,
+    /// It was far under the learner's own level.
+    UnderOwnLevel,
 }
 
 /// How something said came to be taken back.

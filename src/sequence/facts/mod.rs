@@ -13,7 +13,9 @@ mod step;
 
 pub use column::{Beside, Column, ShownWhen, Worst};
 pub use edition::{Edition, UnknownEdition};
-pub use event::{Calculated, EVENT_VERSION, Event, EventNo, External, Mode, Withdrawal};
+pub use event::{
+    Calculated, EVENT_VERSION, Event, EventNo, External, Mode, NeighbourSign, Withdrawal,
+};
 pub(in crate::sequence) use id::BEHIND_COVERS;
 pub use id::{NotAStepId, ProcedureId, StepId};
 pub use order::Order;

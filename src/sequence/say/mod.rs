@@ -309,6 +309,7 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
             asked::unknown(words),
             asked::what_is_taken(before)
         ))],
+        Event::NeighbourHeard { .. } => Vec::new(),
         Event::NoteBegun { observation: true } => vec![Line::answer(
             "Say what you found, then end of note. It stands in the report.",
         )],

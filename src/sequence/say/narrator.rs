@@ -83,7 +83,10 @@ impl Narrator {
         match event {
             Event::Unclear { .. } => self.failed += 1,
             // What was typed is answered so at once.
-            Event::NotTaken { .. } | Event::Asked { .. } | Event::CameBack { .. } => return,
+            Event::NotTaken { .. }
+            | Event::NeighbourHeard { .. }
+            | Event::Asked { .. }
+            | Event::CameBack { .. } => return,
             _ => self.failed = 0,
         }
         if self.failed >= 2
@@ -403,6 +406,7 @@ fn wants_prompt(events: &[Event], after: &Agenda) -> bool {
                 | Event::CameBack { .. }
                 | Event::Unclear { .. }
                 | Event::NotTaken { .. }
+                | Event::NeighbourHeard { .. }
                 | Event::Noted { .. }
                 | Event::Probed { .. }
                 | Event::SwitchedOn { .. }

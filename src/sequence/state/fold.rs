@@ -35,6 +35,7 @@ impl State {
             }
             Event::Opened { .. }
             | Event::NotTaken { .. }
+            | Event::NeighbourHeard { .. }
             | Event::SoundForgotten { .. }
             | Event::Probed { .. }
             | Event::SwitchedOn { .. }
@@ -458,6 +459,7 @@ impl State {
             event,
             Event::CorrectedAtDesk { .. }
                 | Event::NotTaken { .. }
+                | Event::NeighbourHeard { .. }
                 | Event::Photographed { .. }
                 | Event::SoundForgotten { .. }
                 | Event::Struck { .. }

@@ -19,6 +19,7 @@ const BINS: usize = WINDOW / 2 + 1;
 ///
 /// Every processor gives the same bits: the transform is the one without instructions of some
 /// processors only, and cosine and logarithm are not the C library's, which has several of each.
+#[derive(Clone)]
 pub struct Mel {
     fft: Arc<dyn Fft<f32>>,
     window: Vec<f32>,
@@ -26,6 +27,7 @@ pub struct Mel {
 }
 
 /// The part of one band's filter that is not zero.
+#[derive(Clone)]
 struct Filter {
     from: usize,
     weights: Vec<f32>,

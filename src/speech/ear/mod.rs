@@ -70,6 +70,7 @@ pub enum EarError {
 pub const FRAME_SECONDS: f32 = 0.02;
 
 /// The model's files, as they ship in `models/`.
+#[derive(Clone)]
 pub struct Acoustics {
     mel: Mel,
     network: Network,
@@ -192,6 +193,23 @@ impl Ear {
         self.second = Some(second);
         self.thresholds = Bounds::shipped()?.two_ears;
         Ok(self)
+    }
+
+    /// Another that listens for `grammar` with the same models, which are in memory once.
+    #[must_use]
+    pub fn for_another(&self, grammar: Arc<Grammar>) -> Self {
+        Self {
+            acoustics: self.acoustics.clone(),
+            second: self.second.clone(),
+            lexicon: self.lexicon.clone(),
+            strangers: self.strangers.clone(),
+            grammar,
+            graphs: HashMap::new(),
+            thresholds: self.thresholds,
+            weights: self.weights,
+            earlier_take: self.earlier_take,
+            width: self.width,
+        }
     }
 
     /// How many models judge.

@@ -10,8 +10,9 @@ use std::path::Path;
 use std::sync::{Arc, OnceLock};
 
 /// The acoustic model: log-mel features to log-probabilities of phones, 50 times a second.
+#[derive(Clone)]
 pub struct Network {
-    model: Model,
+    model: Arc<Model>,
     /// What its file is called.
     name: String,
     options: RunOptions,
@@ -100,7 +101,7 @@ impl Network {
         }
         let pool = ThreadPool::with_num_threads(threads.max(1));
         Ok(Self {
-            model,
+            model: Arc::new(model),
             name,
             options: RunOptions::default().with_thread_pool(Some(Arc::new(pool))),
             built_in,
