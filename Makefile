@@ -77,11 +77,11 @@ test-long: packages-build packages-test
 	$(PART) "a thousand installations beside a simulator" cargo test --locked --test it bay::spice::a_thousand -- --ignored --nocapture
 	$(PART) "what prompts ask for, by every voice" env VOICES=all cargo test --locked --test it hearing::asked_for -- --nocapture
 	$(PART) "more recordings on other processors" env EMULATE=more cargo test --locked --test it hears_the_same -- --nocapture
-	$(PART) "rooms full of learners" cargo test --locked --test it phone::who_spoke -- --ignored --nocapture
 	$(PART) "pauses: recordings" tests/clips/pauses.sh
 	$(PART) "pauses inside numbers" cargo test --locked --test it hearing::pauses -- --ignored --nocapture
 	$(PART) "a package in a clean system" bash -c 'tests/tools/try-package.sh "$$(tests/tools/package.sh target)"'
 	$(PART) "an hour of sound" tests/sound/hour.sh 60
+	$(PART) "rooms full of learners" cargo test --locked --test it phone::who_spoke -- --ignored --nocapture
 	$(PART) end
 
 build:

@@ -989,7 +989,7 @@ fn what_is_put_right_at_the_desk_breaks_no_law() {
         .map(|name| World::of(name, walk::SENTENCES))
         .collect();
     let only = std::env::var("SESSIONS").ok().and_then(|n| n.parse().ok());
-    for n in 0..only.unwrap_or(20) {
+    for n in 0..only.unwrap_or(10) {
         worlds[n % worlds.len()].session(n as u64, 399);
     }
 }

@@ -310,11 +310,9 @@ fn two_learners_of_a_folder_have_a_session_and_a_log_each() {
     let who = usize::from(page.contains("Ash's"));
     let before = asked(&begun, who);
     let mut sound = room(8000);
-    for file in ["01-done.flac"] {
-        let path = first_recording(file);
-        sound.extend(audio::read(&path).unwrap());
-        sound.extend(room(24_000));
-    }
+    let path = first_recording("01-done.flac");
+    sound.extend(audio::read(&path).unwrap());
+    sound.extend(room(24_000));
     // The prompt is said first, by whoever is at the phone.
     for id in 1..8 {
         one.tell("/said", &json!({"id": id, "what": "ended"}));
