@@ -371,11 +371,26 @@ impl Agenda {
             let beside = self.plan().beside(home);
             beside.filter(|_| home.circuit.is_some() || self.edition() == Edition::First)
         };
+        // Handing over comes after everything, and putting back a whole board and energising it after its dead
+        // tests: they are no next step while anything is open before.
+        let ahead = |step: &&Step| {
+            let ends = match step.stage {
+                stage if stage == home.stage => false,
+                Stage::Handover => true,
+                Stage::PutBack | Stage::Energise => {
+                    step.circuit.is_none()
+                        && self.edition() > Edition::First
+                        && self.open_dead_tests(step.board) > 0
+                }
+                _ => false,
+            };
+            !ends && wanted(step)
+        };
         on_circuit()
             .filter(|step| step.order >= home.order)
             .find(here)
             .or_else(|| on_circuit().find(here))
-            .or_else(|| self.not_closed(home.order).find(wanted))
+            .or_else(|| self.not_closed(home.order).find(ahead))
             .or_else(|| self.not_closed(0).find(wanted))
     }
 
