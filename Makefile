@@ -58,7 +58,7 @@ test: packages-build packages-test
 	$(PART) "documentation" env RUSTDOCFLAGS="-D warnings" cargo doc --no-deps --locked --quiet
 	$(PART) "recordings to test hearing with" tests/clips/make.sh
 	$(PART) "building the tests" cargo test --locked --lib --bins --test it --no-run
-	$(PART) "tests" tests/tools/all-tests.sh
+	$(PART) "tests" cargo test --locked --lib --bins --test it
 	$(PART) "examples in the documentation" cargo test --locked --doc
 	$(PART) "the optional engine" tests/tools/test-vosk.sh
 	$(PART) end

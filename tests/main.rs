@@ -49,8 +49,7 @@ pub struct Attention {
 }
 
 /// Held by a test that needs the machine's attention: sound that runs in real time, a browser. Two
-/// of them at once would be late for each other, in this program or in another run of it
-/// (`tests/tools/all-tests.sh` has two).
+/// of them at once would be late for each other, in this program or in another run of it.
 pub fn attention() -> Attention {
     static ATTENTION: Mutex<()> = Mutex::new(());
     let of_these = ATTENTION.lock().unwrap_or_else(PoisonError::into_inner);
