@@ -12,7 +12,7 @@ use bothhands::voice::{Profile, Rate, Silent, Terminal, Voice, Volume};
 use std::path::{Path, PathBuf};
 
 /// The options on how the program speaks and, in a profile, how it hears.
-#[derive(Debug, Clone, clap::Args)]
+#[derive(Debug, Clone, Default, clap::Args)]
 pub(super) struct VoiceArgs {
     /// How prompts come: the system's speech service, the terminal, or not at all.
     #[arg(long, value_enum)]
@@ -60,12 +60,7 @@ pub(super) fn rehearsed(
 pub(super) fn of_profile(profile: Option<PathBuf>) -> anyhow::Result<(Profile, Option<Rehearsed>)> {
     let only = VoiceArgs {
         profile,
-        voice: None,
-        rate: None,
-        volume: None,
-        voice_name: None,
-        manner: None,
-        wording: None,
+        ..VoiceArgs::default()
     };
     only.profile()
 }

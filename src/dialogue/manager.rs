@@ -523,15 +523,9 @@ impl DialogueManager<'_> {
 
     /// Keeps what nothing is to be said of, and what is being said goes on.
     fn keep_only(&mut self, before: Session, turn: &Turn) {
-        match self.keep(&turn.events, None) {
-            Ok(()) => {
-                self.observer.kept(&turn.events);
-                self.say(&turn.lines);
-            }
-            Err(why) => {
-                self.session = before;
-                self.say(&[Line::warning(why.to_string())]);
-            }
+        if let Err(why) = self.keep(&turn.events, None) {
+            self.session = before;
+            self.say(&[Line::warning(why.to_string())]);
         }
     }
 
@@ -543,7 +537,6 @@ impl DialogueManager<'_> {
                 if let Some(bench) = &mut self.bench {
                     bench.follow(before.state(), &turn.events, self.clock.now());
                 }
-                self.observer.kept(&turn.events);
                 self.observer.went_on(self.session.state());
                 self.say(&turn.lines);
                 self.mark(&turn.lines);
@@ -562,7 +555,9 @@ impl DialogueManager<'_> {
 
     fn keep(&mut self, events: &[Event], evidence: Option<&Evidence>) -> Result<(), LogError> {
         let practised = self.session.state().practises();
-        log::keep(self.store, events, practised, evidence)
+        log::keep(self.store, events, practised, evidence)?;
+        self.observer.kept(events);
+        Ok(())
     }
 
     /// A short tone after the words tells whether what is said next will be taken. One that ends in

@@ -382,9 +382,7 @@ impl Interview {
             return Ok(match all.as_slice() {
                 [] => "No circuit yet.".to_owned(),
                 all => {
-                    let rcds = self.rcds.iter();
-                    let rcds =
-                        rcds.map(|group| format!("{}, over {}.", group.written(), group.over()));
+                    let rcds = self.rcds.iter().map(told_of);
                     let all = all.iter().map(read_back).chain(rcds);
                     all.collect::<Vec<_>>().join("\n")
                 }
@@ -463,7 +461,7 @@ impl Interview {
             group.circuits =
                 self.named_circuits(over, "rcd 30 milliamps over circuits 1, 2 and 3")?;
         }
-        let told = format!("{}, over {}.", group.written(), group.over());
+        let told = told_of(&group);
         let before = self
             .rcds
             .iter_mut()
@@ -649,6 +647,11 @@ impl Interview {
             ..self.draft.clone()
         })
     }
+}
+
+/// "RCD 1: 30 mA, over circuits 1, 2."
+fn told_of(group: &GroupRcd) -> String {
+    format!("{}, over {}.", group.written(), group.over())
 }
 
 /// A name as it was answered, with what of it is out of scope.

@@ -109,12 +109,17 @@ impl OwnShare {
                 by[at] += one.theirs;
             }
         }
+        sum.explained(&by);
+        sum
+    }
+
+    /// By which other phone most is explained, of how much each explains.
+    fn explained(&mut self, by: &[f32]) {
         let most = by.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1));
         if let Some((at, theirs)) = most.filter(|most| *most.1 > 0.0) {
-            sum.loudest = Some(at);
-            sum.theirs = *theirs;
+            self.loudest = Some(at);
+            self.theirs = *theirs;
         }
-        sum
     }
 
     /// The share, 0 to 1; 0 where nothing stands out.
@@ -196,11 +201,7 @@ impl Neighbours {
                 }
             }
         }
-        let most = by.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1));
-        if let Some((at, theirs)) = most.filter(|most| *most.1 > 0.0) {
-            share.loudest = Some(at);
-            share.theirs = *theirs;
-        }
+        share.explained(&by);
         share
     }
 

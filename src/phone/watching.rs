@@ -3,7 +3,7 @@
 use super::pairing::Pairing;
 use super::room::LearnerAt;
 use super::shared::Shared;
-use crate::sequence::{Agenda, Event, OutEntry, prompt, say};
+use crate::sequence::{Agenda, Event, OutEntry, say};
 use serde::Serialize;
 use std::collections::VecDeque;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -22,7 +22,8 @@ pub(super) struct Watched {
     practice: bool,
     place: String,
     asked: String,
-    out: Vec<String>,
+    /// What is out or ordered out; nothing is known of it before the session goes on.
+    out: Option<Vec<String>>,
     /// What was asked for and refused, and why; the newest last.
     refused: VecDeque<String>,
     /// How often sound was a neighbour's.
@@ -44,8 +45,8 @@ impl Watched {
         self.job.clone_from(&agenda.job().title);
         self.practice = agenda.practises();
         self.place = say::where_are_we(agenda);
-        self.asked = prompt(agenda).full;
-        self.out = agenda.open_entries().map(OutEntry::what).collect();
+        self.asked = say::prompt_in_full(agenda).full;
+        self.out = Some(agenda.open_entries().map(OutEntry::what).collect());
     }
 
     /// Takes what was kept.

@@ -111,6 +111,9 @@ fn each_secret_opens_one_page_and_no_other() {
         assert_eq!(instructor.post(path, b"{}").status, 401, "{path}");
     }
     assert_eq!(instructor.get("/watch/3/sound?after=0").status, 404);
+    // What a log that is taken up has out is not known yet: not "nothing".
+    let seen = json_of(&instructor, "/watch/news?after=0");
+    assert_eq!(seen["learners"][0]["out"], Value::Null);
     let told = |n: usize| taught.phones[n].notices();
     assert!(
         told(1)
@@ -249,7 +252,7 @@ fn two_learners_of_a_folder_have_a_session_and_a_log_each() {
     let dir = folder.path().join("class");
     std::fs::create_dir(&dir).unwrap();
     std::fs::copy("tests/jobs/boathouse.toml", dir.join("boathouse.toml")).unwrap();
-    let list = "[[learner]]\nname = \"Kim\"\njob = \"boathouse.toml\"\nseed = 7\n\n[[learner]]\nname = \"Ash\"\njob = \"boathouse.toml\"\nreal = true\n";
+    let list = "[[learner]]\nname = \"Kim\"\njob = \"boathouse.toml\"\nseed = 7\nlevel = \"silent\"\n\n[[learner]]\nname = \"Ash\"\njob = \"boathouse.toml\"\nreal = true\n";
     std::fs::write(dir.join("bay.toml"), list).unwrap();
     let mut bay = Command::new(assert_cmd::cargo::cargo_bin("bothhands"))
         .args([

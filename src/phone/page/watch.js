@@ -48,7 +48,8 @@ function showLearner(learner, n) {
   text(within, ".place", learner.place);
   text(within, ".asked", [learner.mode, learner.asked].filter(Boolean).join(". "));
   text(within, ".last", learner.last ? `Last: ${learner.last[0]}: ${learner.last[1]}` : "");
-  list(within, ".out", learner.out, "nothing is out");
+  // What a session that is taken up has out is not known before it goes on.
+  list(within, ".out", learner.out ?? [], learner.out === null ? "not known yet" : "nothing is out");
   text(within, ".neighbours", learner.neighbours ? `Neighbours kept out: ${learner.neighbours}` : "");
   list(within, ".refused", learner.refused, "nothing was refused");
   within.querySelector(".level").value = Math.max(-60, learner.level ?? -60);

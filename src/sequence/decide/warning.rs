@@ -3,7 +3,7 @@
 use super::{not_asked, refused};
 use crate::grammar::{Intent, number};
 use crate::installation::Phases;
-use crate::quantity::{Reading, Unit};
+use crate::quantity::{Number, Reading, Unit};
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Ask, Event, Mode, Refusal, Step, StepKind};
 use crate::sequence::procedures::{is_test_voltage, like_the_supply};
@@ -201,12 +201,18 @@ pub fn sounds_like_a_warning(words: &str) -> bool {
     not_dead || (says(&ABOUT) && !none && !not_live) || has_the_supply(&words.join(" "))
 }
 
-/// Whether a number by itself among the words could be the voltage of the supply.
+/// Whether the words are a number that could be the voltage of the supply, alone or of a pair of conductors: "line
+/// to earth two thirty", and not "230 millimetres from the door".
 fn has_the_supply(words: &str) -> bool {
+    const BESIDE: [&str; 9] = [
+        "line", "neutral", "earth", "to", "and", "it's", "is", "reads", "there's",
+    ];
     let in_figures = number::in_digits(words);
-    let numbers = in_figures
-        .split_whitespace()
-        .filter_map(|word| word.parse().ok());
+    let parts: Vec<&str> = in_figures.split_whitespace().collect();
+    let numbers: Vec<Number> = parts.iter().filter_map(|word| word.parse().ok()).collect();
+    let beside = parts.iter().filter(|word| BESIDE.contains(word)).count();
+    let nothing_else = beside + numbers.len() == parts.len();
+    let numbers = numbers.into_iter().filter(|_| nothing_else);
     numbers
         .map(Reading::exact)
         .any(|reading| like_the_supply(&reading, true))
@@ -224,6 +230,8 @@ mod tests {
             "there's 240 volts here",
             "it isn't dead",
             "STOP!",
+            "two thirty",
+            "line to earth 230",
         ] {
             assert!(sounds_like_a_warning(words), "{words}");
         }
@@ -233,6 +241,8 @@ mod tests {
             "it's not live",
             "both ends in",
             "socket three",
+            "230 millimetres from the door",
+            "cable two hundred and forty long",
         ] {
             assert!(!sounds_like_a_warning(words), "{words}");
         }

@@ -19,7 +19,7 @@ pub use line::{Line, LineKind};
 pub use narrator::{Narrator, is_of_the_same_turn};
 pub use numbers::{bare_value, capital, digits, duration, plural, three_as_one, value};
 pub use practice::named as fault;
-pub use prompt::{Prompt, Prompts, of_step, prompt, without_prompt};
+pub use prompt::{Prompt, Prompts, in_full as prompt_in_full, of_step, prompt, without_prompt};
 pub use refusals::refused_in_short;
 
 use super::agenda::Agenda;

@@ -145,11 +145,8 @@ pub fn prompt(agenda: &Agenda) -> Prompt {
     let instead = match agenda.level() {
         Level::Led => return prompt,
         _ if agenda.question().is_some() || agenda.mode() != Mode::Running => return prompt,
-        // A danger is told to everybody.
-        _ if agenda
-            .current()
-            .is_some_and(|step| step.stage == Stage::MakeSafe) =>
-        {
+        // A danger is told to everybody, but to whoever is examined where there is none.
+        level if is_dangerous(agenda) && (level == Level::Asked || !agenda.practises()) => {
             return prompt;
         }
         Level::Asked => level::WHAT_NEXT,
@@ -163,8 +160,14 @@ pub fn prompt(agenda: &Agenda) -> Prompt {
     }
 }
 
-/// The same as it is told to whoever is led, or asks for help.
-pub(super) fn in_full(agenda: &Agenda) -> Prompt {
+/// Whether a circuit is to be made safe now.
+fn is_dangerous(agenda: &Agenda) -> bool {
+    let current = agenda.current();
+    current.is_some_and(|step| step.stage == Stage::MakeSafe)
+}
+
+/// The same as it is told to whoever is led, or asks for help; and to whoever teaches.
+pub fn in_full(agenda: &Agenda) -> Prompt {
     let state = match agenda.mode() {
         Mode::Finished => "finished",
         Mode::Paused => "paused",

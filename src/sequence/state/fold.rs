@@ -170,20 +170,11 @@ impl State {
                 place,
                 both,
             } => self.out_list.0.push(OutEntry {
-                no,
-                at,
-                board: *board,
-                circuit: *circuit,
-                part: *part,
                 linked: *linked,
                 place: place.clone(),
                 both: *both,
-                parked: None,
-                back: None,
-                withdrawn: false,
-                overridden: false,
                 ordered: Some(step.clone()),
-                some_of_it: false,
+                ..OutEntry::of(no, at, (*board, *circuit), *part)
             }),
             Event::AskedIfOut { entries } => {
                 self.pending.question = Some(Question::IfOut(no, entries.clone()));
@@ -251,20 +242,11 @@ impl State {
                                 && ordered.place.as_ref() == place_said)
                 });
                 self.out_list.0.push(OutEntry {
-                    no,
-                    at,
-                    board: *board,
-                    circuit: *circuit,
-                    part: *part,
                     linked: *linked,
                     place: place.clone(),
                     both: *both,
                     parked: *parked,
-                    back: None,
-                    withdrawn: false,
-                    overridden: false,
-                    ordered: None,
-                    some_of_it: false,
+                    ..OutEntry::of(no, at, (*board, *circuit), *part)
                 });
                 self.pending.taken(no);
             }

@@ -43,6 +43,31 @@ pub struct OutEntry {
 }
 
 impl OutEntry {
+    /// What an event put on the list, of a board or one of its circuits, out and nowhere in particular.
+    pub(super) fn of(
+        no: EventNo,
+        at: Timestamp,
+        (board, circuit): (u16, Option<u16>),
+        part: Part,
+    ) -> Self {
+        Self {
+            no,
+            at,
+            board,
+            circuit,
+            part,
+            linked: false,
+            place: None,
+            both: false,
+            parked: None,
+            back: None,
+            withdrawn: false,
+            overridden: false,
+            ordered: None,
+            some_of_it: false,
+        }
+    }
+
     /// Whether it still has to be put back.
     pub fn is_open(&self) -> bool {
         self.back.is_none() && !self.withdrawn
