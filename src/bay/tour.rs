@@ -226,7 +226,6 @@ struct OfCircuit<'a> {
 }
 
 const RING: [Conductors; 3] = [Conductors::L, Conductors::N, Conductors::E];
-const LINES: Conductors = Conductors::L1.with(Conductors::L2).with(Conductors::L3);
 
 impl OfCircuit<'_> {
     fn probe(&self, setting: Setting, between: Between, place: Option<&Place>) -> Probe {
@@ -345,7 +344,7 @@ impl OfCircuit<'_> {
         let at = |at, pair| self.probe(Setting::Insulation { at }, Between::Pair(pair), None);
         let three = self.circuit.phases == Phases::Three;
         let lives = if three {
-            Pair::new(LINES, Conductors::N)
+            Pair::new(Conductors::LINES, Conductors::N)
         } else {
             Some(Pair::LN)
         };

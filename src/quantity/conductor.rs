@@ -23,6 +23,9 @@ impl Conductors {
     /// Third line of a three-phase circuit.
     pub const L3: Self = Self(32);
 
+    /// Every line of a three-phase circuit.
+    pub const LINES: Self = Self::L1.with(Self::L2).with(Self::L3);
+
     const NAMES: [(Self, &'static str, &'static str); 6] = [
         (Self::L, "L", "line"),
         (Self::L1, "L1", "line one"),
@@ -50,7 +53,7 @@ impl Conductors {
     /// These; and where "line" is among them without its number, every line.
     pub const fn with_every_line(self) -> Self {
         if self.contains(Self::L) {
-            self.with(Self::L1).with(Self::L2).with(Self::L3)
+            self.with(Self::LINES)
         } else {
             self
         }
@@ -63,7 +66,7 @@ impl Conductors {
 
     /// As said aloud: "line", "line and neutral", "all lines".
     pub fn spoken(self) -> String {
-        let lines = Self::L1.with(Self::L2).with(Self::L3);
+        let lines = Self::LINES;
         if self.contains(lines) {
             let rest = Self(self.0 & !lines.0);
             return if rest.0 == 0 {
@@ -170,6 +173,13 @@ impl Pair {
         Self::THREE_PHASE[3],
         Self::THREE_PHASE[4],
         Self::THREE_PHASE[5],
+    ];
+
+    /// Each line to each other, of a three-phase circuit.
+    pub const BETWEEN_LINES: [Self; 3] = [
+        Self::THREE_PHASE[0],
+        Self::THREE_PHASE[1],
+        Self::THREE_PHASE[2],
     ];
 
     /// Each line to earth, of a three-phase circuit.

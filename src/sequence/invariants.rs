@@ -14,7 +14,7 @@ use super::facts::{
     Ask, Edition, Event, EventNo, Mode, Plan, Quantity, Refusal, Step, StepId, StepKind, Withdrawal,
 };
 use super::procedures::Catalogue;
-use crate::installation::{Accessory, Circuit, CircuitKind, IsolatedBy, Job, Phases};
+use crate::installation::{Accessory, Board, Circuit, CircuitKind, IsolatedBy, Job, Phases};
 use crate::limits::{Finding, Outcome, Verdict};
 use crate::quantity::{Conductors, Pair, Reading, Relation, TestVoltage};
 use crate::terms::{Part, Place, Reason, Stage, Statement};
@@ -34,12 +34,11 @@ pub struct Watch {
     plan: Arc<Plan>,
     /// What makes the plan of another job.
     catalogue: Arc<Catalogue>,
-    edition: Edition,
     next: u64,
     last_at: Timestamp,
     /// When something last came that a person surely said.
     last_sure: Timestamp,
-    first_edition: bool,
+    edition: Edition,
     mode: Mode,
     /// Locks off for energising.
     unlocked: BTreeSet<u16>,
@@ -169,7 +168,6 @@ impl Watch {
             next: 1,
             last_at: agenda.opened(),
             last_sure: agenda.opened(),
-            first_edition: agenda.edition() == Edition::First,
             unlocked: BTreeSet::new(),
             off: BTreeSet::new(),
             before: None,
@@ -579,10 +577,13 @@ impl Watch {
             ) && self.how(trial) != Some(&How::Read)
         });
         law(
-            self.first_edition || joined_test || untried.is_none(),
+            self.edition.is_first() || joined_test || untried.is_none(),
             || format!("high voltage where nothing was tried before: {}", step.id),
         )?;
         let board = self.job.boards.iter().find(|b| b.number == step.board);
+        law(!self.goes_across_surge_protection(step, board), || {
+            format!("high voltage across surge protection: {}", step.id)
+        })?;
         let circuits = board.into_iter().flat_map(|board| &board.circuits);
         for circuit in circuits.filter(|c| step.circuit.is_none_or(|number| number == c.number)) {
             let lives = match circuit.phases {
@@ -607,6 +608,24 @@ impl Watch {
             })?;
         }
         Ok(())
+    }
+
+    /// Whether neutral and earth of a circuit are those of its board, with the surge protection between them.
+    fn goes_across_surge_protection(&self, step: &Step, board: Option<&Board>) -> bool {
+        let neutral_to_earth = step
+            .pair
+            .is_some_and(|pair| pair.from().contains(Conductors::N) && pair.to_earth());
+        let fitted = board.is_some_and(|b| b.surge.is_some() && b.isolate == IsolatedBy::Board);
+        let apart = |out: &Out| {
+            let surge = out.place == Some(Place::surge_protection());
+            let neutral = matches!(out.part, Part::Conductors(c) if c.contains(Conductors::N))
+                && !out.linked
+                && out.place == Some(Place::board())
+                && out.circuit == step.circuit;
+            out.is_surely_out() && out.board == step.board && (surge || neutral)
+        };
+        let asked = self.edition >= Edition::Fourth && step.circuit.is_some();
+        asked && fitted && neutral_to_earth && !self.out.iter().any(apart)
     }
 
     /// Whether something that more than 250 V would harm is known or suspected in the circuit.
@@ -681,7 +700,7 @@ impl Watch {
                 ));
             }
             let fatal = self.dead_tests(board).find(|step| self.is_fatal(step));
-            if let Some(fatal) = fatal.filter(|_| !self.first_edition) {
+            if let Some(fatal) = fatal.filter(|_| !self.edition.is_first()) {
                 return Err(format!("energised with a fault: {}", fatal.id));
             }
         }
@@ -779,7 +798,7 @@ impl Watch {
     /// A board and those that it feeds, by what the job file says.
     fn made_live_with(&self, board: u16) -> Vec<u16> {
         let mut all = vec![board];
-        if self.first_edition {
+        if self.edition.is_first() {
             return all;
         }
         let mut n = 0;
@@ -964,7 +983,7 @@ impl Watch {
             Event::Resumed { anew, .. } => {
                 if *anew {
                     self.away_for(true);
-                } else if self.first_edition {
+                } else if self.edition.is_first() {
                     self.away(gap, at);
                 } else {
                     self.away(at.duration_since(self.last_sure), at);
@@ -974,7 +993,7 @@ impl Watch {
                     self.mode = Mode::Running;
                 }
             }
-            Event::CameBack { anew, .. } if !self.first_edition => self.away_for(*anew),
+            Event::CameBack { anew, .. } if !self.edition.is_first() => self.away_for(*anew),
             Event::CameBack { .. } => self.away(gap.max(AWAY), at),
             Event::Unpaused => {
                 self.mode = Mode::Running;
@@ -1006,7 +1025,8 @@ impl Watch {
                 self.last_taken = Some(no);
                 self.order_answered(step);
                 if doubt.is_some() || question.is_some() {
-                    if let Some(before) = self.closed.get(step).filter(|_| !self.first_edition) {
+                    if let Some(before) = self.closed.get(step).filter(|_| !self.edition.is_first())
+                    {
                         self.before = Some((no, step.clone(), before.clone()));
                     }
                     self.closed.remove_mut(step);
@@ -1184,13 +1204,13 @@ impl Watch {
                         }
                     }
                 }
-                if !self.first_edition {
+                if !self.edition.is_first() {
                     self.last_taken = None;
                 }
             }
             Event::Moved { to, .. } => {
                 self.unlocked.remove(&to.board);
-                if !self.first_edition {
+                if !self.edition.is_first() {
                     self.last_taken = None;
                 }
                 self.reopen(to.board, |_| true);
@@ -1205,7 +1225,7 @@ impl Watch {
                     self.withdrawn(asked);
                 }
                 self.unlocked.remove(board);
-                if !self.first_edition {
+                if !self.edition.is_first() {
                     self.mode = Mode::Running;
                 }
                 self.reopen(*board, |_| true);
@@ -1353,7 +1373,7 @@ impl Watch {
             }
             Some((_, Asked::IfLive | Asked::Statement)) => {}
             Some((_, Asked::AllBack(_) | Asked::NeverOut(_) | Asked::Finish))
-                if !self.first_edition => {}
+                if !self.edition.is_first() => {}
             _ => {
                 self.withdrawn(of);
                 self.give_back(of);

@@ -39,9 +39,7 @@ fn is_wanted(what: Break) -> bool {
 fn shows_in(what: Break, job: &Job) -> bool {
     let mut boards = job.boards.iter();
     match what {
-        Break::SurgeLeftIn => {
-            boards.any(|board| board.surge.is_some() && board.insulation_together)
-        }
+        Break::SurgeLeftIn => boards.any(|board| board.surge.is_some()),
         Break::NeutralLeftIn | Break::NeutralBackUnseen => boards.any(Board::isolates_circuits),
         Break::CoversOffUnproved | Break::BehindCoversUnknown => job.inspection.is_some(),
         Break::FeederUnasked | Break::FeederUnknown | Break::FedUnseen => {

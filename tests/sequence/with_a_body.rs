@@ -15,7 +15,8 @@
 //! * a dead test taken on a live board; where circuits are isolated on a board that stays live, on a
 //!   circuit that is live, not locked off, or not proved dead since its device was last touched;
 //! * insulation tested on such a circuit with its neutral still in, which is one with earth there;
-//! * 500 V on all circuits together with surge protection in;
+//! * 500 V with surge protection in: on all circuits together, or between neutral and earth of one whose neutral
+//!   is in its bar;
 //! * hands where it is live, or covers off there, because the program asked for it.
 //!
 //! The person who tells the truth may do and leave out anything, and may leave a step at any moment;

@@ -4,9 +4,9 @@
 
 mod steps;
 
-use bothhands::installation::{IsolatedBy, Job};
-use bothhands::quantity::{Conductors, Reading, Relation, TestVoltage};
-use bothhands::sequence::{ABSENCE, Agenda, Event, EventNo, StepId};
+use bothhands::installation::IsolatedBy;
+use bothhands::quantity::{Conductors, Pair, Reading, Relation, TestVoltage};
+use bothhands::sequence::{ABSENCE, Agenda, Edition, Event, EventNo, StepId};
 use bothhands::terms::{Part, Place, Reason, Stage, Statement};
 use jiff::{SignedDuration, Timestamp};
 use std::collections::{BTreeMap, BTreeSet};
@@ -116,7 +116,7 @@ impl Witness {
             law(!barred, "something else done with this out")?;
         }
         match (id.stage, reading) {
-            (Stage::Insulation, Some(reading)) => self.insulation(job, id, reading),
+            (Stage::Insulation, Some(reading)) => self.insulation(state, id, reading),
             (Stage::Continuity, Some(_)) if is_of_line_and_cpc(id) => {
                 let linked = |thing: &Thing| {
                     let joined = thing.joins().filter(|_| thing.linked && thing.is_on(id));
@@ -132,7 +132,8 @@ impl Witness {
         }
     }
 
-    fn insulation(&self, job: &Job, id: &StepId, reading: &Reading) -> Law {
+    fn insulation(&self, state: &Agenda, id: &StepId, reading: &Reading) -> Law {
+        let job = state.job();
         let through = |thing: &Thing| {
             let near = thing.circuit.is_none() || thing.is_on(id);
             let joined = thing.joins().filter(|_| near);
@@ -145,7 +146,23 @@ impl Witness {
             "insulation read between what is joined",
         )?;
         let here = board(job, id.board);
-        if id.tail.starts_with("together/") && here.is_some_and(|board| board.surge.is_some()) {
+        // Neutral to earth goes across it whichever circuit of a dead board is tested, unless that neutral is
+        // out of its bar.
+        let across = |pair: Pair| pair.from().contains(Conductors::N) && pair.to() == Conductors::E;
+        let one_circuit = id.circuit.is_some()
+            && state.edition() >= Edition::Fourth
+            && reading.at.is_none_or(|at| at > TestVoltage::V250)
+            && reading.pair.is_some_and(across)
+            && here.is_some_and(|board| board.isolate != IsolatedBy::Circuits)
+            && !self.is_out(|thing| {
+                let at_board = thing.place.as_ref().is_some_and(|p| p.name == "board");
+                let neutral =
+                    matches!(thing.part, Part::Conductors(all) if all.contains(Conductors::N));
+                thing.is_on(id) && at_board && neutral && !thing.linked
+            });
+        if (id.tail.starts_with("together/") || one_circuit)
+            && here.is_some_and(|board| board.surge.is_some())
+        {
             let out = self.is_out(|thing| {
                 let place = thing.place.as_ref();
                 let surge = ["surge protector", "surge protection", "s p d"];
@@ -153,10 +170,11 @@ impl Witness {
             });
             // BS 7671 643.3.3: with what can't reasonably be disconnected, 250 volts.
             let left = self.answer_at(id, Stage::Insulation, "surge/out") == Some(Answer::LeftOut);
-            let low = id.tail == "together/trial" || reading.at == Some(TestVoltage::V250);
+            let low =
+                id.tail.starts_with("together/trial") || reading.at == Some(TestVoltage::V250);
             law(
                 out || left && low,
-                "a board tested together with its surge protection in",
+                "insulation tested at more than 250 V across surge protection",
             )?;
         }
         let circuits = here.is_some_and(|board| board.isolate == IsolatedBy::Circuits);

@@ -68,7 +68,7 @@ fn not_tested_does_not_take_the_place_of_a_fault_that_was_found() {
 #[test]
 fn of_three_phases_one_line_out_takes_no_electronics_out() {
     let mut site = at("three-phase", "c2/insulation-resistance/trial");
-    say(&mut site, &["over 999"]);
+    say(&mut site, &["over 999", "over 999", "over 999", "over 999"]);
     let told = say(&mut site, &["line one out at charging outlet", "say again"]);
     lacks(&told, &["500 V"]);
     let told = say(&mut site, &["charging outlet out", "say again"]);
@@ -179,4 +179,108 @@ fn what_was_read_in_another_unit_stands_in_that_of_its_column() {
     for shown in [",0.14,", ",2000,0.5,"] {
         assert!(text.contains(shown), "{shown}: {text}");
     }
+}
+
+#[test]
+fn neutral_to_earth_at_500_volts_waits_for_surge_protection_circuit_by_circuit() {
+    let text = job(TN, "surge = \"type 2\"\n", &[("hob", B32), ("heater", B16)]);
+    let n_e = "c1/insulation-resistance/500/N-E";
+    // It is ordered out before anything is tested, and listed.
+    let site = from(&text, "surge/out");
+    assert!(site.asked().ends_with("surge/out"), "{}", site.asked());
+
+    // Whoever goes past it is asked whether it is out, and not let onto it.
+    let mut site = from(&text, "surge/out");
+    let told = say(&mut site, &["circuit one"]);
+    has(&told, &["Is it so now: surge protector out?"]);
+    let dead = ["linked", "0.12", "link removed", "over 888", "over 888"];
+    say(&mut site, &["negative"]);
+    say(&mut site, &dead);
+    let told = say(&mut site, &["neutral to earth over 888"]);
+    has(&told, &["surge protection out"]);
+    assert!(!outcome(&site, n_e).contains("Read"), "{told}");
+    let told = say(
+        &mut site,
+        &["surge protector out", "neutral to earth over 888"],
+    );
+    assert!(outcome(&site, n_e).contains("Read"), "{told}");
+
+    // Answered in its own words, the question is answered.
+    let mut site = from(&text, "surge/out");
+    let told = say(&mut site, &["circuit one", "surge protector out"]);
+    lacks(&told, &["Is it so now"]);
+    has(
+        &say(&mut site, &["what is out"]),
+        &["Out: surge protector."],
+    );
+
+    // Put back before the last circuit is tested, it comes out again.
+    let mut site = from(&text, "c2/insulation-resistance/500/L-N");
+    say(&mut site, &["surge protector back"]);
+    let told = say(&mut site, &["neutral to earth over 888"]);
+    has(&told, &["surge protection out"]);
+    let heater = "c2/insulation-resistance/500/N-E";
+    assert!(!outcome(&site, heater).contains("Read"), "{told}");
+
+    // Where it can't come out, a circuit's neutral does, or the reading stays out.
+    let mut site = from(&text, "surge/out");
+    say(&mut site, &["not tested reason damaged", "negative"]);
+    site.plainly_to(n_e).unwrap();
+    has(
+        &say(&mut site, &["say again"]),
+        &["with surge protector in circuit"],
+    );
+    let told = say(&mut site, &["over 888"]);
+    has(&told, &["neutral of circuit 1 out of its bar"]);
+    let told = say(
+        &mut site,
+        &["neutral out at board", "neutral to earth over 888"],
+    );
+    assert!(outcome(&site, n_e).contains("Read"), "{told}");
+}
+
+#[test]
+fn a_load_between_lines_alone_is_found_at_250_volts() {
+    let mut site = at("three-phase", "c2/insulation-resistance/trial");
+    let told = say(&mut site, &["over 999"]);
+    has(&told, &["Line one to line two too"]);
+    let told = say(&mut site, &["0.40"]);
+    lacks(&told, &["500 V"]);
+    site.plainly_to("c2/insulation-resistance/clear").unwrap();
+    let told = say(&mut site, &["charging outlet out"]);
+    has(&told, &["250 volts again, line one to line two"]);
+    let told = say(&mut site, &["over 999"]);
+    has(&told, &["500 V now"]);
+}
+
+#[test]
+fn every_line_of_three_phases_comes_out_where_the_circuit_stays_off() {
+    let mut site = at("three-phase", "c1/insulation-resistance/500/L1-L2");
+    let told = say(
+        &mut site,
+        &["circuit one stays off", "affirm", "locked off"],
+    );
+    has(&told, &["all lines and neutral"]);
+    let told = say(
+        &mut site,
+        &["line one out at board", "neutral out at board", "say again"],
+    );
+    has(&told, &["all lines and neutral"]);
+    let told = say(
+        &mut site,
+        &[
+            "line two out at board",
+            "line three out at board",
+            "say again",
+        ],
+    );
+    lacks(&told, &["all lines and neutral"]);
+
+    let mut site = at("three-phase", "c1/insulation-resistance/500/L1-L2");
+    say(
+        &mut site,
+        &["circuit one stays off", "affirm", "locked off", "done"],
+    );
+    let told = say(&mut site, &["what is out"]);
+    has(&told, &["all lines", "neutral"]);
 }

@@ -337,7 +337,9 @@ fn circuit_of(
     place: Option<&Place>,
     part: Part,
 ) -> Option<u16> {
-    if matches!(part, Part::EarthingConductor | Part::Bond) {
+    // Surge protection is the board's, whichever circuit is tested.
+    let of_the_board = place.is_some_and(Place::is_surge_protection);
+    if of_the_board || matches!(part, Part::EarthingConductor | Part::Bond) {
         return None;
     }
     let has = |number: u16| {

@@ -107,11 +107,12 @@ static SHIPPED: LazyLock<Arc<Catalogue>> = LazyLock::new(|| {
         (Slot::Between, &PutBack),
         (Slot::Between, &Energise),
     ];
-    let second: [(Slot, &'static dyn Procedure); 19] = [
+    let second: [(Slot, &'static dyn Procedure); 20] = [
         (Slot::AsFound, row(&inspection::INSPECTION)),
         (Slot::AsFound, row(&visit::ADEQUACY)),
         (Slot::BeforeCircuits, row(&visit::FOUND_LIVE)),
         (Slot::BeforeCircuits, row(&inspection::INSPECTION_INSIDE)),
+        (Slot::BeforeCircuits, row(&table::SURGE_OUT_FIRST)),
         (Slot::DeadOnCircuit, row(&make_safe::STAYS_OFF)),
         (Slot::DeadOnCircuit, &Continuity),
         (Slot::DeadOnCircuit, row(&table::RING)),
@@ -211,7 +212,7 @@ impl Catalogue {
     pub fn plan(&self, job: &Job, edition: Edition) -> Plan {
         let (procedures, rounds) = match edition {
             Edition::First => (&self.first, FIRST),
-            Edition::Second | Edition::Third => (&self.second, SECOND),
+            _ => (&self.second, SECOND),
         };
         let mut steps: Vec<Step> = Vec::new();
         for (round, boards) in in_turn(rounds, &job.boards, edition) {

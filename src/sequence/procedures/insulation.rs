@@ -1,5 +1,5 @@
-use super::table::{is_surge, surge_is_in};
-use super::visit::{NEUTRAL_OUT, neutral_is_in};
+use super::table::{SURGE_OUT_FIRST, is_full_insulation, is_surge, surge_is_in};
+use super::visit::{NEUTRAL_OUT, neutral_at_board_is_out, neutral_is_in};
 use super::{Answers, Assessment, Procedure, StepBuilder, assess};
 use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, SystemVoltage};
 use crate::quantity::{Conductors, Pair, Reading, TestVoltage, Unit};
@@ -9,7 +9,7 @@ use crate::sequence::facts::{
     ShownWhen, Step, StepKind, Worst,
 };
 use crate::sequence::state::{OutEntry, State, StepOutcome};
-use crate::terms::{Part, Stage, Statement};
+use crate::terms::{Part, Place, Stage, Statement};
 
 /// Insulation resistance, BS 7671 643.3 and Table 64: 250 V between line and neutral first when
 /// something may be connected, then the full voltage between every pair; or, with equipment that
@@ -18,7 +18,6 @@ use crate::terms::{Part, Stage, Statement};
 pub(super) struct Insulation;
 
 const LINE_AND_NEUTRAL: Conductors = Conductors::L.with(Conductors::N);
-const LINES: Conductors = Conductors::L1.with(Conductors::L2).with(Conductors::L3);
 
 const fn column(
     key: &'static str,
@@ -95,7 +94,7 @@ impl Procedure for Insulation {
         let build = StepBuilder::new(self, board, circuit, "insulation");
         match circuit {
             Some(circuit) => on_circuit(&build, circuit, edition),
-            None if board.insulation_together => together(&build, board),
+            None if board.insulation_together => together(&build, board, edition),
             None => Vec::new(),
         }
     }
@@ -159,7 +158,10 @@ impl Procedure for Insulation {
             StepKind::InsulationAgain => {
                 // What is back after the last of the tests bars nothing any more.
                 let wanted = |put_back: bool| !put_back || full_tests_open(state, step);
+                let by_pair = state.edition() >= Edition::Fourth;
+                let low = |pair| state.tries_again(step.board, circuit, pair);
                 !given_up(state, step)
+                    && (!by_pair || step.pair.is_some_and(low))
                     && !joined
                     && !tested_joined
                     && suspicion.is_some_and(|s| s.altered_since && wanted(s.put_back))
@@ -176,6 +178,7 @@ impl Procedure for Insulation {
     }
 
     fn guard(&self, state: &State, step: &Step) -> Result<(), Refusal> {
+        surge_protection_guard(state, step)?;
         if step.circuit.is_none() && step.measure().is_some() {
             let mut beside = state.plan().beside(step);
             let out = beside.find(|other| other.kind == StepKind::SurgeOut);
@@ -278,13 +281,16 @@ impl Procedure for Insulation {
     }
 }
 
-fn together(build: &StepBuilder<'_>, board: &Board) -> Vec<Step> {
-    let trial = lives(board.phases);
-    let mut steps = vec![build.reading(
-        "together/trial",
-        StepKind::InsulationTogetherTrial,
-        insulation(trial, TestVoltage::V250),
-    )];
+fn together(build: &StepBuilder<'_>, board: &Board, edition: Edition) -> Vec<Step> {
+    let trial = |pair| {
+        build.reading(
+            trial_tail("together/trial", pair, board.phases),
+            StepKind::InsulationTogetherTrial,
+            insulation(pair, TestVoltage::V250),
+        )
+    };
+    let trials = trials(board.phases, edition).into_iter().map(trial);
+    let mut steps: Vec<Step> = trials.collect();
     steps.extend(pairs(board.phases).iter().map(|pair| {
         build.reading(
             format!("together/500/{pair}"),
@@ -293,6 +299,55 @@ fn together(build: &StepBuilder<'_>, board: &Board) -> Vec<Step> {
         )
     }));
     steps
+}
+
+/// Neutral to earth at more than 250 V goes across the surge protection of the board, whichever circuit is
+/// tested, unless that circuit's neutral is out of its bar.
+fn surge_protection_guard(state: &State, step: &Step) -> Result<(), Refusal> {
+    let (Some(circuit), Some(pair)) = (step.circuit, step.pair) else {
+        return Ok(());
+    };
+    let across = is_full_insulation(step) && pair.to_earth() && pair.from().contains(Conductors::N);
+    if !across || breakage::is(Break::SurgeLeftIn) {
+        return Ok(());
+    }
+    let mut of_board = state.plan().on(step.board, None);
+    let is_in = |out: &&Step| out.procedure == SURGE_OUT_FIRST.id() && surge_is_in(state, out);
+    let Some(out) = of_board.find(is_in) else {
+        return Ok(());
+    };
+    if neutral_at_board_is_out(state, step) {
+        return Ok(());
+    }
+    // What can't be taken out is in circuit.
+    if matches!(state.outcome(out), Some(StepOutcome::NotTested(..))) {
+        return Err(Refusal::ElectronicsInCircuit {
+            circuit,
+            inside: vec![Electronics::Listed(Place::surge_protection())],
+            what: None,
+        });
+    }
+    Err(Refusal::first_comes(&out.id))
+}
+
+/// The trials at 250 V between live conductors: of three phases, all lines to neutral and, since a load may
+/// be between lines alone, each line to each other.
+fn trials(phases: Phases, edition: Edition) -> Vec<Pair> {
+    let between_lines = match phases {
+        Phases::Three if edition >= Edition::Fourth => Pair::BETWEEN_LINES.as_slice(),
+        Phases::Single | Phases::Three => &[],
+    };
+    std::iter::once(lives(phases))
+        .chain(between_lines.iter().copied())
+        .collect()
+}
+
+/// The last part of the name of the step that tries this pair, or tries it again.
+fn trial_tail(name: &str, pair: Pair, phases: Phases) -> String {
+    if pair == lives(phases) {
+        return name.to_owned();
+    }
+    format!("{name}/{pair}")
 }
 
 /// The trial at 250 V that comes before this test, where it was not made.
@@ -339,8 +394,13 @@ fn on_circuit(build: &StepBuilder<'_>, circuit: &Circuit, edition: Edition) -> V
         steps.push(lamps());
     }
     if tried_first(circuit, voltage) {
-        let trial = insulation(lives(circuit.phases), TestVoltage::V250);
-        steps.push(build.reading("trial", StepKind::InsulationTrial, trial));
+        let trials = trials(circuit.phases, edition);
+        let trial = |name: &str, kind, pair: Pair| {
+            let tail = trial_tail(name, pair, circuit.phases);
+            build.reading(tail, kind, insulation(pair, TestVoltage::V250))
+        };
+        let first = |pair: &Pair| trial("trial", StepKind::InsulationTrial, *pair);
+        steps.extend(trials.iter().map(first));
         for pair in [lives_to_earth(circuit.phases), Pair::NE] {
             steps.push(build.reading(
                 format!("trial-{pair}"),
@@ -349,7 +409,8 @@ fn on_circuit(build: &StepBuilder<'_>, circuit: &Circuit, edition: Edition) -> V
             ));
         }
         steps.push(build.event("clear", StepKind::InsulationClear));
-        steps.push(build.reading("trial-again", StepKind::InsulationAgain, trial));
+        let again = |pair: &Pair| trial("trial-again", StepKind::InsulationAgain, *pair);
+        steps.extend(trials.iter().map(again));
     }
     if lighting && edition == Edition::First {
         steps.push(lamps());
@@ -364,7 +425,7 @@ fn on_circuit(build: &StepBuilder<'_>, circuit: &Circuit, edition: Edition) -> V
     if circuit.two_way {
         let again: &[Pair] = match edition {
             Edition::First => &[Pair::LE],
-            Edition::Second | Edition::Third => pairs(circuit.phases),
+            _ => pairs(circuit.phases),
         };
         steps.extend(again.iter().map(|pair| {
             build.reading(
@@ -440,7 +501,7 @@ pub fn tested_joined_instead(state: &State, step: &Step) -> bool {
 pub fn lives_linked(state: &State, board: u16, circuit: u16) -> bool {
     let phases = state.circuit(board, circuit).map(|c| c.phases);
     let wanted = match phases {
-        Some(Phases::Three) => LINES.with(Conductors::N),
+        Some(Phases::Three) => Conductors::LINES.with(Conductors::N),
         _ => LINE_AND_NEUTRAL,
     };
     state.linked(board, circuit, wanted)
@@ -500,14 +561,14 @@ fn pairs(phases: Phases) -> &'static [Pair] {
 fn lives(phases: Phases) -> Pair {
     match phases {
         Phases::Single => Pair::LN,
-        Phases::Three => between(LINES, Conductors::N),
+        Phases::Three => between(Conductors::LINES, Conductors::N),
     }
 }
 
 fn lives_to_earth(phases: Phases) -> Pair {
     match phases {
         Phases::Single => Pair::LE,
-        Phases::Three => between(LINES, Conductors::E),
+        Phases::Three => between(Conductors::LINES, Conductors::E),
     }
 }
 
@@ -515,7 +576,7 @@ fn lives_to_earth(phases: Phases) -> Pair {
 pub fn joined_to_earth(phases: Phases) -> Pair {
     match phases {
         Phases::Single => Pair::LN_E,
-        Phases::Three => between(LINES.with(Conductors::N), Conductors::E),
+        Phases::Three => between(Conductors::LINES.with(Conductors::N), Conductors::E),
     }
 }
 

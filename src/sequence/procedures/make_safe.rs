@@ -1,8 +1,9 @@
 use super::Answers;
 use super::fault::is_danger;
 use super::table::Row;
+use crate::installation::Phases;
 use crate::quantity::Conductors;
-use crate::sequence::facts::{Order, Step, StepKind};
+use crate::sequence::facts::{Edition, Order, Step, StepKind};
 use crate::sequence::state::State;
 use crate::terms::{Part, Place, Stage, Statement};
 
@@ -43,12 +44,23 @@ fn out_of_terminals(state: &State, step: &Step) -> Vec<Order> {
         return Vec::new();
     }
     let ring = state.is_on_a_ring(step);
-    [Conductors::L, Conductors::N]
+    [lines_of(state, step), Conductors::N]
         .map(|one| {
             let out = Order::out(Part::Conductors(one), Some(Place::board()));
             if ring { out.both() } else { out }
         })
         .into()
+}
+
+/// The lines of the step's circuit: of three phases every one, since the fourth edition.
+fn lines_of(state: &State, step: &Step) -> Conductors {
+    let circuit = step.circuit.and_then(|no| state.circuit(step.board, no));
+    let three = circuit.is_some_and(|circuit| circuit.phases == Phases::Three);
+    if three && state.edition() >= Edition::Fourth {
+        Conductors::LINES
+    } else {
+        Conductors::L
+    }
 }
 
 fn stays_off_is_open(state: &State, step: &Step) -> bool {
@@ -68,7 +80,16 @@ fn stays_off_is_open(state: &State, step: &Step) -> bool {
                 && matches!(entry.part, Part::Conductors(c) if c.contains(wanted))
         })
     };
-    let said_out = step.kind == StepKind::OffTerminals && out(Conductors::L) && out(Conductors::N);
+    // Lines may be told of one by one.
+    let lines = lines_of(state, step);
+    let each = [
+        Conductors::L,
+        Conductors::L1,
+        Conductors::L2,
+        Conductors::L3,
+    ];
+    let mut wanted = each.into_iter().filter(|one| lines.contains(*one));
+    let said_out = step.kind == StepKind::OffTerminals && wanted.all(out) && out(Conductors::N);
     state.waits(step) && state.stays_off(step.board, circuit) && !said_out
 }
 

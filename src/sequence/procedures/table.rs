@@ -7,7 +7,7 @@ use super::insulation::{Insulation, waits_for_all_together};
 use super::reopened::last_reopened;
 use super::{Answers, Procedure, StepBuilder};
 use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, Rcd, RcdTest, SystemVoltage};
-use crate::quantity::{Conductors, Pair, Reading, Unit};
+use crate::quantity::{Conductors, Pair, Reading, TestVoltage, Unit};
 use crate::sequence::facts::{
     ARC_FAULT_CHECK, Beside, Column, Edition, Measure, Order, ProcedureId, Quantity,
     SURGE_INDICATOR, ShownWhen, Step, StepKind, Worst, arc_fault_tail,
@@ -706,19 +706,20 @@ pub static PHASE_SEQUENCE: Row = Row {
 };
 
 /// Surge protection comes out before the circuits of its board are tested together: at 500 V it would be
-/// what is read. BS 7671 643.3.3.
+/// what is read. BS 7671 643.3.3. For logs of the first three editions.
 pub static SURGE_OUT: Row = Row {
     name: "surge-out",
     stage: Stage::Insulation,
     rule: "insulation",
     plan: |build, scope| {
         let board = scope.board;
-        if board.surge.is_none() || !board.insulation_together {
+        let asked = scope.edition < Edition::Fourth && board.insulation_together;
+        if board.surge.is_none() || !asked {
             return Vec::new();
         }
         vec![build.event("surge/out", StepKind::SurgeOut)]
     },
-    orders: |_, _| vec![Order::out(Part::Accessory, Some(Place::surge_protection()))],
+    orders: surge_protection,
     is_open: |state, step| {
         // Not once the circuits are tested one by one.
         let together = |other: &Step| {
@@ -731,6 +732,45 @@ pub static SURGE_OUT: Row = Row {
     },
     ..Row::PLAIN
 };
+
+/// Surge protection comes out before the first test of its board: neutral to earth at 500 V goes across it
+/// whichever circuit is tested. BS 7671 643.3.3. Not where the board stays live: there a circuit's neutral
+/// comes out of its bar instead.
+pub static SURGE_OUT_FIRST: Row = Row {
+    name: "surge-out-first",
+    stage: Stage::Insulation,
+    rule: "insulation",
+    plan: |build, scope| {
+        let board = scope.board;
+        let asked = scope.edition >= Edition::Fourth && !board.isolates_circuits();
+        if board.surge.is_none() || !asked {
+            return Vec::new();
+        }
+        vec![build.event("surge/out", StepKind::SurgeOut)]
+    },
+    orders: surge_protection,
+    is_open: |state, step| {
+        // Once more where it went back before a test that is made again.
+        let again = state.asked_again().map(|again| &again.id);
+        let asked = |other: &Step| Insulation.is_open(state, other) || Some(&other.id) == again;
+        let full = |other: &&Step| other.board == step.board && is_full_insulation(other);
+        let mut tests = state.plan().measuring(Quantity::Insulation).filter(full);
+        state.waits(step) && surge_is_in(state, step) && tests.any(asked)
+    },
+    ..Row::PLAIN
+};
+
+fn surge_protection(_: &State, _: &Step) -> Vec<Order> {
+    vec![Order::out(Part::Accessory, Some(Place::surge_protection()))]
+}
+
+/// Whether insulation is tested there at more than 250 V, which surge protection may not bear.
+pub(super) fn is_full_insulation(step: &Step) -> bool {
+    let measure = step
+        .measure()
+        .filter(|m| m.quantity == Quantity::Insulation);
+    measure.is_some_and(|m| m.at.is_some_and(|at| at > TestVoltage::V250))
+}
 
 /// Whether the surge protection that a step takes out is not said to be out.
 pub(super) fn surge_is_in(state: &State, step: &Step) -> bool {

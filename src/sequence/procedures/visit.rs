@@ -84,24 +84,31 @@ pub(super) static NEUTRAL_OUT: Row = Row {
 
 /// Whether the neutral that a step takes out is not said to be out, where the device does not break it.
 pub(super) fn neutral_is_in(state: &State, step: &Step) -> bool {
-    let neutral_out = |entry: &OutEntry| {
-        matches!(entry.part, Part::Conductors(c) if c.contains(Conductors::N))
-            && !entry.linked
-            && !entry.some_of_it
-            && entry.is_at_board()
-    };
-    let is_out = |circuit| state.sure_on(step.board, circuit).any(neutral_out);
     let answered = match state.outcome(step) {
         Some(StepOutcome::Stated(_, Statement::Done))
             if !breakage::is(Break::NeutralBackUnseen) =>
         {
-            step.circuit.is_some_and(is_out)
+            neutral_at_board_is_out(state, step)
         }
         // Whoever leaves it out leaves out its tests: one that is made after all needs it.
         Some(StepOutcome::Stated(..)) => true,
         _ => false,
     };
     !answered
+}
+
+/// Whether the neutral of the step's circuit, of a ring both, is out of its terminal at the board.
+pub(super) fn neutral_at_board_is_out(state: &State, step: &Step) -> bool {
+    let ring = state.is_on_a_ring(step);
+    let neutral_out = |entry: &OutEntry| {
+        matches!(entry.part, Part::Conductors(c) if c.contains(Conductors::N))
+            && !entry.linked
+            && !entry.some_of_it
+            && (entry.both || !ring)
+            && entry.is_at_board()
+    };
+    step.circuit
+        .is_some_and(|circuit| state.sure_on(step.board, circuit).any(neutral_out))
 }
 
 const EITHER: [Statement; 2] = [Statement::Pass, Statement::Fail];

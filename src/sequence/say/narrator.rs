@@ -335,7 +335,10 @@ fn older_edition(agenda: &Agenda) -> Option<Line> {
             "to put back ring ends, crossings and bonds one by one, for 250 volts after equipment is back, for the supply and its voltage before energising, nor at outlets that were opened"
         }
         Edition::Second => "for the voltage of the supply, between every pair, before its polarity",
-        Edition::Third => return None,
+        Edition::Third => {
+            "for surge protection out where circuits are tested one by one, nor for 250 volts between the lines of three phases"
+        }
+        Edition::Fourth => return None,
     };
     Some(Line::warning(format!(
         "This log follows {} of the plan. It does not ask {lacks}. To be asked for that, stop here and begin again with a new log.",

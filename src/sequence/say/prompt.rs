@@ -5,7 +5,7 @@ use crate::installation::{Board, Earthing, InstrumentUse, Phases, Source, board_
 use crate::limits::insulation::Pattern;
 use crate::quantity::{Conductors, Unit};
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Doubt, EventNo, Mode, Refusal, Step, StepKind};
+use crate::sequence::facts::{Doubt, Edition, EventNo, Mode, Refusal, Step, StepKind};
 use crate::sequence::procedures::{self, Catalogue, Fault, SUPPLY_VOLTAGE};
 use crate::sequence::state::{OutEntry, Question};
 use crate::terms::{Alteration, Change, HalfCycle, Level, Part, Place, Stage, Statement};
@@ -367,6 +367,7 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
             agenda.plan().isolation(step.board).next().is_none()
                 || procedures::to_put_back(agenda.state(), step).any(|entry| is_live(agenda, entry))
         }
+        "every line" => phases == Some(Phases::Three) && agenda.edition() >= Edition::Fourth,
         "energised" => agenda.energised(step.board),
         "all together" => procedures::waits_for_all_together(agenda.state(), step.board),
         "surge listed" => agenda
@@ -589,14 +590,14 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
         }),
         "lives" => Some(lives(agenda, step).spoken()),
         "inside" => {
-            let circuit = match agenda.procedure(step).guard(agenda.state(), step) {
-                Err(Refusal::ElectronicsInCircuit { circuit, .. }) => circuit,
-                _ => step.circuit?,
+            let inside = match agenda.procedure(step).guard(agenda.state(), step) {
+                Err(Refusal::ElectronicsInCircuit { inside, .. }) => inside,
+                _ => agenda.electronics_in(step.board, step.circuit?),
             };
-            let inside = agenda.electronics_in(step.board, circuit);
             Some(about::electronics(&inside))
         }
         "finding" => Some(finding(agenda, step)),
+        "functional earth" => Some(functional_earth(agenda, step)),
         "failed" => Some(about::failed(agenda, step.board)),
         "fatal" => Some(about::fatal(agenda, step.board)),
         "reopened" => {
@@ -628,6 +629,21 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
         "last" => step.id.tail.rsplit('/').next().map(str::to_owned),
         _ => None,
     }
+}
+
+/// An RCBO may have an earth of its own, through which its electronics would be read, or harmed.
+fn functional_earth(agenda: &Agenda, step: &Step) -> String {
+    let circuit = step.circuit.and_then(|no| agenda.circuit(step.board, no));
+    let device = circuit.and_then(|circuit| circuit.device.as_ref());
+    let out = |entry: &OutEntry| {
+        entry.part == Part::FunctionalEarth
+            && entry.board == step.board
+            && entry.circuit.is_none_or(|no| Some(no) == step.circuit)
+    };
+    if !device.is_some_and(|device| device.kind.is_rcbo()) || agenda.sure_entries().any(out) {
+        return String::new();
+    }
+    " Functional earth of its RCBO there? Tell if it is out.".to_owned()
 }
 
 /// The links by which a test of all circuits of a board together would be joined.

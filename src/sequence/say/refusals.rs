@@ -5,7 +5,7 @@ use crate::grammar::Intent;
 use crate::installation::{board_said, part_said};
 use crate::sequence::agenda::Agenda;
 use crate::sequence::amend::circuit_of;
-use crate::sequence::facts::{Destination, LeftOut, Mode, Refusal, Step};
+use crate::sequence::facts::{Destination, Electronics, LeftOut, Mode, Refusal, Step};
 use crate::sequence::procedures::{Fault, fault_of};
 use crate::sequence::state::OutEntry;
 use crate::terms::{Predicted, Stage, Statement};
@@ -74,6 +74,12 @@ pub fn refused_in_short(refusal: &Refusal) -> String {
     }
 }
 
+/// Whether what is in circuit is the surge protection of the board alone.
+fn is_surge_protection(inside: &[Electronics]) -> bool {
+    let surge = |one: &Electronics| matches!(one, Electronics::Listed(place) if place.is_surge_protection());
+    !inside.is_empty() && inside.iter().all(surge)
+}
+
 /// Why something is refused, and what to do instead.
 pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
     match refusal {
@@ -91,6 +97,11 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
                 about::isolated_is(agenda, *board)
             )
         }
+        Refusal::ElectronicsInCircuit {
+            inside, circuit, ..
+        } if is_surge_protection(inside) => format!(
+            "No. Neutral to earth at five hundred volts goes across the surge protection. Take it out, or the neutral of circuit {circuit} out of its bar, and say so."
+        ),
         Refusal::ElectronicsInCircuit { inside, what, .. } => {
             let what = what.clone().unwrap_or_else(|| about::electronics(inside));
             format!(

@@ -135,42 +135,48 @@ impl Readings {
             .min_by_key(|record| record.no)
     }
 
-    /// The latest reading between live conductors of the circuit at 250 V, when it was not sound.
-    /// One that was set aside while it was asked about may be right: a low one is gone by, one that would
-    /// clear the circuit is not.
+    /// The latest reading between live conductors of the circuit at 250 V, when it was not sound; by pair, the
+    /// latest of those that are not. One that was set aside while it was asked about may be right: a low one is
+    /// gone by, one that would clear the circuit is not.
     pub(super) fn unsound_trial(
         &self,
-        board: u16,
-        circuit: u16,
+        circuit: (u16, u16),
+        by_pair: bool,
         set_aside: impl Fn(EventNo) -> bool,
     ) -> Option<&ReadingRecord> {
-        let trials = self.trials.get(&(board, circuit))?;
-        let latest = trials
-            .iter()
-            .rev()
-            .filter_map(|no| self.get(*no))
-            .find(|record| {
-                matches!(
-                    record.status,
-                    ReadingStatus::Counts | ReadingStatus::Replaced(_)
-                ) || (set_aside(record.no) && !is_sound(record))
-            })?;
-        (!is_sound(latest)).then_some(latest)
+        let may_be_low = |record: &ReadingRecord| set_aside(record.no) && !is_sound(record);
+        let latest = self.latest_trials(circuit, by_pair, may_be_low);
+        latest.into_iter().find(|record| !is_sound(record))
     }
-}
 
-impl Readings {
-    /// The latest trial of the circuit at 250 V, when it was sound.
-    pub(super) fn sound_trial(&self, board: u16, circuit: u16) -> Option<EventNo> {
-        let trials = self.trials.get(&(board, circuit))?;
-        let mut counted = trials.iter().rev().filter_map(|no| self.get(*no));
-        let latest = counted.find(|record| {
-            matches!(
+    /// The latest trials of the circuit at 250 V that were sound: one, or one by pair.
+    pub(super) fn sound_trials(&self, circuit: (u16, u16), by_pair: bool) -> Vec<&ReadingRecord> {
+        let mut latest = self.latest_trials(circuit, by_pair, |_| false);
+        latest.retain(|record| is_sound(record));
+        latest
+    }
+
+    /// The trial of each pair that counts, or that of all of them; the latest first.
+    fn latest_trials(
+        &self,
+        circuit: (u16, u16),
+        by_pair: bool,
+        counts_too: impl Fn(&ReadingRecord) -> bool,
+    ) -> Vec<&ReadingRecord> {
+        let mut latest: Vec<&ReadingRecord> = Vec::new();
+        let trials = self.trials.get(&circuit).into_iter().flatten().rev();
+        for record in trials.filter_map(|no| self.get(*no)) {
+            let counts = matches!(
                 record.status,
                 ReadingStatus::Counts | ReadingStatus::Replaced(_)
-            )
-        })?;
-        is_sound(latest).then_some(latest.no)
+            );
+            let pair = record.reading.pair;
+            let later = |other: &&ReadingRecord| !by_pair || other.reading.pair == pair;
+            if (counts || counts_too(record)) && !latest.iter().any(later) {
+                latest.push(record);
+            }
+        }
+        latest
     }
 }
 

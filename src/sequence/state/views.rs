@@ -8,7 +8,7 @@ use super::steps::StepOutcome;
 use super::{State, count};
 use crate::installation::{Board, Circuit, CircuitKind, GroupRcd, Job, Rcd, board_said};
 use crate::limits::{Outcome, Tables};
-use crate::quantity::{Conductors, Number, Reading, Relation, Unit};
+use crate::quantity::{Conductors, Number, Pair, Reading, Relation, Unit};
 use crate::sequence::breakage::{self, Break};
 use crate::sequence::facts::{
     Doubt, Edition, Electronics, EventNo, Mode, Plan, Quantity, Refusal, Step, StepId, StepKind,
@@ -307,7 +307,18 @@ impl State {
         if self.edition == Edition::First {
             return None;
         }
-        let sound = self.readings.sound_trial(board, circuit)?;
+        let sound = self
+            .readings
+            .sound_trials((board, circuit), self.tries_by_pair());
+        let back = |record: &ReadingRecord| {
+            let by = self.back_since(board, circuit, record.no)?;
+            Some((record.no, by))
+        };
+        sound.into_iter().find_map(back)
+    }
+
+    /// The event that put back in circuit since what was out for a sound trial.
+    fn back_since(&self, board: u16, circuit: u16, sound: EventNo) -> Option<EventNo> {
         // Another thing that is out is not this one: whether that is enough, a trial tells.
         let out_again = |was: &OutEntry| {
             self.sure_on(board, circuit)
@@ -327,7 +338,24 @@ impl State {
             let (by, _) = entry.back?;
             (was_out && by > sound && !out_again(entry)).then_some(by)
         });
-        back.max().map(|by| (sound, by))
+        back.max()
+    }
+
+    /// Whether each pair of live conductors is tried at 250 V by itself.
+    fn tries_by_pair(&self) -> bool {
+        self.edition >= Edition::Fourth
+    }
+
+    /// Whether a pair of live conductors was found low at 250 V, or what was out for its trial is back: it is
+    /// tried again once something is altered.
+    pub fn tries_again(&self, board: u16, circuit: u16, pair: Pair) -> bool {
+        let circuit = (board, circuit);
+        let of_pair = |record: &&ReadingRecord| record.reading.pair == Some(pair);
+        let sound = self.readings.sound_trials(circuit, self.tries_by_pair());
+        match sound.into_iter().find(of_pair) {
+            Some(record) => self.back_since(circuit.0, circuit.1, record.no).is_some(),
+            None => true,
+        }
     }
 
     /// Whether these conductors of the circuit are linked together, and no others with them.
@@ -352,7 +380,9 @@ impl State {
                     .reading(no)
                     .is_some_and(|record| record.status == ReadingStatus::Questioned)
         };
-        let unsound = self.readings.unsound_trial(board, circuit, set_aside);
+        let unsound =
+            self.readings
+                .unsound_trial((board, circuit), self.tries_by_pair(), set_aside);
         let (reading, since) = match unsound {
             Some(latest) => (latest.no, latest.no),
             None => self.back_since_found(board, circuit)?,

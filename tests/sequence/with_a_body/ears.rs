@@ -371,7 +371,11 @@ impl Person {
                     .filter(|at| at.0 == self.board)
                     .collect(),
             };
-            if together && volts >= 500 && self.site.surge_in(self.board) {
+            let one_of_them = self.circuit.filter(|_| !together);
+            let neutral_to_earth = ends.0.contains(&Wire::N) && ends.1.contains(&Wire::E);
+            let across = together
+                || one_of_them.is_some_and(|at| neutral_to_earth && self.site.neutral_in(at));
+            if across && volts >= 500 && self.site.surge_in(self.board) {
                 found.push(("500 volts with surge protection in", it.text.clone()));
             }
             for at in circuits {

@@ -150,11 +150,15 @@ pub const ROWS: &[(Act, &str)] = &[
     // Insulation.
     (
         Act::SurgeOut,
-        r"^(?:Board (?P<b>\d+), before all circuits together: surge|Surge) protection out[:,]",
+        r"^(?:Board (?P<b>\d+), before its insulation is tested: surge|Surge) protection out[:,]",
     ),
     (
         Act::TogetherTrial,
         r"^Board (?P<b>\d+), all (?:circuits )?together.* 250 volts(?: first)?, (?P<pair><P>)\.$",
+    ),
+    (
+        Act::TogetherTrial,
+        r"^All (?:circuits )?together, (?:still at )?250 volts, (?P<pair><P>)\.$",
     ),
     (
         Act::Together,
@@ -168,6 +172,7 @@ pub const ROWS: &[(Act, &str)] = &[
         Act::TrialEarth,
         r"^(?:That tells little by itself\. )?(?P<pair><P>), (?:still at )?250 volts\.$",
     ),
+    (Act::Trial, r"^(?P<pair><P>) too,(?: at)? 250 volts\.$"),
     (Act::Trial, r"^250 volts again, (?P<pair><P>)\.$"),
     (
         Act::Clear,
