@@ -368,6 +368,7 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
                 || procedures::to_put_back(agenda.state(), step).any(|entry| is_live(agenda, entry))
         }
         "every line" => phases == Some(Phases::Three) && agenda.edition() >= Edition::Fourth,
+        "functional earth in" => may_have_a_functional_earth(agenda, step),
         "energised" => agenda.energised(step.board),
         "all together" => procedures::waits_for_all_together(agenda.state(), step.board),
         "surge listed" => agenda
@@ -597,7 +598,6 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
             Some(about::electronics(&inside))
         }
         "finding" => Some(finding(agenda, step)),
-        "functional earth" => Some(functional_earth(agenda, step)),
         "failed" => Some(about::failed(agenda, step.board)),
         "fatal" => Some(about::fatal(agenda, step.board)),
         "reopened" => {
@@ -632,7 +632,7 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
 }
 
 /// An RCBO may have an earth of its own, through which its electronics would be read, or harmed.
-fn functional_earth(agenda: &Agenda, step: &Step) -> String {
+fn may_have_a_functional_earth(agenda: &Agenda, step: &Step) -> bool {
     let circuit = step.circuit.and_then(|no| agenda.circuit(step.board, no));
     let device = circuit.and_then(|circuit| circuit.device.as_ref());
     let out = |entry: &OutEntry| {
@@ -640,10 +640,7 @@ fn functional_earth(agenda: &Agenda, step: &Step) -> String {
             && entry.board == step.board
             && entry.circuit.is_none_or(|no| Some(no) == step.circuit)
     };
-    if !device.is_some_and(|device| device.kind.is_rcbo()) || agenda.sure_entries().any(out) {
-        return String::new();
-    }
-    " Functional earth of its RCBO there? Tell if it is out.".to_owned()
+    device.is_some_and(|device| device.kind.is_rcbo()) && !agenda.sure_entries().any(out)
 }
 
 /// The links by which a test of all circuits of a board together would be joined.
