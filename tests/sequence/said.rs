@@ -191,7 +191,7 @@ fn whatever_is_spoken_stands_in_the_log() {
         "hm hm",
     ];
     let mut wrong = Vec::new();
-    let mut spoken = 0;
+    let (mut spoken, mut louder) = (0, 0);
     for (n, path) in files().iter().enumerate() {
         let Some((job, mut lines)) = typed_in(path) else {
             continue;
@@ -212,6 +212,7 @@ fn whatever_is_spoken_stands_in_the_log() {
             "Faster.",
         ];
         let told = voice.iter().all(|line| kept.iter().any(|k| k == line));
+        louder += usize::from(told);
         assert!(
             told || lines_are_notes(&kept),
             "{}: {kept:?}",
@@ -219,6 +220,7 @@ fn whatever_is_spoken_stands_in_the_log() {
         );
     }
     assert!(spoken > 1_000, "only {spoken} lines");
+    assert!(louder > 50, "the voice changed in {louder} sessions");
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
