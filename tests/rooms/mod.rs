@@ -257,6 +257,41 @@ fn files_used(
     names.into_iter().map(file).collect()
 }
 
+/// How a text is looked at, or compared with another.
+const LOOKS_AT_WORDS: [&str; 10] = [
+    "starts_with(",
+    "ends_with(",
+    "strip_prefix(",
+    "strip_suffix(",
+    "to_lowercase(",
+    "split_once(",
+    ".dedup()",
+    ".text ==",
+    ".text !=",
+    ".text.contains(",
+];
+
+/// What is said follows from what happened, and never from the words that were made of it before. `prompt`
+/// reads the marks in `prompts.toml`.
+#[test]
+fn nothing_in_say_looks_at_its_own_wording() {
+    let mut files = Vec::new();
+    rust_files(&root().join("src/sequence/say"), &mut files);
+    files.retain(|file| !file.ends_with("prompt.rs"));
+    assert!(files.len() > 15, "only {} files", files.len());
+    let mut wrong = Vec::new();
+    for file in files {
+        let source = without_tests(&code(&fs::read_to_string(&file).unwrap()));
+        for looks in LOOKS_AT_WORDS
+            .iter()
+            .filter(|looks| source.contains(**looks))
+        {
+            wrong.push(format!("{}: {looks}", file.display()));
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
 /// The layers by name, with their numbers, of the table under "How the sequence works".
 fn layers(text: &str) -> BTreeMap<String, u32> {
     text.lines()

@@ -314,10 +314,11 @@ pub fn moved(step: &Step, passed_over: u32) -> String {
 
 /// "Code two, potentially dangerous"; "further investigation required without delay".
 pub(super) fn code_with_meaning(code: Statement) -> String {
-    let (code, means) = (code.code_spoken(), code.code_means().unwrap_or_default());
-    match means.strip_prefix(code) {
-        Some(rest) => format!("{code}{rest}"),
-        None => format!("{code}, {means}"),
+    let means = code.code_means().unwrap_or_default();
+    match code {
+        // Its meaning begins with its name.
+        Statement::FurtherInvestigation => means.to_owned(),
+        code => format!("{}, {means}", code.code_spoken()),
     }
 }
 

@@ -50,7 +50,7 @@ impl State {
             | Event::ProposedCircuit { .. }
             | Event::ProposedFinish { .. } => self.asked(event, now),
             Event::Affirmed { .. } | Event::Withdrawn { .. } | Event::SetAside { .. } => {
-                self.answered(event, now)
+                self.answered(event, now);
             }
             Event::Reading { .. } | Event::CorrectedAtDesk { .. } => self.read(event, now),
             Event::Stated { .. }
@@ -425,41 +425,39 @@ impl State {
 
     /// A guard is passed with a reason.
     fn went_past(&mut self, event: &Event, Moment { no, at, .. }: Moment) {
-        match event {
-            Event::Overridden { refusal, reason } => {
-                let entries = self.left_out_with(refusal);
-                self.out_list.go_past(&entries);
-                if let Refusal::DeadTestsFailed { board, .. } = refusal {
-                    // An observation passes no reversed polarity, and being told of it nothing else.
-                    let passes = |step: &&Step| {
-                        let reversed = matches!(
-                            self.outcome(step),
-                            Some(StepOutcome::Stated(_, Statement::PolarityReversed))
-                        );
-                        match reason {
-                            Reason::Observed => !reversed,
-                            Reason::DangerToldOf => reversed,
-                            _ => true,
-                        }
-                    };
-                    let failed: Vec<StepId> = self
-                        .failed_dead(*board)
-                        .filter(passes)
-                        .map(|step| step.id.clone())
-                        .collect();
-                    self.steps.accept(failed);
+        let Event::Overridden { refusal, reason } = event else {
+            return;
+        };
+        let entries = self.left_out_with(refusal);
+        self.out_list.go_past(&entries);
+        if let Refusal::DeadTestsFailed { board, .. } = refusal {
+            // An observation passes no reversed polarity, and being told of it nothing else.
+            let passes = |step: &&Step| {
+                let reversed = matches!(
+                    self.outcome(step),
+                    Some(StepOutcome::Stated(_, Statement::PolarityReversed))
+                );
+                match reason {
+                    Reason::Observed => !reversed,
+                    Reason::DangerToldOf => reversed,
+                    _ => true,
                 }
-                self.pending.overrides.push(Override {
-                    no,
-                    at,
-                    refusal: refusal.clone(),
-                    reason: reason.clone(),
-                    entries,
-                });
-                self.pending.last_refusal = None;
-            }
-            _ => {}
+            };
+            let failed: Vec<StepId> = self
+                .failed_dead(*board)
+                .filter(passes)
+                .map(|step| step.id.clone())
+                .collect();
+            self.steps.accept(failed);
         }
+        self.pending.overrides.push(Override {
+            no,
+            at,
+            refusal: refusal.clone(),
+            reason: reason.clone(),
+            entries,
+        });
+        self.pending.last_refusal = None;
     }
 
     /// A board counts as isolated no more, or is to be energised.
