@@ -78,7 +78,7 @@ test-long: packages-build packages-test
 	$(PART) "what prompts ask for, by every voice" env VOICES=all cargo test --locked --test it hearing::asked_for -- --nocapture
 	$(PART) "more recordings on other processors" env EMULATE=more cargo test --locked --test it hears_the_same -- --nocapture
 	$(PART) "pauses: recordings" tests/clips/pauses.sh
-	$(PART) "pauses inside numbers" cargo test --locked --test it hearing::pauses -- --ignored --nocapture
+	$(PART) "pauses inside numbers" cargo bench --locked --bench pauses
 	$(PART) "a package in a clean system" bash -c 'tests/tools/try-package.sh "$$(tests/tools/package.sh target)"'
 	$(PART) "an hour of sound" tests/sound/hour.sh 60
 	$(PART) "rooms full of learners" cargo test --locked --test it phone::who_spoke -- --ignored --nocapture
@@ -106,7 +106,7 @@ package:
 	tests/tools/package.sh $(or $(CARGO_TARGET_DIR),target)
 
 bench:
-	cargo bench --locked
+	cargo bench --locked --bench parts
 
 clips: packages-test
 	@echo "== recordings to test hearing with"

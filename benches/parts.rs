@@ -1,5 +1,5 @@
 //! How long the parts that matter take, and how much memory they ask for: `make bench`, or
-//! `cargo bench -- schedule` for one of them. Nothing is asserted.
+//! `cargo bench --bench parts -- schedule` for one of them. Nothing is asserted.
 #![allow(
     missing_docs,
     unreachable_pub,

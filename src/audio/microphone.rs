@@ -285,14 +285,14 @@ impl Microphone {
     }
 
     /// When sound was last missed, counted from the opening of the device.
-    pub fn last_overrun(&self) -> Option<Duration> {
+    fn last_overrun(&self) -> Option<Duration> {
         let at = self.shared.last_overrun.load(Ordering::Relaxed);
         (at > 0).then(|| Duration::from_millis(at))
     }
 
     /// How often sound was missed in the first seconds of a device, not counted in
     /// [`Microphone::overruns`]: what waited there before anything was asked for.
-    pub fn overruns_while_opening(&self) -> u64 {
+    fn overruns_while_opening(&self) -> u64 {
         self.shared.while_opening.load(Ordering::Relaxed)
     }
 

@@ -7,6 +7,7 @@ use crate::audio::line::{LineEvent, Loudness, Notice, SoundLine};
 #[cfg(feature = "microphone")]
 use crate::audio::microphone::Microphone;
 use crate::audio::{EndpointConfig, SAMPLE_RATE, Segmenter, Utterance};
+use crate::sequence::say::CUT_BY_A_NOISE;
 use crate::voice::Voice;
 use std::collections::VecDeque;
 use std::time::{Duration, Instant};
@@ -187,9 +188,8 @@ impl InputSource for Live {
             if self.cut.is_some_and(|cut| cut.elapsed() > ONLY_NOISE) && !self.segmenter.speaking()
             {
                 self.cut = None;
-                self.ready.push_back(Input::Notice(
-                    "A noise cut me short. Say \"say again\" to hear it.".to_owned(),
-                ));
+                let told = CUT_BY_A_NOISE.to_owned();
+                self.ready.push_back(Input::Notice(told));
             }
             if begun.elapsed() >= IDLE && self.ready.is_empty() {
                 return Ok(Some(Input::Idle(begun.elapsed())));

@@ -8,13 +8,14 @@ use crate::grammar::{Grammar, Intent, SaidInstead, distinct};
 use crate::installation::Job;
 use crate::log::{self, Log, LogError, SharedClock};
 use crate::practice::Bench;
+use crate::sequence::say::{Aside, aside};
 use crate::sequence::{
     Agenda, Event, EventNo, Line, LineKind, Mode, Run, Session, Turn, change_job, place_of, say,
     sounds_like_a_warning,
 };
 use crate::speech::{Decision, DecodeContext, Recogniser, Recognition, is_lone_digit, repeated};
 use crate::store::{Evidence, Store};
-use crate::terms::{Delivery, Level, Practice};
+use crate::terms::{Delivery, Level, Practice, ProsodyNow};
 use crate::voice::{Earcon, Saying, Tone, Voice};
 use anyhow::bail;
 use jiff::Timestamp;
@@ -26,7 +27,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 /// How long silence lasts before a reminder of what is out.
-pub const REMIND_AFTER: Duration = Duration::from_secs(60);
+const REMIND_AFTER: Duration = Duration::from_secs(60);
 
 /// After so many utterances that are not for us the program tells, once, what the step takes: they may
 /// have been for it.
@@ -110,6 +111,81 @@ impl Take {
     }
 }
 
+/// Where a run of the loop stands.
+struct Course {
+    tally: Tally,
+    /// Meanings that were just taken back.
+    excluded: Vec<Intent>,
+    last_taken: Option<Intent>,
+    silent_since: Instant,
+    /// How often somebody has spoken since the last time anything was taken, and was not understood.
+    unheard: u32,
+    partial: Option<(Utterance, DecodeContext, Recognition)>,
+    doubted: Option<Intent>,
+    asked: Option<Take>,
+    /// What is taken as if it had been typed next.
+    queued: VecDeque<String>,
+}
+
+impl Default for Course {
+    fn default() -> Self {
+        Self {
+            tally: Tally::default(),
+            excluded: Vec::new(),
+            last_taken: None,
+            silent_since: Instant::now(),
+            unheard: 0,
+            partial: None,
+            doubted: None,
+            asked: None,
+            queued: VecDeque::new(),
+        }
+    }
+}
+
+impl Course {
+    /// Something is asked again.
+    fn asks_again(&mut self) {
+        self.tally.asked_again += 1;
+        self.silent_since = Instant::now();
+    }
+}
+
+/// What came in and was understood.
+struct Understood {
+    said: Intent,
+    /// The words, where they were typed.
+    typed: Option<String>,
+    /// The sound, where it was heard.
+    evidence: Option<Evidence>,
+    /// Words in a note that sound like a warning.
+    near: Option<String>,
+    /// What an observation tells in the same line.
+    description: Option<String>,
+}
+
+impl Understood {
+    fn typed(said: Intent, words: String) -> Self {
+        Self {
+            said,
+            typed: Some(words),
+            evidence: None,
+            near: None,
+            description: None,
+        }
+    }
+
+    fn heard(said: Intent, evidence: Evidence) -> Self {
+        Self {
+            said,
+            typed: None,
+            evidence: Some(evidence),
+            near: None,
+            description: None,
+        }
+    }
+}
+
 /// What a conducted session came to.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct Tally {
@@ -163,275 +239,312 @@ impl DialogueManager<'_> {
     /// # Errors
     /// When the source or the recogniser fails. What was read back by then is kept.
     pub fn run(&mut self, source: &mut dyn InputSource) -> anyhow::Result<Tally> {
-        let mut tally = Tally::default();
-        let mut excluded: Vec<Intent> = Vec::new();
-        let mut last_taken: Option<Intent> = None;
-        let mut silent_since = Instant::now();
-        // How often somebody has spoken since the last time anything was taken, and was not understood.
-        let mut unheard = 0;
-        let mut partial: Option<(Utterance, DecodeContext, Recognition)> = None;
-        let mut doubted: Option<Intent> = None;
-        let mut asked: Option<Take> = None;
-        let mut queued: VecDeque<String> = VecDeque::new();
+        let mut course = Course::default();
         while !self.stop.load(Ordering::SeqCst) && self.session.state().mode() != Mode::Finished {
-            let next = match queued.pop_front() {
+            let next = match course.queued.pop_front() {
                 Some(words) => Some(Input::Words(words)),
                 None => source.next(self.voice)?,
             };
             let Some(input) = next else {
                 break;
             };
-            let over = matches!(input, Input::OverlapsPrompt(_));
-            let mut near: Option<String> = None;
-            let mut description: Option<String> = None;
-            let (said, typed, evidence) = match input {
-                Input::Notice(text) => {
-                    self.say(&[Line::warning(text)]);
-                    continue;
-                }
-                Input::NoVoice(name) => {
-                    tally.ignored += 1;
-                    self.observer.no_voice(&name);
-                    continue;
-                }
-                Input::Waiting => continue,
-                Input::Neighbour { whose, length, by } => {
-                    tally.neighbours += 1;
-                    let before = self.session.clone();
-                    let ms = u32::try_from(length.as_millis()).unwrap_or(u32::MAX);
-                    let turn = self
-                        .session
-                        .neighbour_heard(whose, ms, by, self.clock.tick());
-                    self.keep_only(before, &turn);
-                    continue;
-                }
-                Input::Touched { about, held } => {
-                    if self.touched(about, held) {
-                        tally.taken += 1;
-                        silent_since = Instant::now();
-                    }
-                    continue;
-                }
-                Input::Idle(_) => {
-                    if silent_since.elapsed() >= REMIND_AFTER
-                        && let Some(line) = self.session.idle()
-                    {
-                        self.say(&[line]);
-                        silent_since = Instant::now();
-                    }
-                    continue;
-                }
-                Input::Words(words) => {
-                    self.observer.heard(&words, None);
-                    match self.session.understand_typed(self.grammar, &words) {
-                        Some(said) => (said, Some(words), None),
-                        None if self.session.state().mode() == Mode::Noting => {
-                            // Kept as a note first, then asked about.
-                            near = sounds_like_a_warning(&words).then(|| words.clone());
-                            (Intent::Note, Some(words), None)
-                        }
-                        None if let Some((said, told)) = self.observed_in_one_line(&words) => {
-                            description = Some(told);
-                            (said, Some(words), None)
-                        }
-                        None if sounds_like_a_warning(&words) && self.ask_if_live(&words, None) => {
-                            continue;
-                        }
-                        None => {
-                            tally.not_understood += 1;
-                            let before = self.session.clone();
-                            let turn = self.session.not_taken(&words, self.clock.tick());
-                            self.keep_and_say(before, &turn, None);
-                            continue;
-                        }
-                    }
-                }
-                Input::Partial(utterance) => {
-                    let Some(recogniser) = self.recogniser.as_deref_mut() else {
-                        continue;
-                    };
-                    let expected = DecodeContext {
-                        rule: self.session.rule().to_owned(),
-                        excluded: excluded.clone(),
-                    };
-                    let heard = recognise(
-                        recogniser,
-                        &utterance,
-                        &expected,
-                        self.session.earlier_rule(),
-                        &mut tally,
-                    )?;
-                    if let Some(pause) = enough(&heard) {
-                        source.set_end_pause(pause);
-                    }
-                    partial = Some((utterance, expected, heard));
-                    continue;
-                }
-                Input::Sound(utterance) | Input::OverlapsPrompt(utterance) => {
-                    let Some(recogniser) = self.recogniser.as_deref_mut() else {
-                        continue;
-                    };
-                    let expected = DecodeContext {
-                        rule: self.session.rule().to_owned(),
-                        excluded: excluded.clone(),
-                    };
-                    let heard = match partial.take() {
-                        Some((before, rule, heard)) if before == utterance && rule == expected => {
-                            heard
-                        }
-                        _ => recognise(
-                            recogniser,
-                            &utterance,
-                            &expected,
-                            self.session.earlier_rule(),
-                            &mut tally,
-                        )?,
-                    };
-                    let heard = match &asked {
-                        Some(before) if before.is_repeated_by(&heard, &expected) => {
-                            let both = recogniser.together(
-                                &before.utterance.samples,
-                                &utterance.samples,
-                                &expected,
-                            )?;
-                            tally.hearing += both.as_ref().map_or(Duration::ZERO, |b| b.took);
-                            repeated(heard, both)
-                        }
-                        _ => heard,
-                    };
-                    // A noise in between is not what was asked for.
-                    if heard.outcome != Decision::Reject {
-                        asked = None;
-                    }
-                    tally.sound += Duration::from_secs_f64(utterance.seconds());
-                    self.observer.heard(&heard.words, Some(&heard));
-                    let noting = self.session.state().mode() == Mode::Noting;
-                    let outcome = match &heard.said {
-                        // Asked again, the person said the same digit once more.
-                        Some(said)
-                            if heard.outcome == Decision::Confirm
-                                && is_lone_digit(&heard.words, said)
-                                && doubted == heard.said =>
-                        {
-                            Decision::Accept
-                        }
-                        _ => heard.outcome,
-                    };
-                    doubted = None;
-                    let told = ByEngine {
-                        heard: &heard,
-                        engine: recogniser.describe(),
-                    };
-                    let evidence = Evidence::new(&utterance, &heard.words, &told)?;
-                    // A warning that is not sure, or may be the program's own words, is asked about
-                    // aloud and at once.
-                    let unsure = over || outcome != Decision::Accept;
-                    if unsure
-                        && nearly_a_warning(&heard)
-                        && self.ask_if_live(&heard.words, Some(&evidence))
-                    {
-                        tally.asked_again += 1;
-                        silent_since = Instant::now();
-                        continue;
-                    }
-                    match (outcome, heard.said) {
-                        // The program's own words are in there too.
-                        (Decision::Accept | Decision::Confirm, said)
-                            if over && !said.as_ref().is_some_and(may_be_said_over) =>
-                        {
-                            tally.asked_again += 1;
-                            silent_since = Instant::now();
-                            self.say(&[Line::question("I was speaking. Say that again.")]);
-                            self.mark(&[]);
-                            continue;
-                        }
-                        (Decision::Accept, Some(said)) => (said, None, Some(evidence)),
-                        (Decision::Confirm, said) if !noting => {
-                            tally.asked_again += 1;
-                            doubted = said;
-                            asked = doubted.clone().map(|said| Take {
-                                utterance,
-                                rule: expected.rule,
-                                said,
-                            });
-                            silent_since = Instant::now();
-                            let before = self.session.clone();
-                            let now = self.clock.tick();
-                            let other = heard.runner_up_said.as_ref();
-                            let (words, runner_up) = match (&doubted, other) {
-                                // A word that is not ours is not offered.
-                                (None, _) => (heard.runner_up.clone().unwrap_or_default(), None),
-                                (Some(_), None) => (heard.words.clone(), None),
-                                (Some(_), Some(_)) => (heard.words.clone(), heard.runner_up),
-                            };
-                            let turn = match doubted.as_ref().or(other) {
-                                Some(said) if said.is_a_permission() => {
-                                    self.session.unsure_permission(&words, said, now)
-                                }
-                                _ => self.session.unclear(&words, runner_up.as_deref(), now),
-                            };
-                            self.keep_and_say(before, &turn, Some(&evidence));
-                            continue;
-                        }
-                        _ if noting => (Intent::Note, None, Some(evidence)),
-                        _ => {
-                            tally.ignored += 1;
-                            unheard += 1;
-                            if unheard == TOLD_AFTER
-                                && !over
-                                && let Some(line) = self.session.what_is_taken()
-                            {
-                                self.say(&[line]);
-                                silent_since = Instant::now();
-                            }
-                            continue;
-                        }
-                    }
-                }
-            };
-            unheard = 0;
-            silent_since = Instant::now();
-            tally.taken += 1;
-            if Bench::answers(&said) && self.answered(&said, evidence.as_ref()) {
-                continue;
-            }
-            let before = self.session.clone();
-            let now = self.clock.tick();
-            let turn = match &typed {
-                Some(words) => self.session.typed(&said, words, now),
-                None => self.session.turn(&said, now),
-            };
-            match turn {
-                Ok(turn) => {
-                    if self.keep_and_say(before, &turn, evidence.as_ref()) {
-                        excluded = refused(&said, &turn, last_taken.as_ref());
-                        // "Say again" between a reading and its "negative" is not what is refused.
-                        if turn.events.iter().any(may_be_refused) {
-                            last_taken = Some(said.clone());
-                        }
-                    }
-                    if let Intent::ProsodyChange(manner) = said
-                        && let Some(text) = self.voice.adjust(manner)
-                    {
-                        self.say(&[Line::answer(text)]);
-                    }
-                }
-                Err(broken) => self.say(&[Line::warning(format!(
-                    "Not taken: that would be {broken}. Please report this."
-                ))]),
-            }
-            // Only where it was taken: what describes is no answer to anything else.
-            if let Some(told) = description
-                && self.session.state().told_now().is_some()
-            {
-                queued.extend([told, Intent::EndOfNote.words()]);
-            }
-            if let Some(words) = near {
-                self.ask_if_live(&words, None);
+            if let Some(understood) = self.hear(input, source, &mut course)? {
+                self.take(understood, &mut course);
             }
         }
         self.reveal();
-        Ok(tally)
+        Ok(course.tally)
+    }
+
+    /// What came in, as far as it was understood; nothing where nothing is left to be decided on.
+    fn hear(
+        &mut self,
+        input: Input,
+        source: &mut dyn InputSource,
+        course: &mut Course,
+    ) -> anyhow::Result<Option<Understood>> {
+        match input {
+            Input::Words(words) => return Ok(self.typed(words, course)),
+            Input::Sound(utterance) => return self.sound(utterance, false, course),
+            Input::OverlapsPrompt(utterance) => return self.sound(utterance, true, course),
+            Input::Partial(utterance) => self.partial(utterance, source, course)?,
+            Input::Notice(text) => self.say(&[aside(Aside::Machine(&text))]),
+            Input::NoVoice(name) => {
+                course.tally.ignored += 1;
+                self.observer.no_voice(&name);
+            }
+            Input::Waiting => {}
+            Input::Neighbour { whose, length, by } => {
+                course.tally.neighbours += 1;
+                let before = self.session.clone();
+                let ms = u32::try_from(length.as_millis()).unwrap_or(u32::MAX);
+                let now = self.clock.tick();
+                let turn = self.session.neighbour_heard(whose, ms, by, now);
+                self.keep_only(before, &turn);
+            }
+            Input::Touched { about, held } => {
+                if self.touched(about, held) {
+                    course.tally.taken += 1;
+                    course.silent_since = Instant::now();
+                }
+            }
+            Input::Idle(_) => {
+                if course.silent_since.elapsed() >= REMIND_AFTER
+                    && let Some(line) = self.session.idle()
+                {
+                    self.say(&[line]);
+                    course.silent_since = Instant::now();
+                }
+            }
+        }
+        Ok(None)
+    }
+
+    /// A typed line.
+    fn typed(&mut self, words: String, course: &mut Course) -> Option<Understood> {
+        self.observer.heard(&words, None);
+        if let Some(said) = self.session.understand_typed(self.grammar, &words) {
+            return Some(Understood::typed(said, words));
+        }
+        if self.session.state().mode() == Mode::Noting {
+            return Some(Understood {
+                // Kept as a note first, then asked about.
+                near: sounds_like_a_warning(&words).then(|| words.clone()),
+                ..Understood::typed(Intent::Note, words)
+            });
+        }
+        if let Some((said, told)) = self.observed_in_one_line(&words) {
+            return Some(Understood {
+                description: Some(told),
+                ..Understood::typed(said, words)
+            });
+        }
+        if sounds_like_a_warning(&words) && self.ask_if_live(&words, None) {
+            return None;
+        }
+        course.tally.not_understood += 1;
+        let before = self.session.clone();
+        let turn = self.session.not_taken(&words, self.clock.tick());
+        self.keep_and_say(before, &turn, None);
+        None
+    }
+
+    /// What is expected now.
+    fn expected(&self, course: &Course) -> DecodeContext {
+        DecodeContext {
+            rule: self.session.rule().to_owned(),
+            excluded: course.excluded.clone(),
+        }
+    }
+
+    /// The stretch of speech under way.
+    fn partial(
+        &mut self,
+        utterance: Utterance,
+        source: &mut dyn InputSource,
+        course: &mut Course,
+    ) -> anyhow::Result<()> {
+        let expected = self.expected(course);
+        let earlier = self.session.earlier_rule();
+        let Some(recogniser) = self.recogniser.as_deref_mut() else {
+            return Ok(());
+        };
+        let heard = recognise(
+            recogniser,
+            &utterance,
+            &expected,
+            earlier,
+            &mut course.tally,
+        )?;
+        if let Some(pause) = enough(&heard) {
+            source.set_end_pause(pause);
+        }
+        course.partial = Some((utterance, expected, heard));
+        Ok(())
+    }
+
+    /// A stretch of speech, mixed with the program's own voice where it is `over` that.
+    fn sound(
+        &mut self,
+        utterance: Utterance,
+        over: bool,
+        course: &mut Course,
+    ) -> anyhow::Result<Option<Understood>> {
+        let expected = self.expected(course);
+        let earlier = self.session.earlier_rule();
+        let Some(recogniser) = self.recogniser.as_deref_mut() else {
+            return Ok(None);
+        };
+        let heard = match course.partial.take() {
+            Some((before, rule, heard)) if before == utterance && rule == expected => heard,
+            _ => recognise(
+                recogniser,
+                &utterance,
+                &expected,
+                earlier,
+                &mut course.tally,
+            )?,
+        };
+        let heard = match &course.asked {
+            Some(before) if before.is_repeated_by(&heard, &expected) => {
+                let both = recogniser.together(
+                    &before.utterance.samples,
+                    &utterance.samples,
+                    &expected,
+                )?;
+                course.tally.hearing += both.as_ref().map_or(Duration::ZERO, |b| b.took);
+                repeated(heard, both)
+            }
+            _ => heard,
+        };
+        // A noise in between is not what was asked for.
+        if heard.outcome != Decision::Reject {
+            course.asked = None;
+        }
+        course.tally.sound += Duration::from_secs_f64(utterance.seconds());
+        self.observer.heard(&heard.words, Some(&heard));
+        let outcome = match &heard.said {
+            // Asked again, the person said the same digit once more.
+            Some(said)
+                if heard.outcome == Decision::Confirm
+                    && is_lone_digit(&heard.words, said)
+                    && course.doubted == heard.said =>
+            {
+                Decision::Accept
+            }
+            _ => heard.outcome,
+        };
+        course.doubted = None;
+        let told = ByEngine {
+            heard: &heard,
+            engine: recogniser.describe(),
+        };
+        let evidence = Evidence::new(&utterance, &heard.words, &told)?;
+        // A warning that is not sure, or may be the program's own words, is asked about aloud and at once.
+        let unsure = over || outcome != Decision::Accept;
+        if unsure && nearly_a_warning(&heard) && self.ask_if_live(&heard.words, Some(&evidence)) {
+            course.asks_again();
+            return Ok(None);
+        }
+        let noting = self.session.state().mode() == Mode::Noting;
+        match (outcome, &heard.said) {
+            // The program's own words are in there too.
+            (Decision::Accept | Decision::Confirm, said)
+                if over && !said.as_ref().is_some_and(may_be_said_over) =>
+            {
+                course.asks_again();
+                self.say(&[aside(Aside::WhileSpeaking)]);
+                self.mark(&[]);
+            }
+            (Decision::Accept, Some(said)) => {
+                return Ok(Some(Understood::heard(said.clone(), evidence)));
+            }
+            (Decision::Confirm, _) if !noting => {
+                self.ask_again(heard, (utterance, expected.rule), &evidence, course);
+            }
+            _ if noting => return Ok(Some(Understood::heard(Intent::Note, evidence))),
+            _ => {
+                course.tally.ignored += 1;
+                course.unheard += 1;
+                if course.unheard == TOLD_AFTER
+                    && !over
+                    && let Some(line) = self.session.what_is_taken()
+                {
+                    self.say(&[line]);
+                    course.silent_since = Instant::now();
+                }
+            }
+        }
+        Ok(None)
+    }
+
+    /// Asks again what could have been two things.
+    fn ask_again(
+        &mut self,
+        heard: Recognition,
+        (utterance, rule): (Utterance, String),
+        evidence: &Evidence,
+        course: &mut Course,
+    ) {
+        course.asks_again();
+        course.doubted = heard.said;
+        course.asked = course.doubted.clone().map(|said| Take {
+            utterance,
+            rule,
+            said,
+        });
+        let before = self.session.clone();
+        let now = self.clock.tick();
+        let other = heard.runner_up_said.as_ref();
+        let (words, runner_up) = match (&course.doubted, other) {
+            // A word that is not ours is not offered.
+            (None, _) => (heard.runner_up.unwrap_or_default(), None),
+            (Some(_), None) => (heard.words, None),
+            (Some(_), Some(_)) => (heard.words, heard.runner_up),
+        };
+        let turn = match course.doubted.as_ref().or(other) {
+            Some(said) if said.is_a_permission() => {
+                self.session.unsure_permission(&words, said, now)
+            }
+            _ => self.session.unclear(&words, runner_up.as_deref(), now),
+        };
+        self.keep_and_say(before, &turn, Some(evidence));
+    }
+
+    /// Takes what was understood.
+    fn take(&mut self, understood: Understood, course: &mut Course) {
+        let Understood {
+            said,
+            typed,
+            evidence,
+            near,
+            description,
+        } = understood;
+        course.unheard = 0;
+        course.silent_since = Instant::now();
+        course.tally.taken += 1;
+        if Bench::answers(&said) && self.answered(&said, evidence.as_ref()) {
+            return;
+        }
+        let before = self.session.clone();
+        let voice = self.speaks_otherwise(&said);
+        let now = self.clock.tick();
+        let turn = match (voice, typed.as_deref()) {
+            (Some(voice), typed) => self.session.spoken_to(&said, typed, voice, now),
+            (None, Some(words)) => self.session.typed(&said, words, now),
+            (None, None) => self.session.turn(&said, now),
+        };
+        match turn {
+            Ok(turn) => {
+                if self.keep_and_say(before, &turn, evidence.as_ref()) {
+                    course.excluded = refused(&said, &turn, course.last_taken.as_ref());
+                    // "Say again" between a reading and its "negative" is not what is refused.
+                    if turn.events.iter().any(may_be_refused) {
+                        course.last_taken = Some(said);
+                    }
+                }
+            }
+            Err(broken) => self.say(&[aside(Aside::AgainstALaw(&broken))]),
+        }
+        // Only where it was taken: what describes is no answer to anything else.
+        if let Some(told) = description
+            && self.session.state().told_now().is_some()
+        {
+            course.queued.extend([told, Intent::EndOfNote.words()]);
+        }
+        if let Some(words) = near {
+            self.ask_if_live(&words, None);
+        }
+    }
+
+    /// Has the voice speak otherwise where it was asked to, and how it is since; nothing where it was not, or
+    /// this is said in a note.
+    fn speaks_otherwise(&mut self, said: &Intent) -> Option<ProsodyNow> {
+        let Intent::ProsodyChange(manner) = said else {
+            return None;
+        };
+        let noting = self.session.state().mode() == Mode::Noting;
+        (!noting).then(|| self.voice.adjust(*manner)).flatten()
     }
 
     /// Lets the installation of a practice answer; whether there is one, and it can. An instrument shows
@@ -452,7 +565,7 @@ impl DialogueManager<'_> {
                     self.bench = Some(stood);
                 }
             }
-            Err(why) => self.say(&[Line::answer(why.to_string())]),
+            Err(why) => self.say(&[aside(Aside::NotShown(&why.to_string()))]),
         }
         true
     }
@@ -469,15 +582,11 @@ impl DialogueManager<'_> {
                 self.keep_and_say(before, &turn, None)
             }
             Ok(None) => {
-                self.say(&[Line::answer(
-                    "Touch answers only whether a reading is right. Say it.",
-                )]);
+                self.say(&[aside(Aside::NotByTouch)]);
                 false
             }
             Err(broken) => {
-                self.say(&[Line::warning(format!(
-                    "Not taken: that would be {broken}. Please report this."
-                ))]);
+                self.say(&[aside(Aside::AgainstALaw(&broken))]);
                 false
             }
         }
@@ -525,7 +634,7 @@ impl DialogueManager<'_> {
     fn keep_only(&mut self, before: Session, turn: &Turn) {
         if let Err(why) = self.keep(&turn.events, None) {
             self.session = before;
-            self.say(&[Line::warning(why.to_string())]);
+            self.say(&[aside(Aside::NotKeptUnsaid(&why.to_string()))]);
         }
     }
 
@@ -545,9 +654,7 @@ impl DialogueManager<'_> {
             }
             Err(why) => {
                 self.session = before;
-                self.say(&[Line::warning(format!(
-                    "{why} Say it again when that is put right."
-                ))]);
+                self.say(&[aside(Aside::NotKept(&why.to_string()))]);
                 false
             }
         }
@@ -598,7 +705,7 @@ impl DialogueManager<'_> {
             let said = self.voice.put(Saying {
                 tone,
                 text: &line.text,
-                doubtful: &line.doubtful,
+                doubtful: line.doubtful(),
             });
             if said.is_err() {
                 self.observer.unsaid(&line.text);

@@ -23,8 +23,8 @@ mod turn_taking;
 pub use barge_in::BargeInGate;
 pub use live::Live;
 pub use manager::{
-    DialogueManager, HELD, JobChanged, Observer, REMIND_AFTER, RunBy, Tally, grammar_for,
-    job_change, nearly_a_warning, open_session,
+    DialogueManager, HELD, JobChanged, Observer, RunBy, Tally, grammar_for, job_change,
+    nearly_a_warning, open_session,
 };
 pub use profile::{settings, with_hearing};
 pub use source::{Clips, Input, InputSource, ListenTo, Recordings, TypedBeside, TypedLines};

@@ -4,7 +4,7 @@
 use super::Observer;
 use crate::sequence::{Agenda, EventNo, Mode, OutEntry, ReadingStatus, Session, prompt, say};
 use crate::speech::{Decision, Recognition};
-use crate::terms::{Level, ProsodyChange};
+use crate::terms::{Level, ProsodyChange, ProsodyNow};
 use crate::voice::{Earcon, Saying, Voice, tame};
 use ratatui::DefaultTerminal;
 use ratatui::Frame;
@@ -431,7 +431,7 @@ impl Voice for OnScreen {
         self.voice.mark(mark);
     }
 
-    fn adjust(&mut self, manner: ProsodyChange) -> Option<String> {
+    fn adjust(&mut self, manner: ProsodyChange) -> Option<ProsodyNow> {
         self.voice.adjust(manner)
     }
 

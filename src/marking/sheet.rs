@@ -402,7 +402,7 @@ impl Marker {
                 let steps = *passed_over;
                 self.lapse(before, entry, Criterion::Order, What::PassedOver { steps });
             }
-            Event::Asked { said }
+            Event::Asked { said, .. }
                 if said.only_asks()
                     && before.level() != Level::Led
                     && !matches!(said, Intent::WhatDidISay(_)) =>

@@ -29,7 +29,7 @@ use std::path::{Path, PathBuf};
 const YEARS: i32 = 10;
 /// Days for which the certificate of a run holds, the day before it included, for a phone whose clock is
 /// behind. Phones refuse more than 397 (common practice of browsers since 2020).
-pub const LEAF_DAYS: i32 = 30;
+const LEAF_DAYS: i32 = 30;
 const KEPT_AS: &str = "phone-authority.toml";
 
 /// Signs the certificate of each run.

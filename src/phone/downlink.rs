@@ -2,7 +2,7 @@
 
 use super::shared::Shared;
 use crate::dialogue::screen::ScreenView;
-use crate::terms::ProsodyChange;
+use crate::terms::{ProsodyChange, ProsodyNow};
 use crate::voice::{Earcon, Piece, Profile, Rate, Saying, Tone, Voice, longest, pieces};
 use serde::Serialize;
 use std::collections::VecDeque;
@@ -241,7 +241,7 @@ impl Voice for PhoneVoice {
         self.mark(mark);
     }
 
-    fn adjust(&mut self, manner: ProsodyChange) -> Option<String> {
+    fn adjust(&mut self, manner: ProsodyChange) -> Option<ProsodyNow> {
         let told = self.profile.adjust(manner);
         let profile = self.profile.clone();
         self.shared.change(|state| state.downlink.profile = profile);
@@ -308,7 +308,7 @@ impl Voice for OnPhone {
         self.voice.mark_for(mark, words);
     }
 
-    fn adjust(&mut self, manner: ProsodyChange) -> Option<String> {
+    fn adjust(&mut self, manner: ProsodyChange) -> Option<ProsodyNow> {
         self.voice.adjust(manner)
     }
 

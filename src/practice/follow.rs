@@ -118,6 +118,7 @@ impl Followed {
             // On the list already, by a reading that it was needed for: now it is said.
             Event::Asked {
                 said: Intent::Altered(said),
+                ..
             } => {
                 let listed = before.open_entries().filter(|entry| is_that(entry, said));
                 self.said.extend(listed.map(|entry| entry.no));

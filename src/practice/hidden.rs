@@ -126,7 +126,7 @@ impl Hidden {
     }
 
     /// The same as an edition draws it.
-    pub fn drawn_as(
+    fn drawn_as(
         job: &Job,
         seed: u64,
         how_many: usize,

@@ -6,7 +6,7 @@ use std::str::FromStr;
 /// them stand after the decimal point. "0.20" and "0.2" have the same value but are not the same
 /// display, and both are kept.
 ///
-/// Non-negative; at most [`Number::MAX_DIGITS`] digits.
+/// Non-negative; at most 12 digits.
 ///
 /// ```
 /// use bothhands::quantity::Number;
@@ -28,7 +28,7 @@ pub struct NumberError(pub String);
 
 impl Number {
     /// The most digits a number may have; instruments show at most five.
-    pub const MAX_DIGITS: usize = 12;
+    const MAX_DIGITS: usize = 12;
 
     /// `digits` with `places` of them after the decimal point: `new(34, 2)` is 0.34.
     pub fn new(digits: u64, places: u8) -> Option<Self> {

@@ -182,7 +182,7 @@ impl Cell {
     /// The same, or not planned when nothing was done: for tests that are only made instead of
     /// others.
     #[must_use]
-    pub fn when_done(self) -> Self {
+    fn when_done(self) -> Self {
         match self {
             Self::NotDone => Self::NotPlanned,
             done => done,

@@ -1,11 +1,7 @@
-use super::schedule::where_is;
-use super::words::{self, Times};
-use crate::grammar::Intent;
+use super::words::Times;
 use crate::log::{Entry, Heard, Log, LogError, Thread};
 use crate::sequence::say::{self, Narrator};
-use crate::sequence::{
-    Agenda, Event, EventNo, Line, LineKind, OutEntry, ReplayError, Withdrawal, probing,
-};
+use crate::sequence::{Agenda, Event, EventNo, Line, LineKind, OutEntry, ReplayError};
 use jiff::Timestamp;
 use serde::Serialize;
 use std::fmt::Write;
@@ -159,7 +155,7 @@ fn exchange(turn: &[Entry], agenda: &mut Agenda, narrator: &mut Narrator) -> Exc
         |agenda: &Agenda| -> Vec<EventNo> { agenda.open_entries().map(|entry| entry.no).collect() };
     let understood: Vec<String> = events
         .iter()
-        .filter_map(|event| understood(&before, event))
+        .filter_map(|event| say::meant(&before, event))
         .collect();
     let heard_by = turn.iter().find(|entry| entry.evidence.is_some());
     let unclear = events.iter().find_map(|event| match event {
@@ -258,192 +254,6 @@ fn corrects(event: &Event) -> Vec<EventNo> {
         } => vec![*old],
         _ => Vec::new(),
     }
-}
-
-/// What the person meant, from the event that came of it.
-pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
-    let text = match event {
-        Event::Opened { .. }
-        | Event::Resumed { .. }
-        | Event::CameBack { .. }
-        | Event::JobChanged { .. }
-        | Event::JudgedAnew { .. }
-        | Event::AskedAnew { .. }
-        | Event::CalibrationOverdue { .. } => return None,
-        Event::Reading {
-            reading,
-            place,
-            half,
-            ..
-        } => {
-            let mut text = reading
-                .pair
-                .map(|pair| format!("{}, ", pair.spoken()))
-                .unwrap_or_default();
-            text.push_str(&words::value(reading));
-            if let Some(place) = place {
-                let _ = write!(text, ", {place}");
-            }
-            if let Some(half) = half {
-                let _ = write!(text, ", {}", half.shown());
-            }
-            text
-        }
-        Event::CorrectedAtDesk {
-            reading, reason, ..
-        } => format!(
-            "put right at the desk: {}; reason: {reason}",
-            words::value(reading)
-        ),
-        Event::Affirmed { by_touch, .. } => if *by_touch {
-            "affirm, by touch"
-        } else {
-            "affirm"
-        }
-        .to_owned(),
-        Event::Withdrawn { why, .. } => match why {
-            Withdrawal::Negative => "negative",
-            Withdrawal::Correction | Withdrawal::Replaced => "correction",
-            Withdrawal::Disregard => "disregard",
-            Withdrawal::Widened | Withdrawal::Restated => return None,
-        }
-        .to_owned(),
-        Event::Stated {
-            statement, place, ..
-        } => match place {
-            Some(place) => format!("{}, {place}", statement.shown()),
-            None => statement.shown().to_owned(),
-        },
-        Event::ProposedPoint { circuit, place, .. } => Intent::AddPoint {
-            name: place.name.clone(),
-            circuit: *circuit,
-        }
-        .words(),
-        Event::ProposedCircuit { circuit, said, .. } => Intent::AddCircuit {
-            number: *circuit,
-            said: said.clone(),
-        }
-        .words(),
-        Event::ProposedStatement {
-            statement, place, ..
-        } => match place {
-            Some(place) => format!("{}, {place}", statement.shown()),
-            None => statement.shown().to_owned(),
-        },
-        Event::SectionStated {
-            section, statement, ..
-        } => Intent::InspectedSection {
-            section: *section,
-            state: *statement,
-        }
-        .words(),
-        Event::Observed {
-            circuit,
-            code,
-            place,
-            ..
-        } => Intent::Observed {
-            code: *code,
-            circuit: *circuit,
-            place: place.clone(),
-        }
-        .words(),
-        Event::Ordered { .. } | Event::AskedIfOut { .. } | Event::SetAside { .. } => return None,
-        Event::AskedIfLive { words } => words.clone(),
-        Event::StaysOff { circuit, .. } => Intent::StaysOff(*circuit).words(),
-        Event::TakenOut { linked, .. } => {
-            let change = if *linked { "" } else { " out" };
-            format!("{}{change}", describe(event))
-        }
-        Event::PutBack { entries } => format!("{} back", what_of(agenda, entries)),
-        Event::ProposedAllBack { .. } => "all back".to_owned(),
-        Event::ProposedNeverOut { .. } => "negative".to_owned(),
-        Event::LockRemoved { .. } => "lock removed".to_owned(),
-        Event::ProposedFinish { .. } | Event::Finished { .. } => "finish".to_owned(),
-        Event::NotTested { reason, .. } => Intent::NotTested(Some(reason.clone())).words(),
-        Event::Skipped { reason, .. } => Intent::Skip(Some(reason.clone())).words(),
-        Event::Overridden { reason, .. } => Intent::Override(Some(reason.clone())).words(),
-        Event::Moved { to, .. } => match agenda.step(to) {
-            Some(step) => format!("go to {}", say::moved(step, 0).trim_end_matches('.')),
-            None => "go elsewhere".to_owned(),
-        },
-        Event::VoltageFound { reading, heard, .. } => {
-            words::voltage_found(reading.as_ref(), heard.as_deref())
-        }
-        Event::Refused { said, .. } | Event::Asked { said } => said.words(),
-        Event::Unclear { words, .. } => words.clone(),
-        Event::NotTaken { words, .. } => format!("{words} (not taken)"),
-        Event::NeighbourHeard { whose, .. } => words::neighbour(whose.as_deref()),
-        Event::NoteBegun { observation: true } => Intent::Observe.words(),
-        Event::NoteBegun { .. } => "note".to_owned(),
-        Event::NoteEnded => "end of note".to_owned(),
-        Event::Noted { text, step } => {
-            let step = match step {
-                Some(step) => agenda.step(step),
-                None => agenda.current(),
-            };
-            let at = step
-                .map(|step| format!(" at {}{}", where_is(step), words::step(agenda, step)))
-                .unwrap_or_default();
-            match text {
-                Some(text) => format!("(note{at}) {text}"),
-                None => format!("(note{at}, kept as sound)"),
-            }
-        }
-        Event::SoundForgotten { of, .. } => {
-            let of: Vec<String> = of.iter().map(|no| format!("#{no}")).collect();
-            format!("sound deleted: {}", of.join(", "))
-        }
-        Event::Probed { probe, .. } if probe.held > 0 => Intent::WhatDoesItShow.words(),
-        Event::Probed { probe, .. } => probing::said(probe).words(),
-        Event::SwitchedOn { circuit, .. } => Intent::SwitchedOn(Some(*circuit)).words(),
-        Event::Came { .. } => return None,
-        Event::Predicted { of, reading, .. } => Intent::Predict {
-            of: *of,
-            reading: *reading,
-        }
-        .words(),
-        Event::Diagnosed { fault } => Intent::Diagnose(fault.clone()).words(),
-        Event::Revealed { .. } => return None,
-        Event::Struck { of, reason, by } => {
-            let by = by.as_ref().map(|by| format!(" by {by}"));
-            format!(
-                "struck at the desk{}: #{of}; reason: {reason}",
-                by.unwrap_or_default()
-            )
-        }
-        Event::Photographed { of, picture } => {
-            format!("photo added at the desk to #{of}: {}", picture.shown())
-        }
-        Event::StoodBy => "stand by".to_owned(),
-        Event::CarriedOn => "carry on".to_owned(),
-        Event::Paused => "pause".to_owned(),
-        Event::Unpaused => "resume".to_owned(),
-    };
-    Some(text)
-}
-
-fn describe(event: &Event) -> String {
-    match event {
-        Event::TakenOut {
-            part,
-            linked,
-            place,
-            both,
-            ..
-        } => part.described(place.as_ref(), *both, *linked),
-        _ => String::new(),
-    }
-}
-
-fn what_of(agenda: &Agenda, entries: &[EventNo]) -> String {
-    let what: Vec<String> = agenda
-        .out_list()
-        .iter()
-        .filter(|entry| entries.contains(&entry.no))
-        .map(OutEntry::what)
-        .collect();
-    what.join("; ")
 }
 
 fn program_line(line: &Line) -> ProgramLine {

@@ -1,5 +1,4 @@
 use super::cells::reading_row;
-use super::schedule::where_is;
 use super::words;
 use crate::installation::board_said;
 use crate::limits::{Finding, Outcome, Verdict};
@@ -53,7 +52,7 @@ pub(super) fn exceptions(log: &Log, agenda: &Agenda) -> Vec<Exception> {
                     circuit: step.circuit,
                     what: format!(
                         "{}{}: {}{}",
-                        where_is(step),
+                        say::board_and_circuit(step),
                         words::step(agenda, step),
                         statement.shown(),
                         at_place(&entry.event)
@@ -118,7 +117,7 @@ pub(super) fn exceptions(log: &Log, agenda: &Agenda) -> Vec<Exception> {
             circuit: step.circuit,
             what: format!(
                 "{}{}: {}",
-                where_is(step),
+                say::board_and_circuit(step),
                 words::step(agenda, step),
                 words::value(&record.reading)
             ),
@@ -206,7 +205,7 @@ fn read(agenda: &Agenda, step: &Step, record: &ReadingRecord) -> Option<Exceptio
         circuit: step.circuit,
         what: format!(
             "{}{}: {}{remark}",
-            where_is(step),
+            say::board_and_circuit(step),
             words::step(agenda, step),
             reading_row(agenda, step, record).value()
         ),

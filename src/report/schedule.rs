@@ -14,6 +14,7 @@ use crate::log::{Head, Log, LogError, Thread};
 use crate::quantity::{Ohms, TestVoltage};
 use crate::sequence::procedures::assess::measured_ze;
 use crate::sequence::procedures::{inspection, tested_joined_instead};
+use crate::sequence::say::board_and_circuit;
 use crate::sequence::{
     Agenda, Ask, CAUTIONS, Column, Event, EventNo, Mode, OutEntry, State, Step, StepKind,
     StepOutcome, say,
@@ -844,7 +845,7 @@ fn departures(log: &Log, agenda: &Agenda) -> Vec<Departure> {
                     let step = agenda.step(step)?;
                     format!(
                         "left out: {}{}, {}",
-                        where_is(step),
+                        board_and_circuit(step),
                         words::step(agenda, step),
                         reason.shown()
                     )
@@ -856,7 +857,7 @@ fn departures(log: &Log, agenda: &Agenda) -> Vec<Departure> {
                     let steps = if *passed_over == 1 { "step" } else { "steps" };
                     format!(
                         "moved to {}{} with {passed_over} earlier {steps} open",
-                        where_is(step),
+                        board_and_circuit(step),
                         step.stage.shown()
                     )
                 }
@@ -869,14 +870,6 @@ fn departures(log: &Log, agenda: &Agenda) -> Vec<Departure> {
             })
         })
         .collect()
-}
-
-/// "circuit 3, " or "board 1, ".
-pub(super) fn where_is(step: &Step) -> String {
-    match step.circuit {
-        Some(circuit) => format!("board {}, circuit {circuit}, ", board_said(step.board)),
-        None => format!("board {}, ", board_said(step.board)),
-    }
 }
 
 fn overrides(agenda: &Agenda) -> Vec<OverrideRow> {

@@ -2,9 +2,8 @@
 
 use crate::installation::{CircuitKind, InstrumentUse, JobKind};
 use crate::limits::Outcome;
-use crate::quantity::{Reading, Unit};
-use crate::sequence::{Agenda, Quantity, Step, StepKind};
-use crate::terms::{Statement, Wording};
+pub use crate::sequence::say::{step_named as step, voltage_found, written as value};
+use crate::terms::Statement;
 use jiff::{SignedDuration, Timestamp, civil::Date, tz::TimeZone};
 
 /// A sign and words for an outcome: never colour alone, and never "safe".
@@ -50,81 +49,9 @@ pub fn instrument_use(used: InstrumentUse) -> &'static str {
     }
 }
 
-/// What a step is, in the words of a schedule: "insulation resistance L-N at 500 V".
-pub fn step(agenda: &Agenda, step: &Step) -> String {
-    let label = agenda.procedure(step).label(step);
-    let Some(measure) = step.measure() else {
-        return label.unwrap_or_else(|| step.stage.to_string());
-    };
-    let mut text = label.unwrap_or_else(|| measure.quantity.shown().to_owned());
-    if measure.quantity == Quantity::RingEndToEnd {
-        text = format!("ring {}", last(step));
-    } else if matches!(
-        measure.quantity,
-        Quantity::LeadsOpen | Quantity::LeadsShorted
-    ) {
-        let range = if measure.unit == Unit::MegOhm {
-            "insulation range"
-        } else {
-            "continuity range"
-        };
-        text = format!("{range}, {text}");
-    } else if let Some(pair) = measure.pair {
-        text = format!("{text} {pair}");
-    }
-    if let Some(at) = measure.at {
-        text = format!("{text} at {at}");
-    }
-    if let Some(half) = measure.half {
-        text = format!("{text}, {half}");
-    }
-    // Zs is read where R1+R2 was highest.
-    let there = agenda
-        .result(step)
-        .filter(|_| measure.quantity == Quantity::LoopImpedance)
-        .and_then(|record| record.place.as_ref());
-    if let Some(place) = there.or(step.place.as_ref()) {
-        text = format!("{text}, {place}");
-    }
-    if step.kind == StepKind::InsulationTwoWay {
-        text.push_str(", switches in the other position");
-    }
-    text
-}
-
-/// The last part of a step's name.
-pub fn last(step: &Step) -> &str {
-    step.id.tail.rsplit('/').next().unwrap_or_default()
-}
-
-/// A value with its unit, as written: ">999 MΩ", "over range", "0.34 Ω".
-pub fn value(reading: &Reading) -> String {
-    match (reading.number, reading.unit) {
-        (Some(_), Some(unit)) => format!("{} {}", reading.shown(), unit.symbol()),
-        _ => reading.shown(),
-    }
-}
-
 /// A number without noughts that say nothing: 32, 2.5.
 pub fn plain(number: f64) -> String {
     format!("{number}")
-}
-
-/// What was said when voltage was found: a voltage, or the word.
-pub fn voltage_found(reading: Option<&Reading>, heard: Option<&str>) -> String {
-    match (reading, heard) {
-        (_, Some(heard)) => heard.to_owned(),
-        (Some(reading), None) => crate::sequence::say::value(reading, Wording::Radio),
-        (None, None) => Statement::Live.shown().to_owned(),
-    }
-}
-
-/// Who was heard beside the learner.
-pub fn neighbour(whose: Option<&str>) -> String {
-    match whose {
-        Some(whose) => format!("(heard from {whose})"),
-        None => "(heard from a neighbour)".to_owned(),
-    }
 }
 
 /// The word that the person said.

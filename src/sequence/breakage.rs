@@ -137,6 +137,16 @@ breaks! {
     ProvingUnknown,
     /// No step is known by what it measures.
     MeasuredUnknown,
+    /// Every dead test is taken for a trial, by which nothing is judged.
+    EverythingTried,
+    /// Every dead test outside its limit is taken to be accepted with a reason.
+    EverythingAccepted,
+    /// A voltage at the incoming terminals that is not that of the supply is not known to be.
+    NoSupplyUnseen,
+    /// A board is taken to have its supply although the circuit that feeds it stays off.
+    CutOffUnseen,
+    /// What a board is fed from is not read from the job.
+    FeederUnread,
 }
 
 #[cfg(debug_assertions)]

@@ -11,7 +11,7 @@ use crate::draft::{self, CircuitWords};
 use crate::grammar::{Grammar, Intent};
 use crate::installation::Job;
 use crate::limits::Tables;
-use crate::terms::{Delivery, HiddenFault, Practice};
+use crate::terms::{Delivery, HiddenFault, Practice, ProsodyNow};
 use jiff::Timestamp;
 use std::sync::Arc;
 
@@ -44,6 +44,26 @@ impl<'a> From<&'a str> for Run<'a> {
             boot: None,
             delivery: Delivery::default(),
             practice: None,
+        }
+    }
+}
+
+/// How something was said, and what came of it outside the session.
+#[derive(Debug, Clone, Copy, Default)]
+struct How<'a> {
+    /// The words, where they were typed.
+    typed: Option<&'a str>,
+    /// Whether it was by touch.
+    by_touch: bool,
+    /// How the voice is since, where it was asked to speak otherwise.
+    voice: Option<ProsodyNow>,
+}
+
+impl<'a> How<'a> {
+    fn typed(words: Option<&'a str>) -> Self {
+        Self {
+            typed: words,
+            ..Self::default()
         }
     }
 }
@@ -274,7 +294,7 @@ impl Session {
     /// When an event would break one of the [`invariants`](super::invariants); nothing is changed
     /// then.
     pub fn turn(&mut self, said: &Intent, now: Timestamp) -> Result<Turn, String> {
-        self.turn_with(said, None, now)
+        self.turn_by(said, How::default(), now)
     }
 
     /// The same for something typed: in a note the words are kept as they are.
@@ -282,7 +302,26 @@ impl Session {
     /// # Errors
     /// As [`Session::turn`].
     pub fn typed(&mut self, said: &Intent, words: &str, now: Timestamp) -> Result<Turn, String> {
-        self.turn_with(said, Some(words), now)
+        self.turn_by(said, How::typed(Some(words)), now)
+    }
+
+    /// The same for somebody who asked the voice to speak otherwise, and how it is since: typed, where there
+    /// are words.
+    ///
+    /// # Errors
+    /// As [`Session::turn`].
+    pub fn spoken_to(
+        &mut self,
+        said: &Intent,
+        words: Option<&str>,
+        voice: ProsodyNow,
+        now: Timestamp,
+    ) -> Result<Turn, String> {
+        let how = How {
+            voice: Some(voice),
+            ..How::typed(words)
+        };
+        self.turn_by(said, how, now)
     }
 
     /// What a finger held on a screen may answer now: whether this reading is right, and nothing else. No
@@ -303,7 +342,11 @@ impl Session {
         if Self::takes_touch(&self.agenda) != Some(about) {
             return Ok(None);
         }
-        let turn = self.turn_by(&Intent::Affirm, None, true, now)?;
+        let how = How {
+            by_touch: true,
+            ..How::default()
+        };
+        let turn = self.turn_by(&Intent::Affirm, how, now)?;
         Ok(Some(turn))
     }
 
@@ -313,22 +356,7 @@ impl Session {
         Some(self.agenda.plan().item(item)?.id.clone())
     }
 
-    fn turn_with(
-        &mut self,
-        said: &Intent,
-        typed: Option<&str>,
-        now: Timestamp,
-    ) -> Result<Turn, String> {
-        self.turn_by(said, typed, false, now)
-    }
-
-    fn turn_by(
-        &mut self,
-        said: &Intent,
-        typed: Option<&str>,
-        touched: bool,
-        now: Timestamp,
-    ) -> Result<Turn, String> {
+    fn turn_by(&mut self, said: &Intent, how: How<'_>, now: Timestamp) -> Result<Turn, String> {
         let mut events: Vec<Event> = self.came_back(now).into_iter().collect();
         let decided = if events.is_empty() {
             decide(&self.agenda, said)
@@ -341,7 +369,7 @@ impl Session {
         };
         events.extend(decided);
         // What was typed in a note is kept, whatever else came of it.
-        let noting = self.agenda.mode() == Mode::Noting && typed.is_some();
+        let noting = self.agenda.mode() == Mode::Noting && how.typed.is_some();
         let kept = |event: &Event| matches!(event, Event::Noted { .. } | Event::NoteEnded);
         if noting && !events.is_empty() && !events.iter().any(kept) && !said.only_asks() {
             let noted = Event::Noted {
@@ -351,14 +379,16 @@ impl Session {
             events.insert(0, noted);
         }
         for event in &mut events {
-            if let Event::Affirmed { by_touch, .. } = event {
-                *by_touch = touched;
-            }
-            if let Event::Noted { text, step } = event {
-                *text = typed.map(str::to_owned);
-                *step = self
-                    .told_of()
-                    .or_else(|| self.agenda.current().map(|step| step.id.clone()));
+            match event {
+                Event::Affirmed { by_touch, .. } => *by_touch = how.by_touch,
+                Event::Asked { voice, .. } => *voice = how.voice,
+                Event::Noted { text, step } => {
+                    *text = how.typed.map(str::to_owned);
+                    *step = self
+                        .told_of()
+                        .or_else(|| self.agenda.current().map(|step| step.id.clone()));
+                }
+                _ => {}
             }
         }
         let following = followed(&self.agenda, &events, now);

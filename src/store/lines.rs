@@ -31,7 +31,7 @@ use std::{
 };
 
 /// Version of the lines that this program writes and reads.
-pub const LINES_VERSION: u32 = 1;
+const LINES_VERSION: u32 = 1;
 
 const FORMAT: &str = "bothhands log";
 

@@ -85,7 +85,7 @@ impl fmt::Debug for Options {
 }
 
 /// The name this device has on its network, or "this device".
-pub fn this_device() -> String {
+fn this_device() -> String {
     let named = fs::read_to_string("/etc/hostname")
         .ok()
         .or_else(|| std::env::var("COMPUTERNAME").ok())

@@ -59,7 +59,7 @@ impl Wording {
     pub const ALL: [Self; 2] = [Self::Radio, Self::British];
 
     /// Whether it is that of radiotelephony.
-    pub fn is_radio(&self) -> bool {
+    fn is_radio(&self) -> bool {
         *self == Self::Radio
     }
 

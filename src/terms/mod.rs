@@ -24,7 +24,7 @@ pub use alteration::{Alteration, Change, Parked, Part};
 pub use delivery::{Delivery, Manner, Wording};
 pub use hidden::{FaultKind, HiddenFault};
 pub use item::ItemNumber;
-pub use manner::ProsodyChange;
+pub use manner::{ProsodyChange, ProsodyNow};
 pub use measure::{HalfCycle, NamedQuantity};
 pub use place::Place;
 pub use practice::{BayEdition, Level, Practice, Predicted, Simulated};

@@ -1,5 +1,5 @@
 use super::{Earcon, Profile, Saying, Tone, Voice};
-use crate::terms::ProsodyChange;
+use crate::terms::{ProsodyChange, ProsodyNow};
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, TryRecvError, channel};
 use std::thread;
@@ -189,7 +189,7 @@ impl Voice for WithFallback {
         }
     }
 
-    fn adjust(&mut self, manner: ProsodyChange) -> Option<String> {
+    fn adjust(&mut self, manner: ProsodyChange) -> Option<ProsodyNow> {
         if let Spoken::There(spoken) = &mut self.spoken {
             spoken.adjust(manner);
         }

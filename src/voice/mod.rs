@@ -27,7 +27,7 @@ pub use system::System;
 pub use tame::{is_wild, tame};
 pub use terminal::Terminal;
 
-use crate::terms::ProsodyChange;
+use crate::terms::{ProsodyChange, ProsodyNow};
 use std::ops::Range;
 use std::time::{Duration, Instant};
 
@@ -126,9 +126,8 @@ pub trait Voice {
         self.mark(mark);
     }
 
-    /// Speaks differently from now on, and tells how, in words to say or show; `None` when this
-    /// voice has no such thing.
-    fn adjust(&mut self, _manner: ProsodyChange) -> Option<String> {
+    /// Speaks differently from now on, and tells how; `None` when this voice has no such thing.
+    fn adjust(&mut self, _manner: ProsodyChange) -> Option<ProsodyNow> {
         None
     }
 
@@ -183,7 +182,7 @@ impl<V: Voice + ?Sized> Voice for Box<V> {
         (**self).level(decibels);
     }
 
-    fn adjust(&mut self, manner: ProsodyChange) -> Option<String> {
+    fn adjust(&mut self, manner: ProsodyChange) -> Option<ProsodyNow> {
         (**self).adjust(manner)
     }
 

@@ -1,4 +1,4 @@
-use crate::terms::{Delivery, Manner, ProsodyChange, Wording};
+use crate::terms::{Delivery, Manner, ProsodyChange, ProsodyNow, Wording};
 use serde::{Deserialize, Serialize};
 
 /// How the person likes the program to speak. Written in a settings file as
@@ -145,8 +145,8 @@ impl Profile {
         }
     }
 
-    /// One step of volume or rate in the wanted direction, and words for where it is now.
-    pub fn adjust(&mut self, manner: ProsodyChange) -> String {
+    /// One step of volume or rate in the wanted direction, and where it is now.
+    pub fn adjust(&mut self, manner: ProsodyChange) -> ProsodyNow {
         const VOLUME_STEP: i32 = 15;
         const RATE_STEP: i32 = 20;
         let (volume, rate) = (self.volume, self.rate);
@@ -159,22 +159,10 @@ impl Profile {
             ProsodyChange::Slower => self.rate = self.rate.by(-RATE_STEP),
             ProsodyChange::Faster => self.rate = self.rate.by(RATE_STEP),
         }
-        let (unchanged, word) = match manner {
-            ProsodyChange::Quieter => (volume == self.volume, "quiet"),
-            ProsodyChange::Louder => (volume == self.volume, "loud"),
-            ProsodyChange::Slower => (rate == self.rate, "slow"),
-            ProsodyChange::Faster => (rate == self.rate, "fast"),
-        };
-        if unchanged {
-            format!("As {word} as it goes.")
-        } else {
-            match manner {
-                ProsodyChange::Quieter | ProsodyChange::Louder => {
-                    format!("Volume {}.", self.volume.get())
-                }
-                ProsodyChange::Slower => "Slower.".to_owned(),
-                ProsodyChange::Faster => "Faster.".to_owned(),
-            }
+        match manner {
+            _ if (volume, rate) == (self.volume, self.rate) => ProsodyNow::AtItsEnd,
+            ProsodyChange::Quieter | ProsodyChange::Louder => ProsodyNow::Volume(self.volume.get()),
+            ProsodyChange::Slower | ProsodyChange::Faster => ProsodyNow::Rate(self.rate.get()),
         }
     }
 }
@@ -186,18 +174,21 @@ mod tests {
     #[test]
     fn each_manner_moves_one_thing_and_stops_at_its_end() {
         let mut profile = Profile::default();
-        assert_eq!(profile.adjust(ProsodyChange::Louder), "As loud as it goes.");
-        assert_eq!(profile.adjust(ProsodyChange::Quieter), "Volume 85.");
+        assert_eq!(profile.adjust(ProsodyChange::Louder), ProsodyNow::AtItsEnd);
+        assert_eq!(
+            profile.adjust(ProsodyChange::Quieter),
+            ProsodyNow::Volume(85)
+        );
         for _ in 0..20 {
             profile.adjust(ProsodyChange::Quieter);
         }
         assert_eq!(profile.volume.get(), 15, "never silent by voice");
-        assert_eq!(profile.adjust(ProsodyChange::Slower), "Slower.");
+        assert_eq!(profile.adjust(ProsodyChange::Slower), ProsodyNow::Rate(-20));
         for _ in 0..20 {
             profile.adjust(ProsodyChange::Slower);
         }
         assert_eq!(profile.rate.get(), -100);
-        assert_eq!(profile.adjust(ProsodyChange::Slower), "As slow as it goes.");
+        assert_eq!(profile.adjust(ProsodyChange::Slower), ProsodyNow::AtItsEnd);
     }
 
     #[test]

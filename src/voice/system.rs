@@ -2,7 +2,7 @@ use super::fallback::Failing;
 use super::spoken::{longest, pieces};
 use super::tones::Notes;
 use super::{Earcon, Profile, Rate, Saying, Tone, Voice, Volume};
-use crate::terms::ProsodyChange;
+use crate::terms::{ProsodyChange, ProsodyNow};
 use anyhow::{Context, anyhow, bail, ensure};
 use std::collections::VecDeque;
 use std::ops::Range;
@@ -183,7 +183,7 @@ impl Voice for System {
         let _ = self.push(Job::Earcon(mark));
     }
 
-    fn adjust(&mut self, manner: ProsodyChange) -> Option<String> {
+    fn adjust(&mut self, manner: ProsodyChange) -> Option<ProsodyNow> {
         Some(self.shared.lock().profile.adjust(manner))
     }
 }

@@ -2,7 +2,7 @@
 # Makes the recordings of tests/clips/pauses.txt, each sentence in two parts, in the voices of make.sh:
 # tests/cache/pauses/VOICE/NN-begin.wav and NN-end.wav (NN-whole.wav for short words), and pauses.tsv beside them.
 #
-#   tests/clips/pauses.sh && cargo test --release --test it hearing::pauses -- --ignored --nocapture
+#   tests/clips/pauses.sh && cargo bench --bench pauses
 #
 # The parts are said separately, the first with a comma behind it, as by somebody who means to go on.
 set -euo pipefail

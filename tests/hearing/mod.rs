@@ -3,7 +3,6 @@
 pub mod asked_for;
 mod clips;
 mod lone_digit;
-mod pauses;
 mod program;
 mod recordings;
 mod reference;

@@ -199,63 +199,6 @@ fn the_demo_comes_to_its_end_and_the_learner_is_marked() {
     assert!(page.contains("data:audio/flac;base64,"));
 }
 
-/// A class: 200 logs, marked, with a page each and one for all. `BOTHHANDS=target/release/bothhands` times
-/// the program as it ships; `KEEP=DIR` keeps what was written.
-#[test]
-#[ignore = "a measurement: prints how long 200 logs take"]
-fn a_group_of_two_hundred() {
-    use super::learner::Habit;
-    use bothhands::installation::Job;
-    use bothhands::log::{self, SharedClock};
-    use std::time::Instant;
-    let temporary = tempfile::tempdir().unwrap();
-    let folder = std::env::var_os("KEEP").map_or(temporary.path().to_owned(), PathBuf::from);
-    std::fs::create_dir_all(&folder).unwrap();
-    let habits = [
-        None,
-        Some(Habit::DoesNotIsolate),
-        Some(Habit::DoesNotProveAgain),
-        Some(Habit::LeadsNotNulled),
-        Some(Habit::RingNotCrossed),
-        Some(Habit::ElectronicsLeftIn),
-        Some(Habit::DecimalPlaceOff),
-        Some(Habit::SkipsPolarity),
-    ];
-    let job = Job::parse(JOB, "bay.toml").unwrap();
-    let mut names = vec!["mark".to_owned()];
-    for n in 0..200 {
-        let hidden = Hidden::drawn(&job, n % 10, 1, &[]);
-        let habit = habits[n as usize % habits.len()];
-        let mut learner = Learner::begin(JOB, hidden, Level::Led, habit);
-        learner.go_to_the_end();
-        let name = format!("learner-{n:03}.db");
-        let clock = SharedClock::default();
-        let (mut store, _) = log::take_up(&folder.join(&name), &clock).unwrap();
-        clock.tick();
-        let events: Vec<_> = learner
-            .events
-            .iter()
-            .map(|(event, _)| event.clone())
-            .collect();
-        log::begin(&mut store, JOB, &events[..1]).unwrap();
-        log::keep(&mut store, &events[1..], true, None).unwrap();
-        names.push(name);
-    }
-    names.extend(["--out".to_owned(), "marks".to_owned()]);
-    let args: Vec<&str> = names.iter().map(String::as_str).collect();
-    let mut command = match std::env::var_os("BOTHHANDS") {
-        Some(program) => std::process::Command::new(program),
-        None => std::process::Command::new(assert_cmd::cargo::cargo_bin("bothhands")),
-    };
-    let begun = Instant::now();
-    let done = command.current_dir(&folder).args(args).output().unwrap();
-    assert!(done.status.success(), "{done:?}");
-    println!(
-        "200 logs marked, with their pages: {:.1} s",
-        begun.elapsed().as_secs_f64()
-    );
-}
-
 /// The guide lists each kind of fault as it is written in a file, and as it is said aloud.
 #[test]
 fn the_guide_lists_every_kind_of_fault() {

@@ -120,6 +120,178 @@ fn the_layers_of_the_sequence_know_only_what_is_under_them() {
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
+/// Layers of several files in which none uses one that uses it, round about.
+const WITHOUT_CIRCLES: [&str; 3] = ["say", "decide", "state"];
+
+#[test]
+fn no_file_of_a_layer_uses_one_that_uses_it() {
+    let mut wrong = Vec::new();
+    for layer in WITHOUT_CIRCLES {
+        let files = files_of(&root().join("src/sequence").join(layer), layer);
+        assert!(files.len() > 8, "{layer}: only {} files", files.len());
+        let uses: usize = files.values().map(BTreeSet::len).sum();
+        assert!(uses > 20, "{layer}: only {uses} uses were found");
+        for file in files.keys() {
+            if let Some(round) = round(&files, file) {
+                wrong.push(format!("{layer}: {}", round.join(" uses ")));
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+fn a_circle_of_files_is_found() {
+    let files: Uses = [("a", "b"), ("b", "mod"), ("mod", "a"), ("c", "a")]
+        .map(|(file, used)| (file.to_owned(), BTreeSet::from([used.to_owned()])))
+        .into();
+    assert_eq!(round(&files, "a").unwrap(), ["a", "b", "mod", "a"]);
+    assert_eq!(round(&files, "c"), None);
+    let modules = ["lines", "line"].map(str::to_owned).into();
+    let source =
+        "use super::line::Line; use super::{Narrator, lines::lines}; fn here() { super::near(); }";
+    let given_out = "pub use line::{Line, LineKind}; pub use lines::Narrator; fn near() {}";
+    let by = given_out_by(given_out, &modules);
+    assert_eq!(
+        files_used(source, &modules, &by),
+        ["line", "lines", "mod"].map(str::to_owned).into()
+    );
+}
+
+/// The way by which a file uses itself in the end.
+fn round(files: &Uses, file: &str) -> Option<Vec<String>> {
+    let mut ways = vec![vec![file.to_owned()]];
+    let mut seen = BTreeSet::new();
+    while let Some(way) = ways.pop() {
+        for used in way
+            .last()
+            .and_then(|last| files.get(last))
+            .into_iter()
+            .flatten()
+        {
+            let way = [way.as_slice(), std::slice::from_ref(used)].concat();
+            if used == file {
+                return Some(way);
+            }
+            if seen.insert(used.clone()) {
+                ways.push(way);
+            }
+        }
+    }
+    None
+}
+
+/// The files of a layer by name, each with those that it uses; what stands in `mod.rs` itself is "mod".
+fn files_of(folder: &Path, layer: &str) -> Uses {
+    let mut paths = Vec::new();
+    rust_files(folder, &mut paths);
+    let sources: BTreeMap<String, String> = paths
+        .iter()
+        .map(|path| {
+            let name = path.file_stem().unwrap().to_string_lossy().into_owned();
+            let source = fs::read_to_string(path).unwrap();
+            let source = source.replace(&format!("crate::sequence::{layer}::"), "super::");
+            (name, without_tests(&code(&source)))
+        })
+        .collect();
+    let modules: BTreeSet<String> = sources.keys().filter(|n| *n != "mod").cloned().collect();
+    let by = given_out_by(&sources["mod"], &modules);
+    sources
+        .iter()
+        .map(|(name, source)| {
+            let mut used = if name == "mod" {
+                let is_used = |module: &&String| {
+                    let path = format!("{module}::");
+                    let mut at = source.match_indices(&path);
+                    at.any(|(at, _)| !source[..at].ends_with(is_of_a_name))
+                };
+                modules.iter().filter(is_used).cloned().collect()
+            } else {
+                files_used(source, &modules, &by)
+            };
+            used.remove(name);
+            (name.clone(), used)
+        })
+        .collect()
+}
+
+/// From which file each name comes that `mod.rs` takes from its files.
+fn given_out_by(source: &str, modules: &BTreeSet<String>) -> BTreeMap<String, String> {
+    let mut by = BTreeMap::new();
+    for taken in source.split("use ").skip(1) {
+        let taken = taken.split(';').next().unwrap_or_default();
+        let Some((module, names)) = taken.split_once("::") else {
+            continue;
+        };
+        if !modules.contains(module) {
+            continue;
+        }
+        for name in names.trim_matches(['{', '}']).split(',') {
+            let name = name.rsplit([' ', ':']).find(|part| !part.is_empty());
+            by.extend(name.map(|name| (name.to_owned(), module.to_owned())));
+        }
+    }
+    by
+}
+
+/// The files of its folder that a file uses.
+fn files_used(
+    source: &str,
+    modules: &BTreeSet<String>,
+    by: &BTreeMap<String, String>,
+) -> BTreeSet<String> {
+    let mut names = BTreeSet::new();
+    for (at, start) in source.match_indices("super::") {
+        let before = &source[..at];
+        if !before.ends_with(is_of_a_name) && !before.ends_with("::") {
+            first_names(&source[at + start.len()..], &mut names);
+        }
+    }
+    // One folder up is another layer.
+    names.remove("super");
+    let file = |name: String| match by.get(&name) {
+        _ if modules.contains(&name) => name,
+        Some(module) => module.clone(),
+        None => "mod".to_owned(),
+    };
+    names.into_iter().map(file).collect()
+}
+
+/// How a text is looked at, or compared with another.
+const LOOKS_AT_WORDS: [&str; 10] = [
+    "starts_with(",
+    "ends_with(",
+    "strip_prefix(",
+    "strip_suffix(",
+    "to_lowercase(",
+    "split_once(",
+    ".dedup()",
+    ".text ==",
+    ".text !=",
+    ".text.contains(",
+];
+
+/// What is said follows from what happened, and never from the words that were made of it before. `prompt`
+/// reads the marks in `prompts.toml`.
+#[test]
+fn nothing_in_say_looks_at_its_own_wording() {
+    let mut files = Vec::new();
+    rust_files(&root().join("src/sequence/say"), &mut files);
+    files.retain(|file| !file.ends_with("prompt.rs"));
+    assert!(files.len() > 15, "only {} files", files.len());
+    let mut wrong = Vec::new();
+    for file in files {
+        let source = without_tests(&code(&fs::read_to_string(&file).unwrap()));
+        for looks in LOOKS_AT_WORDS
+            .iter()
+            .filter(|looks| source.contains(**looks))
+        {
+            wrong.push(format!("{}: {looks}", file.display()));
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
 /// The layers by name, with their numbers, of the table under "How the sequence works".
 fn layers(text: &str) -> BTreeMap<String, u32> {
     text.lines()
@@ -354,17 +526,25 @@ fn is_of_a_name(c: char) -> bool {
     c.is_alphanumeric() || c == '_'
 }
 
-/// The first name of a path, or of each path in braces.
+/// The first name of a path, or of each path in braces, where it is that of a module.
 fn named(path: &str, used: &mut BTreeSet<String>) {
+    let mut names = BTreeSet::new();
+    first_names(path, &mut names);
+    // What begins with a capital is no module.
+    names.retain(|name| name.starts_with(|c: char| c.is_lowercase()));
+    used.extend(names);
+}
+
+/// The first name of a path, or of each path in braces.
+fn first_names(path: &str, names: &mut BTreeSet<String>) {
     let mut first = |path: &str| {
         let name: String = path
             .trim_start()
             .chars()
             .take_while(|c| is_of_a_name(*c))
             .collect();
-        // What begins with a capital is no module.
-        if name.starts_with(|c: char| c.is_lowercase()) {
-            used.insert(name);
+        if !name.is_empty() {
+            names.insert(name);
         }
     };
     let Some(list) = path.strip_prefix('{') else {

@@ -42,9 +42,11 @@ fn shows_in(what: Break, job: &Job) -> bool {
         Break::SurgeLeftIn => boards.any(|board| board.surge.is_some()),
         Break::NeutralLeftIn | Break::NeutralBackUnseen => boards.any(Board::isolates_circuits),
         Break::CoversOffUnproved | Break::BehindCoversUnknown => job.inspection.is_some(),
-        Break::FeederUnasked | Break::FeederUnknown | Break::FedUnseen => {
-            boards.any(|board| board.feeder().is_some())
-        }
+        Break::FeederUnasked
+        | Break::FeederUnknown
+        | Break::FeederUnread
+        | Break::FedUnseen
+        | Break::CutOffUnseen => boards.any(|board| board.feeder().is_some()),
         _ => true,
     }
 }
@@ -57,10 +59,15 @@ fn asked_at(what: Break) -> &'static [Stage] {
         | Break::CoversUnasked
         | Break::BareReasonGoesPast
         | Break::FailedUnseen
+        | Break::EverythingTried
+        | Break::EverythingAccepted
         | Break::FaultUnseen
         | Break::AnyReasonPasses
         | Break::LockForgotten => &[Stage::Energise],
-        Break::SupplyUnasked | Break::SupplyWithThingsOut | Break::ReversedGoneOnWith => &[
+        Break::SupplyUnasked
+        | Break::SupplyWithThingsOut
+        | Break::ReversedGoneOnWith
+        | Break::NoSupplyUnseen => &[
             Stage::SupplyPolarity,
             Stage::ExternalLoop,
             Stage::FaultCurrent,
@@ -94,6 +101,10 @@ fn stands_for(what: Break, state: &Agenda) -> bool {
         Break::LockForgotten => {
             let mut boards = state.job().boards.iter();
             boards.any(|board| state.unlocked(board.number))
+        }
+        Break::CutOffUnseen => {
+            let mut boards = state.job().boards.iter();
+            boards.any(|board| !state.has_its_supply(board.number))
         }
         _ => true,
     }
@@ -240,7 +251,11 @@ refusals! {
         B::OutBarsNothing,
         B::AnythingPutsBack,
     ]),
-    DeadTestsFailed => By(&[B::FailedUnseen]),
+    DeadTestsFailed => By(&[
+        B::FailedUnseen,
+        B::EverythingTried,
+        B::EverythingAccepted,
+    ]),
     FirstComes => By(&[
         B::IsolationInAnyOrder,
         B::CoversUnasked,
@@ -262,6 +277,7 @@ refusals! {
         B::FaultUnseen,
         B::AnyReasonPasses,
         B::SupplyFaultUnseen,
+        B::NoSupplyUnseen,
         B::ReversedGoneOnWith,
     ]),
     Joined => By(&[B::JoinedBarsNothing, B::OutBarsNothing, B::MeasuredUnknown]),
@@ -273,6 +289,7 @@ refusals! {
         B::LiveTestUnknown,
         B::FeederUnasked,
         B::FeederUnknown,
+        B::FeederUnread,
     ]),
     Energised => By(&[B::EnergisedUnknown]),
     Waiting => By(&[B::TakenWhileWaiting]),
@@ -287,7 +304,8 @@ refusals! {
     NoSuchPlace => Formality("there is nothing to go to"),
     WrongQuantity => Formality("there is no step that the value could close"),
     NothingToCalculate => Formality("there is nothing to work it out from"),
-    NotAskedNow => Formality("there is no step that it could close"),
+    // But for what has no supply there is no step that it could close.
+    NotAskedNow => By(&[B::CutOffUnseen]),
     NotOut => Formality("there is no entry that could be put back"),
     WhichOne => Formality("a question of words: which entry is meant"),
     WhereIsIt => Formality("a question of words: where it is"),

@@ -56,12 +56,12 @@ static ONE_MORE: Row = Row {
     prompts: r#"
         [[prompt]]
         kind = "warmth"
-        full = "{Circuit}. Feel the terminals. Say {say:pass}, or {say:fail}."
+        full = "{Circuit}. Feel the terminals. [Say {say:pass}, or {say:fail}.]"
         brief = "Circuit {number}, terminals."
 
         [[prompt]]
         kind = "warmth-drop"
-        full = "{Circuit}. Voltage drop. Say the reading."
+        full = "{Circuit}. Voltage drop. [Say the reading.]"
     "#,
     ..Row::PLAIN
 };

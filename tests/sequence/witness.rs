@@ -231,6 +231,10 @@ impl Witness {
             )?;
         }
         law(
+            self.has_its_supply(state, id.board),
+            "energised although what feeds it stays off",
+        )?;
+        law(
             matches!(
                 self.answer_at(id, Stage::Energise, "covers"),
                 Some(Answer::Said(_))

@@ -11,7 +11,7 @@ use crate::sound::room::{
 use bothhands::audio::SAMPLE_RATE;
 use bothhands::audio::microphone::{LineEvent, Microphone, Notice};
 use bothhands::dialogue::BargeInGate;
-use bothhands::terms::ProsodyChange;
+use bothhands::terms::{ProsodyChange, ProsodyNow};
 use bothhands::voice::{Earcon, Failing, Profile, System, Tone, Voice};
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
@@ -291,10 +291,10 @@ fn slower_is_slower() -> Outcome {
         Ok(last - first)
     };
     let usual = said(&mut voice)?;
-    for _ in 0..3 {
+    for step in 1..=3 {
         assert_eq!(
-            voice.adjust(ProsodyChange::Slower).as_deref(),
-            Some("Slower.")
+            voice.adjust(ProsodyChange::Slower),
+            Some(ProsodyNow::Rate(-20 * step))
         );
     }
     let slow = said(&mut voice)?;

@@ -1,21 +1,21 @@
 //! A point or a circuit that the job lacks, added on the way: a question first, and a change of the job
 //! once it is affirmed.
 
+use super::events::{not_asked, refused};
 use super::moving::board_with;
-use super::{Refusal, refused};
 use crate::draft::CircuitWords;
 use crate::grammar::Intent;
 use crate::installation::{Accessory, Circuit, CircuitKind, Job, JobKind};
 use crate::sequence::agenda::Agenda;
 use crate::sequence::amend::{ChangeRefusal, change_job, circuit_of, with_circuit};
-use crate::sequence::facts::{Destination, Edition, Event, EventNo, Withdrawal};
+use crate::sequence::facts::{Destination, Edition, Event, EventNo, Refusal, Withdrawal};
 use crate::sequence::state::place_of;
 use crate::terms::Place;
 
 /// "One more socket on circuit three".
 pub(super) fn decide(agenda: &Agenda, said: &Intent, name: &str, circuit: u16) -> Vec<Event> {
     if agenda.edition() == Edition::First {
-        return super::not_asked(said);
+        return not_asked(said);
     }
     let here = agenda.current().map(|step| step.board);
     let has = |board: &u16| agenda.circuit(*board, circuit).is_some();
@@ -112,11 +112,11 @@ pub(super) fn circuit(
     pieces: &[String],
 ) -> Vec<Event> {
     if agenda.edition() == Edition::First {
-        return super::not_asked(said);
+        return not_asked(said);
     }
     let first = || agenda.job().boards.first().map(|board| board.number);
     let Some(board) = agenda.current().map(|step| step.board).or_else(first) else {
-        return super::not_asked(said);
+        return not_asked(said);
     };
     if let Some(board) = board_with(agenda, board, circuit) {
         return refused(said, Refusal::CircuitThere { board, circuit });

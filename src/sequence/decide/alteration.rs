@@ -1,6 +1,6 @@
 //! Things taken out, linked or bridged for a test, and put back.
 
-use super::refused;
+use super::events::{asked, refused};
 use crate::grammar::Intent;
 use crate::quantity::Conductors;
 use crate::sequence::agenda::Agenda;
@@ -243,7 +243,7 @@ fn take_out(
             && (open.board, open.circuit) == (board, circuit)
     });
     if among_all {
-        return vec![Event::Asked { said: said.clone() }];
+        return asked(said);
     }
     let widened = match listed {
         // One of the two was listed; now both are out.
@@ -252,7 +252,7 @@ fn take_out(
             why: Withdrawal::Widened,
         }),
         // It is on the list already.
-        Some(_) => return vec![Event::Asked { said: said.clone() }],
+        Some(_) => return asked(said),
         None => None,
     };
     let out = Event::TakenOut {
@@ -291,7 +291,7 @@ fn ring_ends_out(agenda: &Agenda, said: &Intent) -> Vec<Event> {
         })
         .collect();
     if out.is_empty() {
-        return vec![Event::Asked { said: said.clone() }];
+        return asked(said);
     }
     out
 }

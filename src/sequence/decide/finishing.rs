@@ -1,6 +1,6 @@
 //! The end of a session.
 
-use super::refused;
+use super::events::refused;
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::breakage::{self, Break};

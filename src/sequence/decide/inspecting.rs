@@ -1,8 +1,8 @@
 //! Items of the inspection, said of the one that is asked for or of any by its number; whole sections
 //! that are not there; observations with their code.
 
+use super::events::{not_asked, refused};
 use super::moving::board_with;
-use super::refused;
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::breakage::{self, Break};
@@ -138,7 +138,7 @@ pub(super) fn observed(
     let known = of_here.or_else(|| boards().find(has));
     // What is dangerous is kept, wherever it is.
     let Some(board) = known.or(here).or_else(|| boards().next()) else {
-        return super::not_asked(said);
+        return not_asked(said);
     };
     let to = circuit.map(Destination::Circuit);
     let unknown = known

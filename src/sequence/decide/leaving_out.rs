@@ -1,6 +1,6 @@
 //! "Not tested" and "skip", each with its reason; what lets the work go on all the same.
 
-use super::{not_asked, refused};
+use super::events::{not_asked, refused};
 use crate::grammar::Intent;
 use crate::quantity::TestVoltage;
 use crate::sequence::agenda::Agenda;

@@ -1,8 +1,10 @@
 //! What something said means in the state it was said in: events, and no words. A refusal is an
-//! event too, and so is a question that changes nothing.
+//! event too, and so is a question that changes nothing. No file here uses one that uses it: what has
+//! something decided anew is given `decide` itself.
 
 mod adding;
 mod alteration;
+mod events;
 mod finishing;
 mod following;
 mod inspecting;
@@ -24,6 +26,7 @@ pub(super) use following::follow;
 pub(super) use warning::is_dead_work;
 pub use warning::sounds_like_a_warning;
 
+use events::{asked, is_about_the_session, not_asked, refused};
 use reading::ReadingSlots;
 
 /// Decides what something said means. Pure: no clock, no sound, no disk.
@@ -39,14 +42,14 @@ pub fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
     if let Some(events) = warning::decide(agenda, said) {
         return events;
     }
-    if let Some(events) = waiting::decide(agenda, said) {
+    if let Some(events) = waiting::decide(agenda, said, decide) {
         return events;
     }
     if is_about_the_session(said) {
-        return vec![Event::Asked { said: said.clone() }];
+        return asked(said);
     }
     if let Some(question) = agenda.question()
-        && let Some(events) = question::decide(agenda, question, said)
+        && let Some(events) = question::decide(agenda, question, said, decide)
     {
         return events;
     }
@@ -54,7 +57,7 @@ pub fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
         // It answers a question, and no step: it may have been meant for one that is gone.
         Intent::Affirm => refused(said, Refusal::NothingToAnswer),
         Intent::Negative | Intent::Disregard | Intent::Correction(_) => {
-            question::take_back(agenda, said)
+            question::take_back(agenda, said, decide)
         }
         Intent::Reading {
             reading,
@@ -137,21 +140,4 @@ pub fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
         | Intent::Help
         | Intent::ProsodyChange(_) => Vec::new(),
     }
-}
-
-/// Questions about the session, and how it is to be spoken, change nothing in it.
-fn is_about_the_session(said: &Intent) -> bool {
-    said.only_asks() || matches!(said, Intent::ProsodyChange(_))
-}
-
-/// A refusal with its reason. It is kept too: a reviewer sees what was tried.
-fn refused(said: &Intent, refusal: Refusal) -> Vec<Event> {
-    vec![Event::Refused {
-        said: said.clone(),
-        refusal,
-    }]
-}
-
-fn not_asked(said: &Intent) -> Vec<Event> {
-    refused(said, Refusal::not_asked_now())
 }

@@ -1,6 +1,6 @@
 //! Moves by voice to another circuit, board, stage or voltage.
 
-use super::refused;
+use super::events::{asked, not_asked, refused};
 use crate::grammar::Intent;
 use crate::installation::board_said;
 use crate::quantity::{Reading, TestVoltage};
@@ -32,7 +32,7 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
         }),
         Intent::GoTo(Stage::Isolation) => isolate_again(agenda, said, here.map(|step| step.board)),
         Intent::GoTo(stage) => to_stage(agenda, said, *stage),
-        _ => super::not_asked(said),
+        _ => not_asked(said),
     }
 }
 
@@ -57,7 +57,7 @@ fn off(agenda: &Agenda, number: u16) -> Option<(u16, u16)> {
 /// Before anyone works on a circuit that stays off, it is proved dead anew: not on a live board.
 fn work_on_again(agenda: &Agenda, said: &Intent, number: u16) -> Vec<Event> {
     let Some((board, circuit)) = off(agenda, number) else {
-        return super::not_asked(said);
+        return not_asked(said);
     };
     if agenda.energised(board) {
         return refused(said, Refusal::Energised { board });
@@ -86,10 +86,8 @@ pub(super) fn stays_off(agenda: &Agenda, said: &Intent, number: u16) -> Vec<Even
             .map(|board| board.number)
     });
     match board {
-        Some(board) if agenda.stays_off(board, number) => {
-            vec![Event::Asked { said: said.clone() }]
-        }
-        Some(_) if agenda.edition() == Edition::First => super::not_asked(said),
+        Some(board) if agenda.stays_off(board, number) => asked(said),
+        Some(_) if agenda.edition() == Edition::First => not_asked(said),
         Some(board) => vec![Event::StaysOff {
             board,
             circuit: number,
@@ -107,7 +105,7 @@ pub(super) fn to_test_voltage(agenda: &Agenda, said: &Intent, reading: &Reading)
         .find(|voltage| number == Some(voltage.volts().into()));
     match said_voltage {
         Some(voltage) => decide(agenda, &Intent::TestAt(voltage)),
-        None => super::not_asked(said),
+        None => not_asked(said),
     }
 }
 

@@ -1,6 +1,6 @@
 //! What is said only where somebody learns: predictions, and the fault that was found.
 
-use super::{not_asked, refused};
+use super::events::{not_asked, refused};
 use crate::grammar::Intent;
 use crate::quantity::Reading;
 use crate::sequence::agenda::Agenda;

@@ -1,41 +1,42 @@
 //! Answers to what waits for "affirm", and taking back what was said last.
 
-use super::{decide as decide_anew, finishing, reading, refused};
+use super::events::{Decide, asked, refused};
+use super::{adding, alteration, finishing, moving, reading, warning};
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Doubt, Edition, Event, EventNo, Refusal, Withdrawal};
 use crate::sequence::state::{OutEntry, Question};
 use crate::terms::{Alteration, Change, Part, Statement};
 
-/// What an open question makes of something said; nothing when it does not stand in its way.
-pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Option<Vec<Event>> {
+/// What an open question makes of something said; nothing when it does not stand in its way. What has to
+/// be decided once it is answered is decided by `anew`.
+pub(super) fn decide(
+    agenda: &Agenda,
+    question: &Question,
+    said: &Intent,
+    anew: Decide,
+) -> Option<Vec<Event>> {
     let of = question.about();
     if let Question::Circuit(_, board, circuit, pieces) = question
         && let Some(more) = more_of_circuit(said)
     {
         let all = [pieces.as_slice(), more].concat();
-        return Some(super::adding::more(
-            agenda,
-            said,
-            of,
-            (*board, *circuit),
-            all,
-        ));
+        return Some(adding::more(agenda, said, of, (*board, *circuit), all));
     }
     let withdrawn = |why| vec![Event::Withdrawn { of, why }];
     let events = match said {
         Intent::Affirm => match question {
-            Question::IfLive(_) => super::warning::found_here(agenda),
+            Question::IfLive(_) => warning::found_here(agenda),
             Question::Reading(no) if doubt_of(agenda, *no) == Some(Doubt::MaybeVolts) => {
                 refused(said, Refusal::QuestionOpen)
             }
 
             Question::Finish(..) => finishing::affirmed(agenda, said),
             Question::Point(_, board, circuit, place) => {
-                super::adding::affirmed(agenda, of, *board, *circuit, place)
+                adding::affirmed(agenda, of, *board, *circuit, place)
             }
             Question::Circuit(_, board, circuit, pieces) => {
-                super::adding::circuit_affirmed(agenda, said, of, (*board, *circuit), pieces)
+                adding::circuit_affirmed(agenda, said, of, (*board, *circuit), pieces)
             }
             Question::Statement(_, step, statement, place) => {
                 // Something may be out since it was asked.
@@ -61,14 +62,13 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
             part: Part::Load,
             change: Change::Out,
             ..
-        }) if doubt_of(agenda, of) == Some(Doubt::LoadOrShort) => load_out(agenda, of, said),
+        }) if doubt_of(agenda, of) == Some(Doubt::LoadOrShort) => load_out(agenda, of, said, anew),
         // The same once more is no answer.
-        Intent::Stated(again) | Intent::StatedAt { state: again, .. } if matches!(question, Question::Statement(_, _, asked, _) if asked == again) =>
-        {
-            vec![Event::Asked { said: said.clone() }]
+        Intent::Stated(again) | Intent::StatedAt { state: again, .. } if matches!(question, Question::Statement(_, _, asked, _) if asked == again) => {
+            asked(said)
         }
         Intent::StaysOff(number) => {
-            let off = super::moving::stays_off(agenda, said, *number);
+            let off = moving::stays_off(agenda, said, *number);
             let aside = matches!(question, Question::Reading(_)).then_some(Event::SetAside { of });
             if off.iter().any(is_refused) {
                 off
@@ -87,9 +87,11 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
         Intent::Disregard => withdrawn(Withdrawal::Disregard),
         Intent::Correction(None) => withdrawn(Withdrawal::Correction),
         Intent::Correction(Some(right)) => match question {
-            Question::NeverOut(_, entry) if takes_out(right) => corrected(agenda, *entry, right),
+            Question::NeverOut(_, entry) if takes_out(right) => {
+                corrected(agenda, *entry, right, anew)
+            }
             Question::NeverOut(..) => refused(said, Refusal::QuestionOpen),
-            _ => corrected(agenda, of, right),
+            _ => corrected(agenda, of, right, anew),
         },
         Intent::Reading { reading, .. } | Intent::Measured { reading, .. } => match question {
             // The same with its unit is the answer to which it was.
@@ -108,10 +110,10 @@ pub(super) fn decide(agenda: &Agenda, question: &Question, said: &Intent) -> Opt
                     .reading(*no)
                     .is_some_and(|asked| reading::same(&asked.reading, reading)) =>
             {
-                vec![Event::Asked { said: said.clone() }]
+                asked(said)
             }
-            Question::Reading(_) => another_reading(agenda, of, said),
-            Question::Statement(..) => replaced(agenda, of, said, Withdrawal::Restated),
+            Question::Reading(_) => another_reading(agenda, of, said, anew),
+            Question::Statement(..) => replaced(agenda, of, said, Withdrawal::Restated, anew),
             _ => refused(said, Refusal::QuestionOpen),
         },
         Intent::Altered(alteration) => return settled_by(agenda, question, said, alteration),
@@ -156,7 +158,7 @@ fn settled_by(
     let aside = Event::SetAside {
         of: question.about(),
     };
-    let next = super::alteration::decide(agenda, said, alteration);
+    let next = alteration::decide(agenda, said, alteration);
     let mut after = agenda.clone();
     for event in &next {
         after.apply(event, agenda.last_event_at());
@@ -171,7 +173,7 @@ fn settled_by(
 
 /// Another value while one is asked about. For the same test it stands in its place; for another
 /// pair or place it is no correction: the first stays as it is, not affirmed.
-fn another_reading(agenda: &Agenda, of: EventNo, said: &Intent) -> Vec<Event> {
+fn another_reading(agenda: &Agenda, of: EventNo, said: &Intent, anew: Decide) -> Vec<Event> {
     let step_of = |events: &[Event]| {
         events.iter().find_map(|event| match event {
             Event::Reading { step, .. } => Some(step.clone()),
@@ -179,14 +181,14 @@ fn another_reading(agenda: &Agenda, of: EventNo, said: &Intent) -> Vec<Event> {
         })
     };
     let asked = agenda.reading(of).map(|record| record.step.clone());
-    let restated = replaced(agenda, of, said, Withdrawal::Restated);
+    let restated = replaced(agenda, of, said, Withdrawal::Restated, anew);
     if step_of(&restated) == asked {
         return restated;
     }
     let aside = Event::SetAside { of };
     let mut after = agenda.clone();
     after.apply(&aside, agenda.last_event_at());
-    let next = decide_anew(&after, said);
+    let next = anew(&after, said);
     if next.iter().any(is_refused) {
         return next;
     }
@@ -195,7 +197,7 @@ fn another_reading(agenda: &Agenda, of: EventNo, said: &Intent) -> Vec<Event> {
 
 /// The load that was read is out by now: before the trial that is what is done next; a test at
 /// more than 250 V is to be made again.
-fn load_out(agenda: &Agenda, of: EventNo, said: &Intent) -> Vec<Event> {
+fn load_out(agenda: &Agenda, of: EventNo, said: &Intent, anew: Decide) -> Vec<Event> {
     let trial = agenda
         .reading(of)
         .and_then(|record| agenda.step(&record.step))
@@ -211,7 +213,7 @@ fn load_out(agenda: &Agenda, of: EventNo, said: &Intent) -> Vec<Event> {
     let mut after = agenda.clone();
     after.apply(&answered, agenda.last_event_at());
     std::iter::once(answered)
-        .chain(decide_anew(&after, said))
+        .chain(anew(&after, said))
         .collect()
 }
 
@@ -225,16 +227,16 @@ fn is_refused(event: &Event) -> bool {
 
 /// "Negative", "disregard" and "correction" where nothing is asked: what was taken last is taken
 /// back. What was put on the out-list is not taken off it without asking: it may well be out.
-pub(super) fn take_back(agenda: &Agenda, said: &Intent) -> Vec<Event> {
+pub(super) fn take_back(agenda: &Agenda, said: &Intent, anew: Decide) -> Vec<Event> {
     let is_out = |of: EventNo| agenda.open_entries().any(|entry| entry.no == of);
     let why = match said {
         Intent::Correction(Some(right)) => {
             return match agenda.last_taken() {
                 // What is out is only replaced by what is out instead; anything else is taken
                 // beside it.
-                Some(of) if is_out(of) && !takes_out(right) => decide_anew(agenda, right),
-                Some(of) => corrected(agenda, of, right),
-                None => decide_anew(agenda, right),
+                Some(of) if is_out(of) && !takes_out(right) => anew(agenda, right),
+                Some(of) => corrected(agenda, of, right, anew),
+                None => anew(agenda, right),
             };
         }
         Intent::Correction(None) => Withdrawal::Correction,
@@ -254,15 +256,21 @@ pub(super) fn take_back(agenda: &Agenda, said: &Intent) -> Vec<Event> {
 }
 
 /// What is right is taken in the place of what was said.
-fn corrected(agenda: &Agenda, of: EventNo, right: &Intent) -> Vec<Event> {
-    replaced(agenda, of, right, Withdrawal::Replaced)
+fn corrected(agenda: &Agenda, of: EventNo, right: &Intent, anew: Decide) -> Vec<Event> {
+    replaced(agenda, of, right, Withdrawal::Replaced, anew)
 }
 
-fn replaced(agenda: &Agenda, of: EventNo, right: &Intent, why: Withdrawal) -> Vec<Event> {
+fn replaced(
+    agenda: &Agenda,
+    of: EventNo,
+    right: &Intent,
+    why: Withdrawal,
+    anew: Decide,
+) -> Vec<Event> {
     let withdrawn = Event::Withdrawn { of, why };
     let mut after = agenda.clone();
     after.apply(&withdrawn, agenda.last_event_at());
-    let next = decide_anew(&after, right);
+    let next = anew(&after, right);
     // A correction that is refused changes nothing that is out.
     let is_out = agenda.open_entries().any(|entry| entry.no == of);
     let was_asked = why == Withdrawal::Restated;

@@ -1,6 +1,7 @@
 //! Where a reading lands, and what becomes of it.
 
-use super::{following, not_asked, refused, warning};
+use super::events::{not_asked, refused};
+use super::{following, warning};
 use crate::grammar::Intent;
 use crate::installation::Phases;
 use crate::quantity::{Conductors, Pair, Reading, Unit};

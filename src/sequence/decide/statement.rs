@@ -1,6 +1,7 @@
 //! Statements: what a step asks for, said of it or of another, and the lock.
 
-use super::{following, leaving_out, not_asked, refused};
+use super::events::{not_asked, refused};
+use super::{following, leaving_out};
 use crate::grammar::Intent;
 use crate::quantity::Pair;
 use crate::sequence::agenda::Agenda;

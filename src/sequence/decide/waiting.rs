@@ -1,4 +1,5 @@
-use super::{is_about_the_session, leaving_out, refused};
+use super::events::{Decide, is_about_the_session, refused};
+use super::leaving_out;
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::breakage::{self, Break};
@@ -6,8 +7,8 @@ use crate::sequence::facts::{Event, Mode, Refusal};
 use crate::sequence::state::Question;
 
 /// What is taken while the session waits; nothing when it runs, or when what was said is taken all
-/// the same.
-pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Option<Vec<Event>> {
+/// the same. What comes after what it ended is decided by `anew`.
+pub(super) fn decide(agenda: &Agenda, said: &Intent, anew: Decide) -> Option<Vec<Event>> {
     let mode = agenda.mode();
     // Whether something is out, or live, is answered whatever waits.
     let asked = matches!(
@@ -27,10 +28,7 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Option<Vec<Event>> {
             for event in &ended {
                 after.apply(event, agenda.last_event_at());
             }
-            ended
-                .into_iter()
-                .chain(super::decide(&after, said))
-                .collect()
+            ended.into_iter().chain(anew(&after, said)).collect()
         }
         (Mode::Noting, said) => {
             let noted = Event::Noted {

@@ -1,6 +1,6 @@
 //! Warnings: voltage where there should be none. Heard before anything else, whatever waits.
 
-use super::{not_asked, refused};
+use super::events::{asked, not_asked, refused};
 use crate::grammar::{Intent, number};
 use crate::installation::Phases;
 use crate::quantity::{Number, Reading, Unit};
@@ -126,9 +126,7 @@ fn of_volts(
         let at_it = current.and_then(Step::measure).and_then(|m| m.at);
         return Some(match at_it.map(|at| u64::from(at.volts())) {
             Some(volts) if reading.number.and_then(|n| n.as_whole()) == Some(volts) => {
-                vec![Event::Asked {
-                    said: Intent::SayAgain,
-                }]
+                asked(&Intent::SayAgain)
             }
             _ => super::moving::to_test_voltage(agenda, said, reading),
         });

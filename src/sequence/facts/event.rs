@@ -8,7 +8,7 @@ use crate::limits::Verdict;
 use crate::quantity::Reading;
 use crate::terms::{
     Consequence, Delivery, HalfCycle, HiddenFault, ItemNumber, Parked, Part, Place, Practice,
-    Predicted, Probe, Reason, Shown, Statement,
+    Predicted, Probe, ProsodyNow, Reason, Shown, Statement,
 };
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -470,6 +470,9 @@ pub enum Event {
     Asked {
         /// What was asked, or said once more.
         said: Intent,
+        /// How the voice is since, where it was asked to speak otherwise and can.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        voice: Option<ProsodyNow>,
     },
     /// Typed words that mean nothing where the session is. Nothing is decided by it, and it is no
     /// sign that anyone is at the board.

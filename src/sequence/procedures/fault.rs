@@ -82,7 +82,8 @@ pub fn is_supply_fault(state: &State, step: &Step) -> bool {
             step.incoming
                 && state.reading(*no).is_some_and(|record| {
                     let read = &record.reading;
-                    read.pair.is_some_and(|pair| {
+                    let known = !breakage::is(Break::NoSupplyUnseen);
+                    read.pair.filter(|_| known).is_some_and(|pair| {
                         judge::is_no_supply(state.tables(), declared, pair, read)
                     })
                 })

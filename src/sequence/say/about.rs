@@ -159,28 +159,31 @@ pub(super) fn test_name(step: &Step) -> Option<&'static str> {
     })
 }
 
+/// What the words of a prompt tell, known by what they were made of.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub(super) struct Told {
+    /// Whether they name the circuit.
+    pub circuit: bool,
+    /// Whether they name the board.
+    pub board: bool,
+    /// Whether they tell what to say.
+    pub to_say: bool,
+}
+
 /// A prompt that names its circuit: whoever comes from another one must not take it for that.
-pub(super) fn with_circuit(step: &Step, text: &str) -> String {
-    let Some(circuit) = step.circuit else {
-        return text.to_owned();
-    };
-    let named = format!("circuit {circuit}");
-    let at = text.to_lowercase().find(&named).map(|at| at + named.len());
-    let follows = at.and_then(|at| text.get(at..)?.chars().next());
-    if at.is_some() && !follows.is_some_and(|c| c.is_ascii_digit()) {
-        text.to_owned()
-    } else {
-        format!("Circuit {circuit}. {text}").trim_end().to_owned()
+pub(super) fn with_circuit(step: &Step, text: &str, told: &Told) -> String {
+    match step.circuit.filter(|_| !told.circuit) {
+        Some(circuit) => format!("Circuit {circuit}. {text}").trim_end().to_owned(),
+        None => text.to_owned(),
     }
 }
 
 /// A prompt that names its board.
-pub(super) fn with_board(step: &Step, text: &str) -> String {
-    let named = format!("Board {}", board_said(step.board));
-    if text.starts_with(&named) {
+pub(super) fn with_board(step: &Step, text: &str, told: &Told) -> String {
+    if told.board {
         text.to_owned()
     } else {
-        format!("{named}. {text}")
+        format!("Board {}. {text}", board_said(step.board))
     }
 }
 
@@ -288,17 +291,22 @@ pub(super) fn how_long_is_left(agenda: &Agenda) -> String {
     }
 }
 
+/// The place of a move.
+pub(super) fn place_of_move(step: &Step) -> String {
+    match step.circuit {
+        Some(circuit) => format!("Circuit {circuit}, {}", step.stage),
+        None => format!("Board {}, {}", board_said(step.board), step.stage),
+    }
+}
+
 /// The place of a move, and what it leaves open.
 pub fn moved(step: &Step, passed_over: u32) -> String {
-    let place = match step.circuit {
-        Some(circuit) => format!("Circuit {circuit}, {}.", step.stage),
-        None => format!("Board {}, {}.", board_said(step.board), step.stage),
-    };
+    let place = place_of_move(step);
     if passed_over == 0 {
-        place
+        format!("{place}.")
     } else {
         format!(
-            "{place} Out of order: {} left open, and recorded.",
+            "{place}. Out of order: {} left open, and recorded.",
             plural(passed_over, "step is", "steps are")
         )
     }
@@ -306,10 +314,11 @@ pub fn moved(step: &Step, passed_over: u32) -> String {
 
 /// "Code two, potentially dangerous"; "further investigation required without delay".
 pub(super) fn code_with_meaning(code: Statement) -> String {
-    let (code, means) = (code.code_spoken(), code.code_means().unwrap_or_default());
-    match means.strip_prefix(code) {
-        Some(rest) => format!("{code}{rest}"),
-        None => format!("{code}, {means}"),
+    let means = code.code_means().unwrap_or_default();
+    match code {
+        // Its meaning begins with its name.
+        Statement::FurtherInvestigation => means.to_owned(),
+        code => format!("{}, {means}", code.code_spoken()),
     }
 }
 

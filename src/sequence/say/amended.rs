@@ -8,7 +8,7 @@ use crate::installation::{Job, board_said};
 use crate::limits::Outcome;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::amend::{ChangeRefusal, Changed, JobChange, circuit_of, job_changes};
-use crate::sequence::facts::EventNo;
+use crate::sequence::facts::{EventNo, Step};
 use crate::sequence::state::{ReadingRecord, count};
 
 /// As many changes as are said aloud; the log has all.
@@ -126,15 +126,19 @@ pub(super) fn named(record: &ReadingRecord, agenda: &Agenda) -> Option<String> {
 pub fn not_changed(agenda: &Agenda, why: &ChangeRefusal) -> String {
     match why {
         ChangeRefusal::Answered(steps) => {
-            let mut named: Vec<String> = steps
-                .iter()
-                .filter_map(|id| agenda.step(id))
-                .map(|step| match subject(step).as_str() {
-                    "" => format!("board {}, {}", board_said(step.board), step.stage.shown()),
-                    place => format!("{place}, {}", step.stage.shown()),
-                })
-                .collect();
-            named.dedup();
+            let mut lost: Vec<&Step> = steps.iter().filter_map(|id| agenda.step(id)).collect();
+            // Steps that go by one name are named once.
+            lost.dedup_by(|one, other| {
+                let half = |step: &Step| step.measure().and_then(|measure| measure.half);
+                one.beside(other)
+                    && (one.stage, one.item()) == (other.stage, other.item())
+                    && (&one.place, one.pair, half(one)) == (&other.place, other.pair, half(other))
+            });
+            let named = lost.iter().map(|step| match subject(step).as_str() {
+                "" => format!("board {}, {}", board_said(step.board), step.stage.shown()),
+                place => format!("{place}, {}", step.stage.shown()),
+            });
+            let mut named: Vec<String> = named.collect();
             let more = named.len().saturating_sub(SAID);
             named.truncate(SAID);
             let more = if more > 0 { format!("; and {more} more") } else { String::new() };

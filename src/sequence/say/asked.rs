@@ -1,8 +1,9 @@
 //! Answers to questions that change nothing: what can be said, what is left, what a value may be, what
 //! was said.
 
+use super::line::Line;
 use super::numbers::{capital, plural, value};
-use super::{about, prompt};
+use super::{about, prompt, questions};
 use crate::grammar::Intent;
 use crate::installation::{Expectation, Phases};
 use crate::limits::judge;
@@ -10,8 +11,83 @@ use crate::quantity::{Conductors, Number, Reading, Unit, tidy};
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Mode, Quantity, Step, StepKind};
 use crate::sequence::procedures::assess::measured_ze;
-use crate::sequence::state::{Question, ReadingRecord, ReadingStatus};
-use crate::terms::{Alteration, Change, Part, Stage};
+use crate::sequence::state::{OutEntry, Question, ReadingRecord, ReadingStatus};
+use crate::terms::{Alteration, Change, Level, Part, ProsodyChange, ProsodyNow, Stage};
+
+/// What is answered to a question about the session, or to what changes nothing in it; with how the voice is
+/// now, where it was asked to speak otherwise.
+pub(super) fn answered(agenda: &Agenda, said: &Intent, voice: Option<ProsodyNow>) -> Vec<Line> {
+    let spoken = match (said, voice) {
+        (Intent::ProsodyChange(manner), Some(now)) => Some(Line::answer(spoken_now(*manner, now))),
+        _ => None,
+    };
+    std::iter::once(answer(agenda, said))
+        .chain(spoken)
+        .collect()
+}
+
+/// How the voice is since it was asked to speak otherwise.
+fn spoken_now(asked: ProsodyChange, now: ProsodyNow) -> String {
+    match (now, asked) {
+        (ProsodyNow::AtItsEnd, ProsodyChange::Quieter) => "As quiet as it goes.".to_owned(),
+        (ProsodyNow::AtItsEnd, ProsodyChange::Louder) => "As loud as it goes.".to_owned(),
+        (ProsodyNow::AtItsEnd, ProsodyChange::Slower) => "As slow as it goes.".to_owned(),
+        (ProsodyNow::AtItsEnd, ProsodyChange::Faster) => "As fast as it goes.".to_owned(),
+        (ProsodyNow::Volume(percent), _) => format!("Volume {percent}."),
+        (ProsodyNow::Rate(_), asked) => format!("{}.", capital(asked.shown())),
+    }
+}
+
+fn answer(agenda: &Agenda, said: &Intent) -> Line {
+    match said {
+        Intent::SayAgain => {
+            let asked = prompt::in_full(agenda);
+            let running = agenda.question().is_none() && agenda.mode() == Mode::Running;
+            match agenda.current().filter(|_| running) {
+                Some(step) => Line::prompt(about::with_circuit(step, &asked.full, &asked.in_full)),
+                None => asked.again(),
+            }
+        }
+        Intent::WhereAreWe => Line::answer(about::where_are_we(agenda)),
+        Intent::WhatIsOut => Line::answer(about::what_is_out(agenda)),
+        Intent::HowLongIsLeft => Line::answer(about::how_long_is_left(agenda)),
+        Intent::WhatIsLeft => Line::answer(what_is_left(agenda)),
+        // Who is asked what comes next asks for that.
+        Intent::WhatIsNext if agenda.level() == Level::Asked => prompt::in_full(agenda).again(),
+        Intent::WhatIsNext => Line::answer(what_is_next(agenda)),
+        Intent::WhatIsTheLimit => Line::answer(what_is_the_limit(agenda)),
+        Intent::WhatDidISay(circuit) => Line::answer(what_was_said(agenda, *circuit)),
+        Intent::Help => Line::answer(what_can_be_said(agenda)),
+        Intent::Altered(alteration) if alteration.part == Part::Lock => Line::answer("Lock off."),
+        Intent::StaysOff(circuit) => Line::answer(format!("Circuit {circuit} stays off already.")),
+        Intent::Altered(alteration) => {
+            let listed = agenda.open_entries().find(|entry| {
+                entry.part == alteration.part
+                    && (alteration.place.is_none() || entry.place == alteration.place)
+            });
+            let what = listed.map_or_else(
+                || {
+                    let place = alteration.place.as_ref();
+                    alteration.part.described(place, alteration.both, false)
+                },
+                OutEntry::what,
+            );
+            let are = if listed.is_some_and(|entry| entry.both) {
+                "are"
+            } else {
+                "is"
+            };
+            Line::answer(format!("{} {are} on the list already.", capital(&what)))
+        }
+        Intent::Reading { .. }
+        | Intent::Measured { .. }
+        | Intent::Stated(_)
+        | Intent::StatedAt { .. } => {
+            questions::asked_now(agenda).unwrap_or_else(|| prompt::prompt(agenda).again())
+        }
+        _ => Line::answer("Is this better?"),
+    }
+}
 
 /// As many phrases as a person keeps in mind.
 const MOST_PHRASES: usize = 3;
@@ -73,13 +149,19 @@ fn phrases(agenda: &Agenda) -> Vec<String> {
 }
 
 /// "Say dead, or it is live."
-pub(super) fn what_is_taken(agenda: &Agenda) -> String {
+pub(super) fn phrases_taken(agenda: &Agenda) -> String {
     let phrases = phrases(agenda);
     match phrases.split_last() {
         None => "Say again?".to_owned(),
         Some((only, [])) => format!("Say {only}."),
         Some((last, before)) => format!("Say {}, or {last}.", before.join(", ")),
     }
+}
+
+/// What the step takes, where the program leads and waits for an answer.
+pub fn what_is_taken(agenda: &Agenda) -> Option<Line> {
+    let waits = agenda.mode() == Mode::Running && agenda.level() == Level::Led;
+    (waits && agenda.current().is_some()).then(|| Line::question(phrases_taken(agenda)))
 }
 
 /// What is of use at any step.
@@ -94,7 +176,7 @@ const WHENEVER: [Intent; 7] = [
 ];
 
 /// What can be said here, and whenever.
-pub(super) fn what_can_be_said(agenda: &Agenda) -> String {
+fn what_can_be_said(agenda: &Agenda) -> String {
     let whenever: Vec<String> = WHENEVER.iter().map(Intent::words).collect();
     let practised = if agenda.practises() {
         " In practice: what you do, such as ring ends out; where the probes are, such as probe line to neutral at socket one; the fault is, and its kind, conductor, place and circuit; or there is no fault."
@@ -103,13 +185,13 @@ pub(super) fn what_can_be_said(agenda: &Agenda) -> String {
     };
     format!(
         "{} At any time: {}, go to and the test, circuit and its number.{practised}",
-        what_is_taken(agenda),
+        phrases_taken(agenda),
         whenever.join(", ")
     )
 }
 
 /// The open steps, by stage.
-pub(super) fn what_is_left(agenda: &Agenda) -> String {
+fn what_is_left(agenda: &Agenda) -> String {
     let mut stages: Vec<(Stage, u32)> = Vec::new();
     for step in agenda.open_steps() {
         match stages.iter_mut().find(|(stage, _)| *stage == step.stage) {
@@ -128,20 +210,20 @@ pub(super) fn what_is_left(agenda: &Agenda) -> String {
 }
 
 /// The step after the one that is asked for.
-pub(super) fn what_is_next(agenda: &Agenda) -> String {
+fn what_is_next(agenda: &Agenda) -> String {
     let now = agenda.current().map(|step| step.order);
     let next = agenda.open_steps().find(|step| Some(step.order) > now);
     match next {
         Some(step) => {
-            let text = about::with_circuit(step, &prompt::first_comes(agenda, step));
-            format!("After this: {text}")
+            let (text, told) = prompt::first_comes(agenda, step);
+            format!("After this: {}", about::with_circuit(step, &text, &told))
         }
         None => "Nothing comes after this.".to_owned(),
     }
 }
 
 /// What the value that is asked for may be, and what it should be by length and size.
-pub(super) fn what_is_the_limit(agenda: &Agenda) -> String {
+fn what_is_the_limit(agenda: &Agenda) -> String {
     // A value that is asked about is the one that is meant.
     let doubted = match agenda.question() {
         Some(Question::Reading(no)) => agenda.reading(*no).and_then(|r| agenda.step(&r.step)),
@@ -170,7 +252,7 @@ pub(super) fn what_is_the_limit(agenda: &Agenda) -> String {
     let Some(measure) = step.measure() else {
         return format!(
             "Words are asked for here, not a value. {}",
-            what_is_taken(agenda)
+            phrases_taken(agenda)
         );
     };
     let trial = Reading {
@@ -296,7 +378,7 @@ fn as_taken(agenda: &Agenda, record: &ReadingRecord) -> String {
 }
 
 /// The last reading that counts, or those of a circuit of the board.
-pub(super) fn what_was_said(agenda: &Agenda, circuit: Option<u16>) -> String {
+fn what_was_said(agenda: &Agenda, circuit: Option<u16>) -> String {
     let counts = || {
         agenda
             .readings()

@@ -1,14 +1,14 @@
 //! What is left out where a session asks or examines instead of leading. The one place that says so.
 
+use super::line::{Line, LineKind};
+use super::readings::bare_read_back;
 use super::refusals::refused_in_short;
-use super::{Line, LineKind, about, asked, bare_read_back, practice};
+use super::{about, asked, practice};
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Doubt, Event, Refusal};
+use crate::sequence::state::Question;
 use crate::terms::Level;
-
-/// What stands for a prompt.
-pub(super) const WHAT_NEXT: &str = "What comes next?";
 
 /// In an examination, what is asked about the job is not answered.
 const EXAMINED: &str = "This is an examination: that is not told.";
@@ -68,7 +68,7 @@ fn examining(before: &Agenda, event: &Event, lines: Vec<Line>) -> Vec<Line> {
                 .collect(),
         },
         Event::Affirmed { .. } => match before.question() {
-            Some(crate::sequence::state::Question::Reading(_)) => vec![Line::answer("Taken.")],
+            Some(Question::Reading(_)) => vec![Line::answer("Taken.")],
             _ => lines,
         },
         // On a real installation nobody is left without a reason.
@@ -94,8 +94,9 @@ fn examining(before: &Agenda, event: &Event, lines: Vec<Line>) -> Vec<Line> {
         },
         Event::Asked {
             said: Intent::WhatDidISay(_),
+            ..
         } => lines,
-        Event::Asked { said } if said.only_asks() => vec![Line::answer(EXAMINED)],
+        Event::Asked { said, .. } if said.only_asks() => vec![Line::answer(EXAMINED)],
         Event::NotTaken { words, .. } => vec![not_known(words)],
         Event::JudgedAnew { .. } => Vec::new(),
         Event::Revealed { .. } => vec![Line::answer("What was hidden stands on the sheet.")],

@@ -21,15 +21,16 @@ pub enum LineKind {
     Shown,
 }
 
-/// One thing said to the person.
+/// One thing said to the person. Only `say` makes any.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Line {
     /// How it is meant.
     pub kind: LineKind,
     /// The words.
     pub text: String,
-    /// Stretches of the words that were heard with doubt: said slowly, each by itself.
-    pub doubtful: Vec<Range<usize>>,
+    doubtful: Vec<Range<usize>>,
+    /// The words, where the same was said just before.
+    again: Option<String>,
 }
 
 impl Line {
@@ -38,21 +39,44 @@ impl Line {
             kind,
             text: text.into(),
             doubtful: Vec::new(),
+            again: None,
+        }
+    }
+
+    /// Stretches of the words that were heard with doubt: said slowly, each by itself.
+    pub fn doubtful(&self) -> &[Range<usize>] {
+        &self.doubtful
+    }
+
+    /// With other words for where the same was said just before.
+    pub(super) fn once(self, again: String) -> Self {
+        Self {
+            again: Some(again),
+            ..self
+        }
+    }
+
+    /// What is said of it where the same was said just before.
+    pub(super) fn again(self) -> Self {
+        Self {
+            text: self.again.unwrap_or(self.text),
+            again: None,
+            ..self
         }
     }
 
     /// What the instrument of a practice shows.
-    pub fn shown(text: impl Into<String>) -> Self {
+    pub(super) fn shown(text: impl Into<String>) -> Self {
         Self::of(LineKind::Shown, text)
     }
 
     /// What to do next.
-    pub fn prompt(text: impl Into<String>) -> Self {
+    pub(super) fn prompt(text: impl Into<String>) -> Self {
         Self::of(LineKind::Prompt, text)
     }
 
     /// A question whether it was the one or the other: where they differ is in doubt.
-    pub fn one_or_other(one: &str, other: &str) -> Self {
+    pub(super) fn one_or_other(one: &str, other: &str) -> Self {
         let (first, second) = (differing(one, other), differing(other, one));
         let before = "Say again: ";
         let between = format!("{before}{one}, or ");
@@ -67,32 +91,32 @@ impl Line {
     }
 
     /// What a tone stands for.
-    pub fn tone(text: impl Into<String>) -> Self {
+    pub(super) fn tone(text: impl Into<String>) -> Self {
         Self::of(LineKind::Tone, text)
     }
 
     /// What was heard, said back.
-    pub fn read_back(text: impl Into<String>) -> Self {
+    pub(super) fn read_back(text: impl Into<String>) -> Self {
         Self::of(LineKind::ReadBack, text)
     }
 
     /// Needs "affirm" or "negative".
-    pub fn question(text: impl Into<String>) -> Self {
+    pub(super) fn question(text: impl Into<String>) -> Self {
         Self::of(LineKind::Question, text)
     }
 
     /// Answers something asked.
-    pub fn answer(text: impl Into<String>) -> Self {
+    pub(super) fn answer(text: impl Into<String>) -> Self {
         Self::of(LineKind::Answer, text)
     }
 
     /// Something that must not be forgotten.
-    pub fn reminder(text: impl Into<String>) -> Self {
+    pub(super) fn reminder(text: impl Into<String>) -> Self {
         Self::of(LineKind::Reminder, text)
     }
 
     /// Danger, or a refusal.
-    pub fn warning(text: impl Into<String>) -> Self {
+    pub(super) fn warning(text: impl Into<String>) -> Self {
         Self::of(LineKind::Warning, text)
     }
 }

@@ -1,6 +1,10 @@
+use super::about::{self, Told, recap};
 use super::line::Line;
-use super::{about, asked, brief, level};
-use super::{capital, duration, lines, prompt, recap};
+use super::lines::lines;
+use super::numbers::{capital, duration};
+use super::prompt::prompt;
+use super::refusals::is_told_like;
+use super::{asked, brief, level, questions};
 use crate::installation::board_said;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Edition, Event, EventNo, Mode, Refusal, Step, StepKind, Withdrawal};
@@ -16,7 +20,7 @@ pub struct Narrator {
     /// Kinds of step whose full prompt was said since the session was begun or taken up.
     prompted: BTreeSet<StepKind>,
     /// The last refusal, which is not said in full twice running.
-    refusal: Option<String>,
+    refusal: Option<Refusal>,
     /// The entry a live test was last said to show.
     exposed: Option<EventNo>,
     /// How often running something was not understood.
@@ -64,12 +68,12 @@ impl Narrator {
             .question()
             .filter(|before| Some(*before) == agenda.question());
         // What was put back or taken out meanwhile has not answered it.
-        if let Some(question) = still
+        if still.is_some()
             && events
                 .iter()
                 .any(|e| matches!(e, Event::PutBack { .. } | Event::TakenOut { .. }))
         {
-            asked.push(Line::question(super::question(agenda, question)));
+            asked.extend(questions::asked_now(agenda));
         }
         // Taken up, the question is the prompt.
         if !events.iter().any(|e| matches!(e, Event::Resumed { .. })) {
@@ -93,7 +97,7 @@ impl Narrator {
             && agenda.level() == Level::Led
             && let Some(line) = said.last_mut()
         {
-            line.text = format!("{} {}", line.text, asked::what_is_taken(agenda));
+            line.text = format!("{} {}", line.text, asked::phrases_taken(agenda));
         }
     }
 
@@ -160,14 +164,20 @@ impl Narrator {
         let begins = agenda
             .current()
             .is_some_and(|step| self.on != Some((step.board, step.circuit)));
-        let mut line = match short {
-            Some(_) if known && asked.as_before && begins && at_once => Line::prompt(""),
-            Some(short) if !known => Line::prompt(short),
-            _ => self.prompt(agenda),
+        let cautioned = brief && asked.caution && !heard;
+        let (in_full, in_brief) = match cautioned {
+            true => asked.unanswered,
+            false => (asked.full, asked.brief),
         };
-        if brief && asked.caution && !heard {
-            line.text = without_the_answer(&line.text);
-        }
+        let (text, told) = match short {
+            Some(_) if known && asked.as_before && begins && at_once => {
+                (String::new(), Told::default())
+            }
+            Some(short) if !known => (short, asked.in_short),
+            _ if heard || !asked.first => (in_brief, asked.in_brief),
+            _ => (in_full, asked.in_full),
+        };
+        let mut line = Line::prompt(text);
         if let Some(step) = agenda.current() {
             self.prompted.insert(step.kind);
             let on = Some((step.board, step.circuit));
@@ -175,13 +185,13 @@ impl Narrator {
                 return line;
             }
             if self.on != on {
-                line.text = about::with_circuit(step, &line.text);
+                line.text = about::with_circuit(step, &line.text, &told);
             }
             // Two boards may have a circuit of the same number.
             let several = agenda.job().how_many_boards() > 1;
             let another = |board| board_said(board) != board_said(step.board);
             if several && self.on.is_some_and(|(board, _)| another(board)) {
-                line.text = about::with_board(step, &line.text);
+                line.text = about::with_board(step, &line.text, &told);
             }
             // A tone stands for it only where nothing had to be added.
             if known && at_once && self.on == on {
@@ -210,18 +220,12 @@ impl Narrator {
             self.refusal = None;
             return lines;
         }
-        let text = lines.last().map(|line| line.text.clone());
-        if self.refusal != text {
-            self.refusal = text;
+        // Nothing came in between: it is refused in the same words.
+        let before = self.refusal.replace(refusal.clone());
+        if !before.is_some_and(|before| is_told_like(&before, refusal)) {
             return lines;
         }
-        lines
-            .into_iter()
-            .map(|line| Line {
-                text: in_brief(&line.text).to_owned(),
-                ..line
-            })
-            .collect()
+        lines.into_iter().map(Line::again).collect()
     }
 
     /// A live test that a conductor left out would spoil says so before it is made.
@@ -433,21 +437,4 @@ fn is_next(agenda: &Agenda, stood: Option<usize>, step: &Step) -> bool {
         .iter()
         .filter(|other| stood < other.order && other.order < step.order);
     passed.all(|other| (other.kind, other.pair) != (step.kind, step.pair))
-}
-
-/// A prompt without the sentence that tells what to answer.
-fn without_the_answer(text: &str) -> String {
-    match text.rsplit_once(" Say ") {
-        Some((before, _)) => before.to_owned(),
-        None => text.to_owned(),
-    }
-}
-
-/// The first sentence after "No.", or the first one.
-fn in_brief(text: &str) -> &str {
-    let from = if text.starts_with("No. ") { 4 } else { 0 };
-    match text.get(from..).and_then(|rest| rest.find(". ")) {
-        Some(end) => text.get(..=from + end).unwrap_or(text),
-        None => text,
-    }
 }

@@ -1,7 +1,8 @@
 //! What is said only where somebody learns.
 
+use super::line::Line;
 use super::numbers::{capital, value};
-use super::{Line, refusals};
+use super::refusals;
 use crate::grammar::Intent;
 use crate::quantity::Reading;
 use crate::sequence::agenda::Agenda;
@@ -10,9 +11,30 @@ use crate::terms::{
     BayEdition, Change, Consequence, HiddenFault, Level, Place, Predicted, Shown, Wording,
 };
 
+/// What is said of an event that is only of practice.
+pub(super) fn told(before: &Agenda, event: &Event) -> Vec<Line> {
+    let wording = before.delivery().wording;
+    match event {
+        Event::Probed {
+            shown,
+            came,
+            refusal,
+            ..
+        } => probed(before, shown, came, refusal.as_ref()),
+        Event::SwitchedOn { circuit, .. } => vec![Line::read_back(format!(
+            "The device of circuit {circuit} is on again."
+        ))],
+        Event::Came { came } => self::came(before, came),
+        Event::Predicted { of, reading, .. } => vec![predicted(*of, reading.as_ref(), wording)],
+        Event::Diagnosed { fault } => vec![diagnosed(fault.as_ref())],
+        Event::Revealed { faults, .. } => vec![revealed(faults)],
+        _ => Vec::new(),
+    }
+}
+
 /// What an instrument shows, and what came of it. Who is led is warned before it; who is asked or
 /// examined hears it after.
-pub(super) fn probed(
+fn probed(
     before: &Agenda,
     shown: &Shown,
     came: &[Consequence],
@@ -21,9 +43,8 @@ pub(super) fn probed(
     let display = Line::shown(display(shown, before.delivery().wording));
     let refused = refusal.map(|refusal| {
         let led = before.level() == Level::Led;
-        let why = refusals::refusal(before, refusal);
-        let why = why.strip_prefix("No. ").unwrap_or(&why);
         Line::warning(if led {
+            let why = refusals::refusal(before, refusal).without_no();
             format!("On site that would not be taken. {why}")
         } else {
             // Not what comes first.
@@ -66,7 +87,7 @@ fn display(shown: &Shown, wording: Wording) -> String {
 }
 
 /// What came of what was done to the installation.
-pub(super) fn came(before: &Agenda, came: &[Consequence]) -> Vec<Line> {
+fn came(before: &Agenda, came: &[Consequence]) -> Vec<Line> {
     came.iter()
         .filter_map(|came| Some(Line::warning(consequence(before, came)?)))
         .collect()
@@ -160,7 +181,7 @@ fn consequence(before: &Agenda, came: &Consequence) -> Option<String> {
 }
 
 /// What is expected, said back.
-pub(super) fn predicted(of: Predicted, reading: Option<&Reading>, wording: Wording) -> Line {
+fn predicted(of: Predicted, reading: Option<&Reading>, wording: Wording) -> Line {
     let said = reading.map(|reading| value(reading, wording));
     Line::read_back(match (of, said) {
         (Predicted::Value, said) => format!("You expect {}.", said.unwrap_or_default()),
@@ -170,7 +191,7 @@ pub(super) fn predicted(of: Predicted, reading: Option<&Reading>, wording: Wordi
 }
 
 /// The fault that was named, said back.
-pub(super) fn diagnosed(fault: Option<&HiddenFault>) -> Line {
+fn diagnosed(fault: Option<&HiddenFault>) -> Line {
     Line::read_back(match fault {
         Some(fault) => format!("{}.", capital(&named(fault))),
         None => "No fault.".to_owned(),
@@ -178,7 +199,7 @@ pub(super) fn diagnosed(fault: Option<&HiddenFault>) -> Line {
 }
 
 /// What was hidden.
-pub(super) fn revealed(faults: &[HiddenFault]) -> Line {
+fn revealed(faults: &[HiddenFault]) -> Line {
     let named: Vec<String> = faults.iter().map(named).collect();
     Line::answer(if named.is_empty() {
         "Nothing was hidden.".to_owned()

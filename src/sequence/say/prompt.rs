@@ -1,5 +1,7 @@
+use super::about::{self, Told};
 use super::line::Line;
-use super::{about, capital, level, value};
+use super::numbers::{capital, value};
+use super::questions;
 use crate::grammar::Intent;
 use crate::installation::{Board, Earthing, InstrumentUse, Phases, Source, board_said};
 use crate::limits::insulation::Pattern;
@@ -35,9 +37,34 @@ pub struct Prompt {
     pub first: bool,
     /// Every answer that it puts into the person's mouth.
     pub answers: Vec<Intent>,
+    /// What each of the three tells.
+    pub(super) in_full: Told,
+    pub(super) in_brief: Told,
+    pub(super) in_short: Told,
+    /// The full and the brief one without the sentence that tells what to answer.
+    pub(super) unanswered: (String, String),
 }
 
 impl Prompt {
+    /// One with the same words whenever it is said.
+    fn plain(text: &str, rule: &'static str, answers: Vec<Intent>, told: Told) -> Self {
+        Self {
+            full: text.to_owned(),
+            brief: text.to_owned(),
+            short: None,
+            known: false,
+            as_before: false,
+            caution: false,
+            rule,
+            first: false,
+            answers,
+            in_full: told.clone(),
+            in_brief: told,
+            in_short: Told::default(),
+            unanswered: (text.to_owned(), text.to_owned()),
+        }
+    }
+
     /// As first said: full the first time, brief later.
     pub fn due(&self) -> Line {
         Line::prompt(if self.first { &self.full } else { &self.brief })
@@ -115,7 +142,7 @@ fn entry_of(agenda: &Agenda, step: &Step) -> Entry {
     own.find(kind, &holds).cloned().unwrap_or_else(|| Entry {
         kind: kind.to_owned(),
         when: Vec::new(),
-        full: capital(&about::subject(step)),
+        full: "{Subject}".to_owned(),
         brief: None,
         short: None,
         known: Vec::new(),
@@ -149,16 +176,20 @@ pub fn prompt(agenda: &Agenda) -> Prompt {
         level if is_dangerous(agenda) && (level == Level::Asked || !agenda.practises()) => {
             return prompt;
         }
-        Level::Asked => level::WHAT_NEXT,
+        Level::Asked => WHAT_NEXT,
         Level::Silent => "",
     };
     Prompt {
-        full: instead.to_owned(),
-        brief: instead.to_owned(),
-        short: None,
-        ..prompt
+        known: prompt.known,
+        as_before: prompt.as_before,
+        caution: prompt.caution,
+        first: prompt.first,
+        ..Prompt::plain(instead, prompt.rule, prompt.answers, Told::default())
     }
 }
+
+/// What stands for a prompt where who learns is asked.
+pub(super) const WHAT_NEXT: &str = "What comes next?";
 
 /// Whether a circuit is to be made safe now.
 fn is_dangerous(agenda: &Agenda) -> bool {
@@ -187,7 +218,7 @@ pub fn in_full(agenda: &Agenda) -> Prompt {
 
 /// What waits for an answer.
 fn of_question(agenda: &Agenda, step: &Step, asked: &Question) -> Prompt {
-    let text = super::question(agenda, asked);
+    let text = questions::question(agenda, asked);
     let doubt = match asked {
         Question::Reading(no) => agenda.reading(*no).and_then(|record| record.doubt),
         _ => None,
@@ -206,17 +237,12 @@ fn of_question(agenda: &Agenda, step: &Step, asked: &Question) -> Prompt {
         Some(Doubt::LoadOrShort) => (step.rule, vec![load_out(), Intent::Affirm]),
         _ => (rule, vec![Intent::Affirm, Intent::Negative]),
     };
-    Prompt {
-        full: text.clone(),
-        brief: text,
-        short: None,
-        known: false,
-        as_before: false,
-        caution: false,
-        rule,
-        first: false,
-        answers,
-    }
+    // These name words besides "affirm" and "negative".
+    let told = Told {
+        to_say: doubt == Some(Doubt::LoadOrShort) || matches!(asked, Question::Circuit(..)),
+        ..Told::default()
+    };
+    Prompt::plain(&text, rule, answers, told)
 }
 
 fn load_out() -> Intent {
@@ -233,23 +259,14 @@ fn load_out() -> Intent {
 fn without_step(state: &str) -> Prompt {
     let mut answers = Vec::new();
     let entry = SHIPPED.find(state, &|_| false);
-    let full = entry.map_or_else(String::new, |entry| {
+    let filled = entry.map(|entry| {
         fill(&entry.full, &mut |name| match name.strip_prefix("say:") {
             Some(key) => said(key).map(|said| in_mouth(&mut answers, said)),
             None => None,
         })
     });
-    Prompt {
-        brief: full.clone(),
-        short: None,
-        known: false,
-        as_before: false,
-        caution: false,
-        full,
-        rule: "anything",
-        first: false,
-        answers,
-    }
+    let filled = filled.unwrap_or_default();
+    Prompt::plain(&filled.text, "anything", answers, filled.told)
 }
 
 /// The prompt of a step, whether or not it is asked for now.
@@ -264,25 +281,36 @@ pub fn of_step(agenda: &Agenda, step: &Step) -> Prompt {
     };
     // Each live test of a board that stays in use has its warning.
     let live = holds(agenda, step, "live board");
-    let warned = |text: String| {
+    let warned = |filled: Filled| {
         if live {
-            format!("Live work. {text}")
+            Filled {
+                text: format!("Live work. {}", filled.text),
+                unanswered: format!("Live work. {}", filled.unanswered),
+                ..filled
+            }
         } else {
-            text
+            filled
         }
     };
     let full = warned(filled(&entry.full));
     let brief = entry.brief.as_deref().map(&mut filled).map(warned);
+    let brief = brief.unwrap_or_else(|| full.clone());
     let known = !entry.known.is_empty() && entry.known.iter().all(|k| holds(agenda, step, k));
     let short = entry.short.as_deref().filter(|_| !live);
     let short = short.map(&mut filled);
     Prompt {
-        brief: brief.unwrap_or_else(|| full.clone()),
-        short,
+        in_full: full.told,
+        in_brief: brief.told,
+        in_short: short
+            .as_ref()
+            .map_or_else(Told::default, |s| s.told.clone()),
+        unanswered: (full.unanswered, brief.unanswered),
+        full: full.text,
+        brief: brief.text,
+        short: short.map(|short| short.text),
         known,
         as_before: known && entry.known.iter().any(|k| k == AS_BEFORE),
         caution: entry.caution || live,
-        full,
         rule: step.rule,
         first: !agenda
             .plan()
@@ -293,8 +321,8 @@ pub fn of_step(agenda: &Agenda, step: &Step) -> Prompt {
     }
 }
 
-/// What is said of a step that comes before the one wanted.
-pub(super) fn first_comes(agenda: &Agenda, step: &Step) -> String {
+/// What is said of a step that comes before the one wanted, and what that tells.
+pub(super) fn first_comes(agenda: &Agenda, step: &Step) -> (String, Told) {
     // What is asked for now comes before that, where it puts back what is out on the same circuit.
     let goes_back =
         |now: &&Step| now.kind.puts_back() && now.beside(step) && now.order < step.order;
@@ -303,16 +331,17 @@ pub(super) fn first_comes(agenda: &Agenda, step: &Step) -> String {
     // Whoever is sent back to isolation is told in full what to do there.
     let brief = entry.brief.filter(|_| step.stage != Stage::Isolation);
     let text = entry.first.or(brief).unwrap_or(entry.full);
-    // Its words are taken where it is asked for.
-    let asked_now = agenda.current().map(|now| now.order) == Some(step.order);
-    let text = match text.find(" Say ").filter(|_| !asked_now) {
-        Some(end) => text[..end].to_owned(),
-        None => text.to_string(),
-    };
-    fill(&text, &mut |name| match name.strip_prefix("say:") {
+    let filled = fill(&text, &mut |name| match name.strip_prefix("say:") {
         Some(key) => said_at(agenda, step, key).map(|said| in_mouth(&mut Vec::new(), said)),
         None => slot(agenda, step, name),
-    })
+    });
+    // Its words are taken where it is asked for.
+    let asked_now = agenda.current().map(|now| now.order) == Some(step.order);
+    let text = match asked_now {
+        true => filled.text,
+        false => filled.unanswered,
+    };
+    (text, filled.told)
 }
 
 /// The words for an answer, which is remembered.
@@ -324,28 +353,70 @@ fn in_mouth(answers: &mut Vec<Intent>, said: Intent) -> String {
     words
 }
 
-/// Fills what stands in braces; a name that is not known stays as it is, which a test finds.
-fn fill(text: &str, value: &mut dyn FnMut(&str) -> Option<String>) -> String {
-    let mut out = String::new();
+/// A text of the file with its braces filled.
+#[derive(Debug, Clone, Default)]
+struct Filled {
+    text: String,
+    /// Without what stands in brackets.
+    unanswered: String,
+    told: Told,
+}
+
+/// What is filled by the number of the step's circuit, or by words that hold it.
+const NAMES_CIRCUIT: [&str; 6] = [
+    "subject",
+    "circuit",
+    "number",
+    "rcd",
+    "whose button",
+    "last",
+];
+
+/// Fills what stands in braces; a name that is not known stays as it is, which a test finds. What stands
+/// in brackets tells what to say.
+fn fill(text: &str, value: &mut dyn FnMut(&str) -> Option<String>) -> Filled {
+    let mut filled = Filled::default();
+    let mut answering = false;
     let mut rest = text;
-    while let Some((before, after)) = rest.split_once('{') {
-        out.push_str(before);
-        let Some((name, after)) = after.split_once('}') else {
-            rest = after;
-            break;
-        };
-        match value(name) {
-            Some(value) => out.push_str(&value),
-            None => {
-                out.push('{');
-                out.push_str(name);
-                out.push('}');
+    while let Some(at) = rest.find(['{', '[', ']']) {
+        let (before, after) = rest.split_at(at);
+        filled.push(before, answering);
+        let mark = after.chars().next();
+        rest = after.get(1..).unwrap_or_default();
+        if mark != Some('{') {
+            answering = mark == Some('[');
+            filled.told.to_say = true;
+            if answering {
+                let end = filled.unanswered.trim_end().len();
+                filled.unanswered.truncate(end);
             }
+            continue;
+        }
+        let Some((name, after)) = rest.split_once('}') else {
+            filled.push("{", answering);
+            continue;
+        };
+        let lower = name.to_lowercase();
+        filled.told.circuit |= NAMES_CIRCUIT.contains(&lower.as_str());
+        filled.told.board |= lower == "board";
+        filled.told.to_say |= lower.starts_with("say:");
+        match value(name) {
+            Some(value) => filled.push(&value, answering),
+            None => filled.push(&format!("{{{name}}}"), answering),
         }
         rest = after;
     }
-    out.push_str(rest);
-    out
+    filled.push(rest, answering);
+    filled
+}
+
+impl Filled {
+    fn push(&mut self, text: &str, answering: bool) {
+        self.text.push_str(text);
+        if !answering {
+            self.unanswered.push_str(text);
+        }
+    }
 }
 
 /// Whether a variant's condition holds.
@@ -493,6 +564,7 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
     }
     let circuit = || agenda.circuit_of(step);
     match name {
+        "subject" => Some(about::subject(step)),
         "board" => Some(board_said(step.board).to_string()),
         "board name" => agenda.board(step.board).map(|board| board.name.clone()),
         "sources" => Some(sources(&agenda.job().supply.sources)),

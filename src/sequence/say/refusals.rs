@@ -1,5 +1,7 @@
+use super::line::Line;
 use super::numbers::{capital, plural};
 use super::prompt::{self, first_comes};
+use super::questions::question;
 use super::{about, asked};
 use crate::grammar::Intent;
 use crate::installation::{board_said, part_said};
@@ -80,8 +82,132 @@ fn is_surge_protection(inside: &[Electronics]) -> bool {
     !inside.is_empty() && inside.iter().all(surge)
 }
 
+/// Why something is refused, in words.
+#[derive(Debug, Default)]
+pub(super) struct Why {
+    /// Whether it begins with "No.".
+    no: bool,
+    why: String,
+    /// What to do instead, and what else there is to say.
+    way: String,
+}
+
+impl Why {
+    /// "No.", and a sentence.
+    fn no(why: impl Into<String>) -> Self {
+        Self {
+            no: true,
+            ..Self::told(why)
+        }
+    }
+
+    /// A sentence that tells by itself that it is not done.
+    fn told(why: impl Into<String>) -> Self {
+        Self {
+            why: why.into(),
+            ..Self::default()
+        }
+    }
+
+    /// With what to do instead.
+    fn way(self, way: impl Into<String>) -> Self {
+        Self {
+            way: way.into(),
+            ..self
+        }
+    }
+
+    fn joined(parts: [&str; 3]) -> String {
+        let parts = parts.into_iter().filter(|part| !part.is_empty());
+        parts.collect::<Vec<_>>().join(" ")
+    }
+
+    fn before(&self) -> &'static str {
+        if self.no { "No." } else { "" }
+    }
+
+    /// All of it.
+    fn in_full(&self) -> String {
+        Self::joined([self.before(), &self.why, &self.way])
+    }
+
+    /// What is enough where it was just said.
+    fn in_brief(&self) -> String {
+        Self::joined([self.before(), &self.why, ""])
+    }
+
+    /// All of it but for the "No.".
+    pub(super) fn without_no(&self) -> String {
+        Self::joined(["", &self.why, &self.way])
+    }
+}
+
+/// A refusal as it is said: in brief where it was just said.
+pub(super) fn refused(agenda: &Agenda, refusal: &Refusal) -> Line {
+    let why = self::refusal(agenda, refusal);
+    Line::warning(why.in_full()).once(why.in_brief())
+}
+
 /// Why something is refused, and what to do instead.
-pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
+pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> Why {
+    match refusal {
+        Refusal::NotProvedDead { .. }
+        | Refusal::ElectronicsInCircuit { .. }
+        | Refusal::StillOut { .. }
+        | Refusal::MustBePutRight { .. }
+        | Refusal::Joined { .. }
+        | Refusal::MustGoBack { .. }
+        | Refusal::DeadTestsFailed { .. }
+        | Refusal::DeadTestsOpen { .. }
+        | Refusal::NotEnergised { .. }
+        | Refusal::Energised { .. }
+        | Refusal::CircuitOff { .. }
+        | Refusal::NotIsolated { .. }
+        | Refusal::FirstComes { .. }
+        | Refusal::CannotBeSkipped => by_a_guard(agenda, refusal),
+        Refusal::ObservationNeeded
+        | Refusal::InANote
+        | Refusal::CodeNeeded
+        | Refusal::ItemByItem
+        | Refusal::SayDead
+        | Refusal::ReasonNeeded { .. }
+        | Refusal::WhichOne { .. }
+        | Refusal::WhereIsIt
+        | Refusal::NameTheFault
+        | Refusal::PredictFirst { .. } => not_whole(agenda, refusal),
+        Refusal::QuestionOpen
+        | Refusal::Waiting { .. }
+        | Refusal::Finished
+        | Refusal::NoSuchPlace { .. }
+        | Refusal::WrongQuantity { .. }
+        | Refusal::NothingToCalculate { .. }
+        | Refusal::NotAskedNow { .. }
+        | Refusal::NotOut
+        | Refusal::NothingToAnswer
+        | Refusal::NoSuchPoint { .. }
+        | Refusal::CircuitThere { .. }
+        | Refusal::CircuitNotClear { .. } => not_now(agenda, refusal),
+    }
+}
+
+/// Whether two refusals are told in the same words where nothing came between them: how many steps or entries
+/// they count is not said.
+pub(super) fn is_told_like(one: &Refusal, other: &Refusal) -> bool {
+    match (one, other) {
+        (Refusal::MustBePutRight { board, .. }, Refusal::MustBePutRight { board: same, .. })
+        | (Refusal::DeadTestsFailed { board, .. }, Refusal::DeadTestsFailed { board: same, .. }) => {
+            board == same
+        }
+        (Refusal::StillOut { .. }, Refusal::StillOut { .. })
+        | (Refusal::MustGoBack { .. }, Refusal::MustGoBack { .. })
+        | (Refusal::NotEnergised { .. }, Refusal::NotEnergised { .. })
+        | (Refusal::Energised { .. }, Refusal::Energised { .. }) => true,
+        _ => one == other,
+    }
+}
+
+/// What a guard refuses.
+fn by_a_guard(agenda: &Agenda, refusal: &Refusal) -> Why {
     match refusal {
         Refusal::NotProvedDead { board } => {
             let asked_now = agenda
@@ -92,216 +218,261 @@ pub(super) fn refusal(agenda: &Agenda, refusal: &Refusal) -> String {
             } else {
                 format!(" Say {}.", to_isolation())
             };
-            format!(
-                "No. {} not proved dead. Isolation comes first.{way}",
+            Why::no(format!(
+                "{} not proved dead.",
                 about::isolated_is(agenda, *board)
-            )
+            ))
+            .way(format!("Isolation comes first.{way}"))
         }
         Refusal::ElectronicsInCircuit {
             inside, circuit, ..
-        } if is_surge_protection(inside) => format!(
-            "No. Neutral to earth at five hundred volts goes across the surge protection. Take it out, or the neutral of circuit {circuit} out of its bar, and say so."
-        ),
+        } if is_surge_protection(inside) => Why::no(
+            "Neutral to earth at five hundred volts goes across the surge protection.",
+        )
+        .way(format!(
+            "Take it out, or the neutral of circuit {circuit} out of its bar, and say so."
+        )),
         Refusal::ElectronicsInCircuit { inside, what, .. } => {
             let what = what.clone().unwrap_or_else(|| about::electronics(inside));
-            format!(
-                "No. Not at five hundred volts with {what} in circuit. Take it out, or link line and neutral and test to earth."
-            )
+            Why::no(format!("Not at five hundred volts with {what} in circuit."))
+                .way("Take it out, or link line and neutral and test to earth.")
         }
-        Refusal::StillOut { .. } => format!(
-            "No. Still out: {}. {}{}.",
-            about::entries(
-                agenda,
-                &agenda
-                    .barring_entries()
-                    .map(|entry| entry.no)
-                    .collect::<Vec<_>>(),
-                "; "
-            ),
-            dead_first(agenda).unwrap_or_else(|| "Put it back and say so".to_owned()),
-            or_stays_off(agenda.barring_entries().find_map(|entry| entry.circuit))
-        ),
-        Refusal::MustBePutRight { board, .. } => format!(
-            "No. {}: no reason goes past that. Put it right and test again{}.",
-            capital(&about::fatal(agenda, *board)),
+        Refusal::StillOut { .. } => {
+            let out: Vec<_> = agenda.barring_entries().map(|entry| entry.no).collect();
+            Why::no(format!(
+                "Still out: {}.",
+                about::entries(agenda, &out, "; ")
+            ))
+            .way(format!(
+                "{}{}.",
+                dead_first(agenda).unwrap_or_else(|| "Put it back and say so".to_owned()),
+                or_stays_off(agenda.barring_entries().find_map(|entry| entry.circuit))
+            ))
+        }
+        Refusal::MustBePutRight { board, .. } => Why::no(format!(
+            "{}: no reason goes past that.",
+            capital(&about::fatal(agenda, *board))
+        ))
+        .way(format!(
+            "Put it right and test again{}.",
             or_stays_off(about::fatal_circuit(agenda, *board))
-        ),
-        Refusal::Joined { entries } => format!(
-            "No. {}: that would be read, and not the circuit. {}.",
-            capital(&about::entries(agenda, entries, "; ")),
+        )),
+        Refusal::Joined { entries } => Why::no(format!(
+            "{}: that would be read, and not the circuit.",
+            capital(&about::entries(agenda, entries, "; "))
+        ))
+        .way(format!(
+            "{}.",
             dead_first(agenda).unwrap_or_else(|| "Take it off first".to_owned())
-        ),
-        Refusal::CircuitOff { circuit } => format!(
-            "Circuit {circuit} stays off. To work on it again, say {}.",
-            Intent::Circuit(*circuit).words()
-        ),
-        Refusal::ObservationNeeded => format!(
-            "Not without what you saw. Say {}, then what you found, then {}.",
-            Intent::Observe.words(),
-            Intent::EndOfNote.words()
-        ),
-        Refusal::NotIsolated { board } => format!(
-            "No. Circuits of board {} are isolated each by its own device, and this one was not. Test it at a visit of its own, or isolate the board.",
+        )),
+        Refusal::CircuitOff { circuit } => {
+            Why::told(format!("Circuit {circuit} stays off.")).way(format!(
+                "To work on it again, say {}.",
+                Intent::Circuit(*circuit).words()
+            ))
+        }
+        Refusal::NotIsolated { board } => Why::no(format!(
+            "Circuits of board {} are isolated each by its own device, and this one was not.",
             board_said(*board)
-        ),
-        Refusal::InANote => format!(
-            "Kept as words of the note, and as nothing else. If it is so, say {}, then say it again.",
-            Intent::EndOfNote.words()
-        ),
-        Refusal::CodeNeeded => {
-            let codes = Statement::CODES.map(about::code_with_meaning).join("; ");
-            let codes = match codes.rsplit_once("; ") {
-                Some((others, last)) => format!("{others}; or {last}"),
-                None => codes,
-            };
-            format!("Not satisfactory: say its code. {}.", capital(&codes))
+        ))
+        .way("Test it at a visit of its own, or isolate the board."),
+        Refusal::MustGoBack { .. } => {
+            Why::no(format!("{}.", capital(&must_go_back(agenda)))).way(format!(
+                "That goes back first, and no reason goes past it.{}",
+                dead_first(agenda).map_or_else(String::new, |how| format!(" {how}."))
+            ))
         }
-        Refusal::ItemByItem => {
-            "No. That something is as it should be is said item by item.".to_owned()
-        }
-        Refusal::SayDead => format!(
-            "{} is no voltage found. If it is dead, say dead.",
-            capital(agenda.delivery().wording.digit('0'))
-        ),
-        Refusal::ReasonNeeded {
-            what: LeftOut::Danger,
-        } => format!(
-            "Code one: danger present. Tell the person in charge now. Then say {}{}.",
-            Statement::StaysOn.spoken(),
-            or_stays_off(
-                agenda
-                    .current()
-                    .and_then(|step| about::failed_circuit(agenda, step.board))
-            )
-        ),
-        Refusal::MustGoBack { .. } => format!(
-            "No. {}. That goes back first, and no reason goes past it.{}",
-            capital(&must_go_back(agenda)),
-            dead_first(agenda).map_or_else(String::new, |how| format!(" {how}."))
-        ),
-        Refusal::DeadTestsFailed { board, .. } => format!(
-            "No. Outside the limit: {}. Put it right and test again{}; or say {}.",
-            about::failed(agenda, *board),
+        Refusal::DeadTestsFailed { board, .. } => Why::no(format!(
+            "Outside the limit: {}.",
+            about::failed(agenda, *board)
+        ))
+        .way(format!(
+            "Put it right and test again{}; or say {}.",
             or_stays_off(about::failed_circuit(agenda, *board)),
             what_passes(agenda, *board)
-        ),
+        )),
         Refusal::FirstComes { step, what } => {
             let asked = || {
                 let step = agenda.step(step.as_ref()?)?;
-                Some(first_comes(agenda, step))
+                Some(first_comes(agenda, step).0)
             };
             let what = what.clone().or_else(asked).unwrap_or_default();
-            format!("No. First: {what}")
+            Why::no(format!("First: {what}"))
         }
-        Refusal::DeadTestsOpen { steps } => format!(
-            "No. {} first, or say not tested and a reason.",
+        Refusal::DeadTestsOpen { steps } => Why::no(format!(
+            "{} first, or say not tested and a reason.",
             plural(*steps, "dead test is open", "dead tests are open")
-        ),
+        )),
         Refusal::NotEnergised { .. } => {
-            "No. Live tests come after energising, and energising after the dead tests.".to_owned()
+            Why::no("Live tests come after energising, and energising after the dead tests.")
         }
-        Refusal::Energised { .. } => format!(
-            "No. You said it is energised. Before any dead test, say {}.",
-            to_isolation()
+        Refusal::Energised { .. } => Why::no("You said it is energised.")
+            .way(format!("Before any dead test, say {}.", to_isolation())),
+        _ => {
+            let current = agenda.current();
+            match current.filter(|step| agenda.has_a_result(step)) {
+                Some(step) => Why::no("What was found there stands.").way(format!(
+                    "Test it again, or say where to go on{}.",
+                    or_stays_off(step.circuit)
+                )),
+                None => Why::no("That can't be left out."),
+            }
+        }
+    }
+}
+
+/// What was said is not whole, or is said otherwise.
+fn not_whole(agenda: &Agenda, refusal: &Refusal) -> Why {
+    match refusal {
+        Refusal::ObservationNeeded => Why::told("Not without what you saw.").way(format!(
+            "Say {}, then what you found, then {}.",
+            Intent::Observe.words(),
+            Intent::EndOfNote.words()
+        )),
+        Refusal::InANote => {
+            Why::told("Kept as words of the note, and as nothing else.").way(format!(
+                "If it is so, say {}, then say it again.",
+                Intent::EndOfNote.words()
+            ))
+        }
+        Refusal::CodeNeeded => {
+            let codes = Statement::CODES.map(about::code_with_meaning);
+            let codes = match codes.split_last() {
+                Some((last, others)) => format!("{}; or {last}", others.join("; ")),
+                None => String::new(),
+            };
+            Why::told("Not satisfactory: say its code.").way(format!("{}.", capital(&codes)))
+        }
+        Refusal::ItemByItem => Why::no("That something is as it should be is said item by item."),
+        Refusal::SayDead => Why::told(format!(
+            "{} is no voltage found.",
+            capital(agenda.delivery().wording.digit('0'))
+        ))
+        .way("If it is dead, say dead."),
+        Refusal::ReasonNeeded {
+            what: LeftOut::Danger,
+        } => {
+            let here = agenda.current();
+            let circuit = here.and_then(|step| about::failed_circuit(agenda, step.board));
+            Why::told("Code one: danger present.").way(format!(
+                "Tell the person in charge now. Then say {}{}.",
+                Statement::StaysOn.spoken(),
+                or_stays_off(circuit)
+            ))
+        }
+        Refusal::ReasonNeeded { .. } => {
+            Why::told("Why? Say reason, and one of them, such as reason no access.")
+        }
+        Refusal::WhichOne { entries } => Why::told(format!(
+            "Which one: {}?",
+            about::entries(agenda, entries, ", or ")
+        )),
+        Refusal::WhereIsIt => {
+            Why::told("Where? Say it with its place, such as neutral out at socket three.")
+        }
+        Refusal::NameTheFault => Why::told(
+            "First, what is the fault, and where? Say the fault is, then its kind, conductor, place and circuit; or there is no fault.",
         ),
-        Refusal::QuestionOpen => agenda.question().map_or_else(
-            || {
+        Refusal::PredictFirst {
+            of: Predicted::Value,
+        } => Why::told("First, what do you expect? Say i expect, and the value."),
+        _ => Why::told("And the limit? Say the limit is, and the value; or there is no limit."),
+    }
+}
+
+/// Something else is asked for, or there is no such thing.
+fn not_now(agenda: &Agenda, refusal: &Refusal) -> Why {
+    match refusal {
+        Refusal::QuestionOpen => match agenda.question() {
+            Some(asked) => Why::told("That first:").way(question(agenda, asked)),
+            None => {
                 let wording = agenda.delivery().wording;
                 let agree = capital(wording.agree());
-                format!("{agree}, {} or correction first.", wording.refuse())
-            },
-            |asked| format!("That first: {}", super::question(agenda, asked)),
-        ),
+                Why::told(format!(
+                    "{agree}, {} or correction first.",
+                    wording.refuse()
+                ))
+            }
+        },
         Refusal::Waiting { mode: Mode::Paused } => {
-            format!("Paused. Say {} first.", Intent::Resume.words())
+            Why::told("Paused.").way(format!("Say {} first.", Intent::Resume.words()))
         }
-        Refusal::Waiting { .. } => format!("Standing by. Say {} first.", Intent::CarryOn.words()),
-        Refusal::Finished => "The session is finished. Nothing more is taken.".to_owned(),
-        Refusal::NoSuchPlace {
-            to: Some(Destination::Item(item)),
-            ..
-        } => format!("There is no item {item} on the list of this job."),
-        Refusal::NoSuchPlace {
-            to: Some(Destination::Circuit(circuit)),
-            ..
-        } if agenda.job().boards.iter().all(|board| {
-            board.circuits.iter().all(|known| known.number != *circuit)
-        }) => format!("There is no circuit {circuit} in this job."),
-        Refusal::NoSuchPlace { to, what } => {
-            let what = what.clone().or_else(|| to.map(destination));
-            format!(
-                "There is nothing left to do at {}.",
-                what.unwrap_or_default()
-            )
+        Refusal::Waiting { .. } => {
+            Why::told("Standing by.").way(format!("Say {} first.", Intent::CarryOn.words()))
         }
-        Refusal::WrongQuantity { wanted } => {
-            format!("I asked for {}.", asked_for(agenda, wanted.as_ref()))
-        }
+        Refusal::Finished => Why::told("The session is finished.").way("Nothing more is taken."),
+        Refusal::NoSuchPlace { to, what } => Why::told(no_such_place(agenda, *to, what.as_ref())),
+        Refusal::WrongQuantity { wanted } => Why::told(format!(
+            "I asked for {}.",
+            asked_for(agenda, wanted.as_ref())
+        )),
         Refusal::NothingToCalculate { external, r1_r2 } => {
             let missing = match (external, r1_r2) {
                 (true, true) => "The loop outside and R1 plus R2 are",
                 (true, false) => "The loop outside is",
                 _ => "R1 plus R2 is",
             };
-            format!("No. {missing} not known as a number: measure Z s, or say not tested and why.")
+            Why::no(format!(
+                "{missing} not known as a number: measure Z s, or say not tested and why."
+            ))
         }
-        Refusal::NotAskedNow { wanted } => with_what_to_say(
-            agenda,
-            format!("Not that now. {}", asked_now(agenda, wanted.as_ref())),
-        ),
-        Refusal::NotOut => with_what_to_say(
-            agenda,
-            "Nothing like that is on the list of things out.".to_owned(),
-        ),
-        Refusal::WhichOne { entries } => {
-            format!("Which one: {}?", about::entries(agenda, entries, ", or "))
+        Refusal::NotAskedNow { wanted } => {
+            let asked = prompt::in_full(agenda);
+            // An old log has the words themselves.
+            let words = wanted.as_ref().unwrap_or(&asked.brief);
+            let phrases = asked::phrases_taken(agenda);
+            Why::told("Not that now.").way(match asked.in_brief.to_say {
+                true => words.clone(),
+                false => format!("{words} {phrases}"),
+            })
         }
-        Refusal::WhereIsIt => {
-            "Where? Say it with its place, such as neutral out at socket three.".to_owned()
-        }
-        Refusal::ReasonNeeded { .. } => {
-            "Why? Say reason, and one of them, such as reason no access.".to_owned()
-        }
+        Refusal::NotOut => Why::told("Nothing like that is on the list of things out.")
+            .way(asked::phrases_taken(agenda)),
         Refusal::NothingToAnswer => {
-            with_what_to_say(agenda, "There is nothing to answer.".to_owned())
+            Why::told("There is nothing to answer.").way(asked::phrases_taken(agenda))
         }
-        Refusal::NoSuchPoint { place } => {
-            format!("There is no {place} there, or on several circuits. Say it with its circuit.")
-        }
+        Refusal::NoSuchPoint { place } => Why::told(format!(
+            "There is no {place} there, or on several circuits."
+        ))
+        .way("Say it with its circuit."),
         Refusal::CircuitThere { board, circuit } => {
             let name = agenda.circuit(*board, *circuit).map(|c| c.name.as_str());
-            format!(
-                "Circuit {circuit} is there already: {}. Say {} to go to it, or add it under another number.",
-                name.unwrap_or_default(),
+            Why::told(format!(
+                "Circuit {circuit} is there already: {}.",
+                name.unwrap_or_default()
+            ))
+            .way(format!(
+                "Say {} to go to it, or add it under another number.",
                 Intent::Circuit(*circuit).words()
-            )
+            ))
         }
         Refusal::CircuitNotClear {
             board,
             circuit,
             said,
-        } => match circuit_of(agenda.job(), *board, *circuit, said) {
+        } => Why::told(match circuit_of(agenda.job(), *board, *circuit, said) {
             Err(why) => format!("Circuit {circuit}: {why}."),
             Ok(_) => format!("Circuit {circuit}: say it again."),
-        },
-        Refusal::NameTheFault => {
-            "First, what is the fault, and where? Say the fault is, then its kind, conductor, place and circuit; or there is no fault.".to_owned()
+        }),
+        _ => Why::default(),
+    }
+}
+
+fn no_such_place(agenda: &Agenda, to: Option<Destination>, old: Option<&String>) -> String {
+    let mut circuits = agenda.job().boards.iter().flat_map(|board| &board.circuits);
+    match to {
+        Some(Destination::Item(item)) => {
+            format!("There is no item {item} on the list of this job.")
         }
-        Refusal::PredictFirst {
-            of: Predicted::Value,
-        } => "First, what do you expect? Say i expect, and the value.".to_owned(),
-        Refusal::PredictFirst {
-            of: Predicted::Limit,
-        } => "And the limit? Say the limit is, and the value; or there is no limit.".to_owned(),
-        Refusal::CannotBeSkipped => {
-            let current = agenda.current();
-            match current.filter(|step| agenda.has_a_result(step)) {
-                Some(step) => format!(
-                    "No. What was found there stands. Test it again, or say where to go on{}.",
-                    or_stays_off(step.circuit)
-                ),
-                None => "No. That can't be left out.".to_owned(),
-            }
+        Some(Destination::Circuit(circuit)) if circuits.all(|known| known.number != circuit) => {
+            format!("There is no circuit {circuit} in this job.")
+        }
+        to => {
+            let what = old.cloned().or_else(|| to.map(destination));
+            format!(
+                "There is nothing left to do at {}.",
+                what.unwrap_or_default()
+            )
         }
     }
 }
@@ -388,18 +559,5 @@ fn asked_for(agenda: &Agenda, old: Option<&String>) -> String {
     let wanted = || agenda.current().and_then(about::wanted);
     old.cloned()
         .or_else(wanted)
-        .unwrap_or_else(|| prompt::in_full(agenda).brief)
-}
-
-/// With the phrases that the step takes, where the text has none.
-fn with_what_to_say(agenda: &Agenda, text: String) -> String {
-    if text.to_lowercase().contains("say ") {
-        return text;
-    }
-    format!("{text} {}", asked::what_is_taken(agenda))
-}
-
-fn asked_now(agenda: &Agenda, old: Option<&String>) -> String {
-    old.cloned()
         .unwrap_or_else(|| prompt::in_full(agenda).brief)
 }

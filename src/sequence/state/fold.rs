@@ -1,10 +1,10 @@
 //! The fold: how each event changes what is known.
 
 use super::State;
-use super::boards::ABSENCE;
 use super::cursor::Cursor;
 use super::observations::Observation;
 use super::out_list::OutEntry;
+use super::pace::ABSENCE;
 use super::pending::{Override, Question};
 use super::readings::{ReadingRecord, ReadingStatus};
 use super::steps::StepOutcome;
@@ -14,8 +14,16 @@ use crate::quantity::{Reading, TestVoltage};
 use crate::sequence::breakage::{self, Break};
 use crate::sequence::facts::{Ask, Edition, Event, EventNo, Mode, Refusal, Step, StepId, StepKind};
 use crate::terms::{Part, Reason, Stage, Statement};
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 use std::sync::Arc;
+
+/// Which event is applied, when, and how long after the one before.
+#[derive(Clone, Copy)]
+struct Moment {
+    no: EventNo,
+    at: Timestamp,
+    gap: SignedDuration,
+}
 
 impl State {
     /// Applies one event.
@@ -26,13 +34,45 @@ impl State {
         for step in event.answers() {
             self.steps.answered(no, step);
         }
+        let now = Moment { no, at, gap };
         match event {
-            Event::Noted { text, .. } => {
-                self.observations.noted(no, text.as_ref());
-                if let Some(noted) = &mut self.pending.observation {
-                    *noted = true;
-                }
+            Event::JobChanged { .. }
+            | Event::JudgedAnew { .. }
+            | Event::Resumed { .. }
+            | Event::CameBack { .. } => self.of_a_run(event, now),
+            Event::AskedAnew { .. }
+            | Event::AskedIfOut { .. }
+            | Event::AskedIfLive { .. }
+            | Event::ProposedAllBack { .. }
+            | Event::ProposedNeverOut { .. }
+            | Event::ProposedStatement { .. }
+            | Event::ProposedPoint { .. }
+            | Event::ProposedCircuit { .. }
+            | Event::ProposedFinish { .. } => self.asked(event, now),
+            Event::Affirmed { .. } | Event::Withdrawn { .. } | Event::SetAside { .. } => {
+                self.answered(event, now);
             }
+            Event::Reading { .. } | Event::CorrectedAtDesk { .. } => self.read(event, now),
+            Event::Stated { .. }
+            | Event::SectionStated { .. }
+            | Event::NotTested { .. }
+            | Event::Skipped { .. } => self.stated(event, now),
+            Event::Ordered { .. }
+            | Event::TakenOut { .. }
+            | Event::PutBack { .. }
+            | Event::StaysOff { .. } => self.altered(event, now),
+            Event::Overridden { .. } => self.went_past(event, now),
+            Event::VoltageFound { .. } | Event::LockRemoved { .. } => self.no_longer_dead(event),
+            Event::Noted { .. }
+            | Event::Photographed { .. }
+            | Event::Observed { .. }
+            | Event::NoteBegun { .. }
+            | Event::NoteEnded => self.seen(event, now),
+            Event::StoodBy
+            | Event::CarriedOn
+            | Event::Paused
+            | Event::Unpaused
+            | Event::Finished { .. } => self.goes_or_waits(event, now),
             Event::Opened { .. }
             | Event::NotTaken { .. }
             | Event::NeighbourHeard { .. }
@@ -45,11 +85,50 @@ impl State {
             | Event::Unclear { .. }
             | Event::Asked { .. }
             | Event::CalibrationOverdue { .. } => {}
-            Event::Photographed { of, .. } => self.observations.photographed(*of, no),
             Event::Diagnosed { .. } => self.diagnosed = true,
             Event::Predicted { step, of, .. } => {
                 self.predicted = self.predicted.insert((step.clone(), *of));
             }
+            Event::Moved { to, again, .. } => self.move_to(to, *again),
+            Event::Refused { refusal, .. } => self.pending.last_refusal = Some(refusal.clone()),
+        }
+        // What is done at a desk, or not understood, does not show that anyone is at the board.
+        if !matches!(
+            event,
+            Event::CorrectedAtDesk { .. }
+                | Event::NotTaken { .. }
+                | Event::NeighbourHeard { .. }
+                | Event::Photographed { .. }
+                | Event::SoundForgotten { .. }
+                | Event::Struck { .. }
+        ) {
+            self.pace.last_event_at = self.pace.last_event_at.max(at);
+        }
+        // A move to putting back is over when something is back.
+        let putting_back = |id: &StepId| id.stage == Stage::PutBack;
+        if self.edition > Edition::First
+            && self.cursor.focus.as_ref().is_some_and(putting_back)
+            && matches!(event, Event::PutBack { .. } | Event::Affirmed { .. })
+        {
+            self.cursor.focus = None;
+        }
+        // Nothing is left of what was asked about.
+        let out_list = &self.out_list;
+        self.pending.question.take_if(|question| match question {
+            Question::IfOut(_, entries) => !entries
+                .iter()
+                .filter_map(|no| out_list.get(*no))
+                .any(|entry| entry.is_open() && entry.ordered.is_some()),
+            _ => false,
+        });
+        if shows_presence(event) {
+            self.pace.last_sure_at = at;
+        }
+    }
+
+    /// A run of the program, somebody who came back, a job that is changed.
+    fn of_a_run(&mut self, event: &Event, Moment { at, gap, .. }: Moment) {
+        match event {
             // Its plan is not made here: see `State::under`.
             Event::JobChanged { job, text, .. } => {
                 if !text.is_empty() {
@@ -69,12 +148,6 @@ impl State {
                     }
                 }
             }
-            Event::AskedAnew { of } => {
-                self.pending.question = Some(Question::Reading(*of));
-                self.pending.last_taken = Some(*of);
-                // What is right is taken there.
-                self.cursor.again = self.readings.get(*of).map(|record| record.step.clone());
-            }
             Event::Resumed { anew, delivery, .. } => {
                 self.delivery = *delivery;
                 if self.edition == Edition::First {
@@ -93,6 +166,96 @@ impl State {
                 self.expire_isolation(gap.max(ABSENCE), at);
             }
             Event::CameBack { anew, .. } => self.expire_all(*anew),
+            _ => {}
+        }
+    }
+
+    /// Something waits for an answer.
+    fn asked(&mut self, event: &Event, Moment { no, .. }: Moment) {
+        match event {
+            Event::AskedAnew { of } => {
+                self.pending.question = Some(Question::Reading(*of));
+                self.pending.last_taken = Some(*of);
+                // What is right is taken there.
+                self.cursor.again = self.readings.get(*of).map(|record| record.step.clone());
+            }
+            Event::AskedIfOut { entries } => {
+                self.pending.question = Some(Question::IfOut(no, entries.clone()));
+            }
+            Event::AskedIfLive { .. } => self.pending.question = Some(Question::IfLive(no)),
+            Event::ProposedAllBack { entries } => {
+                self.pending.question = Some(Question::AllBack(no, entries.clone()));
+            }
+            Event::ProposedNeverOut { entry } => {
+                self.pending.question = Some(Question::NeverOut(no, *entry));
+            }
+            Event::ProposedStatement {
+                step,
+                statement,
+                place,
+            } => {
+                let asked = Question::Statement(no, step.clone(), *statement, place.clone());
+                self.pending.question = Some(asked);
+            }
+            Event::ProposedPoint {
+                board,
+                circuit,
+                place,
+            } => {
+                let asked = Question::Point(no, *board, *circuit, place.clone());
+                self.pending.question = Some(asked);
+            }
+            Event::ProposedCircuit {
+                board,
+                circuit,
+                said,
+            } => {
+                let asked = Question::Circuit(no, *board, *circuit, said.clone());
+                self.pending.question = Some(asked);
+            }
+            Event::ProposedFinish { left } => {
+                self.pending.question = Some(Question::Finish(no, *left));
+            }
+            _ => {}
+        }
+    }
+
+    /// An answer to what waits for one, or what was said last is taken back.
+    fn answered(&mut self, event: &Event, Moment { no, at, .. }: Moment) {
+        match event {
+            Event::Affirmed { of, .. } => match self.pending.answer(*of) {
+                Some(Question::Reading(asked)) => self.count_reading(asked),
+                Some(Question::AllBack(_, entries)) => {
+                    self.out_list.put_back(no, at, &entries);
+                    self.pending.last_taken = Some(no);
+                }
+                Some(Question::NeverOut(_, entry)) => self.withdraw(entry),
+                Some(Question::IfOut(_, entries)) => {
+                    self.out_list.some_of_it(&entries);
+                }
+                Some(
+                    Question::IfLive(_)
+                    | Question::Statement(..)
+                    | Question::Point(..)
+                    | Question::Circuit(..),
+                ) => {}
+                Some(finish @ Question::Finish(..)) => self.pending.question = Some(finish),
+                None => {}
+            },
+            Event::Withdrawn { of, .. } => self.take_back(*of),
+            Event::SetAside { of } => {
+                self.pending.anew.retain(|no| no != of);
+                self.pending.answer(*of);
+                self.give_back_before(*of);
+                self.pending.last_taken = None;
+            }
+            _ => {}
+        }
+    }
+
+    /// A value.
+    fn read(&mut self, event: &Event, Moment { no, at, gap }: Moment) {
+        match event {
             Event::Reading {
                 step,
                 reading,
@@ -135,68 +298,19 @@ impl State {
                     self.count_reading(no);
                 }
             }
-            Event::Affirmed { of, .. } => match self.pending.answer(*of) {
-                Some(Question::Reading(asked)) => self.count_reading(asked),
-                Some(Question::AllBack(_, entries)) => {
-                    self.out_list.put_back(no, at, &entries);
-                    self.pending.last_taken = Some(no);
-                }
-                Some(Question::NeverOut(_, entry)) => self.withdraw(entry),
-                Some(Question::IfOut(_, entries)) => {
-                    self.out_list.some_of_it(&entries);
-                }
-                Some(
-                    Question::IfLive(_)
-                    | Question::Statement(..)
-                    | Question::Point(..)
-                    | Question::Circuit(..),
-                ) => {}
-                Some(finish @ Question::Finish(..)) => self.pending.question = Some(finish),
-                None => {}
-            },
-            Event::Withdrawn { of, .. } => self.take_back(*of),
-            Event::SetAside { of } => {
-                self.pending.anew.retain(|no| no != of);
-                self.pending.answer(*of);
-                self.give_back_before(*of);
-                self.pending.last_taken = None;
-            }
-            Event::Ordered {
-                step,
-                board,
-                circuit,
-                part,
-                linked,
-                place,
-                both,
-            } => self.out_list.0.push(OutEntry {
-                linked: *linked,
-                place: place.clone(),
-                both: *both,
-                ordered: Some(step.clone()),
-                ..OutEntry::of(no, at, (*board, *circuit), *part)
-            }),
-            Event::AskedIfOut { entries } => {
-                self.pending.question = Some(Question::IfOut(no, entries.clone()));
-            }
-            Event::AskedIfLive { .. } => self.pending.question = Some(Question::IfLive(no)),
-            Event::StaysOff { board, circuit } => {
-                self.boards.off.insert((*board, *circuit), no);
-                self.pending.last_refusal = None;
-                self.pending.last_taken = None;
-                self.cursor.again = None;
-                self.cursor.focus = self
-                    .plan
-                    .on(*board, Some(*circuit))
-                    .find(|step| step.kind == StepKind::OffLock)
-                    .map(|step| step.id.clone());
-            }
             Event::CorrectedAtDesk {
                 of,
                 reading,
                 verdict,
                 ..
             } => self.correct_at_desk(no, at, *of, *reading, verdict.clone()),
+            _ => {}
+        }
+    }
+
+    /// A step is closed by words, or left out.
+    fn stated(&mut self, event: &Event, Moment { no, gap, .. }: Moment) {
+        match event {
             Event::Stated {
                 step, statement, ..
             } => {
@@ -214,6 +328,56 @@ impl State {
                     self.undo_by(step, *statement);
                 }
                 self.pending.taken(no);
+            }
+            Event::NotTested { step, reason } => {
+                self.close(step, StepOutcome::NotTested(no, reason.clone()));
+                self.pending.taken(no);
+            }
+            Event::Skipped { step, reason } => {
+                self.close(step, StepOutcome::Skipped(no, reason.clone()));
+                self.pending.taken(no);
+            }
+            Event::SectionStated {
+                steps, statement, ..
+            } => {
+                self.pace.answered_after(gap);
+                for step in steps {
+                    self.close(step, StepOutcome::Stated(no, *statement));
+                }
+                self.pending.taken(no);
+            }
+            _ => {}
+        }
+    }
+
+    /// Something is out, joined or back, or stays off.
+    fn altered(&mut self, event: &Event, Moment { no, at, gap }: Moment) {
+        match event {
+            Event::Ordered {
+                step,
+                board,
+                circuit,
+                part,
+                linked,
+                place,
+                both,
+            } => self.out_list.0.push(OutEntry {
+                linked: *linked,
+                place: place.clone(),
+                both: *both,
+                ordered: Some(step.clone()),
+                ..OutEntry::of(no, at, (*board, *circuit), *part)
+            }),
+            Event::StaysOff { board, circuit } => {
+                self.boards.off.insert((*board, *circuit), no);
+                self.pending.last_refusal = None;
+                self.pending.last_taken = None;
+                self.cursor.again = None;
+                self.cursor.focus = self
+                    .plan
+                    .on(*board, Some(*circuit))
+                    .find(|step| step.kind == StepKind::OffLock)
+                    .map(|step| step.id.clone());
             }
             Event::TakenOut {
                 board,
@@ -255,80 +419,50 @@ impl State {
                 self.out_list.put_back(no, at, entries);
                 self.pending.taken(no);
             }
-            Event::ProposedAllBack { entries } => {
-                self.pending.question = Some(Question::AllBack(no, entries.clone()));
-            }
-            Event::ProposedNeverOut { entry } => {
-                self.pending.question = Some(Question::NeverOut(no, *entry));
-            }
-            Event::ProposedStatement {
-                step,
-                statement,
-                place,
-            } => {
-                let asked = Question::Statement(no, step.clone(), *statement, place.clone());
-                self.pending.question = Some(asked);
-            }
-            Event::ProposedPoint {
-                board,
-                circuit,
-                place,
-            } => {
-                let asked = Question::Point(no, *board, *circuit, place.clone());
-                self.pending.question = Some(asked);
-            }
-            Event::ProposedCircuit {
-                board,
-                circuit,
-                said,
-            } => {
-                let asked = Question::Circuit(no, *board, *circuit, said.clone());
-                self.pending.question = Some(asked);
-            }
-            Event::ProposedFinish { left } => {
-                self.pending.question = Some(Question::Finish(no, *left));
-            }
-            Event::NotTested { step, reason } => {
-                self.close(step, StepOutcome::NotTested(no, reason.clone()));
-                self.pending.taken(no);
-            }
-            Event::Skipped { step, reason } => {
-                self.close(step, StepOutcome::Skipped(no, reason.clone()));
-                self.pending.taken(no);
-            }
-            Event::Overridden { refusal, reason } => {
-                let entries = self.left_out_with(refusal);
-                self.out_list.go_past(&entries);
-                if let Refusal::DeadTestsFailed { board, .. } = refusal {
-                    // An observation passes no reversed polarity, and being told of it nothing else.
-                    let passes = |step: &&Step| {
-                        let reversed = matches!(
-                            self.outcome(step),
-                            Some(StepOutcome::Stated(_, Statement::PolarityReversed))
-                        );
-                        match reason {
-                            Reason::Observed => !reversed,
-                            Reason::DangerToldOf => reversed,
-                            _ => true,
-                        }
-                    };
-                    let failed: Vec<StepId> = self
-                        .failed_dead(*board)
-                        .filter(passes)
-                        .map(|step| step.id.clone())
-                        .collect();
-                    self.steps.accept(failed);
+            _ => {}
+        }
+    }
+
+    /// A guard is passed with a reason.
+    fn went_past(&mut self, event: &Event, Moment { no, at, .. }: Moment) {
+        let Event::Overridden { refusal, reason } = event else {
+            return;
+        };
+        let entries = self.left_out_with(refusal);
+        self.out_list.go_past(&entries);
+        if let Refusal::DeadTestsFailed { board, .. } = refusal {
+            // An observation passes no reversed polarity, and being told of it nothing else.
+            let passes = |step: &&Step| {
+                let reversed = matches!(
+                    self.outcome(step),
+                    Some(StepOutcome::Stated(_, Statement::PolarityReversed))
+                );
+                match reason {
+                    Reason::Observed => !reversed,
+                    Reason::DangerToldOf => reversed,
+                    _ => true,
                 }
-                self.pending.overrides.push(Override {
-                    no,
-                    at,
-                    refusal: refusal.clone(),
-                    reason: reason.clone(),
-                    entries,
-                });
-                self.pending.last_refusal = None;
-            }
-            Event::Moved { to, again, .. } => self.move_to(to, *again),
+            };
+            let failed: Vec<StepId> = self
+                .failed_dead(*board)
+                .filter(passes)
+                .map(|step| step.id.clone())
+                .collect();
+            self.steps.accept(failed);
+        }
+        self.pending.overrides.push(Override {
+            no,
+            at,
+            refusal: refusal.clone(),
+            reason: reason.clone(),
+            entries,
+        });
+        self.pending.last_refusal = None;
+    }
+
+    /// A board counts as isolated no more, or is to be energised.
+    fn no_longer_dead(&mut self, event: &Event) {
+        match event {
             Event::VoltageFound { board, .. } => {
                 // A reading that only a changed job put in doubt stays, not affirmed: its step is open.
                 let anew = std::mem::take(&mut self.pending.anew);
@@ -380,7 +514,20 @@ impl State {
                 self.clear_isolation(*board, |_| true);
                 self.pending.last_taken = None;
             }
-            Event::Refused { refusal, .. } => self.pending.last_refusal = Some(refusal.clone()),
+            _ => {}
+        }
+    }
+
+    /// What was seen, and notes.
+    fn seen(&mut self, event: &Event, Moment { no, at, gap }: Moment) {
+        match event {
+            Event::Noted { text, .. } => {
+                self.observations.noted(no, text.as_ref());
+                if let Some(noted) = &mut self.pending.observation {
+                    *noted = true;
+                }
+            }
+            Event::Photographed { of, .. } => self.observations.photographed(*of, no),
             Event::Observed {
                 board,
                 circuit,
@@ -405,26 +552,24 @@ impl State {
                 self.pending.observation = None;
                 self.pending.taken(no);
             }
-            Event::SectionStated {
-                steps, statement, ..
-            } => {
-                self.pace.answered_after(gap);
-                for step in steps {
-                    self.close(step, StepOutcome::Stated(no, *statement));
-                }
-                self.pending.taken(no);
-            }
             Event::NoteBegun { observation } => {
                 self.observations.told();
                 self.mode = Mode::Noting;
                 self.pending.observation = observation.then_some(false);
             }
-            Event::StoodBy => self.mode = Mode::StandingBy,
             Event::NoteEnded => {
                 self.observations.told();
                 self.mode = Mode::Running;
                 self.pending.observation = None;
             }
+            _ => {}
+        }
+    }
+
+    /// The session waits, goes on, or is finished.
+    fn goes_or_waits(&mut self, event: &Event, Moment { at, gap, .. }: Moment) {
+        match event {
+            Event::StoodBy => self.mode = Mode::StandingBy,
             Event::CarriedOn => self.mode = Mode::Running,
             Event::Paused => self.mode = Mode::Paused,
             Event::Unpaused => {
@@ -435,38 +580,7 @@ impl State {
                 self.pending.question = None;
                 self.mode = Mode::Finished;
             }
-        }
-        // What is done at a desk, or not understood, does not show that anyone is at the board.
-        if !matches!(
-            event,
-            Event::CorrectedAtDesk { .. }
-                | Event::NotTaken { .. }
-                | Event::NeighbourHeard { .. }
-                | Event::Photographed { .. }
-                | Event::SoundForgotten { .. }
-                | Event::Struck { .. }
-        ) {
-            self.pace.last_event_at = self.pace.last_event_at.max(at);
-        }
-        // A move to putting back is over when something is back.
-        let putting_back = |id: &StepId| id.stage == Stage::PutBack;
-        if self.edition > Edition::First
-            && self.cursor.focus.as_ref().is_some_and(putting_back)
-            && matches!(event, Event::PutBack { .. } | Event::Affirmed { .. })
-        {
-            self.cursor.focus = None;
-        }
-        // Nothing is left of what was asked about.
-        let out_list = &self.out_list;
-        self.pending.question.take_if(|question| match question {
-            Question::IfOut(_, entries) => !entries
-                .iter()
-                .filter_map(|no| out_list.get(*no))
-                .any(|entry| entry.is_open() && entry.ordered.is_some()),
-            _ => false,
-        });
-        if shows_presence(event) {
-            self.pace.last_sure_at = at;
+            _ => {}
         }
     }
 

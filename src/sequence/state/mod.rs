@@ -12,13 +12,15 @@
 //! | `observations` | what was seen and stands on the report with its code |
 //! | `boards` | what locks are off for energising, and which circuits stay off |
 //!
-//! `fold` changes the ledgers, event by event; `views` is what may be asked of them.
+//! `fold` changes the ledgers, event by event; `views` is what may be asked of them, and `isolation` what of
+//! whole boards.
 //!
 //! Whether a board is dead no ledger holds: it follows from the steps of its isolation.
 
 mod boards;
 mod cursor;
 mod fold;
+mod isolation;
 mod observations;
 mod out_list;
 mod pace;
@@ -27,15 +29,15 @@ mod readings;
 mod steps;
 mod views;
 
-pub use boards::{ABSENCE, LONG_ABSENCE};
 pub use observations::Observation;
 pub(super) use out_list::goes_on;
 pub use out_list::{OutEntry, place_of};
+pub use pace::{ABSENCE, LONG_ABSENCE};
 pub use pending::{Override, Question};
 pub use readings::{ReadingRecord, ReadingStatus};
 pub use steps::StepOutcome;
 
-pub(in crate::sequence) use boards::is_another_day;
+pub(in crate::sequence) use pace::is_another_day;
 
 use super::facts::{Edition, Event, EventNo, Mode, Plan, Refusal, StepId};
 use crate::installation::Job;

@@ -1,5 +1,12 @@
-use super::ABSENCE;
 use jiff::{SignedDuration, Timestamp};
+
+/// After this long between two events of one log the place may have been left: a board must be
+/// proved dead again. Common practice is to prove dead again after any absence; the program can
+/// only see the clock.
+pub const ABSENCE: SignedDuration = SignedDuration::from_mins(15);
+
+/// After this long, or on another day, nothing of the isolation is taken to stand.
+pub const LONG_ABSENCE: SignedDuration = SignedDuration::from_hours(8);
 
 /// When things happened, and how fast they are answered.
 #[derive(Debug, Clone)]
@@ -39,4 +46,10 @@ impl Pace {
         let steps = i32::try_from(steps).ok()?;
         (self.answered >= 10).then(|| pace.saturating_mul(steps))
     }
+}
+
+/// Whether these are on different days.
+pub(in crate::sequence) fn is_another_day(a: Timestamp, b: Timestamp) -> bool {
+    let day = |at: Timestamp| jiff::tz::Offset::UTC.to_datetime(at).date();
+    day(a) != day(b)
 }

@@ -2,10 +2,20 @@
 //! with 0.1 to 0.9 s of room sound between them, heard as from a microphone. Once as it is when an
 //! utterance ends after the plain pause, once as `conduct` does it, which ends sooner what is whole.
 //!
-//!     tests/clips/pauses.sh && cargo test --release --test it hearing::pauses -- --ignored --nocapture
+//!     tests/clips/pauses.sh && cargo bench --bench pauses
 //!
 //! `ROOM=babble DECIBELS=15` chooses another bed of `tests/cache/beds` and how far it is below the
-//! speech, `PAUSE=1` another plain pause, `LIST=1` lists everything that was taken in part.
+//! speech, `PAUSE=1` another plain pause, `LIST=1` lists everything that was taken in part. Nothing is asserted.
+#![allow(
+    missing_docs,
+    unreachable_pub,
+    reason = "a program of measurements, used by nobody"
+)]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    reason = "a measurement may fail"
+)]
 
 use bothhands::audio::{self, EndpointConfig, SAMPLE_RATE, Segmenter, Utterance};
 use bothhands::dialogue::enough;
@@ -239,8 +249,11 @@ fn room() -> Room {
     Room::of(&name, decibels)
 }
 
-#[test]
-#[ignore = "a measurement: run it as said at the top of this file"]
+fn main() {
+    pauses_inside_what_is_said();
+    short_words_alone();
+}
+
 fn pauses_inside_what_is_said() {
     let all = sentences(&Grammar::built_in().unwrap());
     let room = room();
@@ -327,8 +340,6 @@ fn pauses_inside_what_is_said() {
     }
 }
 
-#[test]
-#[ignore = "a measurement: run it as said at the top of this file"]
 fn short_words_alone() {
     let all = sentences(&Grammar::built_in().unwrap());
     let short: Vec<Sentence> = all.into_iter().filter(|s| s.short).collect();
