@@ -39,6 +39,9 @@ pub const HELD: Duration = Duration::from_millis(700);
 /// other command needs: a missed warning costs more than a question too many.
 const NEARLY: f32 = -1.8;
 
+/// The longest that somebody says to the program at once, s. What is left alone and longer is other talk.
+const AN_ANSWER: f64 = 8.0;
+
 /// Everything a session needs around it.
 pub struct DialogueManager<'a> {
     /// What was said so far, and what comes next.
@@ -202,7 +205,7 @@ impl DialogueManager<'_> {
                     let turn = self
                         .session
                         .neighbour_heard(whose, ms, by, self.clock.tick());
-                    self.keep_only(before, &turn);
+                    self.keep_only(before, &turn, None);
                     continue;
                 }
                 Input::Touched { about, held } => {
@@ -377,6 +380,11 @@ impl DialogueManager<'_> {
                         _ => {
                             tally.ignored += 1;
                             unheard += 1;
+                            // Noise has no words at all.
+                            let spoken = !heard.words.is_empty();
+                            if spoken && !over && utterance.seconds() <= AN_ANSWER {
+                                self.leave_alone(&heard.words, &evidence);
+                            }
                             if unheard == TOLD_AFTER
                                 && !over
                                 && let Some(line) = self.session.what_is_taken()
@@ -521,9 +529,18 @@ impl DialogueManager<'_> {
         }
     }
 
+    /// Keeps what was spoken while the session waited for an answer, and was left alone: it may have been one.
+    fn leave_alone(&mut self, words: &str, evidence: &Evidence) {
+        if self.session.state().mode() == Mode::Running {
+            let before = self.session.clone();
+            let turn = self.session.left_alone(words, self.clock.tick());
+            self.keep_only(before, &turn, Some(evidence));
+        }
+    }
+
     /// Keeps what nothing is to be said of, and what is being said goes on.
-    fn keep_only(&mut self, before: Session, turn: &Turn) {
-        if let Err(why) = self.keep(&turn.events, None) {
+    fn keep_only(&mut self, before: Session, turn: &Turn, evidence: Option<&Evidence>) {
+        if let Err(why) = self.keep(&turn.events, evidence) {
             self.session = before;
             self.say(&[Line::warning(why.to_string())]);
         }

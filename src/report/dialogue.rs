@@ -201,10 +201,11 @@ impl Exchange {
         }
     }
 
-    /// The words that were heard. Those of a note are not shown: they are the nearest of the words that
-    /// the program knows, and not what was said.
+    /// The words that were heard. Those of a note, and of what was left alone, are not shown as such: they are
+    /// the nearest of the words that the program knows, and not what was said.
     pub(crate) fn words_heard(&self) -> Option<&str> {
-        let heard = self.heard.as_ref().filter(|_| !self.is(Only::Notes));
+        let other_words = self.is(Only::Notes) || self.kinds.contains(&"not-taken");
+        let heard = self.heard.as_ref().filter(|_| !other_words);
         heard
             .map(|heard| heard.words.as_str())
             .filter(|words| !words.is_empty())
@@ -372,7 +373,7 @@ pub(crate) fn understood(agenda: &Agenda, event: &Event) -> Option<String> {
         }
         Event::Refused { said, .. } | Event::Asked { said } => said.words(),
         Event::Unclear { words, .. } => words.clone(),
-        Event::NotTaken { words, .. } => format!("{words} (not taken)"),
+        Event::NotTaken { words, spoken, .. } => words::not_taken(words, *spoken),
         Event::NeighbourHeard { whose, .. } => words::neighbour(whose.as_deref()),
         Event::NoteBegun { observation: true } => Intent::Observe.words(),
         Event::NoteBegun { .. } => "note".to_owned(),

@@ -127,6 +127,15 @@ pub fn neighbour(whose: Option<&str>) -> String {
     }
 }
 
+/// What meant nothing, as typed or as it was heard.
+pub fn not_taken(words: &str, spoken: bool) -> String {
+    match (words, spoken) {
+        (_, false) => format!("{words} (not taken)"),
+        ("", true) => "(spoken, and left alone)".to_owned(),
+        (_, true) => format!("(spoken, and left alone; nearest to \"{words}\")"),
+    }
+}
+
 /// The word that the person said.
 pub fn stated(statement: Statement) -> &'static str {
     match statement {

@@ -419,8 +419,19 @@ impl Session {
     /// Keeps typed words that mean nothing here. It decides nothing, not even that somebody came
     /// back: the absence goes on.
     pub fn not_taken(&mut self, words: &str, now: Timestamp) -> Turn {
+        self.means_nothing(words, false, now)
+    }
+
+    /// Keeps that something was spoken that is none of the words of this step, and was left alone. Nothing
+    /// is said to it, and it decides as little as [`Session::not_taken`].
+    pub fn left_alone(&mut self, words: &str, now: Timestamp) -> Turn {
+        self.means_nothing(words, true, now)
+    }
+
+    fn means_nothing(&mut self, words: &str, spoken: bool, now: Timestamp) -> Turn {
         let event = Event::NotTaken {
             words: words.to_owned(),
+            spoken,
             step: self.agenda.current().map(|step| step.id.clone()),
         };
         // No law is about such events.

@@ -304,6 +304,7 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
             None => Line::question("Say again?"),
         }],
         Event::Asked { said } => vec![asked(before, said)],
+        Event::NotTaken { spoken: true, .. } => Vec::new(),
         Event::NotTaken { words, .. } => vec![Line::answer(format!(
             "{} {}",
             asked::unknown(words),
