@@ -1,6 +1,6 @@
 //! What was found since, in words as they were typed. Each of these was otherwise before.
 
-use super::sequence::{at, has, say};
+use super::sequence::{at, has, outcome, say};
 
 fn lacks(said: &str, parts: &[&str]) {
     for part in parts {
@@ -45,4 +45,31 @@ fn over_a_number_that_the_limit_lies_above_settles_nothing() {
     has(&say(&mut site, &["over 1.0"]), &["?", "higher than"]);
     let mut site = at("plain", "external-loop/value");
     has(&say(&mut site, &["over range"]), &["?", "no continuity"]);
+}
+
+#[test]
+fn a_correction_that_is_no_answer_to_the_last_question_is_for_the_one_before() {
+    let mut site = at("plain", "polarity/dead");
+    say(&mut site, &["polarity correct", "230 volts"]);
+    let said = say(&mut site, &["correction polarity reversed"]);
+    has(&said, &["Circuit 1, polarity reversed"]);
+    has(&outcome(&site, "c1/polarity/dead"), &["PolarityReversed"]);
+    // What was answered since stands.
+    has(&outcome(&site, "voltage/L-N"), &["Read"]);
+
+    // Where the step that is asked for has no such words.
+    let mut site = at("minor-works", "polarity/dead");
+    say(&mut site, &["polarity correct", "done"]);
+    has(
+        &say(&mut site, &["correction polarity reversed"]),
+        &["Circuit 1, polarity reversed"],
+    );
+    has(&outcome(&site, "c1/polarity/dead"), &["PolarityReversed"]);
+
+    // Of another place than the last answer, and of nothing before it: the last answer stands.
+    let mut site = at("plain", "supply-polarity/incoming");
+    say(&mut site, &["polarity correct"]);
+    let said = say(&mut site, &["correction polarity reversed at socket one"]);
+    has(&said, &["Not that now"]);
+    has(&outcome(&site, "supply-polarity/incoming"), &["PolarityCorrect"]);
 }

@@ -1,6 +1,6 @@
 //! Answers to what waits for "affirm", and taking back what was said last.
 
-use super::{decide as decide_anew, finishing, reading, refused};
+use super::{decide as decide_anew, finishing, reading, refused, statement};
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Doubt, Edition, Event, EventNo, Refusal, Withdrawal};
@@ -229,6 +229,9 @@ pub(super) fn take_back(agenda: &Agenda, said: &Intent) -> Vec<Event> {
     let is_out = |of: EventNo| agenda.open_entries().any(|entry| entry.no == of);
     let why = match said {
         Intent::Correction(Some(right)) => {
+            if let Some(events) = statement::of_an_earlier_answer(agenda, right) {
+                return events;
+            }
             return match agenda.last_taken() {
                 // What is out is only replaced by what is out instead; anything else is taken
                 // beside it.
