@@ -30,7 +30,10 @@ fn what_was_spoken_and_left_alone_is_kept_with_its_sound() {
     // It is answered with nothing, and decides nothing.
     assert!(!said.contains("I don't know"), "{said}");
     let told = shown(&["log", "--only", "not-understood"], &db);
-    assert!(told.contains("you      (spoken, and left alone; nearest to"), "{told}");
+    assert!(
+        told.contains("you      (spoken, and left alone; nearest to"),
+        "{told}"
+    );
     let lessons = shown(&["lessons", "--json"], &db);
     let lesson: serde_json::Value = serde_json::from_str(lessons.trim()).unwrap();
     assert_eq!(lesson["kind"], "not-understood");

@@ -23,7 +23,10 @@ fn surge_protection_goes_by_any_of_its_names() {
         assert_eq!(site.state().open_entries().count(), before, "{out}");
         say(&mut site, &[back]);
         let out_still = say(&mut site, &["what is out"]);
-        has(&out_still, &["Out: socket 5. Asked for, and not answered yet"]);
+        has(
+            &out_still,
+            &["Out: socket 5. Asked for, and not answered yet"],
+        );
     }
 }
 
@@ -71,5 +74,8 @@ fn a_correction_that_is_no_answer_to_the_last_question_is_for_the_one_before() {
     say(&mut site, &["polarity correct"]);
     let said = say(&mut site, &["correction polarity reversed at socket one"]);
     has(&said, &["Not that now"]);
-    has(&outcome(&site, "supply-polarity/incoming"), &["PolarityCorrect"]);
+    has(
+        &outcome(&site, "supply-polarity/incoming"),
+        &["PolarityCorrect"],
+    );
 }
