@@ -1,6 +1,7 @@
 use super::schedule::where_is;
 use super::words::{self, Times};
 use crate::grammar::Intent;
+use crate::installation::place_said;
 use crate::log::{Entry, Heard, Log, LogError, Thread};
 use crate::sequence::say::{self, Narrator};
 use crate::sequence::{
@@ -155,6 +156,10 @@ fn exchange(turn: &[Entry], agenda: &mut Agenda, narrator: &mut Narrator) -> Exc
         .filter_map(|event| place(&before, event))
         .next_back()
         .unwrap_or(here);
+    let (board, circuit) = match board.map(|board| place_said(board, circuit)) {
+        Some((board, circuit)) => (Some(board), circuit),
+        None => (None, circuit),
+    };
     let numbers =
         |agenda: &Agenda| -> Vec<EventNo> { agenda.open_entries().map(|entry| entry.no).collect() };
     let understood: Vec<String> = events

@@ -1,6 +1,9 @@
 //! What was found since, in words as they were typed. Each of these was otherwise before.
 
+use super::limits::log_of;
 use super::sequence::{at, has, outcome, say};
+use bothhands::installation::Job;
+use bothhands::report;
 
 fn lacks(said: &str, parts: &[&str]) {
     for part in parts {
@@ -77,5 +80,63 @@ fn a_correction_that_is_no_answer_to_the_last_question_is_for_the_one_before() {
     has(
         &outcome(&site, "supply-polarity/incoming"),
         &["PolarityCorrect"],
+    );
+}
+
+/// What is wrong with the job of a bar whose circuits are isolated one after another, with this instead of that.
+fn in_turn_with(this: &str, that: &str) -> String {
+    let text = std::fs::read_to_string("tests/dialogues/jobs/in-turn.toml").unwrap();
+    assert!(text.contains(that), "{that}");
+    let job = Job::parse(&text.replacen(that, this, 1), "job.toml");
+    job.unwrap_err().to_string()
+}
+
+#[test]
+fn one_after_another_without_a_circuit_is_refused_with_what_to_write() {
+    let why = in_turn_with("one_after_another = []", "one_after_another = [6, 5]");
+    has(
+        &why,
+        &[
+            "job.toml:31: one_after_another names no circuit",
+            "`one_after_another = [1, 3]`, or leave the line out",
+        ],
+    );
+}
+
+#[test]
+fn a_board_or_circuit_with_too_large_a_number_is_refused_with_what_to_do() {
+    let board = "number = 1\nname = \"bar board\"";
+    let why = in_turn_with(&board.replace("= 1\n", "= 10000\n"), board);
+    has(
+        &why,
+        &["numbered up to 9999", "give the board a smaller number"],
+    );
+    let why = in_turn_with(&board.replace("= 1\n", "= 100\n"), board);
+    has(
+        &why,
+        &["numbered up to 99", "give the board a smaller number"],
+    );
+}
+
+#[test]
+fn what_people_read_calls_a_part_by_its_board_and_circuit() {
+    let site = at("in-turn", "c4/loop-impedance/furthest");
+    let log = log_of(&site);
+    let exchanges = report::dialogue(&log).unwrap();
+    for exchange in &exchanges {
+        assert!(matches!(exchange.board, None | Some(1)), "{exchange:?}");
+    }
+    // Isolating a circuit by itself is of that circuit.
+    let proved_dead = exchanges
+        .iter()
+        .filter(|one| one.understood.as_deref() == Some("locked off"))
+        .map(|one| one.circuit);
+    assert_eq!(proved_dead.collect::<Vec<_>>(), [Some(6), Some(5)]);
+    let here = site.state().plan().steps.first().unwrap();
+    assert_eq!(
+        here.id.said(),
+        "board 1, circuit 6, isolation identify",
+        "{}",
+        here.id
     );
 }
