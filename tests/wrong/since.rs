@@ -1,7 +1,8 @@
 //! What was found since, in words as they were typed. Each of these was otherwise before.
 
 use super::limits::log_of;
-use super::sequence::{at, has, outcome, say};
+use super::sequence::{at, from, has, outcome, say};
+use crate::dialogues::plain::Site;
 use bothhands::installation::Job;
 use bothhands::report;
 
@@ -139,4 +140,78 @@ fn what_people_read_calls_a_part_by_its_board_and_circuit() {
         "{}",
         here.id
     );
+}
+
+/// Job and step; what is said; where the session is then.
+fn goes_on(mut site: Site, words: &[&str]) -> String {
+    say(&mut site, words);
+    site.asked()
+}
+
+#[test]
+fn after_a_circuit_is_left_off_the_work_goes_on_where_it_was() {
+    let off = |circuit: &str| format!("circuit {circuit} stays off");
+    for (circuit, from, to) in [
+        // One that is isolated later, and one that stays live, in the middle of another.
+        (
+            "five",
+            "c6/insulation-resistance/500/L-N",
+            "c6/insulation-resistance/500/L-N",
+        ),
+        (
+            "four",
+            "c6/insulation-resistance/500/L-N",
+            "c6/insulation-resistance/500/L-N",
+        ),
+        (
+            "five",
+            "b10106/isolation/identify",
+            "b10106/isolation/identify",
+        ),
+        // Instruments are checked before the next, and what was never isolated is not isolated any more.
+        (
+            "six",
+            "b10106/isolation/identify",
+            "instrument-check/continuity/open",
+        ),
+        (
+            "six",
+            "c6/loop-impedance/furthest",
+            "b10105/isolation/identify",
+        ),
+    ] {
+        let said = [&off(circuit), "locked off", "double pole"];
+        let now = goes_on(at("in-turn", from), &said);
+        assert!(now.ends_with(to), "circuit {circuit} off at {from}: {now}");
+    }
+    // On a board that is isolated as a whole, or by some of its circuits, no circuit is passed over.
+    let said = ["circuit two stays off", "locked off", "double pole"];
+    let loft = std::fs::read_to_string("tests/jobs/sail-loft.toml").unwrap();
+    let mut site = from(&loft, "isolation/lock");
+    say(&mut site, &said);
+    site.plainly_to("isolation/prove-after").unwrap();
+    let now = goes_on(site, &["proved"]);
+    assert!(now.contains("instrument-check"), "{now}");
+}
+
+#[test]
+fn a_circuit_that_is_left_off_is_not_isolated_nor_its_devices_tried_and_the_visit_comes_to_its_end()
+{
+    let mut site = at("in-turn", "c6/continuity/link");
+    say(
+        &mut site,
+        &[
+            "circuit five stays off",
+            "affirm",
+            "locked off",
+            "double pole",
+        ],
+    );
+    let mut asked = Vec::new();
+    while site.plainly().unwrap() {
+        asked.push(site.asked());
+    }
+    let of_five: Vec<_> = asked.iter().filter(|step| step.contains("10105")).collect();
+    assert!(of_five.is_empty(), "{of_five:?}");
+    has(&say(&mut site, &["finish"]), &["Finished"]);
 }
