@@ -1,6 +1,7 @@
 //! `bothhands new`: a job file to begin with.
 
 use super::engine::EngineArgs;
+use super::exit::Exit;
 use super::progress::Progress;
 use super::stop::stop_on_signal_and;
 use super::voice::VoiceArgs;
@@ -11,6 +12,7 @@ use bothhands::dialogue::{Input, InputSource, ListenTo, TypedBeside, TypedLines}
 use bothhands::draft::{Draft, Interview, boards_of_table, draft_of_schedule, read_back};
 use bothhands::grammar::{Grammar, Intent};
 use bothhands::installation::JobKind;
+use bothhands::report::csv_headings;
 use bothhands::speech::{Decision, DecodeContext, Recogniser, Recognition};
 use bothhands::voice::{Silent, Tone, Voice};
 use std::fs::OpenOptions;
@@ -73,11 +75,12 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         instruments: configured.instruments,
         ..Draft::default()
     };
+    let mut left_out = 0;
     if let Some(last) = &args.last {
         if super::changed::is_log(last)? {
             return of_the_last_visit(last, &args.file, draft);
         }
-        draft = of_a_schedule(last, draft)?;
+        (draft, left_out) = of_a_schedule(last, draft)?;
     }
     if let Some(from) = &args.from {
         draft.boards = boards_of_table(&table(from)?, &from.display().to_string())?;
@@ -86,13 +89,23 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
         draft = asked(draft, args)?;
     }
     let text = draft.text();
+    let done = match left_out {
+        0 => Exit::Done,
+        _ => Exit::Wrong,
+    };
     if to_output {
         shown::all(&text)?;
-        return Ok(ExitCode::SUCCESS);
+        return Ok(done.into());
     }
     write(&args.file, &text)?;
     let file = args.file.display();
-    shown::line(format!("Written to {file}."))?;
+    shown::line(match left_out {
+        0 => format!("Written to {file}."),
+        1 => format!("Written to {file}, without what is left out above: add it there."),
+        more => {
+            format!("Written to {file}, without the {more} things left out above: add them there.")
+        }
+    })?;
     shown::line(match draft.to_fill_in() {
         0 => format!(
             "Next: `bothhands check {file}` says what each test should read; `bothhands test {file}` begins."
@@ -106,7 +119,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<ExitCode> {
              and `bothhands test {file}` to begin."
         ),
     })?;
-    Ok(ExitCode::SUCCESS)
+    Ok(done.into())
 }
 
 /// Reads back the circuits of each board.
@@ -133,13 +146,13 @@ fn told(draft: &Draft) {
 }
 
 /// What the schedule of the last visit tells, with what it can't tell.
-fn of_a_schedule(last: &Path, draft: Draft) -> anyhow::Result<Draft> {
+fn of_a_schedule(last: &Path, draft: Draft) -> anyhow::Result<(Draft, usize)> {
     let name = last.display().to_string();
-    let (mut draft, left_out) =
-        draft_of_schedule(&super::changed::schedule_text(last)?, &name, draft)?;
+    let text = super::changed::schedule_text(last)?;
+    let (mut draft, left_out) = draft_of_schedule(&text, &name, draft, &csv_headings())?;
     draft.kind = Some(JobKind::PeriodicInspection);
     told(&draft);
-    for one in left_out {
+    for one in &left_out {
         shown::note(format!(
             "{name}:{}: left out, add it by hand: {}",
             one.line, one.text
@@ -150,7 +163,7 @@ fn of_a_schedule(last: &Path, draft: Draft) -> anyhow::Result<Draft> {
          electronics on them, bonds and sources. \
          After the tests `bothhands changed {name} LOG` tells what reads otherwise."
     ));
-    Ok(draft)
+    Ok((draft, left_out.len()))
 }
 
 /// The job of the last visit, to be tested again by whoever and with what the configuration names.

@@ -40,6 +40,9 @@ pub const HELD: Duration = Duration::from_millis(700);
 /// other command needs: a missed warning costs more than a question too many.
 const NEARLY: f32 = -1.8;
 
+/// The longest that somebody says to the program at once, s. What is left alone and longer is other talk.
+const AN_ANSWER: f64 = 8.0;
+
 /// Everything a session needs around it.
 pub struct DialogueManager<'a> {
     /// What was said so far, and what comes next.
@@ -280,7 +283,7 @@ impl DialogueManager<'_> {
                 let ms = u32::try_from(length.as_millis()).unwrap_or(u32::MAX);
                 let now = self.clock.tick();
                 let turn = self.session.neighbour_heard(whose, ms, by, now);
-                self.keep_only(before, &turn);
+                self.keep_only(before, &turn, None);
             }
             Input::Touched { about, held } => {
                 if self.touched(about, held) {
@@ -446,6 +449,11 @@ impl DialogueManager<'_> {
             _ => {
                 course.tally.ignored += 1;
                 course.unheard += 1;
+                // Noise has no words at all.
+                let spoken = !heard.words.is_empty();
+                if spoken && !over && utterance.seconds() <= AN_ANSWER {
+                    self.leave_alone(&heard.words, &evidence);
+                }
                 if course.unheard == TOLD_AFTER
                     && !over
                     && let Some(line) = self.session.what_is_taken()
@@ -630,9 +638,18 @@ impl DialogueManager<'_> {
         }
     }
 
+    /// Keeps what was spoken while the session waited for an answer, and was left alone: it may have been one.
+    fn leave_alone(&mut self, words: &str, evidence: &Evidence) {
+        if self.session.state().mode() == Mode::Running {
+            let before = self.session.clone();
+            let turn = self.session.left_alone(words, self.clock.tick());
+            self.keep_only(before, &turn, Some(evidence));
+        }
+    }
+
     /// Keeps what nothing is to be said of, and what is being said goes on.
-    fn keep_only(&mut self, before: Session, turn: &Turn) {
-        if let Err(why) = self.keep(&turn.events, None) {
+    fn keep_only(&mut self, before: Session, turn: &Turn, evidence: Option<&Evidence>) {
+        if let Err(why) = self.keep(&turn.events, evidence) {
             self.session = before;
             self.say(&[aside(Aside::NotKeptUnsaid(&why.to_string()))]);
         }

@@ -122,7 +122,7 @@ enum Heads {
 /// [`JobError`] with everything that is wrong, each with its line and column.
 pub fn boards_of_table(text: &str, name: &str) -> Result<Vec<BoardDraft>, JobError> {
     let mut problems = Vec::new();
-    let boards = Rows::read(text, false, &mut problems).boards;
+    let boards = Rows::read(text, None, &mut problems).boards;
     if problems.is_empty() {
         Ok(boards)
     } else {
@@ -134,7 +134,8 @@ pub fn boards_of_table(text: &str, name: &str) -> Result<Vec<BoardDraft>, JobErr
 }
 
 /// A draft with what a schedule of the last visit (CSV) tells of its job, and what of it was not
-/// understood and is left out, each with its line.
+/// understood and is left out, each with its line. `headings` are all that a schedule can have, and whether each
+/// schedule has it.
 ///
 /// # Errors
 /// [`JobError`] when it is no such schedule.
@@ -142,9 +143,10 @@ pub fn draft_of_schedule(
     text: &str,
     name: &str,
     draft: Draft,
+    headings: &[(&str, bool)],
 ) -> Result<(Draft, Vec<Problem>), JobError> {
     let mut problems = Vec::new();
-    let rows = Rows::read(text, true, &mut problems);
+    let rows = Rows::read(text, Some(headings), &mut problems);
     let is_one = ["board", "circuit", "site", "record"]
         .iter()
         .all(|head| rows.heads.iter().any(|name| name == head));
@@ -190,9 +192,9 @@ struct Rows {
 }
 
 impl Rows {
-    /// Reads it. In a schedule, columns that are not known hold results, and what of a circuit is not
-    /// understood is left out of it.
-    fn read(text: &str, schedule: bool, problems: &mut Vec<Problem>) -> Self {
+    /// Reads it. A schedule has these headings: what is no column of a circuit holds results, and what of a
+    /// circuit is not understood is left out of it.
+    fn read(text: &str, schedule: Option<&[(&str, bool)]>, problems: &mut Vec<Problem>) -> Self {
         let mut rows = Self {
             heads: Vec::new(),
             first: csv::StringRecord::new(),
@@ -202,7 +204,8 @@ impl Rows {
         rows
     }
 
-    fn take(&mut self, text: &str, schedule: bool, problems: &mut Vec<Problem>) {
+    fn take(&mut self, text: &str, headings: Option<&[(&str, bool)]>, problems: &mut Vec<Problem>) {
+        let schedule = headings.is_some();
         let text = text.trim_start_matches('\u{feff}');
         let first = text.lines().next().unwrap_or_default();
         let count = |mark: char| first.matches(mark).count();
@@ -226,6 +229,9 @@ impl Rows {
             }
         };
         let known = heads(&columns, schedule, problems);
+        if let Some(headings) = headings {
+            of_a_schedule(&columns, headings, problems);
+        }
         self.heads = columns.iter().map(|name| plain(name)).collect();
         // Where each circuit of each board stands.
         let mut seen: BTreeMap<(u16, u16), usize> = BTreeMap::new();
@@ -458,6 +464,30 @@ fn heads(columns: &[String], schedule: bool, problems: &mut Vec<Problem>) -> Vec
         );
     }
     known
+}
+
+/// What is wrong with the first line of a schedule: what no schedule has, and what each has.
+fn of_a_schedule(columns: &[String], headings: &[(&str, bool)], problems: &mut Vec<Problem>) {
+    let mut problem = |text: String| problems.push(Problem { line: 1, text });
+    let plainly: Vec<String> = columns.iter().map(|name| plain(name)).collect();
+    let is_one = |name: &str| headings.iter().any(|(head, _)| plain(head) == name);
+    for (name, plainly) in columns.iter().zip(&plainly) {
+        if !plainly.is_empty() && !is_one(plainly) {
+            let meant = nearest(name, headings.iter().map(|(head, _)| *head));
+            let meant = meant.map(|near| format!("; did you mean \"{near}\"?"));
+            problem(format!(
+                "column \"{name}\" is none that a schedule has{}",
+                meant.unwrap_or_default()
+            ));
+        }
+    }
+    for (head, always) in headings {
+        if *always && !plainly.contains(&plain(head)) {
+            problem(format!(
+                "there is no column \"{head}\": call it so, and what stands in it is taken"
+            ));
+        }
+    }
 }
 
 /// A name of a column without its dress.

@@ -110,6 +110,11 @@ pub(super) struct Node<'i> {
 }
 
 impl Node<'_> {
+    /// Whether `key` is written.
+    pub(super) fn has(&self, key: &str) -> bool {
+        self.table.contains_key(key)
+    }
+
     /// Where the value of `key` stands; where the table starts when it has none.
     pub(super) fn at(&self, key: &str) -> usize {
         self.table

@@ -25,7 +25,7 @@ pub use job::{
     Earthing, GivenBy, GroupRcd, Instrument, InstrumentUse, IsolatedBy, Job, JobKind, MainSwitch,
     Metal, Phases, Rcd, RcdDelay, RcdTest, Site, Source, Supply, Surge, SystemVoltage,
 };
-pub use parts::{board_said, part_said};
+pub use parts::{board_said, part_said, place_said};
 pub use problem::{JobError, Problem};
 pub(crate) use rules::LARGEST_RCD;
 pub use schema::{reference, schema};

@@ -16,12 +16,18 @@ pub fn board_said(number: u16) -> u16 {
         .map_or(number, |part| part / (LARGEST_IN_PARTS + 1))
 }
 
+/// The numbers by which people know a board and its circuit: a part is its circuit.
+pub fn place_said(board: u16, circuit: Option<u16>) -> (u16, Option<u16>) {
+    let part = board.checked_sub(FIRST_PART);
+    let of_part = part.map(|part| part % (LARGEST_IN_PARTS + 1));
+    (board_said(board), circuit.or(of_part))
+}
+
 /// A board or a part of one in words: "board 1", "board 1, circuit 6".
 pub fn part_said(number: u16) -> String {
-    let board = board_said(number);
-    match number.checked_sub(FIRST_PART) {
-        Some(part) => format!("board {board}, circuit {}", part % (LARGEST_IN_PARTS + 1)),
-        None => format!("board {board}"),
+    match place_said(number, None) {
+        (board, Some(circuit)) => format!("board {board}, circuit {circuit}"),
+        (board, None) => format!("board {board}"),
     }
 }
 

@@ -240,15 +240,20 @@ pub(super) fn parts(reader: &mut Reader, job: &Job, nodes: &[Node]) {
     for (board, node) in job.boards.iter().zip(nodes) {
         if board.is_part() {
             let text = format!(
-                "board {}: boards are numbered up to 9999, by which they are called",
+                "board {}: boards are numbered up to 9999, by which they are called: give the board a smaller number",
                 board.number
             );
             reader.report(node.at("number"), text);
         }
+        let at = node.at("one_after_another");
         if board.one_after_another.is_empty() {
+            if node.has("one_after_another") {
+                let text = "one_after_another names no circuit: write those that are isolated by themselves, as \
+                            in `one_after_another = [1, 3]`, or leave the line out";
+                reader.report(at, text);
+            }
             continue;
         }
-        let at = node.at("one_after_another");
         let mut wrong = |text: String| reader.report(at, text);
         if board.isolates_circuits() || board.insulation_together {
             wrong(
@@ -272,7 +277,8 @@ pub(super) fn parts(reader: &mut Reader, job: &Job, nodes: &[Node]) {
                 ));
             } else if *number > LARGEST_IN_PARTS {
                 wrong(format!(
-                    "circuit {number}: one_after_another is for circuits numbered up to {LARGEST_IN_PARTS}"
+                    "circuit {number}: one_after_another is for circuits numbered up to {LARGEST_IN_PARTS}: give \
+                     the circuit a smaller number"
                 ));
             }
             if board

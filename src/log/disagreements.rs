@@ -25,7 +25,7 @@ pub fn disagreements(store: &Store) -> anyhow::Result<Vec<String>> {
             steps.entry(place).or_default().push(Counting {
                 thread,
                 id,
-                step: kept.step.to_string(),
+                step: kept.step.said(),
                 device: entry.device.clone(),
                 value: kept.reading.to_string(),
             });

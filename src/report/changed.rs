@@ -108,7 +108,7 @@ pub fn changes_since(last: &str, now: &Schedule) -> Option<Vec<ReadingChange>> {
     let heads = table.headers().ok()?.clone();
     let at = |name: &str| heads.iter().position(|head| head == name);
     let (board_at, circuit_at) = (at("board")?, at("circuit")?);
-    let columns: Vec<(TableColumn, usize)> = results(now)
+    let columns: Vec<(TableColumn, usize)> = results(&now.columns)
         .into_iter()
         .filter(TableColumn::is_result)
         .filter_map(|column| Some((column, at(column.csv)?)))

@@ -105,9 +105,9 @@ pub(super) const GIVEN: &[TableColumn] = &[
 ];
 
 /// The results, with what stands beside them.
-pub(super) fn results(schedule: &Schedule) -> Vec<TableColumn> {
+pub(super) fn results(shown: &[&'static Column]) -> Vec<TableColumn> {
     let mut columns = Vec::new();
-    for column in &schedule.columns {
+    for column in shown {
         let result = TableColumn {
             group: column.group,
             head: column.head,

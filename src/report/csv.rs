@@ -1,6 +1,7 @@
 use super::columns::{GIVEN, TableColumn, of_the_form, results};
 use super::form::heading;
 use super::schedule::{BoardSchedule, Schedule};
+use crate::sequence::procedures::Catalogue;
 
 const BEFORE: [&str; 6] = [
     "board",
@@ -24,6 +25,12 @@ const AFTER: [&str; 7] = [
 /// The loop at a board and the fault current there.
 pub(super) const LOOP_AND_CURRENT: [&str; 2] = ["Ze or Zdb ohm", "Ipf kA"];
 
+/// Which session of a merged log, before all others.
+const THREAD: &str = "thread";
+
+/// What stands of a supply and its origin besides, where there is anything.
+const PARTICULARS: &str = "supply and origin";
+
 /// Of the supply, which a job needs.
 const OF_SUPPLY: [&str; 2] = ["earthing", "supply phases"];
 
@@ -40,6 +47,25 @@ const OF_BOARD: [&str; 7] = [
     "supply polarity",
     "phase sequence",
 ];
+
+/// Every heading that a schedule as comma-separated values can have, and whether each schedule has it: those of the
+/// circuit and its devices, in any version.
+pub fn csv_headings() -> Vec<(&'static str, bool)> {
+    let given = GIVEN.iter().map(|column| column.csv);
+    let always = BEFORE.into_iter().chain(given);
+    let results = results(&Catalogue::shipped().columns()).into_iter();
+    let form = of_the_form();
+    let sometimes = [THREAD, PARTICULARS]
+        .into_iter()
+        .chain(AFTER)
+        .chain(results.chain(form).map(|column| column.csv))
+        .chain(OF_SUPPLY)
+        .chain(OF_BOARD)
+        .chain(AT_ORIGIN);
+    let every = always.map(|head| (head, true));
+    let all = every.chain(sometimes.map(|head| (head, false)));
+    all.filter(|(head, _)| !head.is_empty()).collect()
+}
 
 /// The circuits of all boards as comma-separated values (RFC 4180), one line a circuit, with a
 /// byte order mark so that spreadsheets read it as UTF-8. Bounds stay bounds: `>999`. A continuity
@@ -60,7 +86,7 @@ pub fn csv_of_threads(schedules: &[Schedule]) -> String {
     let columns: Vec<TableColumn> = GIVEN
         .iter()
         .copied()
-        .chain(results(first))
+        .chain(results(&first.columns))
         .filter(|column| !column.csv.is_empty())
         .collect();
     // After all others, so that tables of earlier versions keep their columns where they were.
@@ -70,12 +96,12 @@ pub fn csv_of_threads(schedules: &[Schedule]) -> String {
         .iter()
         .any(|schedule| !schedule.supply.particulars.is_empty());
     let heads = merged
-        .then_some("thread")
+        .then_some(THREAD)
         .into_iter()
         .chain(BEFORE)
         .chain(columns.iter().map(|column| column.csv))
         .chain(AFTER)
-        .chain(any.then_some("supply and origin"))
+        .chain(any.then_some(PARTICULARS))
         .chain(OF_SUPPLY)
         .chain(OF_BOARD)
         .chain(form.iter().map(|column| column.csv))

@@ -1,4 +1,5 @@
 use super::words::Times;
+use crate::installation::place_said;
 use crate::log::{Entry, Heard, Log, LogError, Thread};
 use crate::sequence::say::{self, Narrator};
 use crate::sequence::{Agenda, Event, EventNo, Line, LineKind, OutEntry, ReplayError};
@@ -151,6 +152,10 @@ fn exchange(turn: &[Entry], agenda: &mut Agenda, narrator: &mut Narrator) -> Exc
         .filter_map(|event| place(&before, event))
         .next_back()
         .unwrap_or(here);
+    let (board, circuit) = match board.map(|board| place_said(board, circuit)) {
+        Some((board, circuit)) => (Some(board), circuit),
+        None => (None, circuit),
+    };
     let numbers =
         |agenda: &Agenda| -> Vec<EventNo> { agenda.open_entries().map(|entry| entry.no).collect() };
     let understood: Vec<String> = events
@@ -197,10 +202,11 @@ impl Exchange {
         }
     }
 
-    /// The words that were heard. Those of a note are not shown: they are the nearest of the words that
-    /// the program knows, and not what was said.
+    /// The words that were heard. Those of a note, and of what was left alone, are not shown as such: they are
+    /// the nearest of the words that the program knows, and not what was said.
     pub(crate) fn words_heard(&self) -> Option<&str> {
-        let heard = self.heard.as_ref().filter(|_| !self.is(Only::Notes));
+        let other_words = self.is(Only::Notes) || self.kinds.contains(&"not-taken");
+        let heard = self.heard.as_ref().filter(|_| !other_words);
         heard
             .map(|heard| heard.words.as_str())
             .filter(|words| !words.is_empty())

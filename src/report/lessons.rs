@@ -10,7 +10,7 @@ use std::collections::BTreeSet;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum LessonKind {
-    /// Typed words that meant nothing there.
+    /// Words that meant nothing there: typed, or spoken and left alone.
     NotUnderstood,
     /// Sound that could have been two things, or was not sure enough.
     AskedAgain,

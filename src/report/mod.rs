@@ -40,7 +40,7 @@ pub mod words;
 
 pub use cells::{Cell, Cells, ReadingRow};
 pub use changed::{ReadingChange, Since, changes, changes_since, changes_text};
-pub use csv::{csv, csv_of_threads};
+pub use csv::{csv, csv_headings, csv_of_threads};
 pub use customer::{customer_html, customer_pdf};
 pub use dialogue::{
     Exchange, Only, ProgramLine, WantedExchanges, dialogue, dialogue_jsonl, dialogue_text, follow,

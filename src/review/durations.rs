@@ -1,5 +1,5 @@
 use super::view::View;
-use crate::installation::board_said;
+use crate::installation::part_said;
 use crate::report::Exchange;
 use crate::sequence::ABSENCE;
 use jiff::SignedDuration;
@@ -66,6 +66,6 @@ fn stage_of(view: &View, exchange: &Exchange) -> Option<String> {
     };
     Some(match step.circuit {
         Some(circuit) => format!("circuit {circuit}, {}", step.stage.shown()),
-        None => format!("board {}, {}", board_said(step.board), step.stage.shown()),
+        None => format!("{}, {}", part_said(step.board), step.stage.shown()),
     })
 }

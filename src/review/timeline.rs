@@ -158,7 +158,7 @@ fn form(view: &View, filter: &Filter) -> Markup {
                 select name="circuit" {
                     option value="" { "all" }
                     @for (board, circuit) in circuits {
-                        @let value = format!("{}-{}", board.number, circuit.number);
+                        @let value = format!("{}-{}", board_said(board.number), circuit.number);
                         option value=(value) selected[filter.circuit == value] {
                             @if view.state.job().how_many_boards() > 1 { "board " (board_said(board.number)) ", " }
                             (circuit.number) " " (circuit.name)

@@ -141,9 +141,9 @@ impl Agenda {
     /// Whether a step still waits to be done. On a circuit that stays off nothing does, but making
     /// it so.
     pub fn is_open(&self, step: &Step) -> bool {
-        let off = step
-            .circuit
-            .is_some_and(|circuit| self.stays_off(step.board, circuit));
+        let of_one = step.circuit.or(step.arc_fault_of());
+        let off = of_one.is_some_and(|circuit| self.stays_off(step.board, circuit))
+            || self.is_of_a_part_that_stays_off(step);
         let makes_it_so = matches!(step.kind, StepKind::OffLock | StepKind::OffTerminals);
         let needs_supply = step.is_live_test() || step.stage == Stage::Energise;
         let supplied = !needs_supply || self.has_its_supply(step.board);
@@ -154,6 +154,21 @@ impl Agenda {
             && supplied
             && !live
             && self.procedure(step).is_open(&self.state, step)
+    }
+
+    /// Whether a step is only about circuits of a live board that are isolated by themselves, and stay off
+    /// without having been isolated for a test: the instruments are for the circuits after them too.
+    fn is_of_a_part_that_stays_off(&self, step: &Step) -> bool {
+        let elsewhere = matches!(step.stage, Stage::Instruments | Stage::PutBack);
+        let part = self.board(step.board).filter(|board| board.is_part());
+        !elsewhere
+            && step.circuit.is_none()
+            && !self.energised(step.board)
+            && !self.isolation_begun(step.board)
+            && part.is_some_and(|part| {
+                let mut circuits = part.circuits.iter();
+                circuits.all(|circuit| self.stays_off(step.board, circuit.number))
+            })
     }
 
     /// What a step orders out and is not on the list yet.
@@ -359,10 +374,18 @@ impl Agenda {
         })
     }
 
+    /// Whether a step's circuit stays off, and is made so: the work goes on where it was.
+    fn is_left_off(&self, step: &Step) -> bool {
+        step.circuit.is_some_and(|circuit| {
+            let mut beside = self.plan().on(step.board, Some(circuit));
+            self.stays_off(step.board, circuit) && !beside.any(|other| self.is_open(other))
+        })
+    }
+
     /// The first open step of a kind, counted from where the person moved to.
     fn first_open(&self, which: impl Fn(&Step) -> bool) -> Option<&Step> {
         let wanted = |step: &&Step| which(step) && self.is_open(step);
-        let Some(home) = self.focus() else {
+        let Some(home) = self.focus().filter(|home| !self.is_left_off(home)) else {
             return self.not_closed(0).find(wanted);
         };
         let here = |step: &&Step| step.is_live_test() == home.is_live_test() && wanted(step);

@@ -1,12 +1,12 @@
 //! A session in progress: where deciding, checking, folding and saying meet.
 
 use super::agenda::Agenda;
-use super::decide::{self, decide, follow};
+use super::decide::{self, STILL_PUT_RIGHT, decide, follow};
 use super::facts::{Edition, Event, EventNo, Mode, NeighbourSign, StepId};
 use super::invariants::Watch;
 use super::procedures::Catalogue;
 use super::say::{self, Line, Narrator};
-use super::state::{ABSENCE, LONG_ABSENCE, Question, ReplayError, StepOutcome, is_another_day};
+use super::state::{ABSENCE, LONG_ABSENCE, Question, ReplayError, is_another_day};
 use crate::draft::{self, CircuitWords};
 use crate::grammar::{Grammar, Intent};
 use crate::installation::Job;
@@ -218,29 +218,39 @@ impl Session {
         say::prompt(&self.agenda).rule
     }
 
-    /// The rule that the last reading was heard with, where another step with other words asks by
-    /// now: "correction two nine nine" may still put that reading right.
+    /// The rule that the last answer was heard with, where another step with other words asks by
+    /// now: "correction two nine nine" may still put that answer right.
     pub fn earlier_rule(&self) -> Option<&'static str> {
         let last = self.agenda.last_taken()?;
         let step = match self.agenda.reading(last) {
             Some(reading) => self.agenda.step(&reading.step)?,
-            // Said in place of a reading, such as "no trip".
-            None => self.agenda.plan().steps.iter().find(|step| {
-                let stated = self.agenda.outcome(step);
-                step.measure().is_some()
-                    && matches!(stated, Some(StepOutcome::Stated(no, _)) if *no == last)
-            })?,
+            None => {
+                let answers = self.agenda.answers();
+                let mut answers = answers.into_iter();
+                answers.find(|(outcome, _)| outcome.no() == last)?.1
+            }
         };
-        let rule = step.rule;
-        (rule != self.rule()).then_some(rule)
+        (step.rule != self.rule()).then_some(step.rule)
+    }
+
+    /// The rules that the last answers were heard with, the last one first, as far as they are others than
+    /// that of now.
+    fn earlier_rules(&self) -> Vec<&'static str> {
+        let mut rules: Vec<&'static str> = self.earlier_rule().into_iter().collect();
+        for (_, step) in self.agenda.answers().into_iter().take(STILL_PUT_RIGHT) {
+            if step.rule != self.rule() && !rules.contains(&step.rule) {
+                rules.push(step.rule);
+            }
+        }
+        rules
     }
 
     /// What typed words mean where the session is; nothing when they mean nothing here.
     pub fn understand(&self, grammar: &Grammar, words: &str) -> Option<Intent> {
         grammar.understand(self.rule(), words).or_else(|| {
-            grammar
-                .understand(self.earlier_rule()?, words)
-                .filter(Self::puts_right)
+            let rules = self.earlier_rules();
+            let mut said = rules.iter().map(|rule| grammar.understand(rule, words));
+            said.find_map(|said| said.filter(Self::puts_right))
         })
     }
 
@@ -282,7 +292,7 @@ impl Session {
         Some(Intent::AddCircuit { number, said })
     }
 
-    /// Whether something said can only be meant for the last reading: see
+    /// Whether something said can only be meant for an answer that was given: see
     /// [`Session::earlier_rule`].
     pub fn puts_right(said: &Intent) -> bool {
         matches!(said, Intent::Correction(Some(_)))
@@ -449,8 +459,19 @@ impl Session {
     /// Keeps typed words that mean nothing here. It decides nothing, not even that somebody came
     /// back: the absence goes on.
     pub fn not_taken(&mut self, words: &str, now: Timestamp) -> Turn {
+        self.means_nothing(words, false, now)
+    }
+
+    /// Keeps that something was spoken that is none of the words of this step, and was left alone. Nothing
+    /// is said to it, and it decides as little as [`Session::not_taken`].
+    pub fn left_alone(&mut self, words: &str, now: Timestamp) -> Turn {
+        self.means_nothing(words, true, now)
+    }
+
+    fn means_nothing(&mut self, words: &str, spoken: bool, now: Timestamp) -> Turn {
         let event = Event::NotTaken {
             words: words.to_owned(),
+            spoken,
             step: self.agenda.current().map(|step| step.id.clone()),
         };
         // No law is about such events.

@@ -1,9 +1,11 @@
 use serde::{Deserialize, Serialize};
 use std::fmt;
+use std::hash::{Hash, Hasher};
 use std::str::FromStr;
 
-/// A place on a circuit: an accessory of the job, by kind and number or by its own name.
-#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
+/// A place on a circuit: an accessory of the job, by kind and number or by its own name. What goes by
+/// several names is one place: surge protection is the surge protector.
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct Place {
     /// The words of the place without its number: "socket", "door entry unit", "board".
     pub name: String,
@@ -16,7 +18,21 @@ pub struct Place {
 const NUMBER: &str = "number";
 
 /// What surge protection is called; the first is what the program says.
-const SURGE_PROTECTION: [&str; 3] = ["surge protector", "surge protection", "s p d"];
+const SURGE_PROTECTION: [&str; 4] = ["surge protector", "surge protection", "s p d", "spd"];
+
+impl PartialEq for Place {
+    fn eq(&self, other: &Self) -> bool {
+        self.known_as() == other.known_as()
+    }
+}
+
+impl Eq for Place {}
+
+impl Hash for Place {
+    fn hash<H: Hasher>(&self, state: &mut H) {
+        self.known_as().hash(state);
+    }
+}
 
 impl Place {
     /// A place of which only the number was said: "out at three".
@@ -30,6 +46,15 @@ impl Place {
     /// Its number, where nothing else of it was said.
     pub fn number_alone(&self) -> Option<u16> {
         self.number.filter(|_| self.name == NUMBER)
+    }
+
+    /// The one name of what goes by several, and its number.
+    fn known_as(&self) -> (&str, Option<u16>) {
+        let name = match self.is_surge_protection() {
+            true => SURGE_PROTECTION[0],
+            false => &self.name,
+        };
+        (name, self.number)
     }
 
     /// Surge protection, as a prompt calls it.
@@ -88,6 +113,17 @@ impl fmt::Display for Place {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn surge_protection_is_one_place_by_any_of_its_names() {
+        for name in SURGE_PROTECTION {
+            assert_eq!(name.parse(), Ok(Place::surge_protection()));
+            let second: Place = format!("{name} 2").parse().unwrap();
+            assert_ne!(second, Place::surge_protection());
+            assert_eq!(second, "surge protector 2".parse().unwrap());
+        }
+        assert_ne!("pump".parse(), Ok(Place::surge_protection()));
+    }
 
     #[test]
     fn what_is_shown_is_read_back() {

@@ -104,6 +104,45 @@ fn a_job_is_made_of_the_last_schedule_and_its_readings_stand_beside_todays() {
     ] {
         assert!(text.contains(wanted), "{wanted}\n{text}");
     }
+    // What can't be taken is told with its line and column, and the rest of the job is written.
+    let schedule = fs::read_to_string(folder.path().join("last.csv")).unwrap();
+    for (n, (what, instead, told)) in [
+        (
+            ",RCD mA,",
+            ",RCD milliamps,",
+            "odd.csv:1: left out, add it by hand: column \"RCD milliamps\" is none that a schedule has",
+        ),
+        (
+            ",RCD mA,",
+            ",RCD milliamps,",
+            "odd.csv:1: left out, add it by hand: there is no column \"RCD mA\"",
+        ),
+        (
+            ",protected by RCD,",
+            ",protected by RCDs,",
+            "did you mean \"protected by RCD\"?",
+        ),
+        (
+            ",20,6,30,",
+            ",20,6,x30,",
+            "odd.csv:2: left out, add it by hand: column \"RCD mA\": `x30` is no residual current",
+        ),
+    ]
+    .into_iter()
+    .enumerate()
+    {
+        assert!(schedule.contains(what), "{what}\n{schedule}");
+        let odd = schedule.replacen(what, instead, 1);
+        fs::write(folder.path().join("odd.csv"), odd).unwrap();
+        let file = format!("odd-{n}.toml");
+        bothhands(&folder, &["new", &file, "--last", "odd.csv"])
+            .assert()
+            .code(2)
+            .stdout(contains("left out above"))
+            .stderr(contains(told));
+        let text = fs::read_to_string(folder.path().join(file)).unwrap();
+        assert!(text.contains("name = \"office sockets\""), "{text}");
+    }
     for (name, text, why) in [
         (
             "table.csv",

@@ -6,12 +6,12 @@ use predicates::prelude::*;
 use predicates::str::contains;
 use std::path::{Path, PathBuf};
 
-fn bothhands() -> Command {
+pub fn bothhands() -> Command {
     Command::cargo_bin("bothhands").unwrap()
 }
 
 /// These words as a recording in the folder.
-fn spoken(folder: &Path, words: &str) -> PathBuf {
+pub fn spoken(folder: &Path, words: &str) -> PathBuf {
     let (raw, file) = (
         folder.join("raw.wav"),
         folder.join(words.replace(' ', "-") + ".wav"),

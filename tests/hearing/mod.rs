@@ -2,6 +2,7 @@
 
 pub mod asked_for;
 mod clips;
+mod left_alone;
 mod lone_digit;
 mod program;
 mod recordings;

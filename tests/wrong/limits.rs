@@ -85,6 +85,11 @@ fn check(job: &str) -> String {
 
 /// The schedule of what was said so far.
 pub(super) fn schedule(site: &Site) -> Schedule {
+    Schedule::of(&log_of(site), &Times::utc()).unwrap()
+}
+
+/// The log of what was said so far.
+pub(super) fn log_of(site: &Site) -> Log {
     let folder = tempfile::tempdir().unwrap();
     let clock = Arc::new(AtomicI64::new(0));
     let ticking = Arc::clone(&clock);
@@ -97,7 +102,7 @@ pub(super) fn schedule(site: &Site) -> Schedule {
         let event = NewEvent::new(event.kind(), u32::from(EVENT_VERSION), event).unwrap();
         store.append(&[event], None).unwrap();
     }
-    Schedule::of(&Log::read(&store).unwrap(), &Times::utc()).unwrap()
+    Log::read(&store).unwrap()
 }
 
 const B32: &str = r#"kind = "radial"

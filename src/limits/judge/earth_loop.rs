@@ -38,7 +38,7 @@ pub fn zs(
         let through = ze.filter(|ze| ze.is_at_most(value) != Truth::No);
         zs_by_overcurrent(tables, facts, value, through)
     };
-    let mut verdict = unbounded_remark(value, verdict);
+    let mut verdict = unbounded_remark(reading, value, verdict);
     if let Some(ze) = ze
         && ze.is_at_most(value) == Truth::No
     {
@@ -62,7 +62,7 @@ pub fn ze(tables: &Tables, facts: &CircuitFacts, reading: &Reading) -> Verdict {
             Ok(value) => value,
             Err(verdict) => return *verdict,
         };
-        return unbounded_remark(value, zs_by_rcd(tables, facts, value));
+        return unbounded_remark(reading, value, zs_by_rcd(tables, facts, value));
     }
     let usual = earth_loop::usual_ze(tables, facts.earthing);
     let (limit, clause) = (usual, &tables.external.clause);
@@ -86,10 +86,10 @@ pub fn ze(tables: &Tables, facts: &CircuitFacts, reading: &Reading) -> Verdict {
             verdict = verdict.found(Finding::HigherThanDeclared, said!(HigherThanDeclared, most));
         }
     }
-    if holds == Truth::No && !value.is_unbounded() {
+    if holds == Truth::No {
         verdict = verdict.found(Finding::HigherThanDeclared, said!(HigherThanUsual));
     }
-    unbounded_remark(value, verdict)
+    unbounded_remark(reading, value, verdict)
 }
 
 /// The largest Zs that the overcurrent device allows for the time that applies.
@@ -135,8 +135,11 @@ pub fn zs_read_at_most(
         .find(passes)
 }
 
-fn unbounded_remark(value: Ohms, verdict: Verdict) -> Verdict {
-    if value.is_unbounded() {
+/// An open loop shows over range. "Over" a number that the limit lies above says nothing of continuity, and
+/// nothing of the limit.
+fn unbounded_remark(reading: &Reading, value: Ohms, verdict: Verdict) -> Verdict {
+    let outside = verdict.outcome == Outcome::Fail;
+    if value.is_unbounded() && (reading.number.is_none() || outside) {
         verdict.found(Finding::Open, said!(NoLoopMeasured))
     } else {
         verdict

@@ -23,6 +23,7 @@ use crate::grammar::Intent;
 use crate::terms::Part;
 
 pub(super) use following::follow;
+pub(super) use statement::STILL_PUT_RIGHT;
 pub(super) use warning::is_dead_work;
 pub use warning::sounds_like_a_warning;
 

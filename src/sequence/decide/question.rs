@@ -1,7 +1,7 @@
 //! Answers to what waits for "affirm", and taking back what was said last.
 
 use super::events::{Decide, asked, refused};
-use super::{adding, alteration, finishing, moving, reading, warning};
+use super::{adding, alteration, finishing, moving, reading, statement, warning};
 use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Doubt, Edition, Event, EventNo, Refusal, Withdrawal};
@@ -231,6 +231,9 @@ pub(super) fn take_back(agenda: &Agenda, said: &Intent, anew: Decide) -> Vec<Eve
     let is_out = |of: EventNo| agenda.open_entries().any(|entry| entry.no == of);
     let why = match said {
         Intent::Correction(Some(right)) => {
+            if let Some(events) = statement::of_an_earlier_answer(agenda, right, anew) {
+                return events;
+            }
             return match agenda.last_taken() {
                 // What is out is only replaced by what is out instead; anything else is taken
                 // beside it.

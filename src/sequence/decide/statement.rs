@@ -1,12 +1,13 @@
 //! Statements: what a step asks for, said of it or of another, and the lock.
 
-use super::events::{not_asked, refused};
+use super::events::{Decide, not_asked, refused};
 use super::{following, leaving_out};
 use crate::grammar::Intent;
 use crate::quantity::Pair;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Ask, Edition, Event, SURGE_INDICATOR, Step, StepKind, Withdrawal};
 use crate::sequence::procedures::inspection::OUTCOME;
+use crate::sequence::state::StepOutcome;
 use crate::terms::{Change, Part, Place, Stage, Statement};
 
 /// A statement answers the step asked for, or, when it names another pair or place, the step of
@@ -41,9 +42,7 @@ pub(super) fn decide(
             return vec![taken(proving, statement, None)];
         }
     }
-    let is_meant = |step: &Step| {
-        (pair.is_none() || step.pair == pair) && (place.is_none() || step.place.as_ref() == place)
-    };
+    let is_meant = |step: &Step| is_about(step, pair, place);
     let take = |step: &Step, statement| match agenda.guard(step) {
         Ok(()) => {
             let ordered = if statement == Statement::Done {
@@ -125,6 +124,11 @@ pub(super) fn lock(agenda: &Agenda, said: &Intent, change: Change) -> Vec<Event>
     }
 }
 
+/// Whether a step is about this pair and place, as far as they were said.
+fn is_about(step: &Step, pair: Option<Pair>, place: Option<&Place>) -> bool {
+    (pair.is_none() || step.pair == pair) && (place.is_none() || step.place.as_ref() == place)
+}
+
 /// "Polarity reversed at socket three" answers the polarity of the whole circuit.
 fn is_fault_of_the_circuit(step: &Step, statement: Statement) -> bool {
     matches!(statement, Statement::PolarityReversed | Statement::Fail)
@@ -158,6 +162,56 @@ fn accepts(agenda: &Agenda, step: &Step, statement: Statement) -> Option<Stateme
             .then_some(statement),
         Ask::Event => None,
     }
+}
+
+/// So many answers back, what is said as a correction may still be another word to what was asked then.
+pub(in crate::sequence) const STILL_PUT_RIGHT: usize = 3;
+
+/// What something said would be as an answer to a step; nothing where it is no statement, or is of another pair or
+/// place.
+fn as_an_answer(agenda: &Agenda, step: &Step, said: &Intent) -> Option<Statement> {
+    let (statement, pair, place) = match said {
+        Intent::Stated(state) => (*state, None, None),
+        Intent::StatedAt { state, pair, place } => (*state, *pair, place.as_ref()),
+        _ => return None,
+    };
+    let here = is_about(step, pair, place) || is_fault_of_the_circuit(step, statement);
+    accepts(agenda, step, statement).filter(|_| here)
+}
+
+/// A statement as a correction, where it is none of the last answer, which stays. It is taken for another of the last
+/// few answers, if it can be that: there it is said anew.
+pub(super) fn of_an_earlier_answer(
+    agenda: &Agenda,
+    right: &Intent,
+    anew: Decide,
+) -> Option<Vec<Event>> {
+    let (Intent::Stated(said) | Intent::StatedAt { state: said, .. }) = right else {
+        return None;
+    };
+    let answers = agenda.answers();
+    let (_, last) = answers.first()?;
+    if as_an_answer(agenda, last, right).is_some() {
+        return None;
+    }
+    let plain = *said == Statement::Done;
+    let mut before = answers.iter().take(STILL_PUT_RIGHT).filter(|_| !plain);
+    let earlier = before.find_map(|(outcome, step)| {
+        let is = as_an_answer(agenda, step, right)?;
+        let other = !matches!(outcome, StepOutcome::Stated(_, was) if *was == is);
+        other.then_some((*step, is))
+    });
+    let place = match right {
+        Intent::StatedAt { place, .. } => place.as_ref(),
+        _ => None,
+    };
+    Some(match earlier {
+        Some((step, is)) => match agenda.guard(step) {
+            Ok(()) => vec![taken(step, is, place)],
+            Err(refusal) => refused(right, refusal),
+        },
+        None => anew(agenda, right),
+    })
 }
 
 /// Whether a statement counts only once it is affirmed: that an RCD did not trip at its rated current or

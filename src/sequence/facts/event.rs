@@ -474,11 +474,14 @@ pub enum Event {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         voice: Option<ProsodyNow>,
     },
-    /// Typed words that mean nothing where the session is. Nothing is decided by it, and it is no
+    /// Words that mean nothing where the session is. Nothing is decided by it, and it is no
     /// sign that anyone is at the board.
     NotTaken {
-        /// As typed.
+        /// As typed; of what was spoken, what the recogniser's words are nearest to it.
         words: String,
+        /// Spoken, and left alone: it may have been for somebody else. Nothing is said to it.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        spoken: bool,
         /// The step that was asked for; nothing when there was none.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         step: Option<StepId>,

@@ -1,3 +1,4 @@
+use crate::installation::place_said;
 use crate::terms::Stage;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use std::cmp::Ordering;
@@ -69,6 +70,21 @@ const STAGES: [Stage; 18] = [
 
 fn stage_name(stage: Stage) -> String {
     stage.shown().replace(' ', "-")
+}
+
+impl StepId {
+    /// What it is for people, who know a board by its own number: "board 1, circuit 3, insulation
+    /// resistance 500/L-N".
+    pub fn said(&self) -> String {
+        let (board, circuit) = place_said(self.board, self.circuit);
+        let circuit = circuit.map(|circuit| format!(" circuit {circuit},"));
+        let circuit = circuit.unwrap_or_default();
+        format!(
+            "board {board},{circuit} {} {}",
+            self.stage.shown(),
+            self.tail
+        )
+    }
 }
 
 impl fmt::Display for StepId {

@@ -27,7 +27,7 @@ fn asking(event: &Event, lines: Vec<Line>) -> Vec<Line> {
         Event::Refused { refusal, .. } if tells_what_comes(refusal) => {
             vec![Line::warning("Not now. Something else comes first.")]
         }
-        Event::NotTaken { words, .. } => vec![not_known(words)],
+        Event::NotTaken { words, spoken, .. } if !spoken => vec![not_known(words)],
         Event::Unpaused => resumed(lines),
         _ => lines,
     }
@@ -97,7 +97,7 @@ fn examining(before: &Agenda, event: &Event, lines: Vec<Line>) -> Vec<Line> {
             ..
         } => lines,
         Event::Asked { said, .. } if said.only_asks() => vec![Line::answer(EXAMINED)],
-        Event::NotTaken { words, .. } => vec![not_known(words)],
+        Event::NotTaken { words, spoken, .. } if !spoken => vec![not_known(words)],
         Event::JudgedAnew { .. } => Vec::new(),
         Event::Revealed { .. } => vec![Line::answer("What was hidden stands on the sheet.")],
         _ => lines,

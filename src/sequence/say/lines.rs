@@ -183,6 +183,7 @@ fn not_done(before: &Agenda, event: &Event) -> Vec<Line> {
             Some(other) => Line::one_or_other(words, other),
             None => Line::question("Say again?"),
         }],
+        Event::NotTaken { spoken: true, .. } => Vec::new(),
         Event::NotTaken { words, .. } => vec![Line::answer(format!(
             "{} {}",
             asked::unknown(words),

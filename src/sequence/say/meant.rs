@@ -124,7 +124,7 @@ pub fn meant(agenda: &Agenda, event: &Event) -> Option<String> {
         }
         Event::Refused { said, .. } | Event::Asked { said, .. } => said.words(),
         Event::Unclear { words, .. } => words.clone(),
-        Event::NotTaken { words, .. } => format!("{words} (not taken)"),
+        Event::NotTaken { words, spoken, .. } => not_taken(words, *spoken),
         Event::NeighbourHeard { whose, .. } => neighbour(whose.as_deref()),
         Event::NoteBegun { observation: true } => Intent::Observe.words(),
         Event::NoteBegun { .. } => "note".to_owned(),
@@ -218,5 +218,14 @@ pub fn neighbour(whose: Option<&str>) -> String {
     match whose {
         Some(whose) => format!("(heard from {whose})"),
         None => "(heard from a neighbour)".to_owned(),
+    }
+}
+
+/// What meant nothing, as typed or as it was heard.
+fn not_taken(words: &str, spoken: bool) -> String {
+    match (words, spoken) {
+        (_, false) => format!("{words} (not taken)"),
+        ("", true) => "(spoken, and left alone)".to_owned(),
+        (_, true) => format!("(spoken, and left alone; nearest to \"{words}\")"),
     }
 }

@@ -15,6 +15,7 @@ use crate::sequence::facts::{
 };
 use crate::terms::{BayEdition, Delivery, Level, Part, Place, Practice, Predicted, Stage};
 use jiff::{SignedDuration, Timestamp};
+use std::cmp::Reverse;
 use std::sync::Arc;
 
 impl State {
@@ -423,6 +424,16 @@ impl State {
     /// How a step came to be closed, or left for later.
     pub fn outcome(&self, step: &Step) -> Option<&StepOutcome> {
         self.steps.at(step.order)
+    }
+
+    /// The steps that were answered, or left, the last one first.
+    pub fn answers(&self) -> Vec<(&StepOutcome, &Step)> {
+        let steps = self.plan().steps.iter();
+        let mut answers: Vec<(&StepOutcome, &Step)> = steps
+            .filter_map(|step| Some((self.outcome(step)?, step)))
+            .collect();
+        answers.sort_by_key(|(outcome, _)| Reverse(outcome.no()));
+        answers
     }
 
     /// The reading that counts for the step with this name.
