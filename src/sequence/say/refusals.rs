@@ -76,6 +76,11 @@ pub fn refused_in_short(refusal: &Refusal) -> String {
     }
 }
 
+/// The same after what was said.
+pub fn refused_to(said: &Intent, refusal: &Refusal) -> String {
+    format!("{}: {}", said.words(), refused_in_short(refusal))
+}
+
 /// Why something is refused, in words.
 #[derive(Debug, Default)]
 pub(super) struct Why {
