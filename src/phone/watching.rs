@@ -55,8 +55,7 @@ impl Watched {
             self.neighbours += 1;
         }
         if let Event::Refused { said, refusal } = event {
-            let why = say::refused_in_short(refusal);
-            self.refused.push_back(format!("{}: {why}", said.words()));
+            self.refused.push_back(say::refused_to(said, refusal));
             if self.refused.len() > REFUSED {
                 self.refused.pop_front();
             }

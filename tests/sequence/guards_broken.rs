@@ -102,6 +102,12 @@ fn stands_for(what: Break, state: &Agenda) -> bool {
             let mut boards = state.job().boards.iter();
             boards.any(|board| state.unlocked(board.number))
         }
+        // A voltage was read there that is not that of the supply.
+        Break::NoSupplyUnseen => {
+            let boards = state.job().boards.iter();
+            let mut faults = boards.flat_map(|board| state.supply_faults(board.number));
+            faults.any(|step| step.measure().is_some())
+        }
         Break::CutOffUnseen => {
             let mut boards = state.job().boards.iter();
             boards.any(|board| !state.has_its_supply(board.number))

@@ -1009,3 +1009,28 @@ fn a_number_like_the_supply_is_asked_about_whatever_else_is_asked() {
     // What was asked is asked again after it.
     has(&say(&mut site, &["negative"]), &["Is it so now"]);
 }
+
+#[test]
+fn a_warning_of_what_may_be_live_is_told_in_full_however_often_it_is_refused() {
+    let mut site = at("plain", "");
+    for _ in 0..3 {
+        has(
+            &say(&mut site, &["neutral out"]),
+            &["Stop. Nobody has said that it is switched off", "Where?"],
+        );
+    }
+}
+
+#[test]
+fn a_refusal_is_told_in_brief_the_second_time() {
+    let mut site = at("plain", "");
+    let refused = "No. The board is not proved dead.";
+    let first = say(&mut site, &["go to insulation"]);
+    has(&first, &[refused, "Isolation comes first"]);
+    assert_eq!(say(&mut site, &["go to insulation"]), refused);
+    // What comes between lets it be told in full again.
+    has(
+        &say(&mut site, &["where are we", "go to insulation"]),
+        &["Isolation comes first"],
+    );
+}

@@ -753,7 +753,12 @@ pub static SURGE_OUT_FIRST: Row = Row {
         // Once more where it went back before a test that is made again.
         let again = state.asked_again().map(|again| &again.id);
         let asked = |other: &Step| Insulation.is_open(state, other) || Some(&other.id) == again;
-        let full = |other: &&Step| other.board == step.board && is_full_insulation(other);
+        let off = |other: &Step| {
+            let circuit = other.circuit;
+            circuit.is_some_and(|circuit| state.stays_off(other.board, circuit))
+        };
+        let full =
+            |other: &&Step| other.board == step.board && is_full_insulation(other) && !off(other);
         let mut tests = state.plan().measuring(Quantity::Insulation).filter(full);
         state.waits(step) && surge_is_in(state, step) && tests.any(asked)
     },

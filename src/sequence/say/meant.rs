@@ -6,11 +6,10 @@ use super::numbers::value;
 use crate::grammar::Intent;
 use crate::quantity::Reading;
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Event, EventNo, Withdrawal};
+use crate::sequence::facts::{Event, EventNo, StepId, Withdrawal};
 use crate::sequence::probing;
 use crate::sequence::state::OutEntry;
-use crate::terms::{Statement, Wording};
-use std::fmt::Write as _;
+use crate::terms::{HalfCycle, Place, Statement, Wording};
 
 /// What the person meant, from the event that came of it.
 pub fn meant(agenda: &Agenda, event: &Event) -> Option<String> {
@@ -27,26 +26,11 @@ pub fn meant(agenda: &Agenda, event: &Event) -> Option<String> {
             place,
             half,
             ..
-        } => {
-            let mut text = reading
-                .pair
-                .map(|pair| format!("{}, ", pair.spoken()))
-                .unwrap_or_default();
-            text.push_str(&written(reading));
-            if let Some(place) = place {
-                let _ = write!(text, ", {place}");
-            }
-            if let Some(half) = half {
-                let _ = write!(text, ", {}", half.shown());
-            }
-            text
-        }
-        Event::CorrectedAtDesk {
-            reading, reason, ..
-        } => format!(
-            "put right at the desk: {}; reason: {reason}",
-            written(reading)
-        ),
+        } => read(reading, place.as_ref(), *half),
+        Event::CorrectedAtDesk { .. }
+        | Event::Struck { .. }
+        | Event::Photographed { .. }
+        | Event::SoundForgotten { .. } => at_the_desk(event),
         Event::Affirmed { by_touch, .. } => if *by_touch {
             "affirm, by touch"
         } else {
@@ -62,6 +46,9 @@ pub fn meant(agenda: &Agenda, event: &Event) -> Option<String> {
         .to_owned(),
         Event::Stated {
             statement, place, ..
+        }
+        | Event::ProposedStatement {
+            statement, place, ..
         } => match place {
             Some(place) => format!("{}, {place}", statement.shown()),
             None => statement.shown().to_owned(),
@@ -76,12 +63,6 @@ pub fn meant(agenda: &Agenda, event: &Event) -> Option<String> {
             said: said.clone(),
         }
         .words(),
-        Event::ProposedStatement {
-            statement, place, ..
-        } => match place {
-            Some(place) => format!("{}, {place}", statement.shown()),
-            None => statement.shown().to_owned(),
-        },
         Event::SectionStated {
             section, statement, ..
         } => Intent::InspectedSection {
@@ -103,9 +84,15 @@ pub fn meant(agenda: &Agenda, event: &Event) -> Option<String> {
         Event::Ordered { .. } | Event::AskedIfOut { .. } | Event::SetAside { .. } => return None,
         Event::AskedIfLive { words } => words.clone(),
         Event::StaysOff { circuit, .. } => Intent::StaysOff(*circuit).words(),
-        Event::TakenOut { linked, .. } => {
+        Event::TakenOut {
+            part,
+            linked,
+            place,
+            both,
+            ..
+        } => {
             let change = if *linked { "" } else { " out" };
-            format!("{}{change}", describe(event))
+            format!("{}{change}", part.described(place.as_ref(), *both, *linked))
         }
         Event::PutBack { entries } => format!("{} back", what_of(agenda, entries)),
         Event::ProposedAllBack { .. } => "all back".to_owned(),
@@ -129,29 +116,7 @@ pub fn meant(agenda: &Agenda, event: &Event) -> Option<String> {
         Event::NoteBegun { observation: true } => Intent::Observe.words(),
         Event::NoteBegun { .. } => "note".to_owned(),
         Event::NoteEnded => "end of note".to_owned(),
-        Event::Noted { text, step } => {
-            let step = match step {
-                Some(step) => agenda.step(step),
-                None => agenda.current(),
-            };
-            let at = step
-                .map(|step| {
-                    format!(
-                        " at {}{}",
-                        board_and_circuit(step),
-                        step_named(agenda, step)
-                    )
-                })
-                .unwrap_or_default();
-            match text {
-                Some(text) => format!("(note{at}) {text}"),
-                None => format!("(note{at}, kept as sound)"),
-            }
-        }
-        Event::SoundForgotten { of, .. } => {
-            let of: Vec<String> = of.iter().map(|no| format!("#{no}")).collect();
-            format!("sound deleted: {}", of.join(", "))
-        }
+        Event::Noted { text, step } => noted(agenda, text.as_deref(), step.as_ref()),
         Event::Probed { probe, .. } if probe.held > 0 => Intent::WhatDoesItShow.words(),
         Event::Probed { probe, .. } => probing::said(probe).words(),
         Event::SwitchedOn { circuit, .. } => Intent::SwitchedOn(Some(*circuit)).words(),
@@ -163,6 +128,32 @@ pub fn meant(agenda: &Agenda, event: &Event) -> Option<String> {
         .words(),
         Event::Diagnosed { fault } => Intent::Diagnose(fault.clone()).words(),
         Event::Revealed { .. } => return None,
+        Event::StoodBy => "stand by".to_owned(),
+        Event::CarriedOn => "carry on".to_owned(),
+        Event::Paused => "pause".to_owned(),
+        Event::Unpaused => "resume".to_owned(),
+    };
+    Some(text)
+}
+
+/// A value with where it was read.
+fn read(reading: &Reading, place: Option<&Place>, half: Option<HalfCycle>) -> String {
+    let pair = reading.pair.map(|pair| pair.spoken());
+    let place = place.map(ToString::to_string);
+    let half = half.map(|half| half.shown().to_owned());
+    let parts = [pair, Some(written(reading)), place, half];
+    parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
+}
+
+/// What was done afterwards, by keyboard.
+fn at_the_desk(event: &Event) -> String {
+    match event {
+        Event::CorrectedAtDesk {
+            reading, reason, ..
+        } => format!(
+            "put right at the desk: {}; reason: {reason}",
+            written(reading)
+        ),
         Event::Struck { of, reason, by } => {
             let by = by.as_ref().map(|by| format!(" by {by}"));
             format!(
@@ -173,24 +164,28 @@ pub fn meant(agenda: &Agenda, event: &Event) -> Option<String> {
         Event::Photographed { of, picture } => {
             format!("photo added at the desk to #{of}: {}", picture.shown())
         }
-        Event::StoodBy => "stand by".to_owned(),
-        Event::CarriedOn => "carry on".to_owned(),
-        Event::Paused => "pause".to_owned(),
-        Event::Unpaused => "resume".to_owned(),
-    };
-    Some(text)
+        Event::SoundForgotten { of, .. } => {
+            let of: Vec<String> = of.iter().map(|no| format!("#{no}")).collect();
+            format!("sound deleted: {}", of.join(", "))
+        }
+        _ => String::new(),
+    }
 }
 
-fn describe(event: &Event) -> String {
-    match event {
-        Event::TakenOut {
-            part,
-            linked,
-            place,
-            both,
-            ..
-        } => part.described(place.as_ref(), *both, *linked),
-        _ => String::new(),
+/// A note, and where it was made.
+fn noted(agenda: &Agenda, text: Option<&str>, step: Option<&StepId>) -> String {
+    let step = match step {
+        Some(step) => agenda.step(step),
+        None => agenda.current(),
+    };
+    let at = step.map(|step| {
+        let named = step_named(agenda, step);
+        format!(" at {}{named}", board_and_circuit(step))
+    });
+    let at = at.unwrap_or_default();
+    match text {
+        Some(text) => format!("(note{at}) {text}"),
+        None => format!("(note{at}, kept as sound)"),
     }
 }
 
@@ -214,7 +209,7 @@ pub fn voltage_found(reading: Option<&Reading>, heard: Option<&str>) -> String {
 }
 
 /// Who was heard beside the learner.
-pub fn neighbour(whose: Option<&str>) -> String {
+fn neighbour(whose: Option<&str>) -> String {
     match whose {
         Some(whose) => format!("(heard from {whose})"),
         None => "(heard from a neighbour)".to_owned(),

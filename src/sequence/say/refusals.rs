@@ -82,6 +82,11 @@ fn is_surge_protection(inside: &[Electronics]) -> bool {
     !inside.is_empty() && inside.iter().all(surge)
 }
 
+/// The same after what was said.
+pub fn refused_to(said: &Intent, refusal: &Refusal) -> String {
+    format!("{}: {}", said.words(), refused_in_short(refusal))
+}
+
 /// Why something is refused, in words.
 #[derive(Debug, Default)]
 pub(super) struct Why {
