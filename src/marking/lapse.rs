@@ -80,6 +80,11 @@ pub enum What {
     },
     /// "Dead" was said of a pair that was not probed.
     NotProbed,
+    /// This was said, and nothing was probed that could tell it.
+    SaidUnprobed {
+        /// What was said.
+        statement: Statement,
+    },
     /// "Dead" was said of a pair that showed this voltage.
     NotDead {
         /// What the indicator showed last.

@@ -226,6 +226,7 @@ pub fn mark(
         sound,
         evidence: false,
         stopped: false,
+        proved_at: 0,
         struck: BTreeMap::new(),
         not_crossed: None,
         at_desk: BTreeSet::new(),
@@ -245,6 +246,35 @@ pub fn mark(
     let mut sheet = marker.sheet(&agenda, log, hidden.as_ref(), reference.as_ref(), economy);
     sheet.weigh(criteria);
     Ok(sheet)
+}
+
+/// What a statement counts against that nothing probed tells; nothing where no probing tells it.
+fn rests_on_probing(step: &Step, statement: Statement) -> Option<Criterion> {
+    Some(match statement {
+        Statement::Proved => Criterion::Indicator,
+        Statement::Nulled | Statement::Open | Statement::Shorted => Criterion::Leads,
+        Statement::PolarityCorrect | Statement::PolarityReversed => Criterion::Complete,
+        Statement::NoTrip | Statement::Tripped if step.measure().is_some() => Criterion::Complete,
+        _ => return None,
+    })
+}
+
+/// Whether what was shown there can tell what a step asks for: of polarity, continuity at any point of
+/// a circuit that is dead, and any live test at the place of one that is not.
+fn can_tell(step: &Step, probe: &Probe) -> bool {
+    let here = step.board == probe.board && step.circuit == probe.circuit;
+    let there = |place: &Place| probe.place.as_ref() == Some(place);
+    let at_place = step.place.as_ref().is_none_or(there);
+    let wires = matches!(probe.between, Between::Pair(_) | Between::LongLead(_));
+    match step.stage {
+        Stage::Isolation => probe.between == Between::KnownSource,
+        Stage::Polarity => here && wires && probe.setting == Setting::Continuity,
+        Stage::SupplyPolarity => here && probe.setting == Setting::Voltage,
+        _ if step.measure().is_none() => {
+            here && at_place && matches!(probe.setting, Setting::Voltage | Setting::Loop)
+        }
+        _ => probing::reads(step, None, probe),
+    }
 }
 
 /// What is hidden, checked against the seal.
@@ -286,6 +316,8 @@ struct Marker {
     evidence: bool,
     /// Whether the work was stopped for a voltage, and nothing was said dead since.
     stopped: bool,
+    /// How much had been probed when the indicator was said to be proved last.
+    proved_at: usize,
     struck: BTreeMap<EventNo, String>,
     /// Where a ring was last measured without its crossing.
     not_crossed: Option<(Option<u16>, StepKind)>,
@@ -385,6 +417,13 @@ impl Marker {
                     self.said_dead(before, entry, step);
                 }
             }
+            Event::Stated {
+                step, statement, ..
+            } if before.practises() => {
+                if let Some(step) = before.step(step) {
+                    self.said_of(before, entry, step, *statement);
+                }
+            }
             Event::VoltageFound { .. } => self.stopped = true,
             Event::TakenOut {
                 board,
@@ -473,6 +512,22 @@ impl Marker {
                 self.lapse(before, entry, Criterion::Isolation, What::NotDead { shown });
             }
             Some(_) => self.stopped = false,
+        }
+    }
+
+    /// What is said of an instrument, or of polarity, is known by what was probed before.
+    fn said_of(&mut self, before: &Agenda, entry: &Entry, step: &Step, statement: Statement) {
+        let since = match statement {
+            // The indicator is proved on the source each time anew.
+            Statement::Proved => std::mem::replace(&mut self.proved_at, self.shown.len()),
+            _ => 0,
+        };
+        let Some(criterion) = rests_on_probing(step, statement) else {
+            return;
+        };
+        let mut seen = self.shown.iter().skip(since);
+        if !seen.any(|seen| can_tell(step, &seen.probe)) {
+            self.lapse(before, entry, criterion, What::SaidUnprobed { statement });
         }
     }
 

@@ -553,6 +553,12 @@ fn told(lapse: &Lapse) -> String {
                 .join(" ")
         }
         What::NotProbed => "Said dead, and did not probe that pair.".to_owned(),
+        What::SaidUnprobed { statement } => {
+            format!(
+                "Said {}, and probed nothing that could tell it.",
+                statement.spoken()
+            )
+        }
         What::NotDead { shown } => {
             format!("Said dead of a pair that showed {shown}.")
         }

@@ -10,6 +10,7 @@ use super::procedures::{
     Catalogue, Fault, Procedure, SUPPLY_VOLTAGE, fault_of, is_supply_fault, to_put_back,
 };
 use super::state::{OutEntry, Question, ReplayError, State, StepOutcome, count};
+use crate::installation::Board;
 use crate::limits::Tables;
 use crate::quantity::{Conductors, Pair};
 use crate::terms::{Part, Stage};
@@ -141,8 +142,9 @@ impl Agenda {
     /// Whether a step still waits to be done. On a circuit that stays off nothing does, but making
     /// it so.
     pub fn is_open(&self, step: &Step) -> bool {
-        let of_one = step.circuit.or(step.arc_fault_of());
-        let off = of_one.is_some_and(|circuit| self.stays_off(step.board, circuit))
+        let off = step
+            .circuit
+            .is_some_and(|circuit| self.stays_off(step.board, circuit))
             || self.is_of_a_part_that_stays_off(step);
         let makes_it_so = matches!(step.kind, StepKind::OffLock | StepKind::OffTerminals);
         let needs_supply = step.is_live_test() || step.stage == Stage::Energise;
@@ -156,19 +158,11 @@ impl Agenda {
             && self.procedure(step).is_open(&self.state, step)
     }
 
-    /// Whether a step is only about circuits of a live board that are isolated by themselves, and stay off
-    /// without having been isolated for a test: the instruments are for the circuits after them too.
+    /// Whether a step tries a device of a circuit that was isolated by itself, and stays off.
     fn is_of_a_part_that_stays_off(&self, step: &Step) -> bool {
-        let elsewhere = matches!(step.stage, Stage::Instruments | Stage::PutBack);
-        let part = self.board(step.board).filter(|board| board.is_part());
-        !elsewhere
-            && step.circuit.is_none()
-            && !self.energised(step.board)
-            && !self.isolation_begun(step.board)
-            && part.is_some_and(|part| {
-                let mut circuits = part.circuits.iter();
-                circuits.all(|circuit| self.stays_off(step.board, circuit.number))
-            })
+        let part = self.board(step.board).is_some_and(Board::is_part);
+        step.arc_fault_of()
+            .is_some_and(|circuit| part && self.stays_off(step.board, circuit))
     }
 
     /// What a step orders out and is not on the list yet.

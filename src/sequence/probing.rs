@@ -268,7 +268,8 @@ fn is_for(step: &Step, probe: &Probe) -> bool {
     match probe.setting {
         Setting::Voltage => match quantity {
             Some(Quantity::SupplyVoltage | Quantity::Noted) => true,
-            _ => step.kind.proves_dead(),
+            // The known source is no pair of the installation.
+            _ => step.kind.proves_dead() && probe.between != Between::KnownSource,
         },
         Setting::Continuity => match quantity {
             Some(Quantity::LeadsOpen) => probe.between == Between::LeadsApart && ohms(step),

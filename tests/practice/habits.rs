@@ -42,6 +42,9 @@ fn each_habit_is_marked_down_for_itself() {
         (Habit::BondLeftOff, Criterion::Earth),
         (Habit::DecimalPlaceOff, Criterion::Readings),
         (Habit::SkipsPolarity, Criterion::Complete),
+        (Habit::DoesNotTryTheIndicator, Criterion::Indicator),
+        (Habit::DoesNotJoinTheLeads, Criterion::Leads),
+        (Habit::DoesNotProbePolarity, Criterion::Complete),
     ] {
         let learner = played(Some(habit));
         let sheet = learner.sheet();

@@ -3,7 +3,7 @@
 use crate::looking_back::rehearsal::tone;
 use bothhands::dialogue::grammar_for;
 use bothhands::grammar::{Grammar, Intent};
-use bothhands::installation::Job;
+use bothhands::installation::{Job, Phases};
 use bothhands::log::{self, Log};
 use bothhands::marking::{Criteria, Economy, Sheet, mark};
 use bothhands::practice::{Bench, Hidden};
@@ -35,6 +35,9 @@ pub enum Habit {
     BondLeftOff,
     DecimalPlaceOff,
     SkipsPolarity,
+    DoesNotTryTheIndicator,
+    DoesNotJoinTheLeads,
+    DoesNotProbePolarity,
 }
 
 /// A practice in progress.
@@ -505,7 +508,9 @@ impl Learner {
             .measure()
             .is_some_and(|measure| measure.unit == bothhands::quantity::Unit::Ohm);
         if kind == StepKind::LeadsJoined && ohms {
-            self.say("probe leads together");
+            if self.habit != Some(Habit::DoesNotJoinTheLeads) {
+                self.say("probe leads together");
+            }
             self.say("leads nulled");
             return;
         }
@@ -516,7 +521,19 @@ impl Learner {
         match step.ask {
             Ask::Reading(_) => self.measure(step),
             Ask::Statement(_) => {
-                if kind.proves() {
+                let tries = kind.proves_dead() || self.habit != Some(Habit::DoesNotTryTheIndicator);
+                let polarity = kind == StepKind::ReopenedPolarity;
+                if polarity && self.habit != Some(Habit::DoesNotProbePolarity) {
+                    let at = step.place.as_ref().unwrap();
+                    let state = self.session.state();
+                    let phases = state.circuit_of(step).map(|circuit| circuit.phases);
+                    let line = match phases {
+                        Some(Phases::Three) => "line one",
+                        _ => "line",
+                    };
+                    self.say(&format!("probe {line} to earth at {at}"));
+                }
+                if kind.proves() && tries {
                     let at = match (kind.proves_dead(), step.pair) {
                         (true, Some(pair)) => format!("probe {}", pair.spoken()),
                         _ => "probe known source".to_owned(),

@@ -452,9 +452,15 @@ fn a_fault_that_cannot_be_there_is_told() {
 fn dead_is_what_the_indicator_showed() {
     let play = |hidden: Hidden, lines: &[&str]| {
         let mut learner = Learner::begin(JOB, hidden, Level::Silent, None);
-        for words in ["done", "proved", "isolated", "locked off"]
-            .iter()
-            .chain(lines)
+        for words in [
+            "done",
+            "probe known source",
+            "proved",
+            "isolated",
+            "locked off",
+        ]
+        .iter()
+        .chain(lines)
         {
             learner.say(words);
         }
@@ -496,6 +502,7 @@ fn dead_is_what_the_indicator_showed() {
     let mut learner = Learner::begin(JOB, second(), Level::Silent, None);
     for words in [
         "done",
+        "probe known source",
         "proved",
         "isolated",
         "locked off",

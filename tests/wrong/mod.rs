@@ -5,6 +5,7 @@ mod found;
 mod keeping;
 mod limits;
 mod sequence;
+mod since;
 mod visits;
 
 use std::collections::BTreeSet;

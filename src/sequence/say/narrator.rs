@@ -336,16 +336,17 @@ fn older_edition(agenda: &Agenda) -> Option<Line> {
     }
     let lacks = match agenda.edition() {
         Edition::First => {
-            "to put back ring ends, crossings and bonds one by one, for 250 volts after equipment is back, for the supply and its voltage before energising, nor at outlets that were opened"
+            "to put back ring ends, crossings and bonds one by one, for 250 volts after equipment is back, for the supply and its voltage before energising, at outlets that were opened, "
         }
-        Edition::Second => "for the voltage of the supply, between every pair, before its polarity",
-        Edition::Third => {
-            "for surge protection out where circuits are tested one by one, nor for 250 volts between the lines of three phases"
+        Edition::Second => {
+            "for the voltage of the supply, between every pair, before its polarity, "
         }
+        Edition::Third => "",
         Edition::Fourth => return None,
     };
+    let fourth = "for surge protection out where circuits are tested one by one, nor for 250 volts between the lines of three phases";
     Some(Line::warning(format!(
-        "This log follows {} of the plan. It does not ask {lacks}. To be asked for that, stop here and begin again with a new log.",
+        "This log follows {} of the plan. It does not ask {lacks}{fourth}. To be asked for that, stop here and begin again with a new log.",
         agenda.edition()
     )))
 }
