@@ -499,7 +499,7 @@ fn the_table_knows_every_prompt() {
                 text.replace(slot, with)
             });
             // Words to be said stand for themselves.
-            let text = text.replace("{say:", "").replace('}', "");
+            let text = text.replace("{say:", "").replace(['}', '[', ']'], "");
             // Where circuits are isolated, the place of proving dead is one of them.
             let text = text.replace("Where socket 2", "Where circuit 2");
             match table::heard(&text) {
