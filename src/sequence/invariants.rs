@@ -1157,6 +1157,10 @@ impl Watch {
                         ordered.never = true;
                     }
                 }
+                // Nobody works there with the locks off.
+                if self.edition >= Edition::Fourth && self.unlocked.remove(board) {
+                    self.reopen(*board, |_| true);
+                }
                 self.out.push(Out {
                     no,
                     board: *board,

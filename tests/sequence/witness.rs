@@ -535,6 +535,10 @@ impl Witness {
                     place: place.clone(),
                 };
                 self.out.insert(no, thing);
+                // Nobody works there with the locks off.
+                if state.edition() >= Edition::Fourth && self.unlocked.remove(board) {
+                    self.forget(*board, Forgotten::All);
+                }
             }
             Event::PutBack { entries } => self.put_back(no, entries),
             Event::ProposedAllBack { entries } => {

@@ -284,3 +284,23 @@ fn every_line_of_three_phases_comes_out_where_the_circuit_stays_off() {
     let told = say(&mut site, &["what is out"]);
     has(&told, &["all lines", "neutral"]);
 }
+
+#[test]
+fn an_outlet_that_was_opened_with_the_locks_off_is_not_tested_live_before_energising() {
+    let mut site = at("lighting", "energise/on");
+    say(&mut site, &["lock removed", "line out at light one"]);
+    let told = say(&mut site, &["line back at light one"]);
+    lacks(&told, &["polarity there first"]);
+    has(&told, &["permission, circuits and every source"]);
+    site.plainly_to_the_end().unwrap();
+}
+
+#[test]
+fn of_what_is_not_all_back_nothing_surely_takes_electronics_out() {
+    let mut site = at("ring", "c1/insulation-resistance/500/N-E");
+    let told = say(
+        &mut site,
+        &["earth out at socket six", "socket six back", "negative"],
+    );
+    has(&told, &["Not all back", "Still in circuit: socket 6"]);
+}

@@ -971,7 +971,7 @@ fn disregard_after_the_lock_is_off_drops_no_result() {
     // What is open again by then begins with isolation.
     say(&mut site, &["socket two out"]);
     let asked = say(&mut site, &["socket two back"]);
-    has(&asked, &["lock is off", "isolation"]);
+    has(&asked, &["permission, circuits and every source"]);
 }
 
 #[test]

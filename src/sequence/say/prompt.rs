@@ -439,6 +439,7 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
                 || procedures::to_put_back(agenda.state(), step).any(|entry| is_live(agenda, entry))
         }
         "every line" => phases == Some(Phases::Three) && agenda.edition() >= Edition::Fourth,
+        "was read" => agenda.has_a_result(step),
         "functional earth in" => may_have_a_functional_earth(agenda, step),
         "energised" => agenda.energised(step.board),
         "all together" => procedures::waits_for_all_together(agenda.state(), step.board),

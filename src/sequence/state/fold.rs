@@ -412,6 +412,10 @@ impl State {
                     parked: *parked,
                     ..OutEntry::of(no, at, (*board, *circuit), *part)
                 });
+                // With the locks off nobody works there: it is isolated anew first.
+                if self.edition >= Edition::Fourth && self.boards.unlocked.remove(board) {
+                    self.clear_isolation(*board, |_| true);
+                }
                 self.pending.taken(no);
             }
             Event::PutBack { entries } => {

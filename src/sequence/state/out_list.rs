@@ -259,13 +259,15 @@ pub(super) fn takes_out(entry: &OutEntry, point: &Accessory, circuit: Option<&Ci
         let any = out.contains(Conductors::N) || lines.iter().any(|line| out.contains(*line));
         every_line || any && !three_phase
     };
-    here && match entry.part {
-        Part::Accessory => true,
-        Part::Conductors(c) => {
-            !entry.linked && live_out(c) && (entry.both || !goes_on(kind, point))
+    // What is in part back may be just that.
+    here && !entry.some_of_it
+        && match entry.part {
+            Part::Accessory => true,
+            Part::Conductors(c) => {
+                !entry.linked && live_out(c) && (entry.both || !goes_on(kind, point))
+            }
+            _ => false,
         }
-        _ => false,
-    }
 }
 
 /// Whether the circuit goes on from a point, so that conductors taken out must stay joined.

@@ -280,6 +280,12 @@ impl Person {
         self.site.altered.iter().any(|it| names(item, it))
     }
 
+    /// Whether what is meant by an entry is back: what keeps a circuit off was not put back.
+    pub(super) fn is_back(&self, item: &str) -> bool {
+        let kept = item.contains(", circuit ") && self.is_so(item);
+        !kept && self.meant_back(item).is_empty()
+    }
+
     /// What is meant by an entry that is to be put back: where nothing else is, what kept a circuit
     /// off that is worked on again.
     pub(super) fn meant_back(&self, item: &str) -> Vec<Altered> {

@@ -194,6 +194,16 @@ impl Person {
             {
                 one("linked")
             }
+            // Nothing is there any more, and so it is told.
+            Act::Clear
+                if done.is_empty()
+                    && it.list.iter().any(|item| item.contains("something"))
+                    && at.is_some_and(|at| {
+                        !site.loads.contains(&at) || site.has(Some(at), &What::Load)
+                    }) =>
+            {
+                one("load out")
+            }
             Act::Clear => {
                 let told = half(self)?;
                 let linked = done.iter().any(|d| {
@@ -234,7 +244,7 @@ impl Person {
                 let back: Vec<String> = it
                     .list
                     .iter()
-                    .filter(|item| lie || self.meant_back(item).is_empty())
+                    .filter(|item| lie || self.is_back(item))
                     .map(|item| item_back(item))
                     .collect();
                 let listed_back = back.len() == it.list.len();

@@ -164,10 +164,7 @@ impl Person {
                 }
             }
             Act::BackWhenDead => {
-                let back = it
-                    .list
-                    .iter()
-                    .filter(|item| lie || self.meant_back(item).is_empty());
+                let back = it.list.iter().filter(|item| lie || self.is_back(item));
                 let back: Vec<String> = back.map(|item| super::mouth::item_back(item)).collect();
                 (!back.is_empty()).then_some(back)
             }
