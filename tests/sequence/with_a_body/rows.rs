@@ -185,7 +185,7 @@ pub const ROWS: &[(Act, &str)] = &[
     ),
     (
         Act::Full,
-        r"^<C> (?P<v>\d+) V now\. (?:Functional earth of its RCBO there\? Tell if it is out\. )?(?P<pair><P>)(?: at \d+ V\. Wait.*)?\.$",
+        r"^<C> (?P<v>\d+) V now\. (?:RCBO functional earth\? Tell if out\. )?(?P<pair><P>)(?:(?: at \d+ V)?\. Wait.*)?\.$",
     ),
     (
         Act::TwoWay,
