@@ -3,7 +3,7 @@
 //! in the program, an old log is still read as it was.
 //!
 //! The files of an edition are written once, by a build that has landed, and never again: the first by that of
-//! 2026-11-26, the second and the third by those of 2026-11-28.
+//! 2026-11-26, the second and the third by those of 2026-11-28; the fourth by the build that brought it.
 //!
 //! ```sh
 //! cargo test --test it logs_of_a_new_edition -- --ignored     # those of the edition of now
