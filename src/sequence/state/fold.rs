@@ -413,7 +413,8 @@ impl State {
                     ..OutEntry::of(no, at, (*board, *circuit), *part)
                 });
                 // With the locks off nobody works there: it is isolated anew first.
-                if self.edition >= Edition::Fourth && self.boards.unlocked.remove(board) {
+                if self.edition >= Edition::Fourth && self.unlocked(*board) {
+                    self.boards.unlocked.remove(board);
                     self.clear_isolation(*board, |_| true);
                 }
                 self.pending.taken(no);
