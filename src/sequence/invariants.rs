@@ -450,10 +450,9 @@ impl Watch {
     /// Whether the two ends of a pair hang together by whatever is linked or crossed there: from the
     /// conductors of one end, everything that can be reached.
     fn hang_together(&self, step: &Step, pair: Pair) -> bool {
-        let lines = Conductors::L1.with(Conductors::L2).with(Conductors::L3);
         let widened = |some: Conductors| {
             if some.contains(Conductors::L) {
-                some.with(lines)
+                some.with(Conductors::LINES)
             } else {
                 some
             }
@@ -588,10 +587,7 @@ impl Watch {
         for circuit in circuits.filter(|c| step.circuit.is_none_or(|number| number == c.number)) {
             let lives = match circuit.phases {
                 Phases::Single => Conductors::L.with(Conductors::N),
-                Phases::Three => Conductors::L1
-                    .with(Conductors::L2)
-                    .with(Conductors::L3)
-                    .with(Conductors::N),
+                Phases::Three => Conductors::LINES.with(Conductors::N),
             };
             let joined = step.circuit.is_some()
                 && reading
@@ -616,10 +612,15 @@ impl Watch {
             .pair
             .is_some_and(|pair| pair.from().contains(Conductors::N) && pair.to_earth());
         let fitted = board.is_some_and(|b| b.surge.is_some() && b.isolate == IsolatedBy::Board);
+        let mut circuits = board.into_iter().flat_map(|board| &board.circuits);
+        let ring = circuits
+            .find(|circuit| Some(circuit.number) == step.circuit)
+            .is_some_and(|circuit| circuit.kind == CircuitKind::Ring);
         let apart = |out: &Out| {
             let surge = out.place == Some(Place::surge_protection());
             let neutral = matches!(out.part, Part::Conductors(c) if c.contains(Conductors::N))
                 && !out.linked
+                && (out.both || !ring)
                 && out.place == Some(Place::board())
                 && out.circuit == step.circuit;
             out.is_surely_out() && out.board == step.board && (surge || neutral)

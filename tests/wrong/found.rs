@@ -303,4 +303,8 @@ fn of_what_is_not_all_back_nothing_surely_takes_electronics_out() {
         &["earth out at socket six", "socket six back", "negative"],
     );
     has(&told, &["Not all back", "Still in circuit: socket 6"]);
+    // Once that is said to be out it is.
+    let told = say(&mut site, &["socket six out"]);
+    has(&told, &["Socket 6 out", "Neutral to earth"]);
+    lacks(&told, &["Still in circuit"]);
 }

@@ -124,7 +124,7 @@ fn with_parts() -> Vec<Intent> {
 fn alterations() -> Vec<Intent> {
     use Change::{Back, Crossed, Linked, Out, Uncrossed, Unlinked};
     let lives = Conductors::L.with(Conductors::N);
-    let three = Conductors::L1.with(Conductors::L2).with(Conductors::L3);
+    let three = Conductors::LINES;
     let all_lives = three.with(Conductors::N);
     let one = [Conductors::L, Conductors::N, Conductors::E];
     let lines = [Conductors::L1, Conductors::L2, Conductors::L3];

@@ -246,11 +246,16 @@ fn take_out(
         return asked(said);
     }
     let widened = match listed {
-        // One of the two was listed; now both are out.
-        Some(listed) if alteration.both && !listed.both => Some(Event::Withdrawn {
-            of: listed.no,
-            why: Withdrawal::Widened,
-        }),
+        // One of the two was listed, or it was not sure that this is out; now it is, and both.
+        Some(listed)
+            if alteration.both && !listed.both
+                || listed.some_of_it && alteration.both == listed.both =>
+        {
+            Some(Event::Withdrawn {
+                of: listed.no,
+                why: Withdrawal::Widened,
+            })
+        }
         // It is on the list already.
         Some(_) => return asked(said),
         None => None,

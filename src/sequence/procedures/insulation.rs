@@ -1,4 +1,4 @@
-use super::table::{SURGE_OUT_FIRST, is_full_insulation, is_surge, surge_is_in};
+use super::table::{is_full_insulation, is_surge, surge_is_in};
 use super::visit::{NEUTRAL_OUT, neutral_at_board_is_out, neutral_is_in};
 use super::{Answers, Assessment, Procedure, StepBuilder, assess};
 use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, SystemVoltage};
@@ -158,10 +158,9 @@ impl Procedure for Insulation {
             StepKind::InsulationAgain => {
                 // What is back after the last of the tests bars nothing any more.
                 let wanted = |put_back: bool| !put_back || full_tests_open(state, step);
-                let by_pair = state.edition() >= Edition::Fourth;
                 let low = |pair| state.tries_again(step.board, circuit, pair);
                 !given_up(state, step)
-                    && (!by_pair || step.pair.is_some_and(low))
+                    && step.pair.is_some_and(low)
                     && !joined
                     && !tested_joined
                     && suspicion.is_some_and(|s| s.altered_since && wanted(s.put_back))
@@ -179,19 +178,6 @@ impl Procedure for Insulation {
 
     fn guard(&self, state: &State, step: &Step) -> Result<(), Refusal> {
         surge_protection_guard(state, step)?;
-        if step.circuit.is_none() && step.measure().is_some() {
-            let mut beside = state.plan().beside(step);
-            let out = beside.find(|other| other.kind == StepKind::SurgeOut);
-            let guarded = !breakage::is(Break::SurgeLeftIn);
-            // What can't be taken out may stay in at 250 volts.
-            let may_stay = |out: &Step| {
-                at_250(step) && matches!(state.outcome(out), Some(StepOutcome::NotTested(..)))
-            };
-            let is_in = |out: &&Step| guarded && surge_is_in(state, out) && !may_stay(out);
-            if let Some(out) = out.filter(is_in) {
-                return Err(Refusal::first_comes(&out.id));
-            }
-        }
         // At a live board a neutral in its terminal is one with earth: no insulation is tested so.
         let mut beside = state.plan().beside(step);
         let neutral = beside.find(|other| other.kind == StepKind::NeutralOut);
@@ -301,37 +287,44 @@ fn together(build: &StepBuilder<'_>, board: &Board, edition: Edition) -> Vec<Ste
     steps
 }
 
-/// Neutral to earth at more than 250 V goes across the surge protection of the board, whichever circuit is
-/// tested, unless that circuit's neutral is out of its bar.
+/// Surge protection is out before all circuits of its board are tested together; and, since neutral to earth at
+/// more than 250 V goes across it whichever circuit is tested, before that, unless that circuit's neutral is
+/// out of its bar. BS 7671 643.3.3: what can't be taken out may stay in at 250 V.
 fn surge_protection_guard(state: &State, step: &Step) -> Result<(), Refusal> {
-    let (Some(circuit), Some(pair)) = (step.circuit, step.pair) else {
-        return Ok(());
-    };
-    let across = is_full_insulation(step) && pair.to_earth() && pair.from().contains(Conductors::N);
-    if !across || breakage::is(Break::SurgeLeftIn) {
-        return Ok(());
-    }
     let mut of_board = state.plan().on(step.board, None);
-    let is_in = |out: &&Step| out.procedure == SURGE_OUT_FIRST.id() && surge_is_in(state, out);
-    let Some(out) = of_board.find(is_in) else {
+    let is_in = |out: &&Step| out.kind == StepKind::SurgeOut && surge_is_in(state, out);
+    let out = of_board.find(is_in).filter(|_| step.measure().is_some());
+    let Some(out) = out.filter(|_| !breakage::is(Break::SurgeLeftIn)) else {
         return Ok(());
     };
-    if neutral_at_board_is_out(state, step) {
+    let stays_in = matches!(state.outcome(out), Some(StepOutcome::NotTested(..)));
+    let Some(circuit) = step.circuit else {
+        return match stays_in && at_250(step) {
+            true => Ok(()),
+            false => Err(Refusal::first_comes(&out.id)),
+        };
+    };
+    let across = state.edition() >= Edition::Fourth
+        && is_full_insulation(step)
+        && step
+            .pair
+            .is_some_and(|pair| pair.to_earth() && pair.from().contains(Conductors::N));
+    if !across || neutral_at_board_is_out(state, step) {
         return Ok(());
     }
-    // What can't be taken out is in circuit.
-    if matches!(state.outcome(out), Some(StepOutcome::NotTested(..))) {
-        return Err(Refusal::ElectronicsInCircuit {
+    Err(match stays_in {
+        true => Refusal::ElectronicsInCircuit {
             circuit,
             inside: vec![Electronics::Listed(Place::surge_protection())],
             what: None,
-        });
-    }
-    Err(Refusal::first_comes(&out.id))
+        },
+        false => Refusal::first_comes(&out.id),
+    })
 }
 
 /// The trials at 250 V between live conductors: of three phases, all lines to neutral and, since a load may
-/// be between lines alone, each line to each other.
+/// be between lines alone, each line to each other. Common practice: BS 7671 643.3 has the full test between
+/// all of them.
 fn trials(phases: Phases, edition: Edition) -> Vec<Pair> {
     let between_lines = match phases {
         Phases::Three if edition >= Edition::Fourth => Pair::BETWEEN_LINES.as_slice(),

@@ -704,7 +704,8 @@ fn slot(agenda: &Agenda, step: &Step, name: &str) -> Option<String> {
     }
 }
 
-/// An RCBO may have an earth of its own, through which its electronics would be read, or harmed.
+/// An RCBO may have an earth of its own, through which its electronics would be read, or harmed. Common
+/// practice; BS 7671 643.3.3 for what may be harmed.
 fn may_have_a_functional_earth(agenda: &Agenda, step: &Step) -> bool {
     let circuit = step.circuit.and_then(|no| agenda.circuit(step.board, no));
     let device = circuit.and_then(|circuit| circuit.device.as_ref());

@@ -112,7 +112,7 @@ impl OutEntry {
     pub(in crate::sequence) fn takes_out_too(&self, other: &Self) -> bool {
         let whole =
             self.part == Part::Accessory || (self.part == other.part && self.both >= other.both);
-        !self.linked && self.place == other.place && whole
+        !self.linked && !self.some_of_it && self.place == other.place && whole
     }
 
     /// Whether it is out at the board itself.
@@ -252,12 +252,10 @@ pub(super) fn takes_out(entry: &OutEntry, point: &Accessory, circuit: Option<&Ci
     let here = entry.place.as_ref() == Some(&place_of(point));
     let kind = circuit.map(|circuit| circuit.kind);
     let three_phase = circuit.is_some_and(|circuit| circuit.phases == Phases::Three);
-    let lines = [Conductors::L1, Conductors::L2, Conductors::L3];
     let live_out = |out: Conductors| {
         let out = out.with_every_line();
-        let every_line = lines.iter().all(|line| out.contains(*line));
-        let any = out.contains(Conductors::N) || lines.iter().any(|line| out.contains(*line));
-        every_line || any && !three_phase
+        let any = out.overlaps(Conductors::LINES.with(Conductors::N));
+        out.contains(Conductors::LINES) || any && !three_phase
     };
     // What is in part back may be just that.
     here && !entry.some_of_it

@@ -348,15 +348,13 @@ impl State {
     }
 
     /// Whether a pair of live conductors was found low at 250 V, or what was out for its trial is back: it is
-    /// tried again once something is altered.
+    /// tried again once something is altered. Where one trial stands for all pairs, that one is.
     pub fn tries_again(&self, board: u16, circuit: u16, pair: Pair) -> bool {
-        let circuit = (board, circuit);
+        let by_pair = self.tries_by_pair();
         let of_pair = |record: &&ReadingRecord| record.reading.pair == Some(pair);
-        let sound = self.readings.sound_trials(circuit, self.tries_by_pair());
-        match sound.into_iter().find(of_pair) {
-            Some(record) => self.back_since(circuit.0, circuit.1, record.no).is_some(),
-            None => true,
-        }
+        let sound = self.readings.sound_trials((board, circuit), by_pair);
+        let back = |record: &ReadingRecord| self.back_since(board, circuit, record.no).is_some();
+        !by_pair || sound.into_iter().find(of_pair).is_none_or(back)
     }
 
     /// Whether these conductors of the circuit are linked together, and no others with them.
