@@ -129,6 +129,23 @@ impl Verdict {
         }
     }
 
+    /// Whether it stands among the exceptions of a schedule: outside the limit, not to be settled, or odd.
+    pub fn is_exception(&self) -> bool {
+        self.outcome != Outcome::Pass || self.is_odd()
+    }
+
+    /// Within the limit, and yet far from what length, size or the parts of the loop give: a joint,
+    /// another circuit or a slip that the limit does not show.
+    pub fn is_odd(&self) -> bool {
+        self.outcome == Outcome::Pass
+            && matches!(
+                self.finding,
+                Some(
+                    Finding::HigherThanSum | Finding::HigherThanExpected | Finding::SlippedDecimal
+                )
+            )
+    }
+
     /// The same with a finding and what to say of it.
     pub(crate) fn found(mut self, finding: Finding, remark: Said) -> Self {
         self.finding.get_or_insert(finding);

@@ -1,11 +1,10 @@
 use super::cells::reading_row;
 use super::words;
 use crate::installation::board_said;
-use crate::limits::{Finding, Outcome, Verdict};
+use crate::limits::Outcome;
 use crate::log::Log;
 use crate::sequence::{
-    Agenda, Event, EventNo, Quantity, Question, ReadingRecord, ReadingStatus, Step, StepId,
-    StepOutcome, say,
+    Agenda, Event, EventNo, Question, ReadingRecord, ReadingStatus, Step, StepId, StepOutcome, say,
 };
 use crate::terms::Stage;
 use jiff::Timestamp;
@@ -40,32 +39,12 @@ pub struct Exception {
 pub(super) fn exceptions(log: &Log, agenda: &Agenda) -> Vec<Exception> {
     let mut found = Vec::new();
     for step in &agenda.plan().steps {
-        let exception = match agenda.outcome(step) {
-            Some(StepOutcome::Read(no)) => agenda
-                .reading(*no)
-                .and_then(|record| read(agenda, step, record)),
-            Some(StepOutcome::Stated(no, statement)) if step.is_wrong(*statement) => {
-                log.entry(*no).map(|entry| Exception {
-                    event: *no,
-                    at: entry.at,
-                    board: step.board,
-                    circuit: step.circuit,
-                    what: format!(
-                        "{}{}: {}{}",
-                        say::board_and_circuit(step),
-                        words::step(agenda, step),
-                        statement.shown(),
-                        at_place(&entry.event)
-                    ),
-                    stage: Some(step.stage),
-                    judged: None,
-                    outcome: "not as it should be",
-                    later: None,
-                })
-            }
-            _ => None,
-        };
-        found.extend(exception);
+        if let Some(no) = agenda.procedure(step).exception(agenda.state(), step) {
+            found.extend(match agenda.reading(no) {
+                Some(record) => read(agenda, step, record),
+                None => stated(log, agenda, step, no),
+            });
+        }
     }
     found.extend(log.entries.iter().filter_map(|entry| {
         match &entry.event {
@@ -187,12 +166,34 @@ fn at_place(event: &Event) -> String {
     }
 }
 
+/// A statement of what is not as it should be.
+fn stated(log: &Log, agenda: &Agenda, step: &Step, no: EventNo) -> Option<Exception> {
+    let entry = log.entry(no)?;
+    let Some(StepOutcome::Stated(_, statement)) = agenda.outcome(step) else {
+        return None;
+    };
+    Some(Exception {
+        event: no,
+        at: entry.at,
+        board: step.board,
+        circuit: step.circuit,
+        what: format!(
+            "{}{}: {}{}",
+            say::board_and_circuit(step),
+            words::step(agenda, step),
+            statement.shown(),
+            at_place(&entry.event)
+        ),
+        stage: Some(step.stage),
+        judged: None,
+        outcome: "not as it should be",
+        later: None,
+    })
+}
+
+/// A reading that is outside its limit, or odd.
 fn read(agenda: &Agenda, step: &Step, record: &ReadingRecord) -> Option<Exception> {
     let verdict = record.verdict.as_ref()?;
-    if !is_exception(verdict) {
-        return None;
-    }
-    let odd = is_odd(verdict);
     let remark = verdict
         .remark
         .as_deref()
@@ -211,7 +212,7 @@ fn read(agenda: &Agenda, step: &Step, record: &ReadingRecord) -> Option<Exceptio
         ),
         stage: Some(step.stage),
         judged: Some(verdict.outcome),
-        outcome: if odd {
+        outcome: if verdict.is_odd() {
             "within the limit, and not what it should read"
         } else {
             words::outcome(verdict.outcome).1
@@ -220,51 +221,14 @@ fn read(agenda: &Agenda, step: &Step, record: &ReadingRecord) -> Option<Exceptio
     })
 }
 
-/// Whether a reading that is judged so is an exception: outside its limit, not to be settled, or odd.
-pub(crate) fn is_exception(verdict: &Verdict) -> bool {
-    verdict.outcome != Outcome::Pass || is_odd(verdict)
-}
-
-/// Within the limit, and yet far from what length, size or the parts of the loop give: a joint, another
-/// circuit or a slip that the limit does not show.
-fn is_odd(verdict: &Verdict) -> bool {
-    verdict.outcome == Outcome::Pass
-        && matches!(
-            verdict.finding,
-            Some(Finding::HigherThanSum | Finding::HigherThanExpected | Finding::SlippedDecimal)
-        )
-}
-
-/// A low insulation reading is dealt with when the same pair passes later, at its voltage or a
-/// higher one.
+/// The later reading that shows that it was dealt with, in words.
 fn settled(agenda: &Agenda, step: &Step, record: &ReadingRecord) -> Option<String> {
-    let measure = step.measure()?;
-    if measure.quantity != Quantity::Insulation {
-        return None;
-    }
-    agenda
-        .counting(Quantity::Insulation)
-        .filter(|later| {
-            later.no > record.no
-                && later.reading.pair == record.reading.pair
-                && later.reading.at >= record.reading.at
-                && later
-                    .verdict
-                    .as_ref()
-                    .is_some_and(|verdict| verdict.outcome == Outcome::Pass)
-        })
-        .filter(|later| {
-            agenda
-                .step(&later.step)
-                .is_some_and(|other| (other.board, other.circuit) == (step.board, step.circuit))
-        })
-        .last()
-        .map(|later| {
-            let at = later
-                .reading
-                .at
-                .map(|at| format!(" at {at}"))
-                .unwrap_or_default();
-            format!("later {}{at}", words::value(&later.reading))
-        })
+    let procedure = agenda.procedure(step);
+    let later = procedure.settled_by(agenda.state(), step, record)?;
+    let at = later
+        .reading
+        .at
+        .map(|at| format!(" at {at}"))
+        .unwrap_or_default();
+    Some(format!("later {}{at}", words::value(&later.reading)))
 }

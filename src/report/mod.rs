@@ -47,7 +47,6 @@ pub use dialogue::{
     threads,
 };
 pub use exceptions::Exception;
-pub(crate) use exceptions::is_exception;
 pub use expected::{COLUMNS, ExpectedReadings, expected, expected_text};
 pub use form::FormCells;
 pub use front::{KeyCells, KeyResult};

@@ -1,7 +1,7 @@
 use super::view::View;
 use crate::installation::board_said;
 use crate::limits::Verdict;
-use crate::report::{Exchange, Only, is_exception, words};
+use crate::report::{Exchange, Only, words};
 use crate::sequence::{EventNo, ReadingRecord, ReadingStatus, say::capital};
 use maud::{Markup, html};
 use serde::{Deserialize, Serialize};
@@ -65,7 +65,7 @@ impl Filter {
                 let mut exceptions = view.schedule.exceptions.iter();
                 exceptions.any(|one| events(exchange).contains(&one.event.0))
                     || readings(view, exchange)
-                        .any(|kept| kept.verdict.as_ref().is_some_and(is_exception))
+                        .any(|kept| kept.verdict.as_ref().is_some_and(Verdict::is_exception))
             }
             "corrections" => !exchange.corrects.is_empty(),
             "refusals" => exchange.refused,

@@ -17,7 +17,7 @@ use super::procedures::Catalogue;
 use crate::installation::{Accessory, Board, Circuit, CircuitKind, IsolatedBy, Job, Phases};
 use crate::limits::{Finding, Outcome, Verdict};
 use crate::quantity::{Conductors, Pair, Reading, Relation, TestVoltage};
-use crate::terms::{Part, Place, Reason, Stage, Statement};
+use crate::terms::{ItemNumber, Part, Place, Reason, Stage, Statement};
 use jiff::{SignedDuration, Timestamp};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -1000,42 +1000,7 @@ impl Watch {
                 self.mode = Mode::Running;
                 self.away(gap.max(AWAY), at);
             }
-            Event::Reading {
-                step,
-                reading,
-                verdict,
-                doubt,
-                question,
-                replaces,
-                ..
-            } => {
-                if let Some(old) = replaces {
-                    self.stands(*old, Counts::Replaced(no));
-                }
-                let verdict = verdict.as_ref();
-                self.readings.insert_mut(
-                    no,
-                    Taken {
-                        step: step.clone(),
-                        reading: *reading,
-                        failed: verdict.is_some_and(|v| v.outcome == Outcome::Fail),
-                        sound: verdict_is_sound(verdict),
-                        counts: Counts::Asked,
-                    },
-                );
-                self.last_taken = Some(no);
-                self.order_answered(step);
-                if doubt.is_some() || question.is_some() {
-                    if let Some(before) = self.closed.get(step).filter(|_| !self.edition.is_first())
-                    {
-                        self.before = Some((no, step.clone(), before.clone()));
-                    }
-                    self.closed.remove_mut(step);
-                    self.asked = Some((no, Asked::Reading));
-                } else {
-                    self.counts(no);
-                }
-            }
+            Event::Reading { .. } => self.read(event, no),
             Event::JobChanged { job, .. } => {
                 self.plan = Arc::new(self.catalogue.plan(job, self.edition));
                 self.job = Arc::new((**job).clone());
@@ -1098,27 +1063,7 @@ impl Watch {
             }
             Event::Stated {
                 step, statement, ..
-            } => {
-                if *statement == Statement::Done {
-                    self.order_answered(step);
-                }
-                if *statement == Statement::DoublePole {
-                    for out in &mut self.out {
-                        out.never |= out.ordered.as_ref() == Some(step);
-                    }
-                }
-                if *statement == Statement::Energised {
-                    self.unlocked.remove(&step.board);
-                }
-                self.close(step, no, How::Intent(*statement));
-                if *statement == Statement::Energised {
-                    self.energised.insert(step.board, no);
-                }
-                if *statement == Statement::NotProved {
-                    self.reopen(step.board, proves);
-                }
-                self.last_taken = Some(no);
-            }
+            } => self.stated(step, *statement, no),
             Event::NotTested { step, .. } => {
                 self.close(step, no, How::NotTested);
                 self.last_taken = Some(no);
@@ -1127,56 +1072,7 @@ impl Watch {
                 self.close(step, no, How::Later);
                 self.last_taken = Some(no);
             }
-            Event::TakenOut {
-                board,
-                circuit,
-                part,
-                linked,
-                place,
-                both,
-                ..
-            } => {
-                for ordered in &mut self.out {
-                    let same = ordered.part == *part
-                        && ordered.linked == *linked
-                        && ordered.both == *both
-                        && (*linked || ordered.place == *place);
-                    let of_several = match (ordered.part, part) {
-                        (Part::Conductors(one), Part::Conductors(all)) => {
-                            all.contains(one)
-                                && !*linked
-                                && !ordered.linked
-                                && ordered.place == *place
-                        }
-                        _ => false,
-                    };
-                    let same = same || of_several;
-                    let named = ordered.part == Part::Load && !*linked
-                        || ordered.part == Part::Accessory && ordered.place == *place;
-                    let here = (ordered.board, ordered.circuit) == (*board, *circuit);
-                    if here && ordered.ordered.is_some() && ordered.is_out() && (same || named) {
-                        ordered.never = true;
-                    }
-                }
-                // Nobody works there with the locks off.
-                if self.edition >= Edition::Fourth && self.unlocked.remove(board) {
-                    self.reopen(*board, |_| true);
-                }
-                self.out.push(Out {
-                    no,
-                    board: *board,
-                    circuit: *circuit,
-                    part: *part,
-                    linked: *linked,
-                    place: place.clone(),
-                    both: *both,
-                    back_by: None,
-                    never: false,
-                    gone_past: false,
-                    ordered: None,
-                });
-                self.last_taken = Some(no);
-            }
+            Event::TakenOut { .. } => self.took_out(event, no),
             Event::PutBack { entries } => {
                 self.back(entries, no);
                 self.last_taken = Some(no);
@@ -1194,48 +1090,8 @@ impl Watch {
             }
             Event::ProposedFinish { .. } => self.asked = Some((no, Asked::Finish)),
             Event::Overridden { refusal, reason } => self.gone_past(refusal, reason),
-            Event::Moved { to, .. } if to.stage != Stage::Isolation => {
-                let on = to.circuit.map(|circuit| (to.board, circuit));
-                let works_on = on.is_some_and(|on| self.off.remove(&on));
-                let relocked = to.stage != Stage::Energise && self.unlocked.remove(&to.board);
-                if works_on || relocked {
-                    self.reopen(to.board, |_| true);
-                }
-                if works_on {
-                    let plan = Arc::clone(&self.plan);
-                    for step in plan.on(to.board, to.circuit) {
-                        if matches!(step.kind, StepKind::OffLock | StepKind::OffTerminals) {
-                            self.closed.remove_mut(&step.id);
-                        }
-                    }
-                }
-                if !self.edition.is_first() {
-                    self.last_taken = None;
-                }
-            }
-            Event::Moved { to, .. } => {
-                self.unlocked.remove(&to.board);
-                if !self.edition.is_first() {
-                    self.last_taken = None;
-                }
-                self.reopen(to.board, |_| true);
-                self.energised.remove(&to.board);
-                self.reopen_energising(to.board);
-            }
-            Event::VoltageFound { board, .. } => {
-                let anew = std::mem::take(&mut self.anew);
-                if let Some((asked, Asked::Reading)) = self.asked.take()
-                    && !anew.contains(&asked)
-                {
-                    self.withdrawn(asked);
-                }
-                self.unlocked.remove(board);
-                if !self.edition.is_first() {
-                    self.mode = Mode::Running;
-                }
-                self.reopen(*board, |_| true);
-                self.last_taken = None;
-            }
+            Event::Moved { to, .. } => self.moved(to),
+            Event::VoltageFound { board, .. } => self.voltage_found(*board),
             Event::LockRemoved {
                 board,
                 to_energise: true,
@@ -1251,18 +1107,7 @@ impl Watch {
                 self.telling = None;
                 self.mode = Mode::Noting;
             }
-            Event::Observed { item, .. } => {
-                let tail = item.map(|item| item.to_string());
-                let plan = Arc::clone(&self.plan);
-                let is_it = |step: &&Step| {
-                    step.stage == Stage::Inspection && Some(&step.id.tail) == tail.as_ref()
-                };
-                let step = plan.steps.iter().find(is_it).map(|step| step.id.clone());
-                self.observed.insert(no, step);
-                self.telling = Some(no);
-                self.mode = Mode::Noting;
-                self.last_taken = Some(no);
-            }
+            Event::Observed { item, .. } => self.observed(*item, no),
             Event::SectionStated {
                 steps, statement, ..
             } => {
@@ -1337,6 +1182,183 @@ impl Watch {
         if !anyones {
             self.last_sure = at;
         }
+    }
+
+    /// A value.
+    fn read(&mut self, event: &Event, no: EventNo) {
+        let Event::Reading {
+            step,
+            reading,
+            verdict,
+            doubt,
+            question,
+            replaces,
+            ..
+        } = event
+        else {
+            return;
+        };
+        if let Some(old) = replaces {
+            self.stands(*old, Counts::Replaced(no));
+        }
+        let verdict = verdict.as_ref();
+        self.readings.insert_mut(
+            no,
+            Taken {
+                step: step.clone(),
+                reading: *reading,
+                failed: verdict.is_some_and(|v| v.outcome == Outcome::Fail),
+                sound: verdict_is_sound(verdict),
+                counts: Counts::Asked,
+            },
+        );
+        self.last_taken = Some(no);
+        self.order_answered(step);
+        if doubt.is_some() || question.is_some() {
+            if let Some(before) = self.closed.get(step).filter(|_| !self.edition.is_first()) {
+                self.before = Some((no, step.clone(), before.clone()));
+            }
+            self.closed.remove_mut(step);
+            self.asked = Some((no, Asked::Reading));
+        } else {
+            self.counts(no);
+        }
+    }
+
+    /// A step is closed by words.
+    fn stated(&mut self, step: &StepId, statement: Statement, no: EventNo) {
+        if statement == Statement::Done {
+            self.order_answered(step);
+        }
+        if statement == Statement::DoublePole {
+            for out in &mut self.out {
+                out.never |= out.ordered.as_ref() == Some(step);
+            }
+        }
+        if statement == Statement::Energised {
+            self.unlocked.remove(&step.board);
+        }
+        self.close(step, no, How::Intent(statement));
+        if statement == Statement::Energised {
+            self.energised.insert(step.board, no);
+        }
+        if statement == Statement::NotProved {
+            self.reopen(step.board, proves);
+        }
+        self.last_taken = Some(no);
+    }
+
+    /// Something is out, or joined.
+    fn took_out(&mut self, event: &Event, no: EventNo) {
+        let Event::TakenOut {
+            board,
+            circuit,
+            part,
+            linked,
+            place,
+            both,
+            ..
+        } = event
+        else {
+            return;
+        };
+        for ordered in &mut self.out {
+            let same = ordered.part == *part
+                && ordered.linked == *linked
+                && ordered.both == *both
+                && (*linked || ordered.place == *place);
+            let of_several = match (ordered.part, part) {
+                (Part::Conductors(one), Part::Conductors(all)) => {
+                    all.contains(one) && !*linked && !ordered.linked && ordered.place == *place
+                }
+                _ => false,
+            };
+            let same = same || of_several;
+            let named = ordered.part == Part::Load && !*linked
+                || ordered.part == Part::Accessory && ordered.place == *place;
+            let here = (ordered.board, ordered.circuit) == (*board, *circuit);
+            if here && ordered.ordered.is_some() && ordered.is_out() && (same || named) {
+                ordered.never = true;
+            }
+        }
+        // Nobody works there with the locks off.
+        if self.edition >= Edition::Fourth && self.unlocked.remove(board) {
+            self.reopen(*board, |_| true);
+        }
+        self.out.push(Out {
+            no,
+            board: *board,
+            circuit: *circuit,
+            part: *part,
+            linked: *linked,
+            place: place.clone(),
+            both: *both,
+            back_by: None,
+            never: false,
+            gone_past: false,
+            ordered: None,
+        });
+        self.last_taken = Some(no);
+    }
+
+    /// The work goes on elsewhere; to isolation, it begins anew there.
+    fn moved(&mut self, to: &StepId) {
+        if to.stage == Stage::Isolation {
+            self.unlocked.remove(&to.board);
+            if !self.edition.is_first() {
+                self.last_taken = None;
+            }
+            self.reopen(to.board, |_| true);
+            self.energised.remove(&to.board);
+            self.reopen_energising(to.board);
+            return;
+        }
+        let on = to.circuit.map(|circuit| (to.board, circuit));
+        let works_on = on.is_some_and(|on| self.off.remove(&on));
+        let relocked = to.stage != Stage::Energise && self.unlocked.remove(&to.board);
+        if works_on || relocked {
+            self.reopen(to.board, |_| true);
+        }
+        if works_on {
+            let plan = Arc::clone(&self.plan);
+            for step in plan.on(to.board, to.circuit) {
+                if matches!(step.kind, StepKind::OffLock | StepKind::OffTerminals) {
+                    self.closed.remove_mut(&step.id);
+                }
+            }
+        }
+        if !self.edition.is_first() {
+            self.last_taken = None;
+        }
+    }
+
+    /// Nothing of the board counts as dead any more.
+    fn voltage_found(&mut self, board: u16) {
+        let anew = std::mem::take(&mut self.anew);
+        if let Some((asked, Asked::Reading)) = self.asked.take()
+            && !anew.contains(&asked)
+        {
+            self.withdrawn(asked);
+        }
+        self.unlocked.remove(&board);
+        if !self.edition.is_first() {
+            self.mode = Mode::Running;
+        }
+        self.reopen(board, |_| true);
+        self.last_taken = None;
+    }
+
+    /// Something was seen; its words are waited for.
+    fn observed(&mut self, item: Option<ItemNumber>, no: EventNo) {
+        let tail = item.map(|item| item.to_string());
+        let plan = Arc::clone(&self.plan);
+        let is_it =
+            |step: &&Step| step.stage == Stage::Inspection && Some(&step.id.tail) == tail.as_ref();
+        let step = plan.steps.iter().find(is_it).map(|step| step.id.clone());
+        self.observed.insert(no, step);
+        self.telling = Some(no);
+        self.mode = Mode::Noting;
+        self.last_taken = Some(no);
     }
 
     /// What the same kind of step ordered out on the circuit is out.

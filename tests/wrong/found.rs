@@ -4,6 +4,7 @@ use super::limits::schedule;
 use super::sequence::{at, from, has, outcome, say};
 use crate::dialogues::plain::Site;
 use bothhands::report::csv;
+use bothhands::terms::Stage;
 
 fn lacks(said: &str, parts: &[&str]) {
     for part in parts {
@@ -307,4 +308,17 @@ fn of_what_is_not_all_back_nothing_surely_takes_electronics_out() {
     let told = say(&mut site, &["socket six out"]);
     has(&told, &["Socket 6 out", "Neutral to earth"]);
     lacks(&told, &["Still in circuit"]);
+}
+
+#[test]
+fn what_is_taken_out_with_the_locks_off_is_warned_of_at_once() {
+    for words in ["line out at light one", "neutral out at light one"] {
+        let mut site = at("lighting", "energise/on");
+        say(&mut site, &["lock removed"]);
+        let told = say(&mut site, &[words]);
+        has(&told, &["Stop. The locks are off"]);
+        // It is isolated and proved dead anew before anything is energised.
+        let stage = site.state().current().map(|step| step.stage);
+        assert_eq!(stage, Some(Stage::Isolation), "{words}");
+    }
 }

@@ -2,13 +2,14 @@ use super::table::{is_full_insulation, is_surge, surge_is_in};
 use super::visit::{NEUTRAL_OUT, neutral_at_board_is_out, neutral_is_in};
 use super::{Answers, Assessment, Procedure, StepBuilder, assess};
 use crate::installation::{Board, Circuit, CircuitKind, Job, Phases, SystemVoltage};
+use crate::limits::Outcome;
 use crate::quantity::{Conductors, Pair, Reading, TestVoltage, Unit};
 use crate::sequence::breakage::{self, Break};
 use crate::sequence::facts::{
     Beside, Column, Edition, Electronics, Measure, Order, ProcedureId, Quantity, Refusal,
     ShownWhen, Step, StepKind, Worst,
 };
-use crate::sequence::state::{OutEntry, State, StepOutcome};
+use crate::sequence::state::{OutEntry, ReadingRecord, State, StepOutcome};
 use crate::terms::{Part, Place, Stage, Statement};
 
 /// Insulation resistance, BS 7671 643.3 and Table 64: 250 V between line and neutral first when
@@ -226,6 +227,15 @@ impl Procedure for Insulation {
         assess::insulation(state, step, reading)
     }
 
+    fn settled_by<'a>(
+        &self,
+        state: &'a State,
+        step: &Step,
+        record: &ReadingRecord,
+    ) -> Option<&'a ReadingRecord> {
+        settled_by(state, step, record)
+    }
+
     /// Whatever is connected is tried at 250 V before more; that trial is not left out.
     fn answers(&self, step: &Step) -> Answers {
         Answers {
@@ -265,6 +275,26 @@ impl Procedure for Insulation {
     fn columns(&self) -> &'static [&'static Column] {
         &COLUMNS
     }
+}
+
+/// A low reading is dealt with when the same pair passes later, at its voltage or a higher one.
+pub(super) fn settled_by<'a>(
+    state: &'a State,
+    step: &Step,
+    record: &ReadingRecord,
+) -> Option<&'a ReadingRecord> {
+    let settles = |later: &&ReadingRecord| {
+        later.no > record.no
+            && later.reading.pair == record.reading.pair
+            && later.reading.at >= record.reading.at
+            && later.outcome() == Some(Outcome::Pass)
+            && state
+                .step(&later.step)
+                .is_some_and(|other| (other.board, other.circuit) == (step.board, step.circuit))
+    };
+    let readings = state.counting(Quantity::Insulation);
+    step.measure()?;
+    readings.filter(settles).last()
 }
 
 fn together(build: &StepBuilder<'_>, board: &Board, edition: Edition) -> Vec<Step> {

@@ -37,8 +37,8 @@ pub use reopened::reopened;
 pub(super) use table::bond_place;
 pub use table::{RING_ENDS, SUPPLY_VOLTAGE, is_surge};
 
-use super::facts::{Column, Edition, Order, ProcedureId, Refusal, Step};
-use super::state::State;
+use super::facts::{Column, Edition, EventNo, Order, ProcedureId, Refusal, Step};
+use super::state::{ReadingRecord, State, StepOutcome};
 use crate::installation::{Board, Circuit, Job};
 use crate::quantity::Reading;
 use crate::terms::{Stage, Statement};
@@ -106,6 +106,29 @@ pub trait Procedure: Sync + Debug {
 
     /// What a step is on paper, where its quantity or stage does not say it.
     fn label(&self, _step: &Step) -> Option<String> {
+        None
+    }
+
+    /// The answer to a step, where it stands among the exceptions of the schedule: a reading that its
+    /// verdict makes one, or a statement of what is not as it should be.
+    fn exception(&self, state: &State, step: &Step) -> Option<EventNo> {
+        match state.outcome(step)? {
+            StepOutcome::Read(no) => {
+                let verdict = state.reading(*no)?.verdict.as_ref()?;
+                verdict.is_exception().then_some(*no)
+            }
+            StepOutcome::Stated(no, statement) => step.is_wrong(*statement).then_some(*no),
+            StepOutcome::NotTested(..) | StepOutcome::Skipped(..) => None,
+        }
+    }
+
+    /// The later reading that shows that an exception was dealt with.
+    fn settled_by<'a>(
+        &self,
+        _state: &'a State,
+        _step: &Step,
+        _record: &ReadingRecord,
+    ) -> Option<&'a ReadingRecord> {
         None
     }
 

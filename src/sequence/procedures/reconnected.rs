@@ -1,4 +1,6 @@
-use super::insulation::{insulation, joined_to_earth, lives_linked, waits_for_all_together};
+use super::insulation::{
+    insulation, joined_to_earth, lives_linked, settled_by, waits_for_all_together,
+};
 use super::table::Row;
 use super::{Answers, assess};
 use crate::installation::SystemVoltage;
@@ -40,6 +42,7 @@ pub(super) static RECONNECTED: Row = Row {
         ..Answers::default()
     },
     assess: assess::insulation,
+    settled_by,
     ..Row::PLAIN
 };
 

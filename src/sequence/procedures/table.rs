@@ -12,7 +12,7 @@ use crate::sequence::facts::{
     ARC_FAULT_CHECK, Beside, Column, Edition, Measure, Order, ProcedureId, Quantity,
     SURGE_INDICATOR, ShownWhen, Step, StepKind, Worst, arc_fault_tail,
 };
-use crate::sequence::state::{OutEntry, State, StepOutcome, place_of};
+use crate::sequence::state::{OutEntry, ReadingRecord, State, StepOutcome, place_of};
 use crate::terms::{HalfCycle, Part, Place, Stage, Statement};
 use std::fmt;
 
@@ -28,6 +28,9 @@ pub struct Scope<'a> {
     /// The edition of the plan.
     pub edition: Edition,
 }
+
+/// The later reading that shows that an exception was dealt with, of a step and its reading.
+pub type SettledBy = for<'a> fn(&'a State, &Step, &ReadingRecord) -> Option<&'a ReadingRecord>;
 
 /// A procedure without logic of its own.
 pub struct Row {
@@ -47,6 +50,8 @@ pub struct Row {
     pub answers: fn(&Step) -> Answers,
     /// What is thought of a reading.
     pub assess: fn(&State, &Step, &Reading) -> Assessment,
+    /// The later reading that shows that an exception was dealt with.
+    pub settled_by: SettledBy,
     /// Its columns on the schedule, and which of them a step's result stands in.
     pub columns: &'static [&'static Column],
     /// The column of a step, among [`Row::columns`].
@@ -78,6 +83,7 @@ impl Row {
             accepts_done: true,
         },
         assess: |_, _, _| Assessment::noted(),
+        settled_by: |_, _, _| None,
         columns: &[],
         column: |_| None,
         label: |_| None,
@@ -125,6 +131,15 @@ impl Procedure for Row {
 
     fn assess(&self, state: &State, step: &Step, reading: &Reading) -> Assessment {
         (self.assess)(state, step, reading)
+    }
+
+    fn settled_by<'a>(
+        &self,
+        state: &'a State,
+        step: &Step,
+        record: &ReadingRecord,
+    ) -> Option<&'a ReadingRecord> {
+        (self.settled_by)(state, step, record)
     }
 
     fn column(&self, step: &Step) -> Option<&'static Column> {

@@ -8,7 +8,7 @@ use super::practice;
 use super::refusals::to_isolation;
 use crate::installation::Board;
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Event, EventNo, Step, StepKind};
+use crate::sequence::facts::{Edition, Event, EventNo, Step, StepKind};
 use crate::sequence::procedures::to_put_back;
 use crate::sequence::state::{OutEntry, goes_on, place_of};
 use crate::terms::{Change, Part, Place, Stage};
@@ -50,6 +50,10 @@ fn stop(before: &Agenda, event: &Event) -> Option<Line> {
     } else if of_all && stays_live() {
         Some(Line::warning(
             "Stop. The rest of the board is live: earthing and bonds stay on. What needs them off is another job, with isolation.",
+        ))
+    } else if before.edition() >= Edition::Fourth && before.unlocked(*board) {
+        Some(Line::warning(
+            "Stop. The locks are off. Touch nothing more: lock off again and prove it dead first.",
         ))
     } else {
         // Of a simulated installation it is known that nobody has switched it off yet.
