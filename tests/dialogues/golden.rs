@@ -8,6 +8,13 @@
 //! ```sh
 //! cargo test --test it logs_of_a_new_edition -- --ignored     # those of the edition of now
 //! ```
+//!
+//! Columns that a schedule got after an edition's files were written stand at its end, and beside those files in
+//! `added.csv`, written by the build that added them; what stands there is never changed either.
+//!
+//! ```sh
+//! cargo test --test it added_columns_are_written -- --ignored
+//! ```
 
 use crate::dialogues::typed::{Run, files};
 use bothhands::log::Log;
@@ -83,15 +90,40 @@ fn logs_of_a_new_edition_are_written() {
     write(&folder(Edition::NOW));
 }
 
-fn read_as_they_did(edition: Edition, at_least: usize) {
+#[test]
+#[ignore = "once for each column that is added, by the build that adds it"]
+fn added_columns_are_written() {
+    for number in 1..=Edition::NOW.number() {
+        let this = Edition::try_from(number).unwrap();
+        let mut added = Vec::new();
+        for path in logs_of(this) {
+            let came = read(&fs::read_to_string(&path).unwrap());
+            let wanted = fs::read_to_string(path.with_extension("csv")).unwrap();
+            added.extend(added_rows(&path, &came.schedule, &wanted));
+        }
+        let before = fs::read_to_string(folder(this).join(ADDED)).unwrap_or_default();
+        let wrong = differing(&rows(&before), &added);
+        assert!(wrong.is_empty(), "not as they were: {}", wrong.join("\n"));
+        fs::write(folder(this).join(ADDED), rows_as_csv(&added)).unwrap();
+    }
+}
+
+/// The logs of an edition, in the order of their names.
+fn logs_of(edition: Edition) -> Vec<PathBuf> {
     let mut names: Vec<PathBuf> = fs::read_dir(folder(edition))
         .unwrap()
         .map(|entry| entry.unwrap().path())
         .filter(|path| path.extension().is_some_and(|ext| ext == "jsonl"))
         .collect();
     names.sort();
+    names
+}
+
+fn read_as_they_did(edition: Edition, at_least: usize) {
+    let names = logs_of(edition);
     assert!(names.len() >= at_least, "only {} logs", names.len());
     let mut wrong = Vec::new();
+    let mut added = Vec::new();
     for path in names {
         let lines = fs::read_to_string(&path).unwrap();
         let came = read(&lines);
@@ -132,7 +164,10 @@ fn read_as_they_did(edition: Edition, at_least: usize) {
             wanted.clone(),
             &first_columns(&came.schedule, &wanted),
         );
+        added.extend(added_rows(&path, &came.schedule, &wanted));
     }
+    let before = fs::read_to_string(folder(edition).join(ADDED)).unwrap();
+    wrong.extend(differing(&rows(&before), &added));
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
@@ -217,20 +252,61 @@ fn resumed(before: &Agenda, at: Timestamp) -> String {
 
 /// A schedule with as many of its columns as another has: later versions add theirs at the end.
 fn first_columns(schedule: &str, of: &str) -> String {
-    let reader = |text: &str| {
-        let text = text.trim_start_matches('\u{feff}').as_bytes().to_vec();
-        csv::ReaderBuilder::new()
-            .has_headers(false)
-            .from_reader(std::io::Cursor::new(text))
-    };
-    let wanted = reader(of).records().next().unwrap().unwrap().len();
+    let wanted = rows(of)[0].len();
     let mut lines = csv::WriterBuilder::new()
         .terminator(csv::Terminator::CRLF)
         .from_writer(Vec::from("\u{feff}"));
-    for row in reader(schedule).records() {
-        lines
-            .write_record(row.unwrap().iter().take(wanted))
-            .unwrap();
+    for row in rows(schedule) {
+        lines.write_record(row.iter().take(wanted)).unwrap();
+    }
+    String::from_utf8(lines.into_inner().unwrap()).unwrap()
+}
+
+/// Where the columns of an edition's schedules stand that were added later.
+const ADDED: &str = "added.csv";
+
+/// The columns that a schedule has and another lacks: a row for its headings and one for each circuit, after the
+/// name of the log.
+fn added_rows(log: &Path, schedule: &str, of: &str) -> Vec<Vec<String>> {
+    let name = log.file_stem().unwrap().to_str().unwrap();
+    let wanted = rows(of)[0].len();
+    let rest = |row: Vec<String>| {
+        let cells = row.into_iter().skip(wanted);
+        std::iter::once(name.to_owned()).chain(cells).collect()
+    };
+    rows(schedule).into_iter().map(rest).collect()
+}
+
+/// Rows that are no longer as they were; cells that came at the end of a row since are no difference.
+fn differing(before: &[Vec<String>], now: &[Vec<String>]) -> Vec<String> {
+    let mut wrong = Vec::new();
+    if before.len() != now.len() && !before.is_empty() {
+        wrong.push(format!("{} added rows, {} now", before.len(), now.len()));
+    }
+    for (was, is) in before.iter().zip(now) {
+        if !is.starts_with(was) {
+            wrong.push(format!("other added columns:\n  was {was:?}\n  now {is:?}"));
+        }
+    }
+    wrong
+}
+
+fn rows(text: &str) -> Vec<Vec<String>> {
+    let text = text.trim_start_matches('\u{feff}').as_bytes().to_vec();
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .flexible(true)
+        .from_reader(std::io::Cursor::new(text));
+    let cells = |row: csv::StringRecord| row.iter().map(str::to_owned).collect();
+    reader.records().map(|row| cells(row.unwrap())).collect()
+}
+
+fn rows_as_csv(rows: &[Vec<String>]) -> String {
+    let mut lines = csv::WriterBuilder::new()
+        .flexible(true)
+        .from_writer(Vec::new());
+    for row in rows {
+        lines.write_record(row).unwrap();
     }
     String::from_utf8(lines.into_inner().unwrap()).unwrap()
 }
