@@ -7,6 +7,7 @@ use bothhands::report::{self, Schedule, Times};
 use bothhands::store::{Head, Sounds};
 use clap::Args;
 use serde_json::json;
+use sha2::{Digest, Sha256};
 use std::fmt::Write as _;
 use std::io::{Cursor, Write as _};
 use std::{path::PathBuf, process::ExitCode};
@@ -61,10 +62,6 @@ pub(crate) fn run(args: PackArgs) -> anyhow::Result<ExitCode> {
     store.export(&mut lines, &sounds)?;
     let heads = store.heads()?;
     let mut files: Vec<(String, Vec<u8>)> = [
-        (
-            "README.txt",
-            readme(&schedules, &heads, args.sounds, &times).into_bytes(),
-        ),
         ("schedule.html", report::html_of_threads(&schedules).into()),
         ("schedule.pdf", report::pdf_of_threads(&schedules)?),
         ("customer.html", report::customer_html(&schedules).into()),
@@ -78,6 +75,8 @@ pub(crate) fn run(args: PackArgs) -> anyhow::Result<ExitCode> {
     .map(|(name, bytes)| (name.to_owned(), bytes))
     .into();
     files.extend(photos(&schedules));
+    let about = readme(&schedules, &heads, args.sounds, &times) + &sums(&files);
+    files.insert(0, ("README.txt".to_owned(), about.into_bytes()));
     let archive = packed(&files, stamp(&schedules))
         .with_context(|| format!("{}: no archive can be made of it", log.name.display()))?;
     let path = match args.output {
@@ -153,6 +152,17 @@ fn photos(schedules: &[Schedule]) -> Vec<(String, Vec<u8>)> {
     files
 }
 
+/// The SHA-256 of each file: which of them is no longer as it was packed.
+fn sums(files: &[(String, Vec<u8>)]) -> String {
+    let mut text = "\nSHA-256 of each file as it was packed. Whoever changes a file can change its line here: what\n\
+        decides is the log, whose head stands on the paper. Pack it anew and compare:\n\n"
+        .to_owned();
+    for (name, bytes) in files {
+        let _ = writeln!(text, "{}  {name}", hex::encode(Sha256::digest(bytes)));
+    }
+    text
+}
+
 /// What is in the archive, and how it is checked.
 fn readme(schedules: &[Schedule], heads: &[Head], sounds: bool, times: &Times) -> String {
     let mut text = String::new();
@@ -197,13 +207,14 @@ fn readme(schedules: &[Schedule], heads: &[Head], sounds: bool, times: &Times) -
     }
     text.push_str(
         "\nNo event can be changed, added or left out without changing it. Compare it with the head on the\n\
-         paper that was signed: here it shows only that this archive is of one piece. To check that\n\
-         log.jsonl is the log that all of this was made from:\n\n    \
+         paper that was signed. To check that log.jsonl is the log with that head, and that the other files\n\
+         were made from it:\n\n    \
          bothhands import log.jsonl --db log.db\n",
     );
     for head in heads {
-        let _ = writeln!(text, "    bothhands verify log.db --head {}", head.short());
+        let _ = writeln!(text, "    bothhands verify log.db --head {head}");
     }
+    text.push_str("    bothhands pack log.db -o again.zip    # and compare its files with these\n");
     text.push_str("\nCautions\n\n");
     for caution in bothhands::sequence::CAUTIONS {
         let _ = writeln!(text, "* {caution}");

@@ -208,6 +208,11 @@ pub struct Tally {
     pub sound: Duration,
 }
 
+/// The longest typed line that is kept, in characters.
+const LONGEST_TYPED: usize = 20_000;
+/// Beginnings of a typed line that are looked at for a code with its words.
+const BEGINNINGS: usize = 40;
+
 impl DialogueManager<'_> {
     /// Says the first turn of a session, which [`open_session`] kept.
     pub fn open(&mut self, turn: &Turn) {
@@ -221,6 +226,7 @@ impl DialogueManager<'_> {
     fn observed_in_one_line(&self, words: &str) -> Option<(Intent, String)> {
         let marks = words.match_indices([':', ',', ';', ' ']);
         marks
+            .take(BEGINNINGS)
             .filter_map(|(at, mark)| {
                 let said = self.session.understand_typed(self.grammar, &words[..at])?;
                 let told = words[at + mark.len()..].trim();
@@ -304,10 +310,24 @@ impl DialogueManager<'_> {
     }
 
     /// A typed line.
-    fn typed(&mut self, words: String, course: &mut Course) -> Option<Understood> {
+    fn typed(&mut self, mut words: String, course: &mut Course) -> Option<Understood> {
+        // Nobody types so much; a program did.
+        let most = words.char_indices().nth(LONGEST_TYPED);
+        if let Some((end, _)) = most {
+            words.truncate(end);
+        }
         self.observer.heard(&words, None);
         if let Some(said) = self.session.understand_typed(self.grammar, &words) {
             return Some(Understood::typed(said, words));
+        }
+        // A code with what was seen is no part of the note before it.
+        if let Some((said @ (Intent::Observed { .. } | Intent::Inspected { .. }), told)) =
+            self.observed_in_one_line(&words)
+        {
+            return Some(Understood {
+                description: Some(told),
+                ..Understood::typed(said, words)
+            });
         }
         if self.session.state().mode() == Mode::Noting {
             return Some(Understood {

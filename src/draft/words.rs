@@ -492,7 +492,7 @@ impl CircuitWords {
             points.extend(numbers.into_iter().map(|number| Accessory {
                 name: name.clone(),
                 number,
-                sensitive: is_electronic(name).then(|| "electronics".to_owned()),
+                sensitive: Accessory::is_electronic(name).then(|| "electronics".to_owned()),
                 feeds_on: is_ring || number.is_some(),
                 spur: false,
             }));
@@ -535,7 +535,10 @@ impl CircuitWords {
     /// What was taken to be so although it was not said.
     pub fn assumed(&self) -> Option<String> {
         let residual = self.devices.residual(USUAL_MILLIAMPS);
-        let electronic = self.points.iter().find(|(name, _)| is_electronic(name));
+        let electronic = self
+            .points
+            .iter()
+            .find(|(name, _)| Accessory::is_electronic(name));
         let electronic = electronic.map(|(name, _)| {
             format!("{name} is taken to hold electronics: 500 V keeps off until it is out")
         });
@@ -709,13 +712,6 @@ fn measures(piece: &str) -> bool {
 fn warns(name: &str) -> bool {
     let name = name.to_lowercase();
     ["smoke", "heat alarm"]
-        .iter()
-        .any(|word| name.contains(word))
-}
-
-/// Points that hold electronics whatever their make: 500 V keeps off them until they are out.
-fn is_electronic(name: &str) -> bool {
-    ["smoke", "heat alarm", "charging", "charger", "charge point"]
         .iter()
         .any(|word| name.contains(word))
 }

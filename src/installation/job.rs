@@ -708,6 +708,24 @@ pub struct Accessory {
 }
 
 impl Accessory {
+    /// Whether something of this name, in small letters, holds electronics whatever its make: 500 V keeps off it
+    /// until it is out. Common practice.
+    pub fn is_electronic(name: &str) -> bool {
+        const HOLD: [&str; 8] = [
+            "smoke",
+            "heat alarm",
+            "charging",
+            "charger",
+            "charge point",
+            "usb",
+            "dimmer",
+            "thermostat",
+        ];
+        HOLD.iter().any(|word| name.contains(word))
+    }
+}
+
+impl Accessory {
     /// Its place, as it is said.
     pub fn place(&self) -> Place {
         Place {

@@ -1,6 +1,6 @@
 //! What a job file says that can be, but deserves a second look.
 
-use super::{Board, Circuit, CircuitKind, CpcIs, DeviceKind, InstrumentUse, Job, Rcd};
+use super::{Accessory, Board, Circuit, CircuitKind, CpcIs, DeviceKind, InstrumentUse, Job, Rcd};
 use crate::limits::earth_loop::Clearing;
 use crate::limits::{
     CableInsulation, Earthing, Metal, SystemVoltage, Tables, conductor, earth_loop,
@@ -196,6 +196,17 @@ impl Job {
         let rcd = board.residual_of(circuit);
         let mut odd: Vec<String> = Vec::new();
         odd.extend(circuit.out_of_scope().map(str::to_owned));
+        let mut points = circuit.points.iter();
+        let unsaid = points.find(|point| {
+            point.sensitive.is_none() && Accessory::is_electronic(&point.name.to_lowercase())
+        });
+        odd.extend(unsaid.map(|point| {
+            format!(
+                "{} may hold electronics, which 500 V would go to: give it sensitive = \"electronics\", \
+                 unless it has none",
+                point.name
+            )
+        }));
         if let Some(cable) = &circuit.cable {
             if cable.cpc_mm2 > cable.line_mm2
                 && matches!(cable.cpc_is, CpcIs::Core | CpcIs::Separate)

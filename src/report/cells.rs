@@ -2,10 +2,11 @@ use super::schedule::Limitation;
 use super::words;
 use crate::limits::{Outcome, Verdict};
 use crate::quantity::{Reading, Relation, Unit};
-use crate::sequence::procedures::tested_joined_instead;
+use crate::sequence::procedures::{POLARITY_COLUMN, tested_joined_instead};
 use crate::sequence::{
     Agenda, Column, EventNo, Measure, Quantity, ReadingRecord, ShownWhen, Step, StepOutcome, Worst,
 };
+use crate::terms::{Stage, Statement};
 use jiff::Timestamp;
 use serde::Serialize;
 
@@ -198,10 +199,15 @@ pub(super) fn cell(
     column: &'static Column,
     limitations: &[Limitation],
 ) -> Cell {
-    let own = steps
-        .iter()
-        .copied()
-        .filter(|step| agenda.procedure(step).column(step) == Some(column));
+    let own = steps.iter().copied().filter(|step| {
+        // Wherever it showed.
+        let reversed = column == &POLARITY_COLUMN
+            && matches!(
+                agenda.outcome(step),
+                Some(StepOutcome::Stated(_, Statement::PolarityReversed))
+            );
+        reversed || agenda.procedure(step).column(step) == Some(column)
+    });
     let found = filled(agenda, own, column.worst, limitations);
     match column.shown {
         ShownWhen::Done => found.when_done(),
@@ -216,6 +222,20 @@ pub(super) fn filled<'a>(
     worst: Worst,
     limitations: &[Limitation],
 ) -> Cell {
+    // What is not as it should be stands before what was read beside it: an RCD that did not trip on one half-cycle.
+    let wrong = steps.clone().find_map(|step| match agenda.outcome(step) {
+        Some(StepOutcome::Stated(event, statement)) if step.is_wrong(*statement) => {
+            Some(Cell::Intent {
+                said: words::stated(*statement),
+                event: *event,
+                wrong: true,
+            })
+        }
+        _ => None,
+    });
+    if let Some(wrong) = wrong {
+        return wrong;
+    }
     let readings: Vec<(&ReadingRecord, Net)> = steps
         .clone()
         .filter_map(|step| {
@@ -259,7 +279,7 @@ pub(super) fn filled<'a>(
                 return Cell::Intent {
                     said: words::stated(*statement),
                     event: *event,
-                    wrong: step.is_wrong(*statement),
+                    wrong: false,
                 };
             }
             Some(StepOutcome::NotTested(_, reason)) => {
@@ -275,7 +295,11 @@ pub(super) fn filled<'a>(
             None if tested_joined_instead(agenda.state(), step) => {
                 found = not_tested(agenda, step, JOINED_INSTEAD, limitations);
             }
-            None => {}
+            None => {
+                if let Some(cell) = left_off(agenda, step, limitations) {
+                    found = cell;
+                }
+            }
         }
     }
     found
@@ -293,6 +317,21 @@ fn not_tested(agenda: &Agenda, step: &Step, reason: &str, limitations: &[Limitat
         reason: reason.to_owned(),
         mark: mark.map(|one| one.mark.clone()),
     }
+}
+
+/// What stays untested because the circuit, or what supplies its board, stays off.
+fn left_off(agenda: &Agenda, step: &Step, limitations: &[Limitation]) -> Option<Cell> {
+    let circuit = step.circuit;
+    let off = circuit.is_some_and(|circuit| agenda.stays_off(step.board, circuit));
+    let cut_off = step.is_live_test() && !agenda.has_its_supply(step.board);
+    let of = if off { circuit } else { None };
+    let mut left_off = limitations.iter();
+    let one = left_off
+        .find(|one| one.stage == Stage::MakeSafe && (one.board, one.circuit) == (step.board, of))?;
+    (off || cut_off).then(|| Cell::NotTested {
+        reason: one.reason.clone(),
+        mark: Some(one.mark.clone()),
+    })
 }
 
 /// A reading with the leads taken off, where they were noted and not nulled.
@@ -389,6 +428,11 @@ impl Cells {
                 .map(|column| (column, cell(agenda, steps, column, limitations)))
                 .collect(),
         )
+    }
+
+    /// Each of them.
+    pub(super) fn iter(&self) -> impl Iterator<Item = &Cell> {
+        self.0.iter().map(|(_, cell)| cell)
     }
 
     /// The cell of a column.

@@ -195,7 +195,14 @@ fn particulars(schedule: &Schedule) -> String {
 }
 
 /// Words that a spreadsheet would take for a formula get an apostrophe before them.
+///
+/// Characters that control a terminal or turn the order of the words round are left out.
 pub(super) fn guarded(cell: String) -> String {
+    let turns = |c: char| matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    let cell: String = cell
+        .chars()
+        .filter(|c| !(turns(*c) || c.is_control() && !matches!(c, '\t' | '\r' | '\n')))
+        .collect();
     if cell.starts_with(['=', '+', '-', '@', '\t', '\r']) {
         format!("'{cell}")
     } else {
@@ -211,5 +218,6 @@ mod tests {
     fn a_name_is_never_taken_for_a_formula() {
         assert_eq!(guarded("=1+1".to_owned()), "'=1+1");
         assert_eq!(guarded(">999".to_owned()), ">999");
+        assert_eq!(guarded("a\u{1b}[2J\u{202e}b".to_owned()), "a[2Jb");
     }
 }

@@ -1,6 +1,7 @@
 //! The page for whoever ordered the work: what was done, what was found and what to do, in plain
 //! words. Numbers, limits and sums stand on the schedule.
 
+use super::cells::Cell;
 use super::html::{letterhead, whole};
 use super::inspection::ObservationRow;
 use super::letters::Letters;
@@ -161,8 +162,13 @@ fn done(schedule: &Schedule) -> Section {
         .map(|who| format!(", supervised by {who},"))
         .unwrap_or_default();
     let how_many = how_many(schedule);
+    let did = if any_test(schedule) {
+        "tested the electrical installation here"
+    } else {
+        "was here to test the electrical installation; no test was made"
+    };
     let mut paragraphs = vec![format!(
-        "{when} {}{supervised} tested the electrical installation here.{how_many}",
+        "{when} {}{supervised} {did}.{how_many}",
         schedule.tester
     )];
     if !schedule.finished {
@@ -184,17 +190,26 @@ fn done(schedule: &Schedule) -> Section {
     }
 }
 
+/// Whether anything was tested or looked at.
+fn any_test(schedule: &Schedule) -> bool {
+    schedule.tested.iter().any(|stage| plain(*stage).is_some())
+}
+
 /// How far the tests of the circuits have come: made, left out or still to come, never one for the other.
 fn how_many(schedule: &Schedule) -> String {
     let (mut whole, mut partly, mut open) = (0, 0, 0);
     for (board, circuit) in circuits(schedule) {
         let at = (board.number, circuit.number);
+        let has = |is: fn(&Cell) -> bool| circuit.cells.iter().any(is);
+        // An RCD over several circuits has its results at each of them.
         let left_out = schedule.stays_off.contains(&at)
             || schedule
                 .limitations
                 .iter()
-                .any(|one| (one.board, one.circuit) == (at.0, Some(at.1)));
-        match circuit.begun && circuit.open_steps == 0 {
+                .any(|one| (one.board, one.circuit) == (at.0, Some(at.1)))
+            || has(|cell| matches!(cell, Cell::NotTested { .. }));
+        let to_come = has(|cell| matches!(cell, Cell::NotDone | Cell::Skipped { .. }));
+        match circuit.begun && circuit.open_steps == 0 && !to_come {
             true if left_out => partly += 1,
             true => whole += 1,
             false => open += 1,
@@ -397,6 +412,9 @@ fn found(schedule: &Schedule) -> Section {
         items.is_empty() && !schedule.found_unsatisfactory(),
         schedule.finished,
     ) {
+        (true, _) if !any_test(schedule) => {
+            paragraphs.push("Nothing was tested, so nothing can be said of it.".to_owned());
+        }
         (true, true) => paragraphs.push("No result was outside its limit.".to_owned()),
         (true, false) => paragraphs.push("No result was outside its limit so far.".to_owned()),
         (false, _) => {}

@@ -6,7 +6,7 @@ use crate::log::Log;
 use crate::sequence::{
     Agenda, Event, EventNo, Question, ReadingRecord, ReadingStatus, Step, StepId, StepOutcome, say,
 };
-use crate::terms::Stage;
+use crate::terms::{Stage, Statement};
 use jiff::Timestamp;
 use serde::Serialize;
 
@@ -184,7 +184,11 @@ fn stated(log: &Log, agenda: &Agenda, step: &Step, no: EventNo) -> Option<Except
             statement.shown(),
             at_place(&entry.event)
         ),
-        stage: Some(step.stage),
+        // Wherever it showed.
+        stage: Some(match statement {
+            Statement::PolarityReversed if step.is_live_test() => Stage::Polarity,
+            _ => step.stage,
+        }),
         judged: None,
         outcome: "not as it should be",
         later: None,

@@ -5,6 +5,7 @@ use super::cells::{Cell, filled};
 use super::schedule::{HeadingRow, HeadingValue, Limitation, PairRead, Steps};
 use crate::installation::{Board, Phases};
 use crate::limits::judge;
+use crate::quantity::{Conductors, tidy};
 use crate::sequence::procedures::SUPPLY_VOLTAGE;
 use crate::sequence::{Agenda, Quantity, SURGE_INDICATOR, Step, Worst};
 use crate::terms::Stage;
@@ -103,7 +104,10 @@ pub(super) fn heading(
         },
         HeadingRow {
             what: heading::FAULT_CURRENT,
-            value: result(here, Worst::Highest, &reads(Quantity::FaultCurrent)),
+            value: between_lines(
+                agenda,
+                result(here, Worst::Highest, &reads(Quantity::FaultCurrent)),
+            ),
         },
         HeadingRow {
             what: heading::SURGE_PROTECTION,
@@ -164,6 +168,45 @@ pub(super) fn heading(
         });
     }
     rows
+}
+
+/// The largest fault current of a three-phase supply where it was read between a line and neutral alone: twice
+/// that, by the factor that the limits judge it with.
+fn between_lines(agenda: &Agenda, value: HeadingValue) -> HeadingValue {
+    let HeadingValue::Result(Cell::Reading {
+        shown,
+        unit,
+        is_bound,
+        event,
+        of,
+        verdict,
+        beside,
+    }) = value
+    else {
+        return value;
+    };
+    let read = agenda.reading(event);
+    let to_neutral = read.and_then(|record| record.reading.pair);
+    let three = agenda.job().supply.phases == Phases::Three
+        && to_neutral.is_some_and(|pair| pair.to() == Conductors::N);
+    let factor = agenda.tables().fault_current.three_phase_factor;
+    let number = read.and_then(|record| record.reading.number);
+    let twice = number.filter(|_| three).map(|number| {
+        let largest = tidy((number.value() * factor * 1000.0).round() / 1000.0);
+        shown.replace(&number.to_string(), &largest)
+    });
+    HeadingValue::Result(Cell::Reading {
+        beside: match &twice {
+            Some(_) => Some(format!("{} × {shown} read to neutral", tidy(factor))),
+            None => beside,
+        },
+        shown: twice.unwrap_or(shown),
+        unit,
+        is_bound,
+        event,
+        of,
+        verdict,
+    })
 }
 
 /// "230 V", or "400/230 V" where there are three phases.

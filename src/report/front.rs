@@ -237,6 +237,12 @@ impl Schedule {
     /// What is said where no result is an exception: that nothing was said to be wrong only where nothing
     /// was observed either.
     pub fn no_exception(&self) -> &'static str {
+        let mut circuits = self.boards.iter().flat_map(|board| &board.circuits);
+        let read = circuits.any(|circuit| circuit.begun)
+            || self.boards.iter().any(|board| !board.readings.is_empty());
+        if !read {
+            return "No reading was taken.";
+        }
         match (
             self.finished,
             self.observations.is_empty() && !self.found_unsatisfactory(),

@@ -13,7 +13,7 @@ use crate::limits::{Earthing, Finding, Outcome, earth_loop, judge};
 use crate::log::{Head, Log, LogError, Thread};
 use crate::quantity::{Ohms, TestVoltage};
 use crate::sequence::procedures::assess::measured_ze;
-use crate::sequence::procedures::{inspection, tested_joined_instead};
+use crate::sequence::procedures::{inspection, not_tested_since_back, tested_joined_instead};
 use crate::sequence::say::board_and_circuit;
 use crate::sequence::{
     Agenda, Ask, CAUTIONS, Column, Event, EventNo, Mode, OutEntry, State, Step, StepKind,
@@ -749,7 +749,10 @@ fn instruments(agenda: &Agenda, times: &Times) -> Vec<InstrumentRow> {
 }
 
 fn tested(agenda: &Agenda) -> Vec<Stage> {
-    let done = agenda.plan().steps.iter().filter(|step| {
+    // What is asked before minor works is no inspection of what can be seen.
+    let seen = |step: &Step| step.item().is_some() || step.kind == inspection::OUTCOME;
+    let told = |step: &&Step| step.stage != Stage::Inspection || seen(step);
+    let done = agenda.plan().steps.iter().filter(told).filter(|step| {
         matches!(
             agenda.outcome(step),
             Some(StepOutcome::Read(_) | StepOutcome::Stated(..))
@@ -813,6 +816,46 @@ fn limitations(log: &Log, agenda: &Agenda) -> Vec<Limitation> {
                 what: vec!["what was not tested when it was left off".to_owned()],
                 reason: "the circuit stays off".to_owned(),
                 at: said.map(|entry| entry.at),
+            },
+        ));
+    }
+    let mut since_back: Vec<(u16, u16)> = Vec::new();
+    for step in &agenda.plan().steps {
+        let Some(circuit) = step
+            .circuit
+            .filter(|_| not_tested_since_back(agenda.state(), step))
+        else {
+            continue;
+        };
+        if since_back.contains(&(step.board, circuit)) {
+            continue;
+        }
+        since_back.push((step.board, circuit));
+        found.push((
+            Stage::Insulation,
+            Limitation {
+                mark: format!("L{}", found.len() + 1),
+                board: step.board,
+                circuit: Some(circuit),
+                stage: Stage::Insulation,
+                what: vec!["insulation at 250 V after equipment was put back".to_owned()],
+                reason: "at a live board its neutral was back in its terminal".to_owned(),
+                at: None,
+            },
+        ));
+    }
+    let boards = agenda.job().boards.iter().map(|board| board.number);
+    for board in boards.filter(|board| !agenda.has_its_supply(*board)) {
+        found.push((
+            Stage::MakeSafe,
+            Limitation {
+                mark: format!("L{}", found.len() + 1),
+                board,
+                circuit: None,
+                stage: Stage::MakeSafe,
+                what: vec!["what is tested live".to_owned()],
+                reason: "the circuit that feeds it stays off".to_owned(),
+                at: None,
             },
         ));
     }
@@ -1029,7 +1072,11 @@ fn checks(agenda: &Agenda, steps: &[&Step]) -> Vec<Check> {
     if let Some(first) = isolation.first() {
         let open = isolation.iter().filter(|step| agenda.is_open(step)).count();
         let energised = agenda.energised(first.board);
+        let off = agenda.all_stay_off(first.board);
         let said = match (open, energised) {
+            (_, true) if off => {
+                "the person said: isolated and proved dead; every one stays off".to_owned()
+            }
             (_, true) => "the person said: isolated and proved dead, later energised".to_owned(),
             (0, false) => "the person said: isolated and proved dead".to_owned(),
             (open, false) => format!("{open} steps of isolation open"),

@@ -14,9 +14,11 @@ use super::facts::{
     Ask, Edition, Event, EventNo, Mode, Plan, Quantity, Refusal, Step, StepId, StepKind, Withdrawal,
 };
 use super::procedures::Catalogue;
-use crate::installation::{Accessory, Board, Circuit, CircuitKind, IsolatedBy, Job, Phases};
+use crate::installation::{
+    Accessory, Board, Circuit, CircuitKind, Earthing, IsolatedBy, Job, Phases,
+};
 use crate::limits::{Finding, Outcome, Verdict};
-use crate::quantity::{Conductors, Pair, Reading, Relation, TestVoltage};
+use crate::quantity::{Conductors, Pair, Reading, Relation, TestVoltage, Unit};
 use crate::terms::{ItemNumber, Part, Place, Reason, Stage, Statement};
 use jiff::{SignedDuration, Timestamp};
 use std::collections::{BTreeMap, BTreeSet};
@@ -724,9 +726,10 @@ impl Watch {
             let no_earth = step.kind == StepKind::ExternalLoop
                 && self.how(step) == Some(&How::Read)
                 && self.closed.get(&step.id).is_some_and(|closed| {
-                    self.readings
-                        .get(&closed.by)
-                        .is_some_and(|taken| taken.reading.relation == Relation::OverRange)
+                    self.readings.get(&closed.by).is_some_and(|taken| {
+                        taken.reading.relation == Relation::OverRange
+                            || self.blows_nothing(&taken.reading)
+                    })
                 });
             // Up to the second edition a voltage is taken when it is said, and nothing waits for it.
             let said = reads(step, Quantity::SupplyVoltage)
@@ -746,6 +749,19 @@ impl Watch {
         law(unlocked || self.said_dead(board, at), || {
             "energised by a plan that never proved it dead".to_owned()
         })
+    }
+
+    /// Whether a fault would not even draw what the least device is rated for, by an external loop of a system
+    /// with an earth of its own from the supply: U0 ÷ Ze.
+    fn blows_nothing(&self, external: &Reading) -> bool {
+        let boards = self.job.boards.iter();
+        let circuits = boards.flat_map(|board| &board.circuits);
+        let rated = circuits.filter_map(|circuit| Some(circuit.device.as_ref()?.amps));
+        let least = rated.min_by(f64::total_cmp);
+        self.job.supply.earthing != Earthing::Tt
+            && external.unit == Some(Unit::Ohm)
+            && matches!(external.relation, Relation::Exact | Relation::Over)
+            && least.is_some_and(|amps| external.size() * amps > self.job.supply.volts)
     }
 
     /// Whether a voltage was read there that is not that of the supply: a line past 0.9 of the least and 1.1 of
@@ -1002,6 +1018,16 @@ impl Watch {
             }
             Event::Reading { .. } => self.read(event, no),
             Event::JobChanged { job, .. } => {
+                let known = &self.job.supply.sources;
+                let another = job
+                    .supply
+                    .sources
+                    .iter()
+                    .any(|source| !known.contains(source));
+                if another && self.edition >= Edition::Fifth {
+                    self.unlocked.clear();
+                    self.away_for(true);
+                }
                 self.plan = Arc::new(self.catalogue.plan(job, self.edition));
                 self.job = Arc::new((**job).clone());
             }
@@ -1237,6 +1263,17 @@ impl Watch {
         }
         if statement == Statement::Energised {
             self.unlocked.remove(&step.board);
+        }
+        let reversed = self.closed.get(step).map(|closed| &closed.how)
+            == Some(&How::Intent(Statement::PolarityReversed));
+        let incoming = self.plan.step(step).is_some_and(|step| step.incoming);
+        if reversed
+            && incoming
+            && statement == Statement::PolarityCorrect
+            && self.edition >= Edition::Fifth
+        {
+            self.unlocked.remove(&step.board);
+            self.reopen(step.board, |_| true);
         }
         self.close(step, no, How::Intent(statement));
         if statement == Statement::Energised {

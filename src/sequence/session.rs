@@ -77,6 +77,24 @@ pub struct Turn {
     pub lines: Vec<Line>,
 }
 
+/// No sentence of the grammar is longer, in bytes; to look for one in much more takes long.
+const LONGEST_UNDERSTOOD: usize = 300;
+
+/// The codes of observations as everybody writes them, "C2" and "FI", as they are said.
+fn written_codes(words: &str) -> String {
+    let said = |word: &str| {
+        let bare = word.trim_end_matches([':', ',', ';']);
+        let code = match bare.to_ascii_lowercase().as_str() {
+            "c1" => "code one",
+            "c2" => "code two",
+            "c3" => "code three",
+            _ => return word.to_owned(),
+        };
+        format!("{code}{}", &word[bare.len()..])
+    };
+    words.split(' ').map(said).collect::<Vec<_>>().join(" ")
+}
+
 impl Session {
     /// Begins a job. The turn holds the log's first event and the cautions.
     ///
@@ -256,16 +274,24 @@ impl Session {
 
     /// The same for a typed line, in which loose words of the trade are understood too.
     pub fn understand_typed(&self, grammar: &Grammar, words: &str) -> Option<Intent> {
+        if words.len() > LONGEST_UNDERSTOOD {
+            return None;
+        }
         let question = match self.agenda.question() {
             Some(Question::Reading(_) | Question::Statement(..)) => Some("question"),
             Some(
                 Question::AllBack(..)
                 | Question::Finish(..)
                 | Question::Point(..)
-                | Question::Circuit(..),
+                | Question::Circuit(..)
+                | Question::IfOut(..)
+                | Question::IfLive(_)
+                | Question::NeverOut(..),
             ) => Some("no"),
-            _ => None,
+            None => None,
         };
+        let as_said = written_codes(words);
+        let words = as_said.as_str();
         let loose = || grammar.understand_typed(self.rule(), question, words);
         // Commas tell what the grammar, which leaves them out, would have to guess.
         let parted = words.contains([',', ';']);

@@ -5,7 +5,9 @@ use serde::{Serialize, Serializer};
 use std::{fmt, str::FromStr};
 
 /// How many digits of a hash are enough to know it by, where it is written down by hand.
-const SHORT: usize = 8;
+const SHORT: usize = 16;
+/// How many were written down by versions before.
+const SHORT_BEFORE: usize = 8;
 
 /// The end of a log, or of one thread of a merged one: how many events there are, and the hash of
 /// the last, which covers all of them. Written `26:` and the hash.
@@ -18,7 +20,7 @@ pub struct Head {
 }
 
 impl Head {
-    /// The number and the first eight digits: enough for a line that is copied by hand.
+    /// The number and the first sixteen digits: enough for a line that is copied by hand.
     pub fn short(&self) -> String {
         let hash = self.hash.to_string();
         format!("{}:{}", self.events, hash.get(..SHORT).unwrap_or(&hash))
@@ -57,7 +59,7 @@ impl FromStr for KnownHead {
     fn from_str(text: &str) -> Result<Self, NotAHead> {
         let (events, digits) = text.trim().split_once(':').ok_or(NotAHead)?;
         let digits = digits.to_ascii_lowercase();
-        let fits = (SHORT..=64).contains(&digits.len())
+        let fits = (SHORT_BEFORE..=64).contains(&digits.len())
             && digits.bytes().all(|digit| digit.is_ascii_hexdigit());
         let events = events.parse().map_err(|_| NotAHead)?;
         if !fits || events == 0 {

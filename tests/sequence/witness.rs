@@ -605,6 +605,13 @@ impl Witness {
         if statement == Statement::Done {
             self.order_answered(id);
         }
+        let before = self.answers.get(&id.to_string()).and_then(|all| all.last());
+        let reversed = matches!(before, Some((_, Answer::Said(Statement::PolarityReversed))));
+        let put_right = reversed && statement == Statement::PolarityCorrect;
+        if put_right && id.stage == Stage::SupplyPolarity && state.edition() >= Edition::Fifth {
+            self.unlocked.remove(&id.board);
+            self.forget(id.board, Forgotten::All);
+        }
         self.answered(id, no, Answer::Said(statement));
         match id.stage {
             Stage::Isolation => {

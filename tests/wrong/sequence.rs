@@ -284,7 +284,7 @@ fn a_reversed_supply_energises_nothing() {
     has(&say(&mut site, &["polarity reversed"]), &["reversed"]);
     has(
         &say(&mut site, &["polarity correct"]),
-        &["earthing conductor"],
+        &["permission, circuits and every source"],
     );
 }
 

@@ -45,6 +45,11 @@ pub fn r1_r2(tables: &Tables, facts: &CircuitFacts, place: TakenAt, reading: &Re
         None => continuous(tables, value, &said!(R1R2Continuous)),
     };
     if value.is_unbounded() {
+        let mut verdict = verdict;
+        // An open conductor has no resistance that a limit could lie above.
+        if reading.number.is_none() {
+            verdict.outcome = Outcome::Fail;
+        }
         return verdict.found(Finding::Open, said!(NoContinuity));
     }
     let share = if facts.ring { 0.25 } else { 1.0 };

@@ -92,6 +92,19 @@ pub fn ze(tables: &Tables, facts: &CircuitFacts, reading: &Reading) -> Verdict {
     unbounded_remark(reading, value, verdict)
 }
 
+/// Whether an external loop by itself is more than any overcurrent device of these circuits allows for Zs: no
+/// TN system has such an earth, whatever RCDs there are. BS 7671 411.4.4. Circuits whose limit is not known, or
+/// only from a stricter table, tell nothing; without any other it is not so.
+pub fn no_device_operates(tables: &Tables, circuits: &[CircuitFacts], reading: &Reading) -> bool {
+    let Ok(value) = Ohms::from_reading(reading, None) else {
+        return false;
+    };
+    let tn = circuits.iter().all(|facts| facts.earthing != Earthing::Tt);
+    let limits = circuits.iter().filter_map(|facts| zs_limit(tables, facts));
+    let mut known = limits.filter(|limit| !limit.stricter).peekable();
+    tn && known.peek().is_some() && known.all(|limit| value.is_at_most(limit.ohms) == Truth::No)
+}
+
 /// The largest Zs that the overcurrent device allows for the time that applies.
 pub fn zs_limit(tables: &Tables, facts: &CircuitFacts) -> Option<MaximumZs> {
     let (seconds, _) = earth_loop::disconnection_time(tables, facts)?;

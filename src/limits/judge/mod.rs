@@ -26,7 +26,7 @@ pub use continuity::{
     supplementary_bond, supplementary_limit,
 };
 pub use design::{cpc_size, voltage_drop};
-pub use earth_loop::{LoopContext, ze, zs, zs_limit, zs_read_at_most};
+pub use earth_loop::{LoopContext, no_device_operates, ze, zs, zs_limit, zs_read_at_most};
 pub use fault_current::{beside_ze, fault_current};
 pub use insulation::{insulation, insulation_pattern};
 pub use ring::{ring, ring_end, ring_ends, ring_point};

@@ -7,6 +7,7 @@ use crate::grammar::Intent;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::breakage::{self, Break};
 use crate::sequence::facts::{Destination, Event, Refusal, Step, StepId, Withdrawal};
+use crate::sequence::state::{Question, StepOutcome};
 use crate::terms::{ItemNumber, Place, Statement};
 
 /// "Item four point three, satisfactory".
@@ -63,6 +64,23 @@ fn of_step(
     let proved = agenda.proved_dead(step.board) || breakage::is(Break::CoversOffUnproved);
     if inside.is_some_and(|item| item.dead) && looked_into && !proved {
         return refused(said, Refusal::NotProvedDead { board: step.board });
+    }
+    // What was seen is not erased by a slip of the number.
+    let coded = agenda.outcome(step).and_then(|outcome| match outcome {
+        StepOutcome::Stated(_, was) => was.code_means(),
+        _ => None,
+    });
+    let asked = |question: &Question| {
+        matches!(question, Question::Statement(_, about, now, _)
+            if *about == step.id && *now == statement)
+    };
+    if coded.is_some() && statement.code_means().is_none() && !agenda.question().is_some_and(asked)
+    {
+        return vec![Event::ProposedStatement {
+            step: step.id.clone(),
+            statement,
+            place: None,
+        }];
     }
     let before = agenda
         .observations()

@@ -1,10 +1,11 @@
 //! Answers to what waits for "affirm", and taking back what was said last.
 
 use super::events::{Decide, asked, refused};
-use super::{adding, alteration, finishing, moving, reading, statement, warning};
+use super::{adding, alteration, finishing, inspecting, moving, reading, statement, warning};
 use crate::grammar::Intent;
+use crate::quantity::Unit;
 use crate::sequence::agenda::Agenda;
-use crate::sequence::facts::{Doubt, Edition, Event, EventNo, Refusal, Withdrawal};
+use crate::sequence::facts::{Doubt, Edition, Event, EventNo, Refusal, Step, Withdrawal};
 use crate::sequence::state::{OutEntry, Question};
 use crate::terms::{Alteration, Change, Part, Statement};
 
@@ -41,8 +42,14 @@ pub(super) fn decide(
             Question::Statement(_, step, statement, place) => {
                 // Something may be out since it was asked.
                 let barred = agenda.step(step).map(|step| agenda.guard(step));
-                match barred {
-                    Some(Err(refusal)) => refused(said, refusal),
+                let item = agenda.step(step).and_then(Step::item);
+                match (barred, item) {
+                    (Some(Err(refusal)), _) => refused(said, refusal),
+                    // With the item's answer, what was seen of it before is taken back.
+                    (_, Some(number)) => {
+                        let stated = inspecting::item(agenda, said, &number, *statement);
+                        std::iter::once(Event::affirmed(of)).chain(stated).collect()
+                    }
                     _ => vec![
                         Event::affirmed(of),
                         Event::Stated {
@@ -112,6 +119,13 @@ pub(super) fn decide(
             {
                 asked(said)
             }
+            // Volts where volts are asked for are the answer.
+            Question::IfLive(_) if asks_volts(agenda) => {
+                let aside = Event::SetAside { of };
+                let mut after = agenda.clone();
+                after.apply(&aside, agenda.last_event_at());
+                std::iter::once(aside).chain(anew(&after, said)).collect()
+            }
             Question::Reading(_) => another_reading(agenda, of, said, anew),
             Question::Statement(..) => replaced(agenda, of, said, Withdrawal::Restated, anew),
             _ => refused(said, Refusal::QuestionOpen),
@@ -123,6 +137,12 @@ pub(super) fn decide(
         _ => refused(said, Refusal::QuestionOpen),
     };
     Some(events)
+}
+
+/// Whether volts are asked for now.
+pub(super) fn asks_volts(agenda: &Agenda) -> bool {
+    let measure = agenda.current().and_then(Step::measure);
+    measure.is_some_and(|measure| measure.unit == Unit::Volt)
 }
 
 /// What is said further of a circuit that is being added, as a correction too: what is said later counts.
@@ -238,6 +258,7 @@ pub(super) fn take_back(agenda: &Agenda, said: &Intent, anew: Decide) -> Vec<Eve
                 // What is out is only replaced by what is out instead; anything else is taken
                 // beside it.
                 Some(of) if is_out(of) && !takes_out(right) => anew(agenda, right),
+                Some(of) if is_of_another_test(agenda, of, right) => anew(agenda, right),
                 Some(of) => corrected(agenda, of, right, anew),
                 None => anew(agenda, right),
             };
@@ -256,6 +277,28 @@ pub(super) fn take_back(agenda: &Agenda, said: &Intent, anew: Decide) -> Vec<Eve
         Some(of) => vec![Event::Withdrawn { of, why }],
         None => refused(said, Refusal::NothingToAnswer),
     }
+}
+
+/// Whether a value names another pair or place than the reading that was taken last: that one stays.
+fn is_of_another_test(agenda: &Agenda, of: EventNo, right: &Intent) -> bool {
+    let (pair, place) = match right {
+        Intent::Reading { reading, place, .. } | Intent::Measured { reading, place, .. } => {
+            (reading.pair, place.as_ref())
+        }
+        _ => return false,
+    };
+    let Some(taken) = agenda.reading(of) else {
+        return false;
+    };
+    let step = agenda.step(&taken.step);
+    let here = taken
+        .place
+        .as_ref()
+        .or(step.and_then(|step| step.place.as_ref()));
+    let other_pair = pair
+        .zip(taken.reading.pair)
+        .is_some_and(|(said, was)| said != was);
+    other_pair || place.zip(here).is_some_and(|(said, was)| said != was)
 }
 
 /// What is right is taken in the place of what was said.

@@ -75,6 +75,14 @@ pub(super) fn decide(
         }
         Err(refusal) => refused(said, refusal),
     };
+    // Reversed polarity shows on the tester of a live test, whatever that asks for.
+    if statement == Statement::PolarityReversed
+        && current.is_live_test()
+        && current.circuit.is_some()
+        && current.kind != StepKind::ReopenedPolarity
+    {
+        return take(current, statement);
+    }
     if let Some(meant) = accepts(agenda, current, statement)
         && is_meant(current)
     {
@@ -146,6 +154,10 @@ fn accepts(agenda: &Agenda, step: &Step, statement: Statement) -> Option<Stateme
         (_, Statement::Satisfactory) if wants_pass(&step.ask) => Statement::Pass,
         // A test button that works trips.
         (StepKind::RcdButton, Statement::Pass) => Statement::Tripped,
+        // Nothing is switched on there: the word itself would be untrue.
+        (StepKind::Energise, Statement::Done) if agenda.all_stay_off(step.board) => {
+            Statement::Energised
+        }
         (SURGE_INDICATOR, Statement::Pass) => Statement::IndicatorGreen,
         (SURGE_INDICATOR, Statement::Fail) => Statement::IndicatorRed,
         (_, statement) => statement,

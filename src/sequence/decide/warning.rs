@@ -16,7 +16,10 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Option<Vec<Event>> {
         return None;
     }
     let current = agenda.current();
-    if matches!(agenda.question(), Some(Question::IfLive(_))) && said.is_a_warning() {
+    // Volts where volts are asked for are the answer.
+    let value = matches!(said, Intent::Reading { .. } | Intent::Measured { .. });
+    let answered = value && super::question::asks_volts(agenda);
+    if matches!(agenda.question(), Some(Question::IfLive(_))) && said.is_a_warning() && !answered {
         return Some(found_here(agenda));
     }
     let is_dead_work = current.is_none_or(|step| is_dead_work(agenda, step));
@@ -166,8 +169,7 @@ pub(in crate::sequence) fn is_dead_work(agenda: &Agenda, step: &Step) -> bool {
 /// Whether words that were not understood are about voltage: better asked once too often than
 /// missed. Not where they say that there is none.
 pub fn sounds_like_a_warning(words: &str) -> bool {
-    const ABOUT: [&str; 16] = [
-        "live",
+    const ABOUT: [&str; 18] = [
         "alive",
         "volt",
         "volts",
@@ -183,6 +185,9 @@ pub fn sounds_like_a_warning(words: &str) -> bool {
         "power",
         "powered",
         "belt",
+        "backfeed",
+        "sparked",
+        "lit",
     ];
     let words: Vec<String> = words
         .split(|c: char| !c.is_alphanumeric() && c != '\'')
@@ -191,19 +196,90 @@ pub fn sounds_like_a_warning(words: &str) -> bool {
         .collect();
     let says = |all: &[&str]| words.iter().any(|word| all.contains(&word.as_str()));
     let pair = |a: &str, b: &str| words.windows(2).any(|two| two == [a, b]);
+    // The trade's "live" is also a conductor's name.
+    let is_a_name = |at: usize| {
+        let at_least = |n: usize| words.get(n).map(String::as_str);
+        let before = at.checked_sub(1).and_then(at_least);
+        let next = at_least(at + 1);
+        let joined = matches!(next, Some("and" | "to"))
+            && matches!(
+                at_least(at + 2),
+                Some("neutral" | "earth" | "cpc" | "n" | "e")
+            );
+        let named = matches!(
+            next,
+            Some("terminal" | "terminals" | "conductor" | "conductors" | "wire" | "wires" | "leg")
+        );
+        joined || named || matches!(before, Some("between" | "and" | "to"))
+    };
+    let named = |word: &String| word == "live" || word == "lives";
+    let live = words
+        .iter()
+        .enumerate()
+        .any(|(at, word)| named(word) && !is_a_name(at));
+    let names_a_test = words.windows(2).any(|two| {
+        matches!(two[0].as_str(), "250" | "500" | "1000")
+            && matches!(two[1].as_str(), "v" | "volt" | "volts")
+    });
     let none = ["no", "zero", "nought", "without"]
         .iter()
         .any(|none| ["volt", "volts", "voltage"].iter().any(|v| pair(none, v)));
     let not_live = pair("not", "live") || pair("isn't", "live");
     let not_dead = pair("not", "dead") || pair("isn't", "dead") || pair("still", "on");
-    not_dead || (says(&ABOUT) && !none && !not_live) || has_the_supply(&words.join(" "))
+    let isolated = pair("not", "isolated")
+        || pair("isn't", "isolated")
+        || pair("longer", "isolated")
+        || pair("isolation", "lost")
+        || pair("not", "locked");
+    let lights = says(&["indicator", "tester", "lamp"])
+        && says(&["lights", "glows", "lit"])
+        && says(&["up", "glows", "lit"]);
+    let bitten = says(&["bit", "bitten", "zapped", "belted"]);
+    let gone = says(&["off", "gone", "missing"]) && says(&["lock's", "padlock's"]);
+    not_dead
+        || isolated
+        || lights
+        || bitten
+        || gone
+        || is_back_on(&words)
+        || is_on(&words)
+        || (live || says(&ABOUT)) && !none && !not_live && !names_a_test
+        || has_the_supply(&words.join(" "))
+}
+
+/// "Breaker is on", "main switch on": what was off.
+fn is_on(words: &[String]) -> bool {
+    let words: Vec<&str> = words.iter().map(String::as_str).collect();
+    let what = ["breaker", "breaker's", "switch", "mcb", "fuse", "rcbo"];
+    let ordered = matches!(words.first(), Some(&("put" | "switch" | "turn" | "leave")));
+    let off = words.iter().any(|word| what.contains(word));
+    matches!(words.as_slice(), [.., "on"]) && off && !ordered && words.len() <= 5
+}
+
+/// Whether the words end in that it, or the supply, is on: "power's back on", "someone switched it on".
+fn is_back_on(words: &[String]) -> bool {
+    const WHAT: [&str; 9] = [
+        "supply", "power's", "feed", "it's", "it", "someone", "somebody", "they", "they've",
+    ];
+    let words: Vec<&str> = words.iter().map(String::as_str).collect();
+    let ends = matches!(words.as_slice(), [.., "on"] | [.., "on", "again"]);
+    let ordered = matches!(
+        words.first(),
+        Some(&("put" | "switch" | "turn" | "leave" | "move"))
+    );
+    ends && !ordered && words.iter().any(|word| WHAT.contains(word))
 }
 
 /// Whether the words are a number that could be the voltage of the supply, alone or of a pair of conductors: "line
 /// to earth two thirty", and not "230 millimetres from the door".
 fn has_the_supply(words: &str) -> bool {
-    const BESIDE: [&str; 9] = [
-        "line", "neutral", "earth", "to", "and", "it's", "is", "reads", "there's",
+    if words.len() > 100 {
+        return false;
+    }
+    const BESIDE: [&str; 25] = [
+        "line", "neutral", "earth", "to", "and", "it's", "is", "reads", "there's", "i'm", "i",
+        "am", "have", "got", "getting", "reading", "shows", "showing", "probes", "meter", "show",
+        "on", "this", "still", "v",
     ];
     let in_figures = number::in_digits(words);
     let parts: Vec<&str> = in_figures.split_whitespace().collect();
@@ -230,6 +306,24 @@ mod tests {
             "STOP!",
             "two thirty",
             "line to earth 230",
+            "probes show 230 V",
+            "i'm reading 230",
+            "there's 240 on this",
+            "supply is on",
+            "power's back on",
+            "someone switched it on",
+            "not isolated",
+            "backfeed",
+            "it bit me",
+            "the lock's off",
+            "no longer isolated",
+            "not locked off",
+            "isolation lost",
+            "main switch on",
+            "breaker is on",
+            "indicator lights up",
+            "it sparked",
+            "live and dangerous",
         ] {
             assert!(sounds_like_a_warning(words), "{words}");
         }
@@ -238,6 +332,15 @@ mod tests {
             "zero volts",
             "it's not live",
             "both ends in",
+            "put the lamp back on",
+            "hang on it goes back later",
+            "lock off",
+            "it's on circuit three",
+            "move on",
+            "volts between live and earth",
+            "live terminals are shrouded",
+            "between live and neutral",
+            "insulation test L-N 250 volts",
             "socket three",
             "230 millimetres from the door",
             "cable two hundred and forty long",

@@ -24,6 +24,10 @@ pub enum Edition {
     /// circuit too; three phases are tried at 250 V between their lines as well, and a circuit of three phases that
     /// stays off has every line out of its terminal.
     Fourth,
+    /// Where all circuits of a board together read low at 250 V, each is tried by itself before more. At a visit to
+    /// a live board nothing comes out of its terminals. A supply that was reversed and put right is isolated and
+    /// proved dead anew.
+    Fifth,
 }
 
 /// An edition of a newer program.
@@ -33,7 +37,7 @@ pub struct UnknownEdition(pub u16);
 
 impl Edition {
     /// The edition that a new log follows.
-    pub const NOW: Self = Self::Fourth;
+    pub const NOW: Self = Self::Fifth;
 
     /// Its number, from 1.
     pub fn number(self) -> u16 {
@@ -42,6 +46,7 @@ impl Edition {
             Self::Second => 2,
             Self::Third => 3,
             Self::Fourth => 4,
+            Self::Fifth => 5,
         }
     }
 
@@ -60,6 +65,7 @@ impl TryFrom<u16> for Edition {
             2 => Ok(Self::Second),
             3 => Ok(Self::Third),
             4 => Ok(Self::Fourth),
+            5 => Ok(Self::Fifth),
             other => Err(UnknownEdition(other)),
         }
     }

@@ -73,9 +73,10 @@ pub fn is_supply_fault(state: &State, step: &Step) -> bool {
         Some(StepOutcome::Stated(_, Statement::PolarityReversed)) => step.incoming,
         Some(StepOutcome::Read(no)) if step.kind == StepKind::ExternalLoop => {
             step.incoming
-                && state
-                    .reading(*no)
-                    .is_some_and(|record| record.reading.relation == Relation::OverRange)
+                && state.reading(*no).is_some_and(|record| {
+                    record.reading.relation == Relation::OverRange
+                        || no_device_operates(state, &record.reading)
+                })
         }
         Some(StepOutcome::Read(no)) if step.kind == SUPPLY_VOLTAGE => {
             let declared = state.job().supply.volts;
@@ -90,6 +91,12 @@ pub fn is_supply_fault(state: &State, step: &Step) -> bool {
         }
         _ => false,
     }
+}
+
+/// Whether the external loop alone is more than any device of the installation allows.
+fn no_device_operates(state: &State, reading: &Reading) -> bool {
+    let circuits = state.job().low_voltage_facts();
+    judge::no_device_operates(state.tables(), &circuits, reading)
 }
 
 /// Whether the result of a live test is a danger now: no earth, reversed polarity, additional
@@ -136,8 +143,7 @@ pub fn is_danger(state: &State, step: &Step) -> bool {
 }
 
 fn rests(record: &ReadingRecord) -> bool {
-    let finding = record.verdict.as_ref().and_then(|verdict| verdict.finding);
-    finding == Some(Finding::RestsOnRcd)
+    record.finding() == Some(Finding::RestsOnRcd)
 }
 
 /// Whether the loop of a circuit under the RCD that a step tests is left to that RCD.

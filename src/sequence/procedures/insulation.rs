@@ -94,7 +94,7 @@ impl Procedure for Insulation {
     ) -> Vec<Step> {
         let build = StepBuilder::new(self, board, circuit, "insulation");
         match circuit {
-            Some(circuit) => on_circuit(&build, circuit, edition),
+            Some(circuit) => on_circuit(&build, board, circuit, edition),
             None if board.insulation_together => together(&build, board, edition),
             None => Vec::new(),
         }
@@ -406,7 +406,12 @@ fn load_back_since(state: &State, trial: &Step) -> bool {
         })
 }
 
-fn on_circuit(build: &StepBuilder<'_>, circuit: &Circuit, edition: Edition) -> Vec<Step> {
+fn on_circuit(
+    build: &StepBuilder<'_>,
+    board: &Board,
+    circuit: &Circuit,
+    edition: Edition,
+) -> Vec<Step> {
     let voltage = full_voltage(circuit.system);
     let volts = voltage.volts();
     let lamps = || build.statement("lamps", StepKind::InsulationLamps, &[Statement::Done]);
@@ -416,7 +421,9 @@ fn on_circuit(build: &StepBuilder<'_>, circuit: &Circuit, edition: Edition) -> V
     if lighting && edition > Edition::First {
         steps.push(lamps());
     }
-    if tried_first(circuit, voltage) {
+    // Tested by itself it is only where all circuits together were not sound: something may be on any of them.
+    let one_of_all = board.insulation_together && edition >= Edition::Fifth;
+    if tried_first(circuit, voltage, one_of_all) {
         let trials = trials(circuit.phases, edition);
         let trial = |name: &str, kind, pair: Pair| {
             let tail = trial_tail(name, pair, circuit.phases);
@@ -567,9 +574,10 @@ fn full_voltage(system: SystemVoltage) -> TestVoltage {
     }
 }
 
-fn tried_first(circuit: &Circuit, voltage: TestVoltage) -> bool {
-    let something =
-        circuit.equipment_possible || circuit.points.iter().any(|point| point.sensitive.is_some());
+fn tried_first(circuit: &Circuit, voltage: TestVoltage, one_of_all: bool) -> bool {
+    let something = one_of_all
+        || circuit.equipment_possible
+        || circuit.points.iter().any(|point| point.sensitive.is_some());
     something && voltage > TestVoltage::V250
 }
 

@@ -33,9 +33,10 @@ pub use insulation::{
     joined_to_earth, lives_linked, tested_joined_instead, waits_for_all_together,
 };
 pub use put_back::to_put_back;
+pub use reconnected::not_tested_since_back;
 pub use reopened::reopened;
 pub(super) use table::bond_place;
-pub use table::{RING_ENDS, SUPPLY_VOLTAGE, is_surge};
+pub use table::{POLARITY_COLUMN, RING_ENDS, SUPPLY_VOLTAGE, is_surge};
 
 use super::facts::{Column, Edition, EventNo, Order, ProcedureId, Refusal, Step};
 use super::state::{ReadingRecord, State, StepOutcome};

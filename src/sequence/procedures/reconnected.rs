@@ -1,9 +1,9 @@
 use super::insulation::{
     insulation, joined_to_earth, lives_linked, settled_by, waits_for_all_together,
 };
-use super::table::Row;
+use super::table::{Row, is_full_insulation};
 use super::{Answers, assess};
-use crate::installation::SystemVoltage;
+use crate::installation::{Board, SystemVoltage};
 use crate::quantity::TestVoltage;
 use crate::sequence::facts::{Order, Quantity, Step, StepKind};
 use crate::sequence::state::{OutEntry, ReadingRecord, State};
@@ -64,6 +64,19 @@ fn reconnected_is_open(state: &State, step: &Step) -> bool {
                 && put_back_since_tested(state, step, circuit)
         }
     }
+}
+
+/// Whether equipment went back on a circuit of a live board after its insulation was tested, which this test can't
+/// follow there.
+pub fn not_tested_since_back(state: &State, step: &Step) -> bool {
+    let live = state
+        .board(step.board)
+        .is_some_and(Board::isolates_circuits);
+    let full = is_full_insulation(step);
+    live && full
+        && step
+            .circuit
+            .is_some_and(|circuit| put_back_since_tested(state, step, circuit))
 }
 
 /// Whether equipment, or a conductor at an accessory, was put back after the last insulation test.

@@ -371,7 +371,8 @@ fn ring_is_open(state: &State, step: &Step) -> bool {
     }
 }
 
-static POLARITY_COLUMN: Column = Column {
+/// Whether every conductor is at its own terminal.
+pub static POLARITY_COLUMN: Column = Column {
     key: "polarity",
     csv: "polarity",
     group: "Polarity",

@@ -341,12 +341,17 @@ fn older_edition(agenda: &Agenda) -> Option<Line> {
         Edition::Second => {
             "for the voltage of the supply, between every pair, before its polarity, "
         }
-        Edition::Third => "",
-        Edition::Fourth => return None,
+        Edition::Third | Edition::Fourth => "",
+        Edition::Fifth => return None,
     };
-    let fourth = "for surge protection out where circuits are tested one by one, nor for 250 volts between the lines of three phases";
+    let fourth = if agenda.edition() < Edition::Fourth {
+        "for surge protection out where circuits are tested one by one, for 250 volts between the lines of three phases, "
+    } else {
+        ""
+    };
+    let fifth = "for 250 volts on each circuit where all together read low, nor to prove it dead anew when a reversed supply was put right";
     Some(Line::warning(format!(
-        "This log follows {} of the plan. It does not ask {lacks}{fourth}. To be asked for that, stop here and begin again with a new log.",
+        "This log follows {} of the plan. It does not ask {lacks}{fourth}{fifth}. To be asked for that, stop here and begin again with a new log.",
         agenda.edition()
     )))
 }

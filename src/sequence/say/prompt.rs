@@ -3,7 +3,7 @@ use super::line::Line;
 use super::numbers::{capital, value};
 use super::questions;
 use crate::grammar::Intent;
-use crate::installation::{Board, Earthing, InstrumentUse, Phases, Source, board_said};
+use crate::installation::{Board, Earthing, InstrumentUse, JobKind, Phases, Source, board_said};
 use crate::limits::insulation::Pattern;
 use crate::quantity::{Conductors, Unit};
 use crate::sequence::agenda::Agenda;
@@ -449,10 +449,11 @@ fn holds(agenda: &Agenda, step: &Step, when: &str) -> bool {
         "circuits" => agenda
             .board(step.board)
             .is_some_and(Board::isolates_circuits),
-        "all off" => agenda.board(step.board).is_some_and(|board| {
-            let mut circuits = board.circuits.iter();
-            circuits.all(|circuit| agenda.stays_off(step.board, circuit.number))
-        }),
+        "all off" => agenda.all_stay_off(step.board),
+        "board is live" => agenda.energised(step.board),
+        "nothing comes out" => {
+            agenda.job().kind == JobKind::LiveRetest && agenda.edition() >= Edition::Fifth
+        }
         "live board" => {
             let board = agenda.board(step.board);
             board.is_some_and(|board| agenda.job().tests_live(board)) && step.is_live_work()

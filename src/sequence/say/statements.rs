@@ -17,6 +17,9 @@ pub(super) fn told(before: &Agenda, event: &Event, form: Form) -> Vec<Line> {
             statement,
             place,
         } => match before.step(step) {
+            Some(step) if nothing_switched_on(before, step, *statement) => vec![Line::warning(
+                "Nothing is switched on. The rest of the board is live.",
+            )],
             Some(step) => stated(step, *statement, place.as_ref(), form),
             None => Vec::new(),
         },
@@ -73,6 +76,11 @@ fn observed(
         .chain(danger)
         .chain([what])
         .collect()
+}
+
+/// Whether a board is gone on from that nothing was switched on of: every circuit that was isolated stays off.
+fn nothing_switched_on(before: &Agenda, step: &Step, statement: Statement) -> bool {
+    statement == Statement::Energised && before.all_stay_off(step.board)
 }
 
 /// A statement said back, and what it means for the work.

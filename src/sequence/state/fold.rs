@@ -8,7 +8,7 @@ use super::pace::ABSENCE;
 use super::pending::{Override, Question};
 use super::readings::{ReadingRecord, ReadingStatus};
 use super::steps::StepOutcome;
-use crate::installation::board_said;
+use crate::installation::{Job, board_said};
 use crate::limits::Verdict;
 use crate::quantity::{Reading, TestVoltage};
 use crate::sequence::breakage::{self, Break};
@@ -131,6 +131,11 @@ impl State {
         match event {
             // Its plan is not made here: see `State::under`.
             Event::JobChanged { job, text, .. } => {
+                // A source that nobody knew of was not isolated.
+                if self.edition >= Edition::Fifth && has_another_source(&self.written, job) {
+                    self.boards.unlocked.clear();
+                    self.expire_all(true);
+                }
                 if !text.is_empty() {
                     self.written = Arc::new((**job).clone());
                 }
@@ -166,7 +171,7 @@ impl State {
                 self.expire_isolation(gap.max(ABSENCE), at);
             }
             Event::CameBack { anew, .. } => self.expire_all(*anew),
-            _ => {}
+            other => no_arm_for(other),
         }
     }
 
@@ -216,7 +221,7 @@ impl State {
             Event::ProposedFinish { left } => {
                 self.pending.question = Some(Question::Finish(no, *left));
             }
-            _ => {}
+            other => no_arm_for(other),
         }
     }
 
@@ -249,7 +254,7 @@ impl State {
                 self.give_back_before(*of);
                 self.pending.last_taken = None;
             }
-            _ => {}
+            other => no_arm_for(other),
         }
     }
 
@@ -304,7 +309,7 @@ impl State {
                 verdict,
                 ..
             } => self.correct_at_desk(no, at, *of, *reading, verdict.clone()),
-            _ => {}
+            other => no_arm_for(other),
         }
     }
 
@@ -323,6 +328,7 @@ impl State {
                     self.out_list
                         .never_out(|entry| entry.ordered.as_ref() == Some(step));
                 }
+                self.supply_put_right(step, *statement);
                 self.close(step, StepOutcome::Stated(no, *statement));
                 if let Some(step) = Arc::clone(&self.plan).step(step) {
                     self.undo_by(step, *statement);
@@ -346,7 +352,21 @@ impl State {
                 }
                 self.pending.taken(no);
             }
-            _ => {}
+            other => no_arm_for(other),
+        }
+    }
+
+    /// Somebody had their hands in a supply that was reversed: its board is isolated and proved dead anew.
+    fn supply_put_right(&mut self, step: &StepId, statement: Statement) {
+        let reversed = matches!(
+            self.steps.get(step),
+            Some(StepOutcome::Stated(_, Statement::PolarityReversed))
+        );
+        let right = statement == Statement::PolarityCorrect && reversed;
+        let incoming = self.step(step).is_some_and(|step| step.incoming);
+        if right && incoming && self.edition >= Edition::Fifth {
+            self.boards.unlocked.remove(&step.board);
+            self.clear_isolation(step.board, |_| true);
         }
     }
 
@@ -424,7 +444,7 @@ impl State {
                 self.out_list.put_back(no, at, entries);
                 self.pending.taken(no);
             }
-            _ => {}
+            other => no_arm_for(other),
         }
     }
 
@@ -519,7 +539,7 @@ impl State {
                 self.clear_isolation(*board, |_| true);
                 self.pending.last_taken = None;
             }
-            _ => {}
+            other => no_arm_for(other),
         }
     }
 
@@ -567,7 +587,7 @@ impl State {
                 self.mode = Mode::Running;
                 self.pending.observation = None;
             }
-            _ => {}
+            other => no_arm_for(other),
         }
     }
 
@@ -585,7 +605,7 @@ impl State {
                 self.pending.question = None;
                 self.mode = Mode::Finished;
             }
-            _ => {}
+            other => no_arm_for(other),
         }
     }
 
@@ -824,6 +844,22 @@ impl State {
             .map(|entry| entry.no)
             .collect()
     }
+}
+
+/// Whether a job has a source that it had not before.
+fn has_another_source(before: &Job, after: &Job) -> bool {
+    let known = &before.supply.sources;
+    after
+        .supply
+        .sources
+        .iter()
+        .any(|source| !known.contains(source))
+}
+
+/// Reached by no event: each is given by [`State::apply`] to the part that has an arm for it. A build of tests
+/// says so.
+fn no_arm_for(event: &Event) {
+    debug_assert!(false, "nothing folds {}", event.kind());
 }
 
 /// Whether a conductor is one of several that are named together.

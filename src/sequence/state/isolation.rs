@@ -61,6 +61,15 @@ impl State {
         self.job().feeder_of(board).filter(|_| known)
     }
 
+    /// Whether every circuit that is isolated by itself on a live board stays off, so that nothing is switched on.
+    pub fn all_stay_off(&self, board: u16) -> bool {
+        self.board(board).is_some_and(|found| {
+            let mut circuits = found.circuits.iter();
+            found.isolates_circuits()
+                && circuits.all(|circuit| self.stays_off(board, circuit.number))
+        })
+    }
+
     /// Whether a board gets its supply: not when the circuit that feeds it stays off.
     pub fn has_its_supply(&self, board: u16) -> bool {
         if breakage::is(Break::CutOffUnseen) {

@@ -43,6 +43,11 @@ impl ReadingRecord {
         self.question.is_some() || self.doubt.is_some()
     }
 
+    /// What is odd about it, as it was judged.
+    pub fn finding(&self) -> Option<Finding> {
+        self.verdict.as_ref().and_then(|verdict| verdict.finding)
+    }
+
     /// How it stands against its limit.
     pub fn outcome(&self) -> Option<Outcome> {
         self.verdict.as_ref().map(|verdict| verdict.outcome)

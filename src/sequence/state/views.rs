@@ -7,6 +7,7 @@ use super::readings::{ReadingRecord, ReadingStatus, Suspicion};
 use super::steps::StepOutcome;
 use super::{State, count};
 use crate::installation::{Board, Circuit, CircuitKind, GroupRcd, Job, Rcd, board_said};
+use crate::limits::Finding;
 use crate::limits::{Outcome, Tables};
 use crate::quantity::{Conductors, Number, Pair, Reading, Relation, Unit};
 use crate::sequence::breakage::{self, Break};
@@ -613,6 +614,8 @@ impl State {
     pub fn highest_r1_r2(&self, board: u16, circuit: u16) -> Option<Reading> {
         self.counting_on(board, circuit, Quantity::R1R2)
             .chain(self.counting_on(board, circuit, Quantity::RingLineEarth))
+            // Less than the leads alone is no resistance of the circuit.
+            .filter(|record| record.finding() != Some(Finding::BelowLeads))
             .map(|record| self.record_without_leads(record))
             .max_by(|a, b| a.size().total_cmp(&b.size()))
     }
