@@ -429,8 +429,7 @@ fn put_back(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Even
     let more_than_said = meant.iter().any(|entry| is_more_than(entry, alteration));
     // "Lamps out" may have been said of several: the last that was counted is asked about.
     let last_lamp = alteration.part == Part::Lamp
-        && matches!(meant.as_slice(), [only] if only.is_counted_lamp()
-            || only.place.is_some() && alteration.place.is_none() && !alteration.both);
+        && matches!(meant.as_slice(), [only] if only.is_counted_lamp());
     let whole_place = alteration.part == Part::Accessory && alteration.place.is_some();
     // What goes by one name is one thing, however often it was put on the list.
     let by_name: BTreeSet<String> = meant.iter().map(|entry| entry.what()).collect();

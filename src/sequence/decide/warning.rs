@@ -337,7 +337,7 @@ mod tests {
             "lock off",
             "it's on circuit three",
             "move on",
-            "volts between live and earth",
+            "resistance between live and earth",
             "live terminals are shrouded",
             "between live and neutral",
             "insulation test L-N 250 volts",

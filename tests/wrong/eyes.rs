@@ -1,0 +1,112 @@
+//! What an examiner, an attacker and a newcomer found on 2026-11-28, in words as they were typed. Each of these
+//! was otherwise before.
+
+use super::limits::schedule;
+use super::sequence::{at, has, outcome, say};
+use crate::dialogues::plain::Site;
+use bothhands::installation::Accessory;
+use bothhands::report::{csv, customer_html};
+use bothhands::sequence::sounds_like_a_warning;
+
+/// What stands in a column of the circuits' table, for each circuit.
+fn column(site: &Site, head: &str) -> Vec<String> {
+    let text = csv(&schedule(site));
+    let text = text.trim_start_matches('\u{feff}');
+    let mut reader = csv::Reader::from_reader(text.as_bytes());
+    let heads = reader.headers().unwrap().clone();
+    let at = heads.iter().position(|one| one == head).unwrap();
+    let rows = reader.records();
+    rows.map(|row| row.unwrap()[at].to_owned()).collect()
+}
+
+#[test]
+fn no_circuit_with_an_open_protective_conductor_is_energised() {
+    let mut site = at("plain", "c1/continuity/link");
+    let mut told = say(&mut site, &["linked"]);
+    for _ in 0..4 {
+        if site.asked().contains("continuity/socket") {
+            told = say(&mut site, &["over range", "affirm"]);
+        }
+    }
+    has(&told, &["No continuity"]);
+    site.plainly_to("energise/covers").unwrap();
+    let told = say(&mut site, &["done"]);
+    has(&told, &["outside the limit"]);
+}
+
+#[test]
+fn polarity_that_shows_reversed_at_a_live_test_makes_safe_and_stands_on_the_schedule() {
+    for words in ["polarity reversed", "polarity reversed at socket one"] {
+        let mut site = at("plain", "c1/loop-impedance/furthest");
+        has(&say(&mut site, &[words]), &["dangerous", "Isolate it now"]);
+        assert_eq!(column(&site, "polarity"), ["polarity reversed"], "{words}");
+    }
+}
+
+#[test]
+fn a_code_is_not_erased_by_a_slip_of_the_number() {
+    let mut site = at("inspected", "inspection/1.1");
+    say(&mut site, &["code one", "end of note"]);
+    let told = say(&mut site, &["item one point one satisfactory"]);
+    has(&told, &["affirm"]);
+    assert!(outcome(&site, "inspection/1.1").contains("DangerCodeOne"));
+    say(&mut site, &["affirm"]);
+    assert!(outcome(&site, "inspection/1.1").contains("Satisfactory"));
+}
+
+#[test]
+fn an_external_loop_that_no_device_would_operate_by_energises_nothing() {
+    for ohms in ["30", "8.5", "300"] {
+        let mut site = at("plain", "external-loop/value");
+        say(&mut site, &[ohms, "affirm"]);
+        site.plainly_to("energise/covers").unwrap();
+        let told = say(&mut site, &["say again"]);
+        has(&told, &["nothing is energised by such a supply"]);
+    }
+}
+
+#[test]
+fn an_rcd_that_did_not_trip_on_one_half_cycle_stands_on_the_schedule() {
+    let mut site = at("ring", "rcd/rated/positive");
+    say(
+        &mut site,
+        &["no trip", "affirm", "person in charge says it stays on"],
+    );
+    say(&mut site, &["twenty one"]);
+    assert_eq!(column(&site, "RCD rated ms"), ["no trip"]);
+}
+
+#[test]
+fn words_that_isolation_is_gone_are_asked_about_and_names_of_conductors_are_not() {
+    for words in ["not isolated", "breaker is on", "someone switched it on"] {
+        assert!(sounds_like_a_warning(words), "{words}");
+    }
+    for words in [
+        "resistance between live and earth",
+        "live terminals are shrouded",
+    ] {
+        assert!(!sounds_like_a_warning(words), "{words}");
+    }
+}
+
+#[test]
+fn volts_answer_where_volts_are_asked_for_whatever_was_taken_for_a_warning() {
+    let mut site = at("plain", "supply-polarity/voltage/N-E");
+    site.session.maybe_live("half a volt", site.now).unwrap();
+    say(&mut site, &["0.2 volts"]);
+    assert!(outcome(&site, "voltage/N-E").contains("Read"));
+}
+
+#[test]
+fn where_nothing_was_tested_nobody_is_told_that_all_was_within_its_limit() {
+    let site = at("plain", "b1/isolation/lock");
+    let page = customer_html(&[schedule(&site)]);
+    has(&page, &["no test was made", "Nothing was tested"]);
+    assert_eq!(schedule(&site).no_exception(), "No reading was taken.");
+}
+
+#[test]
+fn usb_outlets_hold_electronics_whatever_they_are_called() {
+    assert!(Accessory::is_electronic("usb socket"));
+    assert!(!Accessory::is_electronic("socket"));
+}
