@@ -4,7 +4,7 @@ use super::lapse::{Lapse, What, of_refusal};
 use super::readings::{Judged, Judgement, as_shown, between_instruments, of_display};
 use crate::bay::BayError;
 use crate::grammar::Intent;
-use crate::installation::CircuitKind;
+use crate::installation::{CircuitKind, board_said};
 use crate::limits::Outcome;
 use crate::log::{Entry, Log, LogError};
 use crate::practice::{Bench, Hidden};
@@ -557,6 +557,7 @@ impl Marker {
             return before.edition() > Edition::First && !before.switched_off(board, circuit);
         };
         let conditions = bench.conditions(before);
+        let board = board_said(board);
         let off = circuit.is_some_and(|n| conditions.devices_off.contains(&(board, n)));
         !off && !conditions.main_switches_off.contains(&board)
     }
@@ -812,7 +813,9 @@ impl Marker {
         for fault in there.iter().flatten() {
             let by_place = (0..named.len()).find(|n| {
                 !used.get(*n).copied().unwrap_or(true)
-                    && named.get(*n).is_some_and(|named| is_that(named, fault))
+                    && named
+                        .get(*n)
+                        .is_some_and(|named| is_that(agenda, named, fault))
             });
             let unsaid = |n: usize| {
                 named
@@ -877,15 +880,35 @@ fn lacks_conductor(named: &HiddenFault, fault: &HiddenFault) -> bool {
 
 /// Whether a diagnosis names a fault with its place: what the fault has and the diagnosis says of it
 /// must agree, and circuit and place must be said where it has them.
-fn is_that(named: &HiddenFault, fault: &HiddenFault) -> bool {
+fn is_that(agenda: &Agenda, named: &HiddenFault, fault: &HiddenFault) -> bool {
     let agrees = |said: Option<&u16>, is: Option<&u16>| is.is_none() || said == is;
-    let same_board = fault.board.is_none() || named.board.is_none() || named.board == fault.board;
+    let said = |board: Option<u16>| board.map(board_said);
+    let same_board =
+        fault.board.is_none() || named.board.is_none() || said(named.board) == said(fault.board);
     is_kind(named, fault)
         && same_board
         && agrees(named.circuit.as_ref(), fault.circuit.as_ref())
-        && (fault.place.is_none() || named.place == fault.place)
+        && (fault.place.is_none()
+            || named.place == fault.place
+            || by_its_circuit(agenda, named, fault))
         && (named.conductor.is_none() || named.conductor == fault.conductor)
         && (named.with_circuit.is_none() || named.with_circuit == fault.with_circuit)
+}
+
+/// Whether a fault in a residual current device of several circuits is named by one of them.
+fn by_its_circuit(agenda: &Agenda, named: &HiddenFault, fault: &HiddenFault) -> bool {
+    let (Some(board), Some(place)) = (fault.board, &fault.place) else {
+        return false;
+    };
+    let protected = agenda.job().boards_said(board).any(|board| {
+        let mut circuits = board.circuits.iter();
+        let circuit = circuits.find(|circuit| Some(circuit.number) == named.circuit);
+        let circuit = circuit.filter(|circuit| circuit.rcd.is_none());
+        circuit
+            .and_then(|circuit| board.group_of(circuit))
+            .is_some_and(|group| group.place() == *place)
+    });
+    fault.circuit.is_none() && named.place.is_none() && protected
 }
 
 /// The circuits of which something that counts is outside its limit.

@@ -594,6 +594,7 @@ fn came_of(came: &Consequence) -> String {
             format!("The test voltage destroyed the electronics in {place}.")
         }
         Consequence::Tripped { .. } => "An RCD tripped.".to_owned(),
+        Consequence::TrippedSeveral { rcd, .. } => format!("RCD {rcd} tripped."),
         Consequence::ProbedLive { volts, .. } => {
             format!("{volts} V under the probes on a range for dead tests.")
         }

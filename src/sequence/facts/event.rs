@@ -35,8 +35,10 @@ impl fmt::Display for EventNo {
 /// is behind them for live. It has readings that were calculated, which an older program would take
 /// for measured ones, and inspections. Version 7 has photographs, what was affirmed by touch, and the third
 /// edition of the plan: an older program knows neither the events nor the steps, and would show what was touched as
-/// said. Version 8 has what was a neighbour's. An older program says so with the number and names the program to use.
-pub const EVENT_VERSION: u16 = 8;
+/// said. Version 8 has what was a neighbour's. Version 9 has read-backs that were broken off, and practices on boards with
+/// residual current devices of several circuits, with testers on references and on parts of live boards: an older program
+/// knows neither the events nor what tripped. An older program says so with the number and names the program to use.
+pub const EVENT_VERSION: u16 = 9;
 
 /// What a loop impedance was worked out from: the loop outside, and R1+R2 of its circuit.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -540,8 +542,11 @@ pub enum Event {
     SwitchedOn {
         /// The board's number.
         board: u16,
-        /// The circuit.
+        /// The circuit; of a residual current device of several, the first of them.
         circuit: u16,
+        /// The residual current device of several circuits that it was, by its number.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        rcd: Option<u16>,
     },
     /// In a practice, something came of what had been done to the installation: a short circuit was
     /// energised.

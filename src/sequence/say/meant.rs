@@ -119,6 +119,7 @@ pub fn meant(agenda: &Agenda, event: &Event) -> Option<String> {
         Event::Noted { text, step } => noted(agenda, text.as_deref(), step.as_ref()),
         Event::Probed { probe, .. } if probe.held > 0 => Intent::WhatDoesItShow.words(),
         Event::Probed { probe, .. } => probing::said(probe).words(),
+        Event::SwitchedOn { rcd: Some(_), .. } => Intent::SwitchedOn(None).words(),
         Event::SwitchedOn { circuit, .. } => Intent::SwitchedOn(Some(*circuit)).words(),
         Event::Came { .. } => return None,
         Event::Predicted { of, reading, .. } => Intent::Predict {
