@@ -228,6 +228,7 @@ pub fn mark(
         stopped: false,
         proved_at: 0,
         struck: BTreeMap::new(),
+        not_read_back: BTreeSet::new(),
         not_crossed: None,
         at_desk: BTreeSet::new(),
         put_right_at_desk: BTreeSet::new(),
@@ -319,6 +320,8 @@ struct Marker {
     /// How much had been probed when the indicator was said to be proved last.
     proved_at: usize,
     struck: BTreeMap<EventNo, String>,
+    /// Readings whose read-back was broken off.
+    not_read_back: BTreeSet<EventNo>,
     /// Where a ring was last measured without its crossing.
     not_crossed: Option<(Option<u16>, StepKind)>,
     /// Corrections at the desk, and what they put right.
@@ -424,6 +427,9 @@ impl Marker {
                     self.said_of(before, entry, step, *statement);
                 }
             }
+            Event::ReadBackCut { of } => {
+                self.not_read_back.insert(*of);
+            }
             Event::VoltageFound { .. } => self.stopped = true,
             Event::TakenOut {
                 board,
@@ -441,11 +447,12 @@ impl Marker {
                 let steps = *passed_over;
                 self.lapse(before, entry, Criterion::Order, What::PassedOver { steps });
             }
-            Event::Asked { said, .. }
-                if said.only_asks()
-                    && before.level() != Level::Led
-                    && !matches!(said, Intent::WhatDidISay(_)) =>
-            {
+            // That tells the value after all.
+            Event::Asked {
+                said: Intent::WhatDidISay(circuit),
+                ..
+            } => self.told_again(before, *circuit),
+            Event::Asked { said, .. } if said.only_asks() && before.level() != Level::Led => {
                 self.help += 1;
                 // In an examination nothing is told.
                 if before.level() == Level::Asked {
@@ -487,6 +494,16 @@ impl Marker {
         for bench in [&mut self.bench, &mut self.sound].into_iter().flatten() {
             bench.follow_one(before, &entry.event, entry.at);
         }
+    }
+
+    /// The value of the last reading, of a circuit where one is named, was told when it was asked for.
+    fn told_again(&mut self, before: &Agenda, circuit: Option<u16>) {
+        let told = before.readings().filter(|record| {
+            let here = circuit.is_none() || record.step.circuit == circuit;
+            here && record.status == ReadingStatus::Counts
+        });
+        let last = told.map(|record| record.no).max();
+        self.not_read_back.retain(|no| Some(*no) != last);
     }
 
     /// Whether a probing would show something else without what is hidden.
@@ -754,6 +771,7 @@ impl Marker {
                     margin: entry
                         .and_then(|entry| entry.heard.as_ref())
                         .and_then(|heard| heard.margin),
+                    not_read_back: self.not_read_back.contains(&record.no),
                     struck: self.struck.get(&record.no).cloned(),
                 }
             })

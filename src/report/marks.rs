@@ -627,6 +627,12 @@ fn readings(sheet: &Sheet) -> Part {
                 .unwrap_or_default();
             let judgement = match &judged.struck {
                 Some(why) => format!("struck: {why}"),
+                None if judged.is_excused() => {
+                    format!(
+                        "read-back not given, not counted: {}",
+                        judged.judgement.shown()
+                    )
+                }
                 None => judged.judgement.shown().to_owned(),
             };
             vec![

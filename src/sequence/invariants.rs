@@ -1134,6 +1134,7 @@ impl Watch {
             Event::CorrectedAtDesk { .. }
                 | Event::NotTaken { .. }
                 | Event::NeighbourHeard { .. }
+                | Event::ReadBackCut { .. }
                 | Event::Photographed { .. }
                 | Event::SoundForgotten { .. }
                 | Event::Struck { .. }
@@ -1153,6 +1154,7 @@ impl Watch {
             Event::Unclear { .. }
                 | Event::NotTaken { .. }
                 | Event::NeighbourHeard { .. }
+                | Event::ReadBackCut { .. }
                 | Event::Asked { .. }
                 | Event::AskedIfLive { .. }
                 | Event::AskedIfOut { .. }

@@ -384,7 +384,7 @@ fn a_group_side_by_side() {
     }
 }
 
-fn times() -> bothhands::report::Times {
+pub fn times() -> bothhands::report::Times {
     bothhands::report::Times::of(jiff::tz::TimeZone::UTC)
 }
 

@@ -7,4 +7,5 @@ pub mod learner;
 mod levels;
 mod loose;
 mod marks;
+mod read_back;
 mod stamped;

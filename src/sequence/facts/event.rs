@@ -499,6 +499,12 @@ pub enum Event {
         /// By what it was known.
         by: NeighbourSign,
     },
+    /// Somebody spoke, or something was loud, before the read-back of a reading had been said whole, and it
+    /// was broken off. It is no sign that anyone is at the board, and changes nothing else.
+    ReadBackCut {
+        /// The reading.
+        of: EventNo,
+    },
     /// What is said from here on is a note.
     NoteBegun {
         /// Whether what is noted stands as the reason for going past what bars the way.
@@ -675,6 +681,7 @@ impl Event {
             Self::Asked { .. } => "asked",
             Self::NotTaken { .. } => "not-taken",
             Self::NeighbourHeard { .. } => "neighbour-heard",
+            Self::ReadBackCut { .. } => "read-back-cut",
             Self::NoteBegun { .. } => "note-begun",
             Self::NoteEnded => "note-ended",
             Self::Noted { .. } => "noted",

@@ -113,6 +113,7 @@ pub fn meant(agenda: &Agenda, event: &Event) -> Option<String> {
         Event::Unclear { words, .. } => words.clone(),
         Event::NotTaken { words, spoken, .. } => not_taken(words, *spoken),
         Event::NeighbourHeard { whose, .. } => neighbour(whose.as_deref()),
+        Event::ReadBackCut { of } => format!("(the read-back of #{of} was broken off)"),
         Event::NoteBegun { observation: true } => Intent::Observe.words(),
         Event::NoteBegun { .. } => "note".to_owned(),
         Event::NoteEnded => "end of note".to_owned(),
