@@ -1,6 +1,6 @@
 use super::criteria::{Criteria, Criterion, Weights};
 use super::economy::{Economy, differ};
-use super::lapse::{Lapse, What, of_refusal};
+use super::lapse::{Lapse, StillOut, What, of_refusal, what_is_out};
 use super::readings::{Judged, Judgement, as_shown, between_instruments, of_display};
 use crate::bay::BayError;
 use crate::grammar::Intent;
@@ -559,9 +559,15 @@ impl Marker {
             }),
             _ => before.current().and_then(|step| step.circuit),
         };
+        let still_out = if what.is_about_what_is_out() {
+            StillOut::now(before, entry.at)
+        } else {
+            Vec::new()
+        };
         self.lapses.push(Lapse {
             circuit,
             sound: sound_of(entry),
+            still_out,
             concerns: failed_circuits(before),
             ..Lapse::at(entry, criterion, what)
         });
@@ -655,6 +661,7 @@ impl Marker {
             };
             self.lapses.push(Lapse {
                 circuit: open.first().and_then(|entry| entry.circuit),
+                still_out: StillOut::now(agenda, last.at),
                 ..Lapse::at(last, criterion, What::LeftOpen { entries })
             });
         }
@@ -1113,10 +1120,9 @@ fn left_out(agenda: &Agenda) -> Vec<LeftBehind> {
     all.filter(|entry| !entry.withdrawn)
         .map(|entry| {
             let until = entry.back.map_or(agenda.last_event_at(), |(_, at)| at);
-            let circuit = entry.circuit.map(|n| format!(", circuit {n}"));
             LeftBehind {
                 event: entry.no,
-                what: format!("{}{}", entry.what(), circuit.unwrap_or_default()),
+                what: what_is_out(entry),
                 seconds: until.duration_since(entry.at).as_secs(),
                 back: entry.back.is_some(),
             }
