@@ -249,10 +249,11 @@ pub(super) fn outcome(
         }
         Setting::Rcd { current, half } => {
             let devices = bench.devices(probe);
-            let rated = set_for(model, probe, &devices).ok_or_else(|| match probe.circuit {
+            let without = match probe.circuit {
                 Some(circuit) => ProbeError::NoRcd(circuit),
                 None => ProbeError::WhichCircuit,
-            })?;
+            };
+            let rated = set_for(model, probe, &devices).ok_or(without)?;
             // Of several in a row the quickest trips, and the others are without supply then.
             let times = devices.iter().filter_map(|device| {
                 let seconds = bench.time(device, rated, current, half, &from, &to)?;
