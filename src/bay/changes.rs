@@ -177,10 +177,14 @@ pub fn changes(kind: FaultKind) -> Changes {
                 Reads::RcdFive,
             ],
         ),
-        FaultKind::WrongDevice => (&[Reads::RcdOnce], &[Reads::RcdFive, Reads::Label]),
-        FaultKind::StuckRcd => (&[Reads::RcdOnce], &[Reads::RcdFive]),
+        // What is in a row with another one may have hidden it, at half the other's current too.
+        FaultKind::WrongDevice => (
+            &[Reads::RcdOnce],
+            &[Reads::RcdHalf, Reads::RcdFive, Reads::Label],
+        ),
+        FaultKind::StuckRcd => (&[Reads::RcdOnce], &[Reads::RcdHalf, Reads::RcdFive]),
         FaultKind::WrongBreaker => (&[Reads::Label], &[]),
-        FaultKind::SlowRcd => (&[Reads::RcdOnce, Reads::RcdFive], &[]),
+        FaultKind::SlowRcd => (&[Reads::RcdOnce, Reads::RcdFive], &[Reads::RcdHalf]),
         FaultKind::SecondSource => (&[Reads::Dead], LIVE),
         FaultKind::LostNeutral => (&[Reads::SupplyVoltage, Reads::FaultCurrent], LIVE),
         FaultKind::LostEarth => (&[Reads::ExternalLoop], LIVE),
@@ -210,6 +214,7 @@ pub fn changes(kind: FaultKind) -> Changes {
                 Reads::InsulationNeutralEarth,
                 Reads::ExternalLoop,
                 Reads::Loop,
+                Reads::LoopReference,
             ],
         ),
     };

@@ -14,6 +14,8 @@ pub struct Conditions {
     pub main_switches_off: BTreeSet<u16>,
     /// Circuits whose device is off, by board and number.
     pub devices_off: BTreeSet<(u16, u16)>,
+    /// Residual current devices of several circuits that have tripped, by board and their own number.
+    pub rcds_off: BTreeSet<(u16, u16)>,
     /// Circuits whose line and neutral are out of their terminals at the board, each kind held
     /// together, by board and number.
     pub out_of_terminals: BTreeSet<(u16, u16)>,

@@ -2,8 +2,8 @@
 
 use super::BayError;
 use super::model::{
-    Bridge, CircuitModel, DeviceModel, Draw, End, Model, PointAt, SecondSource, Wire, copper,
-    electronics,
+    Bridge, CircuitModel, DeviceModel, Draw, End, Model, PointAt, RcdModel, SecondSource, Wire,
+    copper, electronics,
 };
 use crate::installation::{CircuitKind, Source};
 use crate::quantity::Conductors;
@@ -51,7 +51,7 @@ fn needs(kind: FaultKind) -> &'static str {
         }
         FaultKind::NeutralLeftOut => "a point that its circuit goes on from; not of a ring",
         FaultKind::WrongDevice | FaultKind::SlowRcd | FaultKind::StuckRcd => {
-            "a circuit with a residual current device"
+            "a circuit with a residual current device of its own, or the place of one of several, such as \"RCD 1\""
         }
         FaultKind::WrongBreaker => "a circuit whose circuit-breaker is in the job",
         FaultKind::SecondSource
@@ -84,6 +84,13 @@ pub(super) fn candidates(model: &Model, kind: FaultKind) -> Vec<HiddenFault> {
     }
     let mut all = Vec::new();
     for board in &model.boards {
+        if of_an_rcd(kind) {
+            all.extend(board.groups.iter().map(|group| HiddenFault {
+                board: Some(board.number),
+                place: Some(group.place.clone()),
+                ..whole.clone()
+            }));
+        }
         for circuit in &board.circuits {
             let of = HiddenFault {
                 board: Some(board.number),
@@ -99,6 +106,14 @@ pub(super) fn candidates(model: &Model, kind: FaultKind) -> Vec<HiddenFault> {
         }
     }
     all
+}
+
+/// Whether a fault is in a residual current device.
+fn of_an_rcd(kind: FaultKind) -> bool {
+    matches!(
+        kind,
+        FaultKind::WrongDevice | FaultKind::SlowRcd | FaultKind::StuckRcd
+    )
 }
 
 const EACH: [Conductors; 3] = [Conductors::L, Conductors::N, Conductors::E];
@@ -216,6 +231,7 @@ fn fits(model: &Model, asked: &HiddenFault, fault: &HiddenFault) -> bool {
     let first = model.boards.first().map(|board| board.number);
     let board = match (asked.board, asked.circuit) {
         (None, Some(_)) => first,
+        (None, None) if of_an_rcd(asked.kind) && asked.place.is_some() => first,
         (board, _) => board,
     };
     let same_place = |asked: &Place| fault.place.as_ref() == Some(asked);
@@ -338,6 +354,13 @@ fn apply(model: &mut Model, fault: &HiddenFault, draw: &mut Draw) {
 }
 
 fn on_a_circuit(model: &mut Model, fault: &HiddenFault, draw: &mut Draw) {
+    if of_an_rcd(fault.kind) {
+        let slower = draw.between(TOO_SLOW);
+        if let Some(rcd) = rcd_of(model, fault) {
+            spoil(rcd, fault.kind, slower);
+        }
+        return;
+    }
     let (Some(board), Some(number)) = (fault.board, fault.circuit) else {
         return;
     };
@@ -384,19 +407,6 @@ fn on_a_circuit(model: &mut Model, fault: &HiddenFault, draw: &mut Draw) {
             let ohms = copper(SPUR_MM2[1], 1, draw.between(BRIDGE), 20.0);
             circuit.borrows = with.map(|other| (other, ohms));
         }
-        FaultKind::WrongDevice | FaultKind::SlowRcd | FaultKind::StuckRcd => {
-            let slower = draw.between(TOO_SLOW);
-            if let Some(rcd) = &mut circuit.rcd {
-                match fault.kind {
-                    FaultKind::WrongDevice => {
-                        rcd.operates *= OTHER_RATING;
-                        rcd.printed *= OTHER_RATING;
-                    }
-                    FaultKind::SlowRcd => rcd.too_slow(slower),
-                    _ => rcd.stuck = true,
-                }
-            }
-        }
         FaultKind::WrongBreaker => {
             let other = draw.0.bool();
             if let Some(device) = &mut circuit.device {
@@ -408,6 +418,34 @@ fn on_a_circuit(model: &mut Model, fault: &HiddenFault, draw: &mut Draw) {
                 at_a_point(circuit, kind, p, class, draw);
             }
         }
+    }
+}
+
+/// The residual current device that a fault is in: of a circuit, or of several.
+fn rcd_of<'a>(model: &'a mut Model, fault: &HiddenFault) -> Option<&'a mut RcdModel> {
+    let board = fault.board?;
+    match (fault.circuit, &fault.place) {
+        (Some(number), _) => {
+            let at = model.circuit(board, number)?;
+            model.at_mut(at).rcd.as_mut()
+        }
+        (None, place) => {
+            let (b, g) = model.group(board, place.as_ref()?)?;
+            let group = model.boards.get_mut(b)?.groups.get_mut(g)?;
+            Some(&mut group.rcd)
+        }
+    }
+}
+
+/// What such a fault changes.
+fn spoil(rcd: &mut RcdModel, kind: FaultKind, slower: f64) {
+    match kind {
+        FaultKind::WrongDevice => {
+            rcd.operates *= OTHER_RATING;
+            rcd.printed *= OTHER_RATING;
+        }
+        FaultKind::SlowRcd => rcd.too_slow(slower),
+        _ => rcd.stuck = true,
     }
 }
 

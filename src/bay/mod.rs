@@ -30,7 +30,7 @@ pub use net::{Element, GROUND, STRAY_OHMS};
 pub use probing::{Method, Netlist, ProbeError};
 pub use tour::{Reads, Stop, tour};
 
-use crate::installation::Job;
+use crate::installation::{Job, board_said};
 use crate::terms::{BayEdition, Consequence, FaultKind, HiddenFault, Place, Probe, Shown};
 use model::{Model, PointAt};
 use probing::Kept;
@@ -61,6 +61,14 @@ pub struct Bay {
     last: RefCell<Kept>,
 }
 
+/// A probe on a part of a live board is one on that board.
+fn as_said(probe: &Probe) -> Probe {
+    Probe {
+        board: board_said(probe.board),
+        ..probe.clone()
+    }
+}
+
 impl Bay {
     /// A bay of a job, with faults. What a fault leaves open (which circuit, which point) the seed
     /// draws.
@@ -83,7 +91,7 @@ impl Bay {
         seed: u64,
         edition: BayEdition,
     ) -> Result<Self, BayError> {
-        let mut model = Model::drawn(job, seed, edition);
+        let mut model = Model::drawn(&job.as_written(), seed, edition);
         let faults = faults::hide(&mut model, faults, seed)?;
         Ok(Self {
             model,
@@ -97,7 +105,7 @@ impl Bay {
     /// circuit where there are enough, and never more than there is room for.
     pub fn draw(job: &Job, seed: u64, how_many: usize, from: &[FaultKind]) -> Vec<HiddenFault> {
         faults::draw(
-            &Model::drawn(job, seed, BayEdition::NOW),
+            &Model::drawn(&job.as_written(), seed, BayEdition::NOW),
             seed,
             how_many,
             from,
@@ -109,7 +117,8 @@ impl Bay {
         &self.faults
     }
 
-    /// What the instrument shows, and what came of the probing besides.
+    /// What the instrument shows, and what came of the probing besides. Conditions and consequences call a
+    /// board by the number that it has in the job as written; a probe may call it as a part of it.
     ///
     /// The insulation of a circuit of a board whose main switch is off is tested with the circuit by
     /// itself, device off and line and neutral out of their terminals; everything else is as the
@@ -124,6 +133,7 @@ impl Bay {
         conditions: &Conditions,
         probe: &Probe,
     ) -> Result<(Shown, Vec<Consequence>), ProbeError> {
+        let probe = &as_said(probe);
         let (settled, mut consequences) = self.outcome(conditions, probe)?;
         let instrument = &self.model.instrument;
         let on_display =
@@ -155,6 +165,7 @@ impl Bay {
     ///
     /// As [`Bay::probe`].
     pub fn truth(&self, conditions: &Conditions, probe: &Probe) -> Result<Shown, ProbeError> {
+        let probe = &as_said(probe);
         let (measured, _) = self.outcome(conditions, probe)?;
         let instrument = self.model.instrument.perfect();
         Ok(probing::shown(&instrument, measured, probe, true))
@@ -166,6 +177,7 @@ impl Bay {
     ///
     /// As [`Bay::probe`].
     pub fn measured(&self, conditions: &Conditions, probe: &Probe) -> Result<Measured, ProbeError> {
+        let probe = &as_said(probe);
         let settled = self.outcome(conditions, probe)?.0;
         Ok(self.by_now(settled, conditions, probe))
     }
@@ -189,6 +201,7 @@ impl Bay {
     ///
     /// As [`Bay::probe`].
     pub fn netlist(&self, conditions: &Conditions, probe: &Probe) -> Result<Netlist, ProbeError> {
+        let probe = &as_said(probe);
         let conditions = conditions.found_by(probe);
         probing::netlist(&self.model, &self.destroyed, &conditions, probe)
     }

@@ -51,6 +51,8 @@ pub(super) struct Model {
     pub(super) boards: Vec<BoardModel>,
     pub(super) bridges: Vec<Bridge>,
     pub(super) instrument: Instrument,
+    /// What the job says that instruments read on a reference: a loop, Ω, and a time, s.
+    pub(super) references: [Option<f64>; 2],
 }
 
 #[derive(Debug, Clone)]
@@ -93,7 +95,20 @@ pub(super) struct BoardModel {
     pub(super) number: u16,
     pub(super) lines: &'static [Wire],
     pub(super) feed: Feed,
+    /// Residual current devices that protect several of its circuits.
+    pub(super) groups: Vec<GroupModel>,
     pub(super) circuits: Vec<CircuitModel>,
+}
+
+/// A residual current device that protects several circuits.
+#[derive(Debug, Clone)]
+pub(super) struct GroupModel {
+    /// By which it is called.
+    pub(super) number: u16,
+    pub(super) place: Place,
+    pub(super) rcd: RcdModel,
+    /// The index of the one that feeds it; none where the bars do.
+    pub(super) behind: Option<usize>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -131,6 +146,8 @@ pub(super) struct CircuitModel {
     /// Ω of a device's electronics to its functional earth, from line and from neutral.
     pub(super) functional_earth: Option<[f64; 2]>,
     pub(super) rcd: Option<RcdModel>,
+    /// The index of the device of several circuits that feeds it; none where the bars do.
+    pub(super) behind: Option<usize>,
     pub(super) two_way: bool,
     /// In order from the board, a ring's own first, spurs after them.
     pub(super) cables: Vec<CableModel>,
@@ -426,12 +443,37 @@ impl Model {
             boards,
             bridges: Vec::new(),
             instrument,
+            references: [
+                (job.instruments.iter()).find_map(|i| Some(i.loop_reference_ohms?.value())),
+                (job.instruments.iter()).find_map(|i| Some(i.rcd_reference_ms?.value() / 1e3)),
+            ],
         };
         match edition {
             BayEdition::First => model.as_it_was(),
             BayEdition::Second => model.with_reactance(job, seed),
         }
+        model.with_groups(job, seed);
         model
+    }
+
+    /// Residual current devices of several circuits. Their numbers are a row of their own, so that all else
+    /// stays; a job that has none is as it was.
+    fn with_groups(&mut self, job: &Job, seed: u64) {
+        let mut draw = Draw::with(seed ^ 0x6e0a_b5d1);
+        for (board, drawn) in job.boards.iter().zip(&mut self.boards) {
+            let order = Nested::of(board);
+            for (n, group) in board.rcds.iter().enumerate() {
+                drawn.groups.push(GroupModel {
+                    number: group.number,
+                    place: group.place(),
+                    rcd: RcdModel::drawn(group.milliamps / 1e3, group.delay, &mut draw),
+                    behind: order.around(n),
+                });
+            }
+            for (circuit, drawn) in board.circuits.iter().zip(&mut drawn.circuits) {
+                drawn.behind = order.nearest(circuit.number);
+            }
+        }
     }
 
     /// The first edition knows nothing of devices, reactance and capacitance.
@@ -471,6 +513,26 @@ impl Model {
     /// The index of a board by its number.
     pub(super) fn board(&self, number: u16) -> Option<usize> {
         self.boards.iter().position(|board| board.number == number)
+    }
+
+    /// The indices of a board and a residual current device of several of its circuits, by its place.
+    pub(super) fn group(&self, board: u16, place: &Place) -> Option<(usize, usize)> {
+        let b = self.board(board)?;
+        let groups = &self.boards.get(b)?.groups;
+        let g = groups.iter().position(|group| group.place == *place)?;
+        Some((b, g))
+    }
+
+    /// The indices of the devices of several circuits between one of them, or a circuit, and the bars: the
+    /// nearest first.
+    pub(super) fn groups_from(&self, b: usize, nearest: Option<usize>) -> Vec<usize> {
+        let mut all = Vec::new();
+        let mut next = nearest;
+        while let Some(group) = next.filter(|g| !all.contains(g)) {
+            all.push(group);
+            next = self.boards[b].groups[group].behind;
+        }
+        all
     }
 
     /// The indices of a board and a circuit by their numbers.
@@ -571,6 +633,7 @@ impl BoardModel {
             number: board.number,
             lines: lines(board.phases),
             feed,
+            groups: Vec::new(),
             circuits: board
                 .circuits
                 .iter()
@@ -578,6 +641,55 @@ impl BoardModel {
                 .map(|(n, circuit)| CircuitModel::drawn(job, board, n, circuit, draw))
                 .collect(),
         }
+    }
+}
+
+/// Which residual current devices of a board are behind which: what protects all that another does, and
+/// more, feeds it. Of two that protect the same, the less sensitive one feeds the other.
+struct Nested<'a> {
+    board: &'a Board,
+}
+
+impl<'a> Nested<'a> {
+    fn of(board: &'a Board) -> Self {
+        Self { board }
+    }
+
+    /// The circuits that the device with this index protects.
+    fn protects(&self, n: usize) -> Vec<u16> {
+        let circuits = self.board.circuits.iter().map(|circuit| circuit.number);
+        let group = self.board.rcds.get(n);
+        circuits
+            .filter(|number| group.is_some_and(|group| group.protects(*number)))
+            .collect()
+    }
+
+    /// From the circuits towards the bars.
+    fn in_order(&self) -> Vec<usize> {
+        let mut order: Vec<usize> = (0..self.board.rcds.len()).collect();
+        let sensitive = |n: usize| self.board.rcds.get(n).map_or(0.0, |rcd| rcd.milliamps);
+        order.sort_by(|a, b| {
+            let many = |n: usize| self.protects(n).len();
+            (many(*a).cmp(&many(*b))).then(sensitive(*a).total_cmp(&sensitive(*b)))
+        });
+        order
+    }
+
+    /// The device that feeds that of this index.
+    fn around(&self, n: usize) -> Option<usize> {
+        let own = self.protects(n);
+        let mut further = self.in_order().into_iter().skip_while(|other| *other != n);
+        further.next();
+        further.find(|other| {
+            let theirs = self.protects(*other);
+            own.iter().all(|circuit| theirs.contains(circuit))
+        })
+    }
+
+    /// The device that feeds a circuit.
+    fn nearest(&self, circuit: u16) -> Option<usize> {
+        let mut order = self.in_order().into_iter();
+        order.find(|n| self.protects(*n).contains(&circuit))
     }
 }
 
@@ -654,6 +766,7 @@ impl CircuitModel {
                 .rcd
                 .as_ref()
                 .map(|rcd| RcdModel::drawn(rcd.milliamps / 1e3, rcd.delay, draw)),
+            behind: None,
             two_way: circuit.two_way,
             cables,
             points,

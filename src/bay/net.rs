@@ -86,6 +86,8 @@ pub(super) enum Node {
     OtherPart(usize),
     Incoming(usize, Wire),
     Bar(usize, Wire),
+    /// The outgoing terminal of a residual current device of several circuits.
+    Behind(usize, usize, Wire),
     /// The circuit's terminal at the board.
     Terminal(usize, usize, Wire),
     /// The outgoing and the returning end of a ring's conductor.
@@ -197,6 +199,14 @@ impl Net {
             law,
             fragile,
         });
+    }
+}
+
+/// What feeds a circuit, or a device of several: the bars, or the device of several that it is behind.
+pub(super) fn fed_by(b: usize, behind: Option<usize>, wire: Wire) -> Node {
+    match behind {
+        Some(group) if wire != Wire::E => Node::Behind(b, group, wire),
+        _ => Node::Bar(b, wire),
     }
 }
 
@@ -467,6 +477,18 @@ impl<'a> Builder<'a> {
                 }
             }
         }
+        for (g, group) in board.groups.iter().enumerate() {
+            let tripped = (board.number, group.number);
+            let on = !self.conditions.rcds_off.contains(&tripped);
+            for wire in wires() {
+                let behind = Node::Behind(b, g, wire);
+                self.net.id(behind);
+                if on {
+                    self.net
+                        .join(fed_by(b, group.behind, wire), behind, AT_BOARD);
+                }
+            }
+        }
         for c in 0..board.circuits.len() {
             self.circuit(b, c);
         }
@@ -509,7 +531,8 @@ impl<'a> Builder<'a> {
                 } else {
                     AT_BOARD
                 };
-                self.net.join(Node::Bar(b, bar), terminal, ohms);
+                self.net
+                    .join(fed_by(b, circuit.behind, bar), terminal, ohms);
             }
             if ring {
                 let (going, coming) = (Node::Out(b, c, wire), Node::Back(b, c, wire));
@@ -580,8 +603,9 @@ impl<'a> Builder<'a> {
             return;
         }
         let earth = Node::Bar(b, Wire::E);
-        self.net.join(Node::Bar(b, circuit.line), earth, line);
-        self.net.join(Node::Bar(b, Wire::N), earth, neutral);
+        let from = |wire| fed_by(b, circuit.behind, wire);
+        self.net.join(from(circuit.line), earth, line);
+        self.net.join(from(Wire::N), earth, neutral);
     }
 
     fn cables(&mut self, b: usize, c: usize, altered: &Alterations) {

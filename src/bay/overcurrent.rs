@@ -2,7 +2,7 @@
 
 use super::conditions::{Conditions, Effect, effect};
 use super::model::{CircuitModel, Feed, Model, PointAt, Wire};
-use super::net::{Builder, Net, Node, Regime, STRAY_OHMS};
+use super::net::{Builder, Net, Node, Regime, STRAY_OHMS, fed_by};
 use super::probing::{Method, Netlist, driven};
 use super::solve::Graph;
 use crate::terms::Consequence;
@@ -73,7 +73,7 @@ fn ends(b: usize, c: usize, circuit: &CircuitModel) -> Vec<[Node; 2]> {
     lines
         .map(|wire| {
             let bar = if single { circuit.line } else { wire };
-            [Node::Bar(b, bar), Node::Terminal(b, c, wire)]
+            [fed_by(b, circuit.behind, bar), Node::Terminal(b, c, wire)]
         })
         .collect()
 }

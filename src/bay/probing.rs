@@ -8,7 +8,9 @@ use super::instrument::{
 };
 use super::law::Law;
 use super::model::{CircuitModel, Feed, Model, PointAt, RcdModel, Wire};
-use super::net::{Builder, Element, GROUND, Net, Node, Regime, STRAY_OHMS, is_bond, wires_named};
+use super::net::{
+    Builder, Element, GROUND, Net, Node, Regime, STRAY_OHMS, fed_by, is_bond, wires_named,
+};
 use super::solve::{Admittance, Graph};
 use crate::installation::CircuitKind;
 use crate::limits::earth_loop;
@@ -61,6 +63,12 @@ pub enum ProbeError {
     /// Nothing is printed where no device is known of.
     #[error("the job has no device for circuit {0}: there is no label to read")]
     NoDevice(u16),
+    /// The job names nothing that the function could be compared with.
+    #[error(
+        "the job names no reference for this function: a loop range is compared with a resistance, an RCD range \
+         with a time"
+    )]
+    NoReference,
     /// Which circuit.
     #[error("say which circuit")]
     WhichCircuit,
@@ -150,6 +158,8 @@ enum Leads {
     Apart,
     /// On a proving unit.
     Known,
+    /// On a reference.
+    Reference,
     /// In the hand: what is printed on a device is read.
     Label(Printed),
 }
@@ -178,6 +188,7 @@ pub(super) fn outcome(
                 Vec::new(),
             ));
         }
+        Leads::Reference => return Ok((on_reference(model, probe.setting)?, Vec::new())),
     };
     let at = match probe.circuit {
         Some(circuit) => model.circuit(probe.board, circuit),
@@ -213,12 +224,14 @@ pub(super) fn outcome(
         },
         Setting::Loop if supply => {
             let to_earth = matches!(&probe.between, Between::Pair(pair) if pair.to_earth());
-            match bench.rcd().filter(|_| to_earth) {
-                Some(rcd) if bench.trips(&rcd, NO_TRIP_CURRENT, &from, &to) => {
-                    consequences.extend(tripped(probe));
+            let devices = bench.devices(probe);
+            let mut devices = devices.iter().filter(|_| to_earth);
+            match devices.find(|device| bench.trips(device, NO_TRIP_CURRENT, &from, &to)) {
+                Some(device) => {
+                    consequences.push(device.tripped(model));
                     Measured::NoSupply
                 }
-                _ => Measured::Loop(bench.ohms::<Complex<f64>>(Regime::Live, &from, &to)),
+                None => Measured::Loop(bench.ohms::<Complex<f64>>(Regime::Live, &from, &to)),
             }
         }
         Setting::FaultCurrent if supply => {
@@ -235,12 +248,21 @@ pub(super) fn outcome(
             Measured::FaultCurrent(current.middle() * 1e3)
         }
         Setting::Rcd { current, half } => {
-            let circuit = probe.circuit.ok_or(ProbeError::WhichCircuit)?;
-            let rcd = bench.rcd().ok_or(ProbeError::NoRcd(circuit))?;
-            match bench.rcd_time(&rcd, current, half, &from, &to) {
+            let devices = bench.devices(probe);
+            let without = match probe.circuit {
+                Some(circuit) => ProbeError::NoRcd(circuit),
+                None => ProbeError::WhichCircuit,
+            };
+            let rated = set_for(model, probe, &devices).ok_or(without)?;
+            // Of several in a row the quickest trips, and the others are without supply then.
+            let times = devices.iter().filter_map(|device| {
+                let seconds = bench.time(device, rated, current, half, &from, &to)?;
+                Some((seconds, device))
+            });
+            match times.min_by(|(a, _), (b, _)| a.total_cmp(b)) {
                 _ if !supply => Measured::NoSupply,
-                Some(seconds) => {
-                    consequences.extend(tripped(probe));
+                Some((seconds, device)) => {
+                    consequences.push(device.tripped(model));
                     Measured::Tripped(seconds)
                 }
                 None => Measured::NoTrip,
@@ -251,11 +273,92 @@ pub(super) fn outcome(
     Ok((measured, consequences))
 }
 
-fn tripped(probe: &Probe) -> Option<Consequence> {
-    Some(Consequence::Tripped {
-        board: probe.board,
-        circuit: probe.circuit?,
-    })
+/// A residual current device that a test current may go through.
+struct Residual {
+    /// The board, by its index.
+    board: usize,
+    which: Which,
+    rcd: RcdModel,
+}
+
+/// Whose residual current device it is, by indices.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Which {
+    /// Of one circuit.
+    Circuit(usize),
+    /// Of several.
+    Group(usize),
+}
+
+impl Residual {
+    fn tripped(&self, model: &Model) -> Consequence {
+        let board = &model.boards[self.board];
+        match self.which {
+            Which::Circuit(c) => Consequence::Tripped {
+                board: board.number,
+                circuit: board.circuits[c].number,
+            },
+            Which::Group(g) => Consequence::TrippedSeveral {
+                board: board.number,
+                rcd: board.groups[g].number,
+            },
+        }
+    }
+
+    /// The two ends of each of its poles.
+    fn poles(&self, model: &Model) -> Vec<[Node; 2]> {
+        let b = self.board;
+        let board = &model.boards[b];
+        match self.which {
+            Which::Circuit(c) => {
+                let circuit = &board.circuits[c];
+                let single = circuit.wires.len() == Wire::SINGLE.len();
+                let live = circuit.wires.iter().copied().filter(|w| *w != Wire::E);
+                live.map(|wire| {
+                    let bar = if single && wire.is_line() {
+                        circuit.line
+                    } else {
+                        wire
+                    };
+                    [fed_by(b, circuit.behind, bar), Node::Terminal(b, c, wire)]
+                })
+                .collect()
+            }
+            Which::Group(g) => {
+                let behind = board.groups[g].behind;
+                let live = board.lines.iter().copied().chain([Wire::N]);
+                live.map(|wire| [fed_by(b, behind, wire), Node::Behind(b, g, wire)])
+                    .collect()
+            }
+        }
+    }
+}
+
+/// The rated current that the instrument is set for, A: of the device that is meant, or else of the most
+/// sensitive one.
+fn set_for(model: &Model, probe: &Probe, devices: &[Residual]) -> Option<f64> {
+    let groups = model.board(probe.board).map(|b| &model.boards[b].groups);
+    let meant = probe.rcd.and_then(|number| {
+        let mut groups = groups?.iter();
+        Some(groups.find(|group| group.number == number)?.rcd.rated)
+    });
+    let own = devices
+        .iter()
+        .find(|device| matches!(device.which, Which::Circuit(_)));
+    let own = own.map(|device| device.rcd.rated);
+    let least = devices.iter().map(|device| device.rcd.rated);
+    meant.or(own).or(least.min_by(f64::total_cmp))
+}
+
+/// On a reference that the job names, as the instrument without an error reads it.
+fn on_reference(model: &Model, setting: Setting) -> Result<Measured, ProbeError> {
+    let [ohms, seconds] = model.references;
+    match setting {
+        Setting::Loop => ohms.map(Measured::Loop),
+        Setting::Rcd { .. } => seconds.map(Measured::Tripped),
+        _ => None,
+    }
+    .ok_or(ProbeError::NoReference)
 }
 
 /// With the leads joined, apart, or on a known source.
@@ -410,6 +513,7 @@ fn leads(model: &Model, conditions: &Conditions, probe: &Probe) -> Result<Leads,
         Between::LeadsJoined => return Ok(Leads::Joined),
         Between::LeadsApart => return Ok(Leads::Apart),
         Between::KnownSource => return Ok(Leads::Known),
+        Between::Reference => return Ok(Leads::Reference),
         Between::Bond => return bond(model, probe),
         Between::Pair(_) | Between::Ends(_) | Between::LongLead(_) | Between::Label => {}
     }
@@ -480,6 +584,8 @@ fn bond(model: &Model, probe: &Probe) -> Result<Leads, ProbeError> {
 enum Spot<'a> {
     Incoming(&'a Model, usize),
     Bars(&'a Model, usize),
+    /// At the outgoing terminals of a residual current device of several circuits.
+    Behind(&'a Model, usize, usize),
     /// At the board end of a circuit; of a ring whose ends are free, on the outgoing ones.
     Circuit(&'a CircuitModel, usize, usize, Vec<Wire>),
     Point(&'a CircuitModel, PointAt, bool),
@@ -495,6 +601,10 @@ impl<'a> Spot<'a> {
         let place = probe.place.as_ref();
         let at_board = place.is_none_or(|place| *place == Place::board());
         let Some(number) = probe.circuit else {
+            let group = place.and_then(|place| model.group(probe.board, place));
+            if let Some((_, g)) = group {
+                return Ok(Self::Behind(model, b, g));
+            }
             return match place {
                 None => Ok(Self::Incoming(model, b)),
                 Some(_) if at_board => Ok(Self::Bars(model, b)),
@@ -531,7 +641,7 @@ impl<'a> Spot<'a> {
 
     fn nodes(&self, conductors: Conductors) -> Result<Vec<Node>, ProbeError> {
         let wires = match self {
-            Self::Incoming(model, b) | Self::Bars(model, b) => {
+            Self::Incoming(model, b) | Self::Bars(model, b) | Self::Behind(model, b, _) => {
                 let lines = model.boards[*b].lines.iter().copied();
                 let all: Vec<Wire> = lines.chain([Wire::N, Wire::E]).collect();
                 wires_named(conductors, &all)
@@ -547,6 +657,7 @@ impl<'a> Spot<'a> {
                 (wire, _) => Node::Incoming(*b, wire),
             },
             Self::Bars(_, b) => Node::Bar(*b, wire),
+            Self::Behind(_, b, g) => fed_by(*b, Some(*g), wire),
             Self::Circuit(_, b, c, free) if free.contains(&wire) => Node::Out(*b, *c, wire),
             Self::Circuit(_, b, c, _) => Node::Terminal(*b, *c, wire),
             Self::Point(_, at, true) => Node::Junction(*at, wire),
@@ -683,6 +794,7 @@ impl Bench<'_> {
         let at = |wire| match from.first()? {
             Node::Incoming(b, _) => prepared.net.get(Node::Incoming(*b, wire)),
             Node::Bar(b, _) => prepared.net.get(Node::Bar(*b, wire)),
+            Node::Behind(b, g, _) => prepared.net.get(Node::Behind(*b, *g, wire)),
             Node::Terminal(b, c, _) => prepared.net.get(Node::Terminal(*b, *c, wire)),
             Node::Accessory(at, _) => prepared.net.get(Node::Accessory(*at, wire)),
             _ => None,
@@ -700,31 +812,46 @@ impl Bench<'_> {
         Some(turn > 0.0)
     }
 
-    fn rcd(&self) -> Option<RcdModel> {
-        self.model.at(self.circuit?).rcd.clone()
+    /// The residual current devices between the probes and the bars, the nearest first.
+    fn devices(&self, probe: &Probe) -> Vec<Residual> {
+        let Some(board) = self.model.board(probe.board) else {
+            return Vec::new();
+        };
+        let (own, nearest) = match (self.circuit, &probe.place) {
+            (Some(at), _) => {
+                let circuit = self.model.at(at);
+                let own = circuit.rcd.clone().map(|rcd| Residual {
+                    board,
+                    which: Which::Circuit(at.1),
+                    rcd,
+                });
+                (own, circuit.behind)
+            }
+            (None, Some(place)) => {
+                let group = self.model.group(probe.board, place);
+                (None, group.map(|(_, g)| g))
+            }
+            (None, None) => (None, None),
+        };
+        let groups = self.model.groups_from(board, nearest).into_iter();
+        let groups = groups.map(|g| Residual {
+            board,
+            which: Which::Group(g),
+            rcd: self.model.boards[board].groups[g].rcd.clone(),
+        });
+        own.into_iter().chain(groups).collect()
     }
 
-    /// Share of a test current from the first probe to the second that the circuit's device sees as
-    /// residual: less where neutral and earth touch behind it.
-    fn residual_share(&mut self, from: &[Node], to: &[Node]) -> f64 {
-        let Some((b, c)) = self.circuit else {
-            return 0.0;
-        };
+    /// Share of a test current from the first probe to the second that a device sees as residual: less
+    /// where neutral and earth touch behind it.
+    fn residual_share(&mut self, device: &Residual, from: &[Node], to: &[Node]) -> f64 {
         let (prepared, mut graph) = self.prepared::<Complex<f64>>(Regime::Live);
         let (hot, cold) = (
             Self::lead(&prepared.net, &mut graph, from),
             Self::lead(&prepared.net, &mut graph, to),
         );
-        let circuit = self.model.at((b, c));
-        let single = circuit.wires.len() == Wire::SINGLE.len();
         let mut ways = Vec::new();
-        for wire in circuit.wires.iter().copied().filter(|w| *w != Wire::E) {
-            let bar = if single && wire.is_line() {
-                circuit.line
-            } else {
-                wire
-            };
-            let ends = [Node::Bar(b, bar), Node::Terminal(b, c, wire)];
+        for ends in device.poles(self.model) {
             let ends = ends.map(|node| prepared.net.get(node).unwrap_or(GROUND));
             let ohms = prepared
                 .net
@@ -753,14 +880,16 @@ impl Bench<'_> {
         sum.abs()
     }
 
-    fn trips(&mut self, rcd: &RcdModel, amps: f64, from: &[Node], to: &[Node]) -> bool {
-        !rcd.stuck && amps * self.residual_share(from, to) >= rcd.operates
+    fn trips(&mut self, device: &Residual, amps: f64, from: &[Node], to: &[Node]) -> bool {
+        let rcd = &device.rcd;
+        !rcd.stuck && amps * self.residual_share(device, from, to) >= rcd.operates
     }
 
-    /// Seconds after which it trips; none where it does not.
-    fn rcd_time(
+    /// Seconds after which a device trips, the instrument set for one of `rated` A; none where it does not.
+    fn time(
         &mut self,
-        rcd: &RcdModel,
+        device: &Residual,
+        rated: f64,
         test: RcdTest,
         half: HalfCycle,
         from: &[Node],
@@ -771,11 +900,12 @@ impl Bench<'_> {
             RcdTest::Once => 1.0,
             RcdTest::Five => 5.0,
         };
-        let amps = multiple * rcd.rated;
-        if !self.trips(rcd, amps, from, to) {
+        let amps = multiple * rated;
+        if !self.trips(device, amps, from, to) {
             return None;
         }
-        let residual = amps * self.residual_share(from, to);
+        let rcd = &device.rcd;
+        let residual = amps * self.residual_share(device, from, to);
         let base = if residual >= QUICK * rcd.operates {
             rcd.five
         } else {

@@ -2,7 +2,7 @@
 
 use super::conditions::{Altered, Conditions};
 use crate::installation::{
-    Accessory, Board, Circuit, CircuitKind, Job, Phases, Source, SystemVoltage,
+    Accessory, Board, Circuit, CircuitKind, Instrument, Job, Phases, Source, SystemVoltage,
 };
 use crate::quantity::{Conductors, Pair, TestVoltage};
 use crate::terms::{Between, HalfCycle, Part, Place, Probe, RcdTest, Setting};
@@ -14,6 +14,10 @@ pub enum Reads {
     LeadsJoined,
     /// The insulation range with the leads apart: where it ends.
     LeadsApart,
+    /// The loop range on its reference.
+    LoopReference,
+    /// The RCD range on its reference.
+    RcdReference,
     /// A bonding conductor.
     Bond,
     /// Voltage at a board whose main switch is off, with the sources of the job isolated.
@@ -80,6 +84,7 @@ pub struct Stop {
 /// The readings of a whole job. Loads, lamps and electronics that the job names are out where they
 /// would be in the way.
 pub fn tour(job: &Job) -> Vec<Stop> {
+    let job = &job.as_written();
     let mut stops = Vec::new();
     let nulled = Conditions {
         leads_nulled: true,
@@ -99,6 +104,7 @@ pub fn tour(job: &Job) -> Vec<Stop> {
         board: first,
         circuit: None,
         place: None,
+        rcd: None,
         held: 0,
     };
     let joined = on_leads(Setting::Continuity, Between::LeadsJoined);
@@ -111,6 +117,9 @@ pub fn tour(job: &Job) -> Vec<Stop> {
         &nulled,
         on_leads(insulation, Between::LeadsApart),
     );
+    for (reads, setting) in references(job) {
+        add(reads, &nulled, on_leads(setting, Between::Reference));
+    }
     let isolated = isolated(job, &nulled);
     for name in &job.supply.bonds {
         let place = Place {
@@ -138,6 +147,7 @@ pub fn tour(job: &Job) -> Vec<Stop> {
             board: board.number,
             circuit: None,
             place,
+            rcd: None,
             held: 0,
         };
         let pairs: &[Pair] = match board.phases {
@@ -157,6 +167,7 @@ pub fn tour(job: &Job) -> Vec<Stop> {
         if board.fed_from.is_none() {
             at_the_origin(board, &nulled, &mut add);
         }
+        groups(board, &nulled, &mut add);
         for circuit in &board.circuits {
             let test = OfCircuit {
                 job,
@@ -175,6 +186,23 @@ pub fn tour(job: &Job) -> Vec<Stop> {
 
 type Add<'a> = dyn FnMut(Reads, &Conditions, Probe) + 'a;
 
+/// The ranges whose reference the job names.
+fn references(job: &Job) -> impl Iterator<Item = (Reads, Setting)> {
+    let has = |is: fn(&Instrument) -> bool| job.instruments.iter().any(is);
+    let of_loop = has(|instrument| instrument.loop_reference_ohms.is_some());
+    let of_rcd = has(|instrument| instrument.rcd_reference_ms.is_some());
+    let rcd = Setting::Rcd {
+        current: RcdTest::Once,
+        half: HalfCycle::Positive,
+    };
+    [
+        (of_loop, Reads::LoopReference, Setting::Loop),
+        (of_rcd, Reads::RcdReference, rcd),
+    ]
+    .into_iter()
+    .filter_map(|(has, reads, setting)| has.then_some((reads, setting)))
+}
+
 /// With every main switch off, and the other sources that the job knows of.
 fn isolated(job: &Job, nulled: &Conditions) -> Conditions {
     let other = job.supply.sources.iter().copied();
@@ -185,6 +213,38 @@ fn isolated(job: &Job, nulled: &Conditions) -> Conditions {
     }
 }
 
+/// Residual current devices of several circuits, each at its own terminals.
+fn groups(board: &Board, nulled: &Conditions, add: &mut Add<'_>) {
+    let pair = match board.phases {
+        Phases::Single => Pair::LE,
+        Phases::Three => Pair::LINES_TO_EARTH[0],
+    };
+    for group in &board.rcds {
+        for (reads, current, half) in RCD_TESTS {
+            let probe = Probe {
+                setting: Setting::Rcd { current, half },
+                between: Between::Pair(pair),
+                board: board.number,
+                circuit: None,
+                place: Some(group.place()),
+                rcd: Some(group.number),
+                held: 0,
+            };
+            add(reads, nulled, probe);
+        }
+    }
+}
+
+/// What residual current devices are tested at.
+const RCD_TESTS: [(Reads, RcdTest, HalfCycle); 6] = [
+    (Reads::RcdHalf, RcdTest::Half, HalfCycle::Positive),
+    (Reads::RcdHalf, RcdTest::Half, HalfCycle::Negative),
+    (Reads::RcdOnce, RcdTest::Once, HalfCycle::Positive),
+    (Reads::RcdOnce, RcdTest::Once, HalfCycle::Negative),
+    (Reads::RcdFive, RcdTest::Five, HalfCycle::Positive),
+    (Reads::RcdFive, RcdTest::Five, HalfCycle::Negative),
+];
+
 fn at_the_origin(board: &Board, nulled: &Conditions, add: &mut Add<'_>) {
     let probe = |setting, pair| Probe {
         setting,
@@ -192,6 +252,7 @@ fn at_the_origin(board: &Board, nulled: &Conditions, add: &mut Add<'_>) {
         board: board.number,
         circuit: None,
         place: None,
+        rcd: None,
         held: 0,
     };
     let (line_earth, line_neutral) = match board.phases {
@@ -235,6 +296,7 @@ impl OfCircuit<'_> {
             board: self.board.number,
             circuit: Some(self.circuit.number),
             place: place.cloned(),
+            rcd: None,
             held: 0,
         }
     }
@@ -413,15 +475,9 @@ impl OfCircuit<'_> {
             }
         }
         if let (Some(_), Some(pair)) = (&self.circuit.rcd, to_earth.first()) {
-            for (reads, current) in [
-                (Reads::RcdHalf, RcdTest::Half),
-                (Reads::RcdOnce, RcdTest::Once),
-                (Reads::RcdFive, RcdTest::Five),
-            ] {
-                for half in [HalfCycle::Positive, HalfCycle::Negative] {
-                    let setting = Setting::Rcd { current, half };
-                    add(reads, self.nulled, last(setting, *pair));
-                }
+            for (reads, current, half) in RCD_TESTS {
+                let setting = Setting::Rcd { current, half };
+                add(reads, self.nulled, last(setting, *pair));
             }
         }
     }

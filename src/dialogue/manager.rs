@@ -10,8 +10,8 @@ use crate::log::{self, Log, LogError, SharedClock};
 use crate::practice::Bench;
 use crate::sequence::say::{Aside, aside};
 use crate::sequence::{
-    Agenda, Event, EventNo, Line, LineKind, Mode, Run, Session, Turn, change_job, place_of, say,
-    sounds_like_a_warning,
+    Agenda, Event, EventNo, Line, LineKind, Mode, ReadingRecord, ReadingStatus, Run, Session, Turn,
+    change_job, place_of, say, sounds_like_a_warning,
 };
 use crate::speech::{Decision, DecodeContext, Recogniser, Recognition, is_lone_digit, repeated};
 use crate::store::{Evidence, Store};
@@ -126,8 +126,50 @@ struct Course {
     partial: Option<(Utterance, DecodeContext, Recognition)>,
     doubted: Option<Intent>,
     asked: Option<Take>,
+    /// The read-back of the last reading, until it is known to have been broken off.
+    read_back: Option<ReadBack>,
     /// What is taken as if it had been typed next.
     queued: VecDeque<String>,
+}
+
+/// The read-back of a reading.
+struct ReadBack {
+    /// The reading.
+    of: EventNo,
+    /// The lines that have its value.
+    lines: Vec<String>,
+}
+
+impl ReadBack {
+    /// What reads a reading back, or tells the last one again, in a turn that was decided on `before`.
+    fn of(before: &Agenda, turn: &Turn) -> Option<Self> {
+        let mut numbered = (before.next_event().0..).zip(&turn.events);
+        let told_again = |event: &Event| {
+            let Event::Asked { said, .. } = event else {
+                return false;
+            };
+            *said == Intent::WhatDidISay(None)
+        };
+        let of = numbered.find_map(|(no, event)| match event {
+            Event::Reading { .. } => Some(EventNo(no)),
+            event if told_again(event) => {
+                let counts = |r: &&ReadingRecord| r.status == ReadingStatus::Counts;
+                before.readings().filter(counts).map(|r| r.no).max()
+            }
+            _ => None,
+        })?;
+        let has_value = |kind: LineKind| {
+            matches!(
+                kind,
+                LineKind::ReadBack | LineKind::Question | LineKind::Answer
+            )
+        };
+        let lines = turn.lines.iter().filter(|line| has_value(line.kind));
+        Some(Self {
+            of,
+            lines: lines.map(|line| line.text.clone()).collect(),
+        })
+    }
 }
 
 impl Default for Course {
@@ -141,6 +183,7 @@ impl Default for Course {
             partial: None,
             doubted: None,
             asked: None,
+            read_back: None,
             queued: VecDeque::new(),
         }
     }
@@ -254,6 +297,7 @@ impl DialogueManager<'_> {
                 Some(words) => Some(Input::Words(words)),
                 None => source.next(self.voice)?,
             };
+            self.cut_off(&mut course);
             let Some(input) = next else {
                 break;
             };
@@ -263,6 +307,17 @@ impl DialogueManager<'_> {
         }
         self.reveal();
         Ok(course.tally)
+    }
+
+    /// Keeps that a read-back was broken off, where somebody has just spoken over it.
+    fn cut_off(&mut self, course: &mut Course) {
+        let cut = self.voice.cut_off();
+        let of_it = |read_back: &mut ReadBack| read_back.lines.iter().any(|l| cut.contains(l));
+        if let Some(read_back) = course.read_back.take_if(of_it) {
+            let before = self.session.clone();
+            let turn = self.session.read_back_cut(read_back.of, self.clock.tick());
+            self.keep_only(before, &turn, None);
+        }
     }
 
     /// What came in, as far as it was understood; nothing where nothing is left to be decided on.
@@ -544,7 +599,9 @@ impl DialogueManager<'_> {
         };
         match turn {
             Ok(turn) => {
+                let read_back = ReadBack::of(before.state(), &turn);
                 if self.keep_and_say(before, &turn, evidence.as_ref()) {
+                    course.read_back = read_back.or(course.read_back.take());
                     course.excluded = refused(&said, &turn, course.last_taken.as_ref());
                     // "Say again" between a reading and its "negative" is not what is refused.
                     if turn.events.iter().any(may_be_refused) {

@@ -419,6 +419,10 @@ impl Voice for OnScreen {
         self.voice.cut_short();
     }
 
+    fn cut_off(&mut self) -> Vec<String> {
+        self.voice.cut_off()
+    }
+
     fn mark(&mut self, mark: Earcon) {
         self.screen
             .change(|view| view.listening = mark != Earcon::NotListening);

@@ -276,6 +276,7 @@ impl Parts {
             Some(SaidBetween::LeadsJoined) => Between::LeadsJoined,
             Some(SaidBetween::LeadsApart) => Between::LeadsApart,
             Some(SaidBetween::KnownSource) => Between::KnownSource,
+            Some(SaidBetween::Reference) => Between::Reference,
             Some(SaidBetween::Label) => Between::Label,
         };
         let setting = match self.function {

@@ -268,6 +268,7 @@ fn probing(setting: Option<Setting>, between: &Between, place: Option<&Place>) -
         Between::LeadsJoined => "leads together".to_owned(),
         Between::LeadsApart => "leads apart".to_owned(),
         Between::KnownSource => "known source".to_owned(),
+        Between::Reference => "reference".to_owned(),
         Between::Label => "label".to_owned(),
     };
     Words::new()

@@ -125,6 +125,7 @@ pub enum SaidBetween {
     LeadsJoined,
     LeadsApart,
     KnownSource,
+    Reference,
     Label,
 }
 

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 
 /// What is folded and how, as a server keeps it with each log. Raise it when folding or marking changes:
 /// then every log that is handed in again is folded anew there, though no event is new.
-pub(super) const FOLDED_AS: i32 = 1;
+pub(super) const FOLDED_AS: i32 = 2;
 
 /// What became of one reading, or of one entry of the out-list: a row of `bothhands.folded`.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -2,7 +2,7 @@ use super::error::HandInError;
 use postgres::Client;
 
 /// Version of the tables on the server that this program makes and fills.
-pub const SCHEMA_VERSION: i32 = 5;
+pub const SCHEMA_VERSION: i32 = 6;
 
 const SCHEMA: &str = include_str!("schema.sql");
 

@@ -1108,3 +1108,28 @@ JOIN bothhands.folded_logs l ON l.log = s.log
 WHERE l.sheet ? 'diagnosis';
 
 INSERT INTO bothhands.version VALUES (5);
+
+-- == version 6
+
+-- Whether the read-back of a reading was broken off, and the value not told again: one that may have been misheard does
+-- not count against the learner then.
+CREATE OR REPLACE VIEW bothhands.judged AS
+SELECT
+  s.learner,
+  (m.reading ->> 'event')::bigint AS event,
+  m.reading ->> 'step' AS step,
+  bothhands.place_said(m.reading -> 'place') AS place,
+  bothhands.reading_said(m.reading -> 'said') AS said,
+  bothhands.reading_said(m.reading -> 'is') AS "is",
+  m.reading ->> 'judgement' AS judgement,
+  (m.reading ->> 'margin')::float8 AS margin,
+  m.reading ->> 'struck' AS struck,
+  v.sound_hash AS sound,
+  s.log,
+  coalesce((m.reading ->> 'not_read_back')::boolean, false) AS not_read_back
+FROM bothhands.sheets s
+JOIN bothhands.folded_logs l ON l.log = s.log
+CROSS JOIN LATERAL jsonb_array_elements(l.sheet -> 'readings') AS m (reading)
+LEFT JOIN bothhands.evidence v ON v.hash = m.reading ->> 'sound';
+
+INSERT INTO bothhands.version VALUES (6);

@@ -23,6 +23,9 @@ pub struct Lapse {
     /// The sound it rests on.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub sound: Option<String>,
+    /// What was still out then, where that is what it was about.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub still_out: Vec<StillOut>,
     /// The circuits of which something was outside its limit then.
     #[serde(skip)]
     pub concerns: Vec<u16>,
@@ -41,8 +44,58 @@ impl Lapse {
             circuit: None,
             what,
             sound: None,
+            still_out: Vec::new(),
             concerns: Vec::new(),
             under: None,
+        }
+    }
+}
+
+/// Something that was out when a lapse happened.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct StillOut {
+    /// By the event that put it on the list.
+    pub event: EventNo,
+    /// What and where, in words.
+    pub what: String,
+    /// How long by then, s.
+    pub seconds: i64,
+}
+
+impl StillOut {
+    /// Of what bars the way at a moment.
+    pub(super) fn now(agenda: &Agenda, at: Timestamp) -> Vec<Self> {
+        let barring = agenda.barring_entries();
+        barring
+            .map(|entry| Self {
+                event: entry.no,
+                what: what_is_out(entry),
+                seconds: at.duration_since(entry.at).as_secs(),
+            })
+            .collect()
+    }
+}
+
+/// An entry of the out-list in words, with its circuit.
+pub(super) fn what_is_out(entry: &OutEntry) -> String {
+    let circuit = entry.circuit.map(|n| format!(", circuit {n}"));
+    format!("{}{}", entry.what(), circuit.unwrap_or_default())
+}
+
+impl What {
+    /// Whether it is about something that is out.
+    pub(super) fn is_about_what_is_out(&self) -> bool {
+        let about = |refusal: &Refusal| {
+            matches!(
+                refusal,
+                Refusal::StillOut { .. } | Refusal::MustGoBack { .. } | Refusal::Joined { .. }
+            )
+        };
+        match self {
+            Self::Refused { refusal } | Self::Overridden { refusal } => about(refusal),
+            Self::Probed { refusal, .. } => refusal.as_ref().is_some_and(about),
+            Self::LeftOpen { .. } => true,
+            _ => false,
         }
     }
 }

@@ -12,7 +12,7 @@ mod sheet;
 pub use criteria::{Criteria, CriteriaError, Criterion, Weights};
 pub use economy::Economy;
 pub use group::{Attempt, Group, Missed, StepTimes};
-pub use lapse::{Lapse, What};
+pub use lapse::{Lapse, StillOut, What};
 pub(crate) use readings::{INSTRUMENT, agree};
 pub use readings::{Judged, Judgement};
 pub use sheet::{Diagnosis, LeftBehind, Mark, MarkError, Prediction, Sheet, StepTime, mark};

@@ -27,6 +27,10 @@ pub struct Judged {
     /// misheard.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub margin: Option<f64>,
+    /// Whether its read-back was broken off, and the value was not told again: a value that may have been
+    /// misheard does not count against the learner then.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub not_read_back: bool,
     /// Why an instructor struck it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub struck: Option<String>,
@@ -35,7 +39,12 @@ pub struct Judged {
 impl Judged {
     /// Whether it counts against the learner.
     pub fn is_wrong(&self) -> bool {
-        self.struck.is_none() && self.judgement.is_wrong()
+        self.struck.is_none() && self.judgement.is_wrong() && !self.is_excused()
+    }
+
+    /// Whether it is wrong and does not count, since it was never read back whole.
+    pub fn is_excused(&self) -> bool {
+        self.not_read_back && self.judgement.may_be_misheard()
     }
 }
 
@@ -66,6 +75,12 @@ impl Judgement {
             self,
             Self::Decimal | Self::TooEarly | Self::Other | Self::NotProbed
         )
+    }
+
+    /// Whether it may have been misheard. What equals a display that was moving, or that nothing was probed
+    /// for, was heard as it was said.
+    pub fn may_be_misheard(self) -> bool {
+        matches!(self, Self::Decimal | Self::Other)
     }
 
     /// As it stands on a sheet.

@@ -1,10 +1,10 @@
 use super::criteria::{Criteria, Criterion, Weights};
 use super::economy::{Economy, differ};
-use super::lapse::{Lapse, What, of_refusal};
+use super::lapse::{Lapse, StillOut, What, of_refusal, what_is_out};
 use super::readings::{Judged, Judgement, as_shown, between_instruments, of_display};
 use crate::bay::BayError;
 use crate::grammar::Intent;
-use crate::installation::CircuitKind;
+use crate::installation::{CircuitKind, board_said};
 use crate::limits::Outcome;
 use crate::log::{Entry, Log, LogError};
 use crate::practice::{Bench, Hidden};
@@ -228,6 +228,7 @@ pub fn mark(
         stopped: false,
         proved_at: 0,
         struck: BTreeMap::new(),
+        not_read_back: BTreeSet::new(),
         not_crossed: None,
         at_desk: BTreeSet::new(),
         put_right_at_desk: BTreeSet::new(),
@@ -319,6 +320,8 @@ struct Marker {
     /// How much had been probed when the indicator was said to be proved last.
     proved_at: usize,
     struck: BTreeMap<EventNo, String>,
+    /// Readings whose read-back was broken off.
+    not_read_back: BTreeSet<EventNo>,
     /// Where a ring was last measured without its crossing.
     not_crossed: Option<(Option<u16>, StepKind)>,
     /// Corrections at the desk, and what they put right.
@@ -424,6 +427,9 @@ impl Marker {
                     self.said_of(before, entry, step, *statement);
                 }
             }
+            Event::ReadBackCut { of } => {
+                self.not_read_back.insert(*of);
+            }
             Event::VoltageFound { .. } => self.stopped = true,
             Event::TakenOut {
                 board,
@@ -441,11 +447,12 @@ impl Marker {
                 let steps = *passed_over;
                 self.lapse(before, entry, Criterion::Order, What::PassedOver { steps });
             }
-            Event::Asked { said, .. }
-                if said.only_asks()
-                    && before.level() != Level::Led
-                    && !matches!(said, Intent::WhatDidISay(_)) =>
-            {
+            // That tells the value after all.
+            Event::Asked {
+                said: Intent::WhatDidISay(circuit),
+                ..
+            } => self.told_again(before, *circuit),
+            Event::Asked { said, .. } if said.only_asks() && before.level() != Level::Led => {
                 self.help += 1;
                 // In an examination nothing is told.
                 if before.level() == Level::Asked {
@@ -487,6 +494,16 @@ impl Marker {
         for bench in [&mut self.bench, &mut self.sound].into_iter().flatten() {
             bench.follow_one(before, &entry.event, entry.at);
         }
+    }
+
+    /// The value of the last reading, of a circuit where one is named, was told when it was asked for.
+    fn told_again(&mut self, before: &Agenda, circuit: Option<u16>) {
+        let told = before.readings().filter(|record| {
+            let here = circuit.is_none() || record.step.circuit == circuit;
+            here && record.status == ReadingStatus::Counts
+        });
+        let last = told.map(|record| record.no).max();
+        self.not_read_back.retain(|no| Some(*no) != last);
     }
 
     /// Whether a probing would show something else without what is hidden.
@@ -542,9 +559,15 @@ impl Marker {
             }),
             _ => before.current().and_then(|step| step.circuit),
         };
+        let still_out = if what.is_about_what_is_out() {
+            StillOut::now(before, entry.at)
+        } else {
+            Vec::new()
+        };
         self.lapses.push(Lapse {
             circuit,
             sound: sound_of(entry),
+            still_out,
             concerns: failed_circuits(before),
             ..Lapse::at(entry, criterion, what)
         });
@@ -557,6 +580,7 @@ impl Marker {
             return before.edition() > Edition::First && !before.switched_off(board, circuit);
         };
         let conditions = bench.conditions(before);
+        let board = board_said(board);
         let off = circuit.is_some_and(|n| conditions.devices_off.contains(&(board, n)));
         !off && !conditions.main_switches_off.contains(&board)
     }
@@ -637,6 +661,7 @@ impl Marker {
             };
             self.lapses.push(Lapse {
                 circuit: open.first().and_then(|entry| entry.circuit),
+                still_out: StillOut::now(agenda, last.at),
                 ..Lapse::at(last, criterion, What::LeftOpen { entries })
             });
         }
@@ -753,6 +778,7 @@ impl Marker {
                     margin: entry
                         .and_then(|entry| entry.heard.as_ref())
                         .and_then(|heard| heard.margin),
+                    not_read_back: self.not_read_back.contains(&record.no),
                     struck: self.struck.get(&record.no).cloned(),
                 }
             })
@@ -812,7 +838,9 @@ impl Marker {
         for fault in there.iter().flatten() {
             let by_place = (0..named.len()).find(|n| {
                 !used.get(*n).copied().unwrap_or(true)
-                    && named.get(*n).is_some_and(|named| is_that(named, fault))
+                    && named
+                        .get(*n)
+                        .is_some_and(|named| is_that(agenda, named, fault))
             });
             let unsaid = |n: usize| {
                 named
@@ -877,15 +905,35 @@ fn lacks_conductor(named: &HiddenFault, fault: &HiddenFault) -> bool {
 
 /// Whether a diagnosis names a fault with its place: what the fault has and the diagnosis says of it
 /// must agree, and circuit and place must be said where it has them.
-fn is_that(named: &HiddenFault, fault: &HiddenFault) -> bool {
+fn is_that(agenda: &Agenda, named: &HiddenFault, fault: &HiddenFault) -> bool {
     let agrees = |said: Option<&u16>, is: Option<&u16>| is.is_none() || said == is;
-    let same_board = fault.board.is_none() || named.board.is_none() || named.board == fault.board;
+    let said = |board: Option<u16>| board.map(board_said);
+    let same_board =
+        fault.board.is_none() || named.board.is_none() || said(named.board) == said(fault.board);
     is_kind(named, fault)
         && same_board
         && agrees(named.circuit.as_ref(), fault.circuit.as_ref())
-        && (fault.place.is_none() || named.place == fault.place)
+        && (fault.place.is_none()
+            || named.place == fault.place
+            || by_its_circuit(agenda, named, fault))
         && (named.conductor.is_none() || named.conductor == fault.conductor)
         && (named.with_circuit.is_none() || named.with_circuit == fault.with_circuit)
+}
+
+/// Whether a fault in a residual current device of several circuits is named by one of them.
+fn by_its_circuit(agenda: &Agenda, named: &HiddenFault, fault: &HiddenFault) -> bool {
+    let (Some(board), Some(place)) = (fault.board, &fault.place) else {
+        return false;
+    };
+    let protected = agenda.job().boards_said(board).any(|board| {
+        let mut circuits = board.circuits.iter();
+        let circuit = circuits.find(|circuit| Some(circuit.number) == named.circuit);
+        let circuit = circuit.filter(|circuit| circuit.rcd.is_none());
+        circuit
+            .and_then(|circuit| board.group_of(circuit))
+            .is_some_and(|group| group.place() == *place)
+    });
+    fault.circuit.is_none() && named.place.is_none() && protected
 }
 
 /// The circuits of which something that counts is outside its limit.
@@ -1072,10 +1120,9 @@ fn left_out(agenda: &Agenda) -> Vec<LeftBehind> {
     all.filter(|entry| !entry.withdrawn)
         .map(|entry| {
             let until = entry.back.map_or(agenda.last_event_at(), |(_, at)| at);
-            let circuit = entry.circuit.map(|n| format!(", circuit {n}"));
             LeftBehind {
                 event: entry.no,
-                what: format!("{}{}", entry.what(), circuit.unwrap_or_default()),
+                what: what_is_out(entry),
                 seconds: until.duration_since(entry.at).as_secs(),
                 back: entry.back.is_some(),
             }

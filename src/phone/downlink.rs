@@ -63,6 +63,8 @@ pub(super) struct Downlink {
     deadline: Option<Instant>,
     quiet_since: Option<Instant>,
     unsaid: Vec<String>,
+    /// Lines that somebody spoke over.
+    cut_off: Vec<String>,
 }
 
 impl Downlink {
@@ -74,6 +76,7 @@ impl Downlink {
             deadline: None,
             quiet_since: None,
             unsaid: Vec::new(),
+            cut_off: Vec::new(),
         }
     }
 
@@ -173,7 +176,13 @@ impl Downlink {
     fn drop_lines(&mut self, all: bool, now: Instant) {
         let must =
             |what: &What| matches!(what, What::Line(Tone::Warning | Tone::Reminder, ..)) && !all;
-        self.waiting.retain(|waiting| must(&waiting.what));
+        for waiting in std::mem::take(&mut self.waiting) {
+            match waiting.what {
+                _ if must(&waiting.what) => self.waiting.push_back(waiting),
+                What::Line(_, text, _) if !all => self.cut_off.push(text),
+                _ => {}
+            }
+        }
         self.quiet_since = Some(now);
     }
 }
@@ -226,6 +235,10 @@ impl Voice for PhoneVoice {
     fn cut_short(&mut self) {
         self.shared
             .change(|state| state.downlink.drop_lines(false, Instant::now()));
+    }
+
+    fn cut_off(&mut self) -> Vec<String> {
+        std::mem::take(&mut self.shared.lock().downlink.cut_off)
     }
 
     fn mark(&mut self, mark: Earcon) {
@@ -296,6 +309,10 @@ impl Voice for OnPhone {
 
     fn cut_short(&mut self) {
         self.voice.cut_short();
+    }
+
+    fn cut_off(&mut self) -> Vec<String> {
+        self.voice.cut_off()
     }
 
     fn mark(&mut self, mark: Earcon) {
@@ -384,8 +401,10 @@ mod tests {
         downlink.push(What::Mark(Earcon::Listening), now);
         downlink.drop_lines(false, now);
         assert_eq!(ids(&downlink), [2]);
+        assert_eq!(downlink.cut_off, ["Line to earth."]);
         downlink.drop_lines(true, now);
         assert!(ids(&downlink).is_empty());
+        assert_eq!(downlink.cut_off.len(), 1);
     }
 
     #[test]

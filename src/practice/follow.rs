@@ -1,6 +1,6 @@
 use crate::bay::{Altered, Conditions};
 use crate::grammar::Intent;
-use crate::installation::Circuit;
+use crate::installation::{Circuit, board_said};
 use crate::sequence::{Agenda, Event, EventNo, OutEntry, Question, StepKind};
 use crate::terms::{Alteration, BayEdition, Change, Consequence, Part, Stage, Statement};
 use std::collections::BTreeSet;
@@ -12,7 +12,8 @@ use std::collections::BTreeSet;
 pub struct Followed {
     /// Entries of the out-list that were said to be out.
     said: BTreeSet<EventNo>,
-    /// Boards that were said to be isolated, and not energised since.
+    /// Boards that were said to be isolated, and not energised since: as a whole, or their circuits where
+    /// these are isolated by their own devices.
     isolated: BTreeSet<u16>,
     /// Circuits that were made safe by themselves.
     made_safe: BTreeSet<(u16, u16)>,
@@ -24,6 +25,9 @@ pub struct Followed {
     trips_stay: bool,
     /// Circuits whose device tripped and was not switched on since.
     tripped: BTreeSet<(u16, u16)>,
+    /// Residual current devices of several circuits that tripped and were not switched on since, by board
+    /// and their own number.
+    tripped_rcds: BTreeSet<(u16, u16)>,
     /// Circuits whose device a short circuit destroyed.
     burst: BTreeSet<(u16, u16)>,
 }
@@ -42,6 +46,11 @@ fn is_that(entry: &OutEntry, said: &Alteration) -> bool {
     part && (said.place.is_none() || said.place == entry.place)
 }
 
+/// A circuit of a part of a live board is one of that board.
+fn as_said((board, circuit): (u16, u16)) -> (u16, u16) {
+    (board_said(board), circuit)
+}
+
 impl Followed {
     /// Of an installation that is found as an edition has it.
     pub(super) fn of(edition: BayEdition) -> Self {
@@ -56,7 +65,11 @@ impl Followed {
         self.tripped.iter().copied()
     }
 
-    /// Whether the device of a circuit was destroyed.
+    /// The residual current devices of several circuits that tripped and are still off.
+    pub(super) fn tripped_rcds(&self) -> impl Iterator<Item = (u16, u16)> + '_ {
+        self.tripped_rcds.iter().copied()
+    }
+
     /// Whether a device has burst: that of the circuit with this number, where one is named.
     pub(super) fn has_burst(&self, circuit: Option<u16>) -> bool {
         let mut burst = self.burst.iter();
@@ -69,6 +82,9 @@ impl Followed {
                 Consequence::Tripped { board, circuit }
                 | Consequence::Shorted { board, circuit, .. } => {
                     self.tripped.insert((*board, *circuit));
+                }
+                Consequence::TrippedSeveral { board, rcd } => {
+                    self.tripped_rcds.insert((*board, *rcd));
                 }
                 Consequence::Burst { board, circuit, .. } => {
                     self.burst.insert((*board, *circuit));
@@ -124,7 +140,14 @@ impl Followed {
                 self.said.extend(listed.map(|entry| entry.no));
             }
             Event::Probed { came, .. } | Event::Came { came } => self.came(came),
-            Event::SwitchedOn { board, circuit } => {
+            Event::SwitchedOn {
+                board,
+                rcd: Some(rcd),
+                ..
+            } => {
+                self.tripped_rcds.remove(&(*board, *rcd));
+            }
+            Event::SwitchedOn { board, circuit, .. } => {
                 self.tripped.remove(&(*board, *circuit));
             }
             Event::StaysOff { board, circuit } => {
@@ -185,7 +208,17 @@ impl Followed {
                 .filter(|number| agenda.stays_off(board.number, *number))
                 .map(|number| (board.number, number))
         });
-        let sources_off = if self.isolated.is_empty() {
+        // Of a live board only the circuits that are worked on are off, each by its own device.
+        let off = || boards().filter(|board| self.isolated.contains(&board.number));
+        let alone = off()
+            .filter(|board| board.isolates_circuits())
+            .flat_map(|board| {
+                let circuits = board.circuits.iter();
+                circuits.map(|circuit| (board.number, circuit.number))
+            });
+        let whole = off().filter(|board| !board.isolates_circuits());
+        let main_switches_off: BTreeSet<u16> = whole.map(|board| board.number).collect();
+        let sources_off = if main_switches_off.is_empty() {
             Vec::new()
         } else {
             // Every source but the mains, which the main switches part from.
@@ -195,21 +228,24 @@ impl Followed {
                 .collect()
         };
         Conditions {
-            main_switches_off: self.isolated.clone(),
+            main_switches_off,
             devices_off: [&self.made_safe, &self.tripped, &self.burst]
                 .into_iter()
                 .flatten()
                 .copied()
                 .chain(stays_off)
+                .chain(alone)
+                .map(as_said)
                 .collect(),
-            out_of_terminals: self.out_of_terminals.clone(),
+            rcds_off: self.tripped_rcds.clone(),
+            out_of_terminals: self.out_of_terminals.iter().copied().map(as_said).collect(),
             sources_off,
             leads_nulled: self.nulled,
             altered: agenda
                 .open_entries()
                 .filter(|entry| self.said.contains(&entry.no))
                 .map(|entry| Altered {
-                    board: entry.board,
+                    board: board_said(entry.board),
                     circuit: entry.circuit.or_else(|| self.circuit_of(agenda, entry)),
                     part: entry.part,
                     place: entry.place.clone(),

@@ -9,7 +9,7 @@ pub use hidden::{Given, Hidden, HiddenError};
 
 use crate::bay::{Bay, BayError, Conditions, ProbeError};
 use crate::grammar::Intent;
-use crate::installation::{Job, Phases};
+use crate::installation::{Job, Phases, board_said};
 use crate::quantity::Conductors;
 use crate::sequence::probing::{self, Placed};
 use crate::sequence::{Agenda, Event, Refusal};
@@ -27,6 +27,34 @@ pub struct Bench {
     on: Option<(Probe, Timestamp)>,
     /// The conditions that were looked at last for what comes of them.
     looked_at: Option<Conditions>,
+}
+
+/// What has tripped.
+struct Off {
+    board: u16,
+    /// The circuits that are without supply by it.
+    circuits: Vec<u16>,
+    /// The residual current device of several circuits that it is.
+    rcd: Option<u16>,
+}
+
+impl Off {
+    /// A residual current device of several circuits.
+    fn of_several(agenda: &Agenda, board: u16, number: u16) -> Self {
+        let boards = agenda.job().boards_said(board);
+        let protected = boards.flat_map(|board| {
+            let group = board.rcds.iter().find(|rcd| rcd.number == number);
+            let circuits = board.circuits.iter().map(|circuit| circuit.number);
+            circuits.filter(move |circuit| group.is_some_and(|group| group.protects(*circuit)))
+        });
+        let mut circuits: Vec<u16> = protected.collect();
+        circuits.sort_unstable();
+        Self {
+            board,
+            circuits,
+            rcd: Some(number),
+        }
+    }
 }
 
 /// Why nothing is shown for a probing.
@@ -224,34 +252,56 @@ impl Bench {
         }
     }
 
-    /// What tripped is on again.
+    /// What tripped is on again: the device of a circuit, or one of several.
     fn switched_on(&self, agenda: &Agenda, circuit: Option<u16>) -> Result<Event, NotShown> {
         let here = agenda.current();
         let board = here.map_or_else(|| agenda.first_board(), |step| step.board);
-        let off: Vec<(u16, u16)> = self
+        let board = board_said(board);
+        let of_circuits = self.followed.tripped().map(|(on, number)| Off {
+            board: on,
+            circuits: vec![number],
+            rcd: None,
+        });
+        let of_several = self
             .followed
-            .tripped()
-            .filter(|(_, number)| circuit.is_none_or(|c| *number == c))
+            .tripped_rcds()
+            .map(|(on, number)| Off::of_several(agenda, on, number));
+        let off: Vec<Off> = of_circuits
+            .chain(of_several)
+            .filter(|off| circuit.is_none_or(|c| off.circuits.contains(&c)))
             .collect();
         // The number of a circuit is that of the board where the work is, where it has one.
-        let on_board: Vec<(u16, u16)> = off
+        let on_board: Vec<&Off> = off
             .iter()
-            .copied()
-            .filter(|(on, _)| circuit.is_some() && *on == board)
+            .filter(|off| circuit.is_some() && off.board == board)
             .collect();
-        let off = if on_board.is_empty() { off } else { on_board };
-        let here = here.and_then(|step| Some((step.board, step.circuit?)));
-        let (board, circuit) = match off.as_slice() {
+        let off: Vec<&Off> = if on_board.is_empty() {
+            off.iter().collect()
+        } else {
+            on_board
+        };
+        let is_here = |off: &&&Off| {
+            let asked = here.and_then(|step| agenda.group_of(step));
+            let number = here.and_then(|step| step.circuit);
+            let same = match off.rcd {
+                Some(rcd) => asked.is_some_and(|group| group.number == rcd),
+                None => number.is_some_and(|number| off.circuits.contains(&number)),
+            };
+            off.board == board && same
+        };
+        let off = match off.as_slice() {
             [] if self.followed.has_burst(circuit) => {
                 return Err(NotShown::Destroyed);
             }
             [] => return Err(NotShown::NothingTripped),
-            [only] => *only,
-            several => here
-                .filter(|here| several.contains(here))
-                .ok_or(NotShown::WhichDevice)?,
+            [only] => only,
+            several => several.iter().find(is_here).ok_or(NotShown::WhichDevice)?,
         };
-        Ok(Event::SwitchedOn { board, circuit })
+        Ok(Event::SwitchedOn {
+            board: off.board,
+            circuit: off.circuits.first().copied().unwrap_or_default(),
+            rcd: off.rcd,
+        })
     }
 
     fn shown_of(&mut self, agenda: &Agenda, probe: Probe) -> Result<Event, NotShown> {
@@ -291,9 +341,10 @@ impl Bench {
     fn for_probe(&self, agenda: &Agenda, probe: &Probe) -> Conditions {
         let conditions = self.conditions(agenda);
         let dead = probe.setting == Setting::Continuity;
+        let board = board_said(probe.board);
         match probe.circuit {
-            Some(circuit) if dead && conditions.main_switches_off.contains(&probe.board) => {
-                conditions.alone(probe.board, circuit)
+            Some(circuit) if dead && conditions.main_switches_off.contains(&board) => {
+                conditions.alone(board, circuit)
             }
             _ => conditions,
         }

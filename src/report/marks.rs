@@ -520,7 +520,7 @@ fn lapses(sheet: &Sheet, times: &Times) -> Part {
                 .into(),
             capital(lapse.criterion.shown()).into(),
             Cell {
-                text: format!("{}{}", told(lapse), under.unwrap_or_default()),
+                text: [told(lapse), was_out(lapse), under.unwrap_or_default()].concat(),
                 sound: lapse.sound.clone(),
                 ..Cell::default()
             },
@@ -531,6 +531,15 @@ fn lapses(sheet: &Sheet, times: &Times) -> Part {
         &["Event", "Time", "Circuit", "Counts against", "What"],
         rows.collect(),
     )
+}
+
+/// What was still out, where, and for how long by then.
+fn was_out(lapse: &Lapse) -> String {
+    let each = lapse.still_out.iter().map(|out| {
+        let what = capital(&out.what);
+        format!(" {what}: for {} by then.", lasted(out.seconds))
+    });
+    each.collect()
 }
 
 /// A lapse in words.
@@ -594,6 +603,7 @@ fn came_of(came: &Consequence) -> String {
             format!("The test voltage destroyed the electronics in {place}.")
         }
         Consequence::Tripped { .. } => "An RCD tripped.".to_owned(),
+        Consequence::TrippedSeveral { rcd, .. } => format!("RCD {rcd} tripped."),
         Consequence::ProbedLive { volts, .. } => {
             format!("{volts} V under the probes on a range for dead tests.")
         }
@@ -626,6 +636,12 @@ fn readings(sheet: &Sheet) -> Part {
                 .unwrap_or_default();
             let judgement = match &judged.struck {
                 Some(why) => format!("struck: {why}"),
+                None if judged.is_excused() => {
+                    format!(
+                        "read-back not given, not counted: {}",
+                        judged.judgement.shown()
+                    )
+                }
                 None => judged.judgement.shown().to_owned(),
             };
             vec![

@@ -219,6 +219,7 @@ fn replacements(log: &Log) -> BTreeMap<EventNo, EventNo> {
             | Event::Asked { .. }
             | Event::NotTaken { .. }
             | Event::NeighbourHeard { .. }
+            | Event::ReadBackCut { .. }
             | Event::SoundForgotten { .. }
             | Event::Probed { .. }
             | Event::Photographed { .. }

@@ -772,6 +772,7 @@ impl Agenda {
             Event::Noted { .. }
             | Event::NotTaken { .. }
             | Event::NeighbourHeard { .. }
+            | Event::ReadBackCut { .. }
             | Event::Photographed { .. }
             | Event::SoundForgotten { .. }
             | Event::Probed { .. }

@@ -1160,6 +1160,7 @@ impl Watch {
             Event::CorrectedAtDesk { .. }
                 | Event::NotTaken { .. }
                 | Event::NeighbourHeard { .. }
+                | Event::ReadBackCut { .. }
                 | Event::Photographed { .. }
                 | Event::SoundForgotten { .. }
                 | Event::Struck { .. }
@@ -1179,6 +1180,7 @@ impl Watch {
             Event::Unclear { .. }
                 | Event::NotTaken { .. }
                 | Event::NeighbourHeard { .. }
+                | Event::ReadBackCut { .. }
                 | Event::Asked { .. }
                 | Event::AskedIfLive { .. }
                 | Event::AskedIfOut { .. }

@@ -5,7 +5,7 @@ use super::agenda::Agenda;
 use super::facts::{Quantity, Refusal, Step, StepKind};
 use super::procedures::bond_place;
 use crate::grammar::Intent;
-use crate::installation::Circuit;
+use crate::installation::{Circuit, GroupRcd};
 use crate::quantity::{Conductors, Pair, TestVoltage, Unit};
 use crate::terms::{Between, HalfCycle, Place, Probe, RcdTest, Setting, Stage};
 
@@ -34,7 +34,7 @@ pub fn probe(agenda: &Agenda, said: Placed<'_>) -> Option<Probe> {
     let bond = *said.between == Between::Bond;
     let alone = matches!(
         said.between,
-        Between::LeadsJoined | Between::LeadsApart | Between::KnownSource
+        Between::LeadsJoined | Between::LeadsApart | Between::KnownSource | Between::Reference
     );
     let incoming = |step: &Step| step.incoming || step.measures(Quantity::FaultCurrent);
     let elsewhere = said.place.is_some() || said.circuit.is_some();
@@ -52,6 +52,7 @@ pub fn probe(agenda: &Agenda, said: Placed<'_>) -> Option<Probe> {
         board,
         circuit: None,
         place: None,
+        rcd: None,
         held: 0,
     };
     if at_origin || alone {
@@ -61,7 +62,20 @@ pub fn probe(agenda: &Agenda, said: Placed<'_>) -> Option<Probe> {
         probe.place = Some(bond_meant(agenda, step, said.place)?);
         return Some(probe);
     }
-    let here = said.circuit.or(step.and_then(|step| step.circuit));
+    let asked_of = step.and_then(|step| agenda.group_of(step));
+    // A device of several circuits, at its own terminals: named, or the one that is asked for.
+    let at_group = match said.place {
+        Some(place) => group_at(agenda, board, place),
+        None => asked_of.filter(|_| said.circuit.is_none()),
+    };
+    if let Some(group) = at_group {
+        probe.place = Some(group.place());
+        probe.rcd = Some(group.number);
+        return Some(probe);
+    }
+    let here = said
+        .circuit
+        .or(step.and_then(|step| step.circuit.or(proved_dead_on(step))));
     match said.place.filter(|_| !at_board) {
         Some(place) => {
             let has = |number: &u16| has_place(agenda, board, *number, place);
@@ -84,13 +98,45 @@ pub fn probe(agenda: &Agenda, said: Placed<'_>) -> Option<Probe> {
                 .and_then(|step| step.place.clone());
         }
     }
+    // A live board is worked on in parts: the one that has the circuit.
+    let part = probe.circuit.and_then(|number| {
+        let mut parts = agenda.job().boards_said(board);
+        parts.find(|part| part.circuits.iter().any(|c| c.number == number))
+    });
+    probe.board = part.map_or(board, |part| part.number);
+    probe.rcd = probe.circuit.and_then(|circuit| {
+        let board = probe.board;
+        let circuit = agenda.circuit(board, circuit)?;
+        let asked = asked_of.filter(|group| group.protects(circuit.number));
+        let nearest = || {
+            let board = agenda.board(board).filter(|_| circuit.rcd.is_none())?;
+            board.group_of(circuit)
+        };
+        Some(asked.or_else(nearest)?.number)
+    });
+    probe.rcd = probe.rcd.filter(|_| matches!(setting, Setting::Rcd { .. }));
     Some(probe)
+}
+
+/// The residual current device of several circuits of a board whose place this is.
+pub(super) fn group_at<'a>(agenda: &'a Agenda, board: u16, place: &Place) -> Option<&'a GroupRcd> {
+    let mut groups = agenda.board(board)?.rcds.iter();
+    groups.find(|group| group.place() == *place)
+}
+
+/// The circuit where a step proves that it is dead, on a board whose circuits are isolated one by one.
+fn proved_dead_on(step: &Step) -> Option<u16> {
+    let place = step.place.as_ref().filter(|_| step.kind.proves_dead())?;
+    place.number.filter(|_| place.name == "circuit")
 }
 
 /// Whether a circuit has a point of that name.
 pub(super) fn has_place(agenda: &Agenda, board: u16, number: u16, place: &Place) -> bool {
-    let board = agenda.job().boards.iter().find(|b| b.number == board);
-    let circuit = board.and_then(|b| b.circuits.iter().find(|c| c.number == number));
+    let mut circuits = agenda
+        .job()
+        .boards_said(board)
+        .flat_map(|board| &board.circuits);
+    let circuit = circuits.find(|c| c.number == number);
     circuit.is_some_and(|circuit| {
         circuit.points.iter().any(|point| point.place() == *place)
             || circuit.points.is_empty() && *place == Circuit::far_end()
@@ -99,7 +145,7 @@ pub(super) fn has_place(agenda: &Agenda, board: u16, number: u16, place: &Place)
 
 /// The one circuit of a board that has a point of that name.
 pub(super) fn only_one_with(agenda: &Agenda, board: u16, place: &Place) -> Option<u16> {
-    let on_board = agenda.job().boards.iter().filter(|b| b.number == board);
+    let on_board = agenda.job().boards_said(board);
     let mut with = on_board
         .flat_map(|b| &b.circuits)
         .map(|circuit| circuit.number)
@@ -151,17 +197,17 @@ fn needed_by(step: &Step) -> Setting {
         _ if insulation => Setting::Insulation {
             at: measure.and_then(|m| m.at).unwrap_or(TestVoltage::V500),
         },
-        Some(Quantity::ExternalLoop | Quantity::LoopImpedance) => Setting::Loop,
+        Some(Quantity::ExternalLoop | Quantity::LoopImpedance | Quantity::LoopCheck) => {
+            Setting::Loop
+        }
         Some(Quantity::FaultCurrent) => Setting::FaultCurrent,
         Some(Quantity::SupplyVoltage) => Setting::Voltage,
         Some(Quantity::RcdHalf) => rcd(RcdTest::Half),
-        Some(Quantity::RcdTime) => rcd(RcdTest::Once),
+        Some(Quantity::RcdTime | Quantity::RcdCheck) => rcd(RcdTest::Once),
         Some(Quantity::RcdFiveTimes) => rcd(RcdTest::Five),
         Some(
             Quantity::LeadsOpen
             | Quantity::LeadsShorted
-            | Quantity::LoopCheck
-            | Quantity::RcdCheck
             | Quantity::Bond
             | Quantity::R1R2
             | Quantity::R2
@@ -186,14 +232,12 @@ fn needed_by(step: &Step) -> Setting {
 pub fn refusal_of(agenda: &Agenda, probe: &Probe) -> Option<Refusal> {
     let alone = matches!(
         probe.between,
-        Between::LeadsApart | Between::LeadsJoined | Between::KnownSource
+        Between::LeadsApart | Between::LeadsJoined | Between::KnownSource | Between::Reference
     );
     if alone || matches!(probe.setting, Setting::Voltage | Setting::Look) {
         return None;
     }
-    let here = |step: &&Step| {
-        step.board == probe.board && (step.circuit == probe.circuit) && is_for(step, probe)
-    };
+    let here = |step: &&Step| is_on(step, probe) && is_for(step, probe);
     let steps = || agenda.plan().steps.iter().filter(here);
     let same_pair = |step: &&Step| match &probe.between {
         Between::Pair(pair) => step.measure().and_then(|m| m.pair).or(step.pair) == Some(*pair),
@@ -237,6 +281,9 @@ pub fn reads(step: &Step, pair: Option<Pair>, probe: &Probe) -> bool {
     };
     let at_board = |place: Option<&Place>| place.is_none_or(|place| *place == Place::board());
     let same_place = match (&step.place, &probe.place) {
+        // A device of several circuits is tested at any of them.
+        _ if probe.rcd.is_some() => true,
+        _ if proved_dead_on(step).is_some() => true,
         (asked, probed) if at_board(asked.as_ref()) => {
             at_board(probed.as_ref()) || !matches!(probe.setting, Setting::Voltage)
         }
@@ -244,10 +291,22 @@ pub fn reads(step: &Step, pair: Option<Pair>, probe: &Probe) -> bool {
     };
     let leads = matches!(
         probe.between,
-        Between::LeadsApart | Between::LeadsJoined | Between::KnownSource
+        Between::LeadsApart | Between::LeadsJoined | Between::KnownSource | Between::Reference
     );
-    let here = step.board == probe.board && (leads || step.circuit == probe.circuit);
+    let here = (leads && step.board == probe.board) || is_on(step, probe);
     here && same_pair && (leads || same_place) && is_for(step, probe)
+}
+
+/// Whether the probes are on the circuit that a step is on, or on the device of several circuits.
+fn is_on(step: &Step, probe: &Probe) -> bool {
+    let there = match probe.rcd {
+        Some(rcd) => {
+            let place = step.place.as_ref();
+            step.circuit.is_none() && place.is_some_and(|place| place.number == Some(rcd))
+        }
+        None => step.circuit.or(proved_dead_on(step)) == probe.circuit,
+    };
+    step.board == probe.board && there
 }
 
 /// "Line" is any line where only one is meant.
@@ -289,6 +348,15 @@ fn is_for(step: &Step, probe: &Probe) -> bool {
                     && step.measure().and_then(|m| m.at) == Some(at)
             }
         },
+        Setting::Loop | Setting::Rcd { .. } if probe.between == Between::Reference => {
+            let of_loop = probe.setting == Setting::Loop;
+            quantity
+                == Some(if of_loop {
+                    Quantity::LoopCheck
+                } else {
+                    Quantity::RcdCheck
+                })
+        }
         Setting::Loop => {
             matches!(
                 quantity,

@@ -517,6 +517,13 @@ impl Session {
         self.take(vec![event], now).unwrap_or_default()
     }
 
+    /// Keeps that the read-back of a reading was broken off. Like what is not taken it decides nothing.
+    pub fn read_back_cut(&mut self, of: EventNo, now: Timestamp) -> Turn {
+        // No law is about such events.
+        self.take(vec![Event::ReadBackCut { of }], now)
+            .unwrap_or_default()
+    }
+
     /// What the step takes, for somebody who speaks and is not understood. Nothing where the program
     /// leads nobody or waits for nobody.
     pub fn what_is_taken(&self) -> Option<Line> {

@@ -73,6 +73,8 @@ pub enum Between {
     LeadsApart,
     /// A source that is known to be live, such as a proving unit.
     KnownSource,
+    /// A reference, on which an instrument is compared with what it should read.
+    Reference,
     /// Nothing: what is printed on a circuit's device is read.
     Label,
 }
@@ -93,6 +95,9 @@ pub struct Probe {
     /// The point of the circuit; none at the board.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub place: Option<Place>,
+    /// The residual current device of several circuits that is tested, by its number.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rcd: Option<u16>,
     /// For how many seconds the test has been held on: a reading that settles is another one later.
     #[serde(default, skip_serializing_if = "is_nought")]
     pub held: u16,
@@ -157,6 +162,14 @@ pub enum Consequence {
         board: u16,
         /// The circuit.
         circuit: u16,
+    },
+    /// A residual current device of several circuits tripped: all of them are off until it is switched on
+    /// again.
+    TrippedSeveral {
+        /// The board's number.
+        board: u16,
+        /// Its own number.
+        rcd: u16,
     },
     /// Probes were on live parts with the instrument set for a dead test.
     ProbedLive {

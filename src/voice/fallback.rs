@@ -176,6 +176,13 @@ impl Voice for WithFallback {
         }
     }
 
+    fn cut_off(&mut self) -> Vec<String> {
+        match &mut self.spoken {
+            Spoken::There(spoken) => spoken.cut_off(),
+            Spoken::Opening(_) | Spoken::Absent { .. } => Vec::new(),
+        }
+    }
+
     fn mark(&mut self, mark: Earcon) {
         if let Spoken::There(spoken) = &mut self.spoken {
             spoken.mark(mark);

@@ -118,6 +118,12 @@ pub trait Voice {
         self.stop();
     }
 
+    /// The lines that were cut short, or dropped, because somebody spoke over them, since this was last
+    /// asked; each as it was given. None for a voice that nobody can speak over.
+    fn cut_off(&mut self) -> Vec<String> {
+        Vec::new()
+    }
+
     /// Sounds a mark, where there is sound.
     fn mark(&mut self, _mark: Earcon) {}
 
@@ -168,6 +174,10 @@ impl<V: Voice + ?Sized> Voice for Box<V> {
 
     fn cut_short(&mut self) {
         (**self).cut_short();
+    }
+
+    fn cut_off(&mut self) -> Vec<String> {
+        (**self).cut_off()
     }
 
     fn mark(&mut self, mark: Earcon) {

@@ -45,6 +45,8 @@ struct State {
     profile: Profile,
     failed: Option<String>,
     unsaid: Vec<(Tone, String)>,
+    /// Lines that somebody spoke over.
+    cut_off: Vec<String>,
     closing: bool,
 }
 
@@ -76,6 +78,7 @@ impl System {
                 profile: profile.clone(),
                 failed: None,
                 unsaid: Vec::new(),
+                cut_off: Vec::new(),
                 closing: false,
             }),
             changed: Condvar::new(),
@@ -164,18 +167,31 @@ impl Voice for System {
 
     fn cut_short(&mut self) {
         let must_be_heard = |tone: Tone| matches!(tone, Tone::Warning | Tone::Reminder);
-        let mut state = self.shared.lock();
-        state
-            .waiting
-            .retain(|job| matches!(job, Job::Say(tone, ..) if must_be_heard(*tone)));
+        let mut guard = self.shared.lock();
+        let state = &mut *guard;
         if let Some(current) = &mut state.current {
-            current.stop |= current
+            let cut = current
                 .line
                 .as_ref()
                 .is_none_or(|(tone, _)| !must_be_heard(*tone));
+            if let Some((_, text)) = current.line.as_ref().filter(|_| cut && !current.stop) {
+                state.cut_off.push(text.clone());
+            }
+            current.stop |= cut;
         }
-        drop(state);
+        for job in std::mem::take(&mut state.waiting) {
+            match job {
+                Job::Say(tone, ..) if must_be_heard(tone) => state.waiting.push_back(job),
+                Job::Say(_, text, _) => state.cut_off.push(text),
+                Job::Earcon(_) => {}
+            }
+        }
+        drop(guard);
         self.shared.changed.notify_all();
+    }
+
+    fn cut_off(&mut self) -> Vec<String> {
+        std::mem::take(&mut self.shared.lock().cut_off)
     }
 
     fn mark(&mut self, mark: Earcon) {

@@ -468,6 +468,7 @@ fn long() -> Job {
 fn insulation_of_a_long_cable_settles_and_a_short_one_stands_at_once() {
     let mut bay = Bay::of(&long(), &[], 5).unwrap();
     let at = |circuit, held| Probe {
+        rcd: None,
         held,
         ..probe(IR, "L-E", circuit, "")
     };

@@ -1,5 +1,6 @@
 mod consequences;
 mod faults;
+mod groups;
 mod random;
 mod spice;
 mod tester;
@@ -31,6 +32,7 @@ pub fn probe(setting: Setting, pair: &str, circuit: u16, at: &str) -> Probe {
         board: 1,
         circuit: Some(circuit),
         place: (!at.is_empty()).then(|| place(at)),
+        rcd: None,
         held: 0,
     }
 }

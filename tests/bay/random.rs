@@ -10,6 +10,14 @@ pub fn job(seed: u64) -> Job {
     super::read(&text(&mut rng))
 }
 
+/// The same with a residual current device over its first two circuits, and one over the whole first board.
+pub fn with_groups(seed: u64) -> Job {
+    let mut rng = Rng::with_seed(seed);
+    let groups = "[[board.rcd]]\nnumber = 1\ncircuits = [1, 2]\nmilliamps = 30\n\
+                  [[board.rcd]]\nnumber = 2\nmilliamps = 100\ndelay = \"s\"\n[[board.circuit]]";
+    super::read(&text(&mut rng).replacen("[[board.circuit]]", groups, 1))
+}
+
 fn one<'a>(rng: &mut Rng, of: &[&'a str]) -> &'a str {
     of[rng.usize(..of.len())]
 }

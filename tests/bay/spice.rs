@@ -358,6 +358,14 @@ fn others(job: &Job, bay: &Bay, seed: &str, compared: &mut Vec<Compared>) {
             for pair in ["L-N", "L-E", "N-E"] {
                 add("tripped", &tripped, &volts(circuit.number, pair));
             }
+            for group in board.rcds.iter().filter(|rcd| rcd.protects(circuit.number)) {
+                let mut tripped = nulled.clone();
+                tripped.rcds_off.insert((board.number, group.number));
+                for pair in ["L-N", "L-E", "N-E"] {
+                    let probe = volts(circuit.number, pair);
+                    add("a device of several tripped", &tripped, &probe);
+                }
+            }
             let out = Altered::out(at.0, at.1, Part::FunctionalEarth, None);
             earths_out.altered.push(out);
         }
@@ -387,7 +395,7 @@ fn others(job: &Job, bay: &Bay, seed: &str, compared: &mut Vec<Compared>) {
 }
 
 /// Tours of random jobs, each with up to three faults, compared reading by reading.
-fn compare(seeds: std::ops::Range<u64>) {
+fn compare(seeds: std::ops::Range<u64>, drawn: fn(u64) -> Job) {
     need("ngspice", "ngspice");
     let (mut count, mut wrong) = (0, Vec::new());
     let mut of: BTreeMap<bool, usize> = BTreeMap::new();
@@ -395,7 +403,7 @@ fn compare(seeds: std::ops::Range<u64>) {
     for some in all.chunks(10) {
         let mut compared = Vec::new();
         for seed in some {
-            let job = random::job(*seed);
+            let job = drawn(*seed);
             let faults = Bay::draw(&job, *seed, *seed as usize % 4, &FaultKind::ALL);
             let bay = Bay::of(&job, &faults, *seed).unwrap();
             for stop in tour(&job) {
@@ -443,12 +451,17 @@ fn compare(seeds: std::ops::Range<u64>) {
 
 #[test]
 fn two_hundred_installations_read_as_a_simulator_reads_them() {
-    compare(0..200);
+    compare(0..200, random::job);
+}
+
+#[test]
+fn boards_with_devices_of_several_circuits_read_as_a_simulator_reads_them() {
+    compare(0..15, random::with_groups);
 }
 
 /// `cargo test --test it bay::spice -- --ignored --nocapture`
 #[test]
 #[ignore = "a thousand installations: make test-long"]
 fn a_thousand_installations_read_as_a_simulator_reads_them() {
-    compare(0..1000);
+    compare(0..1000, random::job);
 }

@@ -73,6 +73,7 @@ impl Tester<'_> {
             board: first.number,
             circuit: None,
             place,
+            rcd: None,
             held: 0,
         };
         let joined = Probe {
@@ -556,6 +557,7 @@ impl Here<'_> {
             board: self.board.number,
             circuit: Some(self.circuit.number),
             place: at.cloned(),
+            rcd: None,
             held: 0,
         }
     }

@@ -448,11 +448,12 @@ fn compare(database: &Database, path: &Path) -> [usize; 6] {
             "margin": judged.margin,
             "struck": judged.struck.as_ref().map(|why| why.replace('\0', "\u{fffd}")),
             "sound": sound(&store, judged.sound.as_ref()),
+            "not_read_back": judged.not_read_back,
         })
     });
     same(
         &of_log(
-            "event, step, place, said, \"is\", judgement, margin, struck, sound",
+            "event, step, place, said, \"is\", judgement, margin, struck, sound, not_read_back",
             "judged",
             "event",
         ),

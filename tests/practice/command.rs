@@ -334,6 +334,29 @@ fn a_log_that_was_cut_off_is_told_by_its_head() {
     }
 }
 
+/// Every kind of job is practised: none is refused for what it has.
+#[test]
+fn no_job_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("words.txt"), "done\n").unwrap();
+    for name in ["old-board", "references", "live-retest", "in-turn"] {
+        let job = format!(
+            "{}/tests/dialogues/jobs/{name}.toml",
+            env!("CARGO_MANIFEST_DIR")
+        );
+        let db = format!("{name}.db");
+        let args = [
+            "practise",
+            job.as_str(),
+            "--words",
+            "words.txt",
+            "--db",
+            db.as_str(),
+        ];
+        bothhands(folder.path(), &args).assert().success();
+    }
+}
+
 /// Practice is no part of the record of an installation.
 #[test]
 fn practice_is_not_merged_with_a_test() {

@@ -3,7 +3,7 @@
 use crate::looking_back::rehearsal::tone;
 use bothhands::dialogue::grammar_for;
 use bothhands::grammar::{Grammar, Intent};
-use bothhands::installation::{Job, Phases};
+use bothhands::installation::{Circuit, Job, Phases};
 use bothhands::log::{self, Log};
 use bothhands::marking::{Criteria, Economy, Sheet, mark};
 use bothhands::practice::{Bench, Hidden};
@@ -154,9 +154,12 @@ impl Learner {
             if let Event::Probed { shown, came, .. } = &answer {
                 self.shown = Some(*shown);
                 self.moving = came.contains(&Consequence::Settling);
-                self.tripped |= came
-                    .iter()
-                    .any(|came| matches!(came, Consequence::Tripped { .. }));
+                self.tripped |= came.iter().any(|came| {
+                    matches!(
+                        came,
+                        Consequence::Tripped { .. } | Consequence::TrippedSeveral { .. }
+                    )
+                });
             }
             self.session.practised(answer, self.now)
         } else {
@@ -345,7 +348,7 @@ impl Learner {
         let place = step
             .place
             .as_ref()
-            .filter(|place| **place != Place::board());
+            .filter(|place| **place != Place::board() && **place != Circuit::far_end());
         let at = place.map(|place| {
             Intent::StatedAt {
                 state: bothhands::terms::Statement::Done,
@@ -366,6 +369,7 @@ impl Learner {
             StepKind::LeadsOpen => "probe leads apart".to_owned(),
             StepKind::LeadsJoined => "probe leads together".to_owned(),
             StepKind::Bond => "probe bond".to_owned(),
+            StepKind::TesterCheck => "probe reference".to_owned(),
             StepKind::RingEndToEnd => {
                 let conductor = step.conductor.unwrap();
                 let word = if conductor == Conductors::E {
@@ -514,7 +518,7 @@ impl Learner {
             self.say("leads nulled");
             return;
         }
-        if kind == StepKind::InsulationClear || kind == StepKind::InsulationLamps {
+        if kind == StepKind::InsulationClear {
             self.clear(step);
             return;
         }
@@ -551,9 +555,9 @@ impl Learner {
     /// What is sensitive comes out.
     fn clear(&mut self, step: &Step) {
         let job = self.session.state().job().clone();
-        let circuit = job.boards[0]
-            .circuits
-            .iter()
+        let boards = job.boards_said(step.board);
+        let circuit = boards
+            .flat_map(|board| &board.circuits)
             .find(|circuit| Some(circuit.number) == step.circuit)
             .unwrap();
         let sensitive = circuit

@@ -6,6 +6,7 @@ use bothhands::marking::{
     Criteria, Criterion, Economy, Group, Judgement, MarkError, Sheet, Weights, mark,
 };
 use bothhands::practice::{Bench, Hidden};
+use bothhands::report::{SoundsByHash, sheet_html};
 use bothhands::sequence::{Event, EventNo};
 use bothhands::terms::{BayEdition, FaultKind, HiddenFault, Level};
 
@@ -384,7 +385,7 @@ fn a_group_side_by_side() {
     }
 }
 
-fn times() -> bothhands::report::Times {
+pub fn times() -> bothhands::report::Times {
     bothhands::report::Times::of(jiff::tz::TimeZone::UTC)
 }
 
@@ -758,4 +759,23 @@ fn a_mixed_group_has_no_common_stamp() {
     );
     let own = bothhands::report::sheet_html(&sheets[1], &Default::default(), &times());
     assert!(!own.contains("PRACTICE"));
+}
+
+/// What was forgotten stands beside the refusal that it led to: what, where, and how long it was out by then.
+#[test]
+fn what_was_forgotten_is_shown_with_its_place() {
+    let habit = Some(Habit::OneNeutralOfTwoBack);
+    let mut learner = Learner::begin(JOB, Hidden::nothing(), Level::Led, habit);
+    learner.go_to_the_end();
+    let sheet = learner.sheet();
+    let about = |lapse: &&bothhands::marking::Lapse| !lapse.still_out.is_empty();
+    let lapse = sheet.lapses.iter().find(about).unwrap();
+    let neutrals = |out: &&bothhands::marking::StillOut| out.what.starts_with("both neutrals");
+    let out = lapse.still_out.iter().find(neutrals).unwrap();
+    assert!(out.what.ends_with("at socket 1, circuit 2"), "{out:?}");
+    assert!(out.seconds > 0);
+    assert!(sheet.left_out.iter().any(|left| left.event == out.event));
+    let page = sheet_html(&sheet, &SoundsByHash::new(), &times());
+    let what = out.what.replacen("both", "Both", 1);
+    assert!(page.contains(&format!("{what}: for ")), "{page}");
 }

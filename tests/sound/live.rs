@@ -224,6 +224,7 @@ fn a_prompt_can_be_cut_short() -> Outcome {
     voice.say(Tone::Plain, "This is not said.")?;
     voice.say(Tone::Warning, "Neutral out.")?;
     voice.cut_short();
+    assert_eq!(voice.cut_off(), ["Isolated.", "This is not said."]);
     assert!(voice.speaking(), "a noise does not silence a warning");
     assert!(until_quiet(&voice, 10));
     assert!(

@@ -75,6 +75,23 @@ fn the_probes_are_where_they_are_said_to_be() {
             "probe known source",
             probe(None, Between::KnownSource, None),
         ),
+        (
+            "rcd",
+            "probe reference",
+            probe(None, Between::Reference, None),
+        ),
+        (
+            "rcd",
+            "probe line to earth at r c d two",
+            probe(
+                None,
+                Between::Pair(Pair::LE),
+                Some(Place {
+                    name: "RCD".to_owned(),
+                    number: Some(2),
+                }),
+            ),
+        ),
     ] {
         assert_eq!(
             grammar.understand(rule, words),
@@ -200,6 +217,7 @@ fn words_of_a_probing_mean_it() {
         Between::LeadsJoined,
         Between::LeadsApart,
         Between::KnownSource,
+        Between::Reference,
     ];
     for setting in settings {
         for between in betweens.clone() {

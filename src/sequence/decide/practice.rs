@@ -39,17 +39,22 @@ pub(super) fn diagnosed(agenda: &Agenda, said: &Intent, fault: Option<&HiddenFau
         .board
         .or_else(|| here.map(|step| step.board))
         .unwrap_or_else(|| agenda.first_board());
-    let circuit = fault.circuit.or_else(|| {
-        let place = fault.place.as_ref()?;
+    // A residual current device of several circuits is a place by itself.
+    let group = fault
+        .place
+        .as_ref()
+        .and_then(|place| probing::group_at(agenda, board, place));
+    let circuit = fault.circuit.filter(|_| group.is_none()).or_else(|| {
+        let place = fault.place.as_ref().filter(|_| group.is_none())?;
         let worked_on = here.and_then(|step| step.circuit);
         worked_on
             .filter(|number| probing::has_place(agenda, board, *number, place))
             .or_else(|| probing::only_one_with(agenda, board, place))
     });
     // Nothing is wrong where there is nothing.
-    let known = agenda.job().boards.iter().find(|b| b.number == board);
     let has = |number: u16| {
-        known.is_some_and(|b| b.circuits.iter().any(|circuit| circuit.number == number))
+        let mut circuits = agenda.job().boards_said(board).flat_map(|b| &b.circuits);
+        circuits.any(|circuit| circuit.number == number)
     };
     let missing = [circuit, fault.with_circuit]
         .into_iter()
@@ -73,7 +78,7 @@ pub(super) fn diagnosed(agenda: &Agenda, said: &Intent, fault: Option<&HiddenFau
                 },
             );
         }
-        (Some(place), None) => {
+        (Some(place), None) if group.is_none() => {
             return refused(
                 said,
                 Refusal::NoSuchPoint {

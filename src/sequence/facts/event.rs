@@ -35,8 +35,10 @@ impl fmt::Display for EventNo {
 /// is behind them for live. It has readings that were calculated, which an older program would take
 /// for measured ones, and inspections. Version 7 has photographs, what was affirmed by touch, and the third
 /// edition of the plan: an older program knows neither the events nor the steps, and would show what was touched as
-/// said. Version 8 has what was a neighbour's. An older program says so with the number and names the program to use.
-pub const EVENT_VERSION: u16 = 8;
+/// said. Version 8 has what was a neighbour's. Version 9 has read-backs that were broken off, and practices on boards with
+/// residual current devices of several circuits, with testers on references and on parts of live boards: an older program
+/// knows neither the events nor what tripped. An older program says so with the number and names the program to use.
+pub const EVENT_VERSION: u16 = 9;
 
 /// What a loop impedance was worked out from: the loop outside, and R1+R2 of its circuit.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -497,6 +499,12 @@ pub enum Event {
         /// By what it was known.
         by: NeighbourSign,
     },
+    /// Somebody spoke, or something was loud, before the read-back of a reading had been said whole, and it
+    /// was broken off. It is no sign that anyone is at the board, and changes nothing else.
+    ReadBackCut {
+        /// The reading.
+        of: EventNo,
+    },
     /// What is said from here on is a note.
     NoteBegun {
         /// Whether what is noted stands as the reason for going past what bars the way.
@@ -540,8 +548,11 @@ pub enum Event {
     SwitchedOn {
         /// The board's number.
         board: u16,
-        /// The circuit.
+        /// The circuit; of a residual current device of several, the first of them.
         circuit: u16,
+        /// The residual current device of several circuits that it was, by its number.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        rcd: Option<u16>,
     },
     /// In a practice, something came of what had been done to the installation: a short circuit was
     /// energised.
@@ -670,6 +681,7 @@ impl Event {
             Self::Asked { .. } => "asked",
             Self::NotTaken { .. } => "not-taken",
             Self::NeighbourHeard { .. } => "neighbour-heard",
+            Self::ReadBackCut { .. } => "read-back-cut",
             Self::NoteBegun { .. } => "note-begun",
             Self::NoteEnded => "note-ended",
             Self::Noted { .. } => "noted",

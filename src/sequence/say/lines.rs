@@ -79,6 +79,7 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
         Event::Ordered { .. }
         | Event::Noted { .. }
         | Event::NeighbourHeard { .. }
+        | Event::ReadBackCut { .. }
         | Event::CorrectedAtDesk { .. }
         | Event::Photographed { .. }
         | Event::SoundForgotten { .. }

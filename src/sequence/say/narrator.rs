@@ -89,6 +89,7 @@ impl Narrator {
             // What was typed is answered so at once.
             Event::NotTaken { .. }
             | Event::NeighbourHeard { .. }
+            | Event::ReadBackCut { .. }
             | Event::Asked { .. }
             | Event::CameBack { .. } => return,
             _ => self.failed = 0,
@@ -420,6 +421,7 @@ fn wants_prompt(events: &[Event], after: &Agenda) -> bool {
                 | Event::Unclear { .. }
                 | Event::NotTaken { .. }
                 | Event::NeighbourHeard { .. }
+                | Event::ReadBackCut { .. }
                 | Event::Noted { .. }
                 | Event::Probed { .. }
                 | Event::SwitchedOn { .. }

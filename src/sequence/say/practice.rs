@@ -21,6 +21,9 @@ pub(super) fn told(before: &Agenda, event: &Event) -> Vec<Line> {
             refusal,
             ..
         } => probed(before, shown, came, refusal.as_ref()),
+        Event::SwitchedOn { rcd: Some(rcd), .. } => {
+            vec![Line::read_back(format!("RCD {rcd} is on again."))]
+        }
         Event::SwitchedOn { circuit, .. } => vec![Line::read_back(format!(
             "The device of circuit {circuit} is on again."
         ))],
@@ -140,8 +143,8 @@ fn is_told_of(before: &Agenda) -> bool {
 /// What came of a probing, in words. Who is led is told how to go on.
 fn consequence(before: &Agenda, came: &Consequence) -> Option<String> {
     let led = before.level() == Level::Led;
-    let again = |circuit: &u16| {
-        let said = Intent::SwitchedOn(Some(*circuit)).words();
+    let again = |circuit: Option<u16>| {
+        let said = Intent::SwitchedOn(circuit).words();
         if led {
             format!(" It stays off until you switch it on: say \"{said}\".")
         } else {
@@ -156,7 +159,14 @@ fn consequence(before: &Agenda, came: &Consequence) -> Option<String> {
             format!("The RCD of circuit {circuit} tripped. It is on again for the next test.")
         }
         Consequence::Tripped { circuit, .. } => {
-            format!("The RCD of circuit {circuit} tripped.{}", again(circuit))
+            let again = again(Some(*circuit));
+            format!("The RCD of circuit {circuit} tripped.{again}")
+        }
+        Consequence::TrippedSeveral { rcd, .. } => {
+            format!(
+                "RCD {rcd} tripped, and all its circuits are off.{}",
+                again(None)
+            )
         }
         Consequence::ProbedLive { volts } => format!(
             "Stop. Hands off: {volts} volts under the probes, and the tester was set for a dead test."
@@ -167,7 +177,7 @@ fn consequence(before: &Agenda, came: &Consequence) -> Option<String> {
         Consequence::Settling => return None,
         Consequence::Shorted { circuit, amps, .. } => format!(
             "A short circuit was energised: {amps} amps, and the device of circuit {circuit} opened.{}",
-            again(circuit)
+            again(Some(*circuit))
         ),
         Consequence::Burst {
             circuit,

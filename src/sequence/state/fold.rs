@@ -76,6 +76,7 @@ impl State {
             Event::Opened { .. }
             | Event::NotTaken { .. }
             | Event::NeighbourHeard { .. }
+            | Event::ReadBackCut { .. }
             | Event::SoundForgotten { .. }
             | Event::Probed { .. }
             | Event::SwitchedOn { .. }
@@ -98,6 +99,7 @@ impl State {
             Event::CorrectedAtDesk { .. }
                 | Event::NotTaken { .. }
                 | Event::NeighbourHeard { .. }
+                | Event::ReadBackCut { .. }
                 | Event::Photographed { .. }
                 | Event::SoundForgotten { .. }
                 | Event::Struck { .. }

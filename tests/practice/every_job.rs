@@ -1,0 +1,172 @@
+//! Jobs of other kinds than the usual one, each gone through to its end on the simulated installation and
+//! marked: residual current devices of several circuits, testers on their references, live tests alone, and
+//! circuits of a live board that are isolated by themselves.
+
+use super::learner::Learner;
+use bothhands::installation::Job;
+use bothhands::marking::Judgement;
+use bothhands::practice::Hidden;
+use bothhands::terms::{FaultKind, HiddenFault, Level, Place};
+
+fn job(name: &str) -> Job {
+    let path = format!("tests/dialogues/jobs/{name}.toml");
+    Job::parse(&std::fs::read_to_string(path).unwrap(), name).unwrap()
+}
+
+fn learner(name: &str, hidden: Hidden) -> Learner {
+    Learner::begin_as(job(name), hidden, Level::Led, false, None)
+}
+
+/// A fault in a residual current device of several circuits of board 1.
+fn in_group(kind: FaultKind, number: u16) -> Hidden {
+    Hidden {
+        faults: vec![HiddenFault {
+            kind,
+            board: Some(1),
+            circuit: None,
+            place: Some(Place {
+                name: "RCD".to_owned(),
+                number: Some(number),
+            }),
+            conductor: None,
+            with_circuit: None,
+        }],
+        ..Hidden::nothing()
+    }
+}
+
+/// Who does what is asked finishes, reads what is shown, and has nothing against him.
+fn is_finished_and_marked(name: &str) {
+    let mut learner = learner(name, Hidden::nothing());
+    learner.go_to_the_end();
+    let sheet = learner.sheet();
+    let told = learner.diary.join("\n");
+    assert!(sheet.finished, "{name}\n{told}");
+    assert!(sheet.lapses.is_empty(), "{told}\n{:#?}", sheet.lapses);
+    for judged in &sheet.readings {
+        let shown = judged.judgement == Judgement::AsShown;
+        assert!(shown, "{told}\n{judged:#?}");
+    }
+    assert!(sheet.passed, "{:#?}", sheet.marks);
+}
+
+#[test]
+fn residual_current_devices_of_several_circuits() {
+    is_finished_and_marked("old-board");
+}
+
+#[test]
+fn testers_on_their_references() {
+    is_finished_and_marked("references");
+}
+
+#[test]
+fn live_tests_alone() {
+    is_finished_and_marked("live-retest");
+}
+
+#[test]
+fn one_circuit_of_a_live_board() {
+    is_finished_and_marked("one-of-a-live-board");
+}
+
+#[test]
+fn circuits_of_a_live_board_one_after_another() {
+    is_finished_and_marked("in-turn");
+}
+
+#[test]
+fn boards_whose_circuits_are_isolated_one_after_another() {
+    is_finished_and_marked("one-after-another");
+}
+
+/// A device of several circuits that is stuck does not trip at any of them; it is named by its place, or by a
+/// circuit that has no other.
+#[test]
+fn a_stuck_device_of_several_circuits_is_found() {
+    for (named, places) in [
+        ("the fault is stuck r c d at r c d one", 1),
+        ("the fault is stuck r c d on circuit two", 1),
+        ("the fault is stuck r c d on circuit three", 0),
+    ] {
+        let mut learner = learner("old-board", in_group(FaultKind::StuckRcd, 1));
+        learner.diagnosis = vec![named.to_owned()];
+        learner.go_to_the_end();
+        let diagnosis = learner.sheet().diagnosis.unwrap();
+        let told = learner.diary.join("\n");
+        assert!(told.contains("  No trip."), "{told}");
+        assert_eq!(
+            (diagnosis.kinds, diagnosis.places),
+            (1, places),
+            "{named}\n{told}"
+        );
+        assert!(diagnosis.evidence);
+    }
+}
+
+/// A test takes all circuits of the device off until it is on again: at a circuit, then at its own terminals.
+#[test]
+fn what_a_device_of_several_takes_off_is_dead_until_it_is_on_again() {
+    let mut learner = learner("old-board", Hidden::nothing());
+    learner.go_to("rcd/1/rated/positive");
+    let said = |learner: &mut Learner, words: &str| {
+        let lines = learner.say(words);
+        lines
+            .into_iter()
+            .map(|l| l.text)
+            .collect::<Vec<_>>()
+            .join(" ")
+    };
+    let tripped = said(&mut learner, "probe line to earth on circuit two");
+    assert!(tripped.starts_with("Tripped, "), "{tripped}");
+    assert!(
+        tripped.contains("RCD 1 tripped, and all its circuits are off."),
+        "{tripped}"
+    );
+    let volts = "probe voltage line to neutral at socket one on circuit one";
+    assert_eq!(said(&mut learner, volts), "Zero volts.");
+    let again = said(&mut learner, "probe line to earth at r c d one");
+    assert_eq!(again, "No supply. No test.");
+    assert_eq!(said(&mut learner, "r c d on again"), "RCD 1 is on again.");
+    assert!(said(&mut learner, volts).starts_with("Two "));
+    let there = said(&mut learner, "probe line to earth at r c d one");
+    assert!(there.starts_with("Tripped, "), "{there}");
+    assert_eq!(
+        said(&mut learner, "breaker on again on circuit two"),
+        "RCD 1 is on again."
+    );
+}
+
+/// Live tests alone: who takes a neutral out is warned, and finds no voltage line to neutral behind it; line to
+/// earth, and its loop, read as before.
+#[test]
+fn a_neutral_out_in_live_tests_leaves_no_voltage_and_the_loop_as_it_was() {
+    let mut learner = learner("live-retest", Hidden::nothing());
+    learner.go_to("furthest");
+    let said = |learner: &mut Learner, words: &str| {
+        let lines = learner.say(words);
+        lines
+            .into_iter()
+            .map(|l| l.text)
+            .collect::<Vec<_>>()
+            .join(" ")
+    };
+    let loops = said(&mut learner, "probe loop line to earth at socket one");
+    let volts = "probe voltage line to neutral at socket one";
+    assert!(said(&mut learner, volts).starts_with("Two "));
+    let warned = said(&mut learner, "neutral out at socket one");
+    assert!(warned.starts_with("Stop. The board is live"), "{warned}");
+    assert_eq!(said(&mut learner, volts).to_lowercase(), "zero volts.");
+    let line = said(&mut learner, "probe voltage line to earth at socket one");
+    assert!(line.starts_with("Two "), "{line}");
+    let same = said(&mut learner, "probe loop line to earth at socket one");
+    assert!(same.ends_with(&loops), "{same}");
+    // The place, and how long, stand on the sheet.
+    let sheet = learner.sheet();
+    let out: Vec<&str> = sheet
+        .left_out
+        .iter()
+        .map(|left| left.what.as_str())
+        .collect();
+    assert_eq!(out, ["neutral at socket 1, circuit 1"]);
+}
