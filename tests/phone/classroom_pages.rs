@@ -134,7 +134,7 @@ fn an_instructor_sees_step_out_list_refusals_and_level_and_listens_and_the_learn
     let reading = "return document.getElementById('value').textContent";
     assert_eq!(
         phone.run(reading, json!([])),
-        "L-N >999\u{a0}MΩ at 500\u{a0}V"
+        "L-N >999\u{a0}MΩ at\u{a0}500\u{a0}V"
     );
 
     // He is listened to, and is told so for as long as it lasts.

@@ -63,7 +63,7 @@ function show() {
   const [subject, value] = news.last ?? ["", ""];
   text("subject", subject);
   // A figure stays with its unit.
-  text("value", value.replace(/(\d) /g, "$1\u00a0"));
+  text("value", value.replace(/(\d| at) /g, "$1\u00a0"));
   at("value").classList.toggle("long", value.length > 8);
   list("out", news.out, ["nothing is out"]);
   list("said", news.said, []);
