@@ -87,6 +87,8 @@ async def main():
             "ip", "netns", "exec", spaces[0], *sys.argv[1:], env=found
         )
         status = await command.wait()
+        for device in devices:
+            loop.remove_reader(device)
         for name, way in zip(("from the bench", "from the phone"), ways):
             print(f"packets {name}: {way.carried} carried, {way.dropped} dropped")
         return status

@@ -5,6 +5,9 @@ use bothhands::voice::Tone;
 use std::collections::BTreeMap;
 use std::io::Write;
 
+/// Seconds.
+const WARM: f64 = 60.0;
+
 /// Something that was said at a phone.
 struct Said {
     from: u64,
@@ -40,6 +43,10 @@ pub(crate) fn write(
     }
     let (mut all, mut lost, mut twice, mut unanswered) = (0, 0, 0, 0);
     let (mut pauses, mut answers, mut from_speech) = (Vec::new(), Vec::new(), Vec::new());
+    // By then every session has heard something: what its step takes is spelt out when it is first heard.
+    let ends = said.values().flatten().map(|said| said.ends);
+    let warm = ends.fold(f64::INFINITY, f64::min) + WARM;
+    let mut later = Vec::new();
     let mut read_back = Vec::new();
     let (mut neighbours, mut notices) = (0, BTreeMap::<&str, u32>::new());
     for (_, _, what) in seen {
@@ -83,6 +90,9 @@ pub(crate) fn write(
             };
             read_back.push(puts.iter().any(|(_, tone)| *tone == Tone::ReadBack));
             answers.push(first - decided);
+            if said.ends > warm {
+                later.push(first - decided);
+            }
             from_speech.push(first - said.ends);
         }
     }
@@ -96,6 +106,7 @@ pub(crate) fn write(
             "from the decision to the first sound of the answer",
             answers,
         ),
+        ("the same after the first minute", later),
         (
             "from the last sound of speech to the first of the answer",
             from_speech,

@@ -52,7 +52,7 @@ fn main() {
     }
 }
 
-/// What is said: a reading put right, over and over, by two voices; some 2 s each.
+/// What is said: a reading put right, over and over, by two voices; some 2 s each. `SAY` names something else.
 const SAID: [&str; 4] = [
     "correction. two nine nine megohms",
     "correction. three one five megohms",
@@ -61,7 +61,9 @@ const SAID: [&str; 4] = [
 ];
 
 fn spoken(folder: &Path) {
+    let say = std::env::var("SAY").ok();
     for (n, words) in SAID.iter().enumerate() {
+        let words = say.as_deref().unwrap_or(words);
         let path = folder.join(format!("said-{n}.wav"));
         let voice = ["en-gb", "en-gb-scotland"][n % 2];
         let made = Command::new("espeak-ng")

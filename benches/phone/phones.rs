@@ -1,4 +1,4 @@
-//! Scripted phones: each posts its sound as it is spoken, fetches what it is told to say, and says what became of it. Several
+//! Scripted phones: each posts its sound as it is spoken, fetches what it is told to say, and says what became of it. Five
 //! connections that are kept open, as of a browser without HTTP/2.
 //!
 //! What is written: `said PHONE FROM TO TIME` (samples of its stream, and when the last of the words was), `sound PHONE ID TIME`
@@ -32,6 +32,9 @@ const LINE: f64 = 1.0;
 
 type Stream = BufReader<StreamOwned<ClientConnection, TcpStream>>;
 
+/// Status, headers, body.
+type Answer = (u16, Vec<(String, String)>, Vec<u8>);
+
 #[derive(Clone)]
 struct Client {
     address: SocketAddr,
@@ -59,7 +62,7 @@ impl Client {
         method: &str,
         path: &str,
         body: &[u8],
-    ) -> Option<(u16, Vec<(String, String)>, Vec<u8>)> {
+    ) -> Option<Answer> {
         if kept.is_none() {
             *kept = self.connect();
         }
@@ -78,7 +81,7 @@ impl Client {
         method: &str,
         path: &str,
         body: &[u8],
-    ) -> std::io::Result<(u16, Vec<(String, String)>, Vec<u8>)> {
+    ) -> std::io::Result<Answer> {
         let Self { host, cookie, .. } = self;
         let mut whole = format!(
             "{method} {path} HTTP/1.1\r\nhost: {host}\r\norigin: https://{host}\r\ncookie: {cookie}\r\ncontent-length: {}\r\n\r\n",
