@@ -89,7 +89,8 @@ fn by_file(ear: &mut Ear, file: &Path) -> Heard {
 fn by_phone(ear: &mut Ear, source: &mut PhoneSource, wanted: usize) -> Heard {
     let mut heard = Vec::new();
     let mut idle = 0;
-    while idle < 2 {
+    // A machine that is busy with something else is not through with the sound when it is idle for the second time.
+    while idle < 2 || (heard.len() < wanted && idle < 60) {
         match source.next(&mut Silent).unwrap().unwrap() {
             Input::Sound(utterance) => heard.push(recognised(ear, &utterance.samples)),
             // Between two recordings nothing comes for as long as hearing takes.
