@@ -2,7 +2,8 @@
 # make check       formatting, lints of the library and the quick tests: under a minute once built
 # make test        everything that a change must pass
 # make test-long   what takes hours: an hour of fuzzing, guards broken, long walks, harm at length,
-#                  an hour of sound, a thousand sessions handed in, pauses, a package in a clean system
+#                  an hour of sound, a thousand sessions handed in, pauses, a package in a clean system,
+#                  clips by way of a phone, rooms full of learners
 # make bench       how long the parts that matter take
 # make install     the program, its manual pages, completions and documents (PREFIX, DESTDIR)
 # make package     a Debian package of all that, in target/
@@ -81,6 +82,7 @@ test-long: packages-build packages-test
 	$(PART) "pauses inside numbers" cargo bench --locked --bench pauses
 	$(PART) "a package in a clean system" bash -c 'tests/tools/try-package.sh "$$(tests/tools/package.sh target)"'
 	$(PART) "an hour of sound" tests/sound/hour.sh 60
+	$(PART) "two hundred clips by way of a phone" cargo test --locked --test it phone::path::two_hundred -- --ignored --nocapture
 	$(PART) "rooms full of learners" cargo test --locked --test it phone::who_spoke -- --ignored --nocapture
 	$(PART) end
 

@@ -80,7 +80,8 @@ pub struct Browser {
     driver: Child,
     session: String,
     _home: tempfile::TempDir,
-    _attention: crate::Attention,
+    /// None of one that runs beside another.
+    _attention: Option<crate::Attention>,
 }
 
 impl Browser {
@@ -91,9 +92,17 @@ impl Browser {
 
     /// Starts one with these options besides.
     pub fn start_with(options: &[String]) -> Self {
+        Self::started(options, Some(crate::attention()))
+    }
+
+    /// Another one while this one runs, with cookies of its own.
+    pub fn beside(&self, options: &[String]) -> Self {
+        Self::started(options, None)
+    }
+
+    fn started(options: &[String], attention: Option<crate::Attention>) -> Self {
         crate::need("chromium", "chromium");
         crate::need("chromedriver", "chromium-driver");
-        let attention = crate::attention();
         let mut driver = Command::new("chromedriver")
             .arg("--port=0")
             .stdout(Stdio::piped())

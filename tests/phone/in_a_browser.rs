@@ -10,6 +10,7 @@ use serde_json::{Value, json};
 use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
+use std::rc::Rc;
 use std::sync::mpsc::{Receiver, channel};
 use std::time::{Duration, Instant};
 
@@ -23,28 +24,20 @@ const BEFORE: [(&str, f64); 3] = [
 ];
 
 /// The program; ended when this is dropped.
-struct Program {
+pub struct Program {
     child: Child,
     lines: Receiver<String>,
-    folder: tempfile::TempDir,
+    pub folder: Rc<tempfile::TempDir>,
 }
 
 impl Program {
-    fn start() -> Self {
-        crate::need("espeak-ng", "espeak-ng");
-        let folder = tempfile::tempdir().unwrap();
+    /// Leads the demo's job for a phone, with these options besides; its log is in the folder.
+    pub fn start(folder: &Rc<tempfile::TempDir>, options: &[&str]) -> Self {
         let mut child = Command::new(env!("CARGO_BIN_EXE_bothhands"))
             .args(["test", "demo/boathouse.toml", "--db"])
             .arg(folder.path().join("session.db"))
-            .args([
-                "--phone",
-                "--phone-at",
-                "127.0.0.1",
-                "--rate",
-                "100",
-                "--manner",
-                "brief",
-            ])
+            .args(["--phone", "--phone-at", "127.0.0.1"])
+            .args(options)
             .env("XDG_DATA_HOME", folder.path())
             .env("XDG_CONFIG_HOME", folder.path())
             .stdin(Stdio::null())
@@ -65,12 +58,12 @@ impl Program {
         Self {
             child,
             lines,
-            folder,
+            folder: Rc::clone(folder),
         }
     }
 
     /// The first line from here on in which this stands.
-    fn line(&self, part: &str) -> String {
+    pub fn line(&self, part: &str) -> String {
         let end = Instant::now() + PATIENCE;
         loop {
             let left = end.saturating_duration_since(Instant::now());
@@ -82,7 +75,7 @@ impl Program {
         }
     }
 
-    fn events(&self) -> Vec<Event> {
+    pub fn events(&self) -> Vec<Event> {
         let path = self.folder.path().join("session.db");
         let Ok(store) = Store::open(path, OpenMode::Read) else {
             return Vec::new();
@@ -99,8 +92,8 @@ impl Drop for Program {
     }
 }
 
-/// A recording of a person who waits and speaks, waits and speaks.
-fn spoken(folder: &Path) -> PathBuf {
+/// A recording of a person who waits so many seconds and speaks, waits and speaks; then he is quiet.
+pub fn spoken(folder: &Path, clips: &[(&str, f64)]) -> PathBuf {
     let path = folder.join("spoken.wav");
     let spec = hound::WavSpec {
         channels: 1,
@@ -115,20 +108,20 @@ fn spoken(folder: &Path) -> PathBuf {
             wav.write_sample(random.i16(-4..=4)).unwrap();
         }
     };
-    for (clip, before) in BEFORE {
-        quiet(&mut wav, before);
+    for (clip, before) in clips {
+        quiet(&mut wav, *before);
         let clip = PathBuf::from(format!("demo/recordings/{clip}.flac"));
         for sample in audio::read(&clip).unwrap() {
             wav.write_sample((sample * 32_767.0) as i16).unwrap();
         }
     }
-    quiet(&mut wav, 600.0);
+    quiet(&mut wav, 120.0);
     wav.finalize().unwrap();
     path
 }
 
 /// Waits until a script gives this.
-fn until(browser: &Browser, script: &str, wanted: &Value) {
+pub fn until(browser: &Browser, script: &str, wanted: &Value) {
     let end = Instant::now() + PATIENCE;
     let mut came = Value::Null;
     while Instant::now() < end {
@@ -142,7 +135,7 @@ fn until(browser: &Browser, script: &str, wanted: &Value) {
     panic!("{script}: {came}\n{}", browser.run(troubles, json!([])));
 }
 
-fn text(browser: &Browser, id: &str) -> String {
+pub fn text(browser: &Browser, id: &str) -> String {
     let script = "return document.getElementById(arguments[0]).textContent";
     browser
         .run(script, json!([id]))
@@ -151,12 +144,12 @@ fn text(browser: &Browser, id: &str) -> String {
         .to_owned()
 }
 
-fn shown(id: &str) -> String {
+pub fn shown(id: &str) -> String {
     format!("const e = document.getElementById('{id}'); return Boolean(e) && e.checkVisibility()")
 }
 
 /// axe finds nothing that is hard to use for some, by day and by night; the picture goes to `OUT`.
-fn easy(browser: &Browser, rules: &str, name: &str) {
+pub fn easy(browser: &Browser, rules: &str, name: &str) {
     for dark in [false, true] {
         browser.dark(dark);
         browser.run(rules, json!([]));
@@ -183,27 +176,37 @@ fn easy(browser: &Browser, rules: &str, name: &str) {
 /// program goes wrong every time.
 const ATTEMPTS: u32 = 3;
 
-#[test]
-fn a_session_is_spoken_through_the_page() {
-    let rules = axe();
+pub fn attempted(session: impl Fn() + std::panic::RefUnwindSafe) {
     for attempt in 1..ATTEMPTS {
-        if std::panic::catch_unwind(|| spoken_through_the_page(&rules)).is_ok() {
+        if std::panic::catch_unwind(&session).is_ok() {
             return;
         }
         eprintln!("*** the session went wrong, attempt {attempt} of {ATTEMPTS}");
     }
-    spoken_through_the_page(&rules);
+    session();
 }
 
-fn spoken_through_the_page(rules: &str) {
-    let program = Program::start();
-    let link = program.line("https://127.0.0.1:");
-    let wav = spoken(program.folder.path());
-    let browser = Browser::start_with(&[
+/// Options of a browser whose microphone is this recording, from its beginning each time it is opened.
+pub fn microphone(wav: &Path) -> Vec<String> {
+    vec![
         "--use-fake-ui-for-media-stream".to_owned(),
         "--use-fake-device-for-media-stream".to_owned(),
         format!("--use-file-for-fake-audio-capture={}%noloop", wav.display()),
-    ]);
+    ]
+}
+
+#[test]
+fn a_session_is_spoken_through_the_page() {
+    let rules = axe();
+    attempted(|| spoken_through_the_page(&rules));
+}
+
+fn spoken_through_the_page(rules: &str) {
+    crate::need("espeak-ng", "espeak-ng");
+    let folder = Rc::new(tempfile::tempdir().unwrap());
+    let program = Program::start(&folder, &["--rate", "100", "--manner", "brief"]);
+    let link = program.line("https://127.0.0.1:");
+    let browser = Browser::start_with(&microphone(&spoken(folder.path(), &BEFORE)));
     browser.size(390, 844);
     let (root, _) = link.split_once('#').unwrap();
     browser.open(root);

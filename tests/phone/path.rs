@@ -89,7 +89,8 @@ fn by_file(ear: &mut Ear, file: &Path) -> Heard {
 fn by_phone(ear: &mut Ear, source: &mut PhoneSource, wanted: usize) -> Heard {
     let mut heard = Vec::new();
     let mut idle = 0;
-    while idle < 2 {
+    // A machine that is busy with something else is not through with the sound when it is idle for the second time.
+    while idle < 2 || (heard.len() < wanted && idle < 60) {
         match source.next(&mut Silent).unwrap().unwrap() {
             Input::Sound(utterance) => heard.push(recognised(ear, &utterance.samples)),
             // Between two recordings nothing comes for as long as hearing takes.
@@ -104,7 +105,23 @@ fn by_phone(ear: &mut Ear, source: &mut PhoneSource, wanted: usize) -> Heard {
     heard
 }
 
-/// Differences between the two ways.
+/// The same sound as a file: as a phone takes it, 16 bits.
+fn as_file(sound: &[f32], path: &Path) {
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: 48_000,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut wav = hound::WavWriter::create(path, spec).unwrap();
+    for sample in sound {
+        let whole = (sample.clamp(-1.0, 1.0) * 32_767.0).round() as i16;
+        wav.write_sample(whole).unwrap();
+    }
+    wav.finalize().unwrap();
+}
+
+/// Differences between the two ways, one recording after another in one stream.
 fn differences(files: &[PathBuf]) -> Vec<String> {
     let mut served = Served::new();
     let client = served.paired();
@@ -127,6 +144,31 @@ fn differences(files: &[PathBuf]) -> Vec<String> {
         }
     }
     assert_eq!(source.account().unwrap().matches("0 gaps").count(), 1);
+    differences
+}
+
+/// Differences where file and stream are the same sound from their first sample on.
+fn differences_of_the_same(files: &[PathBuf]) -> Vec<String> {
+    let mut ear = Ear::new(Arc::new(Grammar::built_in().unwrap()), 2).unwrap();
+    let mut differences = Vec::new();
+    for file in files {
+        let mut served = Served::new();
+        let client = served.paired();
+        let mut source = served.phone.source(EndpointConfig::default()).unwrap();
+        let mut sound = room(48_000);
+        sound.extend(at_48_khz(&audio::read(file).unwrap()));
+        sound.extend(room(48_000 * 3 / 2));
+        let same = served.folder.path().join("same.wav");
+        as_file(&sound, &same);
+        let expected = by_file(&mut ear, &same);
+        post(&client, &sound, 48_000, 0);
+        let came = by_phone(&mut ear, &mut source, expected.len());
+        println!("{}: {came:?}", file.display());
+        if came != expected {
+            differences.push(format!("{}: {expected:?}, {came:?}", file.display()));
+        }
+        assert!(source.account().unwrap().contains(" 0 gaps"));
+    }
     differences
 }
 
@@ -155,19 +197,25 @@ fn every_recording_of_the_demo_is_heard_as_in_its_file() {
     assert_eq!(differences(&recordings_of_the_demo()), Vec::<String>::new());
 }
 
-/// After `tests/clips/make.sh`; by hand.
+/// Of the test set (`tests/clips/make.sh`): every clean clip, and as many with noise as make two hundred. In
+/// `make test-long`.
 #[test]
 #[ignore = "takes minutes"]
 fn two_hundred_clips_are_heard_as_in_their_files() {
-    let list = std::fs::read_to_string("tests/cache/clean.tsv").unwrap();
-    let files: Vec<PathBuf> = list
-        .lines()
-        .filter(|line| !line.starts_with('#'))
-        .filter_map(|line| Some(Path::new("tests/cache").join(line.split('\t').next()?)))
+    let list = std::fs::read_to_string("tests/cache/small.tsv").unwrap();
+    let of = |kind: &'static str| {
+        let clips = list.lines().filter_map(|line| line.split('\t').next());
+        clips.filter(move |clip| clip.starts_with(kind))
+    };
+    let files: Vec<PathBuf> = of("clips/clean/")
+        .chain(of("clips/mix10/"))
+        .map(|clip| Path::new("tests/cache").join(clip))
         .take(200)
         .collect();
     assert_eq!(files.len(), 200);
-    assert_eq!(differences(&files), Vec::<String>::new());
+    let differ = differences_of_the_same(&files);
+    println!("{} of {} clips differ", differ.len(), files.len());
+    assert_eq!(differ, Vec::<String>::new());
 }
 
 #[test]

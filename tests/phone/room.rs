@@ -16,14 +16,15 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
-struct Taught {
-    folder: tempfile::TempDir,
-    room: Classroom,
-    phones: Vec<Phone>,
+/// A room that is served in this process.
+pub struct Taught {
+    pub folder: tempfile::TempDir,
+    pub room: Classroom,
+    pub phones: Vec<Phone>,
 }
 
 impl Taught {
-    fn new(names: &[&str]) -> Self {
+    pub fn new(names: &[&str]) -> Self {
         let folder = tempfile::tempdir().unwrap();
         let settings = Settings {
             at: Some(Ipv4Addr::LOCALHOST.into()),

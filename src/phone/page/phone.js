@@ -62,7 +62,8 @@ function show() {
   text("asked", [news.mode, news.asked].filter(Boolean).join(". "));
   const [subject, value] = news.last ?? ["", ""];
   text("subject", subject);
-  text("value", value);
+  // A figure stays with its unit.
+  text("value", value.replace(/(\d| at) /g, "$1\u00a0"));
   at("value").classList.toggle("long", value.length > 8);
   list("out", news.out, ["nothing is out"]);
   list("said", news.said, []);
