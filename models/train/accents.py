@@ -1,8 +1,8 @@
 """Phoneme strings for the many-voice neural model, with the accents it was never given a voice for.
 
 The strings use the alphabet of the model (misaki conventions: A = eɪ, I = aɪ, O = oʊ, Q = əʊ, W = aʊ, Y = ɔɪ).
-Each rule below is a well-known feature of some British or Irish accent; rules are drawn at random, a voice
-at a time, so the set covers mixtures rather than caricatures.
+Each rule below is a well-known feature of some British or Irish accent, or of the English of people whose first language is another;
+rules are drawn at random, a voice at a time, so the set covers mixtures rather than caricatures.
 """
 import re
 
@@ -26,9 +26,13 @@ def written(sentence):
 class Accent:
     """A set of phoneme rules, drawn once for a voice and applied to all that it says."""
 
-    def __init__(self, rng):
+    def __init__(self, rng, foreign=0.0):
+        """foreign: the part of the voices that learnt English as another language."""
         def on(p):
             return rng.random() < p
+        if foreign and on(foreign):
+            self.learnt(rng, on)
+            return
         self.american = on(0.16)
         self.rhotic = not self.american and on(0.14)        # Scottish, Irish, West Country
         self.rules, self.name = [], "us" if self.american else "gb-rhotic" if self.rhotic else "gb"
@@ -90,3 +94,50 @@ class Accent:
         for pattern, replacement in self.rules:
             phonemes = re.sub(pattern, replacement, phonemes)
         return phonemes
+
+    def learnt(self, rng, on):
+        """Sounds that other languages lack, in the place of which their speakers say another."""
+        self.american = on(0.4)
+        self.rhotic = not self.american and on(0.5)
+        self.rules, self.name = [], "us-learnt" if self.american else "gb-rhotic-learnt" if self.rhotic else "gb-learnt"
+        add = self.rules.append
+        if self.rhotic:
+            add(("O", "Q"))
+        if on(0.7):
+            add(("θ", rng.choice("sstf")))
+            add(("ð", rng.choice("zdd")))
+        if on(0.4):
+            add(("w", "v"))                                 # "vun"
+        elif on(0.15):
+            add(("v", "w"))                                 # "fiwe"
+        if on(0.6):
+            add(("ɹ", rng.choice("rɾʁʁɻ")))
+        if on(0.5):
+            add((r"ɪ(?!ə)", "i"))                           # "seex"
+        if on(0.4):
+            add(("iː", "i"))
+        if on(0.45):
+            add(("ʌ", rng.choice("aaɔ")))                   # "wan"
+        if on(0.3):
+            add(("æ", "ɛ"))
+        if on(0.3):
+            add(("ə(?!ʊ)", rng.choice(["ɛ", "a", "œ"])))    # "sevenn"
+            add(("ᵊ", "ɛ"))
+        if on(0.4):
+            add(("A", rng.choice(["e", "eː", "ɛ"])))
+        if on(0.4):
+            add(("[OQ]", rng.choice(["o", "oː", "ɔ"])))
+        if on(0.2):
+            add(("I", "ai"))
+        if on(0.4):                                         # voiced sounds at the end go silent
+            for voiced, plain in zip("vzdbɡ", "fstpk"):
+                add((rf"{voiced}(?=[ ,.?!]|$)", plain))
+        if on(0.2):
+            add(("h", ""))
+        elif on(0.15):
+            add(("h", "x"))
+        if on(0.3):
+            for dental, curled in rng.choice([("tʈ", "dɖ"), ("tt", "dd")]):
+                add((dental, curled))
+        if on(0.15):
+            add(("(?<=[ptk])(?=ˈ?[ptks])", "ᵊ"))

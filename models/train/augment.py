@@ -13,12 +13,13 @@ EFFECTS = ("rate", "tempo", "warp", "join", "reverb", "noise", "machine", "chann
 
 
 class Augment:
-    def __init__(self, device, filters, without=(), rooms=False, narrow=0.0, loud=0.0, noises=None):
+    def __init__(self, device, filters, without=(), rooms=False, narrow=0.0, loud=0.0, noises=None, phone=0.0):
         """rooms: longer, more frequent reverberation that darkens as it dies, of the noise too at times, and louder machines.
         narrow: part of all speech that ends at 4 kHz or below, as a headset in call mode does. loud: part of it raised as
-        against a din. noises: recorded ones, [count, samples], each of unit level (people.py)."""
+        against a din. noises: recorded ones, [count, samples], each of unit level (people.py). phone: part of it that went through a
+        coder of 8 kHz, and part that is cut close to its words."""
         self.device, self.without, self.rooms = device, set(without), rooms
-        self.narrow, self.loud = narrow, loud
+        self.narrow, self.loud, self.phone = narrow, loud, phone
         self.recorded = None if noises is None else noises.to(device)
         self.window = torch.hann_window(400, device=device)
         self.filters = filters.to(device)
@@ -110,6 +111,9 @@ class Augment:
         out = (n / rate[:, 0]).long()
         lead = torch.randint(800, 9600, (batch,), device=self.device)
         tail = torch.randint(1600, 9600, (batch,), device=self.device)
+        if self.phone:                                       # the speech has 0.1 s of its own; what is drawn is beyond that
+            close = self.uniform(batch) < 0.6 * self.phone
+            lead, tail = torch.where(close, lead // 16, lead), torch.where(close, tail // 16, tail)
         total = out + lead + tail
         length = int(total.max())
         length += -length % 8000
@@ -210,6 +214,29 @@ class Augment:
             y = y * ~((at >= start) & (at < start + gap) & (self.uniform(batch, 1) < 0.4))
         return y * 10 ** (-(self.uniform(batch, 1) * 32) / 20)
 
+    def coder(self, y, length):
+        """What a line of 8 kHz leaves: nothing above 3.4 to 3.95 kHz, at times nothing below 300 Hz, 8 bits by the mu or the A law at any level,
+        or the noise of a coder, which follows the speech. All of it below 4 kHz."""
+        batch = len(y)
+        through = self.uniform(batch, 1) < self.phone
+        spectrum = torch.fft.rfft(y)
+        f = torch.linspace(0, 8000, spectrum.shape[1], device=self.device)[None]
+        upper = 3400 + self.uniform(batch, 1) * 550
+        lower = torch.where(self.uniform(batch, 1) < 0.4, 150 + self.uniform(batch, 1) * 200, torch.full((batch, 1), -500.0, device=self.device))
+        slow = torch.fft.irfft(spectrum * torch.sigmoid((upper - f) / 30) * torch.sigmoid((f - lower) / 20), length)[:, ::2]
+        slow = slow / slow.abs().amax(1, keepdim=True).clamp(min=1e-4) * 10 ** (-(self.uniform(batch, 1) * 40) / 20)
+        size = slow.abs()
+        mu = (torch.round(torch.log1p(255 * size) / math.log(256) * 127) / 127 * math.log(256)).expm1() / 255
+        law, knee = 87.6, 1 + math.log(87.6)
+        a = torch.round(torch.where(size < 1 / law, law * size, 1 + torch.log((law * size).clamp(min=1))) / knee * 127) / 127 * knee
+        a = torch.where(a < 1, a / law, torch.exp(a - 1) / law)
+        around = F.avg_pool1d(size[:, None], 81, 1, 40)[:, 0]
+        noisy = slow + torch.randn_like(slow) * around * 10 ** (-(self.uniform(batch, 1) * 18 + 10) / 20)
+        draw = self.uniform(batch, 1)
+        coded = torch.where(draw < 0.35, torch.sign(slow) * mu, torch.where(draw < 0.6, torch.sign(slow) * a, torch.where(draw < 0.8, noisy, slow)))
+        back = 2 * torch.fft.irfft(F.pad(torch.fft.rfft(coded), (0, length // 2 + 1 - (coded.shape[1] // 2 + 1))), length)
+        return torch.where(through, back, y)
+
     def log_mel(self, x, n, training=False):
         """The features of the README, for a batch; n are the true lengths in samples."""
         power = torch.stft(x, 400, 160, window=self.window, return_complex=True)[..., :-1].abs() ** 2
@@ -274,6 +301,8 @@ class Augment:
             y = self.add_noise(y, dry, rms, length)
         if self.has("channel"):
             y = self.channel(y, length)
+            if self.phone:
+                y = self.coder(y, length)
         mel, frames = self.log_mel(y, total, training=True)
         if self.has("tempo"):
             mel, frames = self.stretch(mel, frames, twice)

@@ -1,6 +1,7 @@
 """People's recorded words for training and for choosing: lone words as they are, digits joined to strings of one speaker.
 
-    python people.py train DIR OUT_DIR COUNT PART       COUNT utterances a part; parts draw otherwise (one core each)
+    python people.py train DIR OUT_DIR COUNT PART [GATED]       COUNT utterances a part; parts draw otherwise (one core each); GATED: part of
+                                                        the strings that a line left so (gated)
     python people.py noises DIR OUT.npy                 the noises that came with them, a second each
     python people.py selection DIR OUT_DIR              people.npz and people.json, as train.py wants its selection set
 
@@ -75,6 +76,27 @@ def padded(take, rng, low=3200, high=6400):
     return np.concatenate([take.floor(int(rng.integers(low, high)), rng), take.word, take.floor(int(rng.integers(low, high)), rng)])
 
 
+def close(x, level=0.08, before=160, after=480):
+    """A word without the room that Take leaves around it."""
+    energy = np.sqrt(np.convolve(x ** 2, np.ones(160) / 160, "same"))
+    loud = np.nonzero(energy > level * energy.max())[0]
+    return x[max(0, loud[0] - before):loud[-1] + after]
+
+
+def gated(takes, rng):
+    """The same as a line leaves it that passes nothing between words: cut close, gaps of 0.03 to 0.25 s that are nearly still."""
+    out = [np.zeros(int(rng.integers(400, 6400)))]
+    loud = float(np.median([np.abs(t.word).max() for t in takes]))
+    for take in takes:
+        step = float(rng.uniform(0.95, 1.06))
+        y = close(take.word)
+        y = np.interp(np.arange(0, len(y) - 1, step), np.arange(len(y)), y)
+        out += [y / np.abs(y).max() * loud * 10 ** (rng.uniform(-3, 3) / 20), np.zeros(int(rng.integers(480, 4000)))]
+    out.append(np.zeros(int(rng.integers(400, 6400))))
+    x = np.concatenate(out)
+    return x + rng.normal(0, loud * 10 ** (-rng.uniform(45, 75) / 20), len(x))
+
+
 def joined(takes, rng, vary=True):
     """Words of one speaker as if said in one breath: gaps from -0.09 to 0.3 s, edges that overlap."""
     first = takes[0]
@@ -111,7 +133,7 @@ class People:
         return sum(len(self.of_word.get(w, ())) for w in words)
 
 
-def train(folder, out, count, part):
+def train(folder, out, count, part, still=0.0):
     assert holdout.may_train_on_people(folder), folder
     people = People(folder)
     rng = np.random.default_rng(zlib.crc32(f"people{part}".encode()))
@@ -134,7 +156,7 @@ def train(folder, out, count, part):
             words[-1] = pick(strange)
         rng.shuffle(words)
         takes = [pick(theirs[w]) for w in words]
-        return joined(takes, rng), " ".join(words), speaker
+        return (gated if still and rng.random() < still else joined)(takes, rng), " ".join(words), speaker
 
     def flush():
         nonlocal buffer, shard
@@ -215,6 +237,6 @@ def phones(text):
 if __name__ == "__main__":
     verb, *a = sys.argv[1:]
     if verb == "train":
-        train(a[0], a[1], int(a[2]), a[3])
+        train(a[0], a[1], int(a[2]), a[3], *map(float, a[4:5]))
     else:
         {"noises": noises, "selection": selection}[verb](*a)

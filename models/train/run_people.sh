@@ -7,7 +7,8 @@
 #   run_people.sh take DIR            moves what came in DIR to $WORK, and unpacks it
 #   run_people.sh fast [HOURS]        the fast synthesisers speak, behind; about HOURS (0.35) each of 27 processes
 #   run_people.sh kokoro SECONDS [WORKERS]     the many-voice model speaks on the GPU, behind
-#   run_people.sh people COUNT PARTS  people's words and strings, behind
+#   run_people.sh more SECONDS [WORKERS]       the same while finals train, that have --more $WORK/data/more: gathered there when it has spoken
+#   run_people.sh people COUNT PARTS [GATED]   people's words and strings, behind (people.py train)
 #   run_people.sh train SECONDS FINAL...       waits for these, then trains the finals side by side, behind (run_people.py)
 #   run_people.sh folds SECONDS UNTIL [OPTION...]      waits for the made speech, trains `made` on it for SECONDS from start.npz (the encoder as
 #                                     it is), then five finals, each without a fifth of the people, until the clock says UNTIL, behind
@@ -75,10 +76,18 @@ kokoro)
     done
     exit
     ;;
+more)
+    "$0" kokoro "$2" "${3:-}"
+    setsid nohup bash -c "
+        while pgrep -f '[s]peak_neural.py' > /dev/null; do sleep 1; done
+        cd '$HERE' && $PYTHON -c 'import sys, unpack; unpack.collect(*sys.argv[1:])' '$WORK/spoken' '$WORK/plan.labels.json' '$WORK/data/more'" \
+        > "$WORK/log/more.log" 2>&1 < /dev/null &
+    exit
+    ;;
 people)
     $PYTHON "$HERE/people.py" noises "$WORK/from/train" "$WORK/noises.npy"
     for ((p = 1; p <= $3; p++)); do
-        OMP_NUM_THREADS=1 setsid nohup $PYTHON "$HERE/people.py" train "$WORK/from/train" "$WORK/people" "$2" "$p${SEED:-}" > "$WORK/log/people_$p.log" 2>&1 < /dev/null &
+        OMP_NUM_THREADS=1 setsid nohup $PYTHON "$HERE/people.py" train "$WORK/from/train" "$WORK/people" "$2" "$p${SEED:-}" ${4:-} > "$WORK/log/people_$p.log" 2>&1 < /dev/null &
     done
     exit
     ;;

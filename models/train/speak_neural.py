@@ -1,7 +1,7 @@
 """British (and some American) speech from the many-voice neural model.
 
     nice -n 19 python speak_neural.py speak SENTENCES_DIR OUT_DIR WORKER SECONDS
-    python speak_neural.py plan SENTENCES_DIR PLAN.json COUNT SEED
+    python speak_neural.py plan SENTENCES_DIR PLAN.json COUNT SEED [FOREIGN]      FOREIGN: part of the voices with a foreign accent
     python speak_neural.py follow PLAN.json MODEL.onnx VOICES.npz OUT_DIR WORKER WORKERS SECONDS
     python speak_neural.py english VOICES_DIR ENGLISH.npz       the 28 English voice tables of the package kokoro-js, and the five before
     python speak_neural.py follow PLAN.json MODEL.pkl ENGLISH.npz ...       the same on a GPU (kokoro_torch.py makes MODEL.pkl)
@@ -122,10 +122,10 @@ def trim(samples, margin=1600, level=0.02):
 class Texts:
     """An endless stream of (sentence, tokens, accent name); every SENTENCES_A_VOICE share a voice and an accent."""
 
-    def __init__(self, sentences, seed, vocab, selection=False):
+    def __init__(self, sentences, seed, vocab, selection=False, foreign=0.0):
         from hibari.g2p import G2P
         self.british, self.american = G2P(british=True), G2P()
-        self.rng, self.vocab, self.count = random.Random(seed), vocab, 0
+        self.rng, self.vocab, self.count, self.foreign = random.Random(seed), vocab, 0, foreign
         if selection:
             self.lists, self.mix = {"selection": json.load(open(f"{sentences}/selection.json"))}, (("selection", 1.0),)
         else:
@@ -134,7 +134,7 @@ class Texts:
     def next(self):
         rng = self.rng
         if self.count % SENTENCES_A_VOICE == 0:
-            self.accent = Accent(rng)
+            self.accent = Accent(rng, self.foreign)
         while True:
             sentence = rng.choice(self.lists[rng.choices([m[0] for m in self.mix], [m[1] for m in self.mix])[0]])
             words = written(sentence).split()
@@ -160,7 +160,7 @@ class Speaker:
             import torch
             gpus = torch.cuda.device_count()
             self.session = OnGpu(model, f"cuda:{worker % gpus}" if gpus else "cpu")
-        self.rng = np.random.default_rng(1000 + worker)
+        self.rng = np.random.default_rng(1000 + worker + 1000 * int(os.environ.get("SEED") or 0))
         self.out, self.worker, self.count, self.shard, self.made, self.buffer = out, worker, 0, 0, 0.0, []
 
     def say(self, sentence, tokens, accent):
@@ -202,8 +202,8 @@ def speak(sentences, out, worker, seconds):
     print(f"worker {worker}: {speaker.count} sentences, {speaker.made:.0f} s of speech in {time.time() - began:.0f} s", flush=True)
 
 
-def plan(sentences, out, count, seed):
-    texts = Texts(sentences, seed, packaged()[2])
+def plan(sentences, out, count, seed, foreign=0.0):
+    texts = Texts(sentences, seed, packaged()[2], foreign=foreign)
     held = {s for part in ("test", "selection") for s in json.load(open(f"{sentences}/{part}.json"))}
     drawn = [d for d in (texts.next() for _ in range(count)) if not holdout.is_held_sentence(d[0], held)]
     with open(out, "w") as f:
@@ -234,6 +234,6 @@ if __name__ == "__main__":
     elif verb == "english":
         english(*a)
     elif verb == "plan":
-        plan(a[0], a[1], int(a[2]), int(a[3]))
+        plan(a[0], a[1], int(a[2]), int(a[3]), *map(float, a[4:5]))
     elif verb == "follow":
         follow(a[0], a[1], a[2], a[3], int(a[4]), int(a[5]), float(a[6]))

@@ -24,6 +24,7 @@ from network import Encoder
 
 SELECTION_NOISE = (None, 10, 4)          # dB; None is clean, "room" is 10 dB with reverberation
 PEOPLE_NOISE = (None, "band", 10)        # the same of people; "band" is nothing above 3.9 kHz
+DIGIT_SPEAKERS = "fsdd"                  # how the voices of testset.human_digits begin
 
 
 class Speech:
@@ -89,11 +90,12 @@ class Speech:
 class Selection:
     """Phone error rate and whole-utterance exactness on the selection clips, clean and in fixed noise."""
 
-    def __init__(self, directory, device, augment, name="selection"):
+    def __init__(self, directory, device, augment, name="selection", without=None):
+        """without: what the names of the voices begin with that are left out."""
         data = np.load(f"{directory}/{name}.npz")
         x, ends = data["x"], np.cumsum(np.r_[0, data["n"]])
         index = json.load(open(f"{directory}/{name}.json"))
-        self.items = [(x[ends[i]:ends[i + 1]], e["labels"], e["voice"]) for i, e in enumerate(index)]
+        self.items = [(x[ends[i]:ends[i + 1]], e["labels"], e["voice"]) for i, e in enumerate(index) if not (without and e["voice"].startswith(without))]
         self.items.sort(key=lambda i: len(i[0]))
         self.device, self.augment = device, augment
 
@@ -180,12 +182,15 @@ def main():
     p.add_argument("--people", type=float, default=0, help="part of the draws that is people's recordings (source ppl)")
     p.add_argument("--left-out", type=int, help="fold of the people whose recordings are not heard")
     p.add_argument("--narrow", type=float, default=0, help="part of everything that ends at 4 kHz")
+    p.add_argument("--phone", type=float, default=0, help="part of everything that went through a coder of 8 kHz")
     p.add_argument("--loud", type=float, default=0, help="part of everything that is said with a raised voice")
     p.add_argument("--decay", type=float, default=1, help="rate of a layer, of that of the layer above")
     p.add_argument("--save", type=float, default=0, help="seconds after which the weights so far are written again")
     p.add_argument("--agree", type=float, default=0, help="weight of hearing two differently spoilt copies alike; half the batch is then drawn")
-    p.add_argument("--more", default="", help="prefix of more speech, looked for from 55 % of the run on")
+    p.add_argument("--more", default="", help="prefix of more speech, looked for from --more-after on")
+    p.add_argument("--more-after", type=float, default=0.55, help="part of the run")
     p.add_argument("--select", default="", help="'room' chooses the checkpoint in reverberation as well")
+    p.add_argument("--no-digits", action="store_true", help="the digit speakers in the selection set do not choose")
     p.add_argument("--seed", type=int, default=1)
     p.add_argument("--memory", type=float, default=1.0, help="part of the GPU's memory that this run may keep")
     p.add_argument("--device", default="cuda")
@@ -204,10 +209,10 @@ def main():
     without = set(filter(None, a.without.split(",")))
     recorded = f"{a.data}/noises.npy"
     augment = Augment(device, filters, without, a.rooms, a.narrow, a.loud,
-                      torch.from_numpy(np.load(recorded)) if a.people and os.path.exists(recorded) else None)
+                      torch.from_numpy(np.load(recorded)) if a.people and os.path.exists(recorded) else None, a.phone)
     conditions = SELECTION_NOISE + (("room",) if a.select in ("room", "people") else ())
     speech = Speech(a.data, device, set(a.sources.split(",")), {"kok": a.neural, "fsdd": a.human}, rng, a.people, a.left_out)
-    selection = Selection(a.data, device, augment)
+    selection = Selection(a.data, device, augment, without=DIGIT_SPEAKERS if a.no_digits else None)
     people = Selection(a.data, device, augment, "people") if a.select == "people" else None
     torch.manual_seed(0)                                     # the same first head for all runs, so that they can be averaged
     first = dict(np.load(a.start))
@@ -244,7 +249,7 @@ def main():
         done = max((time.time() - began_training) / a.seconds, step / a.steps)
         if done >= 1:
             break
-        if a.more and done > 0.55 and step % 50 == 0 and os.path.exists(a.more + ".json"):
+        if a.more and done > a.more_after and step % 50 == 0 and os.path.exists(a.more + ".json"):
             speech.add(a.more)
             a.more = ""
             print(f"{a.name}: {speech.hours:.2f} h, {len(speech.keep)} utterances from step {step} on", flush=True)
