@@ -61,12 +61,13 @@ fn pitch(word: &[f32]) -> f32 {
 fn the_doubtful_digit_is_slower_louder_and_higher_than_the_others() {
     crate::need("espeak-ng", "espeak-ng");
     let profile = Profile::default();
-    let line = |doubtful| Saying {
+    let nine = 13..14;
+    let line = Saying {
         tone: Tone::Question,
         text: "Say again: 2 9 4?",
-        doubtful,
+        doubtful: std::slice::from_ref(&nine),
     };
-    let said = pieces(line(&[13..14]), Wording::Radio);
+    let said = pieces(line, Wording::Radio);
     let words: Vec<&str> = said.iter().map(|piece| piece.words.trim()).collect();
     assert_eq!(words, ["Say again: two", "nine", "four?"]);
     let (doubted, after) = (heard(&said[1], &profile), heard(&said[2], &profile));
