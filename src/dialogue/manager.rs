@@ -2,7 +2,9 @@
 
 use super::barge_in::may_be_said_over;
 use super::source::{Input, InputSource};
-use super::turn_taking::{enough, may_be_refused, recognise, refused};
+use super::turn_taking::{
+    enough, is_a_sure_question, may_be_refused, recognise, refused, second_hearing,
+};
 use crate::audio::Utterance;
 use crate::grammar::{Grammar, Intent, SaidInstead, distinct};
 use crate::installation::Job;
@@ -32,6 +34,10 @@ const REMIND_AFTER: Duration = Duration::from_secs(60);
 /// After so many utterances that are not for us the program tells, once, what the step takes: they may
 /// have been for it.
 const TOLD_AFTER: u32 = 2;
+
+/// As often the trade's other words are answered with what to say instead, until something is taken: who goes on
+/// so talks to somebody else.
+const MOST_TOLD: u32 = 2;
 
 /// How long a finger must be held for "affirm": longer than anything that brushes by.
 pub const HELD: Duration = Duration::from_millis(700);
@@ -123,6 +129,8 @@ struct Course {
     silent_since: Instant,
     /// How often somebody has spoken since the last time anything was taken, and was not understood.
     unheard: u32,
+    /// How often since then the program told what to say.
+    told: u32,
     partial: Option<(Utterance, DecodeContext, Recognition)>,
     doubted: Option<Intent>,
     asked: Option<Take>,
@@ -180,6 +188,7 @@ impl Default for Course {
             last_taken: None,
             silent_since: Instant::now(),
             unheard: 0,
+            told: 0,
             partial: None,
             doubted: None,
             asked: None,
@@ -475,6 +484,25 @@ impl DialogueManager<'_> {
             }
             _ => heard,
         };
+        let running = self.session.state().mode() == Mode::Running;
+        // Noise has no words at all, and what is long is other talk.
+        let an_answer = !heard.words.is_empty() && !over && utterance.seconds() <= AN_ANSWER;
+        let alone = heard.outcome == Decision::Reject && !nearly_a_warning(&heard);
+        let talk = if alone && an_answer && running {
+            second_hearing(recogniser, self.grammar, &utterance.samples, &expected.rule)?
+        } else {
+            None
+        };
+        course.tally.hearing += talk.as_ref().map_or(Duration::ZERO, |talk| talk.took);
+        let (heard, hint) = match talk {
+            Some(talk) if is_a_sure_question(&talk) => (talk, None),
+            Some(talk) => {
+                let hint = talk.said.clone();
+                let outcome = Decision::Reject;
+                (Recognition { outcome, ..talk }, hint)
+            }
+            None => (heard, None),
+        };
         // A noise in between is not what was asked for.
         if heard.outcome != Decision::Reject {
             course.asked = None;
@@ -523,16 +551,19 @@ impl DialogueManager<'_> {
             _ if noting => return Ok(Some(Understood::heard(Intent::Note, evidence))),
             _ => {
                 course.tally.ignored += 1;
-                course.unheard += 1;
-                // Noise has no words at all.
-                let spoken = !heard.words.is_empty();
-                if spoken && !over && utterance.seconds() <= AN_ANSWER {
+                if an_answer {
+                    course.unheard += 1;
                     self.leave_alone(&heard.words, &evidence);
                 }
-                if course.unheard == TOLD_AFTER
-                    && !over
-                    && let Some(line) = self.session.what_is_taken()
-                {
+                let told = match hint {
+                    Some(said) if course.told < MOST_TOLD => self.session.words_instead(&said),
+                    None if an_answer && course.unheard == TOLD_AFTER && course.told == 0 => {
+                        self.session.what_is_taken()
+                    }
+                    _ => None,
+                };
+                if let Some(line) = told {
+                    course.told += 1;
                     self.say(&[line]);
                     course.silent_since = Instant::now();
                 }
@@ -584,6 +615,7 @@ impl DialogueManager<'_> {
             description,
         } = understood;
         course.unheard = 0;
+        course.told = 0;
         course.silent_since = Instant::now();
         course.tally.taken += 1;
         if Bench::answers(&said) && self.answered(&said, evidence.as_ref()) {

@@ -28,4 +28,4 @@ pub use manager::{
 };
 pub use profile::{settings, with_hearing};
 pub use source::{Clips, Input, InputSource, ListenTo, Recordings, TypedBeside, TypedLines};
-pub use turn_taking::enough;
+pub use turn_taking::{enough, is_a_sure_question, second_hearing};

@@ -2,7 +2,7 @@
 
 use super::manager::Tally;
 use crate::audio::Utterance;
-use crate::grammar::{Intent, number};
+use crate::grammar::{Grammar, Intent, number};
 use crate::quantity::{Number, Reading};
 use crate::sequence::{Event, Session, Turn};
 use crate::speech::{Decision, DecodeContext, Recogniser, Recognition};
@@ -41,6 +41,35 @@ pub(super) fn recognise(
         }
     }
     Ok(heard)
+}
+
+/// Hears what the step's `rule` left alone once more, as what the trade says in other words; nothing where it
+/// is none of that either. What it means is no more than a hint of what to say, unless it is surely a question
+/// that changes nothing ([`is_a_sure_question`]): that one is taken.
+///
+/// # Errors
+/// When the engine fails.
+pub fn second_hearing(
+    recogniser: &mut dyn Recogniser,
+    grammar: &Grammar,
+    samples: &[f32],
+    rule: &str,
+) -> anyhow::Result<Option<Recognition>> {
+    let Some(rule) = grammar.talk_rule(rule) else {
+        return Ok(None);
+    };
+    let as_talk = DecodeContext {
+        rule,
+        excluded: Vec::new(),
+    };
+    let heard = recogniser.recognise(samples, &as_talk)?;
+    let is_talk = heard.outcome != Decision::Reject && heard.said.is_some();
+    Ok(is_talk.then_some(heard))
+}
+
+/// Whether what was heard at a second hearing is taken.
+pub fn is_a_sure_question(talk: &Recognition) -> bool {
+    talk.outcome == Decision::Accept && talk.said.as_ref().is_some_and(Intent::only_asks)
 }
 
 /// How long a pause after what was heard ends it, when shorter than usual: nothing can follow, or
@@ -119,7 +148,6 @@ pub(super) fn refused(said: &Intent, turn: &Turn, last: Option<&Intent>) -> Vec<
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::grammar::Grammar;
     use crate::speech::Scores;
 
     fn heard(grammar: &Grammar, words: &str, outcome: Decision, may_go_on: bool) -> Recognition {

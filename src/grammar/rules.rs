@@ -17,6 +17,9 @@ const STEPS: &str = "steps";
 /// The grammar of what is only typed.
 const TYPED: &str = "typed";
 
+/// The grammar of what the trade says in other words than the steps.
+const TALK: &str = "talk";
+
 /// The rule that is filled with the job's own places.
 const NAMED: &str = "places.named";
 
@@ -29,7 +32,7 @@ const PRACTICE_TYPED: (&str, &str) = ("practice.typed", "typed.always");
 const PRACTISED: f64 = 0.3;
 
 /// In the order of the guide.
-const FILES: [(&str, &str); 11] = [
+const FILES: [(&str, &str); 12] = [
     ("numbers.jsgf", include_str!("../../grammars/numbers.jsgf")),
     (
         "readings.jsgf",
@@ -62,6 +65,7 @@ const FILES: [(&str, &str); 11] = [
         include_str!("../../grammars/interview.jsgf"),
     ),
     ("typed.jsgf", include_str!("../../grammars/typed.jsgf")),
+    ("talk.jsgf", include_str!("../../grammars/talk.jsgf")),
 ];
 
 /// The rules of what can be said. The recogniser searches [`Grammar::graph`]; the same rules make
@@ -301,6 +305,24 @@ impl Grammar {
             .and_then(of)
             .or_else(|| of(rule))
             .or_else(|| of("always"))
+    }
+
+    /// The rule by which is heard once more what the rule of a step left alone: what the trade says there in
+    /// other words. Nothing where there is no such rule.
+    pub fn talk_rule(&self, rule: &str) -> Option<String> {
+        let there = |name: &String| {
+            let index = self.rules.find(name);
+            index.is_some_and(|index| self.rules.public.get(index) == Some(&true))
+        };
+        let own = format!("{TALK}.{rule}");
+        let always = format!("{TALK}.always");
+        [own, always].into_iter().find(there)
+    }
+
+    /// Whether a rule is of what the trade says in other words than the steps.
+    pub fn is_talk(rule: &str) -> bool {
+        rule.strip_prefix(TALK)
+            .is_some_and(|rest| rest.starts_with('.'))
     }
 
     /// What a typed line means at a step before what the rule itself makes of it: loose words that mean

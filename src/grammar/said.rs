@@ -15,6 +15,9 @@ pub enum Intent {
     /// A meaning of somebody else's grammar ([`super::Grammar::foreign`]): its tags in order, or the
     /// words where there are none. It is measured, and means nothing to a session.
     Foreign(String),
+    /// What the trade says and no step takes, such as "lid on": it is answered with what to say instead, and
+    /// never comes to a session.
+    TradeTalk,
     /// A measured value, with the place it was taken at when that was said too.
     Reading {
         /// The value, and what was said with it.

@@ -35,6 +35,7 @@ impl Intent {
     pub fn words(&self) -> String {
         match self {
             Self::Foreign(text) => text.clone(),
+            Self::TradeTalk => "trade talk".to_owned(),
             Self::Reading {
                 reading,
                 place,

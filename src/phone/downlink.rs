@@ -23,8 +23,6 @@ pub(super) struct Item {
     pub words: Vec<Said>,
     /// Whether it begins with a tone: our sound goes before the phone's own voice.
     pub tone: bool,
-    /// How loud, 0 to 1.
-    pub volume: f32,
 }
 
 /// A piece of a line, for a phone's own voice.
@@ -33,6 +31,10 @@ pub(super) struct Said {
     pub words: String,
     /// How much faster than usual: 1 is as usual.
     pub rate: f32,
+    /// How high: 1 is as usual, 2 the highest.
+    pub pitch: f32,
+    /// How loud, 0 to 1.
+    pub volume: f32,
 }
 
 #[derive(Debug, Clone)]
@@ -82,7 +84,6 @@ impl Downlink {
 
     pub(super) fn items(&self) -> Vec<Item> {
         let rate = |rate: Rate| 2_f32.powf(rate.get() as f32 / 100.0);
-        let volume = self.profile.volume.get() as f32 / 100.0;
         let item = |waiting: &Waiting| {
             let (tone, pieces) = match &waiting.what {
                 What::Line(tone, _, pieces) => (*tone == Tone::Warning, pieces.as_slice()),
@@ -95,10 +96,11 @@ impl Downlink {
                     .map(|piece| Said {
                         words: piece.words.clone(),
                         rate: rate(piece.rate(self.profile.rate)),
+                        pitch: 1.0 + piece.rise(),
+                        volume: (piece.loudness(self.profile.volume) / 100.0).min(1.0),
                     })
                     .collect(),
                 tone,
-                volume,
             }
         };
         self.waiting.iter().map(item).collect()

@@ -530,6 +530,12 @@ impl Session {
         say::what_is_taken(&self.agenda)
     }
 
+    /// What to say instead of what was spoken in other words than the step's; nothing as for
+    /// [`Session::what_is_taken`].
+    pub fn words_instead(&self, said: &Intent) -> Option<Line> {
+        say::words_instead(&self.agenda, said)
+    }
+
     /// Keeps something that decides nothing.
     fn note(&mut self, event: Event, now: Timestamp) -> Turn {
         let events = self.came_back(now).into_iter().chain([event]).collect();

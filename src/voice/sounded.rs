@@ -46,7 +46,9 @@ fn said(piece: &Piece, profile: &Profile) -> anyhow::Result<Vec<f32>> {
     let mut voice = Command::new(SPEAKER)
         .args(["--stdin", "--stdout", "-v", "en-gb", "-b", "1"])
         .args(["-s", &format!("{rate:.0}")])
-        .args(["-a", &profile.volume.get().to_string()])
+        // Of 0 to 99 its usual pitch is 50, and of 0 to 200 its usual loudness is 100.
+        .args(["-p", &format!("{:.0}", 50.0 + 49.0 * piece.rise())])
+        .args(["-a", &format!("{:.0}", piece.loudness(profile.volume))])
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
         .stderr(Stdio::null())

@@ -1,7 +1,7 @@
 //! What is handed to whatever speaks: the words of a line as they are to be said.
 
 use super::speakable::{paced, speakable};
-use super::{Rate, Saying, Tone};
+use super::{Rate, Saying, Tone, Volume};
 use crate::terms::Wording;
 use std::ops::Range;
 use std::time::Duration;
@@ -10,12 +10,18 @@ use std::time::Duration;
 /// fastest.
 const DOUBT: i32 = 40;
 
+/// How far above its usual pitch it is said, of what a voice has above that.
+const HIGHER: f32 = 0.35;
+
+/// How much louder it is said, as a share of the person's own volume.
+const LOUDER: f32 = 0.35;
+
 /// A part of a line.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Piece {
     /// The words, for the ear.
     pub words: String,
-    /// Whether they were heard with doubt: said slowly, by themselves.
+    /// Whether they were heard with doubt: said slowly and with stress, by themselves.
     pub doubtful: bool,
 }
 
@@ -24,6 +30,22 @@ impl Piece {
     pub fn rate(&self, usual: Rate) -> Rate {
         if self.doubtful {
             usual.by(-DOUBT)
+        } else {
+            usual
+        }
+    }
+
+    /// How far above the usual pitch it is said, from 0 to 1 for the highest that a voice has. What is in
+    /// doubt stands out from the words around it.
+    pub fn rise(&self) -> f32 {
+        if self.doubtful { HIGHER } else { 0.0 }
+    }
+
+    /// How loud it is said, in percent; more than 100 for a voice that goes beyond its usual loudness.
+    pub fn loudness(&self, usual: Volume) -> f32 {
+        let usual = usual.get() as f32;
+        if self.doubtful {
+            usual * (1.0 + LOUDER)
         } else {
             usual
         }

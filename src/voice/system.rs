@@ -1,7 +1,7 @@
 use super::fallback::Failing;
 use super::spoken::{longest, pieces};
 use super::tones::Notes;
-use super::{Earcon, Profile, Rate, Saying, Tone, Voice, Volume};
+use super::{Earcon, Profile, Rate, Saying, Tone, Voice};
 use crate::terms::{ProsodyChange, ProsodyNow};
 use anyhow::{Context, anyhow, bail, ensure};
 use std::collections::VecDeque;
@@ -16,7 +16,7 @@ const QUEUE: usize = 32;
 /// Within this the service must begin a line it was given.
 const BEGIN: Duration = Duration::from_secs(8);
 /// How far an instrument's pitch is above the normal one, of what there is.
-const HIGHER: f32 = 0.7;
+const FOR_INSTRUMENT: f32 = 0.7;
 /// Within this it must answer anything else.
 const MOMENTS: Duration = Duration::from_secs(2);
 
@@ -286,9 +286,9 @@ struct Worker {
     /// something to tell a client that is gone. The service notices the end of the program.
     tts: std::mem::ManuallyDrop<Tts>,
     rate: Option<Rate>,
-    volume: Option<Volume>,
-    /// Whether it speaks for an instrument now.
-    for_instrument: bool,
+    volume: Option<f32>,
+    /// How far above the normal pitch it speaks now, of what there is.
+    above: f32,
     #[cfg(feature = "microphone")]
     player: super::tones::Player,
 }
@@ -303,7 +303,7 @@ impl Worker {
             tts,
             rate: None,
             volume: None,
-            for_instrument: false,
+            above: 0.0,
             #[cfg(feature = "microphone")]
             player: super::tones::Player::new(),
         };
@@ -406,7 +406,6 @@ impl Worker {
 
     fn say(&mut self, tone: Tone, text: &str, doubtful: &[Range<usize>]) {
         let Profile { wording, rate, .. } = self.shared.lock().profile.clone();
-        self.speak_for(tone == Tone::Instrument);
         let mut warned = tone != Tone::Warning || self.play(Notes::WARNING);
         let line = Saying {
             tone,
@@ -415,6 +414,8 @@ impl Worker {
         };
         for piece in pieces(line, wording) {
             let rate = piece.rate(rate);
+            let volume = piece.loudness(self.shared.lock().profile.volume);
+            self.speak_with(tone == Tone::Instrument, piece.rise());
             let mut said = piece.words;
             if !std::mem::replace(&mut warned, true) {
                 said.insert_str(0, "Warning. ");
@@ -422,39 +423,36 @@ impl Worker {
             if self.stopped() {
                 return;
             }
-            if let Err(error) = self.speak(&said, rate) {
+            if let Err(error) = self.speak(&said, rate, volume) {
                 self.shared.lock().give_up(format!("{error:#}"));
                 return;
             }
         }
     }
 
-    /// Another pitch tells an instrument's words from the program's own. A service without it says them
-    /// in its own voice.
-    fn speak_for(&mut self, instrument: bool) {
-        if self.for_instrument == instrument {
+    /// Another pitch tells an instrument's words from the program's own, and a rise of it what is in doubt.
+    /// A service without it says them in its own voice.
+    fn speak_with(&mut self, instrument: bool, rise: f32) {
+        let voice = if instrument { FOR_INSTRUMENT } else { 0.0 };
+        let above = (voice + rise).min(1.0);
+        if self.above == above {
             return;
         }
         let normal = self.tts.normal_pitch();
-        let pitch = if instrument {
-            normal + HIGHER * (self.tts.max_pitch() - normal)
-        } else {
-            normal
-        };
+        let pitch = normal + above * (self.tts.max_pitch() - normal);
         if self.tts.set_pitch(pitch).is_ok() {
-            self.for_instrument = instrument;
+            self.above = above;
         }
     }
 
-    fn speak(&mut self, said: &str, rate: Rate) -> anyhow::Result<()> {
-        let volume = self.shared.lock().profile.volume;
+    fn speak(&mut self, said: &str, rate: Rate, volume: f32) -> anyhow::Result<()> {
         if self.rate != Some(rate) {
             self.tts.set_rate(rate.get() as f32)?;
             self.rate = Some(rate);
         }
         if self.volume != Some(volume) {
             // The service counts from -100 to 100.
-            self.tts.set_volume((volume.get() * 2 - 100) as f32)?;
+            self.tts.set_volume((volume * 2.0 - 100.0).min(100.0))?;
             self.volume = Some(volume);
         }
         // A sound server that died and came back leaves the service stuck in one line, which it

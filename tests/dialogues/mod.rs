@@ -4,6 +4,6 @@ mod audits;
 mod golden;
 pub mod plain;
 mod spoken;
-mod trade_english;
+pub mod trade_english;
 pub mod typed;
 pub mod world;

@@ -8,6 +8,9 @@ use jiff::Timestamp;
 use std::collections::BTreeMap;
 use std::path::Path;
 
+/// The file of them: where each is said, what, what becomes of it typed, and why.
+pub const PHRASES: &str = "tests/dialogues/phrases.tsv";
+
 /// Where a phrase of the file is said: a job, and the step.
 const WHERE: [(&str, &str, &str); 30] = [
     ("permission", "radial", "/identify"),
@@ -72,7 +75,7 @@ fn comes(site: &Site, phrase: &str) -> (&'static str, Vec<String>) {
 }
 
 /// The places of the file, each with a session that stands there.
-fn places() -> BTreeMap<&'static str, Site> {
+pub fn places() -> BTreeMap<&'static str, Site> {
     let at: Timestamp = "2026-11-25T09:30:00Z".parse().unwrap();
     let mut sites: BTreeMap<&str, Site> = BTreeMap::new();
     for name in ["plain", "radial"] {
@@ -96,8 +99,7 @@ fn places() -> BTreeMap<&'static str, Site> {
 #[test]
 fn what_people_say_is_taken_or_answered_with_what_to_say() {
     let sites = places();
-    let file = "tests/dialogues/phrases.tsv";
-    let text = std::fs::read_to_string(file).unwrap();
+    let text = std::fs::read_to_string(PHRASES).unwrap();
     let mut wrong = Vec::new();
     let mut now = String::new();
     let (mut lines, mut known) = (0, 0);
@@ -135,7 +137,7 @@ fn what_people_say_is_taken_or_answered_with_what_to_say() {
         }
     }
     if std::env::var_os("PHRASES").is_some_and(|v| v == "write") {
-        std::fs::write(file, now).unwrap();
+        std::fs::write(PHRASES, now).unwrap();
     }
     println!("{known} of {lines} taken, asked about or answered");
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));

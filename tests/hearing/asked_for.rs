@@ -411,7 +411,7 @@ fn what_prompts_ask_for_is_what_the_grammar_says_itself() {
     }
 }
 
-fn speak(file: &Path, voice: usize, words: &str) {
+pub fn speak(file: &Path, voice: usize, words: &str) {
     let made = Command::new("tests/dialogues/speak.sh")
         .arg(file)
         .arg(voice.to_string())

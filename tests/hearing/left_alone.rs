@@ -5,7 +5,7 @@ use super::lone_digit::{bothhands, spoken};
 use std::path::Path;
 
 /// A session of these recordings, and what it shows.
-fn session(db: &Path, sound: &[&Path]) -> String {
+pub fn session(db: &Path, sound: &[&Path]) -> String {
     let mut test = bothhands();
     test.args(["test", "tests/dialogues/jobs/plain.toml", "--db"])
         .arg(db)
@@ -14,7 +14,7 @@ fn session(db: &Path, sound: &[&Path]) -> String {
     String::from_utf8(test.assert().success().get_output().stdout.clone()).unwrap()
 }
 
-fn shown(args: &[&str], db: &Path) -> String {
+pub fn shown(args: &[&str], db: &Path) -> String {
     let mut command = bothhands();
     command.args(args).arg(db);
     String::from_utf8(command.assert().success().get_output().stdout.clone()).unwrap()

@@ -4,6 +4,7 @@ pub mod asked_for;
 mod clips;
 mod left_alone;
 mod lone_digit;
+mod phrases;
 mod program;
 mod recordings;
 mod reference;

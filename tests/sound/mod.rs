@@ -7,3 +7,5 @@ mod live;
 mod room;
 mod screen;
 mod session;
+#[cfg(feature = "phone")]
+mod stressed;

@@ -57,6 +57,7 @@ tncs
 none
 water and gas
 IT-2204, 31 March 2027
+VI-0117
 workshop board
 1, ring, B32 RCBO, 6 kA, 8 sockets
 done
@@ -99,7 +100,7 @@ bothhands test job.toml --words words.txt --db typed.db | tail -3
 bothhands verify typed.db >verified.txt
 head -2 verified.txt
 awk -v a="$before" -v b="$installed" -v n="$begun" -v k="$checked" -v c="$heard" -v d="$said" 'BEGIN {
-    printf "installed in %.0f s; a job begun by 11 typed answers in %.0f s; checked in %.1f s;", b - a, n - b, k - n
+    printf "installed in %.0f s; a job begun by 12 typed answers in %.0f s; checked in %.1f s;", b - a, n - b, k - n
     printf " heard %.1f s after bothhands test\n", c - k
     printf "from the installation to the first sound %.0f s (wanted: 120); cautions and first prompt", c - a
     printf " were said after %.0f s\n", d - 2 - a

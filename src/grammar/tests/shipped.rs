@@ -38,6 +38,32 @@ fn every_word_of_every_rule_has_a_pronunciation() {
     }
 }
 
+/// What the trade says in other words, at every step.
+#[test]
+fn what_is_heard_a_second_time_is_no_value_and_no_permission() {
+    let lexicon = Lexicon::built_in().unwrap();
+    for step in step_rules() {
+        let rule = GRAMMAR.talk_rule(&step).unwrap();
+        for word in &GRAMMAR.graph(&rule).unwrap().words {
+            assert!(lexicon.knows(word), "{rule}: {word}");
+        }
+        for (words, meant) in sampled(&rule, 1, 600) {
+            // "Pause" is filled up as where it is typed; the whole stands beside it.
+            let meant = meant.or_else(|| GRAMMAR.understand(&rule, &words));
+            let meant = meant.unwrap_or_else(|| panic!("{rule}: `{words}` has no meaning"));
+            let value =
+                matches!(&meant, Intent::Reading { reading, .. } if reading.number.is_some());
+            assert!(!meant.is_a_permission() && !value, "{rule}: `{words}`");
+            assert!(!meant.is_a_warning(), "{rule}: `{words}`");
+            assert_eq!(
+                GRAMMAR.understand(&rule, &words),
+                Some(meant),
+                "{rule}: `{words}`"
+            );
+        }
+    }
+}
+
 /// Place, voltage and half-cycle may stand before or behind a value; in both, they must agree.
 fn says_a_part_twice(rule: &str, words: &str) -> bool {
     let net = GRAMMAR.net(rule).unwrap();

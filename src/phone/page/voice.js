@@ -123,7 +123,8 @@ export class Downlink {
     line.voice = voice;
     line.lang = voice.lang;
     line.rate = Math.min(2, Math.max(0.5, piece.rate));
-    line.volume = item.volume;
+    line.pitch = piece.pitch;
+    line.volume = piece.volume;
     let begun = false;
     const said = new Promise((done, failed) => {
       line.addEventListener("start", () => {

@@ -116,8 +116,13 @@ pub fn decide(agenda: &Agenda, said: &Intent) -> Vec<Event> {
             place,
         } => inspecting::observed(agenda, said, *code, *circuit, place.as_ref()),
         Intent::StaysOff(number) => moving::stays_off(agenda, said, *number),
-        // What another grammar says never comes here: sessions hear by ours.
-        Intent::CarryOn | Intent::Resume | Intent::EndOfNote | Intent::Foreign(_) => Vec::new(),
+        // What another grammar says never comes here: sessions hear by ours. Nor does what is answered with
+        // the words to say instead.
+        Intent::CarryOn
+        | Intent::Resume
+        | Intent::EndOfNote
+        | Intent::Foreign(_)
+        | Intent::TradeTalk => Vec::new(),
         Intent::Predict { of, reading } => practice::predicted(agenda, said, *of, *reading),
         Intent::Diagnose(fault) => practice::diagnosed(agenda, said, fault.as_ref()),
         // On a simulated installation the instrument answers (`Session::practised`), and nothing else.

@@ -164,6 +164,17 @@ pub fn what_is_taken(agenda: &Agenda) -> Option<Line> {
     (waits && agenda.current().is_some()).then(|| Line::question(phrases_taken(agenda)))
 }
 
+/// What to say instead of what was said in the trade's other words: those for its meaning. A permission is not
+/// put into anybody's mouth: there, as where it means nothing to any step, it is what the step takes.
+pub fn words_instead(agenda: &Agenda, said: &Intent) -> Option<Line> {
+    let line = what_is_taken(agenda)?;
+    Some(match said {
+        Intent::TradeTalk | Intent::Help => line,
+        said if said.is_a_permission() => line,
+        said => Line::question(format!("Say {}.", said.words())),
+    })
+}
+
 /// What is of use at any step.
 const WHENEVER: [Intent; 7] = [
     Intent::WhatIsOut,

@@ -9,13 +9,23 @@ use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Event, StepId};
 use crate::terms::Reason;
 
-/// The cautions, spoken when a session is begun and shown with every report.
+/// The cautions in full, shown with every report.
 pub const CAUTIONS: &[&str] = &[
     "Testing can kill. For competent persons, or learners under direct supervision.",
     "Prove dead, every time. When you say dead, that is a record of what you say: this program measures nothing.",
     "No dead test on live conductors. Live work only where dead working is not reasonable: Electricity at Work Regulations 1989, regulation 14.",
     "Insulation testers hold a charge: discharge before touching.",
     "Local rules, the maker's instructions and licensed practice come first. This is an aid for recording and reminding; you decide.",
+];
+
+/// The same as they are spoken when a session is begun, one for each: as short as can be, since nothing is
+/// asked before they are said.
+const CAUTIONS_SPOKEN: [&str; 5] = [
+    "Testing can kill. For competent persons, or learners under direct supervision.",
+    "Prove dead, every time. This program measures nothing: it keeps what you say.",
+    "No dead test on live conductors, and live work only where dead work is not reasonable.",
+    "Insulation testers hold a charge: discharge before touching.",
+    "Local rules and the maker's instructions come first. You decide.",
 ];
 
 /// What is said of one event, given what stood before and after it. Prompts and reminders that
@@ -90,8 +100,12 @@ fn in_full(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
 /// A run of the program, and who was away meanwhile.
 fn of_a_run(event: &Event) -> Vec<Line> {
     match event {
-        Event::Opened { .. } => CAUTIONS.iter().map(|c| Line::warning(*c)).collect(),
-        Event::Resumed { .. } => CAUTIONS.iter().take(2).map(|c| Line::warning(*c)).collect(),
+        Event::Opened { .. } => CAUTIONS_SPOKEN.iter().map(|c| Line::warning(*c)).collect(),
+        Event::Resumed { .. } => CAUTIONS_SPOKEN
+            .iter()
+            .take(2)
+            .map(|c| Line::warning(*c))
+            .collect(),
         Event::CameBack {
             after_minutes: 0,
             anew: true,

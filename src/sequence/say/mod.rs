@@ -28,7 +28,7 @@ mod statements;
 pub use about::{entries, moved, recap, subject, what_is_out, where_are_we};
 pub use amended::{changes, not_changed};
 pub use aside::{Aside, CUT_BY_A_NOISE, aside};
-pub use asked::what_is_taken;
+pub use asked::{what_is_taken, words_instead};
 pub use line::{Line, LineKind};
 pub use lines::{CAUTIONS, lines};
 pub use meant::{meant, voltage_found};

@@ -8,7 +8,14 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 
 /// The dictionary's words that are one sound away from a word of our commands.
 #[derive(Debug, Clone)]
-pub struct Strangers(Vec<(String, Vec<u8>)>);
+pub struct Strangers {
+    commands: Vec<Word>,
+    /// Those one sound away from what the trade says in other words, which compete there alone.
+    talk: Vec<Word>,
+}
+
+/// A word and the labels of its phones.
+type Word = (String, Vec<u8>);
 
 /// A stranger as a rule meets it.
 #[derive(Debug, Clone, PartialEq)]
@@ -22,24 +29,17 @@ pub struct Stranger {
 }
 
 impl Strangers {
-    /// Those of `models/strangers.txt`.
+    /// Those of `models/strangers.txt` and `models/strangers-talk.txt`.
     ///
     /// # Errors
-    /// When a line of it is wrong, or names a phone that the model lacks.
+    /// When a line of them is wrong, or names a phone that the model lacks.
     pub fn built_in(phones: &Phones) -> anyhow::Result<Self> {
-        const FILE: &str = "models/strangers.txt";
-        let text = include_str!("../../../models/strangers.txt");
-        let lexicon = Lexicon::parse(FILE, text)?;
-        let mut all = Vec::new();
-        for line in text.lines().filter(|line| !line.starts_with('#')) {
-            let word = line.split('\t').next().unwrap_or_default();
-            for spelt in lexicon.pronunciations(word) {
-                all.push((word.to_owned(), phones.labels(spelt)?));
-            }
-        }
-        all.sort();
-        all.dedup();
-        Ok(Self(all))
+        let commands = include_str!("../../../models/strangers.txt");
+        let talk = include_str!("../../../models/strangers-talk.txt");
+        Ok(Self {
+            commands: read("models/strangers.txt", commands, phones)?,
+            talk: read("models/strangers-talk.txt", talk, phones)?,
+        })
     }
 
     /// What competes with the commands of one or two words that a rule allows: every word of the
@@ -60,6 +60,8 @@ impl Strangers {
         // A word of ours said in another way is no stranger.
         let mut ours: HashSet<Vec<u8>> = HashSet::new();
         let mut texts: HashSet<String> = HashSet::new();
+        let talk = Grammar::is_talk(rule).then_some(&self.talk);
+        let known = || self.commands.iter().chain(talk.into_iter().flatten());
         let spelt = |word: &&str| -> Result<Vec<Vec<u8>>, EarError> {
             let all = lexicon.pronunciations(word).iter();
             all.map(|spelt| phones.labels(spelt)).collect()
@@ -71,10 +73,7 @@ impl Strangers {
             texts.insert(text);
             let rivals = said.is_some_and(|said| competes(&said));
             for whole in joined(&each) {
-                let near = self
-                    .0
-                    .iter()
-                    .filter(|(_, labels)| one_apart(&whole, labels));
+                let near = known().filter(|(_, labels)| one_apart(&whole, labels));
                 for (word, labels) in near.filter(|_| rivals) {
                     let one = found.entry(labels).or_insert_with(|| Stranger {
                         text: word.clone(),
@@ -89,6 +88,21 @@ impl Strangers {
         found.retain(|labels, s| !ours.contains(*labels) && !texts.contains(&s.text));
         Ok(found.into_values().collect())
     }
+}
+
+/// The words of a file.
+fn read(file: &str, text: &str, phones: &Phones) -> anyhow::Result<Vec<Word>> {
+    let lexicon = Lexicon::parse(file, text)?;
+    let mut all = Vec::new();
+    for line in text.lines().filter(|line| !line.starts_with('#')) {
+        let word = line.split('\t').next().unwrap_or_default();
+        for spelt in lexicon.pronunciations(word) {
+            all.push((word.to_owned(), phones.labels(spelt)?));
+        }
+    }
+    all.sort();
+    all.dedup();
+    Ok(all)
 }
 
 /// Whether other words should compete with a command that means this.
