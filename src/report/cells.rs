@@ -321,6 +321,11 @@ fn not_tested(agenda: &Agenda, step: &Step, reason: &str, limitations: &[Limitat
 
 /// What stays untested because the circuit, or what supplies its board, stays off.
 fn left_off(agenda: &Agenda, step: &Step, limitations: &[Limitation]) -> Option<Cell> {
+    // What is only made instead of another test is not missed.
+    let column = agenda.procedure(step).column(step);
+    if column.is_some_and(|column| column.shown == ShownWhen::Done) {
+        return None;
+    }
     let circuit = step.circuit;
     let off = circuit.is_some_and(|circuit| agenda.stays_off(step.board, circuit));
     let cut_off = step.is_live_test() && !agenda.has_its_supply(step.board);

@@ -67,7 +67,7 @@ fn an_external_loop_that_no_device_would_operate_by_energises_nothing() {
 
 #[test]
 fn an_rcd_that_did_not_trip_on_one_half_cycle_stands_on_the_schedule() {
-    let mut site = at("radial", "rcd/rated/positive");
+    let mut site = at("radial", "residual-current-device/rated/positive");
     say(
         &mut site,
         &["no trip", "affirm", "person in charge says it stays on"],

@@ -3,7 +3,6 @@
 use super::events::{Decide, asked, refused};
 use super::{adding, alteration, finishing, inspecting, moving, reading, statement, warning};
 use crate::grammar::Intent;
-use crate::quantity::Unit;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Doubt, Edition, Event, EventNo, Refusal, Step, Withdrawal};
 use crate::sequence::state::{OutEntry, Question};
@@ -120,7 +119,7 @@ pub(super) fn decide(
                 asked(said)
             }
             // Volts where volts are asked for are the answer.
-            Question::IfLive(_) if asks_volts(agenda) => {
+            Question::IfLive(_) if warning::asks_volts(agenda) => {
                 let aside = Event::SetAside { of };
                 let mut after = agenda.clone();
                 after.apply(&aside, agenda.last_event_at());
@@ -137,12 +136,6 @@ pub(super) fn decide(
         _ => refused(said, Refusal::QuestionOpen),
     };
     Some(events)
-}
-
-/// Whether volts are asked for now.
-pub(super) fn asks_volts(agenda: &Agenda) -> bool {
-    let measure = agenda.current().and_then(Step::measure);
-    measure.is_some_and(|measure| measure.unit == Unit::Volt)
 }
 
 /// What is said further of a circuit that is being added, as a correction too: what is said later counts.

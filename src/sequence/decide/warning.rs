@@ -18,7 +18,7 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Option<Vec<Event>> {
     let current = agenda.current();
     // Volts where volts are asked for are the answer.
     let value = matches!(said, Intent::Reading { .. } | Intent::Measured { .. });
-    let answered = value && super::question::asks_volts(agenda);
+    let answered = value && asks_volts(agenda);
     if matches!(agenda.question(), Some(Question::IfLive(_))) && said.is_a_warning() && !answered {
         return Some(found_here(agenda));
     }
@@ -67,6 +67,12 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent) -> Option<Vec<Event>> {
         }
         _ => None,
     }
+}
+
+/// Whether volts are asked for now.
+pub(super) fn asks_volts(agenda: &Agenda) -> bool {
+    let measure = agenda.current().and_then(Step::measure);
+    measure.is_some_and(|measure| measure.unit == Unit::Volt)
 }
 
 /// Voltage was found where the work is.
