@@ -3,7 +3,7 @@
 # make test        everything that a change must pass
 # make test-long   what takes hours: an hour of fuzzing, guards broken, long walks, harm at length,
 #                  an hour of sound, a thousand sessions handed in, pauses, a package in a clean system,
-#                  clips by way of a phone, rooms full of learners
+#                  clips by way of a phone, rooms full of learners, the optional engine
 # make bench       how long the parts that matter take
 # make install     the program, its manual pages, completions and documents (PREFIX, DESTDIR)
 # make package     a Debian package of all that, in target/
@@ -54,18 +54,18 @@ check:
 test: packages-build packages-test
 	$(PART) begin
 	$(PART) "formatting" cargo fmt --check
-	$(PART) "lints" cargo clippy --all-targets --locked -- -D warnings
+	$(PART) "lints, with the optional engine" cargo clippy --all-targets --locked --features vosk -- -D warnings
 	$(PART) "without sound devices and servers" cargo check --locked $(WITHOUT) --lib --bins --tests
 	$(PART) "documentation" env RUSTDOCFLAGS="-D warnings" cargo doc --no-deps --locked --quiet
 	$(PART) "recordings to test hearing with" tests/clips/make.sh
 	$(PART) "building the tests" cargo test --locked --lib --bins --test it --no-run
 	$(PART) "tests" cargo test --locked --lib --bins --test it
 	$(PART) "examples in the documentation" cargo test --locked --doc
-	$(PART) "the optional engine" tests/tools/test-vosk.sh
 	$(PART) end
 
 test-long: packages-build packages-test
 	$(PART) begin
+	$(PART) "the optional engine" tests/tools/test-vosk.sh
 	$(PART) "recordings, all of them" tests/clips/make.sh full
 	$(PART) "building the tests" cargo test --locked --test it --no-run
 	$(PART) "an hour of spoilt files" env FUZZ_SECONDS=3600 cargo test --locked --test it fuzz:: -- --nocapture

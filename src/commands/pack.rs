@@ -214,7 +214,11 @@ fn readme(schedules: &[Schedule], heads: &[Head], sounds: bool, times: &Times) -
     for head in heads {
         let _ = writeln!(text, "    bothhands verify log.db --head {head}");
     }
-    text.push_str("    bothhands pack log.db -o again.zip    # and compare its files with these\n");
+    let with = if sounds { " --sounds" } else { "" };
+    let _ = writeln!(
+        text,
+        "    bothhands pack log.db --output again.zip{with}\n\nThe files of again.zip are these, to the byte."
+    );
     text.push_str("\nCautions\n\n");
     for caution in bothhands::sequence::CAUTIONS {
         let _ = writeln!(text, "* {caution}");

@@ -68,11 +68,18 @@ fn the_archive_has_all_of_it_and_its_readme_tells_how_to_check_the_log_in_it() {
     for (name, bytes) in &files {
         fs::write(desk.path(name), bytes).unwrap();
     }
-    let [import, verify] = &commands(&readme)[..] else {
+    let [import, verify, again] = &commands(&readme)[..] else {
         panic!("{readme}");
     };
     desk.run(import).well();
     assert!(desk.run(verify).well().text().contains("It holds the head"));
+    // What was changed beside the log is not what the log gives.
+    desk.run(again).well();
+    assert_eq!(unpacked(&desk, "again.zip"), files);
+    for (name, bytes) in files.iter().filter(|(name, _)| *name != "README.txt") {
+        let sum = hex::encode(<sha2::Sha256 as sha2::Digest>::digest(bytes));
+        assert!(readme.contains(&format!("{sum}  {name}")), "{name}");
+    }
     let whole = desk.run(&["verify", "session.db"]).well().text();
     let head = whole
         .lines()
