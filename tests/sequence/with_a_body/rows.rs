@@ -230,7 +230,7 @@ pub const ROWS: &[(Act, &str)] = &[
     ),
     (
         Act::OffTerminals,
-        r"^Circuit (?P<c>\d+)(?:, a ring)?: .*ines? and (?:both )?neutrals? out",
+        r"^(?:Live behind the cover: guard against touching\. )?Circuit (?P<c>\d+)(?:, a ring)?(?:: | proved dead there: |\. Behind the cover ).*ines? and (?:both )?neutrals? out",
     ),
     // Live.
     (

@@ -141,7 +141,7 @@ impl Person {
         let of_circuit = self.site.by_circuit(self.board);
         Some(match act {
             Act::FoundLive => one("done"),
-            Act::NothingOn => one("energised"),
+            Act::NothingOn => one("done"),
             Act::IsolateFirst => one("go to safe isolation"),
             Act::IsolateCircuits => when_left("isolated"),
             Act::LockCircuits => when_left("locked off"),
