@@ -396,7 +396,7 @@ impl DialogueManager<'_> {
         if self.session.state().mode() == Mode::Noting {
             return Some(Understood {
                 // Kept as a note first, then asked about.
-                near: sounds_like_a_warning(&words).then(|| words.clone()),
+                near: (self.claims_dead() && sounds_like_a_warning(&words)).then(|| words.clone()),
                 ..Understood::typed(Intent::Note, words)
             });
         }
@@ -414,6 +414,16 @@ impl DialogueManager<'_> {
         let turn = self.session.not_taken(&words, self.clock.tick());
         self.keep_and_say(before, &turn, None);
         None
+    }
+
+    /// Whether the board that is worked on was begun to be isolated: what is told of one that is known to be live
+    /// may name its live parts.
+    fn claims_dead(&self) -> bool {
+        let agenda = self.session.state();
+        let board = agenda
+            .current()
+            .map_or_else(|| agenda.first_board(), |step| step.board);
+        agenda.isolation_begun(board)
     }
 
     /// What is expected now.

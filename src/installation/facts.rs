@@ -41,6 +41,16 @@ impl Job {
         least_breaking(&mut circuits)
     }
 
+    /// The residual current device that a fault of a circuit trips: its own or its board's, else the one over the
+    /// circuit that feeds the board, and so on up to the origin.
+    pub fn residual_over(&self, board: &Board, circuit: &Circuit) -> Option<Rcd> {
+        board.residual_of(circuit).or_else(|| {
+            let (by, feeding) = self.feeder_of(board.number)?;
+            let above = self.boards.iter().find(|above| above.number == by)?;
+            self.residual_over(above, self.circuit(by, feeding?)?)
+        })
+    }
+
     /// What the limits need to know of a circuit, before anything is measured.
     ///
     /// The declared Ze counts for boards at the origin only; on a board further on the loop as
@@ -61,7 +71,7 @@ impl Job {
             system: circuit.system,
             device: circuit.device.as_ref().map(Device::facts),
             device_source: circuit.device.as_ref().and_then(|d| d.source.clone()),
-            rcd: board.residual_of(circuit).as_ref().map(Rcd::facts),
+            rcd: self.residual_over(board, circuit).as_ref().map(Rcd::facts),
             cable: circuit.cable.as_ref().map(Cable::facts),
             ze: self
                 .supply

@@ -711,6 +711,11 @@ impl Accessory {
     /// Whether something of this name, in small letters, holds electronics whatever its make: 500 V keeps off it
     /// until it is out. Common practice.
     pub fn is_electronic(name: &str) -> bool {
+        Self::electronics_of(name).next().is_some()
+    }
+
+    /// The words in a name, in small letters, that tell of electronics.
+    pub fn electronics_of(name: &str) -> impl Iterator<Item = &'static str> {
         const HOLD: [&str; 8] = [
             "smoke",
             "heat alarm",
@@ -721,7 +726,7 @@ impl Accessory {
             "dimmer",
             "thermostat",
         ];
-        HOLD.iter().any(|word| name.contains(word))
+        HOLD.into_iter().filter(move |word| name.contains(word))
     }
 }
 
@@ -735,7 +740,29 @@ impl Accessory {
     }
 }
 
+impl Job {
+    /// The circuit with this number on this board.
+    pub fn circuit(&self, board: u16, number: u16) -> Option<&Circuit> {
+        let board = self.boards.iter().find(|b| b.number == board)?;
+        board.circuits.iter().find(|c| c.number == number)
+    }
+
+    /// The same, to be changed.
+    pub fn circuit_mut(&mut self, board: u16, number: u16) -> Option<&mut Circuit> {
+        let board = self.boards.iter_mut().find(|b| b.number == board)?;
+        board.circuits.iter_mut().find(|c| c.number == number)
+    }
+}
+
 impl Circuit {
+    /// How many points it serves: where the job lists none, its far end is none of them.
+    pub fn points_served(&self) -> usize {
+        let points = self.points.iter();
+        points
+            .filter(|point| point.place() != Self::far_end())
+            .count()
+    }
+
     /// Where a circuit is read whose points the job does not list.
     pub fn far_end() -> Place {
         Place {

@@ -275,7 +275,7 @@ impl Job {
         }
         odd.extend(charging(tables, circuit, rcd.as_ref()));
         odd.extend(oversized(tables, circuit));
-        if self.supply.earthing == Earthing::Tt && rcd.is_none() {
+        if self.supply.earthing == Earthing::Tt && self.residual_over(board, circuit).is_none() {
             odd.push(
                 "no RCD is listed on a TT system: Zs is then compared with the overcurrent device"
                     .to_owned(),

@@ -651,6 +651,14 @@ impl DeviceWords {
             }
             let mut used = 1;
             match (*first, rest.first().copied()) {
+                // "B" is a breaker's letter as well: of a residual current device once its own is said.
+                ("type", Some("b"))
+                    if said.milliamps.is_some()
+                        && (said.letter.is_some() || said.amps.is_none()) =>
+                {
+                    said.waveform = WAVEFORMS.meant("b");
+                    used = 2;
+                }
                 ("type", Some("ac" | "a" | "f")) => {
                     said.waveform = WAVEFORMS.meant(rest.first().copied().unwrap_or_default());
                     used = 2;

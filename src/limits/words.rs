@@ -417,7 +417,7 @@ words! {
     RatedCapacity = "at most the rated breaking capacity";
     ThreePhase = "three-phase {} × {} = {}";
     Largest = "{}; largest {}";
-    NoCapacity = "No device here has a breaking capacity in the job file: read it off the devices and write breaking_ka.";
+    NoCapacity = "Not every device here has a breaking capacity in the job file: read it off the devices and write breaking_ka.";
     AboveCapacity = "Above the devices' own breaking capacity: only a device upstream that limits the energy, by its maker's tables, could change that (434.5.1, 536).";
     // Voltage of the supply.
     VoltsBetween = "{} to {}";

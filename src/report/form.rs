@@ -5,8 +5,9 @@ use super::cells::{Cell, filled};
 use super::schedule::{HeadingRow, HeadingValue, Limitation, PairRead, Steps};
 use crate::installation::{Board, Phases};
 use crate::limits::judge;
-use crate::quantity::{Conductors, tidy};
+use crate::quantity::{Conductors, Pair, tidy};
 use crate::sequence::procedures::SUPPLY_VOLTAGE;
+use crate::sequence::procedures::assess::fault_phases;
 use crate::sequence::{Agenda, Quantity, SURGE_INDICATOR, Step, Worst};
 use crate::terms::Stage;
 use serde::Serialize;
@@ -104,9 +105,18 @@ pub(super) fn heading(
         },
         HeadingRow {
             what: heading::FAULT_CURRENT,
-            value: between_lines(
+            value: larger(
                 agenda,
                 result(here, Worst::Highest, &reads(Quantity::FaultCurrent)),
+                between_lines(
+                    agenda,
+                    board,
+                    result(here, Worst::Highest, &|step| {
+                        let read = agenda.result(step).and_then(|record| record.reading.pair);
+                        step.measures(Quantity::FaultCurrent)
+                            && read.is_some_and(|pair| pair.to() == Conductors::N)
+                    }),
+                ),
             ),
         },
         HeadingRow {
@@ -170,9 +180,31 @@ pub(super) fn heading(
     rows
 }
 
-/// The largest fault current of a three-phase supply where it was read between a line and neutral alone: twice
-/// that, by the factor that the limits judge it with.
-fn between_lines(agenda: &Agenda, value: HeadingValue) -> HeadingValue {
+/// The larger of two currents, each as it stands on the form.
+fn larger(
+    agenda: &Agenda,
+    read: HeadingValue,
+    between: Option<(f64, HeadingValue)>,
+) -> HeadingValue {
+    let size = match &read {
+        HeadingValue::Result(Cell::Reading { event, .. }) => {
+            agenda.reading(*event).map(|record| record.reading.size())
+        }
+        _ => None,
+    };
+    match between {
+        Some((current, value)) if size.is_none_or(|size| size < current) => value,
+        _ => read,
+    }
+}
+
+/// The current between lines where it was read to neutral alone: twice that, by the factor that the limits judge
+/// it with. Nothing where there is one line, or it was read between lines.
+fn between_lines(
+    agenda: &Agenda,
+    board: &Board,
+    to_neutral: HeadingValue,
+) -> Option<(f64, HeadingValue)> {
     let HeadingValue::Result(Cell::Reading {
         shown,
         unit,
@@ -180,33 +212,38 @@ fn between_lines(agenda: &Agenda, value: HeadingValue) -> HeadingValue {
         event,
         of,
         verdict,
-        beside,
-    }) = value
+        ..
+    }) = to_neutral
     else {
-        return value;
+        return None;
     };
-    let read = agenda.reading(event);
-    let to_neutral = read.and_then(|record| record.reading.pair);
-    let three = agenda.job().supply.phases == Phases::Three
-        && to_neutral.is_some_and(|pair| pair.to() == Conductors::N);
+    let mut read = agenda
+        .state()
+        .counting(Quantity::FaultCurrent)
+        .filter(|record| {
+            let step = agenda.step(&record.step);
+            step.is_some_and(|step| step.board == board.number)
+        });
+    let lines = |pair: Pair| !pair.to_earth() && pair.to() != Conductors::N;
+    if fault_phases(agenda.state(), board.number) != Phases::Three
+        || read.any(|record| record.reading.pair.is_some_and(lines))
+    {
+        return None;
+    }
     let factor = agenda.tables().fault_current.three_phase_factor;
-    let number = read.and_then(|record| record.reading.number);
-    let twice = number.filter(|_| three).map(|number| {
-        let largest = tidy((number.value() * factor * 1000.0).round() / 1000.0);
-        shown.replace(&number.to_string(), &largest)
-    });
-    HeadingValue::Result(Cell::Reading {
-        beside: match &twice {
-            Some(_) => Some(format!("{} × {shown} read to neutral", tidy(factor))),
-            None => beside,
-        },
-        shown: twice.unwrap_or(shown),
+    let number = agenda.reading(event)?.reading.number?;
+    let current = (number.value() * factor * 1000.0).round() / 1000.0;
+    let twice = shown.replace(&number.to_string(), &tidy(current));
+    let value = HeadingValue::Result(Cell::Reading {
+        beside: Some(format!("{} × {shown} read to neutral", tidy(factor))),
+        shown: twice,
         unit,
         is_bound,
         event,
         of,
         verdict,
-    })
+    });
+    Some((current, value))
 }
 
 /// "230 V", or "400/230 V" where there are three phases.

@@ -496,8 +496,15 @@ impl Schedule {
     /// What stands under the limitations when there are none. Only of a session that came to its
     /// end can it be said that everything was tested.
     pub fn no_limitations(&self) -> &'static str {
+        let items = self.inspection.iter().flat_map(|report| &report.sections);
+        let mut items = items.flat_map(|section| &section.items);
         if self.finished && self.open_items.is_empty() {
-            "Everything planned was tested."
+            match items.any(|item| matches!(item.mark, Some("LIM" | "N/V"))) {
+                true => {
+                    "Everything planned was tested. What is marked LIM or N/V in the inspection was not inspected."
+                }
+                false => "Everything planned was tested.",
+            }
         } else {
             "None so far; see the open items."
         }
@@ -769,100 +776,70 @@ fn limited_to(job: &Job) -> Vec<&'static str> {
 
 /// What was not tested, steps of one circuit, stage and reason together.
 fn limitations(log: &Log, agenda: &Agenda) -> Vec<Limitation> {
-    let mut found: Vec<(Stage, Limitation)> = Vec::new();
+    let mut found: Vec<Limitation> = Vec::new();
+    let mut add = |(board, circuit), stage, what: &str, reason: &str, at| {
+        let same = found.iter_mut().rev().find(|one| {
+            (one.board, one.circuit, one.stage) == (board, circuit, stage) && one.reason == reason
+        });
+        match same {
+            Some(one) if one.what.iter().any(|already| already == what) => {}
+            Some(one) => one.what.push(what.to_owned()),
+            None => found.push(Limitation {
+                mark: format!("L{}", found.len() + 1),
+                board,
+                circuit,
+                stage,
+                what: vec![what.to_owned()],
+                reason: reason.to_owned(),
+                at,
+            }),
+        }
+    };
     for step in &agenda.plan().steps {
         let (reason, at) = match agenda.outcome(step) {
-            Some(StepOutcome::NotTested(no, reason)) => (reason.shown().to_owned(), Some(*no)),
-            None if tested_joined_instead(agenda.state(), step) => {
-                (JOINED_INSTEAD.to_owned(), None)
-            }
+            Some(StepOutcome::NotTested(no, reason)) => (reason.shown(), Some(*no)),
+            None if tested_joined_instead(agenda.state(), step) => (JOINED_INSTEAD, None),
             _ => continue,
         };
+        let at = at.and_then(|no| log.entry(no)).map(|entry| entry.at);
         let what = words::step(agenda, step);
-        let same = found.iter_mut().rev().find(|(stage, one)| {
-            *stage == step.stage
-                && (one.board, one.circuit) == (step.board, step.circuit)
-                && one.reason == reason
-        });
-        if let Some((_, one)) = same {
-            one.what.push(what);
-            continue;
-        }
-        found.push((
-            step.stage,
-            Limitation {
-                mark: format!("L{}", found.len() + 1),
-                board: step.board,
-                circuit: step.circuit,
-                stage: step.stage,
-                what: vec![what],
-                reason,
-                at: at.and_then(|no| log.entry(no)).map(|entry| entry.at),
-            },
-        ));
+        add((step.board, step.circuit), step.stage, &what, reason, at);
     }
     for (board, circuit) in agenda.circuits_off() {
         let said = log.entries.iter().rev().find(|entry| {
             matches!(entry.event, Event::StaysOff { board: b, circuit: c }
                 if (b, c) == (board, circuit))
         });
-        found.push((
+        add(
+            (board, Some(circuit)),
             Stage::MakeSafe,
-            Limitation {
-                mark: format!("L{}", found.len() + 1),
-                board,
-                circuit: Some(circuit),
-                stage: Stage::MakeSafe,
-                what: vec!["what was not tested when it was left off".to_owned()],
-                reason: "the circuit stays off".to_owned(),
-                at: said.map(|entry| entry.at),
-            },
-        ));
+            "what was not tested when it was left off",
+            "the circuit stays off",
+            said.map(|entry| entry.at),
+        );
     }
-    let mut since_back: Vec<(u16, u16)> = Vec::new();
     for step in &agenda.plan().steps {
-        let Some(circuit) = step
-            .circuit
-            .filter(|_| not_tested_since_back(agenda.state(), step))
-        else {
-            continue;
-        };
-        if since_back.contains(&(step.board, circuit)) {
-            continue;
+        if step.circuit.is_some() && not_tested_since_back(agenda.state(), step) {
+            add(
+                (step.board, step.circuit),
+                Stage::Insulation,
+                "insulation at 250 V after equipment was put back",
+                "at a live board its neutral was back in its terminal",
+                None,
+            );
         }
-        since_back.push((step.board, circuit));
-        found.push((
-            Stage::Insulation,
-            Limitation {
-                mark: format!("L{}", found.len() + 1),
-                board: step.board,
-                circuit: Some(circuit),
-                stage: Stage::Insulation,
-                what: vec!["insulation at 250 V after equipment was put back".to_owned()],
-                reason: "at a live board its neutral was back in its terminal".to_owned(),
-                at: None,
-            },
-        ));
     }
     let boards = agenda.job().boards.iter().map(|board| board.number);
     for board in boards.filter(|board| !agenda.has_its_supply(*board)) {
-        found.push((
+        add(
+            (board, None),
             Stage::MakeSafe,
-            Limitation {
-                mark: format!("L{}", found.len() + 1),
-                board,
-                circuit: None,
-                stage: Stage::MakeSafe,
-                what: vec!["what is tested live".to_owned()],
-                reason: "the circuit that feeds it stays off".to_owned(),
-                at: None,
-            },
-        ));
+            "what is tested live",
+            "the circuit that feeds it stays off",
+            None,
+        );
     }
     found
-        .into_iter()
-        .map(|(_, limitation)| limitation)
-        .collect()
 }
 
 fn departures(log: &Log, agenda: &Agenda) -> Vec<Departure> {
@@ -940,7 +917,7 @@ fn open_items(agenda: &Agenda) -> Vec<OpenItem> {
     let mut items: Vec<OpenItem> = agenda
         .open_entries()
         .map(|entry| OpenItem {
-            what: format!("still out: {}", entry.what()),
+            what: format!("still out: {}", say::entry(agenda.state(), entry)),
             still_out: true,
         })
         .collect();
@@ -1161,7 +1138,7 @@ fn circuit_row(
         description: circuit.name.clone(),
         kind: words::circuit_kind(circuit.kind),
         phases: circuit.phases.into(),
-        points: circuit.points.len(),
+        points: circuit.points_served(),
         wiring: circuit.wiring.clone(),
         reference_method: circuit.reference_method.clone(),
         disconnection_seconds: seconds,

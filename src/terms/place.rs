@@ -70,6 +70,22 @@ impl Place {
         SURGE_PROTECTION.contains(&self.name.as_str())
     }
 
+    /// Whether it may be an outlet of a circuit: not the board or what feeds it, nor what is bonded.
+    pub fn may_be_an_outlet(&self) -> bool {
+        const NONE: [&str; 9] = [
+            "board",
+            "main switch",
+            "consumer unit",
+            "origin",
+            "isolator",
+            "water pipe",
+            "gas pipe",
+            "oil pipe",
+            "structural steel",
+        ];
+        !self.is_surge_protection() && !NONE.contains(&self.name.as_str())
+    }
+
     /// The board.
     pub fn board() -> Self {
         Self {

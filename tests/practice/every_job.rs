@@ -104,19 +104,17 @@ fn a_stuck_device_of_several_circuits_is_found() {
     }
 }
 
+/// What a learner is told in answer, in one piece.
+fn said(learner: &mut Learner, words: &str) -> String {
+    let lines = learner.say(words).into_iter();
+    lines.map(|line| line.text).collect::<Vec<_>>().join(" ")
+}
+
 /// A test takes all circuits of the device off until it is on again: at a circuit, then at its own terminals.
 #[test]
 fn what_a_device_of_several_takes_off_is_dead_until_it_is_on_again() {
     let mut learner = learner("old-board", Hidden::nothing());
     learner.go_to("rcd/1/rated/positive");
-    let said = |learner: &mut Learner, words: &str| {
-        let lines = learner.say(words);
-        lines
-            .into_iter()
-            .map(|l| l.text)
-            .collect::<Vec<_>>()
-            .join(" ")
-    };
     let tripped = said(&mut learner, "probe line to earth on circuit two");
     assert!(tripped.starts_with("Tripped, "), "{tripped}");
     assert!(
@@ -143,14 +141,6 @@ fn what_a_device_of_several_takes_off_is_dead_until_it_is_on_again() {
 fn a_neutral_out_in_live_tests_leaves_no_voltage_and_the_loop_as_it_was() {
     let mut learner = learner("live-retest", Hidden::nothing());
     learner.go_to("furthest");
-    let said = |learner: &mut Learner, words: &str| {
-        let lines = learner.say(words);
-        lines
-            .into_iter()
-            .map(|l| l.text)
-            .collect::<Vec<_>>()
-            .join(" ")
-    };
     let loops = said(&mut learner, "probe loop line to earth at socket one");
     let volts = "probe voltage line to neutral at socket one";
     assert!(said(&mut learner, volts).starts_with("Two "));

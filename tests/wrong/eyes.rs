@@ -2,7 +2,7 @@
 //! was otherwise before.
 
 use super::limits::schedule;
-use super::sequence::{at, has, outcome, say};
+use super::sequence::{at, from, has, outcome, say};
 use crate::dialogues::plain::Site;
 use bothhands::installation::Accessory;
 use bothhands::report::{csv, customer_html};
@@ -52,6 +52,44 @@ fn a_code_is_not_erased_by_a_slip_of_the_number() {
     assert!(outcome(&site, "inspection/1.1").contains("DangerCodeOne"));
     say(&mut site, &["affirm"]);
     assert!(outcome(&site, "inspection/1.1").contains("Satisfactory"));
+}
+
+#[test]
+fn a_code_is_not_made_another_by_a_slip_of_the_number() {
+    let mut site = at("inspected", "inspection/1.1");
+    say(&mut site, &["code one", "end of note"]);
+    let told = say(&mut site, &["item one point one code two"]);
+    has(&told, &["affirm"]);
+    assert!(outcome(&site, "inspection/1.1").contains("DangerCodeOne"));
+    say(&mut site, &["negative"]);
+    assert!(outcome(&site, "inspection/1.1").contains("DangerCodeOne"));
+}
+
+#[test]
+fn an_outlet_of_a_circuit_without_listed_points_is_tested_once_it_was_opened() {
+    let text = std::fs::read_to_string("tests/dialogues/jobs/plain.toml").unwrap();
+    let text = text.split("[[board.circuit.point]]").next().unwrap();
+    let mut site = from(text, "500/L-N");
+    let out = ["socket three out", "over 999", "over 999", "over 999"];
+    say(&mut site, &out);
+    let told = say(&mut site, &["socket three back"]);
+    has(&told, &["Circuit 1, socket 3: added"]);
+    let plan = site.session.state().plan().clone();
+    let planned = |tail: &str| {
+        plan.steps
+            .iter()
+            .any(|step| step.id.to_string().ends_with(tail))
+    };
+    for tail in [
+        "continuity/far end/L-E",
+        "continuity/socket 3/L-E",
+        "reopened/socket 3/polarity",
+    ] {
+        assert!(planned(tail), "{tail}");
+    }
+    // The far end is none of the points that it serves.
+    assert_eq!(column(&site, "points"), ["1"]);
+    site.plainly_to("reopened/socket 3/polarity").unwrap();
 }
 
 #[test]

@@ -78,30 +78,31 @@ fn changed(
 }
 
 /// Adds the point before the furthest one, which stays where it is: whether it is further is not known.
-fn add(job: &mut Job, board: u16, circuit: u16, place: &Place) {
-    let boards = job.boards.iter_mut().filter(|b| b.number == board);
-    let mut circuits = boards.flat_map(|b| &mut b.circuits);
-    let Some(circuit) = circuits.find(|c| c.number == circuit) else {
+/// Where the job lists none, that is the far end.
+pub(super) fn add(job: &mut Job, board: u16, circuit: u16, place: &Place) {
+    let Some(circuit) = job.circuit_mut(board, circuit) else {
         return;
     };
     let is_ring = circuit.kind == CircuitKind::Ring;
+    if circuit.points.iter().any(|point| place_of(point) == *place) {
+        return;
+    }
+    let point = |place: &Place, feeds_on| Accessory {
+        name: place.name.clone(),
+        number: place.number,
+        sensitive: Accessory::is_electronic(&place.name).then(|| "electronics".to_owned()),
+        feeds_on,
+        spur: false,
+    };
+    if circuit.points.is_empty() {
+        circuit.points.push(point(&Circuit::far_end(), is_ring));
+    }
     let at = match circuit.points.len() {
         all if is_ring => all,
         all => all.saturating_sub(1),
     };
-    if circuit.points.iter().any(|point| place_of(point) == *place) {
-        return;
-    }
-    circuit.points.insert(
-        at,
-        Accessory {
-            name: place.name.clone(),
-            number: place.number,
-            sensitive: None,
-            feeds_on: is_ring || at < circuit.points.len(),
-            spur: false,
-        },
-    );
+    let feeds_on = is_ring || at < circuit.points.len();
+    circuit.points.insert(at, point(place, feeds_on));
 }
 
 /// "Add circuit five, ring": on the board where the work is.

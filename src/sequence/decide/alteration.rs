@@ -1,7 +1,9 @@
 //! Things taken out, linked or bridged for a test, and put back.
 
 use super::events::{asked, refused};
+use super::outside::{Among, Nearest, nearest};
 use crate::grammar::Intent;
+use crate::installation::Accessory;
 use crate::quantity::Conductors;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Event, EventNo, Order, Refusal, Step, StepKind, Withdrawal};
@@ -13,18 +15,20 @@ use std::collections::{BTreeSet, HashSet};
 /// Decides what an alteration does to the list.
 pub(super) fn decide(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Event> {
     let found;
-    let alteration = match alteration.place.as_ref().and_then(Place::number_alone) {
-        Some(number) => match the_place(agenda, alteration, number) {
-            Some(place) => {
-                found = Alteration {
-                    place: Some(place),
-                    ..alteration.clone()
-                };
-                &found
-            }
-            None => return refused(said, Refusal::WhereIsIt),
-        },
-        None => alteration,
+    let alteration = match alteration
+        .place
+        .as_ref()
+        .map(|said| place_meant(agenda, alteration, said))
+    {
+        Some(Nearest::Only(place)) => {
+            found = Alteration {
+                place: Some(place),
+                ..alteration.clone()
+            };
+            &found
+        }
+        Some(Nearest::OneOfSeveral) => return refused(said, Refusal::WhereIsIt),
+        Some(Nearest::Named) | None => alteration,
     };
     let Some((meant, here)) = meant(agenda, alteration) else {
         return refused(said, Refusal::not_asked_now());
@@ -35,14 +39,22 @@ pub(super) fn decide(agenda: &Agenda, said: &Intent, alteration: &Alteration) ->
     }
 }
 
-/// The one place that is meant where only its number was said: of what is out, for what is back; else
-/// of the circuit that is tested.
-fn the_place(agenda: &Agenda, said: &Alteration, number: u16) -> Option<Place> {
-    let only = |places: HashSet<Place>| match places.len() {
-        1 => places.into_iter().next(),
-        _ => None,
+/// The place that is meant where only its number was said, its name without a number, or another name of the same
+/// electronics: of what is out, for what is back; else of the circuit that is tested.
+fn place_meant(agenda: &Agenda, said: &Alteration, place: &Place) -> Nearest {
+    let among = |places: HashSet<Among>| {
+        let places: Vec<Among> = places.into_iter().collect();
+        let Some(number) = place.number_alone() else {
+            return nearest(agenda, place, &places);
+        };
+        let mut numbered = places
+            .into_iter()
+            .filter(|(.., at)| at.number == Some(number));
+        match (numbered.next(), numbered.next()) {
+            (Some((.., only)), None) => Nearest::Only(only),
+            _ => Nearest::OneOfSeveral,
+        }
     };
-    let numbered = |place: &Place| place.number == Some(number);
     if matches!(said.change, Change::Back | Change::Unlinked) {
         let anywhere = Alteration {
             place: None,
@@ -50,18 +62,26 @@ fn the_place(agenda: &Agenda, said: &Alteration, number: u16) -> Option<Place> {
         };
         let open = agenda.open_entries();
         let open = open.filter(|entry| is_meant_back(entry, &anywhere));
-        let places = open.filter_map(|entry| entry.place.clone());
-        return only(places.filter(numbered).collect());
+        let at = |entry: &OutEntry| Some((entry.board, entry.circuit, entry.place.clone()?));
+        return among(open.filter_map(at).collect());
     }
-    let circuit = agenda.circuit_of(agenda.current()?)?;
-    only(
-        circuit
-            .points
-            .iter()
-            .map(place_of)
-            .filter(numbered)
-            .collect(),
-    )
+    let here = agenda.current();
+    let board = here.map_or_else(|| agenda.first_board(), |step| step.board);
+    let elsewhere = agenda.board(board).into_iter().flat_map(|b| &b.circuits);
+    let is_named = |point: &Accessory| place_of(point) == *place;
+    if elsewhere.flat_map(|circuit| &circuit.points).any(is_named) {
+        return Nearest::Named;
+    }
+    let circuit = here.and_then(|step| agenda.circuit_of(step));
+    let at = |point| {
+        (
+            board,
+            circuit.map(|circuit| circuit.number),
+            place_of(point),
+        )
+    };
+    let points = circuit.into_iter().flat_map(|circuit| &circuit.points);
+    among(points.map(at).collect())
 }
 
 /// An alteration with the part that is meant, and the step that it is about: "linked" and "crossed"

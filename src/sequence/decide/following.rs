@@ -1,6 +1,7 @@
 //! What follows from where a turn has led, and is not said by anyone: what the step asked for now
-//! orders out, and the question whether what another one ordered is out.
+//! orders out, the place of what was out where the job does not name it, and the question whether what another one ordered is out.
 
+use super::outside;
 use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Edition, Event, Mode, Order, Step};
 
@@ -9,6 +10,10 @@ pub(in crate::sequence) fn follow(agenda: &Agenda) -> Vec<Event> {
     let takes_part = matches!(agenda.mode(), Mode::Running | Mode::Paused);
     if agenda.question().is_some() || !takes_part {
         return Vec::new();
+    }
+    let changed = outside::places_of_what_was_out(agenda);
+    if !changed.is_empty() {
+        return changed;
     }
     let entries = agenda.left_unanswered();
     if !entries.is_empty() {

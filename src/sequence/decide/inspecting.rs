@@ -74,8 +74,8 @@ fn of_step(
         matches!(question, Question::Statement(_, about, now, _)
             if *about == step.id && *now == statement)
     };
-    if coded.is_some() && statement.code_means().is_none() && !agenda.question().is_some_and(asked)
-    {
+    let another = coded.is_some_and(|was| statement.code_means() != Some(was));
+    if another && !agenda.question().is_some_and(asked) {
         return vec![Event::ProposedStatement {
             step: step.id.clone(),
             statement,

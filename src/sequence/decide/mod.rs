@@ -10,6 +10,7 @@ mod following;
 mod inspecting;
 mod leaving_out;
 mod moving;
+mod outside;
 mod practice;
 mod question;
 mod reading;

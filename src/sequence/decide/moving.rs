@@ -79,7 +79,16 @@ fn work_on_again(agenda: &Agenda, said: &Intent, number: u16) -> Vec<Event> {
 /// "Circuit three stays off": on the board where the work is, or on the only one that has it.
 pub(super) fn stays_off(agenda: &Agenda, said: &Intent, number: u16) -> Vec<Event> {
     let here = agenda.current().map(|step| step.board);
-    let on_this = here.and_then(|board| board_with(agenda, board, number));
+    // Before a board is energised the circuits that bar it are named, those of the boards that it feeds too.
+    let energising = agenda
+        .current()
+        .filter(|step| step.stage == Stage::Energise);
+    let with_it = energising.map(|step| agenda.energised_with(step.board));
+    let barring = with_it.unwrap_or_default().into_iter().find(|board| {
+        let mut failed = agenda.failed_dead(*board);
+        failed.any(|step| step.circuit == Some(number)) && !agenda.stays_off(*board, number)
+    });
+    let on_this = barring.or_else(|| here.and_then(|board| board_with(agenda, board, number)));
     let mut all = agenda.job().boards.iter();
     let board = on_this.or_else(|| {
         all.find(|board| agenda.circuit(board.number, number).is_some())

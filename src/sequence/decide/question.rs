@@ -120,10 +120,7 @@ pub(super) fn decide(
             }
             // Volts where volts are asked for are the answer.
             Question::IfLive(_) if warning::asks_volts(agenda) => {
-                let aside = Event::SetAside { of };
-                let mut after = agenda.clone();
-                after.apply(&aside, agenda.last_event_at());
-                std::iter::once(aside).chain(anew(&after, said)).collect()
+                after_it(agenda, Event::SetAside { of }, said, anew)
             }
             Question::Reading(_) => another_reading(agenda, of, said, anew),
             Question::Statement(..) => replaced(agenda, of, said, Withdrawal::Restated, anew),
@@ -198,14 +195,15 @@ fn another_reading(agenda: &Agenda, of: EventNo, said: &Intent, anew: Decide) ->
     if step_of(&restated) == asked {
         return restated;
     }
-    let aside = Event::SetAside { of };
-    let mut after = agenda.clone();
-    after.apply(&aside, agenda.last_event_at());
-    let next = anew(&after, said);
-    if next.iter().any(is_refused) {
-        return next;
+    unless_refused(after_it(agenda, Event::SetAside { of }, said, anew))
+}
+
+/// What is refused changes nothing of what came before it.
+fn unless_refused(events: Vec<Event>) -> Vec<Event> {
+    match events.iter().any(is_refused) {
+        true => events.into_iter().skip(1).collect(),
+        false => events,
     }
-    std::iter::once(aside).chain(next).collect()
 }
 
 /// The load that was read is out by now: before the trial that is what is done next; a test at
@@ -223,11 +221,15 @@ fn load_out(agenda: &Agenda, of: EventNo, said: &Intent, anew: Decide) -> Vec<Ev
             why: Withdrawal::Negative,
         }
     };
+    after_it(agenda, answered, said, anew)
+}
+
+/// An event, and what is decided once it has happened.
+fn after_it(agenda: &Agenda, first: Event, said: &Intent, anew: Decide) -> Vec<Event> {
     let mut after = agenda.clone();
-    after.apply(&answered, agenda.last_event_at());
-    std::iter::once(answered)
-        .chain(anew(&after, said))
-        .collect()
+    after.apply(&first, agenda.last_event_at());
+    let next = anew(&after, said);
+    std::iter::once(first).chain(next).collect()
 }
 
 fn doubt_of(agenda: &Agenda, of: EventNo) -> Option<Doubt> {
@@ -306,17 +308,14 @@ fn replaced(
     why: Withdrawal,
     anew: Decide,
 ) -> Vec<Event> {
-    let withdrawn = Event::Withdrawn { of, why };
-    let mut after = agenda.clone();
-    after.apply(&withdrawn, agenda.last_event_at());
-    let next = anew(&after, right);
+    let events = after_it(agenda, Event::Withdrawn { of, why }, right, anew);
     // A correction that is refused changes nothing that is out.
     let is_out = agenda.open_entries().any(|entry| entry.no == of);
     let was_asked = why == Withdrawal::Restated;
-    if (is_out || was_asked) && next.iter().any(is_refused) {
-        return next;
+    match is_out || was_asked {
+        true => unless_refused(events),
+        false => events,
     }
-    std::iter::once(withdrawn).chain(next).collect()
 }
 
 fn takes_out(said: &Intent) -> bool {

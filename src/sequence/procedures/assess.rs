@@ -3,7 +3,7 @@
 //! Continuity readings are compared with the resistance of the test leads taken off, when it was
 //! noted and not nulled; the log and the schedule keep what was said.
 
-use crate::installation::{Accessory, Circuit, GroupRcd, Rcd, SystemVoltage};
+use crate::installation::{Accessory, Circuit, GroupRcd, Phases, Rcd, SystemVoltage};
 use crate::limits::conductor::{self, Through};
 use crate::limits::insulation::{self as insulation_limits, Pattern};
 use crate::limits::judge::{self, LoopContext, Multiple, TakenAt};
@@ -348,6 +348,14 @@ pub fn external_loop(state: &State, step: &Step, reading: &Reading) -> Assessmen
     }
 }
 
+/// Between how many phases a fault at a board can be: a board of one phase has none between lines.
+pub fn fault_phases(state: &State, board: u16) -> Phases {
+    match state.board(board).map(|board| board.phases) {
+        Some(Phases::Single) => Phases::Single,
+        _ => state.job().supply.phases,
+    }
+}
+
 /// Prospective fault current at a board, the larger of what was read counting.
 pub fn fault_current(state: &State, step: &Step, reading: &Reading) -> Assessment {
     let mut readings: Vec<(Pair, Reading)> = state
@@ -363,7 +371,7 @@ pub fn fault_current(state: &State, step: &Step, reading: &Reading) -> Assessmen
     readings.extend(reading.pair.map(|pair| (pair, *reading)));
     let verdict = judge::fault_current(
         state.tables(),
-        state.job().supply.phases,
+        fault_phases(state, step.board),
         state.job().least_breaking(step.board),
         &readings,
     );

@@ -2,8 +2,9 @@
 
 use super::SUPPLY_VOLTAGE;
 use crate::installation::{Circuit, Earthing, Rcd};
-use crate::limits::{Finding, Outcome, judge};
-use crate::quantity::{MegOhms, Pair, Reading, Relation, TestVoltage, Truth, Unit};
+use crate::limits::rcd::{Multiple, break_time};
+use crate::limits::{Finding, Outcome, RcdDelay, judge};
+use crate::quantity::{MegOhms, MilliSeconds, Pair, Reading, Relation, TestVoltage, Truth, Unit};
 use crate::sequence::breakage::{self, Break};
 use crate::sequence::facts::{Quantity, Step, StepKind};
 use crate::sequence::state::{ReadingRecord, State, StepOutcome};
@@ -113,7 +114,7 @@ pub fn is_danger(state: &State, step: &Step) -> bool {
     let additional = disconnects || state.rcd_of(step).is_some_and(|rcd| rcd.milliamps <= 30.0);
     let residual = || {
         let board = state.board(step.board)?;
-        board.residual_of(circuit?)
+        state.job().residual_over(board, circuit?)
     };
     match state.outcome(step) {
         Some(StepOutcome::Stated(_, Statement::PolarityReversed)) => true,
@@ -134,12 +135,27 @@ pub fn is_danger(state: &State, step: &Step) -> bool {
                     additional
                         && step.kind != StepKind::RcdHalf
                         && (failed || record.reading.relation == Relation::OverRange)
+                        && !disconnects_in_time(state, step, &record.reading)
                 }
                 _ => false,
             }
         }),
         _ => false,
     }
+}
+
+/// Whether a device tripped as soon as one without a delay has to: of a time-delayed one that is too quick, and no
+/// danger.
+fn disconnects_in_time(state: &State, step: &Step, reading: &Reading) -> bool {
+    let multiple = match step.kind {
+        StepKind::RcdFive => Multiple::Five,
+        _ => Multiple::Once,
+    };
+    let Ok(time) = MilliSeconds::from_reading(reading, None) else {
+        return false;
+    };
+    let longest = break_time(state.tables(), RcdDelay::General, multiple);
+    longest.is_some_and(|longest| time.high() <= longest.high())
 }
 
 fn rests(record: &ReadingRecord) -> bool {

@@ -293,7 +293,6 @@ pub(super) fn settled_by<'a>(
                 .is_some_and(|other| (other.board, other.circuit) == (step.board, step.circuit))
     };
     let readings = state.counting(Quantity::Insulation);
-    step.measure()?;
     readings.filter(settles).last()
 }
 

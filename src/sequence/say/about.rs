@@ -187,8 +187,21 @@ pub(super) fn with_board(step: &Step, text: &str, told: &Told) -> String {
     }
 }
 
-/// An entry of the list, with its circuit where another could be meant.
-pub(super) fn what(state: &State, entry: &OutEntry) -> String {
+/// "Circuit 3", with its board where another has a circuit of this number too.
+pub(super) fn on_which_board(state: &State, board: u16, circuit: u16) -> String {
+    let mut boards = state.job().boards.iter();
+    let elsewhere = boards.any(|other| {
+        board_said(other.number) != board_said(board)
+            && other.circuits.iter().any(|c| c.number == circuit)
+    });
+    match elsewhere {
+        true => format!("Board {}, circuit {circuit}", board_said(board)),
+        false => format!("Circuit {circuit}"),
+    }
+}
+
+/// An entry of the list, with its circuit and board where another could be meant.
+pub fn what(state: &State, entry: &OutEntry) -> String {
     let what = entry.what();
     let circuits = || state.job().boards.iter().flat_map(|board| &board.circuits);
     let at_board = entry
@@ -204,7 +217,8 @@ pub(super) fn what(state: &State, entry: &OutEntry) -> String {
     };
     match entry.circuit {
         Some(circuit) if several && (at_board || elsewhere()) => {
-            format!("{what}, circuit {circuit}")
+            let named = on_which_board(state, entry.board, circuit);
+            format!("{what}, {}", named.to_lowercase())
         }
         _ => what,
     }

@@ -21,8 +21,9 @@ pub(super) fn told(before: &Agenda, event: &Event, after: &Agenda, form: Form) -
             .chain(taken_out(after, form))
             .collect(),
         Event::PutBack { entries } => put_back(before, entries, after, form),
-        Event::StaysOff { circuit, .. } => {
-            vec![Line::read_back(format!("Circuit {circuit} stays off."))]
+        Event::StaysOff { board, circuit } => {
+            let named = about::on_which_board(after.state(), *board, *circuit);
+            vec![Line::read_back(format!("{named} stays off."))]
         }
         _ => Vec::new(),
     }

@@ -25,7 +25,7 @@ mod readings;
 mod refusals;
 mod statements;
 
-pub use about::{entries, moved, recap, subject, what_is_out, where_are_we};
+pub use about::{entries, moved, recap, subject, what as entry, what_is_out, where_are_we};
 pub use amended::{changes, not_changed};
 pub use aside::{Aside, CUT_BY_A_NOISE, aside};
 pub use asked::{what_is_taken, words_instead};

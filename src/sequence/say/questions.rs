@@ -11,7 +11,7 @@ use crate::sequence::agenda::Agenda;
 use crate::sequence::facts::{Doubt, Event, EventNo, Withdrawal};
 use crate::sequence::procedures::{inspection, is_danger, is_supply_fault, pattern_now};
 use crate::sequence::state::{OutEntry, Question};
-use crate::terms::{Level, Wording};
+use crate::terms::{Level, Stage, Wording};
 
 /// What is said of what is asked back, and of the answer.
 pub(super) fn told(before: &Agenda, event: &Event, after: &Agenda) -> Vec<Line> {
@@ -207,8 +207,11 @@ fn affirmed(before: &Agenda, question: &Question, by_touch: bool, after: &Agenda
                 .map(|pattern| pattern.spoken());
             let remark = || {
                 let verdict = record.verdict.as_ref();
+                // An instrument that is out tells nothing of the installation.
+                let of_the_tester = record.step.stage == Stage::Instruments;
+                let failed = record.outcome() == Some(Outcome::Fail);
                 verdict
-                    .filter(|verdict| verdict.finding.is_some())
+                    .filter(|verdict| verdict.finding.is_some() || of_the_tester && failed)
                     .and_then(|verdict| verdict.remark.clone())
                     .map(String::from)
             };

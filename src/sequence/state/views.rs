@@ -491,10 +491,7 @@ impl State {
 
     /// The circuit with this number on a board.
     pub fn circuit(&self, board: u16, number: u16) -> Option<&Circuit> {
-        self.board(board)?
-            .circuits
-            .iter()
-            .find(|c| c.number == number)
+        self.job.circuit(board, number)
     }
 
     /// The number of the first board of the job.
