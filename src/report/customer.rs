@@ -221,7 +221,13 @@ fn how_many(schedule: &Schedule) -> String {
     }
     let circuits = plural(all, "circuit", "circuits");
     if whole == all {
-        return format!(" Every test planned for its {circuits} was made.");
+        let open = schedule.open_items.iter().any(|item| !item.still_out);
+        return match open {
+            true => format!(
+                " Every test of its {circuits} by themselves was made; other tests are still to come."
+            ),
+            false => format!(" Every test planned for its {circuits} was made."),
+        };
     }
     let parts: Vec<String> = [
         (whole, "had every planned test", "had every planned test"),

@@ -197,10 +197,9 @@ fn stated(log: &Log, agenda: &Agenda, step: &Step, no: EventNo) -> Option<Except
 
 /// A reading that is outside its limit, or odd.
 fn read(agenda: &Agenda, step: &Step, record: &ReadingRecord) -> Option<Exception> {
-    let verdict = record.verdict.as_ref()?;
+    let verdict = record.verdict.as_ref();
     let remark = verdict
-        .remark
-        .as_deref()
+        .and_then(|verdict| verdict.remark.as_deref())
         .map(|remark| format!(". {}", say::capital(remark)))
         .unwrap_or_default();
     Some(Exception {
@@ -215,11 +214,11 @@ fn read(agenda: &Agenda, step: &Step, record: &ReadingRecord) -> Option<Exceptio
             reading_row(agenda, step, record).value()
         ),
         stage: Some(step.stage),
-        judged: Some(verdict.outcome),
-        outcome: if verdict.is_odd() {
-            "within the limit, and not what it should read"
-        } else {
-            words::outcome(verdict.outcome).1
+        judged: Some(verdict.map_or(Outcome::Fail, |verdict| verdict.outcome)),
+        outcome: match verdict {
+            Some(verdict) if verdict.is_odd() => "within the limit, and not what it should read",
+            Some(verdict) => words::outcome(verdict.outcome).1,
+            None => "not what it should read: do not rely on the instrument until that is settled",
         },
         later: settled(agenda, step, record),
     })

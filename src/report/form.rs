@@ -187,9 +187,9 @@ fn larger(
     between: Option<(f64, HeadingValue)>,
 ) -> HeadingValue {
     let size = match &read {
-        HeadingValue::Result(Cell::Reading { event, .. }) => {
-            agenda.reading(*event).map(|record| record.reading.size())
-        }
+        HeadingValue::Result(Cell::Reading { event, .. }) => agenda
+            .reading(*event)
+            .and_then(|record| Some(record.reading.number?.value())),
         _ => None,
     };
     match between {

@@ -148,3 +148,112 @@ fn usb_outlets_hold_electronics_whatever_they_are_called() {
     assert!(Accessory::is_electronic("usb socket"));
     assert!(!Accessory::is_electronic("socket"));
 }
+
+/// A job of the dialogues with something else in it.
+fn changed(job: &str, changes: &[(&str, &str)], step: &str) -> Site {
+    let path = format!("tests/dialogues/jobs/{job}.toml");
+    let mut text = std::fs::read_to_string(path).unwrap();
+    for (from, to) in changes {
+        assert!(text.contains(from), "{from}");
+        text = text.replacen(from, to, 1);
+    }
+    from(&text, step)
+}
+
+/// BS 7671 411.5.3: 50 V / 0.1 A = 500 ohms at an RCD of 100 mA, wherever upstream it stands.
+#[test]
+fn a_residual_current_device_further_up_protects_too() {
+    let above = "[[board.rcd]]\nnumber = 1\nmilliamps = 100\ndelay = \"s\"\ntests = [\"once\"]\n\n[[board.circuit]]\nnumber = 1\nname = \"outhouse\"";
+    let changes = [
+        (
+            "earthing = \"TN-C-S\"\nphases = 1\nze_ohms = \"0.21\"",
+            "earthing = \"TT\"\nphases = 1",
+        ),
+        ("[[board.circuit]]\nnumber = 1\nname = \"outhouse\"", above),
+        (
+            "device = { kind = \"BS EN 61009 B\", amps = 16, breaking_ka = 6 }\nrcd = { milliamps = 30, tests = [\"once\"] }",
+            "device = { kind = \"BS EN 60898 B\", amps = 16, breaking_ka = 6 }",
+        ),
+    ];
+    let mut site = changed("sub-board", &changes, "b2/c1/loop-impedance/furthest");
+    let told = say(&mut site, &["91", "affirm"]);
+    assert!(!told.contains("dangerous"), "{told}");
+    let odd = site
+        .session
+        .state()
+        .job()
+        .oddities(site.session.state().tables(), "2026-11-28".parse().unwrap());
+    assert!(!format!("{odd:?}").contains("no RCD is listed"), "{odd:?}");
+}
+
+/// BS EN 61008-1: a time-delayed device waits for at least 130 ms; one that does not still disconnects.
+#[test]
+fn a_time_delayed_device_that_is_too_quick_is_an_exception_and_no_danger() {
+    let mut site = at("old-board", "rcd/2/rated/positive");
+    let told = say(&mut site, &["twenty three", "affirm"]);
+    has(&told, &["stands as an exception"]);
+    assert!(!told.contains("dangerous"), "{told}");
+    let mut slow = at("old-board", "rcd/1/rated/positive");
+    has(&say(&mut slow, &["350", "affirm"]), &["dangerous"]);
+}
+
+/// Guidance Note 3: twice the current to neutral stands for a fault between lines, of which a board of one phase has
+/// none; the larger of what was read and that stands on the form.
+#[test]
+fn fault_currents_are_doubled_where_there_are_lines_to_fault_between() {
+    let mut site = at("three-phase", "fault-current/L1-N");
+    say(&mut site, &["4", "4", "4", "4.5", "4.5", "4.5"]);
+    assert_eq!(column(&site, "Ipf kA").first().unwrap(), "8");
+    let one_phase = [("phases = 1\nze_ohms", "phases = 3\nze_ohms")];
+    let mut site = changed("sub-board", &one_phase, "b2/fault-current/L-N");
+    let told = say(&mut site, &["3.5"]);
+    assert!(!told.contains("Outside"), "{told}");
+}
+
+#[test]
+fn a_waveform_of_type_b_is_kept() {
+    let rcd = "rcd = { milliamps = 30, tests = [\"once\"] }";
+    let site = changed("sub-board", &[(rcd, "rcd = \"30 mA type B\"")], "");
+    let job = site.session.state().job();
+    let rcd = job.circuit(2, 1).unwrap().rcd.as_ref().unwrap();
+    assert_eq!(rcd.waveform.as_deref(), Some("B"));
+}
+
+#[test]
+fn an_instrument_that_is_out_on_its_reference_is_said_to_be() {
+    let mut site = at("references", "instrument-check/loop/reference");
+    has(&say(&mut site, &["9", "affirm"]), &["do not rely on it"]);
+}
+
+/// A circuit whose points are not listed is a place by its name.
+#[test]
+fn what_is_out_at_a_circuit_by_its_name_is_out_on_that_circuit() {
+    let mut site = at("old-board", "c1/insulation-resistance/500/L-N");
+    let name = site
+        .session
+        .state()
+        .job()
+        .circuit(1, 2)
+        .unwrap()
+        .name
+        .clone();
+    assert!(name.contains("heater"), "{name}");
+    let told = say(&mut site, &["neutral out at the heater", "what is out"]);
+    has(&told, &["neutral at heater, circuit 2"]);
+}
+
+#[test]
+fn an_instrument_that_fails_its_own_check_stands_as_an_exception() {
+    let mut site = at("plain", "instrument-check/continuity/joined");
+    say(&mut site, &["greater than 99.99", "affirm"]);
+    let all = schedule(&site).exceptions;
+    assert!(all.iter().any(|one| one.what.contains("99.99")), "{all:?}");
+}
+
+#[test]
+fn the_same_value_again_of_another_test_changes_nothing() {
+    let mut site = at("plain", "500/L-E");
+    let told = say(&mut site, &["line to neutral over 999"]);
+    has(&told, &["Line to earth"]);
+    assert!(site.session.state().question().is_none());
+}

@@ -372,19 +372,29 @@ fn circuit_of(
             .circuit(board, number)
             .is_some_and(|c| c.points.iter().any(|point| Some(&place_of(point)) == place))
     };
-    if here.is_some_and(has) {
-        return here;
-    }
-    let mut others = agenda
-        .board(board)
-        .into_iter()
-        .flat_map(|b| &b.circuits)
-        .map(|c| c.number)
-        .filter(|number| has(*number));
-    match (others.next(), others.next()) {
-        (Some(only), None) => Some(only),
-        _ => here,
-    }
+    // "At the shower", where that is the name of a circuit whose points are not listed.
+    let is_called = |number: u16| {
+        let name = place.filter(|place| place.number.is_none());
+        let circuit = agenda
+            .circuit(board, number)
+            .filter(|c| c.points.is_empty());
+        let called = circuit.map(|c| format!(" {} ", c.name.to_lowercase()));
+        name.zip(called)
+            .is_some_and(|(name, called)| called.contains(&format!(" {} ", name.name)))
+    };
+    let circuits = agenda.board(board).into_iter().flat_map(|b| &b.circuits);
+    let numbers: Vec<u16> = circuits.map(|c| c.number).collect();
+    let one_of = |which: &dyn Fn(u16) -> bool| {
+        if here.is_some_and(which) {
+            return here;
+        }
+        let mut others = numbers.iter().filter(|number| which(**number));
+        match (others.next(), others.next()) {
+            (Some(only), None) => Some(*only),
+            _ => None,
+        }
+    };
+    one_of(&has).or_else(|| one_of(&is_called)).or(here)
 }
 
 fn put_back(agenda: &Agenda, said: &Intent, alteration: &Alteration) -> Vec<Event> {

@@ -1,6 +1,6 @@
 //! Where a reading lands, and what becomes of it.
 
-use super::events::{not_asked, refused};
+use super::events::{asked, not_asked, refused};
 use super::{following, warning};
 use crate::grammar::Intent;
 use crate::installation::Phases;
@@ -59,6 +59,11 @@ pub(super) fn decide(
         Some(StepOutcome::Read(old)) => Some(*old),
         _ => None,
     };
+    // The same again of what was read elsewhere changes nothing.
+    let counts = replaces.and_then(|old| agenda.reading(old));
+    if target.id != current.id && counts.is_some_and(|old| same(&old.reading, &filled)) {
+        return asked(said);
+    }
     let doubt = if maybe_volts(agenda, target, reading) {
         Some(Doubt::MaybeVolts)
     } else if let Some(reading) = replaces {

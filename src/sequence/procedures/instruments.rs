@@ -1,9 +1,11 @@
-use super::{Answers, Assessment, Procedure, StepBuilder};
+use super::{Answers, Assessment, Procedure, StepBuilder, outside_its_limit};
 use crate::installation::{Board, Circuit, Instrument, Job};
 use crate::limits::judge;
 use crate::quantity::{Number, Reading, Relation, Unit};
-use crate::sequence::facts::{Doubt, Edition, Measure, ProcedureId, Quantity, Step, StepKind};
-use crate::sequence::state::State;
+use crate::sequence::facts::{
+    Doubt, Edition, EventNo, Measure, ProcedureId, Quantity, Step, StepKind,
+};
+use crate::sequence::state::{State, StepOutcome};
 use crate::terms::{Stage, Statement};
 
 /// Checks of the continuity and insulation ranges before use: leads apart read over range, leads
@@ -125,6 +127,19 @@ impl Procedure for Instruments {
         Assessment {
             verdict: None,
             doubt,
+        }
+    }
+
+    /// An instrument that does not read over range with its leads apart, or about nothing with them joined, is not
+    /// relied on.
+    fn exception(&self, state: &State, step: &Step) -> Option<EventNo> {
+        let doubted = |no: &EventNo| {
+            let doubt = state.reading(*no).and_then(|record| record.doubt);
+            matches!(doubt, Some(Doubt::LeadsNotApart | Doubt::LeadsNotJoined))
+        };
+        match state.outcome(step)? {
+            StepOutcome::Read(no) if doubted(no) => Some(*no),
+            _ => outside_its_limit(state, step),
         }
     }
 

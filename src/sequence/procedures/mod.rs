@@ -113,14 +113,7 @@ pub trait Procedure: Sync + Debug {
     /// The answer to a step, where it stands among the exceptions of the schedule: a reading that its
     /// verdict makes one, or a statement of what is not as it should be.
     fn exception(&self, state: &State, step: &Step) -> Option<EventNo> {
-        match state.outcome(step)? {
-            StepOutcome::Read(no) => {
-                let verdict = state.reading(*no)?.verdict.as_ref()?;
-                verdict.is_exception().then_some(*no)
-            }
-            StepOutcome::Stated(no, statement) => step.is_wrong(*statement).then_some(*no),
-            StepOutcome::NotTested(..) | StepOutcome::Skipped(..) => None,
-        }
+        outside_its_limit(state, step)
     }
 
     /// The later reading that shows that an exception was dealt with.
@@ -157,5 +150,17 @@ impl Default for Answers {
             accepts_done: true,
             may_be_left_out: false,
         }
+    }
+}
+
+/// What closed a step and is outside its limit, or should not have been so.
+fn outside_its_limit(state: &State, step: &Step) -> Option<EventNo> {
+    match state.outcome(step)? {
+        StepOutcome::Read(no) => {
+            let verdict = state.reading(*no)?.verdict.as_ref()?;
+            verdict.is_exception().then_some(*no)
+        }
+        StepOutcome::Stated(no, statement) => step.is_wrong(*statement).then_some(*no),
+        StepOutcome::NotTested(..) | StepOutcome::Skipped(..) => None,
     }
 }

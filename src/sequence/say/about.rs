@@ -189,15 +189,19 @@ pub(super) fn with_board(step: &Step, text: &str, told: &Told) -> String {
 
 /// "Circuit 3", with its board where another has a circuit of this number too.
 pub(super) fn on_which_board(state: &State, board: u16, circuit: u16) -> String {
-    let mut boards = state.job().boards.iter();
-    let elsewhere = boards.any(|other| {
-        board_said(other.number) != board_said(board)
-            && other.circuits.iter().any(|c| c.number == circuit)
-    });
-    match elsewhere {
+    match is_on_another_board(state, board, circuit) {
         true => format!("Board {}, circuit {circuit}", board_said(board)),
         false => format!("Circuit {circuit}"),
     }
+}
+
+/// Whether a board that people know by another number has a circuit of this one.
+fn is_on_another_board(state: &State, board: u16, circuit: u16) -> bool {
+    let mut boards = state.job().boards.iter();
+    boards.any(|other| {
+        board_said(other.number) != board_said(board)
+            && other.circuits.iter().any(|c| c.number == circuit)
+    })
 }
 
 /// An entry of the list, with its circuit and board where another could be meant.
@@ -215,10 +219,19 @@ pub fn what(state: &State, entry: &OutEntry) -> String {
             .nth(1)
             .is_some()
     };
+    let of_its_own = |circuit: u16| {
+        let circuit = state.job().circuit(entry.board, circuit);
+        let mut points = circuit.into_iter().flat_map(|circuit| &circuit.points);
+        points.any(|point| Some(place_of(point)) == entry.place)
+    };
     match entry.circuit {
-        Some(circuit) if several && (at_board || elsewhere()) => {
-            let named = on_which_board(state, entry.board, circuit);
-            format!("{what}, {}", named.to_lowercase())
+        Some(circuit) if several && (at_board || elsewhere() || !of_its_own(circuit)) => {
+            let board = board_said(entry.board);
+            match is_on_another_board(state, entry.board, circuit) {
+                true if entry.is_at_board() => format!("{what} {board}, circuit {circuit}"),
+                true => format!("{what}, board {board}, circuit {circuit}"),
+                false => format!("{what}, circuit {circuit}"),
+            }
         }
         _ => what,
     }
