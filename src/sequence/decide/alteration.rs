@@ -374,7 +374,7 @@ fn circuit_of(
     };
     // "At the shower", where that is the name of a circuit whose points are not listed.
     let is_called = |number: u16| {
-        let name = place.filter(|place| place.number.is_none());
+        let name = place.filter(|place| place.number.is_none() && place.may_be_an_outlet());
         let circuit = agenda
             .circuit(board, number)
             .filter(|c| c.points.is_empty());

@@ -295,9 +295,12 @@ pub fn is_of_the_same_turn(before: &Event, event: &Event) -> bool {
             )
         }
         Event::TakenOut { .. } => matches!(event, Event::TakenOut { .. }),
-        Event::Stated { .. } => {
-            matches!(event, Event::StaysOff { .. } | Event::Observed { .. })
-        }
+        Event::Stated { .. } => matches!(
+            event,
+            Event::StaysOff { .. } | Event::Observed { .. } | Event::JobChanged { .. }
+        ),
+        // The place of what was out came into the job.
+        Event::PutBack { .. } => matches!(event, Event::JobChanged { .. }),
         Event::Withdrawn {
             why: Withdrawal::Negative,
             ..
