@@ -190,10 +190,15 @@ impl Downlink {
         })
     }
 
-    /// The newest item, where the phone will ask for its words.
+    /// The line that waits, where the phone will ask for its words and none is before it: what is said later takes no
+    /// processor from that.
     fn ahead(&self) -> Option<Wanted> {
-        let newest = self.waiting.back().filter(|_| self.without_voice)?;
-        self.of_item(newest.id, false)
+        let mut lines = self
+            .waiting
+            .iter()
+            .filter(|w| matches!(w.what, What::Line(..)));
+        let only = lines.next().filter(|_| lines.next().is_none())?;
+        self.of_item(only.id, false).filter(|_| self.without_voice)
     }
 
     fn push(&mut self, what: What, now: Instant) {

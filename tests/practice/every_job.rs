@@ -203,7 +203,7 @@ fn is_shown(job: &Job, fault: &HiddenFault, seed: u64, of: impl Fn(Reads) -> boo
     let mut there = Bay::of(job, std::slice::from_ref(fault), seed).unwrap();
     let mut sound = Bay::of(job, &[], seed).unwrap();
     tour(job).iter().filter(|stop| of(stop.reads)).any(|stop| {
-        let mut shows = |bay: &mut Bay| bay.probe(&stop.conditions, &stop.probe).ok();
+        let shows = |bay: &mut Bay| bay.probe(&stop.conditions, &stop.probe).ok();
         match (shows(&mut there), shows(&mut sound)) {
             (Some((a, _)), Some((b, _))) => a.differs(&b),
             _ => false,

@@ -126,6 +126,8 @@ pub struct Ear {
     acoustics: Acoustics,
     /// What judges beside it.
     second: Option<Network>,
+    /// The last take that was heard by itself, and what each model made of it: it may be heard by another rule.
+    last: Option<(Vec<f32>, Vec<LogProbs>)>,
     lexicon: Lexicon,
     strangers: Strangers,
     grammar: Arc<Grammar>,
@@ -208,6 +210,7 @@ impl Ear {
             strangers: Strangers::built_in(&acoustics.phones)?,
             acoustics,
             second: None,
+            last: None,
             lexicon: Lexicon::built_in()?,
             grammar,
             graphs: Arc::default(),
@@ -225,6 +228,7 @@ impl Ear {
     /// When the thresholds that ship are wrong.
     pub fn and(mut self, second: Network) -> Result<Self, EarError> {
         self.second = Some(second);
+        self.last = None;
         self.thresholds = Bounds::shipped()?.two_ears;
         Ok(self)
     }
@@ -234,8 +238,12 @@ impl Ear {
     #[must_use]
     pub fn for_another(&self, grammar: Arc<Grammar>) -> Self {
         Self {
-            acoustics: self.acoustics.clone(),
-            second: self.second.clone(),
+            acoustics: Acoustics {
+                network: self.acoustics.network.beside(),
+                ..self.acoustics.clone()
+            },
+            second: self.second.as_ref().map(Network::beside),
+            last: None,
             lexicon: self.lexicon.clone(),
             strangers: self.strangers.clone(),
             grammar,
@@ -263,6 +271,7 @@ impl Ear {
 
     /// Hears with these corrections from now on, one a model; a model without one is as it ships.
     pub fn correct(&mut self, corrections: Vec<Option<Correction>>) {
+        self.last = None;
         let mut corrections = corrections.into_iter();
         let mut next = || corrections.next().flatten();
         self.acoustics.network.correct(next());
@@ -412,6 +421,13 @@ impl Ear {
         takes: &[&[f32]],
         expected: &DecodeContext,
     ) -> Result<Vec<Taken>, EarError> {
+        if let ([take], Some((last, probs))) = (takes, &self.last)
+            && take == last
+        {
+            return Ok(at_once(probs, |probs| {
+                self.read(graph, probs.clone(), expected)
+            }));
+        }
         let features: Vec<Features> = takes.iter().map(|t| self.acoustics.features(t)).collect();
         let labels = self.acoustics.phones.count();
         let each: Vec<_> = features
@@ -419,12 +435,17 @@ impl Ear {
             .flat_map(|features| self.networks().map(move |network| (network, features)))
             .collect();
         at_once(&each, |(network, features)| {
-            let view = View::of(network.log_probs(features, labels)?);
-            let found = self.readings(graph, &view, expected);
-            Ok(Taken { view, found })
+            let probs = network.log_probs(features, labels)?;
+            Ok(self.read(graph, probs, expected))
         })
         .into_iter()
         .collect()
+    }
+
+    fn read(&self, graph: &PhoneGraph, probs: LogProbs, expected: &DecodeContext) -> Taken {
+        let view = View::of(probs);
+        let found = self.readings(graph, &view, expected);
+        Taken { view, found }
     }
 
     /// The readings by what every model makes of every take, each as often as its weight says.
@@ -564,6 +585,8 @@ impl Recogniser for Ear {
         let mut heard = match Self::usable(samples) {
             Some(samples) => {
                 let taken = self.taken(&graph, &[&samples], expected)?;
+                let probs = taken.iter().map(|one| one.view.probs.clone());
+                self.last = Some((samples, probs.collect()));
                 let weights: Vec<f32> = self.counted(1.0).collect();
                 self.weighed(&graph, taken, &weights)?
             }
