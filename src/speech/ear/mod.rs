@@ -470,15 +470,12 @@ impl Ear {
     }
 
     /// How much each model's view of a take counts that counts so much itself.
-    fn counted(&self, take: f32) -> impl Iterator<Item = f32> {
+    fn counted(&self, take: f32) -> Vec<f32> {
         let weights = match self.ears() {
             1 => [1.0].as_slice(),
             _ => self.weights.as_slice(),
         };
-        weights
-            .to_vec()
-            .into_iter()
-            .map(move |weight| take * weight)
+        weights.iter().map(|weight| take * weight).collect()
     }
 
     /// The sound as the models take it in; nothing where there is no voice.
@@ -587,7 +584,7 @@ impl Recogniser for Ear {
                 let taken = self.taken(&graph, &[&samples], expected)?;
                 let probs = taken.iter().map(|one| one.view.probs.clone());
                 self.last = Some((samples, probs.collect()));
-                let weights: Vec<f32> = self.counted(1.0).collect();
+                let weights = self.counted(1.0);
                 self.weighed(&graph, taken, &weights)?
             }
             None => Recognition::nothing(),
@@ -610,7 +607,7 @@ impl Recogniser for Ear {
         // The later first: its words are timed where both found them.
         let taken = self.taken(&graph, &[&samples, &before], expected)?;
         let earlier = self.counted(self.earlier_take);
-        let weights: Vec<f32> = self.counted(1.0).chain(earlier).collect();
+        let weights = [self.counted(1.0), earlier].concat();
         let mut heard = self.weighed(&graph, taken, &weights)?;
         heard.took = started.elapsed();
         Ok(Some(heard))
