@@ -102,32 +102,27 @@ impl Seen {
 struct Source {
     phone: usize,
     source: PhoneSource,
-    queue: Arc<Queue>,
     seen: Arc<Seen>,
 }
 
 impl InputSource for Source {
     fn next(&mut self, voice: &mut dyn Voice) -> anyhow::Result<Option<Input>> {
-        loop {
-            let input = self.source.next(voice)?;
-            match &input {
-                // As a bay does.
-                Some(Input::Partial(_)) if self.queue.is_full() => continue,
-                Some(Input::Sound(utterance) | Input::OverlapsPrompt(utterance)) => self.seen.put(
-                    self.phone,
-                    What::Decided {
-                        start: utterance.start,
-                        speech_end: utterance.speech_end,
-                    },
-                ),
-                Some(Input::Neighbour { .. }) => self.seen.put(self.phone, What::Neighbour),
-                Some(Input::Notice(notice)) => {
-                    self.seen.put(self.phone, What::Notice(notice.clone()));
-                }
-                _ => {}
+        let input = self.source.next(voice)?;
+        match &input {
+            Some(Input::Sound(utterance) | Input::OverlapsPrompt(utterance)) => self.seen.put(
+                self.phone,
+                What::Decided {
+                    start: utterance.start,
+                    speech_end: utterance.speech_end,
+                },
+            ),
+            Some(Input::Neighbour { .. }) => self.seen.put(self.phone, What::Neighbour),
+            Some(Input::Notice(notice)) => {
+                self.seen.put(self.phone, What::Notice(notice.clone()));
             }
-            return Ok(input);
+            _ => {}
         }
+        Ok(input)
     }
 
     fn set_end_pause(&mut self, pause: Duration) {
@@ -209,6 +204,7 @@ pub(crate) fn begin(
     let job = Job::parse(&text, JOB).unwrap();
     let grammar = Arc::new(grammar_for(&job, true, false).unwrap().0);
     let ear = Ear::new(Arc::clone(&grammar), 1).unwrap();
+    // As a bay does.
     let both = std::thread::available_parallelism().map_or(1, usize::from);
     let queue = Arc::new(Queue::new(both));
     let sessions = phones.into_iter().zip(logs).enumerate();
@@ -234,7 +230,6 @@ pub(crate) fn begin(
                 let mut source = Source {
                     phone: n,
                     source: phone.source(EndpointConfig::default()).unwrap(),
-                    queue,
                     seen: Arc::clone(&seen),
                 };
                 let mut voice = Counted {

@@ -271,10 +271,14 @@ impl Segmenter {
         self.utterance().map(|(utterance, _)| utterance)
     }
 
-    /// Ends the present pause after this many seconds, at once when they are over; should speech
-    /// go on before, the next pause is as long as ever.
-    pub fn set_end_pause(&mut self, seconds: f64) {
-        self.pause = Some(seconds.min(self.cutting.pause));
+    /// Ends the present pause after this many seconds; should speech go on before, the next pause is as long as
+    /// ever. What [`Segmenter::partial`] has given is ended at once when they are over, and given.
+    pub fn set_end_pause(&mut self, seconds: f64) -> Option<Utterance> {
+        let enough = seconds.min(self.cutting.pause);
+        self.pause = Some(enough);
+        let (_, last) = self.speech?;
+        let over = self.told == Some(last) && self.judged - last >= samples(enough);
+        if over { self.cut() } else { None }
     }
 
     /// Whether somebody is speaking at this moment.
@@ -447,8 +451,9 @@ mod tests {
             let mut segmenter = Segmenter::default();
             let sound = together(&[&spoken(), &[0.0; 32_000]]);
             let (mut partial, mut told) = (None, 0);
+            let mut at_once = None;
             for (n, piece) in sound.chunks(320).enumerate() {
-                if let Some(ended) = segmenter.push(piece).pop() {
+                if let Some(ended) = at_once.take().or_else(|| segmenter.push(piece).pop()) {
                     assert_eq!(Some(&ended), partial.as_ref(), "to the sample");
                     assert_eq!(told, 1, "once a pause");
                     return (n * 320) as f64 / f64::from(SAMPLE_RATE)
@@ -457,9 +462,8 @@ mod tests {
                 if let Some(utterance) = segmenter.partial() {
                     partial = Some(utterance);
                     told += 1;
-                    if let Some(seconds) = hurried {
-                        segmenter.set_end_pause(seconds);
-                    }
+                    at_once = hurried.and_then(|seconds| segmenter.set_end_pause(seconds));
+                    assert_eq!(at_once.is_some(), hurried == Some(0.0), "{hurried:?}");
                 }
             }
             f64::INFINITY
@@ -484,7 +488,11 @@ mod tests {
         for piece in sound.chunks(320) {
             found.extend(segmenter.push(piece));
             if segmenter.partial().is_some() {
-                segmenter.set_end_pause(0.6);
+                found.extend(segmenter.set_end_pause(0.6));
+            }
+            // Nothing is ended that was not given as it is, or while somebody speaks.
+            if segmenter.told.is_none() {
+                assert_eq!(segmenter.set_end_pause(0.8), None);
             }
         }
         assert_eq!(found.len(), 1);

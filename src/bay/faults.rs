@@ -309,6 +309,7 @@ pub(super) fn draw(
     seed: u64,
     how_many: usize,
     from: &[FaultKind],
+    may: &mut dyn FnMut(&HiddenFault) -> bool,
 ) -> Vec<HiddenFault> {
     let mut draw = Draw::with(seed ^ 0xd1ce);
     let mut possible: Vec<Vec<HiddenFault>> = from
@@ -320,16 +321,23 @@ pub(super) fn draw(
     while drawn.len() < how_many && !possible.is_empty() {
         // Each kind once, and in a circuit that has none yet, where there is one.
         let kind = draw.0.usize(..possible.len());
-        let all = possible.swap_remove(kind);
+        let mut all = possible.swap_remove(kind);
         let taken = |fault: &&HiddenFault| {
             fault.circuit.is_some()
                 && drawn
                     .iter()
                     .any(|other| (other.board, other.circuit) == (fault.board, fault.circuit))
         };
-        let free: Vec<&HiddenFault> = all.iter().filter(|fault| !taken(fault)).collect();
-        let fault = draw.0.choice(free).or_else(|| draw.0.choice(&all));
-        drawn.extend(fault.cloned());
+        let fault = loop {
+            let free: Vec<&HiddenFault> = all.iter().filter(|fault| !taken(fault)).collect();
+            let fault = draw.0.choice(free).or_else(|| draw.0.choice(&all)).cloned();
+            match fault {
+                // Another of its kind.
+                Some(fault) if !may(&fault) => all.retain(|other| *other != fault),
+                fault => break fault,
+            }
+        };
+        drawn.extend(fault);
     }
     drawn
 }

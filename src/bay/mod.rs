@@ -104,12 +104,20 @@ impl Bay {
     /// The faults that a seed draws, of the kinds given: only what can be in that job, each in another
     /// circuit where there are enough, and never more than there is room for.
     pub fn draw(job: &Job, seed: u64, how_many: usize, from: &[FaultKind]) -> Vec<HiddenFault> {
-        faults::draw(
-            &Model::drawn(&job.as_written(), seed, BayEdition::NOW),
-            seed,
-            how_many,
-            from,
-        )
+        Self::draw_of(job, seed, how_many, from, &mut |_| true)
+    }
+
+    /// The same of those faults only that `may` be hidden. What is drawn without that condition and meets it is
+    /// drawn with it too.
+    pub fn draw_of(
+        job: &Job,
+        seed: u64,
+        how_many: usize,
+        from: &[FaultKind],
+        may: &mut dyn FnMut(&HiddenFault) -> bool,
+    ) -> Vec<HiddenFault> {
+        let model = Model::drawn(&job.as_written(), seed, BayEdition::NOW);
+        faults::draw(&model, seed, how_many, from, may)
     }
 
     /// The faults that are hidden, each with its circuit and point.

@@ -8,15 +8,14 @@ use super::progress::Progress;
 use super::stop::stop_on_signal;
 use super::{about_log, by, shown, source, terminal, voice};
 use anyhow::{Context, bail, ensure};
-use bothhands::audio::EndpointConfig;
-use bothhands::dialogue::{DialogueManager, Input, InputSource, Observer};
+use bothhands::dialogue::{DialogueManager, Observer};
 use bothhands::installation::Job;
 use bothhands::log::{self, SharedClock};
 use bothhands::phone::{Classroom, LearnerAt, Phone, Settings, Wants, authority::Authority};
 use bothhands::speech::ear::Ear;
 use bothhands::speech::{InTurn, Queue, Recogniser, Recognition, Rehearsed};
 use bothhands::terms::{Level, Practice};
-use bothhands::voice::{Profile, Silent, Tone, Voice, until_quiet};
+use bothhands::voice::{Profile, Silent, Tone, until_quiet};
 use serde::Deserialize;
 use std::collections::BTreeSet;
 use std::net::IpAddr;
@@ -139,7 +138,6 @@ pub(crate) fn run(args: &BayArgs) -> anyhow::Result<ExitCode> {
             learner,
             phone,
             engine: InTurn::new(Box::new(ear), Arc::clone(&queue)),
-            queue: Arc::clone(&queue),
             stop: Arc::clone(&stop),
             codes: args.codes,
             telling: Arc::clone(&telling),
@@ -201,7 +199,6 @@ struct One {
     learner: Learner,
     phone: Phone,
     engine: InTurn,
-    queue: Arc<Queue>,
     stop: Arc<AtomicBool>,
     codes: bool,
     /// Held by whoever writes several lines.
@@ -227,7 +224,8 @@ impl One {
             hearing,
         } = &self.learner;
         let end_pause = hearing.as_ref().and_then(|h| h.profile.end_pause);
-        let mut source = FromPhone::of(&mut self.phone, source::cutting(end_pause), &self.queue)?;
+        let source = self.phone.source(source::cutting(end_pause));
+        let mut source = source.context("the phone's microphone is in use already")?;
         let clock = SharedClock::default();
         let (mut store, log) =
             log::take_up(&led.db, &clock).map_err(|why| about_log(&led.db, why))?;
@@ -290,42 +288,6 @@ impl One {
     }
 }
 
-/// A learner's phone. What was said so far is not heard before its end while others wait.
-struct FromPhone {
-    source: Box<dyn InputSource>,
-    queue: Arc<Queue>,
-}
-
-impl FromPhone {
-    fn of(phone: &mut Phone, cutting: EndpointConfig, queue: &Arc<Queue>) -> anyhow::Result<Self> {
-        let source = phone.source(cutting);
-        let source = source.context("the phone's microphone is in use already")?;
-        Ok(Self {
-            source: Box::new(source),
-            queue: Arc::clone(queue),
-        })
-    }
-}
-
-impl InputSource for FromPhone {
-    fn next(&mut self, voice: &mut dyn Voice) -> anyhow::Result<Option<Input>> {
-        loop {
-            match self.source.next(voice)? {
-                Some(Input::Partial(_)) if self.queue.is_full() => {}
-                input => return Ok(input),
-            }
-        }
-    }
-
-    fn set_end_pause(&mut self, pause: Duration) {
-        self.source.set_end_pause(pause);
-    }
-
-    fn account(&self) -> Option<String> {
-        self.source.account()
-    }
-}
-
 /// All that is seen of a session is seen at its phone, and on the instructor's page.
 struct Unseen;
 
@@ -362,15 +324,18 @@ fn learners(dir: &Path) -> anyhow::Result<Vec<Learner>> {
         dir.display()
     );
     let mut logs = BTreeSet::new();
-    let mut learners = Vec::new();
+    let mut learners: Vec<Learner> = Vec::new();
     for entry in entries {
         let name = entry.name.clone();
-        let learner = learner(dir, entry).with_context(|| format!("learner {name}"))?;
+        let mut learner = learner(dir, entry).with_context(|| format!("learner {name}"))?;
         ensure!(
             logs.insert(learner.led.db.clone()),
             "learner {name}: {} is another learner's log too. Give each a name of his own",
             learner.led.db.display()
         );
+        for other in &learners {
+            learner.led.says_as(&other.led);
+        }
         learners.push(learner);
     }
     Ok(learners)

@@ -68,6 +68,15 @@ impl Led {
         })
     }
 
+    /// Says what another does, where both lead the same job in the same way: what can be said is then worked out
+    /// once for both. Both are led by voice, or neither.
+    pub(super) fn says_as(&mut self, other: &Self) {
+        let learns = |led: &Self| led.practice.is_some();
+        if self.text == other.text && learns(self) == learns(other) {
+            self.grammar = Arc::clone(&other.grammar);
+        }
+    }
+
     /// Begins its session, or takes it up where its log ends.
     ///
     /// # Errors

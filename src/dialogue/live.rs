@@ -105,21 +105,25 @@ impl Live {
             self.cut = Some(Instant::now());
         }
         self.given += passed.samples.len() as u64;
-        for mut utterance in self.segmenter.push(&passed.samples) {
-            if self.is_spoilt(&utterance) {
-                continue;
-            }
-            utterance.start += self.before;
-            utterance.speech_end += self.before;
-            let end = utterance.start + utterance.samples.len() as u64;
-            self.cut = None;
-            self.ready
-                .push_back(if self.gate.overlaps_prompt(utterance.start, end) {
-                    Input::OverlapsPrompt(utterance)
-                } else {
-                    Input::Sound(utterance)
-                });
+        for utterance in self.segmenter.push(&passed.samples) {
+            self.ended(utterance);
         }
+    }
+
+    fn ended(&mut self, mut utterance: Utterance) {
+        if self.is_spoilt(&utterance) {
+            return;
+        }
+        utterance.start += self.before;
+        utterance.speech_end += self.before;
+        let end = utterance.start + utterance.samples.len() as u64;
+        self.cut = None;
+        self.ready
+            .push_back(if self.gate.overlaps_prompt(utterance.start, end) {
+                Input::OverlapsPrompt(utterance)
+            } else {
+                Input::Sound(utterance)
+            });
     }
 
     fn account_for(&mut self, chunk: &[f32]) {
@@ -211,7 +215,10 @@ impl InputSource for Live {
         // Whoever pauses longer than most also does so where most would have ended.
         let longer = (self.cutting.pause - EndpointConfig::default().pause).max(0.0);
         let longer = if pause.is_zero() { 0.0 } else { longer };
-        self.segmenter.set_end_pause(pause.as_secs_f64() + longer);
+        let pause = pause.as_secs_f64() + longer;
+        if let Some(utterance) = self.segmenter.set_end_pause(pause) {
+            self.ended(utterance);
+        }
     }
 
     /// Sound against the clock: less of it is what was lost, more of it is a device whose

@@ -3,7 +3,7 @@
 use super::barge_in::may_be_said_over;
 use super::source::{Input, InputSource};
 use super::turn_taking::{
-    enough, is_a_sure_question, may_be_refused, recognise, refused, second_hearing,
+    enough, is_a_sure_question, may_be_refused, recognise, recognise_early, refused, second_hearing,
 };
 use crate::audio::Utterance;
 use crate::grammar::{Grammar, Intent, SaidInstead, distinct};
@@ -446,13 +446,11 @@ impl DialogueManager<'_> {
         let Some(recogniser) = self.recogniser.as_deref_mut() else {
             return Ok(());
         };
-        let heard = recognise(
-            recogniser,
-            &utterance,
-            &expected,
-            earlier,
-            &mut course.tally,
-        )?;
+        let tally = &mut course.tally;
+        let Some(heard) = recognise_early(recogniser, &utterance, &expected, earlier, tally)?
+        else {
+            return Ok(());
+        };
         if let Some(pause) = enough(&heard) {
             source.set_end_pause(pause);
         }

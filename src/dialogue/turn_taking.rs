@@ -24,7 +24,35 @@ pub(super) fn recognise(
     earlier: Option<&str>,
     tally: &mut Tally,
 ) -> anyhow::Result<Recognition> {
-    let heard = recogniser.recognise(&utterance.samples, expected)?;
+    let hear = |expected: &DecodeContext| recogniser.recognise(&utterance.samples, expected);
+    heard_by(hear, expected, earlier, tally)
+}
+
+/// The same of one that may not be over; nothing where others are heard first.
+pub(super) fn recognise_early(
+    recogniser: &mut dyn Recogniser,
+    utterance: &Utterance,
+    expected: &DecodeContext,
+    earlier: Option<&str>,
+    tally: &mut Tally,
+) -> anyhow::Result<Option<Recognition>> {
+    let mut given_up = false;
+    let hear = |expected: &DecodeContext| {
+        let heard = recogniser.early(&utterance.samples, expected)?;
+        given_up |= heard.is_none();
+        Ok(heard.unwrap_or_else(Recognition::nothing))
+    };
+    let heard = heard_by(hear, expected, earlier, tally)?;
+    Ok((!given_up).then_some(heard))
+}
+
+fn heard_by(
+    mut hear: impl FnMut(&DecodeContext) -> anyhow::Result<Recognition>,
+    expected: &DecodeContext,
+    earlier: Option<&str>,
+    tally: &mut Tally,
+) -> anyhow::Result<Recognition> {
+    let heard = hear(expected)?;
     tally.hearing += heard.took;
     if heard.outcome != Decision::Accept
         && let Some(rule) = earlier
@@ -33,7 +61,7 @@ pub(super) fn recognise(
             rule: rule.to_owned(),
             excluded: expected.excluded.clone(),
         };
-        let again = recogniser.recognise(&utterance.samples, &expected)?;
+        let again = hear(&expected)?;
         tally.hearing += again.took;
         if again.outcome == Decision::Accept && again.said.as_ref().is_some_and(Session::puts_right)
         {

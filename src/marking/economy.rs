@@ -1,4 +1,3 @@
-use super::readings::{Judgement, as_measured, of_display};
 use crate::bay::{Bay, Stop, tour};
 use crate::installation::Job;
 use crate::terms::{FaultKind, HiddenFault, Shown};
@@ -57,7 +56,7 @@ fn greedily(job: &Job, fault: &HiddenFault, seed: u64) -> Option<usize> {
         for ((stop, is), out) in tests.iter().zip(&is).zip(&mut ruled_out) {
             let shown = other.probe(&stop.conditions, &stop.probe).ok();
             if let (Some(is), Some((shown, _))) = (is, shown)
-                && differ(is, &shown)
+                && is.differs(&shown)
             {
                 out.push(n);
             }
@@ -107,15 +106,4 @@ fn candidates(job: &Job, fault: &HiddenFault, seed: u64) -> Vec<HiddenFault> {
         }
     }
     all
-}
-
-/// Whether an instrument would show another thing.
-pub(super) fn differ(a: &Shown, b: &Shown) -> bool {
-    match (of_display(a), of_display(b)) {
-        (Some(one), Some(other)) => {
-            std::mem::discriminant(a) != std::mem::discriminant(b)
-                || as_measured(&one, &other, 0.02, 2.0) != Judgement::Agrees
-        }
-        _ => a != b,
-    }
 }

@@ -176,6 +176,8 @@ pub enum What {
         /// How many.
         entries: u32,
     },
+    /// The work was ended for a voltage, and nothing that was probed showed one where there should be none.
+    StoppedForNothing,
     /// Help was asked for.
     Helped,
 }

@@ -6,6 +6,7 @@ mod criteria;
 mod economy;
 mod group;
 mod lapse;
+mod lost;
 mod readings;
 mod sheet;
 
@@ -13,6 +14,9 @@ pub use criteria::{Criteria, CriteriaError, Criterion, Weights};
 pub use economy::Economy;
 pub use group::{Attempt, Group, Missed, StepTimes};
 pub use lapse::{Lapse, StillOut, What};
+pub use lost::{Lost, Why};
 pub(crate) use readings::{INSTRUMENT, agree};
 pub use readings::{Judged, Judgement};
-pub use sheet::{Diagnosis, LeftBehind, Mark, MarkError, Prediction, Sheet, StepTime, mark};
+pub use sheet::{
+    Diagnosis, LeftBehind, Mark, MarkError, NotDone, Prediction, Sheet, StepTime, Stopped, mark,
+};

@@ -1,6 +1,6 @@
 use crate::quantity::{Reading, Relation, Unit};
 use crate::sequence::{EventNo, StepId};
-use crate::terms::{Place, Shown};
+use crate::terms::Place;
 use serde::Serialize;
 
 /// A reading that counts, and how it compares.
@@ -97,14 +97,6 @@ impl Judgement {
     }
 }
 
-/// What a display says as a reading; nothing where it shows none.
-pub(super) fn of_display(shown: &Shown) -> Option<Reading> {
-    match shown {
-        Shown::Value(reading) | Shown::Tripped(reading) | Shown::Live(reading) => Some(*reading),
-        Shown::NoTrip | Shown::Sequence { .. } | Shown::NoSupply | Shown::Label(_) => None,
-    }
-}
-
 /// How what was said compares with what was shown, for which every digit counts.
 pub(super) fn as_shown(said: &Reading, is: &Reading) -> Judgement {
     let over = |reading: &Reading| matches!(reading.relation, Relation::Over | Relation::OverRange);
@@ -146,32 +138,12 @@ pub(crate) fn agree(one: &Reading, other: &Reading) -> bool {
 /// How a reading compares with another instrument's, each of which may be wrong by `share` of the
 /// value and `digits` of the last place shown.
 pub(super) fn as_measured(said: &Reading, is: &Reading, share: f64, digits: f64) -> Judgement {
-    let over = |reading: &Reading| reading.number.is_none() || reading.relation == Relation::Over;
-    if over(said) || over(is) {
-        // One range may end where the other still shows a number.
-        let agree = match (over(said), over(is)) {
-            (true, true) => true,
-            (true, false) => said.number.is_some() && is.size() >= said.size(),
-            (false, _) => is.number.is_some() && said.size() >= is.size(),
-        };
-        return if agree {
-            Judgement::Agrees
-        } else {
-            Judgement::Other
-        };
-    }
-    let (a, b) = (said.size(), is.size());
-    let last = |reading: &Reading| {
-        reading.number.map_or(0.0, |number| {
-            10f64.powi(-i32::from(number.places())) * scale(reading)
-        })
-    };
-    // Who leaves a nought out shows no less for it.
-    let allowed = share * (a + b) + 2.0 * digits * last(said).min(last(is));
-    if (a - b).abs() <= allowed {
+    if said.agrees(is, share, digits) {
         Judgement::Agrees
+    } else if said.is_over() || is.is_over() {
+        Judgement::Other
     } else {
-        slipped(a, b)
+        slipped(said.size(), is.size())
     }
 }
 

@@ -1,7 +1,8 @@
 use super::criteria::{Criteria, Criterion, Weights};
-use super::economy::{Economy, differ};
+use super::economy::Economy;
 use super::lapse::{Lapse, StillOut, What, of_refusal, what_is_out};
-use super::readings::{Judged, Judgement, as_shown, between_instruments, of_display};
+use super::lost::{Losses, Lost, Why, of};
+use super::readings::{Judged, Judgement, as_shown, between_instruments};
 use crate::bay::BayError;
 use crate::grammar::Intent;
 use crate::installation::{CircuitKind, board_said};
@@ -67,10 +68,34 @@ pub struct Sheet {
     /// Whether the job has a ring.
     #[serde(skip)]
     has_ring: bool,
-    /// Whether the work was stopped for a voltage: nothing is to be made then.
-    pub stopped: bool,
+    /// Whether the work was ended before its end for a voltage, and whether that was right.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub stopped: Option<Stopped>,
+    /// What was not done then, where that was right: it counts for nothing.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub not_done: Vec<NotDone>,
     /// How long each kind of step took.
     pub times: Vec<StepTime>,
+}
+
+/// How work was ended that somebody ended because a part was live.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Stopped {
+    /// What was to be dead showed a voltage, or that was said of a real installation: nothing more is to be
+    /// made then.
+    Rightly,
+    /// Nothing that was probed since it was switched off showed one.
+    ForNothing,
+}
+
+/// Steps of a stage that were not done.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct NotDone {
+    /// Their stage.
+    pub stage: Stage,
+    /// How many.
+    pub steps: u32,
 }
 
 /// How long steps of a kind took.
@@ -95,6 +120,9 @@ pub struct Mark {
     pub share: f64,
     /// How many lapses count against it.
     pub lapses: usize,
+    /// What the rest was lost for: with the share it adds up to 1.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub lost: Vec<Lost>,
 }
 
 /// Something that was predicted.
@@ -145,6 +173,36 @@ pub struct Diagnosis {
     /// The fewest that could have told the one fault from all others possible in this job, found
     /// greedily; nothing where it is not one fault.
     pub fewest: Option<usize>,
+}
+
+impl Diagnosis {
+    /// What is lost of it; nothing where it is not known what is hidden.
+    fn losses(&self) -> Option<Losses> {
+        let hidden = self.hidden.as_ref()?;
+        let all = hidden.len();
+        if hidden.is_empty() {
+            let none = self.said && self.named.is_empty();
+            return Some(match none {
+                true => Losses::default(),
+                false if self.said => Losses::of(Why::NothingHidden, 1.0),
+                false => Losses::of(Why::NothingNamed, 1.0),
+            });
+        }
+        if !self.said {
+            return Some(Losses::of(Why::NothingNamed, 1.0));
+        }
+        if !self.evidence {
+            return Some(Losses::of(Why::Guessed, 1.0));
+        }
+        let (kinds, places) = (all - self.kinds, all - self.places);
+        let mut losses = Losses::of(Why::KindNotNamed(kinds), 0.5 * of(kinds, all));
+        losses.take(Why::PlaceNotNamed(places), 0.5 * of(places, all));
+        // Half a place is one without its conductor.
+        let unsaid = self.no_conductor;
+        losses.take(Why::NoConductor(unsaid), 0.25 * of(unsaid, all));
+        losses.take(Why::NotThere(self.wrong), 0.25 * self.wrong as f64);
+        Some(losses)
+    }
 }
 
 fn is_none_of_them(n: &usize) -> bool {
@@ -225,7 +283,9 @@ pub fn mark(
         readings: BTreeMap::new(),
         sound,
         evidence: false,
-        stopped: false,
+        stopped: None,
+        not_done: Vec::new(),
+        off_at: 0,
         proved_at: 0,
         struck: BTreeMap::new(),
         not_read_back: BTreeSet::new(),
@@ -259,6 +319,9 @@ fn rests_on_probing(step: &Step, statement: Statement) -> Option<Criterion> {
         _ => return None,
     })
 }
+
+/// Extra-low voltage (to 50 V a.c.: BS 7671 part 2) is no voltage found here: what is induced in a cable shows.
+const EXTRA_LOW: f64 = 50.0;
 
 /// Whether what was shown there can tell what a step asks for: of polarity, continuity at any point of
 /// a circuit that is dead, and any live test at the place of one that is not.
@@ -316,7 +379,10 @@ struct Marker {
     /// Whether anything that was probed would have shown something else on the sound one.
     evidence: bool,
     /// Whether the work was stopped for a voltage, and nothing was said dead since.
-    stopped: bool,
+    stopped: Option<Stopped>,
+    not_done: Vec<NotDone>,
+    /// How much had been probed when something was said to be isolated or locked off last.
+    off_at: usize,
     /// How much had been probed when the indicator was said to be proved last.
     proved_at: usize,
     struck: BTreeMap<EventNo, String>,
@@ -430,7 +496,9 @@ impl Marker {
             Event::ReadBackCut { of } => {
                 self.not_read_back.insert(*of);
             }
-            Event::VoltageFound { .. } => self.stopped = true,
+            Event::VoltageFound { board, .. } => {
+                self.stopped = Some(self.found_rightly(before, *board));
+            }
             Event::TakenOut {
                 board,
                 circuit,
@@ -514,26 +582,49 @@ impl Marker {
         };
         sound
             .shows(before, probe)
-            .is_ok_and(|other| differ(shown, &other))
+            .is_ok_and(|other| shown.differs(&other))
     }
 
     /// A pair is dead by what the indicator showed of it last.
     fn said_dead(&mut self, before: &Agenda, entry: &Entry, step: &Step) {
         let of_pair = |seen: &&Seen| probing::reads(step, step.pair, &seen.probe);
         let last = self.shown.iter().rev().find(of_pair).map(|seen| seen.shown);
-        match last.as_ref().and_then(of_display) {
+        match last.as_ref().and_then(Shown::reading) {
             None => self.lapse(before, entry, Criterion::EveryPair, What::NotProbed),
-            // Extra-low voltage (to 50 V a.c.: BS 7671 part 2) is no voltage found here: what is induced
-            // in a cable shows.
-            Some(shown) if shown.size() >= 50.0 => {
+            Some(shown) if shown.size() >= EXTRA_LOW => {
                 self.lapse(before, entry, Criterion::Isolation, What::NotDead { shown });
             }
-            Some(_) => self.stopped = false,
+            Some(_) => self.stopped = None,
+        }
+    }
+
+    /// Whether a voltage that is said to be found was shown where there should be none: since that was switched
+    /// off. Who has switched nothing off has found none. Of a real installation nothing else is known.
+    fn found_rightly(&self, before: &Agenda, board: u16) -> Stopped {
+        let circuit = before.current().and_then(|step| step.circuit);
+        let showed = |seen: &Seen| {
+            let there = seen.probe.board == board && seen.probe.setting == Setting::Voltage;
+            let wires = matches!(seen.probe.between, Between::Pair(_));
+            there
+                && wires
+                && seen
+                    .shown
+                    .reading()
+                    .is_some_and(|shown| shown.size() >= EXTRA_LOW)
+        };
+        let since = self.shown.iter().skip(self.off_at);
+        if !before.practises() || (!self.is_live(before, board, circuit) && { since }.any(showed)) {
+            Stopped::Rightly
+        } else {
+            Stopped::ForNothing
         }
     }
 
     /// What is said of an instrument, or of polarity, is known by what was probed before.
     fn said_of(&mut self, before: &Agenda, entry: &Entry, step: &Step, statement: Statement) {
+        if matches!(statement, Statement::Isolated | Statement::LockedOff) {
+            self.off_at = self.shown.len();
+        }
         let since = match statement {
             // The indicator is proved on the source each time anew.
             Statement::Proved => std::mem::replace(&mut self.proved_at, self.shown.len()),
@@ -642,12 +733,23 @@ impl Marker {
         if agenda.mode() != Mode::Finished {
             return;
         }
-        if self.stopped {
-            undone.clear();
-        }
-        for (stage, steps) in undone {
-            let what = What::Undone { stage, steps };
-            self.lapses.push(Lapse::at(last, of_left_out(stage), what));
+        let undone = undone.into_iter();
+        match self.stopped {
+            Some(Stopped::Rightly) => {
+                self.not_done = undone
+                    .map(|(stage, steps)| NotDone { stage, steps })
+                    .collect();
+            }
+            stopped => {
+                for (stage, steps) in undone {
+                    let what = What::Undone { stage, steps };
+                    self.lapses.push(Lapse::at(last, of_left_out(stage), what));
+                }
+                if stopped.is_some() {
+                    let what = What::StoppedForNothing;
+                    self.lapses.push(Lapse::at(last, Criterion::Complete, what));
+                }
+            }
         }
         // What is out on a circuit that stays off is as it should be.
         let open: Vec<_> = agenda.barring_entries().collect();
@@ -711,6 +813,7 @@ impl Marker {
             diagnosis,
             help: self.help,
             stopped: self.stopped,
+            not_done: self.not_done,
             planned: agenda
                 .plan()
                 .steps
@@ -1025,7 +1128,7 @@ fn from_display(seen: &[Seen], said: &Reading) -> (Option<Reading>, Judgement) {
     }
     let displays: Vec<(Reading, bool)> = seen
         .iter()
-        .filter_map(|seen| Some((of_display(&seen.shown)?, seen.moving)))
+        .filter_map(|seen| Some((seen.shown.reading()?, seen.moving)))
         .collect();
     let Some((last, _)) = displays.last() else {
         return (None, Judgement::NotProbed);
@@ -1160,16 +1263,17 @@ impl Sheet {
                     Criterion::Predictions => self.predictions.iter().filter(|p| !p.right).count(),
                     _ => self.against(criterion).count(),
                 };
-                let share = match (criteria.of(criterion), lapses) {
+                let losses = match (criteria.of(criterion), lapses) {
                     // One lapse fails it, whatever a lapse takes off points.
-                    (Weights::PassOrFail, 1..) => 0.0,
-                    _ => self.share(criterion, lapses, criteria)?,
+                    (Weights::PassOrFail, 1..) => Losses::of(Why::Lapses(lapses), 1.0),
+                    _ => self.losses(criterion, lapses, criteria)?,
                 };
                 Some(Mark {
                     criterion,
                     counts: criteria.of(criterion),
-                    share,
+                    share: losses.left,
                     lapses,
+                    lost: losses.lost,
                 })
             })
             .collect();
@@ -1186,8 +1290,10 @@ impl Sheet {
             }
         }
         self.points = (could > 0.0).then(|| had / could);
-        self.passed =
-            self.finished && !failed && self.points.is_none_or(|share| share >= criteria.pass_from);
+        self.passed = self.finished
+            && self.stopped != Some(Stopped::ForNothing)
+            && !failed
+            && self.points.is_none_or(|share| share >= criteria.pass_from);
     }
 
     /// The lapses that count against a criterion by themselves.
@@ -1197,10 +1303,10 @@ impl Sheet {
             .filter(move |lapse| lapse.criterion == criterion && lapse.under.is_none())
     }
 
-    /// How much of a criterion was reached; nothing where it can't be judged. Nothing is in order, nor
-    /// without help, that was not done: such a criterion is reached as far as the job is.
-    fn share(&self, criterion: Criterion, lapses: usize, criteria: &Criteria) -> Option<f64> {
-        let share = self.share_of_what_was_done(criterion, lapses, criteria)?;
+    /// What is lost of a criterion; nothing where it can't be judged. Nothing is in order, nor without help, that
+    /// was not done: such a criterion is reached as far as the job is.
+    fn losses(&self, criterion: Criterion, lapses: usize, criteria: &Criteria) -> Option<Losses> {
+        let mut losses = self.losses_in_what_was_done(criterion, lapses, criteria)?;
         let of_the_way = matches!(
             criterion,
             Criterion::Order
@@ -1209,21 +1315,24 @@ impl Sheet {
                 | Criterion::Economy
                 | Criterion::Help
         );
-        let done = if of_the_way && self.finished && !self.stopped {
-            self.answered as f64 / self.planned.max(1) as f64
-        } else {
-            1.0
-        };
-        Some(share * done.min(1.0))
+        if of_the_way && self.finished && self.stopped != Some(Stopped::Rightly) {
+            let (done, planned) = (self.answered, self.planned);
+            let undone = 1.0 - of(done, planned.max(1));
+            losses.take(Why::NotDone { done, planned }, losses.left * undone);
+        }
+        Some(losses)
     }
 
-    fn share_of_what_was_done(
+    fn losses_in_what_was_done(
         &self,
         criterion: Criterion,
         lapses: usize,
         criteria: &Criteria,
-    ) -> Option<f64> {
-        let of = |part: usize, whole: usize| part as f64 / whole as f64;
+    ) -> Option<Losses> {
+        // Each wrong reading counts as any lapse does: one of two hundred is no trifle.
+        let for_lapses = criteria.each_lapse * lapses as f64;
+        let by_lapses = || Losses::of(Why::Lapses(lapses), for_lapses);
+        let stopped_rightly = self.stopped == Some(Stopped::Rightly);
         match criterion {
             Criterion::Readings => {
                 let compared = self
@@ -1231,56 +1340,41 @@ impl Sheet {
                     .iter()
                     .filter(|judged| judged.judgement != Judgement::NotCompared)
                     .filter(|judged| judged.struck.is_none());
-                let all = compared.count();
-                // Each wrong one counts as any lapse does: one of two hundred is no trifle.
-                (all > 0).then(|| (1.0 - criteria.each_lapse * lapses as f64).max(0.0))
+                (compared.count() > 0).then(by_lapses)
             }
             Criterion::Predictions => {
                 let all = self.predictions.len();
-                (all > 0).then(|| of(all - lapses, all))
+                (all > 0).then(|| Losses::of(Why::Lapses(lapses), of(lapses, all)))
             }
-            Criterion::Diagnosis => {
-                let diagnosis = self.diagnosis.as_ref()?;
-                let hidden = diagnosis.hidden.as_ref()?;
-                let all = hidden.len().max(1);
-                if hidden.is_empty() {
-                    let none = diagnosis.said && diagnosis.named.is_empty();
-                    return Some(if none { 1.0 } else { 0.0 });
-                }
-                if !diagnosis.evidence {
-                    return Some(0.0);
-                }
-                // Half a place is one without its conductor.
-                let places = diagnosis.places as f64 - 0.5 * diagnosis.no_conductor as f64;
-                let named = 0.5 * (of(diagnosis.kinds, all) + places / all as f64);
-                Some((named - 0.25 * diagnosis.wrong as f64).max(0.0))
-            }
+            Criterion::Diagnosis => self.diagnosis.as_ref()?.losses(),
             Criterion::Economy => {
                 let diagnosis = self.diagnosis.as_ref()?;
                 let fewest = diagnosis.fewest?;
                 // The whole job is tested besides: twice its readings is no waste.
                 let enough = (2 * self.readings.len()).max(fewest);
-                let used = diagnosis.probings;
-                Some(match used {
-                    0 => 0.0,
-                    used => (enough as f64 / used as f64).min(1.0),
+                Some(match diagnosis.probings {
+                    0 => Losses::of(Why::NothingProbed, 1.0),
+                    probings => Losses::of(
+                        Why::MoreProbings { probings, enough },
+                        1.0 - of(enough, probings),
+                    ),
                 })
             }
-            Criterion::Complete if self.finished && !self.stopped => {
-                let invented = invented(&self.readings);
-                let made = of(self.answered.saturating_sub(invented), self.planned.max(1));
-                Some(
-                    (1.0 - criteria.each_lapse * lapses as f64)
-                        .max(0.0)
-                        .min(made),
-                )
+            Criterion::Complete if stopped_rightly => None,
+            Criterion::Complete if self.finished => {
+                let done = self.answered.saturating_sub(invented(&self.readings));
+                let planned = self.planned;
+                let mut losses = by_lapses();
+                // A lapse may be about the same steps.
+                let more = 1.0 - of(done, planned.max(1)) - (1.0 - losses.left);
+                losses.take(Why::NotDone { done, planned }, more);
+                Some(losses)
             }
-            Criterion::Complete if self.stopped => None,
             Criterion::Ring if !self.has_ring => None,
             Criterion::Help if self.level != Level::Asked => None,
             // What is still to come is not judged.
             _ if !self.finished && lapses == 0 => None,
-            _ => Some((1.0 - criteria.each_lapse * lapses as f64).max(0.0)),
+            _ => Some(by_lapses()),
         }
     }
 

@@ -3,10 +3,10 @@
 use super::shared::Shared;
 use crate::dialogue::screen::ScreenView;
 use crate::terms::{ProsodyChange, ProsodyNow};
-use crate::voice::{Earcon, Piece, Profile, Rate, Saying, Tone, Voice, longest, pieces};
+use crate::voice::{Earcon, Piece, Profile, Rate, Saying, Tone, Voice, longest, pieces, sounded};
 use serde::Serialize;
 use std::collections::VecDeque;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 /// A phone that does not begin a line within this time does not say it.
@@ -46,6 +46,25 @@ enum What {
 struct Waiting {
     id: u64,
     what: What,
+    made: Arc<MadeOnce>,
+}
+
+/// A line as WAV: made by who wants it first, be it ahead of the phone's asking.
+#[derive(Debug, Default)]
+pub(super) struct MadeOnce(Mutex<Option<Vec<u8>>>);
+
+impl MadeOnce {
+    /// The sound of all of an item.
+    ///
+    /// # Errors
+    /// When this machine has no voice; the next who asks tries again.
+    pub(super) fn get(&self, sound: &Sound, profile: &Profile) -> anyhow::Result<Vec<u8>> {
+        let mut made = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if made.is_none() {
+            *made = Some(sound.made(profile)?);
+        }
+        Ok(made.clone().unwrap_or_default())
+    }
 }
 
 /// What of an item is wanted as sound.
@@ -54,6 +73,41 @@ pub(super) enum Sound {
     Mark(Earcon),
     Warning,
     Words { pieces: Vec<Piece>, warning: bool },
+}
+
+impl Sound {
+    /// It as WAV.
+    ///
+    /// # Errors
+    /// When this machine has no voice.
+    pub(super) fn made(&self, profile: &Profile) -> anyhow::Result<Vec<u8>> {
+        match self {
+            Self::Mark(mark) => sounded::mark(*mark, profile),
+            Self::Warning => sounded::words(&[], true, profile),
+            Self::Words { pieces, warning } => sounded::words(pieces, *warning, profile),
+        }
+    }
+}
+
+/// The sound of an item that is wanted, by whichever voice.
+pub(super) struct Wanted {
+    pub sound: Sound,
+    pub profile: Profile,
+    /// Where it is made, or was; nothing of what is not the whole item.
+    pub made: Option<Arc<MadeOnce>>,
+}
+
+impl Wanted {
+    /// It as WAV.
+    ///
+    /// # Errors
+    /// When this machine has no voice.
+    pub(super) fn wav(&self) -> anyhow::Result<Vec<u8>> {
+        match &self.made {
+            Some(made) => made.get(&self.sound, &self.profile),
+            None => self.sound.made(&self.profile),
+        }
+    }
 }
 
 /// The lines that wait, and the one that is being said.
@@ -67,6 +121,8 @@ pub(super) struct Downlink {
     unsaid: Vec<String>,
     /// Lines that somebody spoke over.
     cut_off: Vec<String>,
+    /// Whether the phone lets us make the sound of words.
+    without_voice: bool,
 }
 
 impl Downlink {
@@ -79,6 +135,7 @@ impl Downlink {
             quiet_since: None,
             unsaid: Vec::new(),
             cut_off: Vec::new(),
+            without_voice: false,
         }
     }
 
@@ -106,8 +163,17 @@ impl Downlink {
         self.waiting.iter().map(item).collect()
     }
 
-    /// The sound of an item: all of it, or only its tone where the phone says the words.
-    pub(super) fn sound(&self, id: u64, only_tone: bool) -> Option<(Sound, Profile)> {
+    /// The sound of an item: all of it, or only its tone where the phone says the words. What comes after one
+    /// whose words were wanted is made ahead.
+    pub(super) fn sound(&mut self, id: u64, only_tone: bool) -> Option<Wanted> {
+        let wanted = self.of_item(id, only_tone)?;
+        if let Sound::Words { .. } | Sound::Warning = wanted.sound {
+            self.without_voice = !only_tone;
+        }
+        Some(wanted)
+    }
+
+    fn of_item(&self, id: u64, only_tone: bool) -> Option<Wanted> {
         let waiting = self.waiting.iter().find(|waiting| waiting.id == id)?;
         let sound = match &waiting.what {
             What::Mark(mark) => Sound::Mark(*mark),
@@ -117,7 +183,22 @@ impl Downlink {
                 warning: *tone == Tone::Warning,
             },
         };
-        Some((sound, self.profile.clone()))
+        Some(Wanted {
+            made: (!only_tone).then(|| Arc::clone(&waiting.made)),
+            sound,
+            profile: self.profile.clone(),
+        })
+    }
+
+    /// The line that waits, where the phone will ask for its words and none is before it: what is said later takes no
+    /// processor from that.
+    fn ahead(&self) -> Option<Wanted> {
+        let mut lines = self
+            .waiting
+            .iter()
+            .filter(|w| matches!(w.what, What::Line(..)));
+        let only = lines.next().filter(|_| lines.next().is_none())?;
+        self.of_item(only.id, false).filter(|_| self.without_voice)
     }
 
     fn push(&mut self, what: What, now: Instant) {
@@ -127,6 +208,7 @@ impl Downlink {
         self.waiting.push_back(Waiting {
             id: self.next,
             what,
+            made: Arc::default(),
         });
         self.next += 1;
     }
@@ -211,14 +293,20 @@ impl Voice for PhoneVoice {
         let now = Instant::now();
         let said = pieces(line, self.profile.wording);
         let what = What::Line(line.tone, line.text.to_owned(), said);
-        let full = self.shared.change(|state| {
+        let (full, ahead) = self.shared.change(|state| {
             let full = state.downlink.waiting.len() >= QUEUE;
             if !full {
                 state.downlink.push(what, now);
             }
-            full
+            let ahead = state.downlink.ahead().filter(|_| !full);
+            (full, ahead)
         });
         anyhow::ensure!(!full, "too many lines wait to be said");
+        if let Some(ahead) = ahead {
+            // Where it can't be made, the phone is told when it asks.
+            let make = move || drop(ahead.wav());
+            let _ = std::thread::Builder::new().spawn(make);
+        }
         self.shown.put(line)
     }
 

@@ -14,6 +14,7 @@
 
 pub mod authority;
 mod downlink;
+mod guests;
 pub mod lan;
 mod own_voice;
 mod pages;

@@ -1,7 +1,7 @@
 //! What a page may ask. Before a phone is paired there is the page that pairs, what belongs to it, and
 //! nothing else.
 
-use super::downlink::Sound;
+use super::guests::{self, Guest};
 use super::pages;
 use super::pairing::{Outcome, Pairing};
 use super::server::Door;
@@ -10,7 +10,6 @@ use super::uplink::Post;
 use super::watching::Watching;
 use crate::audio::line::Notice;
 use crate::sequence::EventNo;
-use crate::voice::{Profile, sounded};
 use axum::Router;
 use axum::body::Body;
 use axum::extract::{Extension, Path, Query, Request, State};
@@ -109,8 +108,11 @@ pub(super) fn all(door: Arc<Door>) -> Router {
 async fn only_paired(door: &Door, mut request: Request, next: Next) -> Response {
     let token = token_of(request.headers()).unwrap_or_default();
     let now = Instant::now();
-    let own = |phone: &&Arc<Shared>| phone.lock().pairing.knows(&token, now);
-    if let Some(own) = door.phones.iter().find(own) {
+    let own = |phone: &Arc<Shared>| phone.lock().pairing.knows(&token, now);
+    let own = door.phones.iter().position(own);
+    let known = own.map(guests::Page::Phone);
+    is_known(&request, known);
+    if let Some(own) = own.and_then(|n| door.phones.get(n)) {
         let own = Arc::clone(own);
         request.extensions_mut().insert(own);
         return next.run(request).await;
@@ -122,12 +124,21 @@ async fn only_paired(door: &Door, mut request: Request, next: Next) -> Response 
 async fn only_instructor(door: &Door, mut request: Request, next: Next) -> Response {
     let token = token_of(request.headers()).unwrap_or_default();
     let knows = |of: &&Arc<Watching>| of.lock().pairing.knows(&token, Instant::now());
-    if let Some(watching) = door.watching.as_ref().filter(knows) {
+    let watching = door.watching.as_ref().filter(knows);
+    is_known(&request, watching.map(|_| guests::Page::Watch));
+    if let Some(watching) = watching {
         let watching = Arc::clone(watching);
         request.extensions_mut().insert(watching);
         return next.run(request).await;
     }
     not_paired(&request, "/watch")
+}
+
+/// Whose page asks on this connection; nobody's, where it is not paired, or no longer.
+fn is_known(request: &Request, page: Option<guests::Page>) {
+    if let Some(guest) = request.extensions().get::<Arc<Guest>>() {
+        guest.is(page);
+    }
 }
 
 fn not_paired(request: &Request, page: &str) -> Response {
@@ -331,18 +342,10 @@ async fn voice(
             "That is not said any more.".to_owned(),
         )
     };
-    let (sound, profile) = found.ok_or_else(gone)?;
-    let made = tokio::task::spawn_blocking(move || made(&sound, &profile)).await;
+    let wanted = found.ok_or_else(gone)?;
+    let made = tokio::task::spawn_blocking(move || wanted.wav()).await;
     let wav = made.map_err(anyhow::Error::from)??;
     Ok(([(header::CONTENT_TYPE, "audio/wav")], wav).into_response())
-}
-
-fn made(sound: &Sound, profile: &Profile) -> anyhow::Result<Vec<u8>> {
-    match sound {
-        Sound::Mark(mark) => sounded::mark(*mark, profile),
-        Sound::Warning => sounded::words(&[], true, profile),
-        Sound::Words { pieces, warning } => sounded::words(pieces, *warning, profile),
-    }
 }
 
 /// The code with which another phone is paired.

@@ -1,13 +1,14 @@
 //! The door: TLS on the private addresses of this machine, what is let in, and what is served.
 
 use super::authority::Leaf;
+use super::guests::{Guest, Guests};
 use super::lan::{self, NAME};
 use super::routes;
 use super::shared::Shared;
 use super::watching::Watching;
 use anyhow::Context;
 use axum::Router;
-use axum::extract::Request;
+use axum::extract::{Extension, Request};
 use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode, Uri, header};
 use axum::middleware::{self, Next};
 use axum::response::{IntoResponse, Response};
@@ -16,9 +17,9 @@ use hyper_util::server::conn::auto::Builder;
 use hyper_util::service::TowerToHyperService;
 use std::net::{IpAddr, SocketAddr};
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 use tokio::net::{TcpListener, TcpStream};
-use tokio::sync::{Semaphore, oneshot};
+use tokio::sync::oneshot;
 use tokio_rustls::TlsAcceptor;
 
 /// Whoever has not shaken hands, or told what he wants, within this time, is let go.
@@ -121,13 +122,13 @@ impl Open {
             .spawn(move || {
                 runtime.block_on(async {
                     let app = router(door);
-                    let room = Arc::new(Semaphore::new(most));
+                    let guests = Guests::new(most);
                     for listener in listeners {
                         tokio::spawn(answer(
                             listener,
                             acceptor.clone(),
                             app.clone(),
-                            Arc::clone(&room),
+                            Arc::clone(&guests),
                         ));
                     }
                     // Dropped or told: over either way.
@@ -171,23 +172,24 @@ fn acceptor(leaf: Leaf) -> anyhow::Result<TlsAcceptor> {
     Ok(TlsAcceptor::from(Arc::new(config)))
 }
 
-async fn answer(listener: TcpListener, acceptor: TlsAcceptor, app: Router, room: Arc<Semaphore>) {
+async fn answer(listener: TcpListener, acceptor: TlsAcceptor, app: Router, guests: Arc<Guests>) {
     loop {
         let Ok((stream, from)) = listener.accept().await else {
             // Too many files are open, or the network is gone: later.
             tokio::time::sleep(Duration::from_millis(200)).await;
             continue;
         };
-        let Ok(place) = Arc::clone(&room).try_acquire_owned() else {
-            continue;
-        };
         if !lan::is_private(from.ip()) {
             continue;
         }
-        let (acceptor, app) = (acceptor.clone(), app.clone());
+        let guest = Arc::new(guests.enter(from.ip(), Instant::now()));
+        let app = app.clone().layer(Extension(Arc::clone(&guest)));
+        let acceptor = acceptor.clone();
         tokio::spawn(async move {
-            connected(stream, acceptor, app).await;
-            drop(place);
+            tokio::select! {
+                () = connected(stream, acceptor, app) => {}
+                () = guest.has_to_go() => {}
+            }
         });
     }
 }
@@ -240,6 +242,9 @@ fn router(door: Arc<Door>) -> Router {
 /// Lets in what is meant for this address and comes from its own pages, and tells the browser what it
 /// must not do.
 async fn guarded(door: &Door, request: Request, next: Next) -> Response {
+    if let Some(guest) = request.extensions().get::<Arc<Guest>>() {
+        guest.asks(Instant::now());
+    }
     let refused = refusal(door, request.method(), request.uri(), request.headers());
     let mut response = match refused {
         Some(why) => (StatusCode::FORBIDDEN, why).into_response(),

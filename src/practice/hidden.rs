@@ -1,3 +1,4 @@
+use super::showing::Tests;
 use crate::bay::Bay;
 use crate::installation::Job;
 use crate::sequence::Agenda;
@@ -51,7 +52,29 @@ impl Given {
     pub fn of_log(&self, agenda: &Agenda) -> Option<Hidden> {
         let simulated = agenda.practice()?.simulated.as_ref()?;
         let hidden = self.hidden(agenda.job(), simulated.edition);
-        (hidden.seal().seal == simulated.seal).then_some(hidden)
+        let of_log = |hidden: &Hidden| hidden.seal().seal == simulated.seal;
+        // What an earlier program drew may be what no test of the job shows.
+        let before = || self.drawn_before(agenda.job(), simulated.edition);
+        Some(hidden)
+            .filter(of_log)
+            .or_else(|| before().filter(of_log))
+    }
+
+    /// What was drawn when a fault could be one that no test of the job shows; nothing of a file.
+    fn drawn_before(&self, job: &Job, edition: BayEdition) -> Option<Hidden> {
+        match self {
+            Self::File(_) => None,
+            Self::Drawn {
+                seed,
+                how_many,
+                from,
+            } => {
+                let from = kinds(from, edition);
+                Some(Hidden::of_seed(*seed, |_| {
+                    Bay::draw(job, *seed, *how_many, from)
+                }))
+            }
+        }
     }
 }
 
@@ -119,8 +142,8 @@ impl Hidden {
         })
     }
 
-    /// What a seed draws: so many faults of these kinds, each possible in the job; of all kinds where none
-    /// is named.
+    /// What a seed draws: so many faults of these kinds, each possible in the job and shown by one of its tests at
+    /// least; of all kinds where none is named. It may be fewer, where there are no more.
     pub fn drawn(job: &Job, seed: u64, how_many: usize, from: &[FaultKind]) -> Self {
         Self::drawn_as(job, seed, how_many, from, BayEdition::NOW)
     }
@@ -133,15 +156,21 @@ impl Hidden {
         from: &[FaultKind],
         edition: BayEdition,
     ) -> Self {
-        let from = if from.is_empty() {
-            FaultKind::of(edition)
-        } else {
-            from
-        };
-        Self {
-            faults: Bay::draw(job, seed, how_many, from),
+        let from = kinds(from, edition);
+        Self::of_seed(seed, |sealed| {
+            let mut tests = Tests::of(job, sealed.seed(), edition);
+            Bay::draw_of(job, seed, how_many, from, &mut |fault| tests.show(fault))
+        })
+    }
+
+    /// What a seed draws in that way, of an installation of which the rest is known.
+    fn of_seed(seed: u64, draw: impl FnOnce(&Self) -> Vec<HiddenFault>) -> Self {
+        let mut hidden = Self {
+            faults: Vec::new(),
             salt: salted(&["faults of a seed", &seed.to_string()]),
-        }
+        };
+        hidden.faults = draw(&hidden);
+        hidden
     }
 
     /// Nothing hidden.
@@ -177,6 +206,14 @@ impl Hidden {
             .iter()
             .take(8)
             .fold(0, |seed, byte| (seed << 8) | u64::from(*byte))
+    }
+}
+
+/// The kinds that are drawn from.
+fn kinds(from: &[FaultKind], edition: BayEdition) -> &[FaultKind] {
+    match from {
+        [] => FaultKind::of(edition),
+        from => from,
     }
 }
 

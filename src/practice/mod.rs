@@ -3,6 +3,7 @@
 
 mod follow;
 mod hidden;
+mod showing;
 
 pub use follow::Followed;
 pub use hidden::{Given, Hidden, HiddenError};

@@ -209,6 +209,35 @@ impl Reading {
             .map_or(f64::INFINITY, |number| number.value() * scale)
     }
 
+    /// Whether it may be of the same value as another, each of which may be wrong by `share` of the value and
+    /// `digits` of the last place shown.
+    pub fn agrees(&self, other: &Self, share: f64, digits: f64) -> bool {
+        // One range may end where the other still shows a number.
+        match (self.is_over(), other.is_over()) {
+            (true, true) => return true,
+            (true, false) => return self.number.is_some() && other.size() >= self.size(),
+            (false, true) => return other.number.is_some() && self.size() >= other.size(),
+            (false, false) => {}
+        }
+        let (a, b) = (self.size(), other.size());
+        // Who leaves a nought out shows no less for it.
+        let last = self.last_place().min(other.last_place());
+        (a - b).abs() <= share * (a + b) + 2.0 * digits * last
+    }
+
+    /// Whether it tells no more than where a range ends.
+    pub(crate) fn is_over(&self) -> bool {
+        self.number.is_none() || self.relation == Relation::Over
+    }
+
+    /// One of the last place shown, in base units.
+    fn last_place(&self) -> f64 {
+        let scale = self.unit.map_or(1.0, Unit::scale);
+        self.number.map_or(0.0, |number| {
+            10f64.powi(-i32::from(number.places())) * scale
+        })
+    }
+
     /// The value as written on a schedule, without its unit: `0.34`, `>999`, `<0.01`, `over range`.
     pub fn shown(&self) -> String {
         let number = self.number.map(|n| n.to_string()).unwrap_or_default();

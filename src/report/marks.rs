@@ -10,7 +10,8 @@ use super::schedule::PRACTICE_OF;
 use super::table::{Table, TableCell};
 use super::words::Times;
 use crate::marking::{
-    Attempt, Criterion, Group, Judgement, Lapse, Mark, Sheet, StepTime, Weights, What,
+    Attempt, Criterion, Group, Judgement, Lapse, Lost, Mark, Sheet, StepTime, Stopped, Weights,
+    What, Why,
 };
 use crate::quantity::Reading;
 use crate::sequence::EventNo;
@@ -274,6 +275,7 @@ pub fn marks_csv(sheets: &[Sheet]) -> String {
         "fewest",
         "seconds",
         "head",
+        "stopped",
     ];
     let criteria = Criterion::ALL.map(Criterion::written);
     let head = before
@@ -313,6 +315,11 @@ pub fn marks_csv(sheets: &[Sheet]) -> String {
             counted(diagnosis.and_then(|d| d.fewest)),
             sheet.seconds().to_string(),
             sheet.head.clone().unwrap_or_default(),
+            match sheet.stopped {
+                None => String::new(),
+                Some(Stopped::Rightly) => "rightly".to_owned(),
+                Some(Stopped::ForNothing) => "for nothing".to_owned(),
+            },
         ];
         let cells = first.into_iter().chain(lapses).chain(last);
         let _ = lines.write_record(cells.map(super::csv::guarded));
@@ -424,7 +431,10 @@ fn result(sheet: &Sheet, times: &Times) -> Vec<String> {
     let points = sheet
         .points
         .map(|points| format!(", {} per cent of the points", per_cent(points)));
+    let rightly = sheet.finished && sheet.stopped == Some(Stopped::Rightly);
     let passed = match (sheet.finished, sheet.passed) {
+        (true, true) if rightly => "Passed by these criteria, of what could be done",
+        (true, false) if rightly => "Not passed by these criteria, of what could be done",
         (false, _) if sheet.without_what_is_hidden() => {
             "Not finished: marked without what is hidden, of how far it came"
         }
@@ -449,6 +459,10 @@ fn result(sheet: &Sheet, times: &Times) -> Vec<String> {
         .map(|head| format!("Head of the log: {head}."));
     [
         Some(format!("{passed}{}.", points.unwrap_or_default())),
+        sheet
+            .stopped
+            .filter(|_| sheet.finished)
+            .map(|stopped| ended(sheet, stopped)),
         Some(format!(
             "{} Begun {} {}, by {}.",
             level,
@@ -464,6 +478,34 @@ fn result(sheet: &Sheet, times: &Times) -> Vec<String> {
     .collect()
 }
 
+/// How work was ended that somebody ended for a voltage, and what was not done.
+fn ended(sheet: &Sheet, stopped: Stopped) -> String {
+    let what = if sheet.level == Level::Silent {
+        "The examination"
+    } else {
+        "The work"
+    };
+    let how = match stopped {
+        Stopped::ForNothing => {
+            return format!(
+                "{what} was ended for a voltage that nothing probed had shown where there should be none: it can't be passed."
+            );
+        }
+        Stopped::Rightly if sheet.simulated => "a voltage was shown where there should be none",
+        Stopped::Rightly => "a voltage was found, as was said",
+    };
+    let not_done: Vec<String> = sheet
+        .not_done
+        .iter()
+        .map(|left| format!("{}, {}", left.stage, plural(left.steps, "step", "steps")))
+        .collect();
+    let not_done = match not_done.is_empty() {
+        true => "nothing".to_owned(),
+        false => not_done.join("; "),
+    };
+    format!("{what} was ended rightly, as {how}. It is not complete. Not done: {not_done}.")
+}
+
 fn marks(sheet: &Sheet) -> Part {
     let rows = sheet.marks.iter().map(|mark| {
         let counts = match mark.counts {
@@ -476,13 +518,55 @@ fn marks(sheet: &Sheet) -> Part {
             counts.into(),
             reached(mark).into(),
             mark.lapses.to_string().into(),
+            lost(mark).into(),
         ]
     });
     Part::table(
         "Criteria",
-        &["Criterion", "Counts", "Reached", "Lapses"],
+        &["Criterion", "Counts", "Reached", "Lapses", "Lost for"],
         rows.collect(),
     )
+}
+
+/// What the points that were not reached were lost for.
+fn lost(mark: &Mark) -> String {
+    let each = mark.lost.iter().map(|lost| match mark.counts {
+        Weights::Points(points) => {
+            format!("{:.1}: {}", points * lost.share, why(mark.criterion, lost))
+        }
+        _ => why(mark.criterion, lost),
+    });
+    each.collect::<Vec<_>>().join("; ")
+}
+
+fn why(criterion: Criterion, lost: &Lost) -> String {
+    let faults = |n| plural(n, "fault", "faults");
+    match lost.why {
+        Why::Lapses(n) => match criterion {
+            Criterion::Readings => plural(n, "reading not as shown", "readings not as shown"),
+            Criterion::Predictions => plural(n, "wrong prediction", "wrong predictions"),
+            _ => plural(n, "lapse", "lapses"),
+        },
+        Why::NotDone { done, planned } => {
+            format!("{done} of {} done", plural(planned, "step", "steps"))
+        }
+        Why::MoreProbings { probings, enough } => format!(
+            "{} made where {enough} are enough",
+            plural(probings, "probing was", "probings were")
+        ),
+        Why::NothingProbed => "nothing was probed".to_owned(),
+        Why::NothingNamed => "no fault was named, nor that there is none".to_owned(),
+        Why::NothingHidden => "a fault was named where none is hidden".to_owned(),
+        Why::Guessed => "guessed: nothing that was probed shows it".to_owned(),
+        Why::KindNotNamed(n) => format!("{} not named", faults(n)),
+        Why::PlaceNotNamed(n) => format!("place of {} not named", faults(n)),
+        Why::NoConductor(n) => format!("conductor of {} not said", faults(n)),
+        Why::NotThere(n) => format!("{} named that {} not there", faults(n), is_or_are(n)),
+    }
+}
+
+fn is_or_are(n: usize) -> &'static str {
+    if n == 1 { "is" } else { "are" }
 }
 
 /// How much of a criterion was reached.
@@ -591,6 +675,10 @@ fn told(lapse: &Lapse) -> String {
                 "Left out at the end: {}.",
                 plural(*entries, "thing", "things")
             )
+        }
+        What::StoppedForNothing => {
+            "Ended for a voltage, and nothing that was probed since it was switched off showed one."
+                .to_owned()
         }
         What::Helped => "Asked for help.".to_owned(),
         What::Came { came } => came.iter().map(came_of).collect::<Vec<_>>().join(" "),

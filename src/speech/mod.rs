@@ -178,6 +178,19 @@ pub trait Recogniser: Send {
         expected: &DecodeContext,
     ) -> anyhow::Result<Recognition>;
 
+    /// What is made of an utterance that may not be over; nothing where others are heard first. What decides
+    /// nothing yet waits for nobody.
+    ///
+    /// # Errors
+    /// As [`Recogniser::recognise`].
+    fn early(
+        &mut self,
+        samples: &[f32],
+        expected: &DecodeContext,
+    ) -> anyhow::Result<Option<Recognition>> {
+        self.recognise(samples, expected).map(Some)
+    }
+
     /// What is made of an utterance together with `before`, which was in doubt and which it repeats;
     /// nothing from an engine that hears each by itself.
     ///

@@ -28,14 +28,18 @@ impl Queue {
         }
     }
 
-    /// Whether one that came now would wait: what decides nothing is given up then.
-    pub fn is_full(&self) -> bool {
-        let line = self.lock();
-        line.heard + line.waiting.len() >= self.most
-    }
-
     fn lock(&self) -> MutexGuard<'_, Line> {
         self.state.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// A turn where nobody waits for one: what decides nothing is given up otherwise.
+    fn turn_at_once(&self) -> Option<Place<'_>> {
+        let mut line = self.lock();
+        let free = line.waiting.is_empty() && line.heard < self.most;
+        free.then(|| {
+            line.heard += 1;
+            Place(self)
+        })
     }
 
     fn turn(&self) -> Place<'_> {
@@ -88,6 +92,17 @@ impl Recogniser for InTurn {
     ) -> anyhow::Result<Recognition> {
         let _turn = self.queue.turn();
         self.engine.recognise(samples, expected)
+    }
+
+    fn early(
+        &mut self,
+        samples: &[f32],
+        expected: &DecodeContext,
+    ) -> anyhow::Result<Option<Recognition>> {
+        match self.queue.turn_at_once() {
+            Some(_turn) => self.engine.early(samples, expected),
+            None => Ok(None),
+        }
     }
 
     fn together(
@@ -146,8 +161,15 @@ mod tests {
             one.join().unwrap();
         }
         assert!(most.load(Ordering::SeqCst) <= 2);
-        assert!(!queue.is_full());
-        let (_one, _two) = (queue.turn(), queue.turn());
-        assert!(queue.is_full());
+        let engine = || Counts(Arc::clone(&now), Arc::clone(&most));
+        let mut waits = InTurn::new(Box::new(engine()), Arc::clone(&queue));
+        let mut early = || waits.early(&[], &DecodeContext::default()).unwrap();
+        assert!(early().is_some());
+        let one = queue.turn();
+        assert!(early().is_some());
+        let two = queue.turn();
+        assert!(early().is_none(), "others are heard first");
+        drop((one, two));
+        assert!(early().is_some());
     }
 }

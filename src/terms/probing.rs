@@ -143,6 +143,28 @@ pub enum Shown {
     Label(Printed),
 }
 
+impl Shown {
+    /// What is displayed, as a reading; nothing where it shows none.
+    pub fn reading(&self) -> Option<Reading> {
+        match self {
+            Self::Value(reading) | Self::Tripped(reading) | Self::Live(reading) => Some(*reading),
+            Self::NoTrip | Self::Sequence { .. } | Self::NoSupply | Self::Label(_) => None,
+        }
+    }
+
+    /// Whether another display is plainly another one: not by 2 % or two of the last digit, as one instrument
+    /// shows the same twice. The margins are ours.
+    pub fn differs(&self, other: &Self) -> bool {
+        match (self.reading(), other.reading()) {
+            (Some(one), Some(another)) => {
+                std::mem::discriminant(self) != std::mem::discriminant(other)
+                    || !one.agrees(&another, 0.02, 2.0)
+            }
+            _ => self != other,
+        }
+    }
+}
+
 /// What came of a probing besides what was shown.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case", tag = "came")]

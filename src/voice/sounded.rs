@@ -7,7 +7,7 @@ use super::{Earcon, Profile};
 use crate::audio::{SAMPLE_RATE, read_bytes};
 use anyhow::{Context, ensure};
 use std::io::Write;
-use std::process::{Command, Stdio};
+use std::process::{Child, Command, Stdio};
 
 /// The program that makes words into sound.
 const SPEAKER: &str = "espeak-ng";
@@ -30,8 +30,12 @@ pub fn words(pieces: &[Piece], warning: bool, profile: &Profile) -> anyhow::Resu
         samples.extend(Notes::WARNING.samples(SAMPLE_RATE, loud(profile)));
         samples.extend(vec![0.0; SAMPLE_RATE as usize / 10]);
     }
-    for piece in pieces {
-        samples.extend(said(piece, profile)?);
+    // All at once: the first need not be over for the next to be made.
+    let begun: Vec<_> = pieces.iter().map(|piece| begun(piece, profile)).collect();
+    // Each is waited for, whatever comes of another.
+    let made: Vec<_> = { begun }.into_iter().map(|b| b.and_then(said)).collect();
+    for piece in made {
+        samples.extend(piece?);
     }
     wav(&samples)
 }
@@ -40,7 +44,8 @@ fn loud(profile: &Profile) -> f32 {
     profile.volume.get() as f32 / 100.0
 }
 
-fn said(piece: &Piece, profile: &Profile) -> anyhow::Result<Vec<f32>> {
+/// A piece that is being said.
+fn begun(piece: &Piece, profile: &Profile) -> anyhow::Result<Child> {
     // Its usual 175 words a minute; the person's own rate goes from half to twice of that.
     let rate = 175.0 * 2_f64.powf(f64::from(piece.rate(profile.rate).get()) / 100.0);
     let mut voice = Command::new(SPEAKER)
@@ -60,8 +65,16 @@ fn said(piece: &Piece, profile: &Profile) -> anyhow::Result<Vec<f32>> {
     // No line is longer than a pipe holds.
     let given = to.write_all(piece.words.as_bytes());
     drop(to);
+    if given.is_err() {
+        // It has ended, and is forgotten.
+        let _ = voice.wait();
+    }
+    given.context("it took no words")?;
+    Ok(voice)
+}
+
+fn said(voice: Child) -> anyhow::Result<Vec<f32>> {
     let out = voice.wait_with_output()?;
-    given.and(Ok(())).context("it took no words")?;
     ensure!(out.status.success(), "{SPEAKER} ended with {}", out.status);
     Ok(read_bytes(SPEAKER, out.stdout)?)
 }

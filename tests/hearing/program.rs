@@ -2,9 +2,9 @@
 
 use assert_cmd::Command;
 use bothhands::audio;
-use bothhands::grammar::Grammar;
+use bothhands::grammar::{Grammar, Lexicon};
 use bothhands::speech::ear::{Ear, same_meaning};
-use bothhands::speech::{Decision, DecodeContext, Recogniser};
+use bothhands::speech::{Decision, DecodeContext, Recogniser, Recognition};
 use predicates::prelude::*;
 use predicates::str::contains;
 use serde_json::Value;
@@ -249,5 +249,60 @@ fn every_rule_of_every_step_can_be_listened_for() {
     let mut ear = ear();
     for rule in grammar.rules() {
         assert!(ear.prepare(rule).unwrap().size() > 0, "{rule}");
+    }
+}
+
+/// What several listen for is spelt out once, and each hears what it would hear by itself.
+#[test]
+fn who_shares_what_is_spelt_out_hears_the_same() {
+    let grammar = Arc::new(Grammar::built_in().unwrap());
+    let mut first = ear();
+    let shared = Ear::new(Arc::clone(&grammar), 1).unwrap();
+    let mut learners: Vec<Ear> = (0..3)
+        .map(|_| shared.for_another(Arc::clone(&grammar)))
+        .collect();
+    let mut graphs = Vec::new();
+    for learner in &mut learners {
+        graphs.push(learner.prepare("insulation").unwrap());
+    }
+    assert!(graphs.iter().all(|graph| Arc::ptr_eq(graph, &graphs[0])));
+    // Another grammar, other bounds, or other pronunciations: other graphs.
+    let mut other = shared.for_another(Arc::new(Grammar::built_in().unwrap()));
+    assert!(!Arc::ptr_eq(
+        &other.prepare("insulation").unwrap(),
+        &graphs[0]
+    ));
+    let mut stranger = shared.for_another(Arc::clone(&grammar));
+    let mut bounds = *stranger.thresholds();
+    bounds.strangers.weight += 1.0;
+    stranger.set_thresholds(bounds);
+    assert!(!Arc::ptr_eq(
+        &stranger.prepare("insulation").unwrap(),
+        &graphs[0]
+    ));
+    let mut says = shared.for_another(Arc::clone(&grammar));
+    says.set_lexicon(Lexicon::built_in().unwrap());
+    assert!(!Arc::ptr_eq(
+        &says.prepare("insulation").unwrap(),
+        &graphs[0]
+    ));
+
+    let samples = audio::read(&recording("reading.flac")).unwrap();
+    let alone = |heard: Recognition| Recognition {
+        took: std::time::Duration::ZERO,
+        ..heard
+    };
+    for rule in ["insulation", "ring", "isolation"] {
+        let by_itself = alone(first.recognise(&samples, &listening_for(rule)).unwrap());
+        // All at once, as in a room.
+        std::thread::scope(|scope| {
+            for learner in &mut learners {
+                let (by_itself, samples) = (&by_itself, &samples);
+                scope.spawn(move || {
+                    let heard = alone(learner.recognise(samples, &listening_for(rule)).unwrap());
+                    assert_eq!(heard, *by_itself, "{rule}");
+                });
+            }
+        });
     }
 }

@@ -97,13 +97,27 @@ impl Client {
     }
 
     pub fn connect(&self) -> Stream {
-        let stream = TcpStream::connect(self.address).unwrap();
+        self.over(TcpStream::connect(self.address).unwrap())
+    }
+
+    /// TLS over a connection that is made; not begun yet.
+    pub fn over(&self, stream: TcpStream) -> Stream {
         stream
             .set_read_timeout(Some(Duration::from_secs(60)))
             .unwrap();
         let name = ServerName::from(self.address.ip());
         let connection = ClientConnection::new(Arc::clone(&self.config), name).unwrap();
         StreamOwned::new(connection, stream)
+    }
+
+    /// The same, which speaks HTTP/2 and nothing else.
+    pub fn of_http2(&self) -> Self {
+        let mut config = ClientConfig::clone(&self.config);
+        config.alpn_protocols = vec![b"h2".to_vec()];
+        Self {
+            config: Arc::new(config),
+            ..self.clone()
+        }
     }
 
     /// A question with these headers and no others but the cookie.

@@ -1,10 +1,12 @@
 //! What is let in: nothing before pairing but the page that pairs, one phone a session, its own pages
 //! only, and nobody who sends too much or too slowly.
 
-use crate::phone::client::Served;
+use crate::phone::client::{Client, Served};
 use serde_json::{Value, json};
 use std::io::{Read, Write};
-use std::net::TcpStream;
+use std::net::{SocketAddr, TcpStream};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 const PAIRED: [&str; 10] = [
@@ -253,6 +255,139 @@ fn who_is_slow_is_let_go_and_keeps_nobody_waiting() {
         .unwrap();
     let _ = (&dumb).read_to_end(&mut rest);
     let _ = silent.read_to_end(&mut rest);
+}
+
+/// A connection from another address of this machine, as from another on the network.
+fn from_address(last: u8, to: SocketAddr) -> TcpStream {
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .unwrap();
+    let stream = runtime.block_on(async {
+        let socket = tokio::net::TcpSocket::new_v4().unwrap();
+        socket
+            .bind(SocketAddr::from(([127, 0, 0, last], 0)))
+            .unwrap();
+        socket.connect(to).await.unwrap().into_std().unwrap()
+    });
+    stream.set_nonblocking(false).unwrap();
+    stream
+}
+
+/// What somebody does on a connection who wants to keep others out, and then nothing more.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Hangs {
+    SaysNothing,
+    InTheHandshake,
+    AfterTheHandshake,
+    InTheHeaders,
+    AfterTheHeaders,
+    Http2WithoutStreams,
+}
+
+const HANGS: [Hangs; 6] = [
+    Hangs::SaysNothing,
+    Hangs::InTheHandshake,
+    Hangs::AfterTheHandshake,
+    Hangs::InTheHeaders,
+    Hangs::AfterTheHeaders,
+    Hangs::Http2WithoutStreams,
+];
+
+/// Does that; what must stay open for it.
+fn hang(client: &Client, stream: TcpStream, how: Hangs) -> Box<dyn std::any::Any> {
+    let mut tls = client.over(stream);
+    let says: Vec<u8> = match how {
+        Hangs::SaysNothing => return Box::new(tls),
+        Hangs::InTheHandshake => {
+            let mut hello = Vec::new();
+            tls.conn.write_tls(&mut hello).unwrap();
+            tls.sock.write_all(&hello[..hello.len() / 2]).unwrap();
+            return Box::new(tls);
+        }
+        Hangs::AfterTheHandshake => Vec::new(),
+        Hangs::InTheHeaders => b"GET /phone HTTP/1.1\r\nhost: ".to_vec(),
+        Hangs::AfterTheHeaders => {
+            let headers = [("host", client.host.as_str())];
+            client.head("POST", "/pair", &headers, 100).into_bytes()
+        }
+        Hangs::Http2WithoutStreams => {
+            let settings = [0, 0, 0, 4, 0, 0, 0, 0, 0];
+            let preface = b"PRI * HTTP/2.0\r\n\r\nSM\r\n\r\n";
+            [&preface[..], &settings[..]].concat()
+        }
+    };
+    // Whoever is let go in the middle has tried.
+    let _ = tls.write_all(&says).and_then(|()| tls.flush());
+    Box::new(tls)
+}
+
+/// However many hang, on one address or on as many as a network has, a phone is paired, served on what it has
+/// open, and let in anew.
+#[test]
+fn who_hangs_takes_no_place_of_a_phone() {
+    for how in HANGS {
+        for addresses in [1, 100] {
+            let served = Served::new();
+            let bare = served.client();
+            let attacker = match how {
+                Hangs::Http2WithoutStreams => bare.of_http2(),
+                _ => bare.clone(),
+            };
+            let all = |first: u8| -> Vec<_> {
+                (0..50)
+                    .map(|n: u8| {
+                        let last = first + n % addresses;
+                        let stream = from_address(last, attacker.address);
+                        hang(&attacker, stream, how)
+                    })
+                    .collect()
+            };
+            let _before = all(100);
+            let client = served.paired();
+            let sound = |n: u32| format!("/sound?run=1&n={n}&from=0&rate=16000&spoke=0");
+            let mut open = client.keeps_open();
+            assert_eq!(open.post(&sound(0), &[0; 3200]), 204);
+            let _after = all(2);
+            for n in 1..5 {
+                assert_eq!(
+                    open.post(&sound(n), &[0; 3200]),
+                    204,
+                    "{how:?}, {addresses}"
+                );
+                let answer = client.get("/phone");
+                assert_eq!(answer.status, 200, "{how:?}, {addresses}: {}", answer.body);
+            }
+        }
+    }
+}
+
+/// Nor does whoever goes on coming, from elsewhere, as fast as he can.
+#[test]
+fn who_comes_and_comes_keeps_no_phone_out() {
+    let served = Served::new();
+    let client = served.paired();
+    let over = Arc::<AtomicBool>::default();
+    let comes = {
+        let (over, to) = (Arc::clone(&over), client.address);
+        std::thread::spawn(move || {
+            let mut last = std::collections::VecDeque::new();
+            let mut came = 0_u32;
+            while !over.load(Ordering::SeqCst) {
+                last.push_back(from_address(9, to));
+                if last.len() > 200 {
+                    last.pop_front();
+                }
+                came += 1;
+            }
+            came
+        })
+    };
+    for _ in 0..20 {
+        assert_eq!(client.get("/phone").status, 200);
+    }
+    over.store(true, Ordering::SeqCst);
+    assert!(comes.join().unwrap() > 0);
 }
 
 #[test]

@@ -3,10 +3,11 @@
 //! circuits of a live board that are isolated by themselves.
 
 use super::learner::Learner;
+use bothhands::bay::{Bay, Reads, tour};
 use bothhands::installation::Job;
 use bothhands::marking::Judgement;
-use bothhands::practice::Hidden;
-use bothhands::terms::{FaultKind, HiddenFault, Level, Place};
+use bothhands::practice::{Given, Hidden};
+use bothhands::terms::{BayEdition, FaultKind, HiddenFault, Level, Place};
 
 fn job(name: &str) -> Job {
     let path = format!("tests/dialogues/jobs/{name}.toml");
@@ -159,4 +160,118 @@ fn a_neutral_out_in_live_tests_leaves_no_voltage_and_the_loop_as_it_was() {
         .map(|left| left.what.as_str())
         .collect();
     assert_eq!(out, ["neutral at socket 1, circuit 1"]);
+}
+
+/// The live readings of a tour, by their names: all that a job of live tests alone takes.
+fn is_live(reads: Reads) -> bool {
+    matches!(
+        reads,
+        Reads::SupplyVoltage
+            | Reads::FaultCurrent
+            | Reads::ExternalLoop
+            | Reads::PhaseSequence
+            | Reads::VoltageLineNeutral
+            | Reads::VoltageLineEarth
+            | Reads::VoltageNeutralEarth
+            | Reads::OtherNeutralOut
+            | Reads::Backfeed
+            | Reads::Loop
+            | Reads::RcdHalf
+            | Reads::RcdOnce
+            | Reads::RcdFive
+            | Reads::LeadsJoined
+            | Reads::LeadsApart
+            | Reads::LoopReference
+            | Reads::RcdReference
+            | Reads::Dead
+            | Reads::Label
+    )
+}
+
+/// Whether any reading of a job is another one for a fault, as plainly as two instruments differ.
+fn is_shown(job: &Job, fault: &HiddenFault, seed: u64, of: impl Fn(Reads) -> bool) -> bool {
+    let mut there = Bay::of(job, std::slice::from_ref(fault), seed).unwrap();
+    let mut sound = Bay::of(job, &[], seed).unwrap();
+    tour(job).iter().filter(|stop| of(stop.reads)).any(|stop| {
+        let shows = |bay: &mut Bay| bay.probe(&stop.conditions, &stop.probe).ok();
+        match (shows(&mut there), shows(&mut sound)) {
+            (Some((a, _)), Some((b, _))) => a.differs(&b),
+            _ => false,
+        }
+    })
+}
+
+/// What a seed hides is shown by a test of that job, be it of live tests alone, of one circuit or of a whole board.
+#[test]
+fn what_is_drawn_is_shown_by_a_test_of_the_job() {
+    let usual = Job::parse(super::learner::JOB, "bay.toml").unwrap();
+    let boathouse = std::fs::read_to_string("tests/jobs/boathouse.toml").unwrap();
+    let boathouse = Job::parse(&boathouse, "boathouse.toml").unwrap();
+    let mut jobs: Vec<(&str, Job)> = vec![("usual", usual), ("boathouse", boathouse)];
+    for name in [
+        "old-board",
+        "references",
+        "live-retest",
+        "one-of-a-live-board",
+        "in-turn",
+        "one-after-another",
+    ] {
+        jobs.push((name, job(name)));
+    }
+    let mut other = 0;
+    for (name, job) in &jobs {
+        let live_alone = *name == "live-retest";
+        for seed in 0..25 {
+            for kinds in [
+                &[][..],
+                &FaultKind::ALL[seed as usize % FaultKind::ALL.len()..][..1],
+            ] {
+                let hidden = Hidden::drawn(job, seed, 2, kinds);
+                let before = Bay::draw(
+                    job,
+                    seed,
+                    2,
+                    if kinds.is_empty() {
+                        FaultKind::of(BayEdition::NOW)
+                    } else {
+                        kinds
+                    },
+                );
+                other += usize::from(before != hidden.faults);
+                for fault in &hidden.faults {
+                    let told = format!("{name}, {seed}: {fault:?}");
+                    let of = |reads| !live_alone || is_live(reads);
+                    assert!(is_shown(job, fault, hidden.seed(), of), "{told}");
+                }
+            }
+        }
+    }
+    // It is a condition: some of these would have been drawn otherwise.
+    assert!(other > 3, "{other}");
+}
+
+/// What an earlier program drew without that is still what its log was begun with.
+#[test]
+fn what_was_drawn_before_is_still_what_a_log_is_of() {
+    let job = job("live-retest");
+    let (seed, before) = (0..200)
+        .map(|seed| {
+            (
+                seed,
+                Bay::draw(&job, seed, 1, FaultKind::of(BayEdition::NOW)),
+            )
+        })
+        .find(|(seed, before)| Hidden::drawn(&job, *seed, 1, &[]).faults != *before)
+        .unwrap();
+    let hidden = Hidden {
+        faults: before,
+        ..Hidden::drawn(&job, seed, 1, &[])
+    };
+    let learner = learner("live-retest", hidden.clone());
+    let given = Given::Drawn {
+        seed,
+        how_many: 1,
+        from: Vec::new(),
+    };
+    assert_eq!(given.of_log(learner.session.state()), Some(hidden));
 }

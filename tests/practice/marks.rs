@@ -3,7 +3,8 @@
 use super::learner::{Habit, JOB, Learner, fault};
 use bothhands::installation::Job;
 use bothhands::marking::{
-    Criteria, Criterion, Economy, Group, Judgement, MarkError, Sheet, Weights, mark,
+    Criteria, Criterion, Economy, Group, Judgement, Lapse, MarkError, Sheet, Stopped, Weights,
+    What, mark,
 };
 use bothhands::practice::{Bench, Hidden};
 use bothhands::report::{SoundsByHash, sheet_html};
@@ -518,6 +519,54 @@ fn dead_is_what_the_indicator_showed() {
     let sheet = learner.sheet();
     assert!(sheet.lapses.is_empty(), "{:#?}", sheet.lapses);
     assert!(sheet.passed, "{sheet:#?}");
+    assert_eq!(sheet.stopped, Some(Stopped::Rightly));
+    let page = sheet_html(&sheet, &SoundsByHash::new(), &times());
+    for told in ["ended rightly", "It is not complete", "insulation"] {
+        assert!(page.contains(told), "{told}");
+    }
+    assert!(sheet.not_done.iter().map(|left| left.steps).sum::<u32>() > 20);
+}
+
+/// "It is live" ends no examination with a pass where nothing showed a voltage that should not be there: not at
+/// once, not of a board that is still on, not of one that showed none.
+#[test]
+fn who_stops_for_nothing_is_not_passed() {
+    let proved = ["done", "probe known source", "proved"];
+    let off = ["isolated", "locked off"];
+    let on = ["probe line to neutral"];
+    for before in [
+        &[][..],
+        &proved[..],
+        &[&proved[..], &on[..]].concat(),
+        &[&proved[..], &off[..]].concat(),
+        &[&proved[..], &off[..], &on[..]].concat(),
+        // What it showed before it was switched off, and what the known source shows, is no voltage found.
+        &[&proved[..], &on[..], &off[..]].concat(),
+        &[&proved[..], &off[..], &["probe known source"]].concat(),
+    ] {
+        let mut learner = Learner::begin(JOB, Hidden::nothing(), Level::Silent, None);
+        let ends = [
+            "it is live",
+            "there is no fault",
+            "finish the session",
+            "affirm",
+        ];
+        for words in before.iter().chain(&ends) {
+            learner.say(words);
+        }
+        let sheet = learner.sheet();
+        let told = learner.diary.join("\n");
+        assert!(sheet.finished && !sheet.passed, "{before:?} {told}");
+        assert_eq!(
+            sheet.stopped,
+            Some(Stopped::ForNothing),
+            "{before:?} {told}"
+        );
+        let undone = |lapse: &&Lapse| matches!(lapse.what, What::Undone { .. });
+        assert!(sheet.lapses.iter().filter(undone).count() > 3, "{before:?}");
+        let page = sheet_html(&sheet, &SoundsByHash::new(), &times());
+        assert!(page.contains("Not passed") && page.contains("nothing probed had shown"));
+    }
 }
 
 /// Who invents readings, names the fault by luck and finishes is not passed; nor who does nothing.

@@ -207,6 +207,11 @@ impl Catalogue {
             .collect()
     }
 
+    /// The steps of a job that is begun now.
+    pub fn plan_of(job: &Job) -> Plan {
+        Self::shipped().plan(job, Edition::NOW)
+    }
+
     /// Plans a job: within a board the circuits one by one through the dead tests in the order of
     /// BS 7671 643.2 to 643.6; then, by the edition, what is live.
     pub fn plan(&self, job: &Job, edition: Edition) -> Plan {

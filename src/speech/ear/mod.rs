@@ -9,6 +9,7 @@
 
 mod adapt;
 mod ctc;
+mod graphs;
 mod judge;
 mod kept;
 mod mel;
@@ -33,8 +34,8 @@ pub use strangers::{Stranger, Strangers};
 use super::{Decision, DecodeContext, Recogniser, Recognition};
 use crate::audio::{has_voice, levelled};
 use crate::grammar::{Grammar, Lexicon};
+use graphs::Graphs;
 use pair::{Candidate, Judged, View};
-use std::collections::HashMap;
 use std::path::Path;
 use std::sync::Arc;
 use std::time::Instant;
@@ -125,11 +126,13 @@ pub struct Ear {
     acoustics: Acoustics,
     /// What judges beside it.
     second: Option<Network>,
+    /// The last take that was heard by itself, and what each model made of it: it may be heard by another rule.
+    last: Option<(Vec<f32>, Vec<LogProbs>)>,
     lexicon: Lexicon,
     strangers: Strangers,
     grammar: Arc<Grammar>,
-    /// The phone graph of each rule asked for so far: building one takes longer than hearing.
-    graphs: HashMap<String, Arc<PhoneGraph>>,
+    /// The phone graph of each rule asked for so far, by this one or by another of the same models.
+    graphs: Arc<Graphs>,
     thresholds: Thresholds,
     /// How much each model counts where there are two.
     weights: [f32; 2],
@@ -137,6 +140,39 @@ pub struct Ear {
     earlier_take: f32,
     width: Beam,
 }
+
+/// What a model makes of a take, and the readings that the grammar allows by that, best first.
+struct Taken {
+    view: View,
+    found: Vec<Candidate>,
+}
+
+/// Does something for each at once, each on a thread of its own; the first on this one.
+fn at_once<T: Sync, R: Send>(of: &[T], does: impl Fn(&T) -> R + Sync) -> Vec<R> {
+    let Some((first, rest)) = of.split_first() else {
+        return Vec::new();
+    };
+    std::thread::scope(|scope| {
+        let does = &does;
+        let on_its_own = |one| {
+            let thread = std::thread::Builder::new().stack_size(STACK);
+            thread.spawn_scoped(scope, move || does(one))
+        };
+        let rest: Vec<_> = rest.iter().map(|one| (one, on_its_own(one))).collect();
+        let first = does(first);
+        let joined = rest.into_iter().map(|(one, thread)| match thread {
+            // The machine has no more threads: here, then.
+            Err(_) => does(one),
+            Ok(thread) => thread
+                .join()
+                .unwrap_or_else(|panic| std::panic::resume_unwind(panic)),
+        });
+        std::iter::once(first).chain(joined).collect()
+    })
+}
+
+/// What a thread that hears may need of the stack, bytes.
+const STACK: usize = 8 << 20;
 
 /// What the search keeps in each node, and how much wider it looks when that was not enough.
 pub const WIDTH: Beam = Beam {
@@ -174,9 +210,10 @@ impl Ear {
             strangers: Strangers::built_in(&acoustics.phones)?,
             acoustics,
             second: None,
+            last: None,
             lexicon: Lexicon::built_in()?,
             grammar,
-            graphs: HashMap::new(),
+            graphs: Arc::default(),
             thresholds: bounds.one_ear,
             weights: bounds.ear_weights,
             earlier_take: bounds.earlier_take,
@@ -191,20 +228,26 @@ impl Ear {
     /// When the thresholds that ship are wrong.
     pub fn and(mut self, second: Network) -> Result<Self, EarError> {
         self.second = Some(second);
+        self.last = None;
         self.thresholds = Bounds::shipped()?.two_ears;
         Ok(self)
     }
 
-    /// Another that listens for `grammar` with the same models, which are in memory once.
+    /// Another that listens for `grammar` with the same models, which are in memory once; so is what a rule
+    /// of one grammar takes, whoever listens for it.
     #[must_use]
     pub fn for_another(&self, grammar: Arc<Grammar>) -> Self {
         Self {
-            acoustics: self.acoustics.clone(),
-            second: self.second.clone(),
+            acoustics: Acoustics {
+                network: self.acoustics.network.beside(),
+                ..self.acoustics.clone()
+            },
+            second: self.second.as_ref().map(Network::beside),
+            last: None,
             lexicon: self.lexicon.clone(),
             strangers: self.strangers.clone(),
             grammar,
-            graphs: HashMap::new(),
+            graphs: Arc::clone(&self.graphs),
             thresholds: self.thresholds,
             weights: self.weights,
             earlier_take: self.earlier_take,
@@ -228,6 +271,7 @@ impl Ear {
 
     /// Hears with these corrections from now on, one a model; a model without one is as it ships.
     pub fn correct(&mut self, corrections: Vec<Option<Correction>>) {
+        self.last = None;
         let mut corrections = corrections.into_iter();
         let mut next = || corrections.next().flatten();
         self.acoustics.network.correct(next());
@@ -279,13 +323,12 @@ impl Ear {
         };
         self.weights = bounds.ear_weights;
         self.earlier_take = bounds.earlier_take;
-        self.graphs.clear();
     }
 
     /// Takes words as this lexicon says them.
     pub fn set_lexicon(&mut self, lexicon: Lexicon) {
         self.lexicon = lexicon;
-        self.graphs.clear();
+        self.graphs = Arc::default();
     }
 
     /// Searches more or less widely: for measurements.
@@ -308,26 +351,25 @@ impl Ear {
     /// # Errors
     /// When the rule does not exist or a word of it has no pronunciation.
     pub fn prepare(&mut self, rule: &str) -> anyhow::Result<Arc<PhoneGraph>> {
-        if let Some(graph) = self.graphs.get(rule) {
-            return Ok(graph.clone());
-        }
-        let words = self.grammar.graph(rule)?;
-        let phones = &self.acoustics.phones;
-        let mut strangers =
-            self.strangers
-                .near(&self.grammar, rule, &words, &self.lexicon, phones)?;
-        for stranger in &mut strangers {
-            stranger.weight += self.thresholds.strangers.weight;
-        }
-        let graph = Arc::new(PhoneGraph::new(
-            &words,
-            &self.lexicon,
-            phones,
-            |word| self.grammar.meaning_class(word),
-            &strangers,
-        )?);
-        self.graphs.insert(rule.to_owned(), graph.clone());
-        Ok(graph)
+        // Of all bounds, the graph depends on this one.
+        let weight = self.thresholds.strangers.weight;
+        self.graphs.of(&self.grammar, rule, weight, || {
+            let words = self.grammar.graph(rule)?;
+            let phones = &self.acoustics.phones;
+            let mut strangers =
+                self.strangers
+                    .near(&self.grammar, rule, &words, &self.lexicon, phones)?;
+            for stranger in &mut strangers {
+                stranger.weight += weight;
+            }
+            Ok(PhoneGraph::new(
+                &words,
+                &self.lexicon,
+                phones,
+                |word| self.grammar.meaning_class(word),
+                &strangers,
+            )?)
+        })
     }
 
     /// The readings that the grammar allows and that were not refused, best first, looking wider
@@ -372,45 +414,68 @@ impl Ear {
         found
     }
 
-    /// What each model makes of the sound.
-    fn views(&self, samples: &[f32]) -> Result<Vec<View>, EarError> {
-        let features = self.acoustics.features(samples);
-        self.networks()
-            .map(|network| network.log_probs(&features, self.acoustics.phones.count()))
-            .map(|probs| probs.map(View::of))
-            .collect()
+    /// What each model makes of each take: all at once, as none needs another.
+    fn taken(
+        &self,
+        graph: &PhoneGraph,
+        takes: &[&[f32]],
+        expected: &DecodeContext,
+    ) -> Result<Vec<Taken>, EarError> {
+        if let ([take], Some((last, probs))) = (takes, &self.last)
+            && take == last
+        {
+            return Ok(at_once(probs, |probs| {
+                self.read(graph, probs.clone(), expected)
+            }));
+        }
+        let features: Vec<Features> = takes.iter().map(|t| self.acoustics.features(t)).collect();
+        let labels = self.acoustics.phones.count();
+        let each: Vec<_> = features
+            .iter()
+            .flat_map(|features| self.networks().map(move |network| (network, features)))
+            .collect();
+        at_once(&each, |(network, features)| {
+            let probs = network.log_probs(features, labels)?;
+            Ok(self.read(graph, probs, expected))
+        })
+        .into_iter()
+        .collect()
     }
 
-    /// The readings by what every model makes of every take, each view as often as its weight says.
+    fn read(&self, graph: &PhoneGraph, probs: LogProbs, expected: &DecodeContext) -> Taken {
+        let view = View::of(probs);
+        let found = self.readings(graph, &view, expected);
+        Taken { view, found }
+    }
+
+    /// The readings by what every model makes of every take, each as often as its weight says.
     fn judged(
         &self,
         graph: &PhoneGraph,
-        views: &[(&View, f32)],
-        expected: &DecodeContext,
+        taken: Vec<Taken>,
+        weights: &[f32],
     ) -> Result<Judged, EarError> {
-        let mut found = views
-            .iter()
-            .map(|(view, _)| self.readings(graph, view, expected));
-        if let [(view, _)] = views {
+        let (views, mut found): (Vec<View>, Vec<Vec<Candidate>>) =
+            taken.into_iter().map(|one| (one.view, one.found)).unzip();
+        if let [view] = views.as_slice() {
             return Ok(Judged {
-                candidates: found.next().unwrap_or_default(),
+                candidates: found.pop().unwrap_or_default(),
                 free: view.free,
                 agree: true,
             });
         }
+        let views: Vec<&View> = views.iter().collect();
         let phones = &self.acoustics.phones;
-        let found = found.collect();
-        let (views, weights): (Vec<&View>, Vec<f32>) = views.iter().copied().unzip();
-        pair::judge(graph, &self.lexicon, phones, &views, &weights, found)
+        pair::judge(graph, &self.lexicon, phones, &views, weights, found)
     }
 
-    /// How much each model's view counts.
-    fn counted<'a>(&self, views: &'a [View]) -> Vec<(&'a View, f32)> {
-        let weights = match views.len() {
-            1 => &[1.0],
+    /// How much each model's view of a take counts that counts so much itself.
+    fn counted(&self, take: f32) -> Vec<f32> {
+        let weights = match self.ears() {
+            1 => [1.0].as_slice(),
             _ => self.weights.as_slice(),
         };
-        views.iter().zip(weights.iter().copied()).collect()
+        weights.iter().map(|weight| take * weight).collect()
     }
 
     /// The sound as the models take it in; nothing where there is no voice.
@@ -426,13 +491,13 @@ impl Ear {
     fn weighed(
         &self,
         graph: &PhoneGraph,
-        views: &[(&View, f32)],
-        expected: &DecodeContext,
+        taken: Vec<Taken>,
+        weights: &[f32],
     ) -> Result<Recognition, EarError> {
         let mut heard = Recognition::nothing();
-        let judged = self.judged(graph, views, expected)?;
+        let judged = self.judged(graph, taken, weights)?;
         let free = judged.free;
-        let all: f32 = views.iter().map(|(_, weight)| weight).sum();
+        let all: f32 = weights.iter().sum();
         heard.scores.phones = (free.phones as f32 / all).round() as u32;
         heard.ears_differ = !judged.agree;
         let mut candidates = judged.candidates;
@@ -516,8 +581,11 @@ impl Recogniser for Ear {
         let graph = self.prepare(&expected.rule)?;
         let mut heard = match Self::usable(samples) {
             Some(samples) => {
-                let views = self.views(&samples)?;
-                self.weighed(&graph, &self.counted(&views), expected)?
+                let taken = self.taken(&graph, &[&samples], expected)?;
+                let probs = taken.iter().map(|one| one.view.probs.clone());
+                self.last = Some((samples, probs.collect()));
+                let weights = self.counted(1.0);
+                self.weighed(&graph, taken, &weights)?
             }
             None => Recognition::nothing(),
         };
@@ -537,11 +605,10 @@ impl Recogniser for Ear {
             return Ok(None);
         };
         // The later first: its words are timed where both found them.
-        let (later, earlier) = (self.views(&samples)?, self.views(&before)?);
-        let mut views = self.counted(&later);
-        let less = |(view, weight)| (view, self.earlier_take * weight);
-        views.extend(self.counted(&earlier).into_iter().map(less));
-        let mut heard = self.weighed(&graph, &views, expected)?;
+        let taken = self.taken(&graph, &[&samples, &before], expected)?;
+        let earlier = self.counted(self.earlier_take);
+        let weights = [self.counted(1.0), earlier].concat();
+        let mut heard = self.weighed(&graph, taken, &weights)?;
         heard.took = started.elapsed();
         Ok(Some(heard))
     }

@@ -16,6 +16,7 @@ pub struct Network {
     /// What its file is called.
     name: String,
     options: RunOptions,
+    threads: usize,
     /// The file that is built in, where it is that.
     built_in: &'static [u8],
     hash: OnceLock<String>,
@@ -99,15 +100,24 @@ impl Network {
                 "it must have one input and one output".into(),
             ));
         }
-        let pool = ThreadPool::with_num_threads(threads.max(1));
         Ok(Self {
             model: Arc::new(model),
             name,
-            options: RunOptions::default().with_thread_pool(Some(Arc::new(pool))),
+            options: on_threads(threads),
+            threads,
             built_in,
             hash,
             correction: None,
         })
+    }
+
+    /// The same model, in memory once, on threads of its own: neither waits for the other.
+    #[must_use]
+    pub(super) fn beside(&self) -> Self {
+        Self {
+            options: on_threads(self.threads),
+            ..self.clone()
+        }
     }
 
     /// What the model's file is called, without the folder where it was opened from one.
@@ -246,6 +256,11 @@ impl Network {
             }),
         ))
     }
+}
+
+fn on_threads(threads: usize) -> RunOptions {
+    let pool = ThreadPool::with_num_threads(threads.max(1));
+    RunOptions::default().with_thread_pool(Some(Arc::new(pool)))
 }
 
 fn hash_of(bytes: &[u8]) -> String {
