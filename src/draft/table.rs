@@ -340,10 +340,13 @@ impl Rows {
                     }
                     board.circuits.push(circuit);
                 }
-                Err(why) => problems.push(Problem {
-                    line,
-                    text: why.to_string(),
-                }),
+                Err(why) => {
+                    board.left_out += 1;
+                    problems.push(Problem {
+                        line,
+                        text: why.to_string(),
+                    });
+                }
             }
         }
         for board in &mut self.boards {

@@ -51,6 +51,8 @@ pub struct BoardDraft {
     pub rcds: Vec<GroupRcd>,
     /// Its circuits, in order.
     pub circuits: Vec<Circuit>,
+    /// How many more it has, that were not understood.
+    pub left_out: usize,
     /// What was taken to be so of a circuit although nobody said it, by its number.
     pub assumed: BTreeMap<u16, String>,
 }

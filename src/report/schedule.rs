@@ -506,7 +506,7 @@ impl Schedule {
                 false => "Everything planned was tested.",
             }
         } else {
-            "None so far; see the open items."
+            "No planned test is left out so far; see the open items."
         }
     }
 
@@ -824,7 +824,7 @@ fn limitations(log: &Log, agenda: &Agenda) -> Vec<Limitation> {
                 (step.board, step.circuit),
                 Stage::Insulation,
                 "insulation at 250 V after equipment was put back",
-                "at a live board its neutral was back in its terminal",
+                "a circuit of a live board is not tested again with its equipment back",
                 None,
             );
         }
